@@ -11,7 +11,7 @@ export type BootByClock =
   /** A new boot, unless it repeats events of this one: then it is a late copy. */
   | { readonly kind: "newUnlessRepeated"; readonly bootNumber: number }
   /** A new boot, unless its events continue the numbers of this one: then its clock stopped while it slept. */
-  | { readonly kind: "newUnlessContinued"; readonly life: number }
+  | { readonly kind: "newUnlessContinued"; readonly bootNumber: number }
   /** An earlier boot left this behind: it has no uptime of sending. */
   | { readonly kind: "fromEarlierBoot" }
   /** It fits no boot and can't be a new one. */
@@ -61,7 +61,7 @@ export function bootByClock(
   if (sentUptime >= anchor.uptime) {
     // Far more time passed than its uptime: it restarted meanwhile, and its uptime is longer than that reported last.
     if (delay > transitTimeMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
-      return { kind: "newUnlessContinued", life: newest };
+      return { kind: "newUnlessContinued", bootNumber: newest };
     }
     return { kind: "known", bootNumber: delay < -clockAheadMax && olderBoot !== undefined ? olderBoot : newest };
   }

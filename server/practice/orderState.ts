@@ -8,7 +8,7 @@ import type { RecordedEvent } from "./model/spool.ts";
  */
 export interface OrderState {
   readonly pausedBy: { readonly order: string; readonly until: Instant | null } | null; // null while it may feed
-  /** Orders that were dealt with, the newest last: a repeat, or an old one that comes late, is handledOrders by its id. */
+  /** Ids of handled orders, the newest last: a repeat, or an old order that comes late, is known by its id. */
   readonly handledOrders: readonly string[];
 }
 
@@ -55,7 +55,7 @@ export const endExpiredPause = (orderState: OrderState, serverTime: Instant | nu
     ? { ...orderState, pausedBy: null }
     : orderState;
 
-/** When, by the feeder's own reckoning, a pause ends by itself; null where it doesn't or can't be handledOrders. */
+/** When, by the feeder's own clock, a pause ends by itself; null where it doesn't or the time isn't known. */
 export const resumeAt = (orderState: OrderState, serverAhead: Span | null): Instant | null =>
   orderState.pausedBy?.until == null || serverAhead === null
     ? null

@@ -2,7 +2,7 @@ import { type Answer, answerSchema } from "../contract/report.ts";
 import { minutes, type Span, seconds } from "../domain/instant.ts";
 import type { ReportInput } from "./feeder.ts";
 
-/** The only way in: the same HTTP server that a feeder in a garden uses. */
+/** The server as any feeder reaches it: over HTTP. */
 export interface ServerConnection {
   readonly url: string;
   readonly key: string;
@@ -15,12 +15,12 @@ export interface Timers {
   clearTimeout(timer: unknown): void;
 }
 
-/** What came of knocking. None of it is thrown: a server that is shut is ordinary for a feeder. */
+/** What came of sending a report. Nothing is thrown: a server that cannot be reached is ordinary for a feeder. */
 export type SendResult =
   | { readonly kind: "answered"; readonly answer: Answer }
   | { readonly kind: "tooLarge"; readonly text: string } // 413: send less at once
   | { readonly kind: "tooOften"; readonly retryAfter: Span | null; readonly text: string } // 429
-  | { readonly kind: "refused"; readonly text: string } // the server understood, and says no
+  | { readonly kind: "refused"; readonly text: string } // the server understood the report and rejects it
   | { readonly kind: "unreachable"; readonly text: string };
 
 const answerTimeout: Span = seconds(15);

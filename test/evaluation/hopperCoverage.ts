@@ -12,7 +12,7 @@ const kinds: readonly { readonly name: string; readonly study: Partial<Plot> }[]
     name: "only a scale",
     study: {
       sensors: { ...everySensor, chute: false, button: false, detector: false, perch: false },
-      portionsTold: false,
+      portionsReported: false,
     },
   },
   { name: "neither scale nor chute", study: { sensors: { ...everySensor, scale: false, chute: false } } },

@@ -19,16 +19,16 @@ import type { SmtpBehaviour, SmtpStage } from "../support/smtpServer.ts";
 import type { OutboxTestbed } from "./outboxTestbed.ts";
 
 /**
- * Two server processes on one database deliver to two phones and a letterbox, by way of a push service and a mail server that
- * misbehave in every way they can, and the processes die between sending and settling.
+ * Two server processes on one database deliver to two phones and a mailbox, through a push service and a mail server that
+ * fail in every way they can, and the processes stop between sending and settling.
  *
- * Goal: no word is lost (each ends delivered, given up with a reason, replaced by a newer one, or needless), and none comes
- * to a screen twice, but where nobody could know that it had come; then it takes its own place there.
- * Method: the real store, gateways and sockets; the clock is moved by hand, and an exchange takes as long as chance says. All
- * chance comes from one seed, but what happens side by side takes its turns as the machine likes.
+ * Goal: no notification is lost (each ends delivered, given up with a reason, replaced by a newer one, or needless), and none
+ * comes to a screen twice, except where nobody could know that it had come; then it replaces itself there.
+ * Method: the real store, gateways and sockets; the clock is moved by hand, and a delivery takes a random time. All random
+ * numbers come from one seed, but the order of what happens side by side depends on the machine.
  */
 export interface DeliveryResult {
-  readonly words: number;
+  readonly notifications: number;
   readonly sent: number;
   readonly taken: number;
   readonly crashes: number;
@@ -47,8 +47,8 @@ export type PlantedDeliveryBug =
   | "idsChange";
 
 const rounds = 25;
-/** The longest that an exchange takes, as main.ts sets it. */
 const few = { total: 2, perPerson: 2, perService: 2, perUnanswering: 1, unanswering: 2 };
+/** The longest that a delivery takes, as main.ts sets it. */
 const exchangeMax = { push: seconds(10), email: seconds(30) };
 const topics = ["alarm-a", "alarm-b", "alarm-c"];
 
@@ -66,23 +66,23 @@ interface Process {
 }
 
 export async function simulateDeliveries(
-  room: OutboxTestbed,
+  testbed: OutboxTestbed,
   seed: number,
   plant: PlantedDeliveryBug = "none",
 ): Promise<DeliveryResult> {
-  const chance = seededRandom(seed);
-  const { push, smtp, clock } = room;
+  const random = seededRandom(seed);
+  const { push, smtp, clock } = testbed;
   const sendings: Sending[] = [];
   const deadlines = new Map<Sending, Instant>();
   const complaints: unknown[] = [];
   let onEnd = () => {};
   const known = new Set<string>(); // items whose end is written down
   let crashes = 0;
-  push.setBehaviour(() => pushMood(chance));
-  smtp.setBehaviour(() => mailMood(chance));
+  push.setBehaviour(() => randomPushBehaviour(random));
+  smtp.setBehaviour(() => randomSmtpBehaviour(random));
 
-  /** Time goes by while something is sent, but never past the end of another exchange that is under way. */
-  const timed = async <T>(process: Process, item: string, most: Span, exchange: () => Promise<T>): Promise<T> => {
+  /** Time goes by while something is sent, but never past the end of another delivery that is under way. */
+  const timed = async <T>(process: Process, item: string, most: Span, deliver: () => Promise<T>): Promise<T> => {
     const begun = clock.now();
     assert.ok(!known.has(item), `seed ${seed}: ${item} is sent again, though how it ended was written down`);
     const other = sendings.find((one) => one.item === item && !one.ended && !one.process.dead);
@@ -91,8 +91,8 @@ export async function simulateDeliveries(
     sendings.push(sending);
     deadlines.set(sending, after(begun, most));
     try {
-      const outcome = await exchange();
-      const end = after(begun, milliseconds(Math.floor(most * chance.uniform() ** 2)));
+      const outcome = await deliver();
+      const end = after(begun, milliseconds(Math.floor(most * random.uniform() ** 2)));
       clock.moveTo(later(clock.now(), [...deadlines.values()].reduce(earlier, end)));
       sending.accepted = (outcome as { kind: string }).kind === "accepted";
       return outcome;
@@ -103,86 +103,89 @@ export async function simulateDeliveries(
     }
   };
 
-  const processes = room.stores.map((store, index) => {
+  const processes = testbed.stores.map((store, index) => {
     const process: Process = { name: `process ${index + 1}`, dead: false };
     const alive = () => {
       if (process.dead) throw new Error("the power went");
     };
     const outbox: OutboxStore = {
       ...store.outbox,
-      async claim(channel, now, until, most, lanes) {
+      async claim(channel, now, until, most, capacity) {
         alive();
-        return room.inTurn(() => {
-          if (plant === "claimsForgotten") room.forgetClaims();
-          return store.outbox.claim(channel, now, until, most, lanes);
+        return testbed.runExclusively(() => {
+          if (plant === "claimsForgotten") testbed.forgetClaims();
+          return store.outbox.claim(channel, now, until, most, capacity);
         });
       },
       async settle(item, settlement) {
-        if (chance.isTrueWith(0.04)) {
+        if (random.isTrueWith(0.04)) {
           process.dead = true;
           crashes++;
         }
         alive();
-        if (settlement.kind !== "retry") known.add(item.id); // as far as the process can tell
-        if (plant === "settlesForgotten" && chance.isTrueWith(0.5)) return;
+        if (settlement.kind !== "retry") known.add(item.id); // as far as the process knows
+        if (plant === "settlesForgotten" && random.isTrueWith(0.5)) return;
         const dropped = plant === "retriesDropped" && settlement.kind === "retry";
         const written = dropped ? { kind: "delivered" as const, at: clock.now() } : settlement;
-        await room.inTurn(() => store.outbox.settle(item, written));
+        await testbed.runExclusively(() => store.outbox.settle(item, written));
       },
     };
     const pushes: PushGateway = {
-      ...room.pushes,
+      ...testbed.pushes,
       async send(phone, feeder, notice, now, item) {
         alive();
-        return timed(process, item, exchangeMax.push, () => room.pushes.send(phone, feeder, notice, now, item));
+        return timed(process, item, exchangeMax.push, () => testbed.pushes.send(phone, feeder, notice, now, item));
       },
     };
-    const letters: EmailGateway = {
+    const emails: EmailGateway = {
       isConfigured: true,
-      async send(to, letter, id, writtenAt) {
+      async send(to, email, id, writtenAt) {
         alive();
         const sentAs = plant === "idsChange" ? `${id}-${sendings.length}` : id;
-        return timed(process, id, exchangeMax.email, () => room.letters.send(to, letter, sentAs, writtenAt));
+        return timed(process, id, exchangeMax.email, () => testbed.emails.send(to, email, sentAs, writtenAt));
       },
     };
     const limits = {
-      // A claim that holds for less than an exchange: somebody else takes the item while it is still under way.
+      // A claim that holds for less than a delivery: the other process takes the item while it is still under way.
       attemptMax: plant === "claimsTooShort" ? { push: seconds(-4), email: seconds(-4) } : exchangeMax,
       queueMax: plant === "claimsTooShort" ? seconds(0) : seconds(5),
       most: 3,
       scheduler: createDeliveryScheduler({ push: few, email: few }),
-      jitter: () => chance.uniform(),
+      jitter: () => random.uniform(),
       publicUrl: "https://pieward.example",
       log: { error: ({ err }: { readonly err: unknown }) => complaints.push(err) },
     };
     const drain = async () => {
-      await drainOutbox({ clock, store: { outbox }, push: pushes, email: letters }, limits).catch((error: unknown) => {
+      await drainOutbox({ clock, store: { outbox }, push: pushes, email: emails }, limits).catch((error: unknown) => {
         if (!process.dead) throw error;
       });
     };
     return { process, drain };
   });
 
-  /** What the flow took for a fault of a gateway and logged. */
-  const mistakes = () => {
+  /** Rethrows what the flow took for a fault of a gateway and logged. */
+  const throwMistakes = () => {
     const found = complaints.find((error) => !(error instanceof Error && error.message === "the power went"));
     if (found !== undefined) throw found;
   };
 
-  let words = 0;
+  let notifications = 0;
   for (let round = 0; round < rounds; round++) {
-    for (let count = Math.floor(chance.between(0, 3)); count > 0; count--) {
-      words++;
-      const by = chance.isTrueWith(0.5) ? "push" : "email";
-      const timeToLive = chance.isTrueWith(0.2) ? minutes(3) : minutes(600);
-      const closes = chance.isTrueWith(0.15) ? { closes: true as const } : {};
-      const topic = topics[Math.floor(chance.uniform() * topics.length)] ?? "alarm-a";
-      await room.tell(by, notificationFixture({ title: `word ${words}`, topic, timeToLive, ...closes }));
+    for (let count = Math.floor(random.between(0, 3)); count > 0; count--) {
+      notifications++;
+      const channel = random.isTrueWith(0.5) ? "push" : "email";
+      const timeToLive = random.isTrueWith(0.2) ? minutes(3) : minutes(600);
+      const closes = random.isTrueWith(0.15) ? { isClosing: true as const } : {};
+      const topic = topics[Math.floor(random.uniform() * topics.length)] ?? "alarm-a";
+      await testbed.enqueue(
+        channel,
+        notificationFixture({ title: `notification ${notifications}`, topic, timeToLive, ...closes }),
+      );
     }
-    const [first, second] = chance.isTrueWith(0.5) ? processes : [...processes].reverse();
+    const [first, second] = random.isTrueWith(0.5) ? processes : [...processes].reverse();
     const drained = first?.drain();
-    if (chance.isTrueWith(0.6)) {
-      // The other comes to it while the first is in the middle of it.
+    if (random.isTrueWith(0.6)) {
+      // The second starts while the first is in the middle of it.
       await Promise.race([
         drained,
         new Promise<void>((resolve) => {
@@ -192,42 +195,42 @@ export async function simulateDeliveries(
       await second?.drain();
     }
     await drained;
-    mistakes();
+    throwMistakes();
     for (const { process } of processes) process.dead = false;
-    clock.moveTo(after(clock.now(), milliseconds(Math.floor(chance.exponential(25_000)))));
+    clock.moveTo(after(clock.now(), milliseconds(Math.floor(random.exponential(25_000)))));
   }
 
   push.setBehaviour({ kind: "accept" });
   smtp.setBehaviour({ kind: "accept" });
   for (let round = 0; round < 100; round++) {
-    const next = await room.stores[0]?.outbox.nextDueAt();
+    const next = await testbed.stores[0]?.outbox.nextDueAt();
     if (next === null || next === undefined) break;
     clock.moveTo(later(clock.now(), next));
     await Promise.all(processes.map((one) => one.drain()));
     for (const { process } of processes) process.dead = false;
   }
-  mistakes();
-  return judge(room, seed, { words, sendings, crashes });
+  throwMistakes();
+  return checkDeliveries(testbed, seed, { notifications, sendings, crashes });
 }
 
-/** Reads what the database says of each item beside what the servers took. */
-function judge(
-  room: OutboxTestbed,
+/** Compares the database's state of each item with what the servers took. */
+function checkDeliveries(
+  testbed: OutboxTestbed,
   seed: number,
-  { words, sendings, crashes }: { words: number; sendings: readonly Sending[]; crashes: number },
+  { notifications, sendings, crashes }: { notifications: number; sendings: readonly Sending[]; crashes: number },
 ): DeliveryResult {
-  assert.deepEqual([...room.push.complaints, ...room.smtp.complaints], [], `seed ${seed}: a server complains`);
+  assert.deepEqual([...testbed.push.complaints, ...testbed.smtp.complaints], [], `seed ${seed}: a server complains`);
   const statuses: Record<string, number> = {};
-  const letterIds = new Map<string, Set<string>>();
-  for (const { subject, messageId } of room.smtp.emails) {
-    letterIds.set(subject, (letterIds.get(subject) ?? new Set()).add(messageId));
+  const messageIds = new Map<string, Set<string>>();
+  for (const { subject, messageId } of testbed.smtp.emails) {
+    messageIds.set(subject, (messageIds.get(subject) ?? new Set()).add(messageId));
   }
   let twice = 0;
   let answersLost = 0;
-  for (const { id, status, problem, channel, phone, title, topic } of room.items()) {
+  for (const { id, status, problem, channel, phone, title, topic } of testbed.items()) {
     statuses[status] = (statuses[status] ?? 0) + 1;
-    const pushed = room.push.acceptedCount.filter(({ payload }) => payload.notification.data.item === id);
-    const posted = room.smtp.emails.filter(({ subject }) => channel === "email" && subject === title);
+    const pushed = testbed.push.acceptedCount.filter(({ payload }) => payload.notification.data.item === id);
+    const posted = testbed.smtp.emails.filter(({ subject }) => channel === "email" && subject === title);
     const taken = channel === "push" ? pushed.length : posted.length;
     const tries = sendings.filter(({ item }) => item === id);
     const what = `seed ${seed}: ${title} by ${channel}, ${status}, taken ${taken} times of ${tries.length}`;
@@ -238,38 +241,38 @@ function judge(
     answersLost += taken - tries.filter(({ accepted }) => accepted).length;
     if (taken > 1) {
       twice++;
-      // It takes its own place: on the way by its Topic, on the screen by its tag, in a letterbox by its Message-ID.
+      // It takes its own place: on the way by its Topic, on the screen by its tag, in a mailbox by its Message-ID.
       for (const message of pushed) assert.equal(message.phone, phone, what);
       assert.ok(new Set(pushed.map((message) => message.topic)).size <= 1, `${what}: under several topics`);
       for (const { payload } of pushed) assert.equal(payload.notification.tag, topic, what);
-      assert.ok((letterIds.get(title)?.size ?? 0) <= 1, `${what}: a letter with several ids`);
+      assert.ok((messageIds.get(title)?.size ?? 0) <= 1, `${what}: an email with several ids`);
     }
   }
-  inOrder(room, seed);
-  const taken = room.push.acceptedCount.length + room.smtp.emails.length;
-  return { words, sent: sendings.length, taken, crashes, answersLost, twice, statuses };
+  checkOrder(testbed, seed);
+  const taken = testbed.push.acceptedCount.length + testbed.smtp.emails.length;
+  return { notifications, sent: sendings.length, taken, crashes, answersLost, twice, statuses };
 }
 
-/** What a screen shows of a topic is never replaced by an older word. */
-function inOrder(room: OutboxTestbed, seed: number): void {
+/** What a screen shows of a topic is never replaced by an older notification. */
+function checkOrder(testbed: OutboxTestbed, seed: number): void {
   const newest = new Map<string, number>();
-  for (const { phone, payload } of room.push.acceptedCount) {
+  for (const { phone, payload } of testbed.push.acceptedCount) {
     const screen = `${phone} ${payload.notification.tag}`;
-    const word = Number(payload.notification.title.split(" ")[1]);
+    const number = Number(payload.notification.title.split(" ")[1]);
     const before = newest.get(screen) ?? 0;
-    assert.ok(word >= before, `seed ${seed}: word ${word} came to a screen after word ${before}`);
-    newest.set(screen, word);
+    assert.ok(number >= before, `seed ${seed}: notification ${number} came to a screen after notification ${before}`);
+    newest.set(screen, number);
   }
 }
 
-function pushMood(chance: RandomSource): PushServiceBehaviour {
+function randomPushBehaviour(random: RandomSource): PushServiceBehaviour {
   const answer = (status: number, headers = {}): PushServiceBehaviour => ({ kind: "answer", status, headers });
-  return oneOf<PushServiceBehaviour>(chance, 0.5, { kind: "accept" }, [
+  return oneOf<PushServiceBehaviour>(random, 0.5, { kind: "accept" }, [
     answer(400),
     answer(401),
     answer(403),
     answer(413),
-    answer(429, { "retry-after": String(Math.floor(chance.between(0, 300))) }),
+    answer(429, { "retry-after": String(Math.floor(random.between(0, 300))) }),
     answer(500),
     answer(502),
     answer(503, { "retry-after": "20" }),
@@ -281,10 +284,10 @@ function pushMood(chance: RandomSource): PushServiceBehaviour {
   ]);
 }
 
-function mailMood(chance: RandomSource): SmtpBehaviour {
+function randomSmtpBehaviour(random: RandomSource): SmtpBehaviour {
   const stages: readonly SmtpStage[] = ["banner", "hello", "sender", "recipient", "data", "answer"];
-  const at = stages[Math.floor(chance.uniform() * stages.length)] ?? "banner";
-  return oneOf<SmtpBehaviour>(chance, 0.4, { kind: "accept" }, [
+  const at = stages[Math.floor(random.uniform() * stages.length)] ?? "banner";
+  return oneOf<SmtpBehaviour>(random, 0.4, { kind: "accept" }, [
     { kind: "say", at: "sender", reply: "550 5.7.1 not you" },
     { kind: "say", at: "recipient", reply: "451 4.7.1 try again" },
     { kind: "say", at: "banner", reply: "421 4.3.2 come back" },
@@ -296,5 +299,5 @@ function mailMood(chance: RandomSource): SmtpBehaviour {
   ]);
 }
 
-const oneOf = <T>(chance: RandomSource, usually: number, usual: T, others: readonly T[]): T =>
-  chance.isTrueWith(usually) ? usual : (others[Math.floor(chance.uniform() * others.length)] ?? usual);
+const oneOf = <T>(random: RandomSource, usually: number, usual: T, others: readonly T[]): T =>
+  random.isTrueWith(usually) ? usual : (others[Math.floor(random.uniform() * others.length)] ?? usual);

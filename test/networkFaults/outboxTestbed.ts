@@ -13,21 +13,21 @@ import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
 import { type SmtpServer, startSmtpServer } from "../support/smtpServer.ts";
 
-/** Two openings of one database with a keeper in it who has two phones and a letterbox, and the servers on the way to them. */
+/** Two openings of one database with a keeper in it who has two phones and a mailbox, and the servers on the way to them. */
 export interface OutboxTestbed {
   readonly stores: readonly OpenStore[];
   readonly push: PushService;
   readonly smtp: SmtpServer;
   readonly pushes: PushGateway;
-  readonly letters: EmailGateway;
+  readonly emails: EmailGateway;
   readonly clock: { now(): Instant; moveTo(at: Instant): void };
   /**
-   * Does what reaches for the database when its turn has come. Both processes live in this one, where a lock that the other
-   * holds can't be waited for: the waiting would stop the other too.
+   * Runs one piece of database work after the other. Both processes run in this one, where a lock that the other holds can't be
+   * waited for: the wait would stop the other too.
    */
-  inTurn<T>(work: () => Promise<T>): Promise<T>;
-  tell(by: "push" | "email", notice: NotificationContent): Promise<void>;
-  /** What the database says of each item that was ever written. */
+  runExclusively<T>(work: () => Promise<T>): Promise<T>;
+  enqueue(channel: "push" | "email", content: NotificationContent): Promise<void>;
+  /** The database's state of each item that was ever stored. */
   items(): readonly StoredItem[];
   /** As if nobody had claimed anything. */
   forgetClaims(): void;
@@ -67,10 +67,10 @@ export async function openOutboxTestbed(): Promise<OutboxTestbed> {
 
   let now: Instant = start;
   let last: Promise<unknown> = Promise.resolve();
-  const inTurn = <T>(work: () => Promise<T>): Promise<T> => {
-    const mine = last.then(work);
-    last = mine.catch(() => undefined); // its own caller hears of it
-    return mine;
+  const runExclusively = <T>(work: () => Promise<T>): Promise<T> => {
+    const own = last.then(work);
+    last = own.catch(() => undefined); // its own caller gets the error
+    return own;
   };
   const guard = endpointGuard({ allowPrivateEndpoints: true });
   return {
@@ -78,7 +78,7 @@ export async function openOutboxTestbed(): Promise<OutboxTestbed> {
     push,
     smtp,
     pushes: webPush({ vapid, publicUrl: null, guard, timeoutMs: patience, tls: { ca: push.ca } }),
-    letters: smtpGateway(
+    emails: smtpGateway(
       {
         host: "127.0.0.1",
         port: smtp.port,
@@ -94,11 +94,9 @@ export async function openOutboxTestbed(): Promise<OutboxTestbed> {
         now = at;
       },
     },
-    inTurn,
-    tell: (by, notice) =>
-      store.transaction((tx) =>
-        tx.enqueue({ person: ada.id, channel: by, yard: "alder", feeder: null, content: notice }, now),
-      ),
+    runExclusively,
+    enqueue: (channel, content) =>
+      store.transaction((tx) => tx.enqueue({ person: ada.id, channel, yard: "alder", feeder: null, content }, now)),
     items: () =>
       database
         .prepare<[], StoredItem>(

@@ -7,7 +7,7 @@ import { feederWithFault, larch, type PracticeSettings, rowan } from "../../serv
 import { InMemoryReportApi } from "./inMemoryReportApi.ts";
 import { ManualTimers } from "./reportApi.stub.ts";
 
-/** Any season and hour, and any place of the choice within patrol's minute. */
+/** Any season and hour, and any moment of the choice within the minute of a periodic check. */
 const starts = [
   "2026-11-25T20:15:00Z",
   "2026-01-20T00:15:13Z",
@@ -19,7 +19,7 @@ const starts = [
 /** A practice feeder with its past behind it, talking to the server's own contract and domain. */
 async function practise(settings: PracticeSettings = rowan, start = starts[0] as Instant, seed = 7) {
   const time = new ManualTimers(start);
-  const door = new InMemoryReportApi(settings, time.now);
+  const api = new InMemoryReportApi(settings, time.now);
   const troubles: string[] = [];
   const practice = startPractice({
     url: "http://127.0.0.1:1",
@@ -27,25 +27,27 @@ async function practise(settings: PracticeSettings = rowan, start = starts[0] as
     settings,
     seed,
     now: time.now,
-    fetch: door.fetch,
+    fetch: api.fetch,
     timers: time,
-    log: { info: () => {}, warning: (words) => troubles.push(words) },
+    log: { info: () => {}, warning: (text) => troubles.push(text) },
   });
-  /** As the server does, patrol looks when the minute is full. */
+  /** The periodic check runs at each full minute, as on the server. */
   const pass = async (span: number) => {
     const end = time.now() + span;
     while (time.now() < end) {
       await time.pass(Math.min(end, nextMinute(time.now())) - time.now());
-      if (time.now() % minutes(1) === 0) door.minutePasses();
+      if (time.now() % minutes(1) === 0) api.minutePasses();
     }
   };
   await pass(seconds(20));
-  return { time, door, practice, pass, troubles };
+  return { time, api, practice, pass, troubles };
 }
 const nextMinute = (at: number) => (Math.floor(at / minutes(1)) + 1) * minutes(1);
 
-/** What a fault must be told as, and within how many seconds of being chosen. */
-const told: { readonly [fault in Exclude<PracticeFault, "none">]: readonly [FaultKind, withinSeconds: number] } = {
+/** The alarm that a fault must raise, and within how many seconds. */
+const expectedAlarm: {
+  readonly [fault in Exclude<PracticeFault, "none">]: readonly [FaultKind, withinSeconds: number];
+} = {
   hopperEmpty: ["foodOut", 60],
   trayJammed: ["trayJammed", 60],
   feedBridged: ["feedBridged", 60],
@@ -55,7 +57,7 @@ const told: { readonly [fault in Exclude<PracticeFault, "none">]: readonly [Faul
   buttonDead: ["buttonSilent", 120],
   detectorDead: ["detectorSilent", 120],
   scaleDead: ["scaleSilent", 90],
-  // Ninety seconds of silence are the least that is called one, and it is patrol, once a minute, that notices.
+  // Ninety seconds of silence are the least that is called one, and the periodic check, once a minute, notices it.
   silent: ["feederSilent", 151],
   coldNight: ["iceLock", 60], // a quarter of a minute of dew, then one of ice
   weakBattery: ["batteryFreezing", 40],
@@ -63,72 +65,68 @@ const told: { readonly [fault in Exclude<PracticeFault, "none">]: readonly [Faul
   ignoresOrders: ["pauseOverdue", 70], // a minute to answer in is the order's own
 };
 
-/** Chooses a fault and looks on for five minutes: what was raised, and how many seconds later. */
-async function lookOn(fault: Exclude<PracticeFault, "none">, start: Instant, seed: number) {
-  const { time, door, practice, pass } = await practise(
-    feederWithFault(fault) === "Rowan" ? rowan : larch,
-    start,
-    seed,
-  );
-  expect(door.changes).toEqual([]);
+/** Chooses a fault and observes for five minutes: what was raised, and how many seconds later. */
+async function observeFault(fault: Exclude<PracticeFault, "none">, start: Instant, seed: number) {
+  const { time, api, practice, pass } = await practise(feederWithFault(fault) === "Rowan" ? rowan : larch, start, seed);
+  expect(api.changes).toEqual([]);
   const chosenAt = time.now();
   practice.setFault(fault);
-  if (fault === "ignoresOrders") door.ask("pause-1", "pause");
+  if (fault === "ignoresOrders") api.order("pause-1", "pause");
   await pass(minutes(5));
   await practice.stop();
-  const raised = door.changes.filter(({ to }) => to === "unacknowledged");
-  return { door, raised: raised.map(({ fault, at }) => ({ kind: fault, after: (at - chosenAt) / 1_000 })) };
+  const raised = api.changes.filter(({ to }) => to === "unacknowledged");
+  return { api, raised: raised.map(({ fault, at }) => ({ kind: fault, after: (at - chosenAt) / 1_000 })) };
 }
 
 describe("a practice feeder before the real domain", () => {
   for (const fault of practiceFaults) {
     if (fault === "none") continue;
-    const [alarm, within] = told[fault];
-    it(`makes "${fault}" be told as ${alarm}, and as nothing else, within ${within} seconds`, {
+    const [alarm, within] = expectedAlarm[fault];
+    it(`raises ${alarm} for "${fault}", and nothing else, within ${within} seconds`, {
       timeout: 30_000,
     }, async () => {
       for (const [index, start] of starts.entries()) {
-        const { door, raised } = await lookOn(fault, start, index + 1);
-        const words = `seed ${index + 1}`;
-        expect(raised, words).toEqual([{ kind: alarm, after: expect.any(Number) }]);
-        expect(raised[0]?.after, words).toBeLessThanOrEqual(within);
-        expect(door.standing(), words).toEqual([alarm]);
+        const { api, raised } = await observeFault(fault, start, index + 1);
+        const label = `seed ${index + 1}`;
+        expect(raised, label).toEqual([{ kind: alarm, after: expect.any(Number) }]);
+        expect(raised[0]?.after, label).toBeLessThanOrEqual(within);
+        expect(api.standing(), label).toEqual([alarm]);
       }
     });
   }
 
   it("tells of a dead button in two and a half minutes also to whoever has just healed one", async () => {
-    const { time, door, practice, pass } = await practise();
+    const { time, api, practice, pass } = await practise();
     practice.setFault("buttonDead");
     await pass(minutes(2));
     practice.clearFault();
     await pass(minutes(1));
-    expect(door.standing()).toEqual([]);
+    expect(api.standing()).toEqual([]);
     const chosenAt = time.now();
     practice.setFault("buttonDead");
     await pass(seconds(150));
     await practice.stop();
-    expect(door.standing()).toEqual(["buttonSilent"]);
-    expect(door.changes.at(-1)?.at).toBeGreaterThan(chosenAt);
+    expect(api.standing()).toEqual(["buttonSilent"]);
+    expect(api.changes.at(-1)?.at).toBeGreaterThan(chosenAt);
   });
 
   it("lets the ice go with the cold night that was healed, in any season, and tells of the next one", {
     timeout: 30_000,
   }, async () => {
     for (const start of [starts[1], starts[3]]) {
-      const { door, practice, pass } = await practise(rowan, start);
+      const { api, practice, pass } = await practise(rowan, start);
       practice.setFault("coldNight");
       await pass(minutes(1));
-      expect(door.standing()).toEqual(["iceLock"]);
+      expect(api.standing()).toEqual(["iceLock"]);
       practice.clearFault();
       await pass(seconds(10));
-      expect(door.state.cold.frost).toMatchObject({ found: null, wetness: { wet: null } });
+      expect(api.state.cold.frost).toMatchObject({ found: null, wetness: { wet: null } });
       await pass(minutes(61));
-      expect(door.standing()).toEqual([]);
+      expect(api.standing()).toEqual([]);
       practice.setFault("coldNight");
       await pass(minutes(1));
       await practice.stop();
-      expect(door.standing()).toEqual(["iceLock"]);
+      expect(api.standing()).toEqual(["iceLock"]);
     }
   });
 
@@ -137,33 +135,33 @@ describe("a practice feeder before the real domain", () => {
     [larch, 8, 12],
   ] as const) {
     it(`keeps quiet for ${hoursLong} hours while ${settings.name} is healthy`, { timeout: 60_000 }, async () => {
-      const { door, practice, pass, troubles } = await practise(settings, starts[0], seed);
+      const { api, practice, pass, troubles } = await practise(settings, starts[0], seed);
       await pass(hours(hoursLong));
       await practice.stop();
-      expect(door.changes).toEqual([]);
+      expect(api.changes).toEqual([]);
       expect(troubles).toEqual([]);
-      expect(door.effects.filter((effect) => effect.kind === "refillDetected")).toEqual([]);
+      expect(api.effects.filter((effect) => effect.kind === "refillDetected")).toEqual([]);
     });
   }
 
   it("gives a level and a run-out to show from its past alone", async () => {
-    const { door, practice } = await practise();
+    const { api, practice } = await practise();
     await practice.stop();
-    expect(door.state.hopper.isKnown).toBe(true);
-    expect(door.state.latestReadings?.readings.hopper).toBeGreaterThan(500);
+    expect(api.state.hopper.isKnown).toBe(true);
+    expect(api.state.latestReadings?.readings.hopper).toBeGreaterThan(500);
   });
 
   it("proves a pause within one report, and a resume", async () => {
-    const { door, practice, time } = await practise();
-    door.ask("pause-1", "pause");
+    const { api, practice, time } = await practise();
+    api.order("pause-1", "pause");
     await time.pass(seconds(12));
-    expect(door.state.orders.newest).toMatchObject({ id: "pause-1", status: "confirmed" });
-    expect(door.state.orders.lastStatement).toMatchObject({ paused: true });
+    expect(api.state.orders.newest).toMatchObject({ id: "pause-1", status: "confirmed" });
+    expect(api.state.orders.lastStatement).toMatchObject({ paused: true });
     await time.pass(hours(1));
     expect(practice.isPaused).toBe(true);
-    door.ask("resume-1", "resume");
+    api.order("resume-1", "resume");
     await time.pass(seconds(12));
-    expect(door.state.orders.newest).toMatchObject({ id: "resume-1", status: "confirmed" });
+    expect(api.state.orders.newest).toMatchObject({ id: "resume-1", status: "confirmed" });
     expect(practice.isPaused).toBe(false);
     await practice.stop();
   });

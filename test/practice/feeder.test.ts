@@ -63,7 +63,7 @@ const resume = (id: string): SentOrder => ({ id, kind: "resume", until: null });
 function answer(feeder: Feeder, when: Instant, orders: SentOrder[] = [], stored = true): void {
   const report = feeder.report(when);
   const last = report.events?.at(-1) as { seq: number } | undefined;
-  const said: Answer = {
+  const answer: Answer = {
     storedThrough: stored ? (last?.seq ?? null) : null,
     duplicates: 0,
     refused: [],
@@ -72,13 +72,13 @@ function answer(feeder: Feeder, when: Instant, orders: SentOrder[] = [], stored 
     nextReportSeconds: 5,
     orders,
   };
-  feeder.handleAnswer(report.boot, said, when);
+  feeder.handleAnswer(report.boot, answer, when);
 }
-const told = (feeder: Feeder, when: Instant, kind: string) =>
+const eventsOfKind = (feeder: Feeder, when: Instant, kind: string) =>
   (feeder.report(when).events ?? []).filter((event) => event.kind === kind);
 
 describe("a feeder's program", () => {
-  it("pays a deposit with one portion and says which deposit it paid", () => {
+  it("pays a deposit with one portion and names the deposit that it pays for", () => {
     const { feeder } = bench();
     feeder.detectCap(0.8, at(1_000));
     feeder.tick(at(1_000 + portionRun));
@@ -88,7 +88,7 @@ describe("a feeder's program", () => {
     ]);
   });
 
-  it("keeps an event until it is told that it is stored", () => {
+  it("keeps an event until the server confirms that it is stored", () => {
     const { feeder } = bench();
     feeder.pressPerch(at(10));
     answer(feeder, at(20), [], false);
@@ -102,7 +102,7 @@ describe("a feeder's program", () => {
     feeder.pressPerch(at(10));
     const report = feeder.report(at(20));
     feeder.pressPerch(at(25));
-    const said = {
+    const answer = {
       duplicates: 0,
       refused: [],
       unknown: [],
@@ -110,7 +110,7 @@ describe("a feeder's program", () => {
       nextReportSeconds: 5,
       orders: [],
     };
-    feeder.handleAnswer(report.boot, { ...said, storedThrough: 1 }, at(30));
+    feeder.handleAnswer(report.boot, { ...answer, storedThrough: 1 }, at(30));
     expect(feeder.report(at(40)).events).toEqual([{ seq: 2, uptimeMs: 25, kind: "visit" }]);
   });
 
@@ -127,10 +127,10 @@ describe("a feeder's program", () => {
     feeder.detectCap(0.8, at(60));
     for (let step = 1; step < 60; step++) feeder.tick(at(step * 1_000));
     expect(runs.length).toBe(5);
-    expect(told(feeder, at(60_000), "portion").at(-1)).toMatchObject({ cause: "deposit", paysFor: 51 });
+    expect(eventsOfKind(feeder, at(60_000), "portion").at(-1)).toMatchObject({ cause: "deposit", paysFor: 51 });
   });
 
-  it("says no weight that was taken before the last portion fell", () => {
+  it("reports no weight that was taken before the last portion fell", () => {
     const { feeder, bird } = bench();
     feeder.tick(at(500));
     feeder.pressButton(at(1_000));
@@ -141,7 +141,7 @@ describe("a feeder's program", () => {
     expect(feeder.report(at(3_000)).readings).toMatchObject({ hopperGrams: 800 });
   });
 
-  it("tells the weight as it was before the bird sat down", () => {
+  it("reports the weight as it was before the bird sat down", () => {
     const { feeder, bird } = bench();
     feeder.tick(at(1_000));
     bird.sits = true;
@@ -157,7 +157,7 @@ describe("a feeder's program", () => {
   });
 });
 
-describe("a feeder's obedience", () => {
+describe("a feeder's orders", () => {
   it("stops the motor in the middle of its run and then gives its proof", () => {
     const { feeder, runs } = bench();
     feeder.pressButton(at(1_000));
@@ -177,7 +177,7 @@ describe("a feeder's obedience", () => {
     feeder.pressButton(at(2_000));
     feeder.detectCap(0.9, at(3_000));
     feeder.giveFreeFood(at(4_000));
-    expect(told(feeder, at(5_000), "press").length + told(feeder, at(5_000), "deposit").length).toBe(2);
+    expect(eventsOfKind(feeder, at(5_000), "press").length + eventsOfKind(feeder, at(5_000), "deposit").length).toBe(2);
     answer(feeder, at(6_000), [resume("r-1")]);
     for (let step = 7; step < 60; step++) feeder.tick(at(step * 1_000));
     expect(runs).toEqual([]);
@@ -193,7 +193,7 @@ describe("a feeder's obedience", () => {
     answer(feeder, at(2_000), [pause("p-1")], false);
     answer(feeder, at(3_000), [pause("p-1")], false);
     expect(feeder.memory()).toEqual(before);
-    expect(told(feeder, at(4_000), "order").length).toBe(1);
+    expect(eventsOfKind(feeder, at(4_000), "order").length).toBe(1);
   });
 
   it("lets the newest win, also when an older one comes late", () => {
@@ -222,7 +222,7 @@ describe("a feeder's obedience", () => {
     const { feeder } = bench();
     answer(feeder, at(minutes(10)), [pause("p-1", at(minutes(9)))]);
     expect(feeder.isPaused).toBe(false);
-    expect(told(feeder, at(minutes(11)), "order")).toEqual([expect.objectContaining({ outcome: "refused" })]);
+    expect(eventsOfKind(feeder, at(minutes(11)), "order")).toEqual([expect.objectContaining({ outcome: "refused" })]);
   });
 
   it("stays paused through a power cut, and past the end until it knows the time again", () => {
@@ -239,7 +239,7 @@ describe("a feeder's obedience", () => {
 });
 
 describe("a feeder's spool", () => {
-  it("tells what an earlier boot left behind first, under that boot and without an uptime", () => {
+  it("reports what an earlier boot left first, under that boot and without an uptime", () => {
     const { feeder } = bench();
     feeder.pressPerch(at(10));
     const again = bench(feeder.memory(), "b-2", at(minutes(1))).feeder;

@@ -47,7 +47,7 @@ export class InMemoryReportApi {
     this.#learn({ kind: "minutePassed" });
   }
 
-  ask(id: string, kind: OrderKind): void {
+  order(id: string, kind: OrderKind): void {
     const order = {
       id,
       kind,
@@ -68,12 +68,12 @@ export class InMemoryReportApi {
     const fresh = events.filter(({ seq }) => seq > highest);
     const sequence = updateEventSequence(this.state.eventSequence, boot, fresh);
     this.state = { ...this.state, clock: time.clock, eventSequence: sequence };
-    const told = fresh.map(({ content, seq, uptime }) => ({
+    const reported = fresh.map(({ content, seq, uptime }) => ({
       ...content,
       seq,
       recordedAt: time.instantOf(uptime),
     }));
-    this.#learn({ kind: "reported", report: { boot, sentUptime, readings, rejectedReadings, events: told } });
+    this.#learn({ kind: "reported", report: { boot, sentUptime, readings, rejectedReadings, events: reported } });
     const orders = pendingOrders(this.state.orders, this.#now());
     if (orders.length > 0) this.#learn({ kind: "ordersSent" });
     return {

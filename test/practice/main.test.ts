@@ -6,7 +6,7 @@ import { reportSchema } from "../../server/contract/report.ts";
 import { readCommandLine } from "../../server/practice/commandLine.ts";
 
 describe("the practice command line", () => {
-  it("names all that is wrong at once", () => {
+  it("names every problem at once", () => {
     const read = readCommandLine([
       "--url",
       "ftp://x",
@@ -79,22 +79,22 @@ describe("npm run practice", () => {
     });
     await new Promise<void>((resolve) => server?.listen(0, "127.0.0.1", resolve));
     const { port } = server.address() as AddressInfo;
-    const words = ["--url", `http://127.0.0.1:${port}`, "--key", "k", "--fault", "trayJammed", "--history", "1"];
-    const child = spawn(process.execPath, ["--import", "tsx", "server/practice/main.ts", ...words]);
-    let said = "";
+    const args = ["--url", `http://127.0.0.1:${port}`, "--key", "k", "--fault", "trayJammed", "--history", "1"];
+    const child = spawn(process.execPath, ["--import", "tsx", "server/practice/main.ts", ...args]);
+    let output = "";
     child.stdout.on("data", (text: Buffer) => {
-      said += text;
+      output += text;
     });
     child.stderr.on("data", (text: Buffer) => {
-      said += text;
+      output += text;
     });
     const ended = new Promise<number | null>((resolve) => child.once("exit", resolve));
     await Promise.race([first.promise, ended]);
     child.kill("SIGTERM");
-    expect(await ended, said).toBe(0);
+    expect(await ended, output).toBe(0);
     expect(reports.length).toBeGreaterThan(0);
-    expect(said).toContain('Rowan now has the fault "trayJammed"');
-    expect(said).toContain("The practice feeder is off.");
+    expect(output).toContain('Rowan now has the fault "trayJammed"');
+    expect(output).toContain("The practice feeder is off.");
   });
 });
 

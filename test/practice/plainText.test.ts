@@ -12,26 +12,26 @@ import { ManualTimers } from "./reportApi.stub.ts";
 
 /**
  * Goal: nothing that a keeper reads holds a machine's time or the symbol of a statistic. Method: each practice fault is played
- * before the real domain, and every view, notice and digest on the way is walked. It must see an alarm of each fault.
+ * before the real domain, and every view, notification and digest on the way is checked. It must see an alarm of each fault.
  */
 describe("what keepers read", () => {
   for (const fault of practiceFaults.filter((each) => each !== "none")) {
     it(`holds no machine's time and no symbol of a statistic, with "${fault}" and after it`, async () => {
       const settings = feederWithFault(fault) === "Rowan" ? rowan : larch;
       const time = new ManualTimers(instantOf("2026-11-25T20:15:00Z"));
-      const door = new InMemoryReportApi(settings, time.now);
+      const api = new InMemoryReportApi(settings, time.now);
       const log = { info: () => {}, warning: () => {} };
-      const shared = { url: "http://127.0.0.1:1", key: "k", settings, seed: 3, now: time.now, fetch: door.fetch };
+      const shared = { url: "http://127.0.0.1:1", key: "k", settings, seed: 3, now: time.now, fetch: api.fetch };
       const practice = startPractice({ ...shared, timers: time, log });
-      const walked = new Set<string>();
-      const look = () => {
-        const { state } = door;
+      const seenAlarms = new Set<string>();
+      const check = () => {
+        const { state } = api;
         const row = { id: "rowan", yard: "y", practice: true, revision: 1, addedAt: time.now(), state };
         const view = feederView(
           { ...row, lastReportAt: time.now(), lastStepAt: time.now(), rebuiltAt: null },
           time.now(),
         );
-        const told = {
+        const digestFeeder = {
           id: "rowan",
           name: settings.name,
           state,
@@ -41,27 +41,27 @@ describe("what keepers read", () => {
           recentReadings: [],
         };
         const yard = { id: "y", name: "Alder Croft", zone: practiceYard.zone, practice: true };
-        const digest = composeDigest(yard, [told], "2026-11-25", time.now());
-        expect(unplainText({ view, digest, calls: standingAlarmEvents(state), changes: door.changes })).toEqual([]);
-        for (const alarm of view.alarms) walked.add(alarm.fault);
+        const digest = composeDigest(yard, [digestFeeder], "2026-11-25", time.now());
+        expect(unplainText({ view, digest, calls: standingAlarmEvents(state), changes: api.changes })).toEqual([]);
+        for (const alarm of view.alarms) seenAlarms.add(alarm.fault);
       };
       await time.pass(minutes(1));
-      look();
+      check();
       practice.setFault(fault);
-      if (fault === "ignoresOrders") door.ask("pause-1", "pause");
+      if (fault === "ignoresOrders") api.order("pause-1", "pause");
       for (let minute = 0; minute < 5; minute++) {
         await time.pass(minutes(1));
-        door.minutePasses();
-        look();
+        api.minutePasses();
+        check();
       }
       practice.clearFault();
       await time.pass(minutes(2));
-      look();
+      check();
       await practice.stop();
       await time.pass(hours(2)); // silent by now
-      door.minutePasses();
-      look();
-      expect(walked.size, "the story must reach an alarm").toBeGreaterThan(0);
+      api.minutePasses();
+      check();
+      expect(seenAlarms.size, "the run must reach an alarm").toBeGreaterThan(0);
     });
   }
 });

@@ -5,7 +5,7 @@ import type { ReportInput } from "../../server/practice/feeder.ts";
 import type { SpooledEvent } from "../../server/practice/model/spool.ts";
 import type { Timers } from "../../server/practice/reportClient.ts";
 
-/** A clock and timers that move when they are told to. Answers come through real promises, which are let run in between. */
+/** A clock and timers that the test moves. Answers come through real promises, which run in between. */
 export class ManualTimers implements Timers {
   #now: number;
   #next = 0;
@@ -55,14 +55,14 @@ export class ManualTimers implements Timers {
 /** Lets every promise that can go on go on; no time passes. */
 const settled = () => new Promise<void>((resolve) => setImmediate(resolve));
 
-/** A server's report door in memory: stores by (boot, seq), answers as the contract says, and can be told to misbehave. */
+/** A server's report API in memory: stores by (boot, seq), answers as the contract says, and fails when the test wants it. */
 export class StubReportApi {
   readonly reports: ReportInput[] = [];
   readonly events = new Map<string, SpooledEvent & { recordedAt: number; boot: string }>();
   orders: SentOrder[] = [];
   nextReportSeconds = 5;
-  /** Statuses for the next requests; "lost" drops the request, "unheard" stores it but drops the answer. */
-  readonly behaviour: (number | "lost" | "unheard")[] = [];
+  /** Statuses for the next requests; "lost" drops the request, "answerLost" stores it but drops the answer. */
+  readonly behaviour: (number | "lost" | "answerLost")[] = [];
   authorization: string | null = null;
   requestCount = 0;
   readonly #now: () => Instant;
@@ -74,13 +74,13 @@ export class StubReportApi {
   readonly fetch: typeof globalThis.fetch = async (_url, init) => {
     this.requestCount++;
     this.authorization = new Headers(init?.headers).get("authorization");
-    const mood = this.behaviour.shift();
-    if (mood === "lost") throw new TypeError("fetch failed", { cause: new Error("connection refused") });
-    if (typeof mood === "number") {
-      return new Response(JSON.stringify({ title: "No" }), { status: mood, headers: { "retry-after": "20" } });
+    const behaviour = this.behaviour.shift();
+    if (behaviour === "lost") throw new TypeError("fetch failed", { cause: new Error("connection refused") });
+    if (typeof behaviour === "number") {
+      return new Response(JSON.stringify({ title: "No" }), { status: behaviour, headers: { "retry-after": "20" } });
     }
     const answer = this.#store(String(init?.body));
-    if (mood === "unheard") throw new TypeError("fetch failed", { cause: new Error("connection reset") });
+    if (behaviour === "answerLost") throw new TypeError("fetch failed", { cause: new Error("connection reset") });
     return new Response(JSON.stringify(answer), { status: 200 });
   };
 

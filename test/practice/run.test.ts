@@ -18,11 +18,11 @@ const evening = instantOf("2026-11-25T20:15:00Z");
 
 function begin(
   settings: PracticeSettings = rowan,
-  options: { history?: number; seed?: number; mood?: StubReportApi["behaviour"] } = {},
+  options: { history?: number; seed?: number; behaviours?: StubReportApi["behaviour"] } = {},
 ) {
   const time = new ManualTimers(evening);
-  const door = new StubReportApi(time.now);
-  door.behaviour.push(...(options.mood ?? []));
+  const api = new StubReportApi(time.now);
+  api.behaviour.push(...(options.behaviours ?? []));
   const troubles: string[] = [];
   const practice = startPractice({
     url: "http://127.0.0.1:1",
@@ -30,40 +30,40 @@ function begin(
     settings,
     seed: options.seed ?? 7,
     now: time.now,
-    fetch: door.fetch,
+    fetch: api.fetch,
     timers: time,
-    log: { info: () => {}, warning: (words) => troubles.push(words) },
+    log: { info: () => {}, warning: (text) => troubles.push(text) },
     ...(options.history === undefined ? {} : { history: hours(options.history) }),
   });
-  return { time, door, troubles, practice };
+  return { time, api, troubles, practice };
 }
 
 describe("a practice run", () => {
-  it("reports about every five seconds with the feeder's key, in words the contract knows", async () => {
-    const { time, door, practice } = begin(rowan, { history: 0 });
+  it("reports about every five seconds with the feeder's key, in the contract's format", async () => {
+    const { time, api, practice } = begin(rowan, { history: 0 });
     await time.pass(minutes(2));
     await practice.stop();
-    expect(door.authorization).toBe("Bearer practice-key");
-    expect(door.reports.length).toBeGreaterThanOrEqual(23);
-    expect(door.reports.length).toBeLessThanOrEqual(25);
+    expect(api.authorization).toBe("Bearer practice-key");
+    expect(api.reports.length).toBeGreaterThanOrEqual(23);
+    expect(api.reports.length).toBeLessThanOrEqual(25);
   });
 
   it("shows two visits a minute to whoever has just come, also at night", async () => {
-    const { time, door, practice } = begin(rowan, { history: 0 });
+    const { time, api, practice } = begin(rowan, { history: 0 });
     expect(isCivilDaylight(practiceYard.place, evening)).toBe(false);
     await time.pass(minutes(10));
     await practice.stop();
-    const visits = door.all().filter((event) => event.kind === "visit").length;
+    const visits = api.all().filter((event) => event.kind === "visit").length;
     expect(visits).toBeGreaterThanOrEqual(16);
     expect(visits).toBeLessThanOrEqual(25);
   });
 
   it("calms down when nobody has chosen anything for a while, and livens up at the next choice", async () => {
-    const { time, door, practice } = begin(rowan, { history: 0 });
+    const { time, api, practice } = begin(rowan, { history: 0 });
     const visitsIn = async (span: number) => {
-      const before = door.all().filter((event) => event.kind === "visit").length;
+      const before = api.all().filter((event) => event.kind === "visit").length;
       await time.pass(span);
-      return door.all().filter((event) => event.kind === "visit").length - before;
+      return api.all().filter((event) => event.kind === "visit").length - before;
     };
     await time.pass(minutes(20));
     const calm = await visitsIn(hours(1));
@@ -89,102 +89,102 @@ describe("a practice run", () => {
     expect(practice.memory().spool.length - before).toBeGreaterThan(15);
   });
 
-  it("tells a day and a half of daylight-bound past first, at most 2,000 events a report", async () => {
-    const { time, door, practice } = begin();
+  it("reports a day and a half of daylight-bound past first, at most 2,000 events a report", async () => {
+    const { time, api, practice } = begin();
     await time.pass(seconds(1));
     await practice.stop();
-    const past = door.all().filter((event) => event.recordedAt < evening - minutes(1));
+    const past = api.all().filter((event) => event.recordedAt < evening - minutes(1));
     expect(past.length).toBeGreaterThan(100);
     expect(past.length).toBeLessThan(900);
     expect(Math.min(...past.map((event) => event.recordedAt))).toBeGreaterThanOrEqual(evening - hours(36));
-    expect(Math.max(...door.reports.map((report) => report.events?.length ?? 0))).toBeLessThanOrEqual(2_000);
-    expect(door.reports[0]?.sentUptimeMs).toBe(hours(36));
+    expect(Math.max(...api.reports.map((report) => report.events?.length ?? 0))).toBeLessThanOrEqual(2_000);
+    expect(api.reports[0]?.sentUptimeMs).toBe(hours(36));
     for (const visit of past.filter((event) => event.kind === "visit")) {
       expect(isCivilDaylight(practiceYard.place, visit.recordedAt as typeof evening)).toBe(true);
     }
   });
 
-  it("tells some hundred events of past a day, in any season and with any seed", async () => {
+  it("reports some hundred events of past a day, in any season and with any seed", async () => {
     for (let seed = 1; seed <= 12; seed++) {
       const start = instantOf(`2026-${String(seed).padStart(2, "0")}-10T22:30:00Z`);
       const time = new ManualTimers(start);
-      const door = new StubReportApi(time.now);
+      const api = new StubReportApi(time.now);
       const practice = startPractice({
         url: "http://127.0.0.1:1",
         key: "k",
         seed,
         now: time.now,
-        fetch: door.fetch,
+        fetch: api.fetch,
         timers: time,
         log: { info: () => {}, warning: () => {} },
         history: hours(24),
       });
       await time.pass(100);
       await practice.stop();
-      const told = door.reports[0]?.events?.length ?? 0;
-      expect(told, `seed ${seed}`).toBeGreaterThan(100); // a stormy day keeps one bout of three away
-      expect(told, `seed ${seed}`).toBeLessThan(800);
+      const reported = api.reports[0]?.events?.length ?? 0;
+      expect(reported, `seed ${seed}`).toBeGreaterThan(100); // a stormy day keeps one bout of three away
+      expect(reported, `seed ${seed}`).toBeLessThan(800);
     }
   });
 
   it("leaves in the hopper exactly what the refill and the portions of its past say", async () => {
-    const { time, door, practice } = begin(rowan, { seed: 4 });
+    const { time, api, practice } = begin(rowan, { seed: 4 });
     await time.pass(200);
     await practice.stop();
-    const events = door.all();
+    const events = api.all();
     const refill = events.filter((event) => event.kind === "refill").at(-1);
     expect(refill).toMatchObject({ full: true });
     const portions = events.filter((event) => event.kind === "portion" && event.seq > (refill?.seq ?? 0)).length;
     expect(portions).toBeGreaterThan(4);
     const expected = rowan.hopperCapacityGrams - portions * rowan.portionGrams;
-    const weighed = Number(door.reports[0]?.readings?.hopperGrams);
+    const weighed = Number(api.reports[0]?.readings?.hopperGrams);
     // Portions spread by a gram each; the cell drifts by up to 10 g, and up to 60 g of snow may lie on the lid.
     expect(weighed - expected).toBeGreaterThan(-25);
     expect(weighed - expected).toBeLessThan(85);
   });
 
   it("loses nothing and invents nothing while the server is away or its answers get lost", async () => {
-    const { time, door, troubles, practice } = begin(rowan, {
+    const { time, api, troubles, practice } = begin(rowan, {
       history: 1,
-      mood: ["lost", "unheard", 503, 429, "unheard"],
+      behaviours: ["lost", "answerLost", 503, 429, "answerLost"],
     });
     await time.pass(minutes(5));
     await practice.stop();
-    const seqs = door
+    const seqs = api
       .all()
       .map((event) => event.seq)
       .sort((a, b) => a - b);
     expect(seqs).toEqual(seqs.map((_, index) => index + 1));
     expect(troubles.length).toBe(5);
     expect(troubles[0]).toContain("connection refused");
-    expect(troubles[3]).toMatch(/Next try in 2[0-5] s/); // Retry-After: 20 was heeded
+    expect(troubles[3]).toMatch(/Next try in 2[0-5] s/); // Retry-After: 20 is respected
   });
 
   it("backs off from a server that stays away, up to a minute", async () => {
-    const { time, door, practice } = begin(rowan, {
+    const { time, api, practice } = begin(rowan, {
       history: 0,
-      mood: Array.from({ length: 1_000 }, () => "lost" as const),
+      behaviours: Array.from({ length: 1_000 }, () => "lost" as const),
     });
     await time.pass(hours(1));
     await practice.stop();
-    expect(door.requestCount).toBeGreaterThan(45);
-    expect(door.requestCount).toBeLessThan(70);
+    expect(api.requestCount).toBeGreaterThan(45);
+    expect(api.requestCount).toBeLessThan(70);
   });
 
-  it("sends less at once when told that it was too much", async () => {
-    const { time, door, practice } = begin(rowan, { mood: [413, 413, 413, 413] });
+  it("sends less at once when the server answers that it was too much", async () => {
+    const { time, api, practice } = begin(rowan, { behaviours: [413, 413, 413, 413] });
     await time.pass(minutes(2));
     await practice.stop();
-    expect(Math.max(...door.reports.map((report) => report.events?.length ?? 0))).toBe(125);
+    expect(Math.max(...api.reports.map((report) => report.events?.length ?? 0))).toBe(125);
     expect(practice.memory().spool.length).toBeLessThan(10);
   });
 
-  it("heeds the pace that the server asks for", async () => {
-    const { time, door, practice } = begin(rowan, { history: 0 });
-    door.nextReportSeconds = 60;
+  it("reports at the interval that the server wants", async () => {
+    const { time, api, practice } = begin(rowan, { history: 0 });
+    api.nextReportSeconds = 60;
     await time.pass(minutes(10));
     await practice.stop();
-    expect(door.reports.length).toBeLessThanOrEqual(11);
+    expect(api.reports.length).toBeLessThanOrEqual(11);
   });
 
   it("leaves no timer behind when it is stopped", async () => {
@@ -195,36 +195,36 @@ describe("a practice run", () => {
     expect(time.waiting).toBe(0);
   });
 
-  it("does not tell the same hours again after a restart", async () => {
+  it("does not report the same hours again after a restart", async () => {
     const time = new ManualTimers(evening);
-    const door = new StubReportApi(time.now);
-    const again = (heardUntil: typeof evening) =>
+    const api = new StubReportApi(time.now);
+    const restart = (reportedUntil: typeof evening) =>
       startPractice({
         url: "http://127.0.0.1:1",
         key: "k",
         seed: 7,
         now: time.now,
-        fetch: door.fetch,
+        fetch: api.fetch,
         timers: time,
         log: { info: () => {}, warning: () => {} },
-        reportedUntil: heardUntil,
+        reportedUntil,
         hopperGrams: 800,
       });
-    const practice = again(instantOf("2026-11-25T12:00:00Z"));
+    const practice = restart(instantOf("2026-11-25T12:00:00Z"));
     await time.pass(100);
     await practice.stop();
-    expect(door.reports[0]?.sentUptimeMs).toBe(evening - instantOf("2026-11-25T12:00:00Z"));
-    expect(Math.min(...door.all().map((event) => event.recordedAt))).toBeGreaterThan(instantOf("2026-11-25T12:00:00Z"));
+    expect(api.reports[0]?.sentUptimeMs).toBe(evening - instantOf("2026-11-25T12:00:00Z"));
+    expect(Math.min(...api.all().map((event) => event.recordedAt))).toBeGreaterThan(instantOf("2026-11-25T12:00:00Z"));
   });
 
   it("sleeps with the computer instead of feeding a night's birds at once", async () => {
-    const { time, door, practice } = begin(rowan, { history: 0 });
+    const { time, api, practice } = begin(rowan, { history: 0 });
     await time.pass(minutes(1));
-    const before = door.all().length;
+    const before = api.all().length;
     time.sleep(hours(8));
     await time.pass(minutes(15));
     await practice.stop();
-    const meanwhile = door.all().length - before;
+    const meanwhile = api.all().length - before;
     expect(meanwhile).toBeGreaterThan(2);
     expect(meanwhile).toBeLessThan(30);
   });
@@ -232,37 +232,37 @@ describe("a practice run", () => {
 
 /** Two minutes after choosing a fault, the signs of it that the server could go by. */
 async function shown(fault: PracticeFault, settings: PracticeSettings = rowan) {
-  const { time, door, practice } = begin(settings, { history: 0 });
+  const { time, api, practice } = begin(settings, { history: 0 });
   await time.pass(minutes(3));
-  const before = { seq: Math.max(...door.all().map((event) => event.seq)), reports: door.reports.length };
-  const weighedBefore = Number(door.latest().readings?.hopperGrams);
-  const counted = door.latest().readings?.counts;
+  const before = { seq: Math.max(...api.all().map((event) => event.seq)), reports: api.reports.length };
+  const weighedBefore = Number(api.latest().readings?.hopperGrams);
+  const counted = api.latest().readings?.counts;
   expect(practice.setFault(fault)).toBe(true);
   const failedAt = time.now();
   await time.pass(minutes(2));
-  const events = door.all().filter((event) => event.recordedAt > failedAt + seconds(1));
+  const events = api.all().filter((event) => event.recordedAt > failedAt + seconds(1));
   const portions = events.filter((event) => event.kind === "portion");
-  const weighedAfter = Number(door.latest().readings?.hopperGrams);
-  const result = { door, practice, time, events, portions, before, counted, weighedBefore, weighedAfter };
+  const weighedAfter = Number(api.latest().readings?.hopperGrams);
+  const result = { api, practice, time, events, portions, before, counted, weighedBefore, weighedAfter };
   return result;
 }
 const meanOf = (values: readonly number[]) => values.reduce((sum, value) => sum + value, 0) / values.length;
 
 describe("a practice fault", () => {
   it("none: food falls, is seen to fall and is paid", async () => {
-    const { door, practice, time } = await shown("none");
+    const { api, practice, time } = await shown("none");
     await time.pass(minutes(10));
     await practice.stop();
-    const portions = door.all().filter((event) => event.kind === "portion");
+    const portions = api.all().filter((event) => event.kind === "portion");
     expect(portions.length).toBeGreaterThanOrEqual(8);
     expect(meanOf(portions.map((portion) => portion.chuteCount ?? 0))).toBeGreaterThan(2);
-    const paid = new Set(door.all().map((event) => (event.kind === "portion" ? event.paysFor : null)));
-    const owed = door.all().filter((event) => event.kind === "deposit" || event.kind === "press");
-    const unpaid = owed.filter((event) => !paid.has(event.seq) && event.recordedAt < evening + minutes(14.9));
+    const paid = new Set(api.all().map((event) => (event.kind === "portion" ? event.paysFor : null)));
+    const toPay = api.all().filter((event) => event.kind === "deposit" || event.kind === "press");
+    const unpaid = toPay.filter((event) => !paid.has(event.seq) && event.recordedAt < evening + minutes(14.9));
     expect(unpaid).toEqual([]);
   });
 
-  it("empty: the last crumbs fall, then the tray turns lightly and nothing falls", async () => {
+  it("hopperEmpty: the last food fall, then the tray turns lightly and nothing falls", async () => {
     const { portions, weighedAfter, practice } = await shown("hopperEmpty");
     await practice.stop();
     expect(portions.length).toBeGreaterThanOrEqual(5);
@@ -270,7 +270,7 @@ describe("a practice fault", () => {
     expect(weighedAfter).toBeLessThan(90); // drift, a bird, snow
   });
 
-  it("jam: the motor turns, nothing falls and the scale stays", async () => {
+  it("trayJammed: the motor turns, nothing falls and the scale stays", async () => {
     const { portions, weighedBefore, weighedAfter, practice } = await shown("trayJammed");
     await practice.stop();
     expect(portions.length).toBeGreaterThanOrEqual(5);
@@ -296,16 +296,16 @@ describe("a practice fault", () => {
   });
 
   it("chuteBlind: food falls and nobody counts it", async () => {
-    const { portions, practice, counted, door } = await shown("chuteBlind");
+    const { portions, practice, counted, api } = await shown("chuteBlind");
     const left = practice.memory();
     await practice.stop();
     expect(left).toBeDefined();
     expect(portions.length).toBeGreaterThanOrEqual(5);
     expect(portions.every((portion) => portion.chuteCount === 0)).toBe(true);
-    expect(Number(door.latest().readings?.counts?.chute)).toBeLessThanOrEqual(Number(counted?.chute) + 4);
+    expect(Number(api.latest().readings?.counts?.chute)).toBeLessThanOrEqual(Number(counted?.chute) + 4);
   });
 
-  it("buttonDead: birds come and trade, and no press is heard", async () => {
+  it("buttonDead: birds come and trade, and no press is reported", async () => {
     const { events, practice } = await shown("buttonDead");
     await practice.stop();
     expect(events.filter((event) => event.kind === "press")).toEqual([]);
@@ -313,38 +313,38 @@ describe("a practice fault", () => {
     expect(events.filter((event) => event.kind === "deposit").length).toBeGreaterThanOrEqual(1);
   });
 
-  it("detectorDeaf: birds come and press, and no deposit is heard", async () => {
+  it("detectorDead: birds come and press, and no deposit is reported", async () => {
     const { events, practice } = await shown("detectorDead");
     await practice.stop();
     expect(events.filter((event) => event.kind === "deposit")).toEqual([]);
     expect(events.filter((event) => event.kind === "press").length).toBeGreaterThanOrEqual(2);
   });
 
-  it("scaleDead: the weight is not said", async () => {
-    const { door, practice } = await shown("scaleDead");
+  it("scaleDead: the weight is not reported", async () => {
+    const { api, practice } = await shown("scaleDead");
     await practice.stop();
-    expect(door.latest().readings).not.toHaveProperty("hopperGrams");
+    expect(api.latest().readings).not.toHaveProperty("hopperGrams");
   });
 
   it("silent: no report comes, and after healing all that happened meanwhile does", async () => {
-    const { door, practice, time, before } = await shown("silent");
-    expect(door.reports.length).toBeLessThanOrEqual(before.reports + 1);
+    const { api, practice, time, before } = await shown("silent");
+    expect(api.reports.length).toBeLessThanOrEqual(before.reports + 1);
     practice.clearFault();
     await time.pass(seconds(2));
     await practice.stop();
-    expect(door.latest().events?.length).toBeGreaterThan(0);
-    const seqs = door.all().map((event) => event.seq);
+    expect(api.latest().events?.length).toBeGreaterThan(0);
+    const seqs = api.all().map((event) => event.seq);
     expect(Math.max(...seqs)).toBe(seqs.length);
     expect(seqs.length).toBeGreaterThan(before.seq + 10);
   });
 
-  it("deafToOrders: a pause is neither obeyed nor answered", async () => {
-    const { door, practice, time } = await shown("ignoresOrders");
-    door.orders = [{ id: "p-1", kind: "pause", until: null }];
+  it("ignoresOrders: a pause is neither carried out nor answered", async () => {
+    const { api, practice, time } = await shown("ignoresOrders");
+    api.orders = [{ id: "p-1", kind: "pause", until: null }];
     await time.pass(minutes(2));
     await practice.stop();
-    expect(door.latest().readings?.paused).toBe(false);
-    expect(door.all().filter((event) => event.kind === "order")).toEqual([]);
+    expect(api.latest().readings?.paused).toBe(false);
+    expect(api.all().filter((event) => event.kind === "order")).toEqual([]);
   });
 
   it("coldNight, weakBattery and chargingInFrost go on until they are healed", async () => {
@@ -353,13 +353,13 @@ describe("a practice fault", () => {
       ["weakBattery", larch],
       ["chargingInFrost", rowan],
     ] as const) {
-      const { door, practice, time } = await shown(fault, settings);
+      const { api, practice, time } = await shown(fault, settings);
       await time.pass(hours(1));
-      expect(Number(door.latest().readings?.batteryCelsius), fault).toBeLessThan(0);
+      expect(Number(api.latest().readings?.batteryCelsius), fault).toBeLessThan(0);
       practice.clearFault();
       await time.pass(seconds(10));
       await practice.stop();
-      expect(Number(door.latest().readings?.airCelsius), fault).toBeGreaterThan(-6);
+      expect(Number(api.latest().readings?.airCelsius), fault).toBeGreaterThan(-6);
     }
   });
 

@@ -41,7 +41,7 @@ const settled = (here: Weather) => {
 };
 
 describe("practice weather", () => {
-  it("is cold in January, warm in July, and the same whenever it is asked for", () => {
+  it("is cold in January, warm in July, and the same whenever it is computed", () => {
     const meanOver = (from: string) => {
       let sum = 0;
       for (let hour = 0; hour < 24 * 28; hour++)
@@ -97,7 +97,7 @@ describe("practice weather", () => {
 
 describe("practice light", () => {
   it("begins and ends with civil twilight", () => {
-    // sun-alder-2026-12-21, astronomy-engine 2.1.19: civil dawn 06:49:49Z, civil dusk 14:43:50Z; two minutes of room.
+    // sun-alder-2026-12-21, astronomy-engine 2.1.19: civil dawn 06:49:49Z, civil dusk 14:43:50Z; two minutes of tolerance.
     expect(isCivilDaylight(place, instantOf("2026-12-21T06:47:49Z"))).toBe(false);
     expect(isCivilDaylight(place, instantOf("2026-12-21T06:51:49Z"))).toBe(true);
     expect(isCivilDaylight(place, instantOf("2026-12-21T14:41:50Z"))).toBe(true);
@@ -105,7 +105,7 @@ describe("practice light", () => {
   });
 });
 
-describe("practice chance", () => {
+describe("practice random numbers", () => {
   it("spreads evenly and is the same for the same seed", () => {
     const chance = seededRandom(3);
     const draws = Array.from({ length: 20_000 }, () => Math.floor(chance.uniform() * 20));
@@ -172,7 +172,7 @@ describe("a practice fault's conditions", () => {
     expect(gravityByRule).toBeLessThan(1.155);
   });
 
-  it("a dry frost grows no frost, so that only the battery is told of", () => {
+  it("a dry frost grows no frost, so that only the battery has a fault", () => {
     for (const [settings, fault] of [
       [larch, "weakBattery"],
       [rowan, "chargingInFrost"],
@@ -184,7 +184,7 @@ describe("a practice fault's conditions", () => {
 });
 
 describe("a practice tray", () => {
-  const turns = (grams: number, count: number) => {
+  const portions = (grams: number, count: number) => {
     const chance = seededRandom(5);
     let world = newWorld(rowan, 7, grams, winter);
     const fell: number[] = [];
@@ -199,7 +199,7 @@ describe("a practice tray", () => {
   };
 
   it("gives portions of about 7.5 g with some spread", () => {
-    const { fell } = turns(2_000, 200);
+    const { fell } = portions(2_000, 200);
     const mean = fell.reduce((sum, mass) => sum + mass, 0) / fell.length;
     const deviation = Math.sqrt(fell.reduce((sum, mass) => sum + (mass - mean) ** 2, 0) / fell.length);
     expect(mean).toBeCloseTo(7.5, 0);
@@ -208,7 +208,7 @@ describe("a practice tray", () => {
   });
 
   it("takes from the hopper what falls, tapers, and never gives what is not there", () => {
-    const { world, fell } = turns(40, 400);
+    const { world, fell } = portions(40, 400);
     expect(foodGrams(world)).toBeGreaterThanOrEqual(0);
     expect(foodGrams(world) + fell.reduce((sum, mass) => sum + mass, 0)).toBeCloseTo(40, 6);
     expect(fell[0]).toBeGreaterThan(fell[55] ?? 9);
@@ -221,7 +221,7 @@ describe("a practice tray", () => {
     expect(result.fellGrams).toBeLessThan(3.5);
   });
 
-  it("tells a bridge from a jam by what the motor draws, under a full hopper from which nothing falls", () => {
+  it("distinguishes a bridge from a jam by the motor current, under a full hopper from which nothing falls", () => {
     const meanWith = (fault: PracticeFault) => {
       const chance = seededRandom(11);
       let world = withFault(newWorld(rowan, 7, 1_900, winter), fault);
@@ -248,20 +248,20 @@ describe("a practice tray", () => {
 });
 
 describe("a practice load cell", () => {
-  it("says what is in the hopper to within its drift and noise", () => {
+  it("shows what is in the hopper to within its drift and noise", () => {
     fc.assert(
       fc.property(
         fc.integer({ min: 0, max: rowan.hopperCapacityGrams }),
         fc.integer({ min: 0, max: 1_000 }),
         (grams, seed) => {
-          const said = weigh(newWorld(rowan, seed, grams, winter), seededRandom(seed));
-          expect(Math.abs((said ?? Number.NaN) - grams)).toBeLessThan(15);
+          const shown = weigh(newWorld(rowan, seed, grams, winter), seededRandom(seed));
+          expect(Math.abs((shown ?? Number.NaN) - grams)).toBeLessThan(15);
         },
       ),
     );
   });
 
-  it("is heavier while a bird sits there, and says nothing when it is dead", () => {
+  it("is heavier while a bird sits there, and shows nothing when it is dead", () => {
     const world = newWorld(rowan, 7, 1_000, winter);
     const sat = weigh({ ...world, perchedUntil: plus(winter, 1_000 as Span) }, seededRandom(2)) ?? 0;
     expect(sat - (weigh(world, seededRandom(2)) ?? 0)).toBeGreaterThan(15);

@@ -14,7 +14,7 @@ import { type ArrivedReport, EndpointKnowledge, FeederKnowledge, minute } from "
 import { checkPerson, checkPhone, checkPhonesScreen, checkRenotification, renotifyDueAt } from "./phoneChecks.ts";
 import { checkLog, checkReadings, checkReportAnswer, checkStatus } from "./protocolChecks.ts";
 
-/** Every rule of the judge is shown a planted fault, and the truth beside it: a judge that sees nothing passes too. */
+/** Every rule of the checks is shown a planted fault, and the truth beside it: a check that sees nothing passes too. */
 
 const begin = Date.parse("2026-01-12T05:00:00Z");
 const at = (minutes: number) => begin + minutes * minute;
@@ -25,12 +25,12 @@ const broken = (found: readonly Violation[]): readonly Rule[] => {
   return [...new Set(found.map(({ rule }) => rule))];
 };
 
-/** A feeder's life in a few words: what it reports in which minute, by which start of it. */
-class Life {
+/** A feeder's history: what it reports in which minute, by which start of it. */
+class FeederHistory {
   readonly known = new FeederKnowledge();
   private count = 0;
 
-  asks(minutes: number, kind: "pause" | "resume" = "pause", until: number | null = null): this {
+  orders(minutes: number, kind: "pause" | "resume" = "pause", until: number | null = null): this {
     const id = `order-${this.known.orders.length + 1}`;
     this.known.orders.push({ id, kind, until: until === null ? null : at(until), askedAt: at(minutes) });
     return this;
@@ -69,7 +69,8 @@ class Life {
   }
 }
 
-const paused = () => new Life().reports(1, { paused: false }).asks(2).reports(3).reports(4, { done: "order-1" });
+const paused = () =>
+  new FeederHistory().reports(1, { paused: false }).orders(2).reports(3).reports(4, { done: "order-1" });
 const order = (phase: OrderView["status"], change: Partial<OrderView> = {}): OrderView => ({
   id: "order-1",
   kind: "pause",
@@ -82,7 +83,7 @@ const order = (phase: OrderView["status"], change: Partial<OrderView> = {}): Ord
   problem: null,
   ...change,
 });
-const told = (order: OrderView | null, more: Partial<FeederView["pause"]> = {}): FeederView["pause"] => ({
+const pauseView = (order: OrderView | null, more: Partial<FeederView["pause"]> = {}): FeederView["pause"] => ({
   statement: null,
   lastPortion: null,
   status: { kind: "unknown", at: null },
@@ -101,42 +102,42 @@ const alarm = (title: string, change: Partial<AlarmView> = {}): AlarmView => ({
   state: "unacknowledged",
   ...change,
 });
-const judge = (view: FeederView, life: Life, minutes: number, as = terms) => {
-  life.known.observe(at(minutes));
-  return broken(checkFeeder(view, life.known, as, at(minutes)));
+const check = (view: FeederView, history: FeederHistory, minutes: number, as = terms) => {
+  history.known.observe(at(minutes));
+  return broken(checkFeeder(view, history.known, as, at(minutes)));
 };
-const confirmed: FeederView["pause"] = told(order("confirmed"));
+const confirmed: FeederView["pause"] = pauseView(order("confirmed"));
 
 describe("a confirmed pause", () => {
   it("stands while the feeder's done is the newest that is known", () => {
-    expect(judge(shows(confirmed), paused(), 4)).toEqual([]);
+    expect(check(shows(confirmed), paused(), 4)).toEqual([]);
   });
 
-  it.each<[string, Life, number]>([
+  it.each<[string, FeederHistory, number]>([
     ["a portion came after it", paused().reports(5, { portion: true }), 9],
-    ["the feeder started anew", paused().reports(6, { start: 1 }), 6],
-    ["it started anew under its old boot id", paused().reports(6, { status: 409, reused: true }), 9],
-    ["it says that it is not paused", paused().reports(5, { paused: false }), 9],
+    ["the feeder started again", paused().reports(6, { start: 1 }), 6],
+    ["it started again under its old boot id", paused().reports(6, { status: 409, reused: true }), 9],
+    ["it reports that it is not paused", paused().reports(5, { paused: false }), 9],
     [
-      "it says that it is paused in the very report that brings a portion",
+      "it reports that it is paused in the very report that brings a portion",
       paused().reports(5, { portion: true, paused: true }),
       9,
     ],
-  ])("is undone where %s", (_, life, minutes) => {
-    expect(judge(shows(confirmed), life, minutes)).toContain("confirmed");
+  ])("is undone where %s", (_, history, minutes) => {
+    expect(check(shows(confirmed), history, minutes)).toContain("confirmed");
   });
 
-  it("is undone in words as well", () => {
-    const life = paused().reports(5, { portion: true });
-    expect(judge(shows(told(order("sent"))), life, 5)).toContain("confirmed");
+  it("is undone in texts as well", () => {
+    const history = paused().reports(5, { portion: true });
+    expect(check(shows(pauseView(order("sent"))), history, 5)).toContain("confirmed");
   });
 
-  it("stands again once a new start has said that it is paused", () => {
-    expect(judge(shows(confirmed), paused().reports(6, { start: 1, paused: true }), 6)).toEqual([]);
+  it("stands again once a new start has reported that it is paused", () => {
+    expect(check(shows(confirmed), paused().reports(6, { start: 1, paused: true }), 6)).toEqual([]);
   });
 
   it("is not moved by an old report that comes late", () => {
-    expect(judge(shows(confirmed), paused().reports(5, { paused: true }).reports(1, { paused: false }), 5)).toEqual([]);
+    expect(check(shows(confirmed), paused().reports(5, { paused: true }).reports(1, { paused: false }), 5)).toEqual([]);
   });
 
   it("never stands beside feeding as usual on one screen", () => {
@@ -148,112 +149,117 @@ describe("a confirmed pause", () => {
   });
 });
 
-describe("resuming, and what the feeder last said", () => {
+describe("resuming, and the feeder's last statement", () => {
   const resume = order("confirmed", { id: "order-2", kind: "resume" });
 
-  it("is not confirmed while the feeder says that it is paused", () => {
-    const life = paused().asks(5, "resume").reports(7, { done: "order-2" }).reports(8, { paused: true });
-    expect(judge(shows(told(resume), { summary: "-" }), life, 8)).toContain("resumed");
+  it("is not confirmed while the feeder reports that it is paused", () => {
+    const history = paused().orders(5, "resume").reports(7, { done: "order-2" }).reports(8, { paused: true });
+    expect(check(shows(pauseView(resume), { summary: "-" }), history, 8)).toContain("resumed");
   });
 
-  it("never reads as feeding as usual after it said that it is paused", () => {
-    expect(judge(shows(confirmed, { summary: "Feeding as usual." }), paused(), 4)).toContain("resumed");
+  it("never reads as feeding as usual after it reported that it is paused", () => {
+    expect(check(shows(confirmed, { summary: "Feeding as usual." }), paused(), 4)).toContain("resumed");
   });
 
-  it("quotes nothing that it did not say last", () => {
-    const says = told(order("confirmed"), { statement: { paused: false, at: new Date(at(4)).toISOString() } });
-    expect(judge(shows(says), paused().reports(5, { paused: true }), 5)).toEqual(["lastSaid"]);
+  it("quotes nothing but its last statement", () => {
+    const says = pauseView(order("confirmed"), { statement: { paused: false, at: new Date(at(4)).toISOString() } });
+    expect(check(shows(says), paused().reports(5, { paused: true }), 5)).toEqual(["lastStatement"]);
   });
 });
 
 describe("deadlines and alarms of a pause", () => {
-  it("wants an order shown as overdue from when it was asked, however often it was sent", () => {
-    const life = () => new Life().reports(1).asks(2).reports(3).reports(9);
-    const sent = shows(told(order("sent", { sentAt: new Date(at(9)).toISOString() })), { summary: "-" });
-    expect(judge(sent, life(), 4)).toEqual([]);
-    expect(judge(sent, life(), 9)).toEqual(["overdue"]);
-    expect(judge({ ...sent, pause: told(order("overdue")) }, life(), 9)).toEqual([]);
+  it("wants an order shown as overdue from when it was requested, however often it was sent", () => {
+    const history = () => new FeederHistory().reports(1).orders(2).reports(3).reports(9);
+    const sent = shows(pauseView(order("sent", { sentAt: new Date(at(9)).toISOString() })), { summary: "-" });
+    expect(check(sent, history(), 4)).toEqual([]);
+    expect(check(sent, history(), 9)).toEqual(["overdue"]);
+    expect(check({ ...sent, pause: pauseView(order("overdue")) }, history(), 9)).toEqual([]);
   });
 
   it("wants an urgent alarm for food given while paused, in the same step", () => {
-    const life = () => paused().reports(5, { portion: true });
-    const view = shows(told(order("sent")), { summary: "-" });
-    expect(judge(view, life(), 5)).toEqual(["foodThoughPaused"]);
-    expect(judge({ ...view, alarms: [alarm("feeding while paused", { priority: "soon" })] }, life(), 5)).toEqual([
-      "foodThoughPaused",
-    ]);
-    expect(judge({ ...view, alarms: [alarm("feeding while paused")] }, life(), 5)).toEqual([]);
+    const history = () => paused().reports(5, { portion: true });
+    const view = shows(pauseView(order("sent")), { summary: "-" });
+    expect(check(view, history(), 5)).toEqual(["foodThoughPaused"]);
+    expect(check({ ...view, alarms: [alarm("feeding while paused", { priority: "soon" })] }, history(), 5)).toEqual(
+      ["foodThoughPaused"],
+    );
+    expect(check({ ...view, alarms: [alarm("feeding while paused")] }, history(), 5)).toEqual([]);
   });
 
-  it("asks for none about a portion that a pause's own end allows", () => {
-    const life = new Life()
+  it("wants none about a portion that a pause's own end allows", () => {
+    const history = new FeederHistory()
       .reports(1)
-      .asks(2, "pause", 6)
+      .orders(2, "pause", 6)
       .reports(4, { done: "order-1" })
       .reports(9, { portion: true });
-    expect(judge(shows(told(null), { summary: "-" }), life, 9)).toEqual([]);
+    expect(check(shows(pauseView(null), { summary: "-" }), history, 9)).toEqual([]);
   });
 
   it("wants an urgent alarm where done and paused: false contradict each other, in the same step", () => {
-    const life = () => paused().reports(5, { paused: false });
-    const view = shows(told(order("sent")), { summary: "-" });
-    expect(judge(view, life(), 5)).toEqual(["contradiction"]);
-    expect(judge({ ...view, alarms: [alarm("pause contradicted")] }, life(), 5)).toEqual([]);
+    const history = () => paused().reports(5, { paused: false });
+    const view = shows(pauseView(order("sent")), { summary: "-" });
+    expect(check(view, history(), 5)).toEqual(["contradiction"]);
+    expect(check({ ...view, alarms: [alarm("pause contradicted")] }, history(), 5)).toEqual([]);
   });
 });
 
 describe("well", () => {
-  const fine = feederViewFixture(begin, { summary: "OK: enough until Saturday.", pause: told(null) });
+  const fine = feederViewFixture(begin, { summary: "OK: enough until Saturday.", pause: pauseView(null) });
 
   it("may stand where all that is known is good", () => {
-    expect(judge(fine, new Life().reports(1), 2)).toEqual([]);
+    expect(check(fine, new FeederHistory().reports(1), 2)).toEqual([]);
   });
 
-  it.each<[string, FeederView, Life, number]>([
-    ["an alarm", { ...fine, alarms: [alarm("tray jammed")] }, new Life().reports(1), 2],
-    ["a shelved alarm", { ...fine, alarms: [alarm("food low", { state: "shelved" })] }, new Life().reports(1), 2],
+  it.each<[string, FeederView, FeederHistory, number]>([
+    ["an alarm", { ...fine, alarms: [alarm("tray jammed")] }, new FeederHistory().reports(1), 2],
+    [
+      "a shelved alarm",
+      { ...fine, alarms: [alarm("food low", { state: "shelved" })] },
+      new FeederHistory().reports(1),
+      2,
+    ],
     [
       "a suppressed note",
       { ...fine, alarms: [alarm("frost inside", { state: "suppressedByDesign", priority: "note" })] },
-      new Life().reports(1),
+      new FeederHistory().reports(1),
       2,
     ],
-    ["an unknown level", { ...fine, hopper: { ...fine.hopper, level: null } }, new Life().reports(1), 2],
-    ["a feeder that never reported", fine, new Life(), 2],
-    ["a silence longer than its rhythm", fine, new Life().reports(1), 30],
+    ["an unknown level", { ...fine, hopper: { ...fine.hopper, level: null } }, new FeederHistory().reports(1), 2],
+    ["a feeder that never reported", fine, new FeederHistory(), 2],
+    ["a silence longer than its rhythm", fine, new FeederHistory().reports(1), 30],
     [
       "reports that can't be read",
       fine,
-      [2, 10, 20, 30].reduce((life, when) => life.reports(when, { status: 400 }), new Life().reports(1)),
+      [2, 10, 20, 30].reduce((history, when) => history.reports(when, { status: 400 }), new FeederHistory().reports(1)),
       30,
     ],
-    ["an open order", { ...fine, pause: told(order("sent")) }, new Life().reports(1).asks(2), 3],
-  ])("never stands beside %s", (_, view, life, minutes) => {
-    expect(judge(view, life, minutes)).toContain("well");
+    ["an open order", { ...fine, pause: pauseView(order("sent")) }, new FeederHistory().reports(1).orders(2), 3],
+  ])("never stands beside %s", (_, view, history, minutes) => {
+    expect(check(view, history, minutes)).toContain("well");
   });
 });
 
 describe("reports", () => {
-  const view = feederViewFixture(begin, { summary: "-", pause: told(null) });
+  const view = feederViewFixture(begin, { summary: "-", pause: pauseView(null) });
   const silent = { ...view, alarms: [alarm("no reports")] };
 
   it("by hand make no urgent silence", () => {
-    expect(judge(silent, new Life().reports(1), 20, { ...terms, byHand: true })).toEqual(["byHand"]);
+    expect(check(silent, new FeederHistory().reports(1), 20, { ...terms, byHand: true })).toEqual(["byHand"]);
     const note = { ...view, alarms: [alarm("no reports", { priority: "note" })] };
-    expect(judge(note, new Life().reports(1), 20, { ...terms, byHand: true })).toEqual([]);
+    expect(check(note, new FeederHistory().reports(1), 20, { ...terms, byHand: true })).toEqual([]);
   });
 
   it("that are refused are signs of life, and named as unreadable", () => {
-    const life = () => new Life().reports(1).reports(2, { status: 400 }).reports(20, { status: 400 });
-    expect(judge(silent, life(), 20)).toEqual(["signOfLife", "unreadable"]);
-    expect(judge({ ...view, alarms: [alarm("reports can't be read")] }, life(), 20)).toEqual([]);
-    expect(judge(silent, life(), 40)).toEqual([]); // by then it is silent indeed
+    const history = () => new FeederHistory().reports(1).reports(2, { status: 400 }).reports(20, { status: 400 });
+    expect(check(silent, history(), 20)).toEqual(["signOfLife", "unreadable"]);
+    expect(check({ ...view, alarms: [alarm("reports can't be read")] }, history(), 20)).toEqual([]);
+    expect(check(silent, history(), 40)).toEqual([]); // by then it is silent indeed
   });
 
-  it("that begin anew under a known boot id are shown as such", () => {
-    const life = () => new Life().reports(9).reports(10, { reused: true });
-    expect(judge(view, life(), 10)).toEqual(["bootReused"]);
-    expect(judge({ ...view, alarms: [alarm("reuses its boot id")] }, life(), 10)).toEqual([]);
+  it("that begin again under a known boot id are shown as such", () => {
+    const history = () => new FeederHistory().reports(9).reports(10, { reused: true });
+    expect(check(view, history(), 10)).toEqual(["bootReused"]);
+    expect(check({ ...view, alarms: [alarm("reuses its boot id")] }, history(), 10)).toEqual([]);
   });
 
   it("leave storedThrough behind what is not stored", () => {
@@ -267,10 +273,10 @@ describe("reports", () => {
     expect(broken(checkReportAnswer("Rowan", 1, bad, new Map(), new Set()))).toEqual(["stored"]);
   });
 
-  it("are kept once, each event of them", () => {
+  it("are stored once, each event of them", () => {
     expect(checkLog("Rowan", new Set(["a"]), new Map([["a", 1]]))).toEqual([]);
-    expect(broken(checkLog("Rowan", new Set(["a", "b"]), new Map([["a", 1]])))).toEqual(["kept"]);
-    expect(broken(checkLog("Rowan", new Set(["a"]), new Map([["a", 2]])))).toEqual(["kept"]);
+    expect(broken(checkLog("Rowan", new Set(["a", "b"]), new Map([["a", 1]])))).toEqual(["eventKept"]);
+    expect(broken(checkLog("Rowan", new Set(["a"]), new Map([["a", 2]])))).toEqual(["eventKept"]);
   });
 
   it("stand though a reading is bad, and name a misspelt one", () => {
@@ -308,7 +314,7 @@ describe("reach", () => {
     expect(checkPhone(phone("unproved"), handedInAnew, at(4))).toEqual([]);
   });
 
-  it("is lost once the push service said that the phone is gone", () => {
+  it("is lost once the push service answered that the phone is gone", () => {
     const gone = known(true);
     gone.goneAt = at(2);
     expect(broken(checkPhone(phone("unproved"), gone, at(3)))).toEqual(["gonePhone"]);
@@ -336,14 +342,14 @@ describe("reach", () => {
     const unshown = [
       { feeder: "rowan", fault: "trayJammed", title: "tray jammed", raisedAt: new Date(at(1)).toISOString() },
     ];
-    expect(broken(checkRenotification("Ada's phone", unshown, []))).toEqual(["ring"]);
+    expect(broken(checkRenotification("Ada's phone", unshown, []))).toEqual(["renotification"]);
     expect(broken(checkRenotification("Ada's phone", unshown, [{ feeder: "larch", fault: "trayJammed" }]))).toEqual([
-      "ring",
+      "renotification",
     ]);
     expect(checkRenotification("Ada's phone", unshown, [{ feeder: "rowan", fault: "trayJammed" }])).toEqual([]);
   });
 
-  it("waits for each earlier turn that may yet be shown it, and for none else", () => {
+  it("waits for each earlier level that may yet be shown it, and for none else", () => {
     expect(renotifyDueAt(at(5), 0)).toBe(at(5));
     expect(renotifyDueAt(at(5), 2)).toBeGreaterThanOrEqual(at(5 + 2 * 15));
     expect(renotifyDueAt(at(5), 2)).toBeLessThan(at(5 + 3 * 15));
@@ -366,13 +372,13 @@ describe("texts", () => {
     expect(checkTexts("Rowan", ["-6.2 °C on 12 January 2026, 80 % sure, ± 3 g"])).toEqual([]);
   });
 
-  it("attribute nothing to who said nothing", () => {
+  it("attribute nothing to a keeper who entered nothing", () => {
     expect(broken(checkTexts("Rowan", ["A portion counts as 1.5 g, as you said."], false))).toEqual(["attributed"]);
     expect(checkTexts("Rowan", ["A portion counts as 1.5 g, as you said."], true)).toEqual([]);
   });
 });
 
-describe("the judge", () => {
+describe("the checks", () => {
   it("was shown a fault of each of its rules", () => {
     expect([...caught].sort()).toEqual(Object.keys(rules).sort());
   });

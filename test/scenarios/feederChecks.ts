@@ -2,7 +2,7 @@ import type { AlarmView, FeederView, OrderView } from "../../server/contract/api
 import { type FeederKnowledge, minute } from "./knowledge.ts";
 import { claimsConfirmed, claimsFeeding, claimsKeeperSaid, claimsPaused, claimsWell, textFlaws } from "./texts.ts";
 
-/** One place where a screen says more than was known, or a rule of the protocol was broken. */
+/** One place where a screen claims more than was known, or a rule of the protocol was broken. */
 export interface Violation {
   readonly rule: Rule;
   readonly about: string;
@@ -13,23 +13,25 @@ export interface Violation {
 export const rules = {
   confirmed: "a pause is called confirmed only while the feeder's newest known fact is that it is paused",
   resumed: "a resume is called confirmed, and feeding usual, only while nothing newer says that it is paused",
-  lastSaid: "what the feeder last said is what it last said",
-  overdue: "an order that is not carried out is shown as such by its deadline, counted from when it was asked",
+  lastStatement: "the shown statement is the feeder's last one",
+  overdue: "an order that is not carried out is shown as such by its deadline, counted from the request",
   foodThoughPaused: "food given while paused is an urgent alarm within the same step",
-  contradiction: "a feeder that says it pauses and then that it does not is an urgent alarm within the same step",
+  contradiction:
+    "a feeder that reports that it is paused and then that it is not is an urgent alarm within the same step",
   well: "nothing is called well beside an alarm, an unknown level, a silence or an open order",
   byHand: "a feeder that reported once by hand is not an urgent silence",
   signOfLife: "a feeder whose reports arrive is not called silent, readable or not",
   unreadable: "a feeder whose reports can't be read is shown as such",
-  bootReused: "a feeder that starts anew under its old boot id is shown as such",
+  bootReused: "a feeder that starts again under its old boot id is shown as such",
   reach: "a phone or person is called reachable only with a display receipt for the present address",
   gonePhone: "a phone whose push service said that it is gone is not listed as one that can be notified",
-  ring: "an urgent alarm that nobody was shown is pushed to a phone that becomes available, as soon as its person's turn has come",
+  renotification:
+    "an urgent alarm that nobody was shown is pushed to a phone that becomes available, as soon as its person's escalation level is reached",
   stored: "storedThrough covers no event that is not in the database",
-  kept: "no acknowledged event is lost, changed or stored twice",
-  reading: "one bad reading is set aside alone, and a misspelt one is named",
+  eventKept: "no acknowledged event is lost, changed or stored twice",
+  reading: "one bad reading is rejected alone, and a misspelt one is named",
   text: "no text holds a raw time, a symbol of a statistic or a value of the program",
-  attributed: "nothing is attributed to a keeper who said nothing",
+  attributed: "nothing is attributed to a keeper who entered nothing",
   server: "nothing answers 500",
 } as const;
 export type Rule = keyof typeof rules;
@@ -41,11 +43,11 @@ export const violation = (rule: Rule, about: string, shown: unknown, known: stri
   known,
 });
 
-/** What the judge may know of a feeder besides what it reported. */
+/** What the checks may know of a feeder besides what it reported. */
 export interface FeederTerms {
   readonly reportEverySeconds: number;
   readonly byHand: boolean;
-  /** Whether the keeper has said anything of food and portions. */
+  /** Whether the keeper has entered anything about food and portions. */
   readonly settingsSaid: boolean;
 }
 
@@ -66,20 +68,20 @@ const titled = (view: FeederView, pattern: RegExp, only: (alarm: AlarmView) => b
 const titlesOf = (view: FeederView): string =>
   view.alarms.map(({ title, priority, state }) => `${title} (${priority}, ${state})`).join(", ") || "no alarm";
 
-/** All that can be judged of one feeder's view. */
+/** All checks of one feeder's view. */
 export function checkFeeder(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
   return [
-    ...judgePause(view, known, now),
-    ...judgeDeadline(view, known, terms, now),
-    ...judgePauseAlarms(view, known, now),
+    ...checkPause(view, known, now),
+    ...checkDeadline(view, known, terms, now),
+    ...checkPauseAlarms(view, known, now),
     ...checkAllClear(nameOf(view), view.summary, view, known, terms, now),
-    ...judgeSilence(view, known, terms, now),
-    ...judgeReports(view, known, now),
+    ...checkSilence(view, known, terms, now),
+    ...checkReportAlarms(view, known, now),
     ...checkTexts(nameOf(view), textsOf(view), terms.settingsSaid),
   ];
 }
 
-function judgePause(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
+function checkPause(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
   const found: Violation[] = [];
   const feeding = known.feeding(now);
   const { order, statement } = view.pause;
@@ -89,22 +91,29 @@ function judgePause(view: FeederView, known: FeederKnowledge, now: number): Viol
     found.push(violation("confirmed", about, order, `newest known: ${feeding}`));
   }
   if (order?.status === "confirmed" && order.kind === "resume" && feeding === "paused") {
-    found.push(violation("resumed", about, order, "newest known: it says that it is paused"));
+    found.push(violation("resumed", about, order, "newest known: it reports that it is paused"));
   }
   if (claimsPaused(view.summary) && feeding !== "paused") {
     found.push(violation("confirmed", about, view.summary, `newest known: ${feeding}`));
   }
   if (claimsFeeding(view.summary) && feeding === "paused") {
-    found.push(violation("resumed", about, view.summary, "newest known: it says that it is paused"));
+    found.push(violation("resumed", about, view.summary, "newest known: it reports that it is paused"));
   }
-  const sayings = known.sayings();
-  if (statement !== null && !sayings.includes(statement.paused)) {
-    found.push(violation("lastSaid", about, statement, `it last said paused: ${sayings.join(" or ") || "nothing"}`));
+  const statements = known.statements();
+  if (statement !== null && !statements.includes(statement.paused)) {
+    found.push(
+      violation(
+        "lastStatement",
+        about,
+        statement,
+        `its last statement of paused: ${statements.join(" or ") || "nothing"}`,
+      ),
+    );
   }
   return found;
 }
 
-function judgeDeadline(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
+function checkDeadline(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
   const order = known.newestOrder();
   if (order === null || known.openSince === null) return [];
   if (now - known.openSince <= orderDeadline(terms.reportEverySeconds) + stepSlack) return [];
@@ -121,7 +130,7 @@ function judgeDeadline(view: FeederView, known: FeederKnowledge, terms: FeederTe
   ];
 }
 
-function judgePauseAlarms(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
+function checkPauseAlarms(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
   if (titled(view, /paus/i, isUrgent)) return [];
   const found: Violation[] = [];
   const at = (what: string) => `${what} reached the server in this step`;
@@ -167,10 +176,10 @@ export function checkAllClear(
   return why === null ? [] : [violation("well", where, text, why)];
 }
 
-/** Phases in which an alarm says that its fault is there now. */
+/** Alarm states in which the fault is there now. */
 const stands: ReadonlySet<string> = new Set(["unacknowledged", "acknowledged"]);
 
-function judgeSilence(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
+function checkSilence(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
   const silent = view.alarms.find(
     ({ title, state }) => /\bsilent\b/i.test(title) && /feeder/i.test(title) && stands.has(state),
   );
@@ -187,7 +196,7 @@ function judgeSilence(view: FeederView, known: FeederKnowledge, terms: FeederTer
   return found;
 }
 
-function judgeReports(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
+function checkReportAlarms(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
   const found: Violation[] = [];
   const saysUnreadable = titled(view, /read/i) || /\bread\b/i.test(view.summary);
   if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute && !saysUnreadable) {
@@ -196,7 +205,7 @@ function judgeReports(view: FeederView, known: FeederKnowledge, now: number): Vi
     if (fresh) found.push(violation("unreadable", nameOf(view), titlesOf(view), `unreadable reports for ${since} min`));
   }
   if (known.bootReusedAt === now && !titled(view, /boot|numbering|start/i)) {
-    found.push(violation("bootReused", nameOf(view), titlesOf(view), "its uptime began anew under a known boot id"));
+    found.push(violation("bootReused", nameOf(view), titlesOf(view), "its uptime began again under a known boot id"));
   }
   return found;
 }
@@ -211,7 +220,7 @@ function textsOf(view: FeederView): readonly string[] {
     ...blindSpots,
     ...(pause.order?.problem == null ? [] : [pause.order.problem]),
     `${view.missingEvents} events never arrived`,
-    // How the evidence is written is the client's part: it is judged on its screens.
+    // How the evidence is written is the client's part: it is checked on its screens.
     ...alarms.flatMap(({ title, reason, advice }) => [title, reason, advice]),
   ];
 }
@@ -220,7 +229,7 @@ export function checkTexts(about: string, texts: readonly string[], settingsSaid
   return texts.flatMap((text) => [
     ...textFlaws(text).map((flaw) => violation("text", about, text.slice(0, 400), `holds ${flaw}`)),
     ...(!settingsSaid && claimsKeeperSaid(text)
-      ? [violation("attributed", about, text.slice(0, 400), "nobody said anything of it")]
+      ? [violation("attributed", about, text.slice(0, 400), "nobody entered anything about it")]
       : []),
   ]);
 }

@@ -1,13 +1,13 @@
 import type { RandomSource } from "../../server/practice/random.ts";
 import { type BootPosition, minute } from "./knowledge.ts";
 
-/** How one feeder of the household behaves, and above all how it misbehaves. */
+/** How one feeder of the scenario behaves, and above all what it does wrong. */
 export interface FeederProfile {
   readonly name: string;
   readonly reportEverySeconds: 60 | 120 | 180;
   /** Whether its reports carry the optional reading `paused`. */
   readonly saysPaused: boolean;
-  /** After it said "done" to a pause: feeds on in silence, says `paused: false`, or says `paused: true` and feeds on. */
+  /** After it reported "done" to a pause: feeds on without a statement, reports `paused: false`, or reports `paused: true` and feeds on. */
   readonly falseClaims?: "feedsOn" | "saysNot" | "saysPausedFeedsOn";
   /** What a new start does: forgets a pause, remembers it, or comes back under the old boot id. */
   readonly starts?: "forgets" | "remembers" | "sameBoot";
@@ -16,15 +16,15 @@ export interface FeederProfile {
   readonly seqJumps?: true;
   readonly fullCard?: true;
   readonly byHand?: true;
-  /** The keeper said what is in the hopper and what a portion weighs. */
+  /** The keeper entered what is in the hopper and what a portion weighs. */
   readonly settings?: object;
 }
 
-const said = { foodKind: "peanutHalves", portionGrams: 1.6, hopperCapacityGrams: 900 } as const;
+const enteredSettings = { foodKind: "peanutHalves", portionGrams: 1.6, hopperCapacityGrams: 900 } as const;
 
 export const profiles: readonly FeederProfile[] = [
-  { name: "Rowan", reportEverySeconds: 60, saysPaused: true, starts: "remembers", settings: said },
-  { name: "Larch", reportEverySeconds: 60, saysPaused: false, starts: "forgets", settings: said },
+  { name: "Rowan", reportEverySeconds: 60, saysPaused: true, starts: "remembers", settings: enteredSettings },
+  { name: "Larch", reportEverySeconds: 60, saysPaused: false, starts: "forgets", settings: enteredSettings },
   { name: "Rowan feeds on", reportEverySeconds: 120, saysPaused: false, falseClaims: "feedsOn" },
   { name: "Larch says not", reportEverySeconds: 120, saysPaused: true, falseClaims: "saysNot" },
   { name: "Rowan says paused", reportEverySeconds: 120, saysPaused: true, falseClaims: "saysPausedFeedsOn" },
@@ -46,7 +46,7 @@ export interface SpooledEvent {
   readonly body: Readonly<Record<string, unknown>>;
 }
 
-/** A report on its way, with what the judge knows about it. */
+/** A report on its way, with what the checks knows about it. */
 export interface Outgoing {
   readonly boot: string;
   readonly text: string;
@@ -68,7 +68,7 @@ interface HandedOrder {
 const spoolMax = 400;
 const cardMax = 25;
 
-/** A feeder with its own truth, of which the server learns only what the reports say. */
+/** A feeder with its own truth, of which the server learns only what the reports contain. */
 export class ScenarioFeeder {
   id = "";
   key = "";

@@ -48,7 +48,7 @@ export class ScenarioKeepers {
     const body = { name: person.name, passphrase: person.passphrase };
     const from = `10.1.${this.run.step % 250}.${person.from.at(-1)}`;
     for (let tries = 0; tries < 3; tries += 1) {
-      const answer = await this.run.ask("POST", "/api/v1/session", { body, from });
+      const answer = await this.run.request("POST", "/api/v1/session", { body, from });
       if (answer.status === 200) return this.run.signedIn(person, answer);
       this.run.server.refuseToStore(null);
     }

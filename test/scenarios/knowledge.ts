@@ -1,6 +1,6 @@
 /**
  * What the server can know so far: only what reached it through its own routes, each fact placed by the feeder's own order of
- * things. It is written from the protocol alone, so that it can judge what the server makes of the same facts.
+ * things. It is written from the protocol alone, so that it can check what the server makes of the same facts.
  */
 
 export const minute = 60_000;
@@ -13,7 +13,7 @@ export interface BootPosition {
 const isLater = (one: BootPosition, other: BootPosition | null): boolean =>
   other === null || one.start > other.start || (one.start === other.start && one.uptimeMs > other.uptimeMs);
 
-/** An event with what the judge knows about it beyond its body. */
+/** An event with what the checks knows about it beyond its body. */
 export interface KnownEvent {
   readonly place: BootPosition;
   readonly happenedAt: number;
@@ -24,7 +24,7 @@ export interface KnownEvent {
 
 export interface ArrivedReport {
   readonly at: number;
-  /** How many reports reached the server before, so that two can be told apart. */
+  /** How many reports reached the server before, so that two can be distinguished. */
   readonly number: number;
   readonly status: number;
   readonly place: BootPosition | null; // when it was sent; null where it brings what an earlier start left behind
@@ -40,7 +40,7 @@ export interface RequestedOrder {
   readonly askedAt: number;
 }
 
-interface Saying {
+interface Statement {
   readonly place: BootPosition;
   readonly report: number;
   readonly paused: boolean;
@@ -48,7 +48,7 @@ interface Saying {
   readonly happenedAt: number;
 }
 
-/** What is known of whether food is given. `unknown` where it started anew and has said nothing since, or never said anything. */
+/** What is known of whether food is given. `unknown` where it started anew and has reported nothing since, or never. */
 export type Feeding = "paused" | "feeds" | "unknown";
 
 export class FeederKnowledge {
@@ -67,8 +67,8 @@ export class FeederKnowledge {
   /** Since when the newest order has been open: asked and not carried out, or undone after it was. Null while it is settled. */
   openSince: number | null = null;
   private openOrder: string | null = null;
-  private saying: Saying | null = null;
-  private reading: Saying | null = null;
+  private statement: Statement | null = null;
+  private reading: Statement | null = null;
   private readonly done = new Map<string, { readonly place: BootPosition; readonly happenedAt: number }>();
   private newestStart = 0;
   private startUnknown = false;
@@ -83,21 +83,21 @@ export class FeederKnowledge {
   }
 
   /** What the newest reading and the newest statement of any kind said; null before the first. */
-  sayings(): readonly boolean[] {
-    return [this.saying, this.reading].flatMap((one) => (one === null ? [] : [one.paused]));
+  statements(): readonly boolean[] {
+    return [this.statement, this.reading].flatMap((one) => (one === null ? [] : [one.paused]));
   }
 
   feeding(now: number): Feeding {
-    if (this.saying === null || this.startUnknown) return "unknown";
-    if (this.saying.place.start < this.newestStart) return "unknown";
-    if (!this.saying.paused) return "feeds";
+    if (this.statement === null || this.startUnknown) return "unknown";
+    if (this.statement.place.start < this.newestStart) return "unknown";
+    if (!this.statement.paused) return "feeds";
     if (this.gave !== null) return "feeds";
-    const order = this.orders.find(({ id }) => id === this.saying?.order);
+    const order = this.orders.find(({ id }) => id === this.statement?.order);
     if (order?.until != null && order.until <= now) return "unknown"; // it ends by itself, and nothing was said since
     return "paused";
   }
 
-  /** Whether the newest order has been answered, or the feeder says by itself what it asks for. */
+  /** Whether the newest order has been answered, or the feeder reports by itself what the order wants. */
   isSettled(now: number): boolean {
     const order = this.newestOrder();
     if (order === null || this.refusedOrders.has(order.id)) return true;
@@ -148,7 +148,7 @@ export class FeederKnowledge {
     if (event.outcome !== "done" || order === undefined) return;
     const earlier = this.done.get(event.order);
     if (isLater(event.place, earlier?.place ?? null)) this.done.set(event.order, event);
-    this.say({
+    this.addStatement({
       place: event.place,
       report: report.number,
       paused: order.kind === "pause",
@@ -157,16 +157,17 @@ export class FeederKnowledge {
     });
   }
 
-  private say(saying: Saying): void {
-    if (!isLater(saying.place, this.saying?.place ?? null)) return;
+  private addStatement(statement: Statement): void {
+    if (!isLater(statement.place, this.statement?.place ?? null)) return;
     // A feeder that gave food while it called itself paused isn't believed by a reading of that very report.
-    const isNews = saying.order !== null || !saying.paused || this.gave === null || saying.report > this.gave.report;
-    if (isNews && (this.gave === null || isLater(saying.place, this.gave.place))) this.gave = null;
-    this.saying = saying;
+    const isNews =
+      statement.order !== null || !statement.paused || this.gave === null || statement.report > this.gave.report;
+    if (isNews && (this.gave === null || isLater(statement.place, this.gave.place))) this.gave = null;
+    this.statement = statement;
   }
 
   private takePortion({ place, happenedAt }: KnownEvent, report: ArrivedReport): void {
-    if (this.saying?.paused && isLater(place, this.saying.place) && !this.endedBy(happenedAt)) {
+    if (this.statement?.paused && isLater(place, this.statement.place) && !this.endedBy(happenedAt)) {
       if (isLater(place, this.gave?.place ?? null)) this.gave = { place, report: report.number };
     }
     const order = this.newestOrder();
@@ -178,21 +179,21 @@ export class FeederKnowledge {
   }
 
   private endedBy(at: number): boolean {
-    const order = this.orders.find(({ id }) => id === this.saying?.order);
+    const order = this.orders.find(({ id }) => id === this.statement?.order);
     return order?.until != null && order.until <= at;
   }
 
   private takeReading(place: BootPosition, paused: boolean, report: ArrivedReport): void {
-    const saying: Saying = { place, report: report.number, paused, order: null, happenedAt: report.at };
+    const statement: Statement = { place, report: report.number, paused, order: null, happenedAt: report.at };
     if (!isLater(place, this.reading?.place ?? null)) return;
-    this.reading = saying;
+    this.reading = statement;
     const order = this.newestOrder();
     const done = order === null ? undefined : this.done.get(order.id);
     const stands = order?.kind === "pause" && (order.until === null || order.until > report.at);
     if (stands && done !== undefined && done.place.start === place.start && isLater(place, done.place) && !paused) {
       this.contradictedAt = report.at;
     }
-    this.say(saying);
+    this.addStatement(statement);
   }
 }
 

@@ -2,12 +2,12 @@ import type { RandomSource } from "../../server/practice/random.ts";
 import type { PushServiceBehaviour } from "../support/pushService.ts";
 import type { ScenarioServer } from "./server.ts";
 
-/** A person of the household and the browsers they use. */
+/** A person of the scenario and the browsers they use. */
 export interface ScenarioPerson {
   readonly name: string;
   id: string;
-  turn: number; // 1 is told first
-  readonly mail: string | null;
+  escalationOrder: number; // 1 is notified first
+  readonly email: string | null;
   headers: Record<string, string>;
   readonly passphrase: string;
   /** As a limit by address would count them. */
@@ -23,8 +23,8 @@ type Subscription = ReturnType<ScenarioServer["push"]["subscribe"]>;
  */
 export class ScenarioPhone {
   subscription: Subscription | null = null;
-  /** Under which address the server was last told of it; null where it never was, or was told to forget it. */
-  toldServer: string | null = null;
+  /** The endpoint that the server has of it; null where it has none, or was asked to delete it. */
+  registeredEndpoint: string | null = null;
   switchedOff = false; // it lies in a drawer: what is pushed stands on no screen
   losesReceiptsUntil = 0;
   opensAt = Number.POSITIVE_INFINITY; // when its owner next opens the page on it

@@ -3,7 +3,7 @@ import { checkTexts, type Violation, violation } from "./feederChecks.ts";
 import { type EndpointKnowledge, minute } from "./knowledge.ts";
 import { claimsReachable } from "./texts.ts";
 
-/** @param known by endpoint; one that the judge never saw handed in is itself a fault of the list */
+/** @param known by endpoint; one that the checks never saw registered is itself a fault of the list */
 export function checkPhone(
   view: Pick<PhoneView, "endpoint" | "label" | "reachability">,
   known: EndpointKnowledge | undefined,
@@ -95,7 +95,7 @@ export function checkRenotification(
     )
     .map(({ feeder, fault, title }) =>
       violation(
-        "ring",
+        "renotification",
         phone,
         pushed.map((push) => push.fault).join(", ") || "nothing was pushed",
         `${title} (${fault}, ${feeder ?? "the yard"}) stands and nobody was shown it`,

@@ -6,8 +6,8 @@ import type { ScenarioRun } from "./run.ts";
 
 type Pushed = { readonly feeder: string | null; readonly fault: string | null }[];
 
-/** A new phone that must be pushed an alarm which nobody was shown, by when its person's turn must have come. */
-interface Ring {
+/** A new phone that must be pushed an alarm which nobody was shown, by when its person's escalation level must be reached. */
+interface AwaitedNotification {
   readonly phone: ScenarioPhone;
   readonly path: string;
   readonly alarm: UndisplayedAlarm;
@@ -25,7 +25,7 @@ export class ScenarioPhones {
     readonly phone: ScenarioPhone;
     readonly unshown: readonly UndisplayedAlarm[];
   }[] = [];
-  private rings: Ring[] = [];
+  private awaited: AwaitedNotification[] = [];
   private readonly pushed: { readonly path: string; readonly feeder: string | null; readonly fault: string | null }[] =
     [];
   private acceptedSeen = 0;
@@ -86,8 +86,8 @@ export class ScenarioPhones {
     phone.opensAt = Number.POSITIVE_INFINITY;
     switch (phone.atOpening) {
       case "withdraw": {
-        // Leave was withdrawn in the browser; the page says so to the server when it is opened.
-        const endpoint = phone.toldServer;
+        // Leave was withdrawn in the browser; the page reports it to the server when it is opened.
+        const endpoint = phone.registeredEndpoint;
         if (endpoint === null) return;
         const answer = await this.run.as(person, "POST", "/api/v1/phones/forget", { endpoint });
         if (answer.status === 200) this.forgotten(phone, endpoint);
@@ -111,7 +111,7 @@ export class ScenarioPhones {
   private forgotten(phone: ScenarioPhone, endpoint: string): void {
     const known = this.run.endpoints.get(endpoint);
     if (known !== undefined) known.goneAt ??= this.run.now;
-    phone.toldServer = null;
+    phone.registeredEndpoint = null;
   }
 
   /** A phone becomes available under a new address of its push service, or hands in the one that it has. */
@@ -123,7 +123,7 @@ export class ScenarioPhones {
     const subscription = same ?? this.run.server.push.subscribe({ label: phone.label });
     const { endpoint, p256dh, auth } = subscription;
     const unshown = this.unshown();
-    const body = { endpoint, keys: { p256dh, auth }, label: phone.label, replaces: phone.toldServer };
+    const body = { endpoint, keys: { p256dh, auth }, label: phone.label, replaces: phone.registeredEndpoint };
     const answer = await this.run.as(person, "POST", "/api/v1/phones", body);
     if (answer.status !== 201) {
       // A refusal may come after the address was stored: the list may then name it, and proves nothing.
@@ -133,9 +133,9 @@ export class ScenarioPhones {
       phone.opensAt = this.run.now + minute; // nothing was stored: it is tried again
       return;
     }
-    const replaced = phone.toldServer;
+    const replaced = phone.registeredEndpoint;
     if (replaced !== null && replaced !== endpoint) this.forgotten(phone, replaced);
-    [phone.subscription, phone.toldServer] = [subscription, endpoint];
+    [phone.subscription, phone.registeredEndpoint] = [subscription, endpoint];
     const known = this.run.endpoints.get(endpoint);
     if (known === undefined) this.run.endpoints.set(endpoint, new EndpointKnowledge(person.name, this.run.now));
     else known.listAnew(this.run.now);
@@ -168,17 +168,17 @@ export class ScenarioPhones {
       this.pushed.push({ path: `/push/${message.phone}`, feeder: data.feeder, fault: data.fault });
     }
     for (const { person, phone, unshown } of this.newPhones) {
-      const path = pathOf(phone.toldServer ?? "https://none.example/");
+      const path = pathOf(phone.registeredEndpoint ?? "https://none.example/");
       if (unshown.length === 0 || this.dead.has(path) || this.run.loopStandsStill || this.run.refusesToStore) continue;
-      this.run.check("ring");
+      this.run.check("renotification");
       this.run.count("unshownThenRung");
-      for (const alarm of unshown) this.rings.push({ phone, path, alarm, dueAt: this.dueAt(person), pushed: [] });
+      for (const alarm of unshown) this.awaited.push({ phone, path, alarm, dueAt: this.dueAt(person), pushed: [] });
     }
-    for (const { path, pushed } of this.rings) pushed.push(...this.pushed.filter((one) => one.path === path));
+    for (const { path, pushed } of this.awaited) pushed.push(...this.pushed.filter((one) => one.path === path));
     this.newPhones.length = 0;
   }
 
-  /** A phone that is switched on shows what was pushed to it, and its worker says so, unless that gets lost. */
+  /** A phone that is switched on shows what was pushed to it, and its worker sends a display receipt, unless that gets lost. */
   async showNotices(): Promise<void> {
     const { acceptedCount } = this.run.server.push;
     const fresh = acceptedCount.slice(this.acceptedSeen);
@@ -193,7 +193,7 @@ export class ScenarioPhones {
       if (this.displayed.has(item) || this.run.now < found.phone.losesReceiptsUntil) continue;
       const endpoint = found.phone.subscription?.endpoint as string;
       if (this.dead.has(pathOf(endpoint))) continue;
-      const answer = await this.run.ask("POST", `/api/v1/notifications/${item}/display-receipt`, {
+      const answer = await this.run.request("POST", `/api/v1/notifications/${item}/display-receipt`, {
         body: {},
         from: `10.2.${this.run.step % 250}.${Math.floor(this.run.step / 250) % 250}`,
       });
@@ -205,23 +205,25 @@ export class ScenarioPhones {
   }
 
   /** Each earlier turn in which somebody has a phone or an address has the yard's time to answer; then the next turn comes. */
-  private dueAt({ turn }: ScenarioPerson): number {
+  private dueAt({ escalationOrder: turn }: ScenarioPerson): number {
     const hasPhone = ({ name }: ScenarioPerson) =>
       [...this.run.endpoints.values()].some(({ person, goneAt }) => person === name && goneAt === null);
-    const before = this.run.people.filter((one) => one.turn < turn && (one.mail !== null || hasPhone(one)));
+    const before = this.run.people.filter((one) => one.escalationOrder < turn && (one.email !== null || hasPhone(one)));
     return renotifyDueAt(this.run.now, before.length);
   }
 
-  /** What was answered, shown or ended meanwhile rings nobody: only what still stands is asked for. */
-  judgeRings(): void {
+  /** What was answered, shown or ended meanwhile awaited nobody: only what still stands is asked for. */
+  checkRenotifications(): void {
     const open = this.unshown();
-    this.rings = this.rings.filter(({ phone, path, alarm, dueAt, pushed }) => {
+    this.awaited = this.awaited.filter(({ phone, path, alarm, dueAt, pushed }) => {
       const stands = open.some(
         (one) => one.feeder === alarm.feeder && one.fault === alarm.fault && one.raisedAt === alarm.raisedAt,
       );
       // Its push service refused it, or it has another address by now: nothing can be asked for this one.
       const isHindered =
-        this.dead.has(path) || this.weather.has(path) || pathOf(phone.toldServer ?? "https://none.example/") !== path;
+        this.dead.has(path) ||
+        this.weather.has(path) ||
+        pathOf(phone.registeredEndpoint ?? "https://none.example/") !== path;
       if (!stands || isHindered) return false;
       const found = checkRenotification(phone.label, [alarm], pushed);
       if (found.length > 0 && this.run.now < dueAt) return true;

@@ -40,8 +40,8 @@ export function checkLog(
   return [
     ...lost
       .slice(0, 3)
-      .map((mark) => violation("kept", feeder, `${lost.length} lost`, `event ${mark} was acknowledged`)),
-    ...twice.slice(0, 3).map((mark) => violation("kept", feeder, `${twice.length} stored twice`, `event ${mark}`)),
+      .map((mark) => violation("eventKept", feeder, `${lost.length} lost`, `event ${mark} was acknowledged`)),
+    ...twice.slice(0, 3).map((mark) => violation("eventKept", feeder, `${twice.length} stored twice`, `event ${mark}`)),
   ];
 }
 

@@ -4,7 +4,7 @@ import { checkLog, checkReadings, checkReportAnswer } from "./protocolChecks.ts"
 import type { ScenarioRun, WatchedScenarioFeeder } from "./run.ts";
 import type { ScenarioAnswer, ScenarioServer } from "./server.ts";
 
-/** The network between feeders and server: it loses, repeats and delays, and it is where the judge learns what arrived. */
+/** The network between feeders and server: it loses, repeats and delays reports, and records for the checks what arrived. */
 export class ScenarioReporting {
   private readonly onTheirWay: {
     readonly watched: WatchedScenarioFeeder;
@@ -36,13 +36,13 @@ export class ScenarioReporting {
         const { feeder } = watched;
         if (!feeder.reportsAt(this.run.now, this.run.step)) return;
         // All chance is drawn before anything is awaited: who is answered first must not change what happens next.
-        const sendings = feeder.reports(this.run.now).map((report) => ({ report, luck: this.luck() }));
-        for (const { report, luck } of sendings) await this.send(watched, report, luck);
+        const sendings = feeder.reports(this.run.now).map((report) => ({ report, outcome: this.outcome() }));
+        for (const { report, outcome } of sendings) await this.send(watched, report, outcome);
       }),
     );
   }
 
-  private luck() {
+  private outcome() {
     const [isLost, comesLate, isRepeated, answerIsLost] = [0.03, 0.3, 0.02, 0.04].map((p) =>
       this.run.chance.isTrueWith(p),
     );
@@ -52,10 +52,10 @@ export class ScenarioReporting {
   private async send(
     watched: WatchedScenarioFeeder,
     report: Outgoing,
-    luck: ReturnType<ScenarioReporting["luck"]>,
+    outcome: ReturnType<ScenarioReporting["outcome"]>,
   ): Promise<void> {
     const { feeder } = watched;
-    const { isLost, comesLate, isRepeated, answerIsLost, lateBy } = luck;
+    const { isLost, comesLate, isRepeated, answerIsLost, lateBy } = outcome;
     const isOld = (report.sentUptimeMs ?? 0) > 30 * minute;
     const later = { watched, report, at: this.run.now + lateBy };
     if (isLost) {
@@ -86,10 +86,10 @@ export class ScenarioReporting {
     }
   }
 
-  /** A report reaches the server, and the judge knows what the server knows by it. */
+  /** A report reaches the server, and the checks know what the server knows by it. */
   private async arrive({ feeder, known }: WatchedScenarioFeeder, report: Outgoing): Promise<ScenarioAnswer> {
     const headers = { authorization: `Bearer ${feeder.key}` };
-    const answer = await this.run.ask("POST", "/api/v1/report", { headers, body: report.text });
+    const answer = await this.run.request("POST", "/api/v1/report", { headers, body: report.text });
     this.run.count("reports");
     this.reports += 1;
     if (answer.status === 503 || answer.status === 507) return answer;
@@ -163,9 +163,9 @@ export class ScenarioReporting {
   }
 
   /** All that was ever acknowledged beside all that is in the database. */
-  judgeRecords(): void {
+  checkRecords(): void {
     for (const { feeder } of this.run.watched) {
-      this.run.check("kept");
+      this.run.check("eventKept");
       const marks = this.marksOf(feeder.id);
       this.run.note(checkLog(feeder.profile.name, this.acknowledged.get(feeder.id) ?? new Set(), marks));
     }

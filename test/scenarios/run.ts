@@ -17,7 +17,7 @@ export interface WatchedScenarioFeeder {
   readonly terms: FeederTerms;
 }
 
-/** What all actors of one household share: its server, its chance, its people and feeders, and what the judge has noted. */
+/** What all parts of one scenario share: its server, its random numbers, its people and feeders, and the violations found. */
 export class ScenarioRun {
   readonly violations: LocatedViolation[] = [];
   readonly cases: Record<string, number> = {
@@ -61,7 +61,7 @@ export class ScenarioRun {
   readonly endpoints = new Map<string, EndpointKnowledge>();
   step = 0;
   yard = "";
-  /** As the last judged step showed it. */
+  /** As the last checked step showed it. */
   home: HomeView | null = null;
   /** Nothing can be stored in this step. */
   refusesToStore = false;
@@ -99,15 +99,15 @@ export class ScenarioRun {
     return this.chance.isTrueWith(Math.min(0.5, (perDay * this.hurry) / 1_440));
   }
 
-  async ask(method: Method, url: string, more: ScenarioRequest = {}): Promise<ScenarioAnswer> {
-    const answer = await this.server.ask(method, url, more);
+  async request(method: Method, url: string, more: ScenarioRequest = {}): Promise<ScenarioAnswer> {
+    const answer = await this.server.request(method, url, more);
     this.check("server");
     this.note(checkStatus(`${method} ${url}`, answer.status, answer.text));
     return answer;
   }
 
   as(person: ScenarioPerson, method: Method, url: string, body?: object): Promise<ScenarioAnswer> {
-    return this.ask(method, url, { headers: person.headers, body, from: person.from });
+    return this.request(method, url, { headers: person.headers, body, from: person.from });
   }
 
   /** @throws Error where they aren't let in: then nothing else of the run means anything */

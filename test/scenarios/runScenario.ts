@@ -18,12 +18,12 @@ import { ScenarioRun } from "./run.ts";
 import type { ScenarioServer } from "./server.ts";
 
 /**
- * A week of a hostile household against the whole server.
+ * A week in which people, feeders and networks fail in every way, against the whole server.
  *
- * Goal: at every step, what a screen says about pause, reachability and health is never better than what has reached the
+ * Goal: at every step, what a screen shows about pause, reachability and health is never better than what has reached the
  * server by then; nothing acknowledged is lost; nothing answers 500.
  * Method: virtual time, a minute a step. Feeders, people, phones, push service and the server's own process misbehave by one
- * seed; the judge knows what reached the server, and reads the views of everybody after each step. `play(server, seed)` plays
+ * seed; the checks know what reached the server, and read the views of everybody after each step. `play(server, seed)` plays
  * the same week again.
  */
 export type ScenarioResult = Pick<ScenarioRun, "violations" | "cases" | "checks">;
@@ -38,21 +38,21 @@ export interface Options {
 
 export async function runScenario(server: ScenarioServer, seed: number, options: Options): Promise<ScenarioResult> {
   const run = new ScenarioRun(server, seed, options.hurry ?? 1);
-  const household = new Household(run);
-  await household.begin();
+  const scenario = new Scenario(run);
+  await scenario.begin();
   for (let step = 1; step <= options.steps; step += 1) {
-    await household.live(step);
+    await scenario.live(step);
     if (options.readScreens && step % (options.screensEverySteps ?? 60) === 0) run.note(await options.readScreens(run));
   }
-  household.end();
+  scenario.end();
   return run;
 }
 
-class Household {
+class Scenario {
   private readonly reporting: ScenarioReporting;
   private readonly keepers: ScenarioKeepers;
   private readonly phones: ScenarioPhones;
-  private readonly judgedDigests = new Set<string>();
+  private readonly checkedDigests = new Set<string>();
 
   private readonly run: ScenarioRun;
 
@@ -69,8 +69,8 @@ class Household {
     const person = (name: string, n: number): ScenarioPerson => ({
       name,
       id: "",
-      turn: 0,
-      mail: n === 1 ? null : `${name.toLowerCase()}@alder.example`, // who is told first has nothing but phones
+      escalationOrder: 0,
+      email: n === 1 ? null : `${name.toLowerCase()}@alder.example`, // who is notified first has nothing but phones
       headers: {},
       passphrase: "three grey birds at breakfast",
       from: `10.0.0.${n}`,
@@ -79,7 +79,7 @@ class Household {
     const [ada, bo, cilla] = [person("Ada", 1), person("Bo", 2), person("Cilla", 3)];
     const token = await this.run.server.firstSignInToken();
     const claim = { token, name: ada.name, passphrase: ada.passphrase, zone: "Europe/Stockholm" };
-    this.run.signedIn(ada, await this.run.ask("POST", "/api/v1/first-sign-in", { body: claim }));
+    this.run.signedIn(ada, await this.run.request("POST", "/api/v1/first-sign-in", { body: claim }));
     this.run.people.push(ada);
     this.run.home = (await this.run.as(ada, "GET", "/api/v1/home")).body as HomeView;
     this.run.yard = this.run.home.yards[0]?.id as string;
@@ -93,20 +93,20 @@ class Household {
         token: string;
       };
       const joins = { token: invite.token, name: joining.name, passphrase: joining.passphrase };
-      this.run.signedIn(joining, await this.run.ask("POST", "/api/v1/join", { body: joins, from: joining.from }));
+      this.run.signedIn(joining, await this.run.request("POST", "/api/v1/join", { body: joins, from: joining.from }));
       this.run.people.push(joining);
     }
     const { people } = (await this.run.as(ada, "GET", `/api/v1/yards/${this.run.yard}/people`)).body as PeopleView;
     for (const one of this.run.people) {
       const view = people.find(({ name }) => name === one.name) as PersonView;
-      [one.id, one.turn] = [view.id, view.escalationOrder];
+      [one.id, one.escalationOrder] = [view.id, view.escalationOrder];
       one.phones.push(new ScenarioPhone(`${one.name}'s phone`));
       await this.run.as(one, "PATCH", `/api/v1/yards/${this.run.yard}/people/${one.id}`, {
         quietHours: null,
         urgentBreaks: true,
         digestBy: "both",
       });
-      if (one.mail !== null) await this.run.as(one, "PATCH", "/api/v1/me", { email: one.mail });
+      if (one.email !== null) await this.run.as(one, "PATCH", "/api/v1/me", { email: one.email });
       for (const phone of one.phones) await this.phones.handIn(one, phone);
     }
     await this.addFeeders(ada);
@@ -135,14 +135,14 @@ class Household {
   }
 
   end(): void {
-    this.reporting.judgeRecords();
+    this.reporting.checkRecords();
     for (const complaint of this.run.server.complaints) {
       this.run.note([
         { rule: "server", about: "the server's loop", displayed: complaint.slice(0, 300), known: "it must not fail" },
       ]);
     }
     for (const { subject, text } of this.run.server.emails)
-      this.run.note(checkTexts("a letter", [subject, text.replace(/https?:\S+/g, "")]));
+      this.run.note(checkTexts("an email", [subject, text.replace(/https?:\S+/g, "")]));
     this.run.count("mails", this.run.server.emails.length);
     this.run.count(
       "starts",
@@ -162,11 +162,11 @@ class Household {
     await this.reporting.reportAll();
     await this.keepers.act();
     await this.phones.act();
-    if (!this.run.loopStandsStill) await this.run.server.turn();
+    if (!this.run.loopStandsStill) await this.run.server.runTick();
     this.run.loopStandsStill = false;
     this.phones.readPushed();
     await this.phones.showNotices();
-    await this.judgeAll();
+    await this.checkAll();
   }
 
   private async plagueServer(): Promise<void> {
@@ -184,7 +184,7 @@ class Household {
     }
   }
 
-  private async judgeAll(): Promise<void> {
+  private async checkAll(): Promise<void> {
     const person = this.run.people[this.run.step % this.run.people.length] as ScenarioPerson;
     const answer = await this.run.as(person, "GET", "/api/v1/home");
     if (answer.status !== 200) return;
@@ -199,12 +199,12 @@ class Household {
       for (const rule of feederRules) this.run.check(rule);
       this.run.note(checkFeeder(view, known, terms, this.run.now));
     }
-    this.phones.judgeRings();
-    if (this.run.step % 5 === 0) await this.judgePeople();
-    if (this.run.step % 60 === 0) await this.judgeDigest(person);
+    this.phones.checkRenotifications();
+    if (this.run.step % 5 === 0) await this.checkPeople();
+    if (this.run.step % 60 === 0) await this.checkDigest(person);
   }
 
-  private async judgePeople(): Promise<void> {
+  private async checkPeople(): Promise<void> {
     for (const person of this.run.people) {
       const phones = await this.run.as(person, "GET", "/api/v1/phones");
       if (phones.status !== 200) continue;
@@ -229,12 +229,12 @@ class Household {
     }
   }
 
-  private async judgeDigest(person: ScenarioPerson): Promise<void> {
+  private async checkDigest(person: ScenarioPerson): Promise<void> {
     const answer = await this.run.as(person, "GET", `/api/v1/yards/${this.run.yard}/digest`);
     if (answer.status !== 200) return;
     const digest = answer.body as DigestView;
-    if (this.judgedDigests.has(digest.date)) return;
-    this.judgedDigests.add(digest.date);
+    if (this.checkedDigests.has(digest.date)) return;
+    this.checkedDigests.add(digest.date);
     const lines = digest.sections.flatMap(({ heading, lines }) => [heading, ...lines]);
     this.run.note(
       checkTexts(`the digest of ${digest.date}`, [
@@ -249,7 +249,7 @@ class Household {
 const feederRules: readonly Rule[] = [
   "confirmed",
   "resumed",
-  "lastSaid",
+  "lastStatement",
   "overdue",
   "foodThoughPaused",
   "contradiction",

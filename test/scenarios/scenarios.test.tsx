@@ -20,7 +20,7 @@ const rare: readonly string[] = isWeek
   ? []
   : ["mails", "ordersOfTwo", "withdrawn", "deadHandedIn", "overdueSeen", "restarts"];
 
-describe("a hostile household", { timeout: isWeek ? 40 * 60_000 : 300_000 }, () => {
+describe("a scenario of failures", { timeout: isWeek ? 40 * 60_000 : 300_000 }, () => {
   it.each(seeds)("is never shown anything better than what is known (seed %i)", async (seed) => {
     const server = await openScenarioServer(inject("migratedDatabase"), "2026-01-12T05:00:00Z");
     let played: ScenarioResult;
@@ -29,7 +29,7 @@ describe("a hostile household", { timeout: isWeek ? 40 * 60_000 : 300_000 }, () 
     } finally {
       await server.close();
     }
-    const replay = isWeek ? `SEED=${seed} npm run test:household` : `SEED=${seed} npm run test:only -- test/household`;
+    const replay = isWeek ? `SEED=${seed} npm run test:household` : `SEED=${seed} npm run test:only -- test/scenario`;
     if (isWeek || played.violations.length > 0) console.log(summaryText(played, seed, replay));
     expect(played.violations.map(short).slice(0, 40), `replay: ${replay}`).toEqual([]);
     for (const [what, times] of Object.entries(played.cases)) {

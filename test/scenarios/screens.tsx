@@ -64,7 +64,7 @@ function begin(run: ScenarioRun, person: ScenarioPerson, phone: ScenarioPhone | 
   vi.stubGlobal("fetch", async (path: string, init: RequestInit = {}) => {
     const method = (init.method ?? "GET") as "GET";
     const body = typeof init.body === "string" ? init.body : undefined;
-    const answer = await run.server.ask(method, path, { headers: person.headers, body, from: person.from });
+    const answer = await run.server.request(method, path, { headers: person.headers, body, from: person.from });
     run.note(checkStatus(`${method} ${path} from a page`, answer.status, answer.text));
     if (init.method === "POST" && path.startsWith("/api/v1/phones"))
       noteHandedIn(run, person, phone, path, body, answer.status);
@@ -115,7 +115,7 @@ function noteHandedIn(
   const handedIn = run.endpoints.get(endpoint);
   if (handedIn === undefined) run.endpoints.set(endpoint, new EndpointKnowledge(person.name, run.now));
   else handedIn.listAnew(run.now);
-  if (phone !== undefined) phone.toldServer = endpoint;
+  if (phone !== undefined) phone.registeredEndpoint = endpoint;
 }
 
 class SilentSocket {
@@ -125,7 +125,7 @@ class SilentSocket {
   }
 }
 
-/** In real time: a busy machine must not decide what the judge finds. */
+/** In real time: a busy machine must not decide what the checks finds. */
 const openWithin = { timeout: 20_000 };
 
 /** Goes to a page and waits until it has what it shows. */

@@ -30,9 +30,9 @@ export interface ScenarioServer {
   now(): Instant;
   pass(milliseconds: number): void;
   firstSignInToken(): Promise<string>;
-  ask(method: Method, url: string, more?: ScenarioRequest): Promise<ScenarioAnswer>;
-  /** One turn of the server's own loop: patrol, calls, outbox, digests. */
-  turn(): Promise<void>;
+  request(method: Method, url: string, more?: ScenarioRequest): Promise<ScenarioAnswer>;
+  /** One run of the server's own loop: periodic check, escalations, digests, outbox. */
+  runTick(): Promise<void>;
   /** From now on nothing can be stored (`busy`: locked, `full`: no room), or all can again (null). */
   refuseToStore(why: "busy" | "full" | null): void;
   mailServerIsDead: boolean;
@@ -59,7 +59,7 @@ export interface ScenarioAnswer {
   readonly cookie: string | null;
 }
 
-/** A database that can't store just now: what was to be done stays due. The server says it by itself or as a cause. */
+/** A database that can't store just now: what was to be done stays due. The error is this one or has it as a cause. */
 const isPutOff = (error: unknown): boolean =>
   error instanceof StoreBusy || error instanceof StoreFull || (error instanceof Error && isPutOff(error.cause));
 
@@ -92,7 +92,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
       clock: { now: () => now },
       store,
       push: webPush({ vapid, publicUrl: null, guard, timeoutMs: pushPatience, tls: { ca: push.ca } }),
-      email: letterbox,
+      email: emailGateway,
       feederLink: sockets,
       liveFeed: browsers,
       outboxSignal: { notify: () => undefined },
@@ -124,7 +124,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
     return { app, ports, close };
   };
 
-  const letterbox: EmailGateway = {
+  const emailGateway: EmailGateway = {
     isConfigured: true,
     async send(to, { subject, text }) {
       if (server.mailServerIsDead) return { kind: "tryLater", notBefore: null, text: "no answer" };
@@ -157,10 +157,10 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
     },
     async firstSignInToken() {
       const token = await openFirstSignIn(running.ports);
-      if (token === null) throw new Error("expected an open claim in a fresh household");
+      if (token === null) throw new Error("expected an open first sign-in in a fresh scenario");
       return token;
     },
-    async ask(method, url, { headers = {}, body, from = "127.0.0.1" } = {}) {
+    async request(method, url, { headers = {}, body, from = "127.0.0.1" } = {}) {
       const answer = await running.app.inject({
         method,
         url,
@@ -177,10 +177,10 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
         cookie: set === undefined ? null : (String(set).split(";")[0] as string),
       };
     },
-    async turn() {
+    async runTick() {
       const { ports } = running;
-      await tick("patrol", () => runPeriodicChecks(ports));
-      await tick("calls", () => advanceDueEscalations(ports));
+      await tick("periodic check", () => runPeriodicChecks(ports));
+      await tick("escalations", () => advanceDueEscalations(ports));
       await tick("digest", () => sendDueDigests(ports));
       await tick("outbox", () =>
         drainOutbox(ports, {

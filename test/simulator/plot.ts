@@ -9,21 +9,21 @@ import { type RandomSource, seededRandom } from "../../server/practice/random.ts
 import type { UplinkParameters } from "./uplink.ts";
 
 /**
- * What one simulated feeder truly is: its birds, its food, its parts and its keeper. The server is told only what a keeper
- * would say (`reportedPortionGrams` and the sensors); the rest it must find out. The ranges are invented, wide enough to hold
+ * What one simulated feeder truly is: its birds, its food, its parts and its keeper. The server gets only what a keeper
+ * would enter (`reportedPortionGrams` and the sensors); the rest it must find out. The ranges are invented, wide enough to hold
  * home-built feeders of very different make; where a source gave a number it stands beside it.
  */
 export interface Plot {
   readonly seed: number;
-  /** Feeders of one yard stand under one sky; left out: each has its own. */
-  readonly skySeed?: number;
+  /** Feeders of one yard have the same weather; left out: each has its own. */
+  readonly weatherSeed?: number;
   readonly from: Instant;
   readonly days: number;
   readonly place: Place;
   readonly reportEverySeconds: number;
   readonly sensors: { button: boolean; detector: boolean; chute: boolean; perch: boolean; scale: boolean };
   readonly currentMeasured: boolean;
-  readonly portionsTold: boolean; // false: a bare scale on a dispenser that tells nothing
+  readonly portionsReported: boolean; // false: a bare scale on a dispenser that reports nothing
   readonly thermometer: boolean; // inside the box, near the cell
   readonly food: FoodParameters;
   readonly birds: BirdParameters;
@@ -73,88 +73,88 @@ export const everySensor = { button: true, detector: true, chute: true, perch: t
 
 /** A plot with everything drawn from the seed. `with` decides what a study is about; the draws stay the same beside it. */
 export function randomPlot(seed: number, study: Partial<Plot> = {}): Plot {
-  const chance = seededRandom(0x51ab0000 ^ seed);
-  const capacityGrams = oneOf([600, 1_000, 1_500, 2_000, 3_000], chance);
-  const portionGrams = chance.between(1, 8);
-  const fullScaleGrams = capacityGrams * chance.between(1.3, 3.5);
-  const month = Math.floor(chance.uniform() * 7); // October to April
+  const random = seededRandom(0x51ab0000 ^ seed);
+  const capacityGrams = oneOf([600, 1_000, 1_500, 2_000, 3_000], random);
+  const portionGrams = random.between(1, 8);
+  const fullScaleGrams = capacityGrams * random.between(1.3, 3.5);
+  const month = Math.floor(random.uniform() * 7); // October to April
   const from = instantOf(
-    `20${month < 3 ? 25 : 26}-${String(((month + 9) % 12) + 1).padStart(2, "0")}-0${1 + Math.floor(chance.uniform() * 9)}T00:00:00Z`,
+    `20${month < 3 ? 25 : 26}-${String(((month + 9) % 12) + 1).padStart(2, "0")}-0${1 + Math.floor(random.uniform() * 9)}T00:00:00Z`,
   );
   // So that a hopper lasts one to three weeks, as keepers choose it.
-  const lastsDays = chance.between(6, 22);
+  const lastsDays = random.between(6, 22);
   const portionsPerDay = Math.min(250, Math.max(12, capacityGrams / portionGrams / lastsDays));
   const plot: Plot = {
     seed,
     from,
     days: 30,
     place: {
-      latitudeDegrees: oneOf([59.5, 59.5, 63.8, 66, 68.4], chance),
-      longitudeDegrees: chance.between(17, 22),
+      latitudeDegrees: oneOf([59.5, 59.5, 63.8, 66, 68.4], random),
+      longitudeDegrees: random.between(17, 22),
     },
-    reportEverySeconds: oneOf([60, 120, 300], chance),
+    reportEverySeconds: oneOf([60, 120, 300], random),
     sensors: everySensor,
     currentMeasured: true,
-    portionsTold: true,
+    portionsReported: true,
     thermometer: true,
     food: {
       capacityGrams,
-      startGrams: capacityGrams * chance.between(0.5, 1),
+      startGrams: capacityGrams * random.between(0.5, 1),
       portionGrams,
-      portionSpread: chance.between(0.1, 0.3),
-      portionWander: chance.between(0.02, 0.08),
-      reportedPortionGrams: Number((portionGrams * Math.exp(chance.normal(0, 0.18))).toPrecision(2)),
-      grainGrams: Math.min(portionGrams / 2, chance.between(0.2, 1)),
-      trayPortions: chance.between(2, 4),
+      portionSpread: random.between(0.1, 0.3),
+      portionWander: random.between(0.02, 0.08),
+      reportedPortionGrams: Number((portionGrams * Math.exp(random.normal(0, 0.18))).toPrecision(2)),
+      grainGrams: Math.min(portionGrams / 2, random.between(0.2, 1)),
+      trayPortions: random.between(2, 4),
     },
     birds: {
       portionsPerDay,
-      pressShare: chance.between(0.25, 0.7),
-      depositShare: chance.between(0.15, 0.5),
-      timerPerDay: Math.floor(chance.between(0, 9)),
-      dayScatter: chance.between(0.12, 0.4),
-      dayMemory: chance.between(0.2, 0.8),
-      trendPerDay: chance.normal(0, 0.012),
-      clustered: chance.between(2, 6),
-      morning: chance.between(0.5, 2.5),
+      pressShare: random.between(0.25, 0.7),
+      depositShare: random.between(0.15, 0.5),
+      timerPerDay: Math.floor(random.between(0, 9)),
+      dayScatter: random.between(0.12, 0.4),
+      dayMemory: random.between(0.2, 0.8),
+      trendPerDay: random.normal(0, 0.012),
+      clustered: random.between(2, 6),
+      morning: random.between(0.5, 2.5),
     },
     cell: {
       fullScaleGrams,
       // Between 0.005 % of full scale a degree (a data sheet) and 0.05 % (a design note's worst; check values lc-* in test/references/checkValues.json).
-      zeroPerDegree: fullScaleGrams * 1e-4 * Math.max(-3.5, Math.min(3.5, chance.normal(0, 1.4))),
-      lagMinutes: chance.between(10, 60),
-      wanderGrams: fullScaleGrams * chance.between(0.0001, 0.0006),
-      zeroGrams: fullScaleGrams * chance.normal(0, 0.0007),
-      noiseGrams: chance.between(0.4, 2.5),
-      creepShare: chance.between(0.0002, 0.0008), // 0.05 % in half an hour: a data sheet
-      perchedShare: oneOf([0, 0.005, 0.02], chance),
-      snowMaxGrams: chance.isTrueWith(0.5) ? 120 : 0,
+      zeroPerDegree: fullScaleGrams * 1e-4 * Math.max(-3.5, Math.min(3.5, random.normal(0, 1.4))),
+      lagMinutes: random.between(10, 60),
+      wanderGrams: fullScaleGrams * random.between(0.0001, 0.0006),
+      zeroGrams: fullScaleGrams * random.normal(0, 0.0007),
+      noiseGrams: random.between(0.4, 2.5),
+      creepShare: random.between(0.0002, 0.0008), // 0.05 % in half an hour: a data sheet
+      perchedShare: oneOf([0, 0.005, 0.02], random),
+      snowMaxGrams: random.isTrueWith(0.5) ? 120 : 0,
     },
     motor: {
-      milliamps: chance.between(120, 900),
-      spread: chance.between(0.02, 0.07),
-      perDegree: chance.between(0.001, 0.007),
-      lightTray: chance.between(0.91, 0.97),
-      jam: chance.between(1.06, 1.3),
-      stall: chance.between(2.5, 4),
+      milliamps: random.between(120, 900),
+      spread: random.between(0.02, 0.07),
+      perDegree: random.between(0.001, 0.007),
+      lightTray: random.between(0.91, 0.97),
+      jam: random.between(1.06, 1.3),
+      stall: random.between(2.5, 4),
     },
-    chute: { pieceSeen: chance.between(0.85, 0.99), portionMissed: chance.between(0, 0.02) },
+    chute: { pieceSeen: random.between(0.85, 0.99), portionMissed: random.between(0, 0.02) },
     keeper: {
-      refillsBelow: chance.between(0.25, 0.5),
-      refillShare: chance.between(0.6, 1),
-      reportsRefill: chance.uniform(),
+      refillsBelow: random.between(0.25, 0.5),
+      refillShare: random.between(0.6, 1),
+      reportsRefill: random.uniform(),
     },
     line: {
-      lost: chance.between(0, 0.03),
-      burstsPerDay: chance.between(0, 1.5),
-      burstMinutes: chance.between(1, 5),
-      outagesPerMonth: chance.between(0, 2),
-      rebootsPerMonth: chance.between(0, 3),
+      lost: random.between(0, 0.03),
+      burstsPerDay: random.between(0, 1.5),
+      burstMinutes: random.between(1, 5),
+      outagesPerMonth: random.between(0, 2),
+      rebootsPerMonth: random.between(0, 3),
     },
     fault: null,
   };
   return { ...plot, ...study };
 }
 
-const oneOf = <Choice>(choices: readonly [Choice, ...Choice[]], chance: RandomSource): Choice =>
-  choices[Math.floor(chance.uniform() * choices.length)] ?? choices[0];
+const oneOf = <Choice>(choices: readonly [Choice, ...Choice[]], random: RandomSource): Choice =>
+  choices[Math.floor(random.uniform() * choices.length)] ?? choices[0];

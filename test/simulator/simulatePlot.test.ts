@@ -21,12 +21,12 @@ const late = <Item extends { truth: SimulatedMoment["truth"] }>(reports: readonl
   reports.filter(({ truth }) => truth.fault !== null && truth.unfed > 5);
 
 describe("a simulated feeder", () => {
-  it("lives the same story again from the same seed, and another from another", () => {
+  it("gives the same lines from the same seed, and others from another", () => {
     expect(JSON.stringify(weekOf(3))).toBe(JSON.stringify(weekOf(3)));
     expect(JSON.stringify(weekOf(3))).not.toBe(JSON.stringify(weekOf(4)));
   });
 
-  it("loses exactly the food that fell, but for what the keeper poured in", () => {
+  it("loses exactly the food that fell, except for what the keeper poured in", () => {
     for (const seed of [1, 2, 3]) {
       const reports = reportsOf(weekOf(seed, { line: steady }));
       let grams = reports[0]?.truth.grams ?? Number.NaN;
@@ -53,7 +53,7 @@ describe("a simulated feeder", () => {
     expect(offs[Math.floor(offs.length / 2)]).toBeLessThan(60);
   });
 
-  it("loses reports on a bad line, and tells their events with the next", () => {
+  it("loses reports on a bad connection, and sends their events with the next", () => {
     const good = reportsOf(weekOf(6, { line: steady }));
     const bad = reportsOf(weekOf(6, { line: { ...steady, lost: 0.3 } }));
     expect(bad.length).toBeLessThan(0.8 * good.length);
@@ -61,9 +61,9 @@ describe("a simulated feeder", () => {
     expect(seqs).toEqual(seqs.map((_, index) => index + 1));
   });
 
-  it("has no word of portions, chute or birds where nothing tells them", () => {
+  it("has no events of portions, chute or birds where nothing reports them", () => {
     const sensors = { ...everySensor, chute: false, button: false, detector: false, perch: false };
-    const reports = reportsOf(weekOf(2, { sensors, portionsTold: false }));
+    const reports = reportsOf(weekOf(2, { sensors, portionsReported: false }));
     expect(reports.every(({ report }) => report.events.every(({ kind }) => kind === "refill"))).toBe(true);
     expect(reports.at(-1)?.truth.portions).toBeGreaterThan(20);
   });
@@ -103,7 +103,7 @@ describe("a planted fault", () => {
     expect(currentOf("wireOff")).toBeLessThan(5);
   });
 
-  it("takes only its own sensor's word: a blind chute sees nothing of what falls, a stuck scale stays", () => {
+  it("affects only its own sensor: a blind chute sees nothing of what falls, a stuck scale stays", () => {
     const blind = late(broken("chuteBlind"));
     expect(blind.flatMap(({ portions }) => portions).every(({ seen }) => seen === 0)).toBe(true);
     expect(blind.flatMap(({ portions }) => portions).some(({ pieces }) => pieces > 0)).toBe(true);
@@ -119,12 +119,12 @@ describe("a planted fault", () => {
       const has = (some: typeof reports) =>
         some.some(({ report }) => report.events.some((event) => event.kind === kind));
       expect(has(reports.filter(({ truth }) => truth.fault === null))).toBe(true);
-      // The first report after it may still tell of the minutes before.
+      // The first report after it may still contain the minutes before.
       expect(has(reports.filter(({ truth }) => truth.fault !== null).slice(1))).toBe(false);
     }
   });
 
-  it("is known for each kind that can be planted", () => {
+  it("exists for each kind that can be planted", () => {
     for (const kind of plantedFaults)
       expect(broken(kind).some(({ truth }) => truth.fault === kind) || kind === "silent").toBe(true);
     expect(broken("silent").every(({ truth }) => truth.fault === null)).toBe(true);

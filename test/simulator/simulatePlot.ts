@@ -93,7 +93,7 @@ export class PlotSimulation {
     const random = seededRandom(plot.seed * 2 + 1);
     this.#phone = phone;
     this.#plot = plot;
-    this.#weatherSeed = plot.skySeed ?? plot.seed;
+    this.#weatherSeed = plot.weatherSeed ?? plot.seed;
     this.#random = random;
     this.#cell = initialLoadCell(random.between(5, 20)); // tared at the kitchen table or in October's garden
     this.#meanPortionGrams = food.portionGrams;
@@ -244,7 +244,7 @@ export class PlotSimulation {
   }
 
   #givePortion(cause: string, paysFor: number | null, requestedAt: Instant): void {
-    const { sensors, currentMeasured, portionsTold } = this.#plot;
+    const { sensors, currentMeasured, portionsReported: portionsTold } = this.#plot;
     const at = after(requestedAt, seconds(1));
     const fault = this.#fault(at);
     if (fault === "powerCut") return;

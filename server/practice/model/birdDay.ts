@@ -74,7 +74,7 @@ export function simulateLandings({ birds, place, seed, from, appetite }: BirdDay
   return landings.sort((a, b) => a.at - b.at);
 }
 
-/** A moment of the day's light by the birds' own rhythm: by rejection sampling. */
+/** A moment of the day's light by the birds' own habit: by rejection sampling. */
 function momentIn(
   spans: readonly { readonly from: Instant; readonly to: Instant }[],
   light: number,

@@ -70,7 +70,7 @@ function lacksFood(fault: FaultKind, { living, plot: { birds, food } }: WatchedF
 /** The simulated tray doesn't freeze; but water may have been there within a day, and frost is here now. */
 function isIced(fault: FaultKind, { plot }: WatchedFeeder, now: Instant): boolean {
   if (fault !== "iceLock") return false;
-  const sky = (at: Instant) => weatherAt(plot.skySeed ?? plot.seed, plot.place, at, humidClimate);
+  const sky = (at: Instant) => weatherAt(plot.weatherSeed ?? plot.seed, plot.place, at, humidClimate);
   if (sky(now).lidCelsius > -0.5) return false;
   for (let back = 1; back <= 30; back += 1) if (sky(before(now, hours(back))).lidCelsius > 0.2) return true;
   return false;

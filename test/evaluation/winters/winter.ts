@@ -275,7 +275,7 @@ function plotOf(seed: number, index: number, from: Instant) {
   const drawn = randomPlot(seed * 16 + index);
   return {
     ...drawn,
-    skySeed: seed,
+    weatherSeed: seed,
     from,
     place,
     days: 151,
