@@ -47,7 +47,7 @@ export type * from "./ports/rows.ts";
 export type * from "./ports/storeCondition.ts";
 export * from "./ports/storeProblems.ts";
 /** Spoken through these ports, defined by the domain. */
-export type { EmailOutcome as MailOutcome, PushOutcome, Settlement };
+export type { EmailOutcome, PushOutcome, Settlement };
 
 /** What flows need from the world outside, and nothing of how it is done. */
 export interface Ports {

@@ -55,10 +55,17 @@ const modules: readonly Module[] = [
     reason: "is what flows must know of practice feeders, and no more",
   },
   {
+    name: "feeder model",
+    files: /^server\/practice\/(model\/\w+|random)\.ts$/,
+    mayImport: ["domain"],
+    libraries: ["suncalc"],
+    reason: "is the pure physics that practice feeders, simulator and tests share, so it knows none of them",
+  },
+  {
     name: "practice",
     files: /^server\/practice\//,
-    mayImport: ["contract", "domain", "practice yard"],
-    libraries: ["zod", "suncalc", "node:util"], // its own command line is read with node:util
+    mayImport: ["contract", "domain", "practice yard", "feeder model"],
+    libraries: ["zod", "node:util"], // its own command line is read with node:util
     reason: "is a client of the server: it reports over HTTP as any feeder does",
   },
   {
@@ -127,7 +134,7 @@ const modules: readonly Module[] = [
 /** `may: ["adapters"]` means all of them. */
 const whole: Readonly<Record<string, readonly string[]>> = {
   adapters: ["adapters", "practice runner"],
-  practice: ["practice", "practice yard"],
+  practice: ["practice", "practice yard", "feeder model"],
 };
 const boundaries = modules.map((module) => ({
   ...module,
@@ -212,6 +219,9 @@ describe("the module boundaries", { timeout: 60_000 }, () => {
     ["server/adapters/webPush.ts", "server/flows/outbox.ts", "file", "types"],
     ["server/adapters/webPush.ts", "server/practice/run.ts", "file", "values"],
     ["server/practice/run.ts", "server/ports.ts", "file", "types"],
+    ["server/practice/model/tray.ts", "server/practice/world.ts", "file", "types"],
+    ["server/practice/model/tray.ts", "server/contract/report.ts", "file", "types"],
+    ["server/practice/random.ts", "node:util", "node", "values"],
     ["server/replay/replay.ts", "server/flows/ingest.ts", "file", "types"],
     ["server/replay/replay.ts", "server/ports.ts", "file", "types"],
     ["server/contract/api.ts", "server/flows/days.ts", "file", "types"],

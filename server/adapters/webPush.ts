@@ -1,4 +1,5 @@
 import { createECDH, createHmac } from "node:crypto";
+import type { IncomingMessage } from "node:http";
 import https from "node:https";
 import webpush from "web-push";
 import type { Instant } from "../domain/instant.ts";
@@ -121,44 +122,21 @@ class NoResponse extends Error {
 /** @throws NoResponse, EndpointRefused, or the network's own error; an answer of any status is no error */
 function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: EndpointGuard, timeoutMs: number) {
   return new Promise<PushResponse>((resolve, reject) => {
-    const sending = https.request(url, {
-      method: "POST",
-      headers,
-      agent,
-      // It connects to the addresses that the guard checked: this is the only DNS query.
-      lookup: guard.lookup,
-    });
+    // It connects to the addresses that the guard checked: this is the only DNS query.
+    const sending = https.request(url, { method: "POST", headers, agent, lookup: guard.lookup });
     let answer: { read(): PushResponse } | null = null;
     let allSent = false;
     sending.on("finish", () => {
       allSent = true;
     });
     const deadline = setTimeout(() => sending.destroy(new Error(`no answer within ${timeoutMs} ms`)), timeoutMs);
-
-    const done = () => {
-      clearTimeout(deadline);
-      // The status decides, even where the rest of the answer is missing.
-      if (answer !== null) resolve(answer.read());
-      sending.destroy();
-    };
     sending.on("response", (response) => {
-      const chunks: Buffer[] = [];
-      let octets = 0;
-      answer = {
-        read: () => ({
-          status: response.statusCode ?? 0,
-          retryAfter: response.headers["retry-after"],
-          text: asOneLine(Buffer.concat(chunks).subarray(0, responseOctetsMax).toString("utf8")),
-        }),
-      };
-      response.on("data", (chunk: Buffer) => {
-        chunks.push(chunk);
-        octets += chunk.length;
-        if (octets >= responseOctetsMax) done();
+      answer = collect(response, () => {
+        clearTimeout(deadline);
+        // The status decides, even where the rest of the answer is missing.
+        if (answer !== null) resolve(answer.read());
+        sending.destroy();
       });
-      response.on("end", done);
-      response.on("error", done);
-      if (response.statusCode !== undefined && response.statusCode < 300) done();
     });
     sending.on("error", (error) => {
       clearTimeout(deadline);
@@ -167,6 +145,27 @@ function post({ url, headers, body }: PushRequest, agent: https.Agent, guard: En
     });
     sending.end(body);
   });
+}
+
+/** Reads the beginning of an answer. @param done called, never at once, when enough is read or no more comes */
+function collect(response: IncomingMessage, done: () => void): { read(): PushResponse } {
+  const chunks: Buffer[] = [];
+  let octets = 0;
+  response.on("data", (chunk: Buffer) => {
+    chunks.push(chunk);
+    octets += chunk.length;
+    if (octets >= responseOctetsMax) done();
+  });
+  response.on("end", done);
+  response.on("error", done);
+  if (response.statusCode !== undefined && response.statusCode < 300) queueMicrotask(done);
+  return {
+    read: () => ({
+      status: response.statusCode ?? 0,
+      retryAfter: response.headers["retry-after"],
+      text: asOneLine(Buffer.concat(chunks).subarray(0, responseOctetsMax).toString("utf8")),
+    }),
+  };
 }
 
 const errorText = (error: unknown): string => {

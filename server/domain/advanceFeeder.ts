@@ -42,7 +42,7 @@ import type { FeederEvent, Readings, Report } from "./report.ts";
 import { updateRefusedReports } from "./reportFaults.ts";
 import type { FeederSettings } from "./settings.ts";
 import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
-import { counted, sensed } from "./silence/sensorFaults.ts";
+import { updateSensorsByEvent, updateSensorsByReport } from "./silence/sensorFaults.ts";
 import { withoutStuckReadings } from "./silence/stuckReadings.ts";
 import type { Celsius } from "./units.ts";
 
@@ -198,7 +198,7 @@ function applyEvents(state: FeederState, events: readonly FeederEvent[], telling
   const draft: Draft = { hopper, feed, cold, orders, trouble };
   let { sensors } = state;
   for (const event of events) {
-    sensors = sensed(sensors, event, settings);
+    sensors = updateSensorsByEvent(sensors, event, settings);
     takeEvent(draft, event, settings, telling);
   }
   return { ...state, ...draft, sensors };
@@ -271,7 +271,7 @@ function applyReadings(state: FeederState, report: Report, at: Instant, telling:
   const { readings, unknownReadings: unknown = [] } = report;
   const { orders, changed } = updateOrdersByPaused(state.orders, from === "this" ? readings.paused : null, at, now);
   for (const order of changed) effects.push({ kind: "orderChanged", order });
-  const sensors = counted(state.sensors, report, at, settings);
+  const sensors = updateSensorsByReport(state.sensors, report, at, settings);
   // A thermometer that stands still says nothing of the cold, nor of what the cold does to the scale.
   const living = withoutStuckReadings(readings, sensors.constantReadings);
   const { hopper, feed, cold } = applyWeight(state, living, report.events.length, at, effects);

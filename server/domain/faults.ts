@@ -1,14 +1,14 @@
 import { type Instant, minutes, type Span, seconds } from "./instant.ts";
 import type { Probability } from "./units.ts";
 
-/** A fault is what is wrong now; an alarm (alarms/) is what we tell about it. */
+/** A fault is what is wrong now; an alarm (alarms/) is its record that people may be notified of. */
 export interface Fault {
   readonly kind: FaultKind;
-  /** One or two plain sentences for the keeper: what is wrong and by what signs we know. */
+  /** One or two plain sentences for the keeper: what is wrong and how it was detected. */
   readonly reason: string;
-  /** The very numbers behind the reason, for whoever wants to check it. */
+  /** The numbers behind the reason, for those who want to check it. */
   readonly evidence: readonly Evidence[];
-  /** How sure the test that found it is; null where the fault is a plain fact and no inference. */
+  /** The confidence of the test that found it; null where the fault is a fact and no inference. */
   readonly confidence: Probability | null;
 }
 
@@ -24,27 +24,27 @@ export type Priority = "urgent" | "soon" | "note";
 export interface FaultRule {
   readonly title: string;
   readonly priority: Priority;
-  /** How long the fault must persist before it is told (ISA-18.2 on-delay). */
+  /** How long the fault must persist before its alarm is raised (ISA-18.2 on-delay). */
   readonly onDelay: Span;
-  /** How long it must stay away before the alarm returns to normal (ISA-18.2 off-delay). */
+  /** How long it must be absent before the alarm returns to normal (ISA-18.2 off-delay). */
   readonly offDelay: Span;
   /** What the keeper can do about it, in one sentence. */
   readonly advice: string;
   /**
-   * While one of these stands, this fault is its consequence and raises no alarm of its own. A cause must be sure to do this
-   * and not only able to: what the weather makes likely (ice, caking) explains no jam that a portion has proved, whose own
-   * words mention the ice. No chain of causes may come back to itself.
+   * While one of these is present, this fault is its consequence and raises no alarm of its own. A cause must lead to it for
+   * certain: what the weather makes likely (ice, caking) explains no jam that a portion has shown, whose own text mentions the
+   * ice. No chain of causes may come back to itself.
    */
   readonly explainedBy: readonly FaultKind[];
   /**
-   * It may have done lasting damage: when it is gone the alarm waits until somebody has looked at the thing itself and says so
-   * (ISA-18.2, "latched"). Only where nothing that is measured afterwards would show the damage. A motor that was stalled and
-   * gives portions again has proved itself, and so has a hopper, a sensor or a line.
+   * It may have done lasting damage: when it has ended the alarm waits until somebody has checked the feeder and confirms it
+   * (ISA-18.2, "latched"). Only where no later measurement would show the damage. A motor that was stalled and gives portions
+   * again works, and so does a hopper, a sensor or a connection.
    */
   readonly latched?: true;
 }
 
-/** No food reaches the birds: they leave by and by, and then a sensor that waits for them is quiet for no fault of its own. */
+/** No food reaches the birds: they stay away after a while, and then a working sensor has no signal either. */
 const faultsStoppingFood = [
   "motorNotTurning",
   "motorStalled",
@@ -55,16 +55,16 @@ const faultsStoppingFood = [
 ] as const;
 
 /**
- * Every fault Pieward can name, the gravest first. Adding one: a line here, a finder in its room, a planted fault
- * in the room's tests. The delays are common practice, no source; ISA-18.2 only says that each alarm needs its own.
+ * Every fault that Pieward detects, the highest priority first. To add one: an entry here, a finder in its module, a planted fault
+ * in the module's tests. The delays are common practice, no source; ISA-18.2 only says that each alarm needs its own.
  */
 export const faultRules = {
   feederSilent: {
-    title: "feeder silent",
+    title: "no reports",
     priority: "urgent",
-    onDelay: minutes(0), // the silence itself is the delay: its length is learnt (silence/)
-    offDelay: minutes(0), // one report proves that it speaks again
-    advice: "Check its power and its network. Until it is heard again nothing else about it is known.",
+    onDelay: minutes(0), // the time without reports is the delay: its length is learnt (silence/)
+    offDelay: minutes(0), // one report shows that it works again
+    advice: "Check its power and network. Nothing else is known until it reports again.",
     explainedBy: [],
   },
   motorNotTurning: {
@@ -72,7 +72,7 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0), // the sequential test that found it has already waited for enough portions
     offDelay: minutes(0),
-    advice: "Pause the feeder, then look at the motor's wire and plug with the power off.",
+    advice: "Pause the feeder, then check the motor's wire and plug with the power off.",
     explainedBy: ["feederSilent", "supplyWeak"],
   },
   motorStalled: {
@@ -84,11 +84,11 @@ export const faultRules = {
     explainedBy: ["feederSilent"],
   },
   foodOut: {
-    title: "food out",
+    title: "hopper empty",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    advice: "Refill the hopper, or pause the feeder so that no deposit goes unpaid.",
+    advice: "Refill the hopper, or pause the feeder so that birds do not bring caps without a reward.",
     explainedBy: ["feederSilent"],
   },
   trayJammed: {
@@ -96,16 +96,16 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    advice: "Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
+    advice: "Pause the feeder, then loosen the food in the tray. In frost, check for ice first.",
     explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut"],
   },
   feedBridged: {
-    title: "food bridged",
+    title: "food stuck above the tray",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
     advice:
-      "Pause the feeder, then stir the food from above until it falls onto the tray again. Damp or caked food bridges: take it out.",
+      "Pause the feeder, then stir the food from above until it falls onto the tray again. Remove damp or caked food.",
     explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut", "trayJammed"],
   },
   feedStopped: {
@@ -113,32 +113,32 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
-    advice: "Look at the hopper and the tray: it is empty or jammed, and the sensors it has can't tell which.",
+    advice: "Check the hopper and tray: empty or jammed. The sensors can't show which.",
     explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "foodOut", "trayJammed", "feedBridged"],
   },
   depositUnpaid: {
-    title: "deposit not paid",
+    title: "deposit without a portion",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(30),
-    advice: "Find out why before the birds stop believing: the alarms beside this one may say.",
-    // A board that starts anew in the middle of a portion, for want of tension, has forgotten what it owed.
+    advice: "Find the cause soon, or the birds stop coming. See the other alarms.",
+    // A board that restarts during a portion because of low voltage has lost the deposit to pay for.
     explainedBy: ["feederSilent", ...faultsStoppingFood, "supplyWeak"],
   },
   feedsThoughPaused: {
-    title: "gives food though paused",
+    title: "feeding while paused",
     priority: "urgent",
-    onDelay: minutes(0), // one portion after its own confirmation is proof
-    offDelay: minutes(30), // a feeder that does it again and again is one alarm
-    advice: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
-    explainedBy: [], // a keeper who asked for a stop must know that it isn't kept, whatever else is wrong
+    onDelay: minutes(0), // one portion after its own confirmation is enough
+    offDelay: minutes(30), // a feeder that does it repeatedly is one alarm
+    advice: "Assume that it is feeding. If it must stop, go there and switch it off.",
+    explainedBy: [], // a keeper who requested a pause must know that it isn't followed, whatever else is wrong
   },
   pauseContradicted: {
-    title: "pause not kept",
+    title: "pause not followed",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(30),
-    advice: "Take it that the feeder feeds. If it must stop, go there and switch it off.",
+    advice: "Assume that it is feeding. If it must stop, go there and switch it off.",
     explainedBy: ["feedsThoughPaused"],
   },
   pauseOverdue: {
@@ -146,8 +146,8 @@ export const faultRules = {
     priority: "urgent",
     onDelay: minutes(0), // the order's own deadline is the delay
     offDelay: minutes(0),
-    advice: "Take it that the feeder is still feeding. If it must stop, go there and switch it off.",
-    // A keeper who asked for a stop must hear that it did not arrive, whatever else is wrong; these two say that and more.
+    advice: "Assume that the feeder is still feeding. If it must stop, go there and switch it off.",
+    // A keeper who requested a pause must know that it did not arrive, whatever else is wrong; these two include that.
     explainedBy: ["feedsThoughPaused", "pauseContradicted"],
   },
   chargingInFrost: {
@@ -158,16 +158,16 @@ export const faultRules = {
     advice:
       "Disconnect the charger until the battery is above 0 °C. Charging lithium cells in frost damages them and can make them dangerous.",
     explainedBy: ["feederSilent"],
-    latched: true, // plated lithium stays, and no tension tells of it
+    latched: true, // plated lithium stays, and no voltage shows it
   },
   batteryFreezing: {
     title: "battery near freezing",
     priority: "urgent",
     onDelay: minutes(10),
     offDelay: minutes(60),
-    advice: "Bring the battery in or charge it indoors by its maker's instructions. Never charge a frozen battery.",
+    advice: "Bring the battery in, or charge it indoors by its maker's instructions. Never charge a frozen battery.",
     explainedBy: ["feederSilent"],
-    latched: true, // ice bends plates and cracks the case; it shows when the battery fails
+    latched: true, // ice bends plates and cracks the case; it shows only when the battery fails
   },
   foodLow: {
     title: "food low",
@@ -180,22 +180,21 @@ export const faultRules = {
   reportsUnreadable: {
     title: "reports can't be read",
     priority: "soon",
-    onDelay: minutes(0), // each refused report loses what it brought, if its sender doesn't keep it
-    offDelay: minutes(0), // one readable report proves that it speaks the language again
-    advice:
-      "Look at the feeder's program: the answer to its report says the same. Until then nothing new is known of it.",
+    onDelay: minutes(0), // each refused report is lost if its sender doesn't store it
+    offDelay: minutes(0), // one readable report shows that its program works again
+    advice: "Check the feeder's program. The answer to its report gives the reason.",
     explainedBy: ["feederSilent"],
   },
   staysPaused: {
     title: "may still be paused",
-    priority: "soon", // nothing is harmed, but the birds find nothing where they were promised food
-    onDelay: minutes(10), // whoever fills it by hand pauses it for some minutes
-    offDelay: minutes(0), // its own word, or food, proves that it feeds
-    advice: "Resume it, or look at the feeder whether somebody has switched it off by hand.",
+    priority: "soon", // nothing is damaged, but the birds find no food
+    onDelay: minutes(10), // a keeper who fills it pauses it for some minutes
+    offDelay: minutes(0), // its own report, or food, shows that it feeds
+    advice: "Resume it, or check whether somebody switched it off at the feeder.",
     explainedBy: ["feederSilent"],
   },
   chuteBlind: {
-    title: "chute sensor blind",
+    title: "chute sensor not working",
     priority: "soon",
     onDelay: minutes(0),
     offDelay: minutes(0),
@@ -203,51 +202,51 @@ export const faultRules = {
     explainedBy: ["feederSilent"],
   },
   buttonSilent: {
-    title: "button silent",
+    title: "button not working",
     priority: "soon",
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
-    advice: "Press the button yourself and see whether it counts.",
+    advice: "Press the button and check whether it counts.",
     explainedBy: ["feederSilent", ...faultsStoppingFood],
   },
   detectorSilent: {
-    title: "detector silent",
+    title: "metal detector not working",
     priority: "soon",
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
-    advice: "Drop a cap into the slot yourself and see whether it counts. Frost moves a detector's zero.",
+    advice: "Drop a cap into the slot and check whether it counts. Frost can change its calibration.",
     explainedBy: ["feederSilent", ...faultsStoppingFood],
   },
   perchSilent: {
-    title: "perch sensor silent",
+    title: "perch sensor not working",
     priority: "soon",
     onDelay: minutes(0), // the sequential test has already waited for enough birds
     offDelay: minutes(0),
-    advice: "Press the perch down yourself and see whether it counts.",
+    advice: "Press the perch down and check whether it counts.",
     explainedBy: ["feederSilent", ...faultsStoppingFood],
   },
   scaleSilent: {
-    title: "scale silent",
+    title: "scale not working",
     priority: "soon",
     onDelay: minutes(10),
     offDelay: minutes(0),
-    advice: "Look at the load cell's wire. Until it speaks, the hopper is reckoned from portions alone.",
+    advice: "Check the load cell's wire. Until then the food level is calculated from portions.",
     explainedBy: ["feederSilent"],
   },
   sensorChattering: {
-    title: "sensor chattering",
+    title: "sensor counts too much",
     priority: "soon",
     onDelay: minutes(0), // the test that found it has already waited for enough of it
     offDelay: minutes(60),
-    advice: "Dry and clean the contact: damp or a bent spring makes it count what no bird did.",
+    advice: "Dry and clean the contact. Damp or a bent spring causes false counts.",
     explainedBy: ["feederSilent"],
   },
   readingStuck: {
     title: "reading stuck",
     priority: "soon",
     onDelay: minutes(0),
-    offDelay: minutes(0), // one new value proves that it lives
-    advice: "Look at that sensor's wire. Until it changes again nothing is concluded from it.",
+    offDelay: minutes(0), // one new value shows that it works
+    advice: "Check that sensor's wire. Until it changes, the reading is ignored.",
     explainedBy: ["feederSilent"],
   },
   readingImpossible: {
@@ -255,51 +254,48 @@ export const faultRules = {
     priority: "soon",
     onDelay: minutes(10),
     offDelay: minutes(30),
-    advice: "Look at that sensor's wire and plug: no such value exists outdoors.",
+    advice: "Check that sensor's wire and plug. The value is impossible outdoors.",
     explainedBy: ["feederSilent"],
   },
   countsBackwards: {
-    title: "count ran backwards",
+    title: "counter went backwards",
     priority: "note",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    advice: "Look at the feeder's program or its supply: a running total must only grow until it starts anew.",
+    advice: "A counter may only increase until a restart. Check the feeder's program or its supply.",
     explainedBy: ["feederSilent", "supplyWeak"],
   },
   supplyWeak: {
-    title: "supply weak",
+    title: "supply voltage low",
     priority: "soon",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    advice: "Look at supply, plug and wires, and at the battery: the tension breaks down while the motor runs.",
+    advice: "Check supply, plug, wires and battery: the voltage drops while the motor runs.",
     // A stalled motor pulls several times its current, and a battery near freezing is empty and cold.
     explainedBy: ["feederSilent", "motorStalled", "batteryFreezing"],
   },
   detectorDrifting: {
-    title: "detector drifting",
+    title: "metal detector misses caps",
     priority: "soon",
     onDelay: minutes(30),
     offDelay: minutes(120),
-    advice:
-      "Let the detector find its zero again, or turn up its sensitivity, and drop a cap yourself to see whether it counts.",
+    advice: "Calibrate the detector or increase its sensitivity, then drop a cap to test it.",
     explainedBy: ["feederSilent", "detectorSilent"],
   },
   bootReused: {
-    title: "boot id used again",
-    priority: "note", // its starts are told apart, so that nothing is lost
+    title: "boot id reused",
+    priority: "note", // its starts are distinguished, so that nothing is lost
     onDelay: minutes(0),
     offDelay: minutes(0),
-    advice:
-      "Let its program choose a new random boot id at each start: where its starts can't be told apart, reports are refused.",
+    advice: "Its program must choose a new random boot id at each start. Otherwise reports are refused.",
     explainedBy: ["feederSilent"],
   },
   reportsIrregular: {
-    title: "not reporting regularly",
-    priority: "note", // whoever sends a report by hand is owed no alarm for not sending the next
+    title: "irregular reports",
+    priority: "note", // a report sent by hand must not raise an alarm when no other follows
     onDelay: minutes(0), // as for feederSilent
     offDelay: minutes(0),
-    advice:
-      "Let its program report by itself, also when nothing happens; from then on you are told when it falls silent.",
+    advice: "Its program should report regularly, also without events. Then missing reports raise an alarm.",
     explainedBy: [],
   },
   feedCaking: {
@@ -307,31 +303,31 @@ export const faultRules = {
     priority: "note",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    advice: "Take out the old food, dry the hopper and put in fresh food with the next visit.",
+    advice: "At the next visit, remove the old food, dry the hopper and fill in fresh food.",
     explainedBy: ["feederSilent"],
   },
   iceLock: {
-    title: "ice on tray and slot likely",
+    title: "ice likely on tray and slot",
     priority: "soon",
     onDelay: minutes(15),
-    offDelay: minutes(24 * 60), // one cold spell, one alarm: the nights of a spell come by turns with its days
-    advice: "Look for ice on tray and slot before the morning's first birds; keep the food dry.",
+    offDelay: minutes(24 * 60), // one cold spell, one alarm, over its nights and days
+    advice: "Check tray and slot for ice before sunrise. Keep the food dry.",
     explainedBy: ["feederSilent"],
   },
   frostInside: {
     title: "frost inside",
-    priority: "note", // ordinary weather on a clear damp night, and nothing to be done about it tonight
+    priority: "note", // usual weather on a clear damp night, and nothing has to be done tonight
     onDelay: minutes(15),
     offDelay: minutes(24 * 60), // one cold spell, one note
-    advice: "Keep the food dry, and look for ice when you next come by.",
+    advice: "Keep the food dry, and check for ice at your next visit.",
     explainedBy: ["feederSilent", "iceLock"],
   },
   troubleReported: {
-    title: "feeder reports trouble",
+    title: "problem reported by the feeder",
     priority: "soon",
     onDelay: minutes(0),
     offDelay: minutes(60),
-    advice: "Read the feeder's own words.",
+    advice: "Read the feeder's message.",
     explainedBy: ["feederSilent"],
   },
 } as const satisfies Record<string, Omit<FaultRule, "explainedBy"> & { readonly explainedBy: readonly string[] }>;
@@ -340,11 +336,11 @@ export type FaultKind = keyof typeof faultRules;
 export const faultKinds = Object.keys(faultRules) as readonly FaultKind[];
 export const ruleOf = (kind: FaultKind): FaultRule => faultRules[kind];
 
-/** At a practice feeder nobody wants to wait a quarter of an hour to see what an alarm looks like. */
+/** At a practice feeder an alarm comes soon, so that a keeper sees quickly what it is like. */
 const practiceOnDelayMax = seconds(15);
 const practiceOffDelayMax = minutes(60);
 
-/** The rule by which this very feeder's alarm is advanced. */
+/** The rule for this feeder's alarm. */
 export function ruleFor(kind: FaultKind, { practice }: { readonly practice: boolean }): FaultRule {
   const rule = ruleOf(kind);
   if (!practice || (rule.onDelay <= practiceOnDelayMax && rule.offDelay <= practiceOffDelayMax)) return rule;

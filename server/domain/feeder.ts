@@ -12,7 +12,7 @@ import type { Readings } from "./report.ts";
 import type { RefusedReports } from "./reportFaults.ts";
 import type { FeederSettings } from "./settings.ts";
 import { initialReporting, type ReportingState } from "./silence/feederSilence.ts";
-import { type SensorsState, unwatchedSensors } from "./silence/sensorFaults.ts";
+import { type SensorsState, initialSensors } from "./silence/sensorFaults.ts";
 
 /**
  * All that Pieward remembers of one feeder: plain JSON values, so that a row in a table, a line of a log and a
@@ -64,7 +64,7 @@ export function newFeeder(settings: FeederSettings, now: Instant): FeederState {
     clock: initialClock(),
     eventSequence: initialEventSequence(),
     reporting: initialReporting(now),
-    sensors: unwatchedSensors(now),
+    sensors: initialSensors(now),
     cold: initialCold(),
     orders: initialOrders(),
     trouble: null,

@@ -16,7 +16,7 @@ import type { Escalation } from "../domain/notification/escalation.ts";
 import { personReachability } from "../domain/push/reachability.ts";
 import type {
   AtomicStores,
-  MailOutcome,
+  EmailOutcome,
   MemberChangeResult,
   MemberChanges,
   MemberRow,
@@ -251,7 +251,7 @@ export async function changeEmail(ports: Ports, person: string, mail: string | n
 }
 
 /** Sends a letter at once, for whoever wants to see whether it arrives. Null: they have no address. */
-export async function testEmail({ clock, store, email }: Ports, person: string): Promise<MailOutcome | null> {
+export async function testEmail({ clock, store, email }: Ports, person: string): Promise<EmailOutcome | null> {
   const to = await store.people.emailOf(person);
   if (to === null) return null;
   const notice = {

@@ -1,11 +1,9 @@
-import { after, before, hours, type Instant, type Span, seconds } from "../domain/instant.ts";
-import { civilDaylightHours } from "../domain/sun.ts";
-import { isCivilDaylight } from "./light.ts";
+import { after, days, type Instant, seconds } from "../domain/instant.ts";
+import { type BirdParameters, type Landing, simulateLandings } from "./model/birdDay.ts";
 import type { RandomSource } from "./random.ts";
-import { isStormy } from "./weather.ts";
 import { practiceYard } from "./yard.ts";
 
-/** How the practice birds come and what they do there. A bird that does nothing only looks. */
+/** How the practice birds come and what they do there. Some visits bring neither a press nor a deposit. */
 export interface BirdVisit {
   readonly arrivesAt: Instant;
   readonly leavesAt: Instant;
@@ -19,8 +17,8 @@ export interface BirdAction {
 
 /**
  * Four birds, each as far in its training as its numbers say. Taken together four landings of five bring a press, and as
- * many a deposit: so a button or a detector that answers none is found out within a dozen or so landings. The rhythms share these
- * shares, or a change of rhythm would itself look like a fault.
+ * many a deposit: so a button or a detector that answers none is found out within a dozen or so landings. All patterns
+ * have these shares, or a change of pattern would itself look like a fault.
  */
 const birds = [
   { press: 0.6, deposit: 0.5 }, // comes for free food
@@ -30,58 +28,71 @@ const birds = [
 ] as const;
 
 /**
- * `daylight`: as wild birds do, in bouts from civil dawn to civil dusk; this is how the past is told.
- * `calm`: a landing every few minutes at any hour, which a hopper can bear day after day. `lively`: two a minute, for whoever has
+ * `daylight`: as wild birds do, in bouts from civil dawn to civil dusk; so come the birds of the past.
+ * `calm`: a landing every few minutes at any hour, which a hopper can bear day after day. `lively`: two a minute, for somebody who has
  * just come to watch, also in the evening. `flock`: one landing upon another, so that signs gather while somebody watches.
  * `drumming`: a flock that has no caps and drums on the button, for the first moments of a fault that portions must show; too
  * short for the missing deposits to look like a fault of their own.
  */
 export type VisitPattern = "daylight" | "calm" | "lively" | "flock" | "drumming";
 
-/** Where in a bout we are: how many visits it still has. */
-export interface Bout {
-  readonly visitsLeft: number;
+/** The day that was simulated last, in the pattern `daylight`: its landings still to come, and when it ends. */
+export interface SimulatedDay {
+  readonly landings: readonly Landing[];
+  readonly endsAt: Instant | null; // null before the first
 }
-export const initialBout: Bout = { visitsLeft: 0 };
+export const noSimulatedDay: SimulatedDay = { landings: [], endsAt: null };
 
-const boutsPerDay = 16;
+const meanShare = (kind: BirdAction["kind"]): number => birds.reduce((sum, bird) => sum + bird[kind], 0) / birds.length;
+/** Sixty landings on a day of eight hours of light, ninety in midsummer; six in a bout. */
+const daylightBirds: BirdParameters = {
+  portionsPerDay: 60 * (meanShare("press") + meanShare("deposit")),
+  pressShare: meanShare("press"),
+  depositShare: meanShare("deposit"),
+  timerPerDay: 0, // the scene's plan gives the free food
+  dayScatter: 0,
+  dayMemory: 0,
+  trendPerDay: 0,
+  clustered: 6,
+  morning: 1,
+};
 
 /** The next visit after one that ended at `from`. */
 export function nextVisit(
   from: Instant,
-  bout: Bout,
-  rhythm: VisitPattern,
-  seed: number,
-  chance: RandomSource,
-): { visit: BirdVisit; bout: Bout } {
-  const within = (low: number, high: number) => after(from, seconds(chance.between(low, high)));
-  switch (rhythm) {
+  day: SimulatedDay,
+  pattern: VisitPattern,
+  weatherSeed: number,
+  random: RandomSource,
+): { visit: BirdVisit; day: SimulatedDay } {
+  const within = (low: number, high: number) => after(from, seconds(random.between(low, high)));
+  switch (pattern) {
     case "calm":
-      return { visit: visitAt(within(220, 400), unhurried, chance), bout: initialBout };
+      return { visit: visitAt(within(220, 400), unhurried, random), day: noSimulatedDay };
     case "lively":
-      return { visit: visitAt(within(20, 30), unhurried, chance), bout: initialBout };
+      return { visit: visitAt(within(20, 30), unhurried, random), day: noSimulatedDay };
     case "flock":
-      return { visit: visitAt(within(2.3, 2.5), hurried, chance), bout: initialBout };
+      return { visit: visitAt(within(2.3, 2.5), hurried, random), day: noSimulatedDay };
     case "drumming":
-      return { visit: drummingAt(within(2.3, 2.5), chance), bout: initialBout };
-    case "daylight": {
-      const inBout = bout.visitsLeft > 0;
-      const at = inBout ? within(20, 150) : nextBoutAt(from, seed, chance);
-      const visitsLeft = inBout ? bout.visitsLeft - 1 : Math.floor(chance.between(3, 8));
-      // A bout that dusk overtakes is over.
-      if (inBout && !isCivilDaylight(practiceYard.place, at)) return nextVisit(at, initialBout, rhythm, seed, chance);
-      return { visit: visitAt(at, unhurried, chance), bout: { visitsLeft } };
-    }
+      return { visit: drummingAt(within(2.3, 2.5), random), day: noSimulatedDay };
+    case "daylight":
+      return nextDaylightVisit(from, day, weatherSeed, random);
   }
 }
 
-/** A Poisson process that runs in daylight only (by thinning); storms keep one bird of three at home. */
-function nextBoutAt(from: Instant, seed: number, chance: RandomSource): Instant {
-  const mean: Span = hours(civilDaylightHours(practiceYard.place, before(from, hours(24)), from) / boutsPerDay);
-  let at = from;
+function nextDaylightVisit(from: Instant, day: SimulatedDay, seed: number, random: RandomSource) {
+  // A bird that comes while another sits there goes away again.
+  let landings = day.landings.filter(({ at }) => at > from);
+  let endsAt = day.endsAt ?? from;
   for (;;) {
-    at = (at + Math.max(1, chance.exponential(mean))) as Instant;
-    if (isCivilDaylight(practiceYard.place, at) && !(isStormy(seed, at) && chance.isTrueWith(1 / 3))) return at;
+    const [next, ...later] = landings;
+    if (next !== undefined) {
+      const visit = visitWithActions(next.at, next.actions, unhurried, random);
+      return { visit, day: { landings: later, endsAt } };
+    }
+    const yard = { birds: daylightBirds, place: practiceYard.place, seed, appetite: 1 };
+    landings = simulateLandings({ ...yard, from: endsAt }, random).filter(({ at }) => at > from);
+    endsAt = after(endsAt, days(1));
   }
 }
 
@@ -97,31 +108,31 @@ const hurried: VisitTiming = { first: [500, 700], between: [400, 500], stays: [1
 const drums: VisitTiming = { first: [300, 400], between: [300, 400], stays: [1_500, 1_600] };
 const drumBeats = 4;
 
-function visitAt(arrivesAt: Instant, manner: VisitTiming, chance: RandomSource): BirdVisit {
-  const bird = birds[Math.floor(chance.uniform() * birds.length)] ?? birds[0];
+function visitAt(arrivesAt: Instant, timing: VisitTiming, random: RandomSource): BirdVisit {
+  const bird = birds[Math.floor(random.uniform() * birds.length)] ?? birds[0];
   const kinds: BirdAction["kind"][] = [];
-  if (chance.isTrueWith(bird.deposit)) kinds.push("deposit");
-  if (chance.isTrueWith(bird.press)) kinds.push("press");
-  return visitWithActions(arrivesAt, kinds, manner, chance);
+  if (random.isTrueWith(bird.deposit)) kinds.push("deposit");
+  if (random.isTrueWith(bird.press)) kinds.push("press");
+  return visitWithActions(arrivesAt, kinds, timing, random);
 }
 
-const drummingAt = (arrivesAt: Instant, chance: RandomSource): BirdVisit =>
-  visitWithActions(arrivesAt, new Array<"press">(drumBeats).fill("press"), drums, chance);
+const drummingAt = (arrivesAt: Instant, random: RandomSource): BirdVisit =>
+  visitWithActions(arrivesAt, new Array<"press">(drumBeats).fill("press"), drums, random);
 
 function visitWithActions(
   arrivesAt: Instant,
   kinds: readonly BirdAction["kind"][],
-  manner: VisitTiming,
-  chance: RandomSource,
+  timing: VisitTiming,
+  random: RandomSource,
 ): BirdVisit {
-  let at = soonAfter(arrivesAt, manner.first, chance);
+  let at = soonAfter(arrivesAt, timing.first, random);
   const acts: BirdAction[] = [];
   for (const kind of kinds) {
     acts.push({ kind, at });
-    at = soonAfter(at, manner.between, chance);
+    at = soonAfter(at, timing.between, random);
   }
-  return { arrivesAt, actions: acts, leavesAt: soonAfter(at, manner.stays, chance) };
+  return { arrivesAt, actions: acts, leavesAt: soonAfter(at, timing.stays, random) };
 }
 
-const soonAfter = (at: Instant, [low, high]: readonly [number, number], chance: RandomSource): Instant =>
-  (at + Math.round(chance.between(low, high))) as Instant;
+const soonAfter = (at: Instant, [low, high]: readonly [number, number], random: RandomSource): Instant =>
+  (at + Math.round(random.between(low, high))) as Instant;

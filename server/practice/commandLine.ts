@@ -1,5 +1,5 @@
 import { parseArgs } from "node:util";
-import type { PracticeFault } from "../contract/api.ts";
+import { type PracticeFault, practiceFaults } from "../contract/api.ts";
 import { hours, minutes, type Span } from "../domain/instant.ts";
 import { canHaveFault, feederWithFault, larch, type PracticeSettings, parseFault, rowan } from "./yard.ts";
 
@@ -10,43 +10,42 @@ export interface CommandLine {
   readonly fault: PracticeFault;
   readonly seed: number;
   readonly history: Span;
-  readonly duration: Span | null; // null: until it is told to stop
+  readonly duration: Span | null; // null: until it is stopped
 }
 
 export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <feeder key>
   --feeder rowan|larch   which practice feeder (by default the one that can have the fault)
-  --fault <name>         none, empty, jam, bridge, stall, wireOff, chuteBlind, buttonDead, detectorDeaf, scaleDead,
-                         silent, coldNight, weakBattery (larch), chargingInFrost (rowan), deafToOrders
+  --fault <name>         ${practiceFaults.join(", ")}
   --seed <number>        the same seed, the same weather (default 7)
-  --history <hours>      past to tell first, 0 to 36 (default 36)
+  --history <hours>      past to report first, 0 to 36 (default 36)
   --minutes <number>     stop after so many minutes`;
 
-/** Reads the whole command line and names all that is wrong with it at once. */
+/** Reads the whole command line and names every problem at once. */
 export function readCommandLine(
-  words: readonly string[],
+  args: readonly string[],
 ):
   | { readonly kind: "read"; readonly line: CommandLine }
   | { readonly kind: "wrong"; readonly problems: readonly string[] } {
   const problems: string[] = [];
-  const said = parseOptions(words, problems);
+  const given = parseOptions(args, problems);
 
-  const url = said.url ?? "http://127.0.0.1:8080";
+  const url = given.url ?? "http://127.0.0.1:8080";
   if (!/^https?:\/\/[^\s/]+/.test(url) || !URL.canParse(url))
     problems.push("--url: must be an http: or https: address");
-  const key = said.key ?? "";
+  const key = given.key ?? "";
   if (key === "") problems.push("--key: the feeder's key is needed; the server shows it when the feeder is added");
-  const fault = parseFault(said.fault ?? "none");
-  const settings = [rowan, larch].find(({ name }) => name.toLowerCase() === feederName(said.feeder, fault));
+  const fault = parseFault(given.fault ?? "none");
+  const settings = [rowan, larch].find(({ name }) => name.toLowerCase() === feederName(given.feeder, fault));
   if (!settings) problems.push("--feeder: must be rowan or larch");
-  if (!fault) problems.push(`--fault: there is no fault named "${said.fault}"`);
+  if (!fault) problems.push(`--fault: there is no fault named "${given.fault}"`);
   if (settings && fault && !canHaveFault(settings, fault))
     problems.push(`--fault: ${settings.name} can't have "${fault}"`);
-  const seed = numberIn("--seed", said.seed, { unsaid: 7, low: 0, high: 2 ** 32 - 1 }, problems);
-  const history = numberIn("--history", said.history, { unsaid: 36, low: 0, high: 36 }, problems);
+  const seed = numberIn("--seed", given.seed, { otherwise: 7, low: 0, high: 2 ** 32 - 1 }, problems);
+  const history = numberIn("--history", given.history, { otherwise: 36, low: 0, high: 36 }, problems);
   const lasts =
-    said.minutes === undefined
+    given.minutes === undefined
       ? null
-      : numberIn("--minutes", said.minutes, { unsaid: 1, low: 0.05, high: 1e5 }, problems);
+      : numberIn("--minutes", given.minutes, { otherwise: 1, low: 0.05, high: 1e5 }, problems);
 
   if (problems.length > 0 || !settings || !fault) return { kind: "wrong", problems };
   return {
@@ -63,15 +62,15 @@ export function readCommandLine(
   };
 }
 
-const feederName = (said: string | undefined, fault: PracticeFault | null) =>
-  (said ?? feederWithFault(fault ?? "none")).toLowerCase();
+const feederName = (given: string | undefined, fault: PracticeFault | null) =>
+  (given ?? feederWithFault(fault ?? "none")).toLowerCase();
 
 const text = { type: "string" } as const;
-const known = { url: text, key: text, feeder: text, fault: text, seed: text, history: text, minutes: text };
+const options = { url: text, key: text, feeder: text, fault: text, seed: text, history: text, minutes: text };
 
-function parseOptions(words: readonly string[], problems: string[]): { [option in keyof typeof known]?: string } {
+function parseOptions(args: readonly string[], problems: string[]): { [option in keyof typeof options]?: string } {
   try {
-    return parseArgs({ args: [...words], options: known, strict: true }).values;
+    return parseArgs({ args: [...args], options, strict: true }).values;
   } catch (error) {
     problems.push(error instanceof Error ? error.message : String(error));
     return {};
@@ -80,13 +79,13 @@ function parseOptions(words: readonly string[], problems: string[]): { [option i
 
 function numberIn(
   name: string,
-  said: string | undefined,
-  { unsaid, low, high }: { readonly unsaid: number; readonly low: number; readonly high: number },
+  given: string | undefined,
+  { otherwise, low, high }: { readonly otherwise: number; readonly low: number; readonly high: number },
   problems: string[],
 ): number {
-  if (said === undefined) return unsaid;
-  const value = Number(said);
-  if (said.trim() !== "" && value >= low && value <= high) return value;
-  problems.push(`${name}: must be a number from ${low} to ${high}, got "${said}"`);
-  return unsaid;
+  if (given === undefined) return otherwise;
+  const value = Number(given);
+  if (given.trim() !== "" && value >= low && value <= high) return value;
+  problems.push(`${name}: must be a number from ${low} to ${high}, got "${given}"`);
+  return otherwise;
 }

@@ -1,15 +1,14 @@
 import type { z } from "zod";
 import { type Answer, eventsPerReportMax, type reportSchema } from "../contract/report.ts";
 import { after, type Instant, instantOf, type Span } from "../domain/instant.ts";
+import { type RecordedEvent, Spool, type SpoolEntry } from "./model/spool.ts";
 import { applyOrders, endExpiredPause, type OrderState, resumeAt } from "./orderState.ts";
-import { type RecordedEvent, Spool, type SpoolEntry } from "./spool.ts";
-import type { SensorReadings, TrayTurn } from "./world.ts";
-import { portionRun } from "./world.ts";
+import { type PortionResult, portionRun, type SensorReadings } from "./world.ts";
 
 /**
- * A feeder's own program, as a real one should do its duties: it writes everything down before it forgets it, numbers it,
- * tells it until it is told that it is safe, pays what it owes, and obeys. It knows no wall clock, only how long it has been
- * up; a runner hands in the time and the hardware, and carries the reports.
+ * A feeder's own program, as a real one should work: it records and numbers every event, reports it until the server confirms
+ * that it is stored, pays for presses and deposits, and carries out orders. It has no wall clock, only its uptime; the caller
+ * hands in the time and the hardware, and sends the reports.
  */
 export class Feeder {
   readonly boot: string;
@@ -19,10 +18,10 @@ export class Feeder {
   readonly #counts = { button: 0, detector: 0, chute: 0, perch: 0 };
   #seq = 0;
   #motor: RunningPortion | null = null;
-  #owed: PendingPortion[] = [];
-  #obedience: OrderState;
+  #pending: PendingPortion[] = [];
+  #orderState: OrderState;
   #hopperGrams: number | null = null; // as weighed in quiet since the last portion
-  /** Server time less our time; null until the server has told it in this boot, since there is no clock of our own. */
+  /** Server time less our time; null until the server has answered in this boot, since there is no clock of our own. */
   #serverAhead: Span | null = null;
 
   constructor(hardware: Hardware, memory: FeederMemory, boot: string, bootedAt: Instant) {
@@ -30,82 +29,83 @@ export class Feeder {
     this.boot = boot;
     this.#bootedAt = bootedAt;
     this.#spool = new Spool(memory.spool);
-    this.#obedience = memory.orderState;
+    this.#orderState = memory.orderState;
   }
 
-  // --- what its sensors tell it ----------------------------------------------------------------------------------------
+  // --- what its sensors notice -----------------------------------------------------------------------------------------
 
-  perchPressed(at: Instant): void {
+  pressPerch(at: Instant): void {
     if (!this.#hardware.fitted.perch) return;
     this.#counts.perch++;
-    this.#write({ kind: "visit" }, at);
+    this.#record({ kind: "visit" }, at);
   }
 
-  buttonPressed(at: Instant): void {
+  pressButton(at: Instant): void {
     this.#counts.button++;
-    const seq = this.#write({ kind: "press" }, at);
-    this.#owe({ cause: "press", paysFor: seq }, at);
+    const seq = this.#record({ kind: "press" }, at);
+    this.#addPending({ cause: "press", paysFor: seq }, at);
   }
 
-  capDetected(signal: number, at: Instant): void {
+  detectCap(signal: number, at: Instant): void {
     this.#counts.detector++;
-    const seq = this.#write({ kind: "deposit", metal: true, signal: Math.round(signal * 100) / 100, chute: true }, at);
-    this.#owe({ cause: "deposit", paysFor: seq }, at);
+    const seq = this.#record({ kind: "deposit", metal: true, signal: Math.round(signal * 100) / 100, chute: true }, at);
+    this.#addPending({ cause: "deposit", paysFor: seq }, at);
   }
 
   /** The plan's free food is due. While paused it is left out, not put off: a resume must not feed a backlog. */
-  freeFoodDue(at: Instant): void {
-    this.#owe({ cause: "timer", paysFor: null }, at);
+  giveFreeFood(at: Instant): void {
+    this.#addPending({ cause: "timer", paysFor: null }, at);
   }
 
-  lidMoved(open: boolean, at: Instant): void {
-    this.#write({ kind: "lid", open }, at);
+  moveLid(open: boolean, at: Instant): void {
+    this.#record({ kind: "lid", open }, at);
   }
 
-  /** The keeper pressed "filled" inside the lid. */
-  refillTold(grams: number, at: Instant): void {
-    this.#write({ kind: "refill", grams, full: true }, at);
+  /** The keeper presses "filled" inside the lid. */
+  reportRefill(grams: number, at: Instant): void {
+    this.#record({ kind: "refill", grams, full: true }, at);
   }
 
   // --- time passing ----------------------------------------------------------------------------------------------------
 
   /** When `tick` has something to do; null while only the sensors can wake it. */
   dueAt(): Instant | null {
-    const pauseEnds = resumeAt(this.#obedience, this.#serverAhead);
+    const pauseEnds = resumeAt(this.#orderState, this.#serverAhead);
     if (this.#motor && pauseEnds !== null) return Math.min(this.#motor.endsAt, pauseEnds) as Instant;
     return this.#motor?.endsAt ?? pauseEnds;
   }
 
   tick(at: Instant): void {
     if (this.#motor && at >= this.#motor.endsAt) this.#stopMotor(this.#motor.endsAt);
-    this.#obedience = endExpiredPause(this.#obedience, this.#serverTime(at));
+    this.#orderState = endExpiredPause(this.#orderState, this.#serverTime(at));
     this.#weighInQuiet();
     this.#startNext(at);
   }
 
-  get paused(): boolean {
-    return this.#obedience.pausedBy !== null;
+  get isPaused(): boolean {
+    return this.#orderState.pausedBy !== null;
   }
 
-  get motorOn(): boolean {
+  get isMotorOn(): boolean {
     return this.#motor !== null;
   }
 
-  get portionsToGive(): number {
-    return this.#owed.length + (this.#motor ? 1 : 0);
+  get pendingPortions(): number {
+    return this.#pending.length + (this.#motor ? 1 : 0);
   }
 
   /** Nothing moves and nobody sits on it: the moment to weigh, and so to report. */
-  get quiet(): boolean {
+  get isQuiet(): boolean {
     return !this.#motor && !(this.#hardware.fitted.perch && this.#hardware.isPerched());
   }
 
-  // --- talking ---------------------------------------------------------------------------------------------------------
+  // --- reports ---------------------------------------------------------------------------------------------------------
 
-  /** What it would say now. A report speaks for one boot: what an earlier one left behind goes first, and has no uptime. */
+  /** The report that it would send now. A report is of one boot: events of an earlier boot go first, and have no uptime. */
   report(at: Instant, most = eventsPerReportMax): ReportInput {
     const dropped = this.#spool.takeDropped();
-    if (dropped > 0) this.#write({ kind: "trouble", words: `The spool was full: ${dropped} old events are lost.` }, at);
+    if (dropped > 0)
+      this.#record({ kind: "trouble", words: `The spool was full: ${dropped} old events are lost.` }, at);
     this.#weighInQuiet();
     const oldest = this.#spool.oldest(most);
     if (oldest && oldest.boot !== this.boot)
@@ -118,44 +118,44 @@ export class Feeder {
         ...this.#hardware.read(at),
         spooled: this.#spool.length,
         counts: this.#fittedCounts(),
-        paused: this.paused,
+        paused: this.isPaused,
       },
       events: oldest ? [...oldest.events] : [],
     };
   }
 
-  /** The server has answered a report of `boot`: what it has stored may go, and what it orders is done at once. */
-  answered(boot: string, answer: Answer, at: Instant): void {
+  /** The server has answered a report of `boot`: stored events leave the spool, and orders are carried out at once. */
+  handleAnswer(boot: string, answer: Answer, at: Instant): void {
     if (answer.storedThrough !== null) this.#spool.forget(boot, answer.storedThrough);
     this.#serverAhead = (instantOf(answer.serverTime) - at) as Span;
-    const { obedience, said } = applyOrders(this.#obedience, answer.orders, instantOf(answer.serverTime));
-    this.#obedience = obedience;
-    // Hands off first, then the proof: the order's event is written when the motor stands.
-    if (this.paused) this.#standStill(at);
-    for (const words of said) this.#write(words, at);
+    const { orderState, events } = applyOrders(this.#orderState, answer.orders, instantOf(answer.serverTime));
+    this.#orderState = orderState;
+    // The motor stops first: the order's event confirms what is done.
+    if (this.isPaused) this.#standStill(at);
+    for (const event of events) this.#record(event, at);
   }
 
   get spooled(): number {
     return this.#spool.length;
   }
 
-  /** What lies on its disk: all that the next boot knows. */
+  /** What is on its disk: all that the next boot knows. */
   memory(): FeederMemory {
-    return { spool: this.#spool.all(), orderState: this.#obedience };
+    return { spool: this.#spool.all(), orderState: this.#orderState };
   }
 
   // --- motor -----------------------------------------------------------------------------------------------------------
 
-  #owe(owed: PendingPortion, at: Instant): void {
-    if (this.paused) return; // recorded, and never paid late
+  #addPending(portion: PendingPortion, at: Instant): void {
+    if (this.isPaused) return; // the event is recorded, and never paid late
     // A cap is always paid for: that is the promise.
-    if (owed.cause === "deposit" || this.#owed.length < pendingMax) this.#owed.push(owed);
+    if (portion.cause === "deposit" || this.#pending.length < pendingMax) this.#pending.push(portion);
     this.#startNext(at);
   }
 
   #startNext(at: Instant): void {
-    if (this.#motor || this.paused) return;
-    const next = this.#owed.shift();
+    if (this.#motor || this.isPaused) return;
+    const next = this.#pending.shift();
     if (!next) return;
     // A motor that draws far more than it should is stalled: cut it off before it burns.
     const stalled = this.#hardware.runningMilliamps(at) > stallMilliamps;
@@ -163,7 +163,7 @@ export class Feeder {
   }
 
   #standStill(at: Instant): void {
-    this.#owed = [];
+    this.#pending = [];
     if (this.#motor) this.#stopMotor(at);
   }
 
@@ -173,29 +173,29 @@ export class Feeder {
     this.#motor = null;
     this.#hopperGrams = null; // what just fell isn't in it
     const ranFor = (at - startedAt) as Span;
-    const turn = this.#hardware.turnTray(ranFor, at);
-    this.#counts.chute += turn.chuteCount ?? 0;
-    this.#write(
+    const result = this.#hardware.runMotor(ranFor, at);
+    this.#counts.chute += result.chuteCount ?? 0;
+    this.#record(
       {
         kind: "portion",
         cause,
         paysFor,
         motorMs: ranFor,
-        meanMilliamps: turn.meanMilliamps,
-        peakMilliamps: turn.peakMilliamps,
-        chuteCount: turn.chuteCount,
-        lowestVolts: turn.lowestVolts,
+        meanMilliamps: result.meanMilliamps,
+        peakMilliamps: result.peakMilliamps,
+        chuteCount: result.chuteCount,
+        lowestVolts: result.lowestVolts,
       },
       at,
     );
   }
 
-  /** A bird on the perch and a motor that shakes the hopper both weigh: without a perch switch only the motor is known. */
+  /** A bird on the perch and a motor that shakes the hopper both weigh: without a perch switch only the motor is known of. */
   #weighInQuiet(): void {
-    if (this.quiet) this.#hopperGrams = this.#hardware.weigh();
+    if (this.isQuiet) this.#hopperGrams = this.#hardware.weigh();
   }
 
-  // --- clock and paper -------------------------------------------------------------------------------------------------
+  // --- clock and record ------------------------------------------------------------------------------------------------
 
   #uptime(at: Instant): number {
     return Math.max(0, Math.floor(at - this.#bootedAt));
@@ -205,9 +205,9 @@ export class Feeder {
     return this.#serverAhead === null ? null : after(at, this.#serverAhead);
   }
 
-  #write(words: RecordedEvent, at: Instant): number {
+  #record(event: RecordedEvent, at: Instant): number {
     const seq = ++this.#seq;
-    this.#spool.add(this.boot, { seq, uptimeMs: this.#uptime(at), ...words });
+    this.#spool.add(this.boot, { seq, uptimeMs: this.#uptime(at), ...event });
     return seq;
   }
 
@@ -234,11 +234,11 @@ export interface Hardware {
     readonly perch: boolean;
   };
   isPerched(): boolean;
-  /** The load cell just now, grams; null where it says nothing. */
+  /** The load cell just now, grams; null where it shows nothing. */
   weigh(): number | null;
   runningMilliamps(at: Instant): number;
   /** The motor has just run for so long. */
-  turnTray(ranFor: Span, at: Instant): TrayTurn;
+  runMotor(ranFor: Span, at: Instant): PortionResult;
   read(at: Instant): SensorReadings;
 }
 
@@ -256,7 +256,7 @@ interface RunningPortion extends PendingPortion {
   readonly endsAt: Instant;
 }
 
-/** Birds that press while the tray turns are paid after it, but a bird that drums on the button is not fed by the drum. */
+/** A press while the motor runs is paid after it; this limit keeps a bird that drums on the button from emptying the hopper. */
 const pendingMax = 3;
 /** About twice what the motor draws on the coldest night. */
 const stallMilliamps = 600;

@@ -2,7 +2,7 @@ import { instant } from "../domain/instant.ts";
 import { readCommandLine, usage } from "./commandLine.ts";
 import { startPractice } from "./run.ts";
 
-/** `npm run practice`: one simulated feeder against any Pieward server. It has no hands on the server but the report door. */
+/** `npm run practice`: one simulated feeder against any Pieward server. It reaches the server only by its reports. */
 const read = readCommandLine(process.argv.slice(2));
 if (read.kind === "wrong") {
   for (const problem of read.problems) console.error(problem);
@@ -16,7 +16,7 @@ if (read.kind === "wrong") {
   console.log(
     `${name}: ${hopperCapacityGrams} g hopper, ${portionGrams} g portions, battery ${battery}, with ${fitted.join(", ")}.`,
   );
-  console.log("Pieward judges it well only if its feeder there is set to the same.");
+  console.log("Give the feeder in Pieward the same settings, or its alarms will be wrong.");
   const practice = startPractice({
     url,
     key,
@@ -30,8 +30,8 @@ if (read.kind === "wrong") {
       clearTimeout: (timer) => clearTimeout(timer as NodeJS.Timeout),
     },
     log: {
-      info: (words) => console.log(`${clock()}  ${words}`),
-      warning: (words) => console.error(`${clock()}  ! ${words}`),
+      info: (text) => console.log(`${clock()}  ${text}`),
+      warning: (text) => console.error(`${clock()}  ! ${text}`),
     },
   });
   practice.setFault(fault);
@@ -48,7 +48,7 @@ if (read.kind === "wrong") {
       },
     );
   };
-  process.once("SIGINT", () => stop("Told to stop."));
-  process.once("SIGTERM", () => stop("Told to stop."));
+  process.once("SIGINT", () => stop("Stopped."));
+  process.once("SIGTERM", () => stop("Stopped."));
   if (duration !== null) end = setTimeout(() => stop("The time is up."), duration);
 }

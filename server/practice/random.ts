@@ -1,4 +1,4 @@
-/** Seeded chance, handed in wherever the practice world needs luck, so that the same seed lives the same winter again. */
+/** Seeded random numbers, handed in wherever the model needs them, so that the same seed gives the same simulation again. */
 export interface RandomSource {
   /** Uniform in [0, 1). */
   uniform(): number;
@@ -19,7 +19,7 @@ export function seededRandom(seed: number): RandomSource {
   return {
     uniform,
     between: (low, high) => low + (high - low) * uniform(),
-    isTrueWith: (chanceOfIt) => uniform() < chanceOfIt,
+    isTrueWith: (probability) => uniform() < probability,
     normal: (mean, deviation) =>
       mean + deviation * Math.sqrt(-2 * Math.log(1 - uniform())) * Math.cos(2 * Math.PI * uniform()),
     exponential: (mean) => -mean * Math.log(1 - uniform()),
@@ -27,15 +27,15 @@ export function seededRandom(seed: number): RandomSource {
 }
 
 /**
- * Uniform in [0, 1), always the same for the same seed and place in a series: weather needs no memory, so that any hour can
- * be asked for in any order.
+ * Uniform in [0, 1), always the same for the same seed and place in a series: weather needs no memory, so that any
+ * hour can be computed in any order.
  */
 export const hashedRandom = (seed: number, series: number, index: number): number =>
   hashBits((hashBits((seed ^ Math.imul(series, 0x85ebca6b)) >>> 0) + Math.imul(index, 0x9e3779b9)) >>> 0) / 2 ** 32;
 
 /** A 32-bit finalizer: every bit in moves about half of the bits out. Constants from memory; test/practice/world.test.ts checks the spread. */
-function hashBits(word: number): number {
-  let mixed = word;
+function hashBits(bits: number): number {
+  let mixed = bits;
   mixed = Math.imul(mixed ^ (mixed >>> 16), 0x21f0aaad);
   mixed = Math.imul(mixed ^ (mixed >>> 15), 0x735a2d97);
   return (mixed ^ (mixed >>> 15)) >>> 0;

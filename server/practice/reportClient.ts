@@ -2,7 +2,7 @@ import { type Answer, answerSchema } from "../contract/report.ts";
 import { minutes, type Span, seconds } from "../domain/instant.ts";
 import type { ReportInput } from "./feeder.ts";
 
-/** The only way in: the same HTTP door that a feeder in a garden uses. */
+/** The only way in: the same HTTP server that a feeder in a garden uses. */
 export interface ServerConnection {
   readonly url: string;
   readonly key: string;
@@ -15,54 +15,54 @@ export interface Timers {
   clearTimeout(timer: unknown): void;
 }
 
-/** What came of knocking. None of it is thrown: a door that is shut is ordinary for a feeder. */
+/** What came of knocking. None of it is thrown: a server that is shut is ordinary for a feeder. */
 export type SendResult =
   | { readonly kind: "answered"; readonly answer: Answer }
   | { readonly kind: "tooLarge"; readonly text: string } // 413: send less at once
-  | { readonly kind: "tooOften"; readonly retryAfter: Span | null; readonly words: string } // 429
-  | { readonly kind: "refused"; readonly words: string } // the server understood, and says no
-  | { readonly kind: "unreachable"; readonly words: string };
+  | { readonly kind: "tooOften"; readonly retryAfter: Span | null; readonly text: string } // 429
+  | { readonly kind: "refused"; readonly text: string } // the server understood, and says no
+  | { readonly kind: "unreachable"; readonly text: string };
 
 const answerTimeout: Span = seconds(15);
 
 export async function sendReport(
-  door: ServerConnection,
+  server: ServerConnection,
   report: ReportInput,
   stopped: AbortSignal,
 ): Promise<SendResult> {
   const giveUp = new AbortController();
   const giveUpNow = () => giveUp.abort(new Error("gave up waiting"));
-  const timer = door.timers.setTimeout(giveUpNow, answerTimeout);
+  const timer = server.timers.setTimeout(giveUpNow, answerTimeout);
   stopped.addEventListener("abort", giveUpNow);
   try {
-    const response = await door.fetch(new URL("/api/v1/report", door.url), {
+    const response = await server.fetch(new URL("/api/v1/report", server.url), {
       method: "POST",
-      headers: { authorization: `Bearer ${door.key}`, "content-type": "application/json" },
+      headers: { authorization: `Bearer ${server.key}`, "content-type": "application/json" },
       body: JSON.stringify(report),
       signal: giveUp.signal,
     });
     return readResponse(response.status, response.headers.get("retry-after"), await response.text());
   } catch (error) {
-    return { kind: "unreachable", words: errorText(error) };
+    return { kind: "unreachable", text: errorText(error) };
   } finally {
-    door.timers.clearTimeout(timer);
+    server.timers.clearTimeout(timer);
     stopped.removeEventListener("abort", giveUpNow);
   }
 }
 
 function readResponse(status: number, retryAfter: string | null, body: string): SendResult {
   if (status === 200) return readAnswer(body);
-  const words = `${status}: ${problemText(body)}`;
-  if (status === 413) return { kind: "tooLarge", text: words };
-  if (status === 429) return { kind: "tooOften", retryAfter: retryAfterSpan(retryAfter), words };
-  return status >= 500 ? { kind: "unreachable", words } : { kind: "refused", words };
+  const text = `${status}: ${problemText(body)}`;
+  if (status === 413) return { kind: "tooLarge", text };
+  if (status === 429) return { kind: "tooOften", retryAfter: retryAfterSpan(retryAfter), text };
+  return status >= 500 ? { kind: "unreachable", text } : { kind: "refused", text };
 }
 
 function readAnswer(body: string): SendResult {
   const answer = answerSchema.safeParse(parseJson(body));
   return answer.success
     ? { kind: "answered", answer: answer.data }
-    : { kind: "refused", words: `200, but not an answer as agreed: ${answer.error.message}` };
+    : { kind: "refused", text: `200, but not an answer as agreed: ${answer.error.message}` };
 }
 
 /** RFC 9457 problem details, if that is what came. */
@@ -70,8 +70,8 @@ function problemText(body: string): string {
   const problem = parseJson(body);
   if (typeof problem !== "object" || problem === null) return body.slice(0, 300);
   const { title, detail, errors } = problem as { title?: unknown; detail?: unknown; errors?: unknown };
-  const words = [title, detail].filter((part) => typeof part === "string").join(". ");
-  return errors === undefined ? words : `${words} ${JSON.stringify(errors).slice(0, 600)}`;
+  const text = [title, detail].filter((part) => typeof part === "string").join(". ");
+  return errors === undefined ? text : `${text} ${JSON.stringify(errors).slice(0, 600)}`;
 }
 
 /** RFC 9110: seconds, or a date. A date is not worth a clock here: the usual back-off does. */
@@ -84,7 +84,7 @@ function parseJson(body: string): unknown {
   try {
     return JSON.parse(body);
   } catch {
-    return null; // not JSON: told as the text that it is
+    return null; // not JSON: shown as plain text
   }
 }
 

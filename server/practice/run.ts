@@ -12,25 +12,25 @@ import { canHaveFault, type PracticeSettings, rowan } from "./yard.ts";
 export interface PracticeOptions {
   readonly url: string;
   readonly key: string;
-  readonly settings?: PracticeSettings; // Rowan unless said
+  readonly settings?: PracticeSettings; // Rowan where left out
   readonly seed: number; // give both feeders of the yard the same, and they share its weather
   readonly now: () => Instant;
   readonly fetch: typeof globalThis.fetch;
   readonly timers: Timers;
   readonly log: PracticeLog;
-  /** How far back the told past goes, at most; 0 for none. */
+  /** How far back the simulated past goes, at most; 0 for none. */
   readonly history?: Span;
-  /** When this feeder was last heard, so that a restart doesn't tell the same hours twice with other birds. */
+  /** When this feeder last reported, so that a restart doesn't report the same hours twice with other birds. */
   readonly reportedUntil?: Instant | null;
-  /** What the server believes to be in the hopper, so that a restart doesn't look like a refill. */
+  /** What the server believes to be in the hopper, so that a restart isn't taken for a refill. */
   readonly hopperGrams?: number;
   /** What an earlier run left on the feeder's disk. */
   readonly memory?: FeederMemory;
 }
 
 export interface PracticeLog {
-  info(words: string): void;
-  warning(words: string): void;
+  info(text: string): void;
+  warning(text: string): void;
 }
 
 export interface Practice {
@@ -45,8 +45,8 @@ export interface Practice {
 }
 
 /**
- * Runs one simulated feeder against a server, through the same door as a real one. First it tells the past day and a half, in
- * which birds came by daylight only; from then on its birds ignore darkness, so that it is lively at any hour.
+ * Runs one simulated feeder against a server, over HTTP as a real one. First it reports the past day and a half, in
+ * which birds came by daylight only; from then on its birds ignore darkness, so that something happens at any hour.
  */
 export function startPractice(options: PracticeOptions): Practice {
   const run = new Run(options);
@@ -57,24 +57,24 @@ export function startPractice(options: PracticeOptions): Practice {
 /** A past of a day and a half always holds the daylight of one whole day. */
 const historyMax: Span = hours(36);
 const historyMin: Span = minutes(10);
-/** So long after a start or a choice somebody is taken to be watching. */
+/** So long after a start or a choice of a fault somebody is assumed to watch. */
 const watchTime: Span = minutes(15);
 /** A report waits a little for a quiet moment, in which the hopper can be weighed. */
 const pauseMax: Span = seconds(3);
 const backOffFirst: Span = seconds(2);
 const backOffMax: Span = seconds(60);
-const proofAfter: Span = seconds(1);
+const confirmationDelay: Span = seconds(1);
 const betweenPages: Span = 200 as Span;
 
 class Run implements Practice {
   readonly #options: PracticeOptions;
-  readonly #door: ServerConnection;
-  readonly #chance: RandomSource;
+  readonly #server: ServerConnection;
+  readonly #random: RandomSource;
   readonly #scene: Scene;
   readonly #stopping = new AbortController();
   #now: Instant;
   #nextPostAt: Instant;
-  #drumsUntil: Instant;
+  #drummingUntil: Instant;
   #flockUntil: Instant;
   #watchedUntil: Instant;
   #posting: Promise<void> | null = null;
@@ -84,18 +84,18 @@ class Run implements Practice {
 
   constructor(options: PracticeOptions) {
     this.#options = options;
-    this.#door = { url: options.url, key: options.key, fetch: options.fetch, timers: options.timers };
+    this.#server = { url: options.url, key: options.key, fetch: options.fetch, timers: options.timers };
     this.#now = options.now();
     this.#nextPostAt = this.#now;
-    this.#drumsUntil = this.#now;
+    this.#drummingUntil = this.#now;
     this.#flockUntil = this.#now;
     this.#watchedUntil = after(this.#now, watchTime);
-    // Start and feeder are mixed in, or every restart would replay the same birds, and both feeders' birds move as one.
-    const luck = (this.#now % 2 ** 31) ^ (this.#settings.name === "Rowan" ? 0 : 0x5bd1e995);
-    this.#chance = seededRandom(options.seed ^ luck);
-    this.#scene = this.#livedThrough();
+    // Start and feeder are mixed in, or every restart would repeat the same birds, and both feeders would have the same birds.
+    const mix = (this.#now % 2 ** 31) ^ (this.#settings.name === "Rowan" ? 0 : 0x5bd1e995);
+    this.#random = seededRandom(options.seed ^ mix);
+    this.#scene = this.#simulatePast();
     options.log.info(
-      `${this.#settings.name} is up with ${this.#scene.feeder.spooled} events to tell. Its practice birds ignore darkness.`,
+      `${this.#settings.name} is up with ${this.#scene.feeder.spooled} events to report. Its practice birds ignore darkness.`,
     );
   }
 
@@ -103,40 +103,40 @@ class Run implements Practice {
     return this.#options.settings ?? rowan;
   }
 
-  /** The past is lived through by the same birds and the same feeder, so the level it ends at is the level it tells. */
-  #livedThrough(): Scene {
-    const { history = historyMax, reportedUntil: heardUntil = null, hopperGrams, memory, seed, log } = this.#options;
+  /** The past is simulated with the same birds and the same feeder, so the level at its end is the level that is reported. */
+  #simulatePast(): Scene {
+    const { history = historyMax, reportedUntil = null, hopperGrams, memory, seed, log } = this.#options;
     const wanted = before(this.#now, Math.min(history, historyMax) as Span);
-    const from = heardUntil === null ? wanted : later(wanted, heardUntil);
+    const from = reportedUntil === null ? wanted : later(wanted, reportedUntil);
     const since = this.#now - from >= historyMin ? from : this.#now;
-    let telling = false; // the past is not read aloud
+    let narrates = false; // the log leaves out the past
     const scene = new Scene({
       settings: this.#settings,
       seed,
-      chance: this.#chance,
+      random: this.#random,
       hopperGrams: hopperGrams ?? (since < this.#now ? 0.4 : 0.85) * this.#settings.hopperCapacityGrams,
       memory: memory ?? { spool: [], orderState: initialOrderState },
-      boot: `b-${this.#now.toString(36)}-${Math.floor(this.#chance.uniform() * 36 ** 5).toString(36)}`,
+      boot: `b-${this.#now.toString(36)}-${Math.floor(this.#random.uniform() * 36 ** 5).toString(36)}`,
       visitPattern: "daylight",
       startsAt: since,
-      narrate: (words) => {
-        if (telling) log.info(words);
+      narrate: (text) => {
+        if (narrates) log.info(text);
       },
     });
     scene.advance(this.#now);
-    scene.setRhythm("lively", this.#now);
-    telling = true;
+    scene.setVisitPattern("lively", this.#now);
+    narrates = true;
     return scene;
   }
 
-  // --- the hands of whoever practises ----------------------------------------------------------------------------------
+  // --- what the person who practises does--------------------------------------------------------------------------------
 
   get fault(): PracticeFault {
     return this.#scene.world.fault;
   }
 
   get isPaused(): boolean {
-    return this.#scene.feeder.paused;
+    return this.#scene.feeder.isPaused;
   }
 
   setFault(fault: PracticeFault): boolean {
@@ -144,16 +144,16 @@ class Run implements Practice {
     if (fault === this.fault) return true;
     const at = this.#advance();
     const { drums, flock } = visitSpans(fault, this.fault);
-    this.#drumsUntil = after(at, drums);
+    this.#drummingUntil = after(at, drums);
     this.#flockUntil = after(at, flock);
     this.#watchedUntil = after(at, watchTime);
-    this.#scene.fail(fault, at);
-    this.#scene.setRhythm(this.#rhythm(at), at);
+    this.#scene.setFault(fault, at);
+    this.#scene.setVisitPattern(this.#visitPattern(at), at);
     this.#options.log.info(
       fault === "none" ? `${this.#settings.name} is healthy.` : `${this.#settings.name} now has the fault "${fault}".`,
     );
     this.#nextPostAt = at;
-    this.#rest();
+    this.#scheduleNext();
     return true;
   }
 
@@ -179,17 +179,17 @@ class Run implements Practice {
     if (at >= (this.#postDueAt() ?? Number.POSITIVE_INFINITY)) {
       this.#posting = this.#post(at)
         .catch((error: unknown) => {
-          this.#later(`The practice feeder stumbled: ${String(error)}`);
+          this.#retryLater(`The practice feeder failed: ${String(error)}`);
         })
         .finally(() => {
           this.#posting = null;
-          this.#rest();
+          this.#scheduleNext();
         });
     }
-    this.#rest();
+    this.#scheduleNext();
   }
 
-  #rest(): void {
+  #scheduleNext(): void {
     const { timers } = this.#options;
     timers.clearTimeout(this.#timer);
     if (this.#stopping.signal.aborted) return;
@@ -201,30 +201,30 @@ class Run implements Practice {
   #advance(): Instant {
     this.#now = later(this.#now, this.#options.now());
     this.#scene.advance(this.#now);
-    this.#scene.setRhythm(this.#rhythm(this.#now), this.#now);
+    this.#scene.setVisitPattern(this.#visitPattern(this.#now), this.#now);
     return this.#now;
   }
 
-  #rhythm(at: Instant): VisitPattern {
-    if (at < this.#drumsUntil) return "drumming";
+  #visitPattern(at: Instant): VisitPattern {
+    if (at < this.#drummingUntil) return "drumming";
     return at < this.#flockUntil ? "flock" : at < this.#watchedUntil ? "lively" : "calm";
   }
 
   /** Null while no report may be sent. */
   #postDueAt(): Instant | null {
     if (this.#posting !== null || this.fault === "silent") return null;
-    if (this.#scene.feeder.quiet) return this.#nextPostAt;
+    if (this.#scene.feeder.isQuiet) return this.#nextPostAt;
     return after(this.#nextPostAt, pauseMax);
   }
 
   async #post(at: Instant): Promise<void> {
     const report = this.#scene.report(at, this.#eventsAtOnce);
-    const outcome = await sendReport(this.#door, report, this.#stopping.signal);
+    const outcome = await sendReport(this.#server, report, this.#stopping.signal);
     if (this.#stopping.signal.aborted) return;
-    this.#hear(outcome, report.boot, report.events?.length ?? 0);
+    this.#handleResult(outcome, report.boot, report.events?.length ?? 0);
   }
 
-  #hear(outcome: SendResult, boot: string, sent: number): void {
+  #handleResult(outcome: SendResult, boot: string, sent: number): void {
     const at = this.#advance();
     switch (outcome.kind) {
       case "answered": {
@@ -234,9 +234,9 @@ class Run implements Practice {
         }
         this.#backOff = backOffFirst;
         const wasPaused = this.isPaused;
-        this.#scene.answered(boot, answer, at);
+        this.#scene.handleAnswer(boot, answer, at);
         if (wasPaused !== this.isPaused) {
-          this.#nextPostAt = after(at, proofAfter); // whoever asked is waiting for the proof
+          this.#nextPostAt = after(at, confirmationDelay); // whoever requested it is waiting for the confirmation
           return;
         }
         const more = sent > 0 && sent === this.#eventsAtOnce && this.#scene.feeder.spooled > 0;
@@ -245,32 +245,32 @@ class Run implements Practice {
       }
       case "tooLarge":
         this.#eventsAtOnce = Math.max(1, Math.floor(this.#eventsAtOnce / 2));
-        this.#later(`Too much at once, trying ${this.#eventsAtOnce} events: ${outcome.text}`);
+        this.#retryLater(`Too much at once, trying ${this.#eventsAtOnce} events: ${outcome.text}`);
         return;
       case "tooOften":
-        this.#later(`Too often: ${outcome.words}`, outcome.retryAfter);
+        this.#retryLater(`Too often: ${outcome.text}`, outcome.retryAfter);
         return;
       case "refused":
-        this.#later(`The report was refused: ${outcome.words}`);
+        this.#retryLater(`The report was refused: ${outcome.text}`);
         return;
       case "unreachable":
-        this.#later(`The server can't be reached: ${outcome.words}`);
+        this.#retryLater(`The server can't be reached: ${outcome.text}`);
         return;
     }
   }
 
-  /** Doubling waits, with some luck in them so that feeders which fell silent together don't come back as one. */
-  #later(words: string, asked: Span | null = null): void {
-    const wait = (asked ?? this.#backOff) * this.#chance.between(1, 1.25);
+  /** Doubling waits, with some mix in them so that feeders which fell silent together don't come back as one. */
+  #retryLater(text: string, retryAfter: Span | null = null): void {
+    const wait = (retryAfter ?? this.#backOff) * this.#random.between(1, 1.25);
     this.#nextPostAt = (this.#now + wait) as Instant;
     this.#backOff = Math.min(backOffMax, this.#backOff * 2) as Span;
     this.#options.log.warning(
-      `${words}. Next try in ${Math.round(wait / 1_000)} s; ${this.#scene.feeder.spooled} events wait.`,
+      `${text}. Next try in ${Math.round(wait / 1_000)} s; ${this.#scene.feeder.spooled} events wait.`,
     );
   }
 }
 
-/** How long birds drum and flock after a fault was chosen: its signs come by them, or they don't; cold needs no birds. */
+/** How long birds drum and flock after a fault was chosen, so that it shows soon; cold needs no birds. */
 function visitSpans(fault: PracticeFault, before: PracticeFault): { readonly drums: Span; readonly flock: Span } {
   switch (fault) {
     case "chuteBlind":
@@ -285,7 +285,7 @@ function visitSpans(fault: PracticeFault, before: PracticeFault): { readonly dru
     case "detectorDead":
       return { drums: seconds(0), flock: minutes(3) };
     case "none": {
-      // Healed: that it works again shall show as soon.
+      // Repaired: that it works again is to show as soon.
       const byBirds = before !== "none" && visitSpans(before, "none").flock > 0;
       return { drums: seconds(0), flock: seconds(byBirds ? 45 : 0) };
     }

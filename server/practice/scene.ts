@@ -1,20 +1,28 @@
 import type { PracticeFault } from "../contract/api.ts";
 import type { Answer } from "../contract/report.ts";
 import { after, type Instant, minutes, type Span } from "../domain/instant.ts";
-import { type BirdAction, type BirdVisit, type Bout, initialBout, nextVisit, type VisitPattern } from "./birds.ts";
+import {
+  type BirdAction,
+  type BirdVisit,
+  nextVisit,
+  noSimulatedDay,
+  type SimulatedDay,
+  type VisitPattern,
+} from "./birds.ts";
 import { Feeder, type FeederMemory, type ReportInput } from "./feeder.ts";
-import { isCivilDaylight } from "./light.ts";
+import { isCivilDaylight } from "./model/light.ts";
 import type { RandomSource } from "./random.ts";
 import {
   advanceWorld,
-  detectorSignal,
+  foodGrams,
   isButtonWorking,
   isPerched,
   newWorld,
+  readDetector,
   readSensors,
   refillWorld,
+  runMotor,
   runningMilliamps,
-  turnTray,
   type World,
   weigh,
   withFault,
@@ -22,29 +30,29 @@ import {
 import { type PracticeSettings, practiceYard } from "./yard.ts";
 
 /**
- * One practice feeder in its yard: birds come, press and trade, the keeper refills, the feeder does its duties. Everything
- * happens in the order of its time, and time is handed in: 36 hours take as long as they take to compute.
+ * One practice feeder in its yard: birds come, press and trade, the keeper refills, the feeder's program runs. Everything
+ * happens in the order of its time, and time is handed in: 36 hours pass as fast as they are computed.
  */
 export class Scene {
-  readonly #chance: RandomSource;
-  readonly #narrate: (words: string) => void;
+  readonly #random: RandomSource;
+  readonly #narrate: (text: string) => void;
   #world: World;
   #feeder: Feeder;
-  #rhythm: VisitPattern;
-  #bout: Bout = initialBout;
+  #visitPattern: VisitPattern;
+  #day: SimulatedDay = noSimulatedDay;
   #visit: BirdVisit;
-  #arrived = false;
-  #actsDone = 0;
-  #soundTurns = 0; // portions that were promised before the fault came, and are still given as ever
+  #isBirdThere = false;
+  #actionsDone = 0;
+  #portionsBeforeFault = 0; // portions that were due before the fault came, and are still given as usual
   #freeFoodAt: Instant;
   #at: Instant;
 
   constructor(start: SceneStart) {
-    this.#chance = start.chance;
+    this.#random = start.random;
     this.#narrate = start.narrate;
     this.#world = newWorld(start.settings, start.seed, start.hopperGrams, start.startsAt);
-    this.#feeder = this.#booted(start.memory, start.boot, start.startsAt);
-    this.#rhythm = start.visitPattern;
+    this.#feeder = this.#startFeeder(start.memory, start.boot, start.startsAt);
+    this.#visitPattern = start.visitPattern;
     this.#at = start.startsAt;
     this.#visit = this.#nextVisit(start.startsAt);
     this.#freeFoodAt = this.#nextFreeFood(start.startsAt);
@@ -66,30 +74,30 @@ export class Scene {
     return Math.min(visit, this.#freeFoodAt, feeder ?? visit) as Instant;
   }
 
-  /** Lets everything happen that is due until then. */
+  /** Does everything that is due until then. */
   advance(to: Instant): void {
     // A computer that slept wakes to the present: birds that would have come meanwhile did not.
-    if (this.#rhythm !== "daylight" && to - this.dueAt() > sleepMin) this.#skipTo(to);
-    while (this.dueAt() <= to) this.#happen(this.dueAt());
+    if (this.#visitPattern !== "daylight" && to - this.dueAt() > sleepMin) this.#skipTo(to);
+    while (this.dueAt() <= to) this.#doNext(this.dueAt());
     this.#pass(to);
     this.#feeder.tick(to);
   }
 
-  #happen(at: Instant): void {
+  #doNext(at: Instant): void {
     this.#pass(at);
     this.#feeder.tick(at);
     if (this.#visitDueAt() <= at) this.#birdMoves(at);
     if (this.#freeFoodAt <= at) {
       // A daylight plan gives nothing at night; the lively one has no night.
-      if (this.#rhythm !== "daylight" || isCivilDaylight(practiceYard.place, at)) this.#feeder.freeFoodDue(at);
+      if (this.#visitPattern !== "daylight" || isCivilDaylight(practiceYard.place, at)) this.#feeder.giveFreeFood(at);
       this.#freeFoodAt = this.#nextFreeFood(at);
     }
-    if (this.#keeperComes(at)) this.refill(at);
+    if (this.#keeperRefills(at)) this.refill(at);
   }
 
   #pass(at: Instant): void {
     this.#at = Math.max(at, this.#at) as Instant;
-    this.#world = advanceWorld(this.#world, this.#at);
+    this.#world = advanceWorld(this.#world, this.#at, this.#random);
   }
 
   #skipTo(at: Instant): void {
@@ -100,128 +108,131 @@ export class Scene {
   // --- birds -----------------------------------------------------------------------------------------------------------
 
   #visitDueAt(): Instant {
-    if (!this.#arrived) return this.#visit.arrivesAt;
-    return this.#visit.actions[this.#actsDone]?.at ?? this.#visit.leavesAt;
+    if (!this.#isBirdThere) return this.#visit.arrivesAt;
+    return this.#visit.actions[this.#actionsDone]?.at ?? this.#visit.leavesAt;
   }
 
   #birdMoves(at: Instant): void {
-    if (!this.#arrived) {
-      this.#arrived = true;
+    if (!this.#isBirdThere) {
+      this.#isBirdThere = true;
       this.#world = { ...this.#world, perchedUntil: this.#visit.leavesAt };
-      this.#feeder.perchPressed(at);
+      this.#feeder.pressPerch(at);
       return;
     }
-    const act = this.#visit.actions[this.#actsDone];
-    if (act) {
-      this.#actsDone++;
-      this.#birdActs(act.kind, at);
+    const action = this.#visit.actions[this.#actionsDone];
+    if (action) {
+      this.#actionsDone++;
+      this.#doBirdAction(action.kind, at);
     } else {
       this.#world = { ...this.#world, perchedUntil: null };
       this.#visit = this.#nextVisit(at);
     }
   }
 
-  #birdActs(act: BirdAction["kind"], at: Instant): void {
-    switch (act) {
+  #doBirdAction(action: BirdAction["kind"], at: Instant): void {
+    switch (action) {
       case "press":
-        if (isButtonWorking(this.#world)) this.#feeder.buttonPressed(at);
+        if (isButtonWorking(this.#world)) this.#feeder.pressButton(at);
         this.#narrate(
           isButtonWorking(this.#world) ? "A bird presses the button." : "A bird presses the button: nothing happens.",
         );
         return;
       case "deposit": {
-        const signal = detectorSignal(this.#world, this.#chance);
-        if (signal !== null) this.#feeder.capDetected(signal, at);
-        this.#narrate(signal === null ? "A bird drops a cap: nobody notices." : "A bird drops a cap into the slot.");
+        const signal = readDetector(this.#world, this.#random);
+        if (signal !== null) this.#feeder.detectCap(signal, at);
+        this.#narrate(
+          signal === null ? "A bird drops a cap: the detector misses it." : "A bird drops a cap into the slot.",
+        );
         return;
       }
     }
   }
 
   #nextVisit(from: Instant): BirdVisit {
-    this.#arrived = false;
-    this.#actsDone = 0;
-    const next = nextVisit(from, this.#bout, this.#rhythm, this.#world.seed, this.#chance);
-    this.#bout = next.bout;
+    this.#isBirdThere = false;
+    this.#actionsDone = 0;
+    const next = nextVisit(from, this.#day, this.#visitPattern, this.#world.seed, this.#random);
+    this.#day = next.day;
     return next.visit;
   }
 
   /** A variable schedule: birds can't learn when free food comes. */
   #nextFreeFood(from: Instant): Instant {
-    const mean = this.#rhythm === "daylight" || this.#rhythm === "calm" ? minutes(45) : minutes(10);
-    return after(from, (mean / 4 + this.#chance.exponential((mean * 3) / 4)) as Span);
+    const mean = this.#visitPattern === "daylight" || this.#visitPattern === "calm" ? minutes(45) : minutes(10);
+    return after(from, (mean / 4 + this.#random.exponential((mean * 3) / 4)) as Span);
   }
 
-  /** From here on the birds come at another pace. */
-  setRhythm(rhythm: VisitPattern, at: Instant): void {
-    if (rhythm === this.#rhythm) return;
-    this.#rhythm = rhythm;
-    this.#bout = initialBout;
+  /** From here on the birds come in another pattern. */
+  setVisitPattern(visitPattern: VisitPattern, at: Instant): void {
+    if (visitPattern === this.#visitPattern) return;
+    this.#visitPattern = visitPattern;
+    this.#day = noSimulatedDay;
     this.#world = { ...this.#world, perchedUntil: null };
     this.#skipTo(at);
     // The plan's free food is due just now: presses after it are part of the same meal, which nobody owes.
-    if (rhythm === "drumming") this.#freeFoodAt = at;
+    if (visitPattern === "drumming") this.#freeFoodAt = at;
   }
 
-  // --- keeper and mishap -----------------------------------------------------------------------------------------------
+  // --- keeper and fault ------------------------------------------------------------------------------------------------
 
   /** The practice keeper keeps the hopper well filled, in daylight, unless the chosen fault is that it is empty. */
-  #keeperComes(at: Instant): boolean {
-    const { fault, hopperGrams, settings } = this.#world;
-    // Not while the flock is at it: a refill settles what was open about falling food, and the fault shall show first.
-    if (fault === "hopperEmpty" || this.#isCrowded || hopperGrams > 0.93 * settings.hopperCapacityGrams) return false;
-    return this.#rhythm !== "daylight" || isCivilDaylight(practiceYard.place, at);
+  #keeperRefills(at: Instant): boolean {
+    const { fault, settings } = this.#world;
+    // Not while the flock is there: a refill ends the search for a feed fault, and the fault is to show first.
+    if (fault === "hopperEmpty" || this.#isCrowded || foodGrams(this.#world) > 0.93 * settings.hopperCapacityGrams)
+      return false;
+    return this.#visitPattern !== "daylight" || isCivilDaylight(practiceYard.place, at);
   }
 
   get #isCrowded(): boolean {
-    return this.#rhythm === "flock" || this.#rhythm === "drumming";
+    return this.#visitPattern === "flock" || this.#visitPattern === "drumming";
   }
 
   refill(at: Instant): void {
     const { world, addedGrams } = refillWorld(this.#world);
-    this.#feeder.lidMoved(true, at);
+    this.#feeder.moveLid(true, at);
     this.#world = world;
-    this.#feeder.refillTold(addedGrams, at);
-    this.#feeder.lidMoved(false, at);
+    this.#feeder.reportRefill(addedGrams, at);
+    this.#feeder.moveLid(false, at);
     this.#narrate(`The keeper fills the hopper: ${addedGrams} g.`);
   }
 
-  fail(fault: PracticeFault, at: Instant): void {
+  setFault(fault: PracticeFault, at: Instant): void {
     const wasEmpty = this.#world.fault === "hopperEmpty";
-    this.#soundTurns = this.#feeder.portionsToGive;
+    this.#portionsBeforeFault = this.#feeder.pendingPortions;
     this.#world = withFault(this.#world, fault);
     if (wasEmpty && fault !== "hopperEmpty") this.refill(at);
   }
 
-  #worldOfTurn(): World {
-    return this.#soundTurns > 0 ? { ...this.#world, fault: "none" } : this.#world;
+  #worldOfPortion(): World {
+    return this.#portionsBeforeFault > 0 ? { ...this.#world, fault: "none" } : this.#world;
   }
 
   /** The power goes and comes back: the same disk, a new boot. */
   reboot(boot: string, at: Instant): void {
-    this.#feeder = this.#booted(this.#feeder.memory(), boot, at);
+    this.#feeder = this.#startFeeder(this.#feeder.memory(), boot, at);
   }
 
-  #booted(memory: FeederMemory, boot: string, at: Instant): Feeder {
+  #startFeeder(memory: FeederMemory, boot: string, at: Instant): Feeder {
     const { sensors } = this.#world.settings;
     return new Feeder(
       {
         fitted: sensors,
         isPerched: () => isPerched(this.#world),
-        weigh: () => weigh(this.#world, this.#chance),
-        runningMilliamps: () => runningMilliamps(this.#worldOfTurn()),
-        turnTray: (ranFor) => {
-          const { world, turn } = turnTray(this.#worldOfTurn(), ranFor, this.#chance);
+        weigh: () => weigh(this.#world, this.#random),
+        runningMilliamps: () => runningMilliamps(this.#worldOfPortion(), this.#random),
+        runMotor: (ranFor) => {
+          const { world, result } = runMotor(this.#worldOfPortion(), ranFor, this.#random);
           this.#world = { ...world, fault: this.#world.fault };
-          this.#soundTurns = Math.max(0, this.#soundTurns - 1);
+          this.#portionsBeforeFault = Math.max(0, this.#portionsBeforeFault - 1);
           this.#narrate(
-            turn.fellGrams > 0
-              ? `${turn.fellGrams.toFixed(2)} g of food falls.`
+            result.fellGrams > 0
+              ? `${result.fellGrams.toFixed(2)} g of food falls.`
               : "The motor is on, and no food falls.",
           );
-          return turn;
+          return result;
         },
-        read: () => readSensors(this.#world, this.#chance),
+        read: () => readSensors(this.#world, this.#random),
       },
       memory,
       boot,
@@ -229,18 +240,18 @@ export class Scene {
     );
   }
 
-  // --- what goes out and comes back ------------------------------------------------------------------------------------
+  // --- reports and answers ---------------------------------------------------------------------------------------------
 
   report(at: Instant, most?: number): ReportInput {
     return this.#feeder.report(at, most);
   }
 
-  answered(boot: string, answer: Answer, at: Instant): void {
-    const deaf = this.#world.fault === "ignoresOrders";
-    const wasPaused = this.#feeder.paused;
-    this.#feeder.answered(boot, deaf ? { ...answer, orders: [] } : answer, at);
-    if (deaf && answer.orders.length > 0) this.#narrate("An order arrives, and the feeder is deaf to it.");
-    if (wasPaused !== this.#feeder.paused)
+  handleAnswer(boot: string, answer: Answer, at: Instant): void {
+    const ignoresOrders = this.#world.fault === "ignoresOrders";
+    const wasPaused = this.#feeder.isPaused;
+    this.#feeder.handleAnswer(boot, ignoresOrders ? { ...answer, orders: [] } : answer, at);
+    if (ignoresOrders && answer.orders.length > 0) this.#narrate("An order arrives, and the feeder ignores it.");
+    if (wasPaused !== this.#feeder.isPaused)
       this.#narrate(wasPaused ? "The feeder feeds again." : "The feeder is paused.");
   }
 }
@@ -248,13 +259,13 @@ export class Scene {
 export interface SceneStart {
   readonly settings: PracticeSettings;
   readonly seed: number;
-  readonly chance: RandomSource;
+  readonly random: RandomSource;
   readonly hopperGrams: number;
   readonly memory: FeederMemory;
   readonly boot: string;
   readonly visitPattern: VisitPattern;
   readonly startsAt: Instant;
-  readonly narrate: (words: string) => void;
+  readonly narrate: (text: string) => void;
 }
 
 /** What should have happened is longer ago than this: the computer was asleep. */

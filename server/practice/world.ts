@@ -1,51 +1,96 @@
 import type { PracticeFault } from "../contract/api.ts";
 import { type Instant, minutes, type Span, seconds } from "../domain/instant.ts";
-import { sunAltitudeDegrees } from "./light.ts";
-import { advancePower, chargeCurrent, type Power, terminalVolts } from "./power.ts";
+import { advanceBattery, type Battery, chargeCurrent, terminalVolts } from "./model/battery.ts";
+import { partFaultOf } from "./model/faults.ts";
+import { sunAltitudeDegrees } from "./model/light.ts";
+import {
+  advanceLoadCell,
+  initialLoadCell,
+  type LoadCell,
+  type LoadCellParameters,
+  randomBirdGrams,
+  readLoadCell,
+} from "./model/loadCell.ts";
+import { inrushFactor, leakageMilliamps, loadedMilliamps, loadFactor, lowestSupplyVolts } from "./model/motor.ts";
+import {
+  detectorSignal,
+  readAirThermometer,
+  readBoxSensors,
+  readRadioDbm,
+  readSupplyVolts,
+  rounded,
+  type ThermometerReadings,
+} from "./model/sensors.ts";
+import { type Dispenser, type FoodStore, foodStore, turnTray } from "./model/tray.ts";
+import { humidityBelow, mildClimate, type Weather, weatherAt } from "./model/weather.ts";
 import type { RandomSource } from "./random.ts";
-import { humidityBelow, type Weather, weatherAt } from "./weather.ts";
 import { type PracticeSettings, practiceYard } from "./yard.ts";
 
 /**
- * What is really so around a practice feeder: food in the hopper, snow on the lid, charge in the battery, and which part is
- * broken. The feeder's own program (feeder.ts) sees it through sensors only. Values in, values out; chance and time handed in.
+ * What is really so around a practice feeder: food in hopper and tray, snow on the lid, charge in the battery, and which part
+ * is broken. The physics is the shared model's; here stand the practice feeder's parameters and the faults that a newcomer
+ * chooses. The feeder's own program (feeder.ts) sees it through sensors only. Pure: random numbers and time are handed in.
  */
 export interface World {
   readonly settings: PracticeSettings;
   readonly seed: number;
   readonly fault: PracticeFault;
   readonly faultSetAt: Instant; // when the fault was chosen
-  readonly hopperGrams: number;
-  readonly snowGrams: number;
-  readonly power: Power;
+  readonly food: FoodStore;
+  readonly cell: LoadCell;
+  readonly battery: Battery;
   readonly perchedUntil: Instant | null; // null while no bird sits there
   readonly at: Instant;
 }
+
+/** Two peanut halves that fall as one, or a large kibble, are one piece; one of ten is close behind another. */
+const dispenser: Dispenser = {
+  tray: { portionSpread: 0.14, grainGrams: 0.7, trayPortions: 3 },
+  // A light tray draws 6 % less: common practice, no source.
+  motor: { milliamps: 254, spread: 0.03, perDegree: 0.0057, lightTray: 0.94, jam: 1.12, stall: 3 },
+  chute: { pieceSeen: 0.9, portionMissed: 0 },
+};
+
+/** A beam cell of 5 kg: 50 ppm of full scale a degree (0.05 % in 10 °C, a data sheet's value), noise of about a gram. */
+const cell: LoadCellParameters = {
+  zeroPerDegree: 5_000 * 50e-6,
+  lagMinutes: 20,
+  wanderGrams: 0.5,
+  zeroGrams: 0,
+  noiseGrams: 0.8,
+  creepShare: 0.0003,
+  snowMaxGrams: 60,
+};
 
 export const newWorld = (settings: PracticeSettings, seed: number, hopperGrams: number, at: Instant): World => ({
   settings,
   seed,
   fault: "none",
   faultSetAt: at,
-  hopperGrams: Math.min(hopperGrams, settings.hopperCapacityGrams),
-  snowGrams: 0,
-  power: { chargeShare: 0.92 },
+  food: foodStore(Math.min(hopperGrams, settings.hopperCapacityGrams), dispenser.tray, settings.portionGrams),
+  cell: initialLoadCell(15),
+  battery: { chargeShare: 0.92 },
   perchedUntil: null,
   at,
 });
 
+/** All food that the scale carries: in the hopper and on the tray. */
+export const foodGrams = ({ food }: World): number => food.hopperGrams + food.trayGrams;
+
 /** Lets snow fall and melt and the battery charge and drain, in steps short enough for the sun to move in. */
-export function advanceWorld(world: World, to: Instant): World {
-  let { snowGrams, power, at } = world;
-  while (at < to) {
-    const step = Math.min(to - at, minutes(15)) as Span;
-    const here = conditionsAt({ ...world, power, at }, at);
-    const snowPerHour = here.snowing ? 12 : here.airCelsius > 0.5 ? -40 : -here.windMetersPerSecond;
-    snowGrams = Math.min(60, Math.max(0, snowGrams + (snowPerHour * step) / 3_600_000));
-    power = advancePower(power, here.chargeMilliamps, step);
-    at = (at + step) as Instant;
+export function advanceWorld(world: World, to: Instant, random: RandomSource): World {
+  let next = world;
+  while (next.at < to) {
+    const span = Math.min(to - next.at, minutes(15)) as Span;
+    const weather = conditionsAt(next, next.at);
+    next = {
+      ...next,
+      cell: advanceLoadCell(next.cell, cell, { span, weather, loadGrams: foodGrams(next) }, random),
+      battery: advanceBattery(next.battery, weather.chargeMilliamps, span),
+      at: (next.at + span) as Instant,
+    };
   }
-  return { ...world, snowGrams, power, at };
+  return next;
 }
 
 export interface Conditions extends Weather {
@@ -56,11 +101,11 @@ export interface Conditions extends Weather {
 
 /** Weather and power as they are, or as the chosen fault stages them: a newcomer can't wait for a January night. */
 export function conditionsAt(world: World, at: Instant): Conditions {
-  const weather = weatherAt(world.seed, practiceYard.place, at);
+  const weather = weatherAt(world.seed, practiceYard.place, at, mildClimate);
   const batteryCelsius = weather.airCelsius + 3; // boxed in with the board
   const sun = sunAltitudeDegrees(practiceYard.place, at);
   const { battery } = world.settings;
-  const charged = world.power.chargeShare;
+  const charged = world.battery.chargeShare;
   const natural = {
     ...weather,
     batteryCelsius,
@@ -108,39 +153,43 @@ const deepFrost = (airCelsius: number) => ({
   snowing: false,
 });
 
-// --- what the keeper and chance do to it -----------------------------------------------------------------------------
+// --- what the keeper and the chosen fault change ---------------------------------------------------------------------
 
 /**
- * What is left lasts the flock for half a minute: the feeder runs out before the eyes of whoever chose it, and not before the
- * scale, which must doubt a sudden fall, has been believed.
+ * What is left lasts the flock for half a minute: the feeder runs out while whoever chose the fault watches, and not before the
+ * server believes the sudden fall on the scale.
  */
 const emptyHopperGrams = 36;
 
-export const withFault = (world: World, fault: PracticeFault): World => ({
-  ...world,
-  fault,
-  faultSetAt: world.at,
-  ...(fault === "hopperEmpty" ? { hopperGrams: Math.min(world.hopperGrams, emptyHopperGrams), snowGrams: 0 } : {}),
-});
+export function withFault(world: World, fault: PracticeFault): World {
+  const total = foodGrams(world);
+  const isEmpty = fault === "hopperEmpty";
+  return {
+    ...world,
+    fault,
+    faultSetAt: world.at,
+    food: foodStore(isEmpty ? Math.min(total, emptyHopperGrams) : total, dispenser.tray, world.settings.portionGrams),
+    cell: isEmpty ? { ...world.cell, snowGrams: 0 } : world.cell,
+  };
+}
+
+/** A bridge stands as if the tray had been eaten empty already: a newcomer needn't wait for that. */
+const foodToFeed = (world: World): FoodStore =>
+  world.fault === "feedBridged" ? { hopperGrams: foodGrams(world), trayGrams: 0 } : world.food;
 
 /** The keeper fills to the brim. @returns how many grams went in. */
-export const refillWorld = (world: World): { world: World; addedGrams: number } => ({
-  world: { ...world, hopperGrams: world.settings.hopperCapacityGrams },
-  addedGrams: Math.round(world.settings.hopperCapacityGrams - world.hopperGrams),
-});
+export function refillWorld(world: World): { world: World; addedGrams: number } {
+  const { hopperCapacityGrams, portionGrams } = world.settings;
+  const food = foodStore(hopperCapacityGrams, dispenser.tray, portionGrams);
+  return { world: { ...world, food }, addedGrams: Math.round(hopperCapacityGrams - foodGrams(world)) };
+}
 
 // --- motor, tray, chute ----------------------------------------------------------------------------------------------
 
-const boardVolts = 5.06;
-/** Of the converter and the wires that motor and board share: the inrush of 600 mA costs less than a tenth of a volt. */
-const motorSupplyOhms = 0.12;
 /** How long the motor runs for one portion. */
 export const portionRun: Span = 900 as Span;
-const pieceGrams = 0.7; // two peanut halves that fall as one, or a large kibble
-const taperGrams = 60; // below this the tray no longer fills: the portion shrinks with what is left
-const piecesTogetherShare = 0.1; // a piece close behind another counts as one with it; the first is always seen
 
-export interface TrayTurn {
+export interface PortionResult {
   readonly meanMilliamps: number;
   readonly peakMilliamps: number;
   readonly fellGrams: number;
@@ -149,80 +198,51 @@ export interface TrayTurn {
 }
 
 /** What happens while the motor is on for `ranFor`. A run that is cut short gives its share of a portion. */
-export function turnTray(world: World, ranFor: Span, chance: RandomSource): { world: World; turn: TrayTurn } {
-  const fellGrams = canFeed(world) ? portionGramsOf(world, ranFor, chance) : 0;
-  const pieces = Math.round(fellGrams / pieceGrams);
-  const mean = runningMilliamps(world) * chance.normal(1, 0.03);
-  const inrush = world.fault === "motorStalled" || world.fault === "wireOff" ? 1.05 : chance.between(2.2, 2.7);
+export function runMotor(world: World, ranFor: Span, random: RandomSource): { world: World; result: PortionResult } {
+  const { settings } = world;
+  const conditions = {
+    fault: partFaultOf(world.fault),
+    portionGrams: settings.portionGrams,
+    insideCelsius: conditionsAt(world, world.at).insideCelsius,
+    runShare: Math.min(1, ranFor / portionRun),
+  };
+  const { store, portion } = turnTray(foodToFeed(world), dispenser, conditions, random);
+  const peakMilliamps = portion.milliamps * inrushFactor(conditions.fault, random);
   return {
-    world: { ...world, hopperGrams: world.hopperGrams - fellGrams },
-    turn: {
-      meanMilliamps: Math.max(0, Math.round(mean)),
-      peakMilliamps: Math.max(0, Math.round(mean * inrush)),
-      fellGrams,
-      chuteCount: world.settings.sensors.chute ? seenPieces(world, pieces, chance) : null,
-      lowestVolts: rounded(boardVolts - motorSupplyOhms * ((mean * inrush) / 1_000), 2),
+    world: { ...world, food: store },
+    result: {
+      meanMilliamps: Math.round(portion.milliamps),
+      peakMilliamps: Math.round(peakMilliamps),
+      fellGrams: portion.fellGrams,
+      chuteCount: settings.sensors.chute ? portion.seen : null,
+      lowestVolts: rounded(lowestSupplyVolts(peakMilliamps), 2),
     },
   };
 }
 
-/**
- * Cold grease makes the motor draw more; a tray without food, since none is left or none comes down to it, turns more easily;
- * food that is wedged rubs and makes it work a little harder than a load that moves; a tray held fast makes it stall.
- */
-export function runningMilliamps(world: World): number {
+/** What the motor draws just now, as the feeder's own program sees it before it decides how long to run. */
+export function runningMilliamps(world: World, random: RandomSource): number {
+  const fault = partFaultOf(world.fault);
+  if (fault === "wireOff") return leakageMilliamps(random);
   const { insideCelsius } = conditionsAt(world, world.at);
-  const free = 240 * (1 + 0.006 * (20 - insideCelsius));
-  switch (world.fault) {
-    case "motorStalled":
-      return 3 * free;
-    case "wireOff":
-      return 0.8; // the driver's own leakage
-    case "trayJammed":
-      return 1.12 * free;
-    case "feedBridged":
-      return trayEmptyShare * free;
-    default:
-      return world.hopperGrams < pieceGrams ? trayEmptyShare * free : free;
-  }
-}
-
-/** What the motor draws without food on the tray, beside what it draws with it. Common practice, no source. */
-const trayEmptyShare = 0.94;
-
-function canFeed({ fault, hopperGrams }: World): boolean {
-  const stuck = fault === "trayJammed" || fault === "feedBridged" || fault === "motorStalled" || fault === "wireOff";
-  return !stuck && hopperGrams >= pieceGrams;
-}
-
-function portionGramsOf(world: World, ranFor: Span, chance: RandomSource): number {
-  const full = world.settings.portionGrams * Math.min(1, world.hopperGrams / taperGrams + 0.3);
-  const fell = Math.max(0, chance.normal(full, 0.14 * full)) * Math.min(1, ranFor / portionRun);
-  return Math.min(world.hopperGrams, fell);
-}
-
-function seenPieces(world: World, pieces: number, chance: RandomSource): number {
-  if (world.fault === "chuteBlind") return 0;
-  let seen = Math.min(1, pieces);
-  for (let piece = 1; piece < pieces; piece++) if (!chance.isTrueWith(piecesTogetherShare)) seen++;
-  return seen;
+  const loadedShare = Math.min(
+    1,
+    foodToFeed(world).trayGrams / (dispenser.tray.trayPortions * world.settings.portionGrams),
+  );
+  return loadedMilliamps(dispenser.motor, insideCelsius) * loadFactor(dispenser.motor, fault, loadedShare);
 }
 
 // --- sensors ---------------------------------------------------------------------------------------------------------
 
 export const isButtonWorking = (world: World): boolean => world.settings.sensors.button && world.fault !== "buttonDead";
 
-/** What the detector makes of a cap that falls past it; null where it hears nothing. It misses about one in fifty. */
-export function detectorSignal(world: World, chance: RandomSource): number | null {
-  if (!world.settings.sensors.detector || world.fault === "detectorDead" || chance.isTrueWith(0.02)) return null;
-  return Math.min(1, Math.max(0.4, chance.normal(0.82, 0.07)));
+/** What the detector makes of a cap that falls past it; null where it notices nothing. It misses about one in fifty. */
+export function readDetector(world: World, random: RandomSource): number | null {
+  if (!world.settings.sensors.detector || world.fault === "detectorDead" || random.isTrueWith(0.02)) return null;
+  return detectorSignal(0.07, random);
 }
 
-export interface SensorReadings {
-  readonly airCelsius: number;
-  readonly insideCelsius: number;
-  readonly lidCelsius: number;
-  readonly humidityPercent: number;
+export interface SensorReadings extends ThermometerReadings {
   readonly supplyVolts: number;
   readonly batteryVolts: number;
   readonly batteryCelsius: number;
@@ -230,37 +250,28 @@ export interface SensorReadings {
   readonly signalDbm: number;
 }
 
-export function readSensors(world: World, chance: RandomSource): SensorReadings {
+export function readSensors(world: World, random: RandomSource): SensorReadings {
   const here = conditionsAt(world, world.at);
-  const stormLoss = here.windMetersPerSecond > 12 ? 6 : 0; // wet branches sway in the radio's way
   return {
-    airCelsius: rounded(here.airCelsius + chance.normal(0, 0.05), 2),
-    insideCelsius: rounded(here.insideCelsius + chance.normal(0, 0.05), 2),
-    lidCelsius: rounded(here.lidCelsius + chance.normal(0, 0.05), 2),
-    humidityPercent: rounded(Math.min(100, here.humidityPercent + chance.normal(0, 0.3)), 1),
-    supplyVolts: rounded(chance.normal(boardVolts, 0.01), 2),
+    airCelsius: readAirThermometer(here, 1, random),
+    ...readBoxSensors(here, 1, random),
+    supplyVolts: readSupplyVolts(random),
     batteryVolts: rounded(
-      terminalVolts(world.settings.battery, here.charged, here.chargeMilliamps) + chance.normal(0, 0.01),
+      terminalVolts(world.settings.battery, here.charged, here.chargeMilliamps) + random.normal(0, 0.01),
       2,
     ),
-    batteryCelsius: rounded(here.batteryCelsius + chance.normal(0, 0.05), 2),
+    batteryCelsius: rounded(here.batteryCelsius + random.normal(0, 0.05), 2),
     chargeMilliamps: here.chargeMilliamps,
-    signalDbm: Math.round(chance.normal(-63 - stormLoss, 1.5)),
+    signalDbm: readRadioDbm(here.windMetersPerSecond, random),
   };
 }
 
 /** Whether a bird sits on the perch, which hangs from the same frame as the hopper. */
 export const isPerched = (world: World): boolean => world.perchedUntil !== null && world.at < world.perchedUntil;
 
-/**
- * A beam cell of 5 kg: 50 ppm of full scale a degree (0.05 % in 10 °C, a data sheet's value), noise of about a gram, snow on
- * the lid, and a jackdaw or a crow while it sits on the perch. Null where there is none, or it is dead.
- */
-export function weigh(world: World, chance: RandomSource): number | null {
+/** What the scale shows, grams, with the bird on the perch; null where there is none, or it is dead. */
+export function weigh(world: World, random: RandomSource): number | null {
   if (!world.settings.sensors.scale || world.fault === "scaleDead") return null;
-  const drift = 5_000 * 50e-6 * (conditionsAt(world, world.at).insideCelsius - 15);
-  const bird = isPerched(world) ? chance.between(180, 480) : 0;
-  return rounded(world.hopperGrams + drift + world.snowGrams + bird + chance.normal(0, 0.8), 1);
+  const birdGrams = isPerched(world) ? randomBirdGrams(random) : 0;
+  return readLoadCell(world.cell, cell, foodGrams(world), birdGrams, random);
 }
-
-const rounded = (value: number, decimals: number): number => Math.round(value * 10 ** decimals) / 10 ** decimals;

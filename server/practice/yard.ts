@@ -25,8 +25,8 @@ export interface PracticeSettings {
 
 /**
  * Portions that stand above a scale's noise (4 g for a hopper of up to 2 kg), so that it takes only a handful of them to see
- * whether food falls. The practice birds eat in a day what others eat in a week: the shortest warning there is keeps the healthy
- * feeder from telling "food low" all day long.
+ * whether food falls. The practice birds eat in a day what others eat in a week: the shortest warning there is keeps a healthy
+ * feeder without the alarm "food low".
  */
 const lively = { hopperCapacityGrams: 2_000, portionGrams: 7.5, reportEverySeconds: 5, warnAheadDays: 0.25 };
 

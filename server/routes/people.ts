@@ -13,7 +13,7 @@ import {
   testEmail,
   withdrawInvite,
 } from "../flows/people.ts";
-import type { MailOutcome, MemberChanges, Ports } from "../ports.ts";
+import type { EmailOutcome, MemberChanges, Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 import { requesterOf } from "./rights.ts";
 import { signedInPerson } from "./sessions.ts";
@@ -105,7 +105,7 @@ function refuseChange(reply: FastifyReply, change: Exclude<PersonChangeResult, {
   }
 }
 
-function emailOutcomeView(outcome: MailOutcome): TestEmailView {
+function emailOutcomeView(outcome: EmailOutcome): TestEmailView {
   switch (outcome.kind) {
     case "accepted":
       return { outcome: "accepted", text: "Test e-mail sent. Check your inbox." };

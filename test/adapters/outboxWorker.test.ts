@@ -12,35 +12,35 @@ function heldRounds(nextDueAt: () => Instant | null = () => null) {
 const soon = () => new Promise((resolve) => setImmediate(resolve));
 const unexpected = (error: unknown) => expect.unreachable(String(error));
 
-describe("the outbox bell", () => {
-  it("does not let an urgent notice wait behind a round that hangs", () => {
-    const bell = createOutboxWorker(() => 0);
+describe("the outbox worker", () => {
+  it("does not let an urgent notification wait for a round that hangs", () => {
+    const worker = createOutboxWorker(() => 0);
     const { ends, deliver } = heldRounds();
-    bell.start(deliver, unexpected);
-    bell.notify();
-    bell.notify();
+    worker.start(deliver, unexpected);
+    worker.notify();
+    worker.notify();
     expect(ends).toHaveLength(2);
   });
 
-  it("begins no more than 80 rounds at once, and forgets no ring", async () => {
-    const bell = createOutboxWorker(() => 0);
+  it("begins no more than 80 rounds at once, and another one later where it was notified meanwhile", async () => {
+    const worker = createOutboxWorker(() => 0);
     const { ends, deliver } = heldRounds();
-    bell.start(deliver, unexpected);
-    for (let count = 0; count < 90; count += 1) bell.notify();
+    worker.start(deliver, unexpected);
+    for (let count = 0; count < 90; count += 1) worker.notify();
     expect(ends).toHaveLength(80);
     ends[0]?.();
     await soon();
     expect(ends).toHaveLength(81);
   });
 
-  it("rings itself when the outbox says that something comes due", async () => {
+  it("begins a round when the next item comes due", async () => {
     vi.useFakeTimers({ toFake: ["setTimeout", "clearTimeout"] });
     try {
-      const bell = createOutboxWorker(() => 1_000);
+      const worker = createOutboxWorker(() => 1_000);
       const due: (Instant | null)[] = [31_000 as Instant, null];
       const { ends, deliver } = heldRounds(() => due.shift() ?? null);
-      bell.start(deliver, unexpected);
-      bell.notify();
+      worker.start(deliver, unexpected);
+      worker.notify();
       ends[0]?.();
       await soon();
       vi.advanceTimersByTime(29_999);
@@ -52,36 +52,36 @@ describe("the outbox bell", () => {
     }
   });
 
-  it("tells a round that failed, and goes on", async () => {
-    const bell = createOutboxWorker(() => 0);
-    const told: unknown[] = [];
+  it("reports a round that failed, and continues", async () => {
+    const worker = createOutboxWorker(() => 0);
+    const errors: unknown[] = [];
     let rounds = 0;
-    bell.start(
+    worker.start(
       async () => {
         rounds += 1;
         throw new Error("the store is gone");
       },
-      (error) => told.push(error),
+      (error) => errors.push(error),
     );
-    bell.notify();
+    worker.notify();
     await soon();
-    bell.notify();
+    worker.notify();
     await soon();
     expect(rounds).toBe(2);
-    expect(told.map(String)).toEqual(["Error: the store is gone", "Error: the store is gone"]);
+    expect(errors.map(String)).toEqual(["Error: the store is gone", "Error: the store is gone"]);
   });
 
-  it("is silent before it is answered and after it stopped, and waits for what is under way", async () => {
-    const bell = createOutboxWorker(() => 0);
-    bell.notify();
+  it("does nothing before the start and after the end, and waits for rounds that have begun", async () => {
+    const worker = createOutboxWorker(() => 0);
+    worker.notify();
     const { ends, deliver } = heldRounds();
-    const stop = bell.start(deliver, unexpected);
-    bell.notify();
+    const stop = worker.start(deliver, unexpected);
+    worker.notify();
     let stopped = false;
     const stopping = stop().then(() => {
       stopped = true;
     });
-    bell.notify();
+    worker.notify();
     await soon();
     expect([ends.length, stopped]).toEqual([1, false]);
     ends[0]?.();

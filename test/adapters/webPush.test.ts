@@ -37,7 +37,7 @@ const send = (phone: Phone, different: Parameters<typeof notificationFixture>[0]
   gateway().send(phone, feeder, notificationFixture(different), now, "item-1");
 
 describe("web push", () => {
-  it("brings a notice to a phone, so that the phone can read it", async () => {
+  it("delivers a notification that the phone can decrypt", async () => {
     const phone = service.subscribe();
     expect(await send(phone, { priority: "urgent", title: "Larch: food out 🐦‍⬛" })).toEqual({ kind: "accepted" });
     expect(service.complaints).toEqual([]);
@@ -49,7 +49,7 @@ describe("web push", () => {
     });
   });
 
-  it("signs for this very push service, for less than a day, with an address to write to (RFC 8292)", async () => {
+  it("signs for this push service, for less than a day, with a contact address (RFC 8292)", async () => {
     const phone = service.subscribe();
     await send(phone);
     const [message] = service.messagesFor(phone);
@@ -57,12 +57,12 @@ describe("web push", () => {
     expect((message?.claims.exp ?? 0) - Date.now() / 1_000).toBeLessThanOrEqual(86_400);
   });
 
-  it("encrypts so that a second implementation reads the same words", async () => {
-    // web-push draws its salt and key itself, so the RFC 8291 vector can't be put through it: it is decrypted, twice.
+  it("encrypts so that a second implementation reads the same text", async () => {
+    // web-push chooses its salt and key itself, so the RFC 8291 vector can't be used: the result is decrypted, twice.
     const receiver = createECDH("prime256v1");
     receiver.generateKeys();
     const auth = "BTBZMqHH6r4Tts7J_aSIgg";
-    const text = JSON.stringify({ words: "å 🐦‍⬛ 麦".repeat(50) });
+    const text = JSON.stringify({ text: "å 🐦‍⬛ 麦".repeat(50) });
     const { cipherText } = webpush.encrypt(receiver.getPublicKey("base64url"), auth, text, "aes128gcm");
     const body = Buffer.from(cipherText);
     const byHand = decryptPush(body, receiverKeys(receiver.getPrivateKey("base64url"), auth));
@@ -71,7 +71,7 @@ describe("web push", () => {
     expect(byLibrary.equals(byHand)).toBe(true);
   });
 
-  it("keeps within what every push service must take: 4,096 octets on the wire (check value push-limit)", async () => {
+  it("sends no more than every push service must accept: 4,096 octets (check value push-limit)", async () => {
     const phone = service.subscribe();
     expect(await send(phone, { body: "🐦‍⬛".repeat(3_000) })).toEqual({ kind: "accepted" });
     const [message] = service.messagesFor(phone);
@@ -80,7 +80,7 @@ describe("web push", () => {
     expect(message?.body.length).toBe(Buffer.byteLength(message?.text ?? "") + 86 + 1 + 16);
   });
 
-  it("lets a newer notice replace the older of its topic", async () => {
+  it("lets a newer notification replace the older of its topic", async () => {
     const phone = service.subscribe();
     await send(phone, { title: "old" });
     await send(phone, { title: "other topic", topic: "alarm-foodLow-larch" });
@@ -89,7 +89,7 @@ describe("web push", () => {
     expect(titles).toEqual(["other topic", "new"]);
   });
 
-  it("tells the push service nothing by the topic", async () => {
+  it("hides the topic from the push service", async () => {
     const phone = service.subscribe();
     await send(phone, { topic: "a topic that is much too long for RFC 8030, with spaces" });
     const topic = service.messagesFor(phone)[0]?.topic ?? "";
@@ -98,26 +98,26 @@ describe("web push", () => {
     expect(topic).not.toContain("topic");
   });
 
-  describe("takes what a push service answers for what it means:", () => {
+  describe("understands the answer of a push service:", () => {
     const answer = (status: number, headers: Record<string, string> = {}, body = "") =>
       ({ kind: "answer", status, headers, body }) as const;
-    const later = (words: string, notBefore: number | null = null) => ({
+    const later = (text: string, notBefore: number | null = null) => ({
       kind: "tryLater",
       notBefore: notBefore === null ? null : past(now, seconds(notBefore)),
-      words,
+      text,
     });
     const cases: readonly [name: string, behaviour: PushServiceBehaviour, outcome: object][] = [
       ["201", { kind: "accept" }, { kind: "accepted" }],
       ["200", { kind: "accept", status: 200 }, { kind: "accepted" }],
       ["202", { kind: "accept", status: 202 }, { kind: "accepted" }],
       ["204", { kind: "accept", status: 204 }, { kind: "accepted" }],
-      ["400", answer(400), { kind: "refused", words: "HTTP 400" }],
-      ["401", answer(401), { kind: "refused", words: "HTTP 401" }],
-      ["403", answer(403, {}, "wrong\n  key"), { kind: "refused", words: "HTTP 403: wrong key" }],
-      ["404", answer(404), { kind: "subscriptionGone", words: "HTTP 404" }],
-      ["410", answer(410), { kind: "subscriptionGone", words: "HTTP 410" }],
+      ["400", answer(400), { kind: "refused", text: "HTTP 400" }],
+      ["401", answer(401), { kind: "refused", text: "HTTP 401" }],
+      ["403", answer(403, {}, "wrong\n  key"), { kind: "refused", text: "HTTP 403: wrong key" }],
+      ["404", answer(404), { kind: "subscriptionGone", text: "HTTP 404" }],
+      ["410", answer(410), { kind: "subscriptionGone", text: "HTTP 410" }],
       ["408", answer(408), later("HTTP 408")],
-      ["413", answer(413), { kind: "refused", words: "HTTP 413" }],
+      ["413", answer(413), { kind: "refused", text: "HTTP 413" }],
       ["429 with seconds", answer(429, { "retry-after": "120" }), later("HTTP 429", 120)],
       ["429 with a date", answer(429, { "retry-after": "Wed, 25 Nov 2026 06:40:00 GMT" }), later("HTTP 429", 600)],
       ["429 that may be tried again at once", answer(429, { "retry-after": "0" }), later("HTTP 429", 0)],
@@ -127,14 +127,14 @@ describe("web push", () => {
       ["502", answer(502, {}, "<html>\u0007bad gateway</html>"), later("HTTP 502: <html> bad gateway</html>")],
       ["504", answer(504), later("HTTP 504")],
       ["503", answer(503, { "retry-after": "30" }), later("HTTP 503", 30)],
-      ["a cut line", { kind: "cutLine" }, { kind: "tryLater", notBefore: null, noAnswer: true }],
+      ["a broken connection", { kind: "cutLine" }, { kind: "tryLater", notBefore: null, noAnswer: true }],
       [
-        "an answer cut off in its words",
+        "an answer whose text is cut off",
         { kind: "cutAnswer", status: 410 },
-        { kind: "subscriptionGone", words: "HTTP 410: gone b" },
+        { kind: "subscriptionGone", text: "HTTP 410: gone b" },
       ],
-      ["a flood of refusal", { kind: "flood", status: 400 }, { kind: "refused" }],
-      ["a flood of agreement", { kind: "flood", status: 201 }, { kind: "accepted" }],
+      ["a refusal without end", { kind: "flood", status: 400 }, { kind: "refused" }],
+      ["an acceptance without end", { kind: "flood", status: 201 }, { kind: "accepted" }],
     ];
     it.each(cases)("%s", async (_, behaviour, outcome) => {
       const phone = service.subscribe();
@@ -145,7 +145,7 @@ describe("web push", () => {
     });
   });
 
-  it("knows that a notice may have arrived whose answer was lost, and that a second one takes its place", async () => {
+  it("reports that a notification without an answer may have arrived, and a second one replaces it", async () => {
     const phone = service.subscribe();
     service.setBehaviour({ kind: "acceptAndCut" });
     expect(await send(phone)).toMatchObject({ kind: "tryLater", mayHaveArrived: true });
@@ -156,7 +156,7 @@ describe("web push", () => {
     expect(new Set(service.acceptedCount.map(({ payload }) => payload.notification.tag)).size).toBe(1);
   });
 
-  it("keeps no more than a short line of what a service says", async () => {
+  it("stores no more than a short line of an answer", async () => {
     service.setBehaviour({ kind: "flood", status: 400 });
     const outcome = await send(service.subscribe());
     expect(outcome.kind === "refused" && outcome.text.length).toBeLessThanOrEqual(220);
@@ -171,7 +171,7 @@ describe("web push", () => {
     await elsewhere.close();
   });
 
-  it("waits for a hanging service no longer than it must", async () => {
+  it("waits for a hanging service no longer than its timeout", async () => {
     service.setBehaviour({ kind: "hang" });
     const outcome = await gateway({ timeoutMs: 60 }).send(
       service.subscribe(),
@@ -189,7 +189,7 @@ describe("web push", () => {
     });
   });
 
-  it("ends a trickling answer at the same time, and goes by its status", async () => {
+  it("ends a slow answer at the same time, and uses its status", async () => {
     const outcomeOf = async (status: number) => {
       service.setBehaviour({ kind: "trickle", status });
       return gateway({ timeoutMs: 120 }).send(service.subscribe(), "f1", notificationFixture(), now, "item-1");
@@ -199,7 +199,7 @@ describe("web push", () => {
     expect(await outcomeOf(201)).toEqual({ kind: "accepted" });
   });
 
-  it("ends with a service that takes the connection and never shakes hands", async () => {
+  it("ends with a service that accepts the connection and never answers", async () => {
     const mute = createServer((socket) => socket.on("error", () => {}).resume()); // reads, so that it sees the end
     await new Promise<void>((resolve) => mute.listen(0, "127.0.0.1", resolve));
     const phone = { ...service.subscribe(), endpoint: `https://127.0.0.1:${(mute.address() as AddressInfo).port}/a` };
@@ -209,7 +209,7 @@ describe("web push", () => {
     await new Promise((resolve) => mute.close(resolve));
   });
 
-  it("tries later where nobody listens, or the name is not found", async () => {
+  it("tries later where no service listens, or the name is not found", async () => {
     const phone = service.subscribe();
     await service.close();
     expect(await send(phone)).toMatchObject({ kind: "tryLater", text: expect.stringContaining("ECONNREFUSED") });
@@ -222,7 +222,7 @@ describe("web push", () => {
     service = await startPushService();
   });
 
-  it("trusts no certificate that it wasn't told to trust", async () => {
+  it("trusts only configured certificates", async () => {
     const push = webPush({
       vapid,
       publicUrl: null,
@@ -235,7 +235,7 @@ describe("web push", () => {
     expect(service.requests).toBe(0);
   });
 
-  it("does not call a private address, whether it stands in the endpoint or behind a name", async () => {
+  it("sends nothing to a private address, in the endpoint or behind a name", async () => {
     const byDigits = service.subscribe();
     expect(await gateway({ guard: {} }).send(byDigits, "f1", notificationFixture(), now, "item-1")).toEqual({
       kind: "refused",
@@ -249,30 +249,30 @@ describe("web push", () => {
     expect(service.requests).toBe(0);
   });
 
-  it("does not call a name that became private after it was checked", async () => {
+  it("sends nothing to a name that became private after it was checked", async () => {
     const phone = service.subscribe({ host: "push.example" });
     const answers = ["8.8.8.8", "127.0.0.1"];
     const push = gateway({ guard: { resolve: async () => [{ address: answers.shift() ?? "127.0.0.1", family: 4 }] } });
-    expect(await push.checkEndpoint(phone.endpoint)).toEqual({ kind: "fine" });
+    expect(await push.checkEndpoint(phone.endpoint)).toEqual({ kind: "allowed" });
     expect(await push.send(phone, "f1", notificationFixture(), now, "item-1")).toMatchObject({ kind: "refused" });
     expect(answers).toEqual([]);
     expect(service.requests).toBe(0);
   });
 
-  it("connects to the very address that the guard saw", async () => {
+  it("connects to the address that the guard checked", async () => {
     const phone = service.subscribe({ host: "push.example" });
-    let asked = 0;
+    let queries = 0;
     const resolve = async () => {
-      asked++;
+      queries++;
       return [{ address: "127.0.0.1", family: 4 }];
     };
     const push = gateway({ guard: { allowPrivateEndpoints: true, resolve } });
     expect(await push.send(phone, "f1", notificationFixture(), now, "item-1")).toEqual({ kind: "accepted" });
     expect(service.complaints).toEqual([]);
-    expect(asked).toBe(1);
+    expect(queries).toBe(1);
   });
 
-  it("refuses a phone whose keys are no keys, before anything leaves the house", async () => {
+  it("refuses a phone with invalid keys, before anything is sent", async () => {
     const phone = service.subscribe();
     const broken: Phone[] = [
       { ...phone, p256dh: "A".repeat(87) },
@@ -283,16 +283,16 @@ describe("web push", () => {
     expect(service.requests).toBe(0);
   });
 
-  it("finds wrong VAPID details at the start and not with the first alarm", () => {
-    const made = (different: Partial<typeof vapid>) => () =>
+  it("finds wrong VAPID details at the start, not with the first alarm", () => {
+    const creating = (different: Partial<typeof vapid>) => () =>
       webPush({ vapid: { ...vapid, ...different }, publicUrl: null, guard: endpointGuard(), timeoutMs: 1 });
-    expect(made({})).not.toThrow();
-    expect(made({ subject: "keeper" })).toThrow();
-    expect(made({ privateKey: "short" })).toThrow();
-    expect(made({ publicKey: webpush.generateVAPIDKeys().publicKey })).toThrow("belongs to the private key");
+    expect(creating({})).not.toThrow();
+    expect(creating({ subject: "keeper" })).toThrow();
+    expect(creating({ privateKey: "short" })).toThrow();
+    expect(creating({ publicKey: webpush.generateVAPIDKeys().publicKey })).toThrow("belongs to the private key");
   });
 
-  it("hands the push service the time that the words stay true, down to now or never", async () => {
+  it("gives the push service the notification's time to live, down to zero", async () => {
     const phone = service.subscribe();
     await send(phone, { timeToLive: seconds(0) });
     expect(service.messagesFor(phone)[0]?.ttlSeconds).toBe(0);

@@ -1,11 +1,11 @@
 import { after, days, hours, type Instant, instantOf, minutes } from "../../server/domain/instant.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import {
-  counted,
+  initialSensors,
   readingFaults,
-  sensed,
   sensorFaults,
-  unwatchedSensors,
+  updateSensorsByEvent,
+  updateSensorsByReport,
 } from "../../server/domain/silence/sensorFaults.ts";
 import { celsius, humidityPercent, volts } from "../../server/domain/units.ts";
 import { type BirdHabits, simulateBirds } from "../domain/silence/birds.ts";
@@ -48,7 +48,7 @@ for (const [yardName, habits] of Object.entries(yards)) {
 
 function healthyYear(seed: number, habits: BirdHabits, settings: FeederSettings): string[] {
   const dice = seededRandom(1_000 + seed);
-  let state = unwatchedSensors(start);
+  let state = initialSensors(start);
   const found: string[] = [];
   let standing: readonly string[] = [];
   const counts = { button: 0, detector: 0, chute: null, perch: 0 };
@@ -77,7 +77,7 @@ function healthyYear(seed: number, habits: BirdHabits, settings: FeederSettings)
       counts: { ...counts },
     };
     const setAside = dice.chance(0.002) ? ["lidCelsius"] : []; // a long wire's glitch now and then
-    state = counted(state, { readings, rejectedReadings: setAside, boot: "b" }, reportAt, settings);
+    state = updateSensorsByReport(state, { readings, rejectedReadings: setAside, boot: "b" }, reportAt, settings);
     look(reportAt);
   };
   const { sensors } = settings;
@@ -87,7 +87,7 @@ function healthyYear(seed: number, habits: BirdHabits, settings: FeederSettings)
     else if (event.kind === "deposit" && sensors.detector) counts.detector++;
     else if (event.kind === "visit" && sensors.perch) counts.perch++;
     else continue;
-    state = sensed(state, event, settings);
+    state = updateSensorsByEvent(state, event, settings);
     look(event.recordedAt);
   }
   return found;

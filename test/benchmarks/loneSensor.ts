@@ -1,5 +1,5 @@
 import { after, days, hours, type Instant, instantOf, minutes } from "../../server/domain/instant.ts";
-import { sensed, sensorFaults, unwatchedSensors } from "../../server/domain/silence/sensorFaults.ts";
+import { initialSensors, sensorFaults, updateSensorsByEvent } from "../../server/domain/silence/sensorFaults.ts";
 import { civilDaylightHours } from "../../server/domain/sun.ts";
 import { type BirdHabits, simulateBirds } from "../domain/silence/birds.ts";
 import { larchSettings } from "../domain/silence/larch.ts";
@@ -33,7 +33,7 @@ for (const [name, { habits, mornings, placed }] of Object.entries(yards)) {
     return at < noon && civilDaylightHours(place, after(at, hours(-3)), at) < 3;
   };
   for (let seed = 1; seed <= seeds; seed++) {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let stands = false;
     let at: number = start;
     const look = (to: number, count: boolean) => {
@@ -48,7 +48,7 @@ for (const [name, { habits, mornings, placed }] of Object.entries(yards)) {
     for (const event of simulateBirds(seededRandom(seed), place, habits, start, end)) {
       if (event.kind !== "press" || (mornings && !isMorning(event.recordedAt))) continue;
       look(event.recordedAt, true);
-      sensors = sensed(sensors, event, mine);
+      sensors = updateSensorsByEvent(sensors, event, mine);
     }
     const died = at;
     stands = false;

@@ -1,6 +1,6 @@
 import { after, days, hours, instantOf, minutes, seconds } from "../../server/domain/instant.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
-import { sensed, sensorFaults, unwatchedSensors } from "../../server/domain/silence/sensorFaults.ts";
+import { initialSensors, sensorFaults, updateSensorsByEvent } from "../../server/domain/silence/sensorFaults.ts";
 import { type BirdHabits, simulateBirds } from "../domain/silence/birds.ts";
 import { larchSettings } from "../domain/silence/larch.ts";
 import { seededRandom } from "../domain/silence/seededRandom.ts";
@@ -46,11 +46,11 @@ for (const presses of [0.2, 0.4, 0.7]) {
   for (const history of [7, 30, 90]) {
     let ratio = 0;
     for (let seed = 1; seed <= seeds; seed++) {
-      let sensors = unwatchedSensors(start);
+      let sensors = initialSensors(start);
       const end = after(start, days(history));
       let runs = 0;
       for (const event of simulateBirds(seededRandom(seed), place, habits, start, end)) {
-        sensors = sensed(sensors, event, settings);
+        sensors = updateSensorsByEvent(sensors, event, settings);
         if (event.kind === "press") runs++;
       }
       const optimum = Math.log((6 * runs * 365) / history) / -Math.log(1 - presses);
@@ -58,7 +58,7 @@ for (const presses of [0.2, 0.4, 0.7]) {
       for (const event of simulateBirds(seededRandom(seed + 500), place, habits, end, after(end, days(60)))) {
         if (event.kind !== "visit") continue;
         landings++;
-        sensors = sensed(sensors, event, settings);
+        sensors = updateSensorsByEvent(sensors, event, settings);
         if (sensorFaults(sensors, settings, event.recordedAt, false).length > 0) break;
       }
       ratio += landings / optimum;

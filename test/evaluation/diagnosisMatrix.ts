@@ -1,9 +1,11 @@
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { after, days, hours, type Span } from "../../server/domain/instant.ts";
+import { partFaultOf } from "../../server/practice/model/faults.ts";
+import { turnTray } from "../../server/practice/model/tray.ts";
 import { type RandomSource, seededRandom } from "../../server/practice/random.ts";
-import type { TrueTurn } from "../simulator/moment.ts";
+import type { TruePortion } from "../simulator/moment.ts";
 import { everySensor, type PlantedFaultKind, type Plot, randomPlot } from "../simulator/plot.ts";
-import { turnTray } from "../simulator/tray.ts";
+import { dispenserOf } from "../simulator/simulatePlot.ts";
 import { ExactCusum, findLimit } from "./optimum.ts";
 import { type EvaluationResult, formatNumber, formatTable, percent } from "./report.ts";
 import { type RaisedAlarm, runPlot } from "./runPlot.ts";
@@ -13,10 +15,10 @@ import { mean, poissonLimits, quantile } from "./statistics.ts";
 const names: Partial<
   Record<PlantedFaultKind, { readonly right: FaultKind; readonly alsoTrue?: readonly FaultKind[] }>
 > = {
-  empty: { right: "foodOut", alsoTrue: ["foodLow"] },
-  bridged: { right: "feedBridged" },
-  jammed: { right: "trayJammed" },
-  stalled: { right: "motorStalled" },
+  hopperEmpty: { right: "foodOut", alsoTrue: ["foodLow"] },
+  feedBridged: { right: "feedBridged" },
+  trayJammed: { right: "trayJammed" },
+  motorStalled: { right: "motorStalled" },
   wireOff: { right: "motorNotTurning" },
   chuteBlind: { right: "chuteBlind" },
   scaleStuck: { right: "scaleSilent" },
@@ -170,7 +172,7 @@ function plotted(seed: number, fault: Judged, study: Partial<Plot>): Plot {
   const { food, birds, line } = plot;
   const at = after(plot.from, (days(7) + hours(seed % 24)) as Span);
   const calmLine = { ...line, outagesPerMonth: 0, rebootsPerMonth: 0 };
-  if (fault !== "empty") {
+  if (fault !== "hopperEmpty") {
     // Full enough for the whole story: an empty hopper would be another fault.
     const keeper = { ...plot.keeper, refillsBelow: 0.55 };
     return { ...plot, keeper, line: calmLine, fault: { kind: fault, at } };
@@ -188,16 +190,16 @@ function verdictOn(plot: Plot, fault: Judged): Verdict {
   let optimum: number | null = null;
   let healthyUntil = plot.from;
   runPlot(plot, {
-    onMoment: ({ truth, turns }, raised) => {
+    onMoment: ({ truth, portions }, raised) => {
       // A bridge may be told by the portions that shrink before the first empty one: sooner than counted, and no false alarm.
-      const begun = truth.fault !== null && fault !== "empty";
+      const begun = truth.fault !== null && fault !== "hopperEmpty";
       const shown = truth.unfed > 0 || begun;
       if (!shown) healthyUntil = truth.at;
-      for (const turn of turns) if (best?.take(turn) && turn.unfed > 0) optimum ??= truth.unfed;
+      for (const turn of portions) if (best?.take(turn) && turn.unfed > 0) optimum ??= truth.unfed;
       for (const one of raised) {
         if (!feedFindings.includes(one.fault)) continue;
         const trulyLow = one.fault === "foodOut" && nearlyEmpty(plot, truth.grams);
-        if (!shown && !(trulyLow && fault === "empty")) {
+        if (!shown && !(trulyLow && fault === "hopperEmpty")) {
           if (!trulyLow) before.push(one.fault);
           continue;
         }
@@ -229,7 +231,7 @@ const nearlyEmpty = ({ food }: Plot, grams: number): boolean =>
 // --- the best that can be done ---------------------------------------------------------------------------------------------
 
 interface Knower {
-  take(turn: TrueTurn): boolean;
+  take(turn: TruePortion): boolean;
 }
 
 /**
@@ -239,15 +241,16 @@ interface Knower {
 function exactSum(plot: Plot, fault: Judged): Knower | null {
   const chance = seededRandom(plot.seed ^ 0x0b7);
   if (fault === "scaleStuck" || fault === "scaleDead" || fault === "chuteBlind") return null;
-  if (!plot.sensors.chute && (!plot.currentMeasured || fault === "empty" || fault === "bridged")) return null;
+  if (!plot.sensors.chute && (!plot.currentMeasured || fault === "hopperEmpty" || fault === "feedBridged")) return null;
   const ratio = logRatioOf(plot, fault, shareUnseen(plot, chance));
   const { store, inside } = { store: { hopperGrams: 1e9, trayGrams: 1e9 }, inside: 10 };
   const draw = (broken: Judged | null, luck: RandomSource) => {
     const { portionGrams, trayPortions } = plot.food;
     // Food that no longer comes has left the tray by then.
-    const runsOut = broken === "empty" || broken === "bridged";
+    const runsOut = broken === "hopperEmpty" || broken === "feedBridged";
     const now = runsOut ? { hopperGrams: 0, trayGrams: 0 } : { ...store, trayGrams: trayPortions * portionGrams };
-    return ratio({ ...turnTray(now, plot, broken, portionGrams, inside, luck), insideCelsius: inside });
+    const conditions = { fault: partFaultOf(broken), portionGrams, insideCelsius: inside };
+    return ratio({ ...turnTray(now, dispenserOf(plot), conditions, luck).portion, insideCelsius: inside });
   };
   const limit = findLimit(
     365 * plot.birds.portionsPerDay,
@@ -259,13 +262,18 @@ function exactSum(plot: Plot, fault: Judged): Knower | null {
   return { take: (turn) => sum.take(ratio(turn)) };
 }
 
-type Evidence = Pick<TrueTurn, "seen" | "milliamps" | "insideCelsius">;
+type Evidence = Pick<TruePortion, "seen" | "milliamps" | "insideCelsius">;
 
 function logRatioOf(plot: Plot, fault: Judged, unseen: number): (turn: Evidence) => number {
   const { motor, sensors, currentMeasured } = plot;
-  const factor = { jammed: motor.jam, stalled: motor.stall, empty: motor.lightTray, bridged: motor.lightTray }[
-    fault as string
-  ];
+  const factor = (
+    {
+      trayJammed: motor.jam,
+      motorStalled: motor.stall,
+      hopperEmpty: motor.lightTray,
+      feedBridged: motor.lightTray,
+    } as Record<string, number | undefined>
+  )[fault];
   return ({ seen, milliamps, insideCelsius }) => {
     const byChute = !sensors.chute ? 0 : seen > 0 ? Number.NEGATIVE_INFINITY : -Math.log(unseen);
     if (!currentMeasured) return byChute;
@@ -289,7 +297,8 @@ function shareUnseen(plot: Plot, chance: RandomSource): number {
   const draws = 20_000;
   for (let draw = 0; draw < draws; draw += 1) {
     const store = { hopperGrams: 1e9, trayGrams: trayPortions * portionGrams };
-    if (turnTray(store, plot, null, portionGrams, 10, chance).seen === 0) unseen += 1;
+    const conditions = { fault: null, portionGrams, insideCelsius: 10 };
+    if (turnTray(store, dispenserOf(plot), conditions, chance).portion.seen === 0) unseen += 1;
   }
   return Math.max(unseen, 0.5) / draws;
 }

@@ -28,7 +28,7 @@ function quietYears(seeds: readonly number[], readsDigest: boolean) {
   for (const seed of seeds) {
     const drawn = randomPlot(seed);
     const line = { ...drawn.line, outagesPerMonth: 0 };
-    const keeper = { ...drawn.keeper, refillsBelow: "told" as const };
+    const keeper = { ...drawn.keeper, refillsBelow: "whenNotified" as const };
     const birds = { ...drawn.birds, trendPerDay: 0 };
     const plot = { ...drawn, days: 365, reportEverySeconds: 300, line, birds, keeper };
     const replay = new Replay({ settings: {}, hourly: false, output: () => undefined });

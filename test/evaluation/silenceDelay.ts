@@ -18,7 +18,7 @@ export function evaluateSilenceDelay(seeds: readonly number[]): EvaluationResult
 
 const sensors: readonly { planted: PlantedFaultKind; named: FaultKind; answers: "pressed" | "deposited" | null }[] = [
   { planted: "buttonDead", named: "buttonSilent", answers: "pressed" },
-  { planted: "detectorDeaf", named: "detectorSilent", answers: "deposited" },
+  { planted: "detectorDead", named: "detectorSilent", answers: "deposited" },
   { planted: "perchDead", named: "perchSilent", answers: null },
 ];
 

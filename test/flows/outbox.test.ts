@@ -7,7 +7,7 @@ import { hours, type Instant, instantOf, minutes, after as past, seconds } from 
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import { createDeliveryScheduler, defaultDeliveryLimits } from "../../server/flows/deliveryScheduler.ts";
 import { drainOutbox, type OutboxLimits, testPush } from "../../server/flows/outbox.ts";
-import type { EmailGateway, MailOutcome, Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
+import type { EmailGateway, EmailOutcome, Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
 import { InMemoryOutbox } from "../support/memoryOutbox.ts";
 import { notificationFixture } from "../support/notificationFixture.ts";
 import { phoneFixture } from "../support/phoneFixture.ts";
@@ -34,7 +34,7 @@ function house(
     },
   };
   const written: { readonly to: string; readonly letter: Email; readonly id: string; readonly at: Instant }[] = [];
-  const mail: EmailGateway & { answer: MailOutcome } = {
+  const mail: EmailGateway & { answer: EmailOutcome } = {
     isConfigured: true,
     answer: { kind: "accepted" },
     async send(to, letter, id, at) {
@@ -324,7 +324,7 @@ describe("a letter", () => {
 
   it("that hangs holds up no phone", async () => {
     const { outbox, drain, addPhone, tell, mail, sent } = house();
-    const stuck = door<MailOutcome>();
+    const stuck = door<EmailOutcome>();
     mail.send = () => stuck.opened;
     for (let i = 0; i < 8; i++)
       outbox.enqueueEmail(`person-${i}`, "x@alder.example", null, notificationFixture(), start);

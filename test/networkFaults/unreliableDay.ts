@@ -6,6 +6,7 @@ import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { initialOrderState } from "../../server/practice/orderState.ts";
 import { seededRandom } from "../../server/practice/random.ts";
 import { Scene } from "../../server/practice/scene.ts";
+import { foodGrams } from "../../server/practice/world.ts";
 import { rowan } from "../../server/practice/yard.ts";
 import type { TestServer } from "../support/testServer.ts";
 
@@ -53,7 +54,7 @@ export async function simulateUnreliableDay(
   const scene = new Scene({
     settings: rowan,
     seed,
-    chance: seededRandom(seed + 1),
+    random: seededRandom(seed + 1),
     hopperGrams: 0.8 * rowan.hopperCapacityGrams,
     memory: { spool: [], orderState: initialOrderState },
     boot,
@@ -78,7 +79,8 @@ export async function simulateUnreliableDay(
     if (!lineIsGood && chance.isTrueWith(0.15)) {
       day.lostRequests += 1;
       const last = report.events?.at(-1)?.seq;
-      if (plant === "feederForgetsTooEarly" && last !== undefined) scene.answered(report.boot, madeUp(last, now), now);
+      if (plant === "feederForgetsTooEarly" && last !== undefined)
+        scene.handleAnswer(report.boot, madeUp(last, now), now);
       return;
     }
     const sent = plant === "clockUnbuilt" && report.sentUptimeMs !== null ? { ...report, sentUptimeMs: 9e9 } : report;
@@ -91,7 +93,7 @@ export async function simulateUnreliableDay(
       day.lostAnswers += 1;
       return;
     }
-    scene.answered(report.boot, first.body as Answer, now);
+    scene.handleAnswer(report.boot, first.body as Answer, now);
   };
 
   for (let minute = 0; minute < 8 * 60; minute += 1) {
@@ -163,18 +165,18 @@ async function checkPause(
   if (pause.order === null) return;
   assert.equal(pause.order.status, "confirmed", `seed ${seed}: order ${lastOrder} is ${pause.order.status}`);
   assert.equal(
-    scene.feeder.paused,
+    scene.feeder.isPaused,
     pause.order.kind === "pause",
     `seed ${seed}: the feeder doesn't do what it confirmed`,
   );
-  assert.equal(pause.statement?.paused, scene.feeder.paused, `seed ${seed}: the keeper is shown something else`);
+  assert.equal(pause.statement?.paused, scene.feeder.isPaused, `seed ${seed}: the keeper is shown something else`);
 }
 
 async function checkHopper(house: TestServer, feeder: string, scene: Scene, seed: number): Promise<void> {
   const row = await house.store.yards.feeder(feeder);
   const level = row && hopperLevel(row.state.hopper, row.state.settings);
   assert.ok(level, `seed ${seed}: the hopper is unknown`);
-  const truth = scene.world.hopperGrams;
+  const truth = foodGrams(scene.world);
   const allowed = 0.05 * rowan.hopperCapacityGrams;
   assert.ok(
     Math.abs(level.grams - truth) <= allowed,

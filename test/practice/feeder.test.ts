@@ -10,8 +10,8 @@ import {
   seconds,
 } from "../../server/domain/instant.ts";
 import { Feeder, type FeederMemory, type Hardware } from "../../server/practice/feeder.ts";
+import { Spool, spoolMax } from "../../server/practice/model/spool.ts";
 import { initialOrderState } from "../../server/practice/orderState.ts";
-import { Spool, spoolMax } from "../../server/practice/spool.ts";
 import { portionRun } from "../../server/practice/world.ts";
 
 const start = instantOf("2026-01-15T09:00:00Z");
@@ -27,7 +27,7 @@ function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
     isPerched: () => bird.sits,
     weigh: () => (bird.sits ? 850 : 800),
     runningMilliamps: () => 250,
-    turnTray: (ranFor) => {
+    runMotor: (ranFor) => {
       runs.push(ranFor);
       return {
         meanMilliamps: 250,
@@ -72,7 +72,7 @@ function answer(feeder: Feeder, when: Instant, orders: SentOrder[] = [], stored 
     nextReportSeconds: 5,
     orders,
   };
-  feeder.answered(report.boot, said, when);
+  feeder.handleAnswer(report.boot, said, when);
 }
 const told = (feeder: Feeder, when: Instant, kind: string) =>
   (feeder.report(when).events ?? []).filter((event) => event.kind === kind);
@@ -80,7 +80,7 @@ const told = (feeder: Feeder, when: Instant, kind: string) =>
 describe("a feeder's program", () => {
   it("pays a deposit with one portion and says which deposit it paid", () => {
     const { feeder } = bench();
-    feeder.capDetected(0.8, at(1_000));
+    feeder.detectCap(0.8, at(1_000));
     feeder.tick(at(1_000 + portionRun));
     expect(feeder.report(at(5_000)).events).toEqual([
       { seq: 1, uptimeMs: 1_000, kind: "deposit", metal: true, signal: 0.8, chute: true },
@@ -90,7 +90,7 @@ describe("a feeder's program", () => {
 
   it("keeps an event until it is told that it is stored", () => {
     const { feeder } = bench();
-    feeder.perchPressed(at(10));
+    feeder.pressPerch(at(10));
     answer(feeder, at(20), [], false);
     expect(feeder.spooled).toBe(1);
     answer(feeder, at(30));
@@ -99,9 +99,9 @@ describe("a feeder's program", () => {
 
   it("keeps what happened while the report was under way", () => {
     const { feeder } = bench();
-    feeder.perchPressed(at(10));
+    feeder.pressPerch(at(10));
     const report = feeder.report(at(20));
-    feeder.perchPressed(at(25));
+    feeder.pressPerch(at(25));
     const said = {
       duplicates: 0,
       refused: [],
@@ -110,21 +110,21 @@ describe("a feeder's program", () => {
       nextReportSeconds: 5,
       orders: [],
     };
-    feeder.answered(report.boot, { ...said, storedThrough: 1 }, at(30));
+    feeder.handleAnswer(report.boot, { ...said, storedThrough: 1 }, at(30));
     expect(feeder.report(at(40)).events).toEqual([{ seq: 2, uptimeMs: 25, kind: "visit" }]);
   });
 
   it("does not let a bird that drums on the button be fed by the drum", () => {
     const { feeder, runs } = bench();
-    for (let press = 0; press < 50; press++) feeder.buttonPressed(at(press));
+    for (let press = 0; press < 50; press++) feeder.pressButton(at(press));
     for (let step = 1; step < 60; step++) feeder.tick(at(step * 1_000));
     expect(runs.length).toBe(4); // the one that ran and three that waited
   });
 
   it("pays for every cap, however many presses wait", () => {
     const { feeder, runs } = bench();
-    for (let press = 0; press < 50; press++) feeder.buttonPressed(at(press));
-    feeder.capDetected(0.8, at(60));
+    for (let press = 0; press < 50; press++) feeder.pressButton(at(press));
+    feeder.detectCap(0.8, at(60));
     for (let step = 1; step < 60; step++) feeder.tick(at(step * 1_000));
     expect(runs.length).toBe(5);
     expect(told(feeder, at(60_000), "portion").at(-1)).toMatchObject({ cause: "deposit", paysFor: 51 });
@@ -133,7 +133,7 @@ describe("a feeder's program", () => {
   it("says no weight that was taken before the last portion fell", () => {
     const { feeder, bird } = bench();
     feeder.tick(at(500));
-    feeder.buttonPressed(at(1_000));
+    feeder.pressButton(at(1_000));
     bird.sits = true;
     feeder.tick(at(1_000 + portionRun));
     expect(feeder.report(at(2_000)).readings).not.toHaveProperty("hopperGrams");
@@ -151,7 +151,7 @@ describe("a feeder's program", () => {
   it("cuts off a motor that draws like a stalled one", () => {
     const { hardware, runs } = bench();
     const feeder = new Feeder({ ...hardware, runningMilliamps: () => 760 }, emptyMemory, "b-1", start);
-    feeder.buttonPressed(at(0));
+    feeder.pressButton(at(0));
     feeder.tick(at(2_000));
     expect(runs).toEqual([400]);
   });
@@ -160,9 +160,9 @@ describe("a feeder's program", () => {
 describe("a feeder's obedience", () => {
   it("stops the motor in the middle of its run and then gives its proof", () => {
     const { feeder, runs } = bench();
-    feeder.buttonPressed(at(1_000));
+    feeder.pressButton(at(1_000));
     answer(feeder, at(1_300), [pause("p-1")]);
-    expect(feeder.motorOn).toBe(false);
+    expect(feeder.isMotorOn).toBe(false);
     expect(runs).toEqual([300]);
     expect(feeder.report(at(1_400)).readings).toMatchObject({ paused: true });
     expect(feeder.report(at(1_400)).events).toEqual([
@@ -174,14 +174,14 @@ describe("a feeder's obedience", () => {
   it("writes down presses and caps while paused, and pays none of them after the resume", () => {
     const { feeder, runs } = bench();
     answer(feeder, at(1_000), [pause("p-1")]);
-    feeder.buttonPressed(at(2_000));
-    feeder.capDetected(0.9, at(3_000));
-    feeder.freeFoodDue(at(4_000));
+    feeder.pressButton(at(2_000));
+    feeder.detectCap(0.9, at(3_000));
+    feeder.giveFreeFood(at(4_000));
     expect(told(feeder, at(5_000), "press").length + told(feeder, at(5_000), "deposit").length).toBe(2);
     answer(feeder, at(6_000), [resume("r-1")]);
     for (let step = 7; step < 60; step++) feeder.tick(at(step * 1_000));
     expect(runs).toEqual([]);
-    feeder.buttonPressed(at(61_000));
+    feeder.pressButton(at(61_000));
     feeder.tick(at(62_000));
     expect(runs).toEqual([900]);
   });
@@ -199,13 +199,13 @@ describe("a feeder's obedience", () => {
   it("lets the newest win, also when an older one comes late", () => {
     const { feeder } = bench();
     answer(feeder, at(1_000), [pause("p-1"), resume("r-1")]);
-    expect(feeder.paused).toBe(false);
+    expect(feeder.isPaused).toBe(false);
     answer(feeder, at(2_000), [pause("p-1")]);
-    expect(feeder.paused).toBe(false);
+    expect(feeder.isPaused).toBe(false);
     answer(feeder, at(3_000), [resume("r-1"), pause("p-2")]);
-    expect(feeder.paused).toBe(true);
+    expect(feeder.isPaused).toBe(true);
     answer(feeder, at(4_000), [resume("r-1")]);
-    expect(feeder.paused).toBe(true);
+    expect(feeder.isPaused).toBe(true);
   });
 
   it("ends a pause by itself at its end", () => {
@@ -213,15 +213,15 @@ describe("a feeder's obedience", () => {
     answer(feeder, at(1_000), [pause("p-1", at(minutes(10)))]);
     expect(feeder.dueAt()).toBe(at(minutes(10)));
     feeder.tick(at(minutes(10) - 1));
-    expect(feeder.paused).toBe(true);
+    expect(feeder.isPaused).toBe(true);
     feeder.tick(at(minutes(10)));
-    expect(feeder.paused).toBe(false);
+    expect(feeder.isPaused).toBe(false);
   });
 
   it("refuses a pause that was over before it arrived", () => {
     const { feeder } = bench();
     answer(feeder, at(minutes(10)), [pause("p-1", at(minutes(9)))]);
-    expect(feeder.paused).toBe(false);
+    expect(feeder.isPaused).toBe(false);
     expect(told(feeder, at(minutes(11)), "order")).toEqual([expect.objectContaining({ outcome: "refused" })]);
   });
 
@@ -229,21 +229,21 @@ describe("a feeder's obedience", () => {
     const { feeder } = bench();
     answer(feeder, at(1_000), [pause("p-1", at(minutes(10)))]);
     const again = bench(feeder.memory(), "b-2", at(minutes(2))).feeder;
-    expect(again.paused).toBe(true);
+    expect(again.isPaused).toBe(true);
     again.tick(at(minutes(11))); // it can't know that: it has no clock of its own
-    expect(again.paused).toBe(true);
+    expect(again.isPaused).toBe(true);
     answer(again, at(minutes(12)));
     again.tick(at(minutes(12)));
-    expect(again.paused).toBe(false);
+    expect(again.isPaused).toBe(false);
   });
 });
 
 describe("a feeder's spool", () => {
   it("tells what an earlier boot left behind first, under that boot and without an uptime", () => {
     const { feeder } = bench();
-    feeder.perchPressed(at(10));
+    feeder.pressPerch(at(10));
     const again = bench(feeder.memory(), "b-2", at(minutes(1))).feeder;
-    again.perchPressed(at(minutes(2)));
+    again.pressPerch(at(minutes(2)));
     expect(again.report(at(minutes(3)))).toEqual({
       boot: "b-1",
       sentUptimeMs: null,

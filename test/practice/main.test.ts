@@ -79,7 +79,7 @@ describe("npm run practice", () => {
     });
     await new Promise<void>((resolve) => server?.listen(0, "127.0.0.1", resolve));
     const { port } = server.address() as AddressInfo;
-    const words = ["--url", `http://127.0.0.1:${port}`, "--key", "k", "--fault", "jam", "--history", "1"];
+    const words = ["--url", `http://127.0.0.1:${port}`, "--key", "k", "--fault", "trayJammed", "--history", "1"];
     const child = spawn(process.execPath, ["--import", "tsx", "server/practice/main.ts", ...words]);
     let said = "";
     child.stdout.on("data", (text: Buffer) => {
@@ -93,7 +93,7 @@ describe("npm run practice", () => {
     child.kill("SIGTERM");
     expect(await ended, said).toBe(0);
     expect(reports.length).toBeGreaterThan(0);
-    expect(said).toContain('Rowan now has the fault "jam"');
+    expect(said).toContain('Rowan now has the fault "trayJammed"');
     expect(said).toContain("The practice feeder is off.");
   });
 });

@@ -2,8 +2,8 @@ import type { Answer, SentOrder } from "../../server/contract/report.ts";
 import { eventSchemas, reportSchema } from "../../server/contract/report.ts";
 import { type Instant, instant, isoOf } from "../../server/domain/instant.ts";
 import type { ReportInput } from "../../server/practice/feeder.ts";
+import type { SpooledEvent } from "../../server/practice/model/spool.ts";
 import type { Timers } from "../../server/practice/reportClient.ts";
-import type { SpooledEvent } from "../../server/practice/spool.ts";
 
 /** A clock and timers that move when they are told to. Answers come through real promises, which are let run in between. */
 export class ManualTimers implements Timers {

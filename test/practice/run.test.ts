@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { type PracticeFault, practiceFaults } from "../../server/contract/api.ts";
 import { hours, instantOf, minutes, seconds } from "../../server/domain/instant.ts";
-import { isCivilDaylight } from "../../server/practice/light.ts";
+import { isCivilDaylight } from "../../server/practice/model/light.ts";
 import { startPractice } from "../../server/practice/run.ts";
 import {
   canHaveFault,
@@ -18,7 +18,7 @@ const evening = instantOf("2026-11-25T20:15:00Z");
 
 function begin(
   settings: PracticeSettings = rowan,
-  options: { history?: number; mood?: StubReportApi["behaviour"] } = {},
+  options: { history?: number; seed?: number; mood?: StubReportApi["behaviour"] } = {},
 ) {
   const time = new ManualTimers(evening);
   const door = new StubReportApi(time.now);
@@ -28,7 +28,7 @@ function begin(
     url: "http://127.0.0.1:1",
     key: "practice-key",
     settings,
-    seed: 7,
+    seed: options.seed ?? 7,
     now: time.now,
     fetch: door.fetch,
     timers: time,
@@ -128,7 +128,7 @@ describe("a practice run", () => {
   });
 
   it("leaves in the hopper exactly what the refill and the portions of its past say", async () => {
-    const { time, door, practice } = begin();
+    const { time, door, practice } = begin(rowan, { seed: 4 });
     await time.pass(200);
     await practice.stop();
     const events = door.all();

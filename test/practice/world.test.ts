@@ -11,18 +11,20 @@ import {
   type Span,
   seconds,
 } from "../../server/domain/instant.ts";
+import type { Place } from "../../server/domain/settings.ts";
 import { celsius, humidityPercent } from "../../server/domain/units.ts";
-import { isCivilDaylight } from "../../server/practice/light.ts";
-import { terminalVolts } from "../../server/practice/power.ts";
+import { terminalVolts } from "../../server/practice/model/battery.ts";
+import { isCivilDaylight } from "../../server/practice/model/light.ts";
+import { mildClimate, weatherAt as modelWeatherAt, type Weather } from "../../server/practice/model/weather.ts";
 import { hashedRandom, seededRandom } from "../../server/practice/random.ts";
-import { type Weather, weatherAt } from "../../server/practice/weather.ts";
 import {
   advanceWorld,
   conditionsAt,
+  foodGrams,
   newWorld,
   portionRun,
   readSensors,
-  turnTray,
+  runMotor,
   weigh,
   withFault,
 } from "../../server/practice/world.ts";
@@ -30,6 +32,7 @@ import { larch, practiceYard, rowan } from "../../server/practice/yard.ts";
 
 const winter = instantOf("2026-01-15T12:00:00Z");
 const place = practiceYard.place;
+const weatherAt = (seed: number, yard: Place, at: Instant): Weather => modelWeatherAt(seed, yard, at, mildClimate);
 
 /** What the box's air leaves on the lid and on the inside, by the domain's own rule. */
 const settled = (here: Weather) => {
@@ -125,11 +128,12 @@ describe("a practice battery", () => {
   });
 
   it("stays charged over a dark winter and never charges lithium in frost, unless that is the fault", () => {
+    const random = seededRandom(1);
     let world = newWorld(rowan, 7, 2_000, winter);
     for (let hour = 0; hour < 24 * 30; hour++) {
-      world = advanceWorld(world, plus(winter, hours(hour)));
+      world = advanceWorld(world, plus(winter, hours(hour)), random);
       const here = conditionsAt(world, world.at);
-      expect(world.power.chargeShare).toBeGreaterThan(0.5);
+      expect(world.battery.chargeShare).toBeGreaterThan(0.5);
       if (here.batteryCelsius < 0) expect(here.chargeMilliamps).toBe(0);
     }
     const broken = conditionsAt(withFault(world, "chargingInFrost"), world.at);
@@ -142,7 +146,10 @@ describe("a practice fault's conditions", () => {
   it("coldNight wets the lid with dew, then freezes it, and frost goes on growing on lid and inside", () => {
     // Staged in any season, and counted from the choice and not from when the world began.
     for (const start of [winter, instantOf("2026-07-15T13:00:00Z")]) {
-      const world = withFault(advanceWorld(newWorld(rowan, 7, 2_000, start), plus(start, hours(3))), "coldNight");
+      const world = withFault(
+        advanceWorld(newWorld(rowan, 7, 2_000, start), plus(start, hours(3)), seededRandom(1)),
+        "coldNight",
+      );
       const conditionsAfter = (span: Span) => conditionsAt(world, plus(world.at, span));
       for (const span of [seconds(0), seconds(14)]) {
         expect(settled(conditionsAfter(span))).toEqual(["dew", "none"]);
@@ -183,10 +190,10 @@ describe("a practice tray", () => {
     const fell: number[] = [];
     const seen: number[] = [];
     for (let index = 0; index < count; index++) {
-      const { world: next, turn } = turnTray(world, portionRun, chance);
+      const { world: next, result } = runMotor(world, portionRun, chance);
       world = next;
-      fell.push(turn.fellGrams);
-      seen.push(turn.chuteCount ?? 0);
+      fell.push(result.fellGrams);
+      seen.push(result.chuteCount ?? 0);
     }
     return { world, fell, seen };
   };
@@ -202,16 +209,16 @@ describe("a practice tray", () => {
 
   it("takes from the hopper what falls, tapers, and never gives what is not there", () => {
     const { world, fell } = turns(40, 400);
-    expect(world.hopperGrams).toBeGreaterThanOrEqual(0);
-    expect(world.hopperGrams + fell.reduce((sum, mass) => sum + mass, 0)).toBeCloseTo(40, 6);
+    expect(foodGrams(world)).toBeGreaterThanOrEqual(0);
+    expect(foodGrams(world) + fell.reduce((sum, mass) => sum + mass, 0)).toBeCloseTo(40, 6);
     expect(fell[0]).toBeGreaterThan(fell[55] ?? 9);
     expect(fell.at(-1)).toBe(0);
   });
 
   it("gives a share of a portion when it is cut short", () => {
-    const { turn } = turnTray(newWorld(rowan, 7, 900, winter), 300 as Span, seededRandom(5));
-    expect(turn.fellGrams).toBeGreaterThan(1.5);
-    expect(turn.fellGrams).toBeLessThan(3.5);
+    const { result } = runMotor(newWorld(rowan, 7, 900, winter), 300 as Span, seededRandom(5));
+    expect(result.fellGrams).toBeGreaterThan(1.5);
+    expect(result.fellGrams).toBeLessThan(3.5);
   });
 
   it("tells a bridge from a jam by what the motor draws, under a full hopper from which nothing falls", () => {
@@ -220,12 +227,12 @@ describe("a practice tray", () => {
       let world = withFault(newWorld(rowan, 7, 1_900, winter), fault);
       let sum = 0;
       for (let index = 0; index < 200; index++) {
-        const { world: next, turn } = turnTray(world, portionRun, chance);
+        const { world: next, result } = runMotor(world, portionRun, chance);
         world = next;
-        sum += turn.meanMilliamps;
-        if (fault !== "none") expect([turn.fellGrams, turn.chuteCount]).toEqual([0, 0]);
+        sum += result.meanMilliamps;
+        if (fault !== "none") expect([result.fellGrams, result.chuteCount]).toEqual([0, 0]);
       }
-      if (fault !== "none") expect(world.hopperGrams).toBe(1_900);
+      if (fault !== "none") expect(foodGrams(world)).toBe(1_900);
       return sum / 200;
     };
     const loaded = meanWith("none");
@@ -235,7 +242,7 @@ describe("a practice tray", () => {
 
   it("draws more in the cold", () => {
     const meanIn = (at: Instant) =>
-      turnTray(newWorld(rowan, 7, 900, at), portionRun, seededRandom(5)).turn.meanMilliamps;
+      runMotor(newWorld(rowan, 7, 900, at), portionRun, seededRandom(5)).result.meanMilliamps;
     expect(meanIn(winter)).toBeGreaterThan(meanIn(instantOf("2026-07-15T13:00:00Z")));
   });
 });

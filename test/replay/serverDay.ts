@@ -29,7 +29,7 @@ export class ServerDay {
     this.#scene = new Scene({
       settings: rowan,
       seed: 7,
-      chance: seededRandom(7),
+      random: seededRandom(7),
       hopperGrams: 1_500,
       memory: { spool: [], orderState: initialOrderState },
       boot: "b-played",
@@ -57,7 +57,7 @@ export class ServerDay {
   }
 
   fail(fault: PracticeFault): void {
-    this.#scene.fail(fault, this.now);
+    this.#scene.setFault(fault, this.now);
   }
 
   /** Minutes pass, each with three looks of patrol and, unless the feeder is silent, a report. */
@@ -73,7 +73,7 @@ export class ServerDay {
   async report(): Promise<void> {
     this.#scene.advance(this.now);
     const report = this.#scene.report(this.now, 2_000);
-    this.#scene.answered(report.boot, await this.#post(report), this.now);
+    this.#scene.handleAnswer(report.boot, await this.#post(report), this.now);
   }
 
   /** The newer half of the events comes first, the older one some seconds later, as on two ways at once. @returns how many. */
@@ -85,7 +85,7 @@ export class ServerDay {
     await this.#post({ ...report, events: events.slice(middle) });
     this.house.clock.advance(seconds(2));
     const answer = await this.#post({ ...report, events: events.slice(0, middle) });
-    this.#scene.answered(report.boot, answer, this.now);
+    this.#scene.handleAnswer(report.boot, answer, this.now);
     return events.length;
   }
 

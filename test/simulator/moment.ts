@@ -1,7 +1,7 @@
 import type { Instant } from "../../server/domain/instant.ts";
+import type { Portion } from "../../server/practice/model/tray.ts";
 import type { LogLine } from "../../server/replay/logLine.ts";
 import type { PlantedFaultKind } from "./plot.ts";
-import type { Turn } from "./tray.ts";
 
 /** What is truly so when a line of the log comes about. */
 export interface TrueState {
@@ -18,12 +18,12 @@ export interface TrueState {
 export interface SimulatedMoment {
   readonly line: LogLine;
   readonly truth: TrueState;
-  /** What this report tells, as it truly was, in its order; empty for other lines. For whoever knows all. */
-  readonly turns: readonly TrueTurn[];
+  /** What this report contains, as it truly was, in its order; empty for other lines. */
+  readonly portions: readonly TruePortion[];
   readonly landings: readonly TrueLanding[];
 }
 
-export interface TrueTurn extends Turn {
+export interface TruePortion extends Portion {
   readonly insideCelsius: number;
   readonly unfed: number; // the first that shows the planted fault is 1; 0 before
 }

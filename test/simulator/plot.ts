@@ -1,10 +1,16 @@
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
 import type { Place } from "../../server/domain/settings.ts";
+import type { BirdParameters } from "../../server/practice/model/birdDay.ts";
+import { partFaults } from "../../server/practice/model/faults.ts";
+import type { LoadCellParameters } from "../../server/practice/model/loadCell.ts";
+import type { MotorParameters } from "../../server/practice/model/motor.ts";
+import type { ChuteParameters, TrayParameters } from "../../server/practice/model/tray.ts";
 import { type RandomSource, seededRandom } from "../../server/practice/random.ts";
+import type { UplinkParameters } from "./uplink.ts";
 
 /**
  * What one simulated feeder truly is: its birds, its food, its parts and its keeper. The server is told only what a keeper
- * would say (`toldPortionGrams` and the sensors); the rest it must find out. The ranges are invented, wide enough to hold
+ * would say (`reportedPortionGrams` and the sensors); the rest it must find out. The ranges are invented, wide enough to hold
  * home-built feeders of very different make; where a source gave a number it stands beside it.
  */
 export interface Plot {
@@ -21,94 +27,41 @@ export interface Plot {
   readonly thermometer: boolean; // inside the box, near the cell
   readonly food: FoodParameters;
   readonly birds: BirdParameters;
-  readonly cell: LoadCellParameters;
+  readonly cell: PlotCellParameters;
   readonly motor: MotorParameters;
-  readonly chute: { readonly pieceSeen: number; readonly portionMissed: number };
+  readonly chute: ChuteParameters;
   readonly keeper: KeeperModel;
-  readonly line: NetworkModel;
+  readonly line: UplinkParameters;
   readonly fault: PlantedFault | null;
 }
 
-export interface FoodParameters {
+export interface FoodParameters extends TrayParameters {
   readonly capacityGrams: number;
   readonly startGrams: number;
   readonly portionGrams: number; // true mean at the start
-  readonly portionSpread: number; // of single portions, as a share of the mean
   readonly portionWander: number; // of the mean itself over days, as a share
-  readonly toldPortionGrams: number;
-  readonly grainGrams: number;
-  readonly trayPortions: number; // what lies in the tray, and falls after the hopper has stopped feeding it
+  readonly reportedPortionGrams: number;
 }
 
-export interface BirdParameters {
-  readonly portionsPerDay: number; // of a usual day of eight hours of light
-  readonly pressShare: number; // of landings
-  readonly depositShare: number;
-  readonly timerPerDay: number;
-  readonly dayScatter: number; // standard deviation of a day's log appetite
-  readonly dayMemory: number; // its correlation from one day to the next
-  readonly trendPerDay: number; // of log appetite
-  readonly clustered: number; // landings in a bout, on average
-  readonly morning: number; // weight of the morning's peak against the afternoon's
-}
-
-export interface LoadCellParameters {
+export interface PlotCellParameters extends LoadCellParameters {
   readonly fullScaleGrams: number;
-  readonly zeroPerDegree: number; // g/K
-  readonly lagMinutes: number; // by which the cell follows the box's thermometer
-  readonly wanderGrams: number; // of the zero over hours
-  readonly zeroGrams: number; // what the keeper's tare missed
-  readonly noiseGrams: number;
-  readonly creepShare: number; // of a load change, within half an hour
   readonly perchedShare: number; // of readings taken with a bird on the perch
-  readonly snowy: boolean; // whether snow can lie on what the cell carries
-}
-
-export interface MotorParameters {
-  readonly milliamps: number;
-  readonly spread: number; // of one portion's mean current, as a share
-  readonly perDegree: number; // share by which it grows for each degree colder than 10 °C
-  readonly lightTray: number; // factor without food on it
-  readonly jam: number;
-  readonly stall: number;
 }
 
 export interface KeeperModel {
   /**
-   * Refills in the evening when less than this share is left; "ranOut": only after it stood empty for some hours; "told": when
-   * the phone asked for it by that morning.
+   * Refills in the evening when less than this share is left; "ranOut": only after it stood empty for some hours;
+   * "whenNotified": when the phone asks for it by then.
    */
-  readonly refillsBelow: number | "ranOut" | "told";
+  readonly refillsBelow: number | "ranOut" | "whenNotified";
   readonly refillShare: number; // of what is missing to the brim, on average
-  readonly tells: number; // share of refills that are told
+  readonly reportsRefill: number; // share of refills that are reported
 }
 
-export interface NetworkModel {
-  readonly lost: number; // share of reports
-  readonly burstsPerDay: number;
-  readonly burstMinutes: number;
-  readonly outagesPerMonth: number; // of hours, of server or router
-  readonly rebootsPerMonth: number;
-}
-
-export const plantedFaults = [
-  "empty",
-  "bridged",
-  "jammed",
-  "stalled",
-  "wireOff",
-  "chuteBlind",
-  "chuteHalfBlind",
-  "scaleStuck",
-  "scaleDead",
-  "buttonDead",
-  "detectorDeaf",
-  "perchDead",
-  "silent",
-] as const;
+export const plantedFaults = ["hopperEmpty", ...partFaults, "silent"] as const;
 export type PlantedFaultKind = (typeof plantedFaults)[number];
 
-/** What can befall a feeder for a while, besides what a plot plants for good. */
+/** What can break for a while, besides what a plot plants for good. */
 export type Disturbance = PlantedFaultKind | "lineDown" | "powerCut" | "thermometerStuck";
 
 export interface PlantedFault {
@@ -150,7 +103,7 @@ export function randomPlot(seed: number, study: Partial<Plot> = {}): Plot {
       portionGrams,
       portionSpread: chance.between(0.1, 0.3),
       portionWander: chance.between(0.02, 0.08),
-      toldPortionGrams: Number((portionGrams * Math.exp(chance.normal(0, 0.18))).toPrecision(2)),
+      reportedPortionGrams: Number((portionGrams * Math.exp(chance.normal(0, 0.18))).toPrecision(2)),
       grainGrams: Math.min(portionGrams / 2, chance.between(0.2, 1)),
       trayPortions: chance.between(2, 4),
     },
@@ -175,7 +128,7 @@ export function randomPlot(seed: number, study: Partial<Plot> = {}): Plot {
       noiseGrams: chance.between(0.4, 2.5),
       creepShare: chance.between(0.0002, 0.0008), // 0.05 % in half an hour: a data sheet
       perchedShare: oneOf([0, 0.005, 0.02], chance),
-      snowy: chance.isTrueWith(0.5),
+      snowMaxGrams: chance.isTrueWith(0.5) ? 120 : 0,
     },
     motor: {
       milliamps: chance.between(120, 900),
@@ -189,7 +142,7 @@ export function randomPlot(seed: number, study: Partial<Plot> = {}): Plot {
     keeper: {
       refillsBelow: chance.between(0.25, 0.5),
       refillShare: chance.between(0.6, 1),
-      tells: chance.uniform(),
+      reportsRefill: chance.uniform(),
     },
     line: {
       lost: chance.between(0, 0.03),

@@ -9,7 +9,9 @@ const weekOf = (seed: number, study: Partial<Plot> = {}): SimulatedMoment[] => [
 ];
 const steady = { lost: 0, burstsPerDay: 0, burstMinutes: 1, outagesPerMonth: 0, rebootsPerMonth: 0 };
 const reportsOf = (moments: readonly SimulatedMoment[]) =>
-  moments.flatMap(({ line, truth, turns }) => (line.kind === "report" ? [{ report: line.report, truth, turns }] : []));
+  moments.flatMap(({ line, truth, portions }) =>
+    line.kind === "report" ? [{ report: line.report, truth, portions }] : [],
+  );
 const broken = (kind: PlantedFaultKind, seed = 7) => {
   const plot = randomPlot(seed, { days: 7, reportEverySeconds: 300, line: steady });
   const food = { ...plot.food, startGrams: plot.food.capacityGrams };
@@ -29,8 +31,8 @@ describe("a simulated feeder", () => {
       const reports = reportsOf(weekOf(seed, { line: steady }));
       let grams = reports[0]?.truth.grams ?? Number.NaN;
       let fell = 0;
-      for (const { truth, turns } of reports.slice(1)) {
-        const eaten = turns.reduce((sum, turn) => sum + turn.fellGrams, 0);
+      for (const { truth, portions } of reports.slice(1)) {
+        const eaten = portions.reduce((sum, portion) => sum + portion.fellGrams, 0);
         fell += eaten;
         const filled = truth.grams + eaten - grams;
         // A refill is no small thing, and never takes food away; crumbs on the tray belong to neither.
@@ -68,47 +70,50 @@ describe("a simulated feeder", () => {
 });
 
 describe("a planted fault", () => {
-  it.each(["bridged", "jammed", "stalled", "wireOff"] as const)("%s lets nothing fall any more", (kind) => {
-    const turns = late(broken(kind)).flatMap((report) => report.turns);
-    expect(turns.length).toBeGreaterThan(10);
-    expect(turns.reduce((sum, turn) => sum + turn.fellGrams, 0)).toBe(0);
-  });
+  it.each(["feedBridged", "trayJammed", "motorStalled", "wireOff"] as const)(
+    "%s lets nothing fall any more",
+    (kind) => {
+      const portions = late(broken(kind)).flatMap((report) => report.portions);
+      expect(portions.length).toBeGreaterThan(10);
+      expect(portions.reduce((sum, portion) => sum + portion.fellGrams, 0)).toBe(0);
+    },
+  );
 
   it("bridged empties the tray through shrinking portions first, jammed stops at once", () => {
     const lastBefore = (kind: PlantedFaultKind) => {
-      const turns = broken(kind).flatMap(({ turns, truth }) => (truth.fault === null ? [] : turns));
-      return turns.slice(
+      const portions = broken(kind).flatMap(({ portions, truth }) => (truth.fault === null ? [] : portions));
+      return portions.slice(
         0,
-        turns.findIndex(({ pieces }) => pieces === 0),
+        portions.findIndex(({ pieces }) => pieces === 0),
       ).length;
     };
-    expect(lastBefore("jammed")).toBeLessThanOrEqual(1);
-    expect(lastBefore("bridged")).toBeGreaterThan(1);
+    expect(lastBefore("trayJammed")).toBeLessThanOrEqual(1);
+    expect(lastBefore("feedBridged")).toBeGreaterThan(1);
   });
 
   it("shows in the motor's current: light when bridged, heavier when jammed, several times as much when stalled", () => {
     const currentOf = (kind: PlantedFaultKind) => {
-      const currents = late(broken(kind)).flatMap(({ turns }) => turns.map(({ milliamps }) => milliamps));
+      const currents = late(broken(kind)).flatMap(({ portions }) => portions.map(({ milliamps }) => milliamps));
       return currents.reduce((sum, one) => sum + one, 0) / currents.length;
     };
     const usual = currentOf("chuteBlind");
-    expect(currentOf("bridged") / usual).toBeLessThan(0.985);
-    expect(currentOf("jammed") / usual).toBeGreaterThan(1.04);
-    expect(currentOf("stalled") / usual).toBeGreaterThan(2);
+    expect(currentOf("feedBridged") / usual).toBeLessThan(0.985);
+    expect(currentOf("trayJammed") / usual).toBeGreaterThan(1.04);
+    expect(currentOf("motorStalled") / usual).toBeGreaterThan(2);
     expect(currentOf("wireOff")).toBeLessThan(5);
   });
 
   it("takes only its own sensor's word: a blind chute sees nothing of what falls, a stuck scale stays", () => {
     const blind = late(broken("chuteBlind"));
-    expect(blind.flatMap(({ turns }) => turns).every(({ seen }) => seen === 0)).toBe(true);
-    expect(blind.flatMap(({ turns }) => turns).some(({ pieces }) => pieces > 0)).toBe(true);
+    expect(blind.flatMap(({ portions }) => portions).every(({ seen }) => seen === 0)).toBe(true);
+    expect(blind.flatMap(({ portions }) => portions).some(({ pieces }) => pieces > 0)).toBe(true);
     const stuck = late(broken("scaleStuck")).flatMap(({ report }) => report.readings.hopper ?? []);
     expect(Math.max(...stuck) - Math.min(...stuck)).toBeLessThan(4);
     expect(late(broken("scaleDead")).every(({ report }) => report.readings.hopper === null)).toBe(true);
   });
 
   it("dead button, detector or perch leaves no trace of its own kind", () => {
-    const kindOf = { buttonDead: "press", detectorDeaf: "deposit", perchDead: "visit" } as const;
+    const kindOf = { buttonDead: "press", detectorDead: "deposit", perchDead: "visit" } as const;
     for (const [fault, kind] of Object.entries(kindOf) as [keyof typeof kindOf, string][]) {
       const reports = broken(fault);
       const has = (some: typeof reports) =>

@@ -1,16 +1,21 @@
 import type { LoggedSettings } from "../../server/contract/feederLog.ts";
 import { readReport } from "../../server/contract/readReport.ts";
 import { after, days, hours, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
+import { Appetite, type Landing, poisson, simulateLandings } from "../../server/practice/model/birdDay.ts";
+import { partFaultOf } from "../../server/practice/model/faults.ts";
+import { advanceLoadCell, initialLoadCell, type LoadCell } from "../../server/practice/model/loadCell.ts";
+import { detectorSignal, rounded } from "../../server/practice/model/sensors.ts";
+import { Spool } from "../../server/practice/model/spool.ts";
+import { type Dispenser, type FoodStore, foodStore, turnTray } from "../../server/practice/model/tray.ts";
+import { humidClimate, type Weather, weatherAt } from "../../server/practice/model/weather.ts";
 import { type RandomSource, seededRandom } from "../../server/practice/random.ts";
 import type { LogLine } from "../../server/replay/logLine.ts";
-import { Appetite, type Landing, poisson, simulateLandings } from "./birdDay.ts";
-import { climateAt } from "./climate.ts";
-import { LoadCell } from "./loadCell.ts";
-import type { SimulatedMoment, TrueLanding, TrueState, TrueTurn } from "./moment.ts";
+import type { SimulatedMoment, TrueLanding, TruePortion, TrueState } from "./moment.ts";
 import type { Disturbance, PlantedFaultKind, Plot } from "./plot.ts";
-import { type FoodStore, turnTray } from "./tray.ts";
+import { readPlotCell, readPlotSensors } from "./plotSensors.ts";
+import { beginBurst, initialUplink, isLost, planOutage, type Uplink } from "./uplink.ts";
 
-/** What the keeper reads there, and what befalls the feeder meanwhile: set by whoever watches. */
+/** What the keeper reads on the phone, and what is broken for a while: set by the caller. */
 export interface KeeperPhone {
   asksForFood: boolean;
   /** Broken just now, besides what the plot planted. Left out or null: nothing. */
@@ -19,21 +24,23 @@ export interface KeeperPhone {
 
 export const feederName = "rowan";
 
-/** What the keeper says of the feeder at the beginning. */
+/** What the keeper enters about the feeder at the beginning. */
 const settingsOf = (plot: Plot): LoggedSettings => ({
   name: "Rowan",
   zone: "Europe/Stockholm",
   place: plot.place,
   sensors: plot.sensors,
   hopperCapacityGrams: plot.food.capacityGrams,
-  portionGrams: plot.food.toldPortionGrams,
+  portionGrams: plot.food.reportedPortionGrams,
   reportEverySeconds: plot.reportEverySeconds,
   battery: "none",
 });
 
+export const dispenserOf = ({ food, motor, chute }: Plot): Dispenser => ({ tray: food, motor, chute });
+
 /**
- * Lives a plot through and tells it as a feeder's log, line by line, with the truth beside each. The same plot tells the same
- * story. Lines are what a server would take, so that judgement is judged by the very steps that the server takes.
+ * Simulates a plot and yields it as a feeder's log, line by line, with the truth beside each. The same plot gives the same
+ * lines. Lines are what a server would take, so that the evaluation uses the very steps that the server takes.
  */
 export function* simulatePlot(plot: Plot, phone: KeeperPhone = { asksForFood: false }): Generator<SimulatedMoment> {
   const feeder = new PlotSimulation(plot, phone);
@@ -45,64 +52,62 @@ export function* simulatePlot(plot: Plot, phone: KeeperPhone = { asksForFood: fa
   }
 }
 
-interface Written {
+interface SimulatedEvent {
   readonly seq: number;
   readonly uptimeMs: number;
   readonly kind: string;
 }
 
-/** One feeder, step by step: for whoever lives several side by side, where a silent one must not run ahead. */
+/** One feeder, step by step: for a caller that simulates several side by side, where a silent one must not run ahead. */
 export class PlotSimulation {
   readonly #plot: Plot;
-  readonly #sky: number;
-  readonly #chance: RandomSource;
+  readonly #weatherSeed: number;
+  readonly #random: RandomSource;
   readonly #phone: KeeperPhone;
-  readonly #cell: LoadCell;
-  readonly #store: FoodStore;
   readonly #appetite = new Appetite();
+  #cell: LoadCell;
+  #store: FoodStore;
+  #uplink: Uplink;
   #now: Instant;
   #bootedAt: Instant;
   #boot = 1;
   #seq = 0;
-  #spool: Written[] = [];
+  #spool = new Spool<SimulatedEvent>([]);
   #counts = { button: 0, detector: 0, chute: 0, perch: 0 };
-  #today: Landing[] = [];
+  #landingsToday: Landing[] = [];
   #timers: Instant[] = [];
   #dayEnds: Instant;
-  #mean: number; // of a portion
+  #meanPortionGrams: number;
   #emptySince: Instant | null = null;
   #refillAt: Instant | null = null;
-  #told: { readonly at: Instant; readonly line: LogLine }[] = [];
-  #deafUntil: Instant;
-  #burstUntil: Instant;
+  #keeperLines: { readonly at: Instant; readonly line: LogLine }[] = []; // what the keeper enters, later
   #stuckGrams: number | null = null;
-  #climateAt: Instant | null = null; // since when the thermometers stand still
+  #thermometerStuckAt: Instant | null = null;
+  #hadPowerCut = false;
   #truth = { portions: 0, unfed: 0, landings: 0 };
-  #turns: TrueTurn[] = [];
+  #portions: TruePortion[] = [];
   #landings: TrueLanding[] = [];
 
   constructor(plot: Plot, phone: KeeperPhone) {
     const { food } = plot;
-    const chance = seededRandom(plot.seed * 2 + 1);
+    const random = seededRandom(plot.seed * 2 + 1);
     this.#phone = phone;
     this.#plot = plot;
-    this.#sky = plot.skySeed ?? plot.seed;
-    this.#chance = chance;
-    this.#cell = new LoadCell(plot.cell, chance);
-    this.#mean = food.portionGrams;
-    const tray = Math.min(food.startGrams, food.trayPortions * food.portionGrams);
-    this.#store = { hopperGrams: food.startGrams - tray, trayGrams: tray };
+    this.#weatherSeed = plot.skySeed ?? plot.seed;
+    this.#random = random;
+    this.#cell = initialLoadCell(random.between(5, 20)); // tared at the kitchen table or in October's garden
+    this.#meanPortionGrams = food.portionGrams;
+    this.#store = foodStore(food.startGrams, food, food.portionGrams);
     this.#now = plot.from;
     this.#bootedAt = plot.from;
     this.#dayEnds = plot.from;
-    this.#deafUntil = plot.from;
-    this.#burstUntil = plot.from;
-    // Who has no scale tells how much is in it, or nothing could be known.
-    if (!plot.sensors.scale) this.#tellLevel(minutes(2));
+    this.#uplink = initialUplink(plot.from);
+    // A keeper without a scale enters how much is in it, or nothing could be known.
+    if (!plot.sensors.scale) this.#enterLevel(minutes(2));
   }
 
   begin(): SimulatedMoment {
-    return this.moment({
+    return this.#moment({
       kind: "settings",
       feeder: feederName,
       at: this.#plot.from,
@@ -110,25 +115,21 @@ export class PlotSimulation {
     });
   }
 
-  moment(line: LogLine): SimulatedMoment {
-    const told =
-      line.kind === "report" ? { turns: this.#turns, landings: this.#landings } : { turns: [], landings: [] };
-    if (line.kind === "report") [this.#turns, this.#landings] = [[], []];
-    return {
-      line,
-      ...told,
-      truth: this.truth(),
-    };
+  #moment(line: LogLine): SimulatedMoment {
+    if (line.kind !== "report") return { line, portions: [], landings: [], truth: this.truth() };
+    const [portions, landings] = [this.#portions, this.#landings];
+    [this.#portions, this.#landings] = [[], []];
+    return { line, portions, landings, truth: this.truth() };
   }
 
   truth(): TrueState {
     const { portions, unfed, landings } = this.#truth;
     return {
       at: this.#now,
-      grams: this.#total(),
-      portionGrams: this.#mean,
+      grams: this.#totalGrams(),
+      portionGrams: this.#meanPortionGrams,
       emptySince: this.#emptySince,
-      fault: this.#planted(this.#now),
+      fault: this.#plantedFault(this.#now),
       portions,
       unfed,
       landings,
@@ -138,29 +139,32 @@ export class PlotSimulation {
   /** All that happens up to `at`, when the next report is due. */
   *until(at: Instant): Generator<SimulatedMoment> {
     while (this.#now >= this.#dayEnds) this.#beginDay();
-    if (this.#wasDark && this.#phone.mishap !== "powerCut") this.#reboot(this.#now);
-    this.#wasDark = this.#phone.mishap === "powerCut";
+    if (this.#hadPowerCut && this.#phone.mishap !== "powerCut") this.#reboot(this.#now);
+    this.#hadPowerCut = this.#phone.mishap === "powerCut";
     const span = (at - this.#now) as Span;
-    this.#birdsUntil(at);
-    this.#keeperUntil(at);
-    this.#cell.pass(span, climateAt(this.#sky, this.#plot.place, at), this.#total());
+    this.#advanceBirds(at);
+    this.#refillIfDue(at);
+    const surroundings = { span, weather: this.#weather(at), loadGrams: this.#totalGrams() };
+    this.#cell = advanceLoadCell(this.#cell, this.#plot.cell, surroundings, this.#random);
     this.#now = at;
-    while (this.#told[0] !== undefined && this.#told[0].at <= at) {
-      const next = this.#told.shift();
-      if (next) yield this.moment({ ...next.line, at });
+    while (this.#keeperLines[0] !== undefined && this.#keeperLines[0].at <= at) {
+      const next = this.#keeperLines.shift();
+      if (next) yield this.#moment({ ...next.line, at });
     }
     const line = this.#report(at);
-    if (line) yield this.moment(line);
+    if (line) yield this.#moment(line);
   }
 
-  #total = (): number => this.#store.hopperGrams + this.#store.trayGrams;
+  #totalGrams = (): number => this.#store.hopperGrams + this.#store.trayGrams;
 
-  #planted(at: Instant): PlantedFaultKind | null {
+  #weather = (at: Instant): Weather => weatherAt(this.#weatherSeed, this.#plot.place, at, humidClimate);
+
+  #plantedFault(at: Instant): PlantedFaultKind | null {
     const { fault } = this.#plot;
     return fault !== null && at >= fault.at ? fault.kind : null;
   }
 
-  #fault = (at: Instant): Disturbance | null => this.#phone.mishap ?? this.#planted(at);
+  #fault = (at: Instant): Disturbance | null => this.#phone.mishap ?? this.#plantedFault(at);
 
   // --- a day -----------------------------------------------------------------------------------------------------------
 
@@ -168,103 +172,101 @@ export class PlotSimulation {
     const { birds, food, line, place } = this.#plot;
     const from = this.#dayEnds;
     this.#dayEnds = after(from, days(1));
-    const chance = this.#chance;
-    const appetite = this.#appetite.next(birds, chance);
-    this.#today = simulateLandings(birds, place, this.#sky, from, appetite, chance);
+    const random = this.#random;
+    const appetite = this.#appetite.next(birds, random);
+    this.#landingsToday = simulateLandings({ birds, place, seed: this.#weatherSeed, from, appetite }, random);
     this.#timers = [];
     for (let timer = 0; timer < birds.timerPerDay; timer += 1)
-      this.#timers.push(after(from, Math.round(chance.between(7, 15) * 3_600_000) as Span));
+      this.#timers.push(after(from, Math.round(random.between(7, 15) * 3_600_000) as Span));
     this.#timers.sort((a, b) => a - b);
     // The mean portion wanders with the food and the weather, and comes back.
-    const off = Math.log(this.#mean / food.portionGrams);
-    this.#mean = food.portionGrams * Math.exp(0.8 * off + 0.6 * chance.normal(0, food.portionWander));
-    if (poisson(line.outagesPerMonth / 30, chance) > 0) {
-      const begins = after(from, Math.round(chance.between(0, 24) * 3_600_000) as Span);
-      this.#deafFrom = begins;
-      this.#deafUntil = after(begins, Math.round(chance.between(0.3, 10) * 3_600_000) as Span);
-    }
-    if (poisson(line.rebootsPerMonth / 30, chance) > 0) this.#reboot(from);
+    const off = Math.log(this.#meanPortionGrams / food.portionGrams);
+    this.#meanPortionGrams = food.portionGrams * Math.exp(0.8 * off + 0.6 * random.normal(0, food.portionWander));
+    this.#uplink = planOutage(this.#uplink, line, from, random);
+    if (poisson(line.rebootsPerMonth / 30, random) > 0) this.#reboot(from);
     this.#planRefill(from);
   }
-  #deafFrom = 0 as Instant;
-  #wasDark = false;
 
   #reboot(at: Instant): void {
     this.#boot += 1;
     this.#bootedAt = at;
     this.#seq = 0;
-    this.#turns = [];
+    this.#portions = [];
     this.#landings = [];
-    this.#spool = []; // told before, or lost: this simple feeder keeps nothing over a restart
+    this.#spool = new Spool([]); // sent before, or lost: this simple feeder keeps nothing over a restart
     this.#counts = { button: 0, detector: 0, chute: 0, perch: 0 };
   }
 
   // --- birds and motor -------------------------------------------------------------------------------------------------
 
-  #birdsUntil(to: Instant): void {
+  #advanceBirds(to: Instant): void {
     while (this.#timers[0] !== undefined && this.#timers[0] <= to)
-      this.#portion("timer", null, this.#timers.shift() ?? to);
-    while (this.#today[0] !== undefined && this.#today[0].at <= to) {
-      const landing = this.#today.shift();
+      this.#givePortion("timer", null, this.#timers.shift() ?? to);
+    while (this.#landingsToday[0] !== undefined && this.#landingsToday[0].at <= to) {
+      const landing = this.#landingsToday.shift();
       if (landing) this.#land(landing);
     }
   }
 
-  #land({ at, acts }: Landing): void {
+  #land({ at, actions }: Landing): void {
     const { sensors } = this.#plot;
     // Birds that found nothing come less often.
-    if (this.#emptySince !== null && this.#chance.isTrueWith(0.4)) return;
+    if (this.#emptySince !== null && this.#random.isTrueWith(0.4)) return;
     this.#truth.landings += 1;
     const fault = this.#fault(at);
     if (fault === "powerCut") return;
     if (sensors.perch && fault !== "perchDead") {
       this.#counts.perch += 1;
-      this.#write({ kind: "visit" }, at);
+      this.#record({ kind: "visit" }, at);
     }
-    const pressed = sensors.button && fault !== "buttonDead" && acts.includes("press");
-    const deposited = sensors.detector && fault !== "detectorDeaf" && acts.includes("deposit");
+    const buttonWorks = sensors.button && fault !== "buttonDead";
+    const detectorWorks = sensors.detector && fault !== "detectorDead";
+    const pressed = buttonWorks && actions.includes("press");
+    const deposited = detectorWorks && actions.includes("deposit");
     this.#landings.push({ pressed, deposited, broken: fault !== null });
-    let later = at;
-    for (const act of acts) {
-      later = after(later, seconds(2));
-      if (act === "press") {
-        if (!sensors.button || fault === "buttonDead") continue;
-        this.#counts.button += 1;
-        this.#portion("press", this.#write({ kind: "press" }, later), later);
-      } else {
-        if (!sensors.detector || fault === "detectorDeaf") continue;
-        this.#counts.detector += 1;
-        const signal = Math.min(1, Math.max(0.4, this.#chance.normal(0.82, 0.05)));
-        const seq = this.#write({ kind: "deposit", metal: true, signal, chute: true }, later);
-        this.#portion("deposit", seq, later);
-      }
+    let actionAt = at;
+    for (const action of actions) {
+      actionAt = after(actionAt, seconds(2));
+      if (action === "press" && buttonWorks) this.#press(actionAt);
+      if (action === "deposit" && detectorWorks) this.#deposit(actionAt);
     }
   }
 
-  #portion(cause: string, paysFor: number | null, asked: Instant): void {
-    const { plot, chance } = { plot: this.#plot, chance: this.#chance };
-    const at = after(asked, seconds(1));
+  #press(at: Instant): void {
+    this.#counts.button += 1;
+    this.#givePortion("press", this.#record({ kind: "press" }, at), at);
+  }
+
+  #deposit(at: Instant): void {
+    this.#counts.detector += 1;
+    const signal = detectorSignal(0.05, this.#random);
+    this.#givePortion("deposit", this.#record({ kind: "deposit", metal: true, signal, chute: true }, at), at);
+  }
+
+  #givePortion(cause: string, paysFor: number | null, requestedAt: Instant): void {
+    const { sensors, currentMeasured, portionsTold } = this.#plot;
+    const at = after(requestedAt, seconds(1));
     const fault = this.#fault(at);
     if (fault === "powerCut") return;
-    const { insideCelsius } = climateAt(this.#sky, plot.place, asked);
-    const turn = turnTray(this.#store, plot, fault, this.#mean, insideCelsius, chance);
+    const { insideCelsius } = this.#weather(requestedAt);
+    const conditions = { fault: partFaultOf(fault), portionGrams: this.#meanPortionGrams, insideCelsius };
+    const { store, portion } = turnTray(this.#store, dispenserOf(this.#plot), conditions, this.#random);
+    this.#store = store;
     this.#truth.portions += 1;
-    const emptied = turn.pieces === 0 && this.#total() < 0.5 * this.#mean;
+    const emptied = portion.pieces === 0 && this.#totalGrams() < 0.5 * this.#meanPortionGrams;
     if (emptied) this.#emptySince ??= at;
-    const runsOut = fault === "empty" || fault === "bridged";
-    const shows = fault === "empty" ? emptied : runsOut ? turn.pieces === 0 : fault !== null;
-    if (this.#truth.unfed > 0 || shows) this.#truth.unfed += 1;
-    this.#turns.push({ ...turn, insideCelsius, unfed: this.#truth.unfed });
-    if (!plot.portionsTold) return;
-    this.#counts.chute += plot.sensors.chute ? turn.seen : 0;
-    this.#write(
+    if (this.#truth.unfed > 0 || showsFault(fault, emptied, portion.pieces)) this.#truth.unfed += 1;
+    this.#portions.push({ ...portion, insideCelsius, unfed: this.#truth.unfed });
+    if (!portionsTold) return;
+    this.#counts.chute += sensors.chute ? portion.seen : 0;
+    this.#record(
       {
         kind: "portion",
         cause,
         ...(paysFor === null ? {} : { paysFor }),
         motorMs: 900,
-        ...(plot.currentMeasured ? { meanMilliamps: Math.round(10 * turn.milliamps) / 10 } : {}),
-        ...(plot.sensors.chute ? { chuteCount: turn.seen } : {}),
+        ...(currentMeasured ? { meanMilliamps: Math.round(10 * portion.milliamps) / 10 } : {}),
+        ...(sensors.chute ? { chuteCount: portion.seen } : {}),
       },
       at,
     );
@@ -274,122 +276,109 @@ export class PlotSimulation {
 
   #planRefill(day: Instant): void {
     const { keeper, food, fault } = this.#plot;
-    if (fault?.kind === "empty") return; // that is how it came to be
-    const evening = after(day, Math.round(this.#chance.between(15, 19) * 3_600_000) as Span);
+    if (fault?.kind === "hopperEmpty") return; // that is how it came to be
+    const evening = after(day, Math.round(this.#random.between(15, 19) * 3_600_000) as Span);
     if (keeper.refillsBelow === "ranOut") {
       if (this.#emptySince !== null && day - this.#emptySince > hours(3)) this.#refillAt = evening;
-    } else if (keeper.refillsBelow === "told") {
-      this.#refillAt = evening; // if asked by then
-    } else if (this.#total() < keeper.refillsBelow * food.capacityGrams) {
+    } else if (keeper.refillsBelow === "whenNotified") {
+      this.#refillAt = evening; // if the phone asks for it by then
+    } else if (this.#totalGrams() < keeper.refillsBelow * food.capacityGrams) {
       this.#refillAt = evening;
     }
   }
 
-  #keeperUntil(to: Instant): void {
+  #refillIfDue(to: Instant): void {
     if (this.#refillAt === null || this.#refillAt > to) return;
     const { keeper, food, sensors } = this.#plot;
-    const chance = this.#chance;
+    const random = this.#random;
     const at = this.#refillAt;
     this.#refillAt = null;
-    if (keeper.refillsBelow === "told" && !this.#phone.asksForFood) return;
-    const share = Math.min(1, keeper.refillShare * chance.between(0.85, 1.15));
-    const room = food.capacityGrams - this.#total();
-    const added = room * share;
-    this.#store.hopperGrams += added;
+    if (keeper.refillsBelow === "whenNotified" && !this.#phone.asksForFood) return;
+    const share = Math.min(1, keeper.refillShare * random.between(0.85, 1.15));
+    const added = (food.capacityGrams - this.#totalGrams()) * share;
+    this.#store = { ...this.#store, hopperGrams: this.#store.hopperGrams + added };
     this.#emptySince = null;
-    if (sensors.scale && !chance.isTrueWith(keeper.tells)) return;
+    if (sensors.scale && !random.isTrueWith(keeper.reportsRefill)) return;
     const full = share > 0.96;
-    const grams = Math.round(added * chance.normal(1, 0.02));
-    if (chance.isTrueWith(0.5)) {
+    const grams = Math.round(added * random.normal(1, 0.02));
+    if (random.isTrueWith(0.5)) {
       // By the feeder's own button, or by the phone, sooner or later.
-      this.#write({ kind: "refill", ...(full ? { full: true } : { grams }) }, at);
+      this.#record({ kind: "refill", ...(full ? { full: true } : { grams }) }, at);
       return;
     }
-    const told = after(to, Math.round(chance.between(0, 20) * 60_000) as Span);
-    const refill = full ? { filled: true as const } : { grams };
-    this.#told.push({ at: told, line: { kind: "keeper", feeder: feederName, at: told, act: { refill } } });
+    const enteredAt = after(to, Math.round(random.between(0, 20) * 60_000) as Span);
+    this.#enterRefill(full ? { filled: true as const } : { grams }, enteredAt);
   }
 
-  #tellLevel(soon: Span): void {
-    const { food } = this.#plot;
-    const levelGrams = Math.round(food.startGrams * this.#chance.normal(1, 0.02));
-    const at = after(this.#now, soon);
-    const act = { refill: { levelGrams: Math.max(0, levelGrams) } };
-    this.#told.push({ at, line: { kind: "keeper", feeder: feederName, at, act } });
+  #enterLevel(soon: Span): void {
+    const levelGrams = Math.round(this.#plot.food.startGrams * this.#random.normal(1, 0.02));
+    this.#enterRefill({ levelGrams: Math.max(0, levelGrams) }, after(this.#now, soon));
   }
 
-  // --- talking ---------------------------------------------------------------------------------------------------------
+  #enterRefill(refill: { filled: true } | { grams: number } | { levelGrams: number }, at: Instant): void {
+    this.#keeperLines.push({ at, line: { kind: "keeper", feeder: feederName, at, act: { refill } } });
+  }
 
-  #write(words: { readonly kind: string } & Record<string, unknown>, at: Instant): number {
-    this.#seq += 1;
-    this.#spool.push({ seq: this.#seq, uptimeMs: Math.max(0, Math.round(at - this.#bootedAt)), ...words });
-    return this.#seq;
+  // --- reports ---------------------------------------------------------------------------------------------------------
+
+  #record(event: { readonly kind: string } & Record<string, unknown>, at: Instant): number {
+    const seq = ++this.#seq;
+    this.#spool.add(`b-${this.#boot}`, { seq, uptimeMs: Math.max(0, Math.round(at - this.#bootedAt)), ...event });
+    return seq;
   }
 
   /** Null where it is lost on the way; then its events come with the next. */
   #report(at: Instant): LogLine | null {
-    const { line, sensors, thermometer, reportEverySeconds, place } = this.#plot;
-    const chance = this.#chance;
+    const { line, reportEverySeconds } = this.#plot;
+    const random = this.#random;
     const fault = this.#fault(at);
-    if (at > this.#burstUntil && chance.isTrueWith((line.burstsPerDay * reportEverySeconds) / 86_400))
-      this.#burstUntil = after(at, Math.round(-Math.log(1 - chance.uniform()) * line.burstMinutes * 60_000) as Span);
-    const reading = sensors.scale && fault !== "scaleDead" ? this.#weigh(fault) : null;
-    const lost =
-      fault === "silent" ||
-      fault === "lineDown" ||
-      fault === "powerCut" ||
-      chance.isTrueWith(line.lost) ||
-      at < this.#burstUntil ||
-      (at >= this.#deafFrom && at < this.#deafUntil);
-    if (lost) return null;
-    this.#climateAt = fault === "thermometerStuck" ? (this.#climateAt ?? at) : null;
-    const climate = climateAt(this.#sky, place, this.#climateAt ?? at);
-    const shaken = fault === "thermometerStuck" ? 0 : 1; // one that stands still stands still to the last digit
-    // What was done a second ago may not have been written yet.
-    const sentUptimeMs = Math.round(at - this.#bootedAt) + 5_000;
-    const events = this.#spool.slice(0, 2_000);
-    this.#spool = this.#spool.slice(2_000);
-    const { button, detector, chute, perch } = this.#counts;
-    const said = readReport({
+    this.#uplink = beginBurst(this.#uplink, line, reportEverySeconds, at, random);
+    const hopperGrams = this.#weigh(fault);
+    const sent = fault !== "silent" && fault !== "lineDown" && fault !== "powerCut";
+    if (!sent || isLost(this.#uplink, line, at, random)) return null;
+    this.#thermometerStuckAt = fault === "thermometerStuck" ? (this.#thermometerStuckAt ?? at) : null;
+    const weather = this.#weather(this.#thermometerStuckAt ?? at);
+    const sensors = readPlotSensors(this.#plot, weather, this.#counts, this.#thermometerStuckAt !== null, random);
+    const events = this.#takeEvents();
+    const result = readReport({
       boot: `b-${this.#boot}`,
-      sentUptimeMs,
+      // What was done a second ago may not have been recorded yet.
+      sentUptimeMs: Math.round(at - this.#bootedAt) + 5_000,
       readings: {
-        ...(reading === null ? {} : { hopperGrams: reading }),
-        airCelsius: rounded(climate.airCelsius + shaken * chance.normal(0, 0.05), 2),
-        ...(thermometer
-          ? {
-              insideCelsius: rounded(climate.insideCelsius + shaken * chance.normal(0, 0.05), 2),
-              lidCelsius: rounded(climate.lidCelsius + shaken * chance.normal(0, 0.05), 2),
-              humidityPercent: rounded(Math.min(100, climate.humidityPercent + shaken * chance.normal(0, 0.5)), 1),
-            }
-          : {}),
-        supplyVolts: rounded(chance.normal(5.06, 0.01), 2),
-        signalDbm: Math.round(chance.normal(-64, 1.5)),
+        ...(hopperGrams === null ? {} : { hopperGrams }),
+        ...sensors,
         spooled: this.#spool.length,
-        counts: {
-          ...(sensors.button ? { button } : {}),
-          ...(sensors.detector ? { detector } : {}),
-          ...(sensors.chute ? { chute } : {}),
-          ...(sensors.perch ? { perch } : {}),
-        },
         paused: false,
       },
       events,
     });
-    if (said.kind !== "read") throw new Error(`expected a readable report, got ${JSON.stringify(said.errors)}`);
-    const received = after(at, Math.round(chance.between(0, 1_500)) as Span);
-    return { kind: "report", feeder: feederName, at: received, report: said.report };
+    if (result.kind !== "read") throw new Error(`expected a readable report, got ${JSON.stringify(result.errors)}`);
+    const receivedAt = after(at, Math.round(random.between(0, 1_500)) as Span);
+    return { kind: "report", feeder: feederName, at: receivedAt, report: result.report };
   }
 
-  #weigh(fault: Disturbance | null): number {
-    const shown = this.#cell.read(this.#total());
+  #takeEvents(): readonly SimulatedEvent[] {
+    const page = this.#spool.oldest(2_000);
+    if (page !== null) this.#spool.forget(page.boot, page.events.at(-1)?.seq ?? 0);
+    return page?.events ?? [];
+  }
+
+  #weigh(fault: Disturbance | null): number | null {
+    const { cell, sensors } = this.#plot;
+    if (!sensors.scale || fault === "scaleDead") return null;
+    const shown = readPlotCell(this.#cell, cell, this.#totalGrams(), this.#random);
     if (fault !== "scaleStuck") {
       this.#stuckGrams = null;
       return shown;
     }
     this.#stuckGrams ??= shown;
-    return rounded(this.#stuckGrams + this.#chance.normal(0, 0.3), 1);
+    return rounded(this.#stuckGrams + this.#random.normal(0, 0.3), 1);
   }
 }
 
-const rounded = (value: number, decimals: number): number => Math.round(value * 10 ** decimals) / 10 ** decimals;
+/** A fault that lets food run out shows with the first portion of which nothing falls; any other with the next portion. */
+function showsFault(fault: Disturbance | null, emptied: boolean, pieces: number): boolean {
+  if (fault === "hopperEmpty") return emptied;
+  if (fault === "feedBridged") return pieces === 0;
+  return fault !== null;
+}

@@ -23,8 +23,8 @@ const forPrograms = new Set(
 );
 
 /** Every string of a view that a keeper may read, with where it stands. */
-function shownStrings(view: unknown, path = ""): readonly { readonly path: string; readonly words: string }[] {
-  if (typeof view === "string") return [{ path, words: view }];
+function shownStrings(view: unknown, path = ""): readonly { readonly path: string; readonly text: string }[] {
+  if (typeof view === "string") return [{ path, text: view }];
   if (view === null || typeof view !== "object") return [];
   return Object.entries(view).flatMap(([key, value]) => {
     const isWireTime = typeof value === "string" && wireTimes.has(key) && /^\d{4}-\d\d-\d\dT[\d:.]+Z$/.test(value);
@@ -32,8 +32,8 @@ function shownStrings(view: unknown, path = ""): readonly { readonly path: strin
   });
 }
 
-/** Each string that breaks the rule, as "where: words". */
+/** Each string that breaks the rule, as "place: text". */
 export const unplainText = (view: unknown): readonly string[] =>
   shownStrings(view)
-    .filter(({ words }) => [rawTime, ...statisticSymbols].some((pattern) => pattern.test(words)))
-    .map(({ path, words }) => `${path}: ${words}`);
+    .filter(({ text }) => [rawTime, ...statisticSymbols].some((pattern) => pattern.test(text)))
+    .map(({ path, text }) => `${path}: ${text}`);

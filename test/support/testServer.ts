@@ -15,7 +15,7 @@ import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import type {
   Clock,
   EmailGateway,
-  MailOutcome,
+  EmailOutcome,
   Phone,
   Ports,
   PracticeRunner,
@@ -52,7 +52,7 @@ export interface FakePush extends PushGateway {
 /** A mail server that does as it is told and remembers what it was handed. */
 export interface FakeEmail extends EmailGateway {
   readonly sent: { readonly to: string; readonly subject: string; readonly text: string }[];
-  answer: MailOutcome;
+  answer: EmailOutcome;
 }
 
 function handMail(): FakeEmail {

@@ -5,7 +5,17 @@ import { makeEscalationsDue } from "./peopleStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 import { deleteYard } from "./yardStore.ts";
 
-export function createAccountStore({ reader, write, eraseRemoved: forgetRemoved }: Connections): AccountStore {
+export const createAccountStore = (connections: Connections): AccountStore => ({
+  ...passphrases(connections),
+  ...sessions(connections),
+  ...resets(connections),
+  ...removal(connections),
+});
+
+function passphrases({
+  reader,
+  write,
+}: Connections): Pick<AccountStore, "passphraseHashOf" | "names" | "changePassphrase"> {
   return {
     async passphraseHashOf(person) {
       const found = await reader.keeper.findUnique({ where: { id: person }, select: { passphraseHash: true } });
@@ -28,7 +38,11 @@ export function createAccountStore({ reader, write, eraseRemoved: forgetRemoved 
         await statements.passphraseReset.deleteMany({ where: { keeperId: person } });
         return true;
       }),
+  };
+}
 
+function sessions({ reader, write }: Connections): Pick<AccountStore, "sessionsOf" | "endSessions"> {
+  return {
     async sessionsOf(person, now) {
       const found = await reader.session.findMany({
         where: { keeperId: person, expiresAt: { gt: dateOf(now) } },
@@ -47,7 +61,11 @@ export function createAccountStore({ reader, write, eraseRemoved: forgetRemoved 
       write(async (statements) => {
         await statements.session.deleteMany({ where: { keeperId: person, tokenHash: { in: [...tokenHashes] } } });
       }),
+  };
+}
 
+function resets({ reader, write }: Connections): Pick<AccountStore, "addReset" | "reset" | "useReset"> {
+  return {
     addReset: (tokenHash, person, now, expiresAt) =>
       write(async (statements) => {
         await statements.passphraseReset.deleteMany({
@@ -78,7 +96,15 @@ export function createAccountStore({ reader, write, eraseRemoved: forgetRemoved 
         await statements.keeper.update({ where: { id: keeperId }, data: { passphraseHash } });
         return true;
       }),
+  };
+}
 
+function removal({
+  reader,
+  write,
+  eraseRemoved,
+}: Connections): Pick<AccountStore, "soleKeeperYards" | "removeAccount"> {
+  return {
     soleKeeperYards: (person) => soleKeeperYards(reader, person),
 
     async removeAccount(person, withYards, now) {
@@ -96,7 +122,7 @@ export function createAccountStore({ reader, write, eraseRemoved: forgetRemoved 
         await statements.keeper.deleteMany({ where: { id: person } });
         return { feeders, people };
       });
-      if (removed !== null) await forgetRemoved();
+      if (removed !== null) await eraseRemoved();
       return removed;
     },
   };
@@ -119,7 +145,7 @@ async function soleKeeperYards(statements: Statements, person: string): Promise<
   }));
 }
 
-/** Whoever is left at their yards may be the next to be told of a standing alarm. */
+/** The other people of these yards may be the next to be notified of an active alarm. */
 async function leaveYards(statements: Statements, person: string, now: Instant): Promise<void> {
   const left = await statements.member.findMany({ where: { keeperId: person }, select: { yardId: true } });
   await statements.member.deleteMany({ where: { keeperId: person } });

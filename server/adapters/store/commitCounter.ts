@@ -2,11 +2,11 @@ import { closeSync, constants, existsSync, openSync, readFileSync, writeSync } f
 import type Database from "better-sqlite3";
 
 /**
- * How many commits the database has, in the database (`user_version`, written with each commit) and in a file beside it. A log
- * that was removed or cut, or an older copy of the database, makes the first fall behind the second.
+ * Counts the commits of the database, in the database (`user_version`, written with each commit) and in a file beside it. After a log
+ * was removed or cut, or an older copy of the database was restored, the first number is less than the second.
  *
- * The file is written after the commit and isn't synced: a kill keeps it, a power cut may set it back. It then notices less,
- * and never claims a loss that didn't happen. It can't notice anything where it was removed along with the log.
+ * The file is written after the commit and isn't synced: it survives a kill, and a power cut may set it back. Then fewer losses are
+ * found, but never one that didn't happen. None is found where the file was removed together with the log.
  */
 export interface CommitCounter {
   /** Commits that the database lacked when it was opened. */
@@ -35,7 +35,7 @@ export function openCommitCounter(database: Database.Database, databaseFile: str
       try {
         writeSync(file, `${commit}\n`.padStart(12), 0);
       } catch (error) {
-        // The commit stands. The next one writes the number again; until then a lost log is noticed less exactly.
+        // The commit is stored. The next one writes the number again; until then a lost log is found less exactly.
         process.emitWarning(`the number of commits could not be written beside the database: ${error}`);
       }
     },

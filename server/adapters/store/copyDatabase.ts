@@ -3,9 +3,9 @@ import { dirname } from "node:path";
 import Database from "better-sqlite3";
 
 /**
- * Writes a copy of an open database that has its name only when it is whole: copied under another name, checked, synced, and
- * then renamed. A kill leaves at most the other name behind, which the next copy removes.
- * @throws Error where the copy is damaged; nothing has the name then
+ * Copies an open database. The copy gets its name only when it is whole: it is written under another name, checked, synced and
+ * renamed. A kill can leave the other name behind, which the next copy removes.
+ * @throws Error where the copy is damaged; then there is no file of that name
  */
 export function copyDatabase(database: Database.Database, to: string): void {
   const partial = `${to}.partial`;

@@ -4,7 +4,13 @@ import type { Connections } from "./openStore.ts";
 import { digestChannelFrom } from "./peopleStore.ts";
 import { dateOf, feederFrom, instantFrom, readableRows, yardFrom } from "./rows.ts";
 
-export function createDigestStore({ reader }: Connections): DigestStore {
+export const createDigestStore = (connections: Connections): DigestStore => ({
+  ...digestYards(connections),
+  ...dayRecords(connections),
+  ...storedDigests(connections),
+});
+
+function digestYards({ reader }: Connections): Pick<DigestStore, "yardsWithDigest" | "feedersOf" | "recipientsOf"> {
   return {
     async yardsWithDigest() {
       return (await reader.yard.findMany({ where: { digestWanted: true }, orderBy: { createdAt: "asc" } })).map(
@@ -21,7 +27,11 @@ export function createDigestStore({ reader }: Connections): DigestStore {
       const found = await reader.member.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } });
       return found.map(({ keeperId, digestBy }) => ({ person: keeperId, digestBy: digestChannelFrom(digestBy) }));
     },
+  };
+}
 
+function dayRecords({ reader }: Connections): Pick<DigestStore, "dayCounts" | "paymentEvents" | "firstReadings"> {
+  return {
     async dayCounts(feeder, spans) {
       const counts = [];
       for (const { from, to } of spans) {
@@ -67,7 +77,11 @@ export function createDigestStore({ reader }: Connections): DigestStore {
       }
       return found;
     },
+  };
+}
 
+function storedDigests({ reader }: Connections): Pick<DigestStore, "dates" | "digest"> {
+  return {
     async dates(yard, most) {
       const found = await reader.digest.findMany({
         where: { yardId: yard },

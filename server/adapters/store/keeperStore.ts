@@ -12,13 +12,18 @@ export const createKeeperStore = (connections: Connections): KeeperStore => ({
   ...createPasskeyStore(connections),
 });
 
-export function createKeeperAccounts({
-  reader,
-  write,
-}: Pick<Connections, "reader" | "write">): AtomicStores["keepers"] {
-  return {
-    countKeepers: () => reader.keeper.count(),
+type Access = Pick<Connections, "reader" | "write">;
+type KeeperAccounts = AtomicStores["keepers"];
+type FirstSignIns = "openFirstSignIn" | "isFirstSignInOpen" | "useFirstSignIn" | "isUsedFirstSignIn";
 
+export const createKeeperAccounts = (access: Access): KeeperAccounts => ({
+  ...firstSignIns(access),
+  ...keepers(access),
+  ...sessions(access),
+});
+
+function firstSignIns({ reader, write }: Access): Pick<KeeperAccounts, FirstSignIns> {
+  return {
     openFirstSignIn: (tokenHash, now) =>
       write(async (statements) => {
         await statements.firstSignIn.deleteMany({ where: { usedAt: null } });
@@ -45,6 +50,12 @@ export function createKeeperAccounts({
     async isUsedFirstSignIn(tokenHash) {
       return (await reader.firstSignIn.count({ where: { tokenHash, usedAt: { not: null } } })) > 0;
     },
+  };
+}
+
+function keepers({ reader }: Access): Pick<KeeperAccounts, "countKeepers" | "keeperNamed"> {
+  return {
+    countKeepers: () => reader.keeper.count(),
 
     async keeperNamed(name) {
       return reader.keeper.findUnique({
@@ -52,7 +63,11 @@ export function createKeeperAccounts({
         select: { id: true, name: true, passphraseHash: true },
       });
     },
+  };
+}
 
+function sessions({ reader, write }: Access): Omit<KeeperAccounts, FirstSignIns | "countKeepers" | "keeperNamed"> {
+  return {
     addSession: ({ tokenHash, keeper, device = "", expiresAt }, now) =>
       write(async (statements) => {
         await statements.session.deleteMany({ where: { expiresAt: { lte: dateOf(now) } } });

@@ -15,10 +15,10 @@ export type Client = PrismaClient;
 export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$transaction" | "$extends" | "$use">;
 
 /**
- * Three connections to one SQLite file. Prisma's adapter lets statements outside a transaction slip into one that is open on
- * the same connection, where they would be rolled back with it; so reading has a connection of its own. Writing goes through
- * `write` (Prisma, for what keepers do now and then) or `transact` (plain SQL, for what feeders do all the time), one after
- * the other whichever it is. In WAL mode readers never wait for the writer.
+ * Three connections to one SQLite file. With Prisma's adapter, statements outside a transaction can get into one that is open on the
+ * same connection, and be rolled back with it; so reading has a connection of its own. Writing goes through `write` (Prisma, for rare
+ * changes by keepers) or `transact` (plain SQL, for frequent changes by feeders), one after the other. In WAL mode readers never wait
+ * for the writer.
  */
 export interface Connections {
   readonly reader: Statements;
@@ -37,26 +37,75 @@ export interface Connections {
 }
 
 /**
- * Another process may hold the lock: a backup, a second server. Waiting inside SQLite blocks the event loop, so we wait there
- * only briefly, and then try the whole transaction anew a few times before the sender is told to come back.
+ * Another process may have the lock: a backup, a second server. Waiting inside SQLite blocks the event loop, so we wait there only
+ * briefly, and retry the whole transaction a few times before the request is refused.
  */
 const lockWaitMilliseconds = 50;
 const retryAfterMilliseconds = [20, 50, 100, 200, 400, 800] as const;
 const prismaLimits = { maxWait: 10_000, timeout: 60_000 };
 
-const emptyLogAgainAfterMilliseconds = 10_000; // a try that meets a reader waits for `lockWaitMilliseconds`
+const eraseLogAgainAfterMilliseconds = 10_000; // a try that meets a reader waits for `lockWaitMilliseconds`
 
 export async function connect(
   databaseUrl: string,
   condition: StoreCondition = createStoreCondition(),
 ): Promise<Connections> {
   const file = databaseUrl.replace(/^file:/, "");
+  const { writer, reading, direct } = await openConnections(databaseUrl, file);
+  const problemOf = recordingDamage(condition);
+  const count = openCommitCounter(direct, file);
+  if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
+  const queue = createWriteQueue(condition);
+  const log = createLogEraser(direct);
+  const tx = createTransaction(direct);
+  const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
+  const afterCommit = (commit: number) => {
+    count.remember(commit);
+    log.eraseIfDue();
+  };
+  return {
+    reader: withStoreErrors(reading, problemOf),
+    direct,
+    condition,
+    write: (work) =>
+      queue.run(async () => {
+        const attempt = () =>
+          writer.$transaction(async (statements) => {
+            const result = await work(statements);
+            return { result, commit: await countCommit(statements, count.next) };
+          }, prismaLimits);
+        const { result, commit } = await withRetries(attempt, problemOf, rollBack);
+        afterCommit(commit);
+        return result;
+      }),
+    transact: (work) =>
+      queue.run(async () => {
+        const attempt = () => transactDirectly(direct, count.next, () => work(tx));
+        const { result, commit } = await withRetries(attempt, problemOf);
+        if (commit !== null) afterCommit(commit);
+        return result;
+      }),
+    eraseRemoved: () =>
+      queue.run(async () => {
+        await tryToRewrite(file);
+        log.erase();
+      }),
+    async close() {
+      await queue.ended();
+      count.close();
+      direct.close();
+      await Promise.all([writer.$disconnect(), reading.$disconnect()]);
+    },
+  };
+}
+
+async function openConnections(databaseUrl: string, file: string) {
   const adapter = () => new PrismaBetterSqlite3({ url: databaseUrl, timeout: lockWaitMilliseconds });
   const writer = new PrismaClient({ adapter: adapter() });
   const reading = new PrismaClient({ adapter: adapter() });
   const direct = new Database(file, { timeout: lockWaitMilliseconds });
   direct.pragma("journal_mode = WAL");
-  // WAL reopens as NORMAL, which can lose the last commits when the power goes: an answer must outlive that.
+  // WAL reopens as NORMAL, which can lose the last commits in a power cut: what is answered as stored must survive that.
   direct.pragma("synchronous = FULL");
   direct.pragma("foreign_keys = ON");
   // What is deleted is overwritten with zeros, also in pages that are free afterwards (sqlite.org/pragma.html#pragma_secure_delete).
@@ -65,93 +114,74 @@ export async function connect(
   await writer.$executeRawUnsafe("PRAGMA synchronous = FULL");
   await writer.$executeRawUnsafe("PRAGMA foreign_keys = ON");
   await reading.$executeRawUnsafe("PRAGMA query_only = ON");
+  return { writer, reading, direct };
+}
 
-  const problemOf = (error: unknown): unknown => {
+/** Translates errors, and records damage that they show. */
+const recordingDamage =
+  (condition: StoreCondition) =>
+  (error: unknown): unknown => {
     const problem = translateStoreError(error);
     if (problem instanceof StoreDamaged && condition.damage()?.kind !== "damaged") {
       const { cause } = problem;
-      const words = cause instanceof Error ? cause.message : String(cause);
-      condition.recordDamage({ kind: "damaged", foundAt: systemClock.now(), problem: words });
+      const text = cause instanceof Error ? cause.message : String(cause);
+      condition.recordDamage({ kind: "damaged", foundAt: systemClock.now(), problem: text });
     }
     return problem;
   };
-  const reader = reading.$extends({
+
+/** The same operations, with our errors. */
+const withStoreErrors = (client: PrismaClient, problemOf: (error: unknown) => unknown): Client =>
+  client.$extends({
     query: {
       $allOperations: ({ args, query }) =>
         query(args).catch((error: unknown) => {
           throw problemOf(error);
         }),
     },
-  }) as unknown as Client; // the same operations, with our errors
+  }) as unknown as Client;
 
-  const count = openCommitCounter(direct, file);
-  if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
-
+/** Runs one write after the other, in the order in which they were requested. */
+function createWriteQueue(condition: StoreCondition) {
   let last: Promise<unknown> = Promise.resolve();
-  const inTurn = <T>(work: () => Promise<T>): Promise<T> => {
-    const mine = last.then(() => {
-      // What a restored backup would lack must not be called stored.
-      if (condition.damage()?.kind === "damaged") throw new StoreDamaged("the database is damaged");
-      return work();
-    });
-    last = mine.catch(() => undefined); // the next one's turn comes however this one ended; its caller hears of it
-    return mine;
+  return {
+    run<T>(work: () => Promise<T>): Promise<T> {
+      const next = last.then(() => {
+        // A restored backup would lack it, so it must not be answered as stored.
+        if (condition.damage()?.kind === "damaged") throw new StoreDamaged("the database is damaged");
+        return work();
+      });
+      last = next.catch(() => undefined); // the caller gets the error; the next write runs all the same
+      return next;
+    },
+    ended: () => last,
   };
-  const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
-  const tx = createTransaction(direct);
+}
 
-  let logIsDue = false;
+/** Empties the log of removed data; where a reader prevents that, after a later commit. */
+function createLogEraser(direct: Database.Database) {
+  let isDue = false;
   let triedAt = Number.NEGATIVE_INFINITY;
-  const emptyLog = () => {
+  const erase = () => {
     triedAt = performance.now();
     const [{ busy }] = direct.pragma("wal_checkpoint(TRUNCATE)") as [{ busy: number }];
-    logIsDue = busy !== 0;
-  };
-  const committed = (commit: number) => {
-    count.remember(commit);
-    if (logIsDue && performance.now() - triedAt > emptyLogAgainAfterMilliseconds) emptyLog();
+    isDue = busy !== 0;
   };
   return {
-    reader,
-    direct,
-    condition,
-    write: (work) =>
-      inTurn(async () => {
-        const attempt = () =>
-          writer.$transaction(async (statements) => {
-            const result = await work(statements);
-            return { result, commit: await countCommit(statements, count.next) };
-          }, prismaLimits);
-        const { result, commit } = await withRetries(attempt, problemOf, rollBack);
-        committed(commit);
-        return result;
-      }),
-    transact: (work) =>
-      inTurn(async () => {
-        const { result, commit } = await withRetries(
-          () => transactDirectly(direct, count.next, () => work(tx)),
-          problemOf,
-        );
-        if (commit !== null) committed(commit);
-        return result;
-      }),
-    eraseRemoved: () =>
-      inTurn(async () => {
-        try {
-          await rewriteFile(file);
-        } catch (error) {
-          // What was removed is removed, and overwritten as far as `secure_delete` goes.
-          process.emitWarning(`the database could not be written anew after a removal: ${error}`);
-        }
-        emptyLog();
-      }),
-    async close() {
-      await last;
-      count.close();
-      direct.close();
-      await Promise.all([writer.$disconnect(), reading.$disconnect()]);
+    erase,
+    eraseIfDue() {
+      if (isDue && performance.now() - triedAt > eraseLogAgainAfterMilliseconds) erase();
     },
   };
+}
+
+async function tryToRewrite(file: string): Promise<void> {
+  try {
+    await rewriteFile(file);
+  } catch (error) {
+    // What was removed is removed, and overwritten as far as `secure_delete` goes.
+    process.emitWarning(`the database file could not be rewritten after a removal: ${error}`);
+  }
 }
 
 async function countCommit(statements: Statements, next: (before: number) => number): Promise<number> {
@@ -161,7 +191,7 @@ async function countCommit(statements: Statements, next: (before: number) => num
   return commit;
 }
 
-/** @returns the number of the commit; null where nothing was changed, so that nothing is written to the card either. */
+/** @returns the number of the commit; null where nothing was changed, so that nothing is written to the disk. */
 async function transactDirectly<T>(
   direct: Database.Database,
   next: (before: number) => number,

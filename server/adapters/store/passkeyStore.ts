@@ -1,6 +1,6 @@
-import type { PasskeyRow, PasskeyStore } from "../../ports.ts";
+import type { AddPasskeyResult, PasskeyRow, PasskeyStore } from "../../ports.ts";
 import type { Passkey } from "./generated/sqlite/client.ts";
-import type { Connections } from "./openStore.ts";
+import type { Connections, Statements } from "./openStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
 export function createPasskeyStore({ reader, write }: Connections): PasskeyStore {
@@ -18,22 +18,7 @@ export function createPasskeyStore({ reader, write }: Connections): PasskeyStore
       return found && { ...passkeyOf(found), name: found.keeper.name };
     },
 
-    addPasskey: ({ keeper, transports, counter, createdAt, lastUsedAt, ...said }, most) =>
-      write(async (statements) => {
-        if (await statements.passkey.findUnique({ where: { credentialId: said.credentialId } })) return "known";
-        if ((await statements.passkey.count({ where: { keeperId: keeper } })) >= most) return "tooMany";
-        await statements.passkey.create({
-          data: {
-            ...said,
-            keeperId: keeper,
-            counter: BigInt(counter),
-            transports: JSON.stringify(transports),
-            createdAt: dateOf(createdAt),
-            lastUsedAt: lastUsedAt === null ? null : dateOf(lastUsedAt),
-          },
-        });
-        return "added";
-      }),
+    addPasskey: (passkey, most) => write((statements) => addPasskey(statements, passkey, most)),
 
     usePasskey: (id, counter, now) =>
       write(async (statements) => {
@@ -57,13 +42,33 @@ export function createPasskeyStore({ reader, write }: Connections): PasskeyStore
   };
 }
 
-function passkeyOf({ keeperId, counter, transports, createdAt, lastUsedAt, ...said }: Passkey): PasskeyRow {
+async function addPasskey(
+  statements: Statements,
+  { keeper, transports, counter, createdAt, lastUsedAt, ...same }: PasskeyRow,
+  most: number,
+): Promise<AddPasskeyResult> {
+  if (await statements.passkey.findUnique({ where: { credentialId: same.credentialId } })) return "known";
+  if ((await statements.passkey.count({ where: { keeperId: keeper } })) >= most) return "tooMany";
+  await statements.passkey.create({
+    data: {
+      ...same,
+      keeperId: keeper,
+      counter: BigInt(counter),
+      transports: JSON.stringify(transports),
+      createdAt: dateOf(createdAt),
+      lastUsedAt: lastUsedAt === null ? null : dateOf(lastUsedAt),
+    },
+  });
+  return "added";
+}
+
+function passkeyOf({ keeperId, counter, transports, createdAt, lastUsedAt, ...row }: Passkey): PasskeyRow {
   return {
-    id: said.id,
-    credentialId: said.credentialId,
-    publicKey: said.publicKey,
-    label: said.label,
-    synced: said.synced,
+    id: row.id,
+    credentialId: row.credentialId,
+    publicKey: row.publicKey,
+    label: row.label,
+    synced: row.synced,
     keeper: keeperId,
     counter: Number(counter), // 32 bits at most
     transports: JSON.parse(transports),

@@ -1,12 +1,24 @@
 import { type DigestChannel, digestChannels, type Role, roles } from "../../contract/api.ts";
 import type { Instant } from "../../domain/instant.ts";
 import { nameKey } from "../../domain/names.ts";
-import type { MemberChangeResult, MemberChanges, MemberRow, PeopleStore } from "../../ports.ts";
+import type { InviteResult, MemberChangeResult, MemberChanges, MemberRow, PeopleStore } from "../../ports.ts";
 import type { Keeper, Member } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
 
-export function createPeopleStore({ reader, write }: Pick<Connections, "reader" | "write">): PeopleStore {
+type Access = Pick<Connections, "reader" | "write">;
+type Reading = "membersOf" | "membershipsOf" | "roleAt" | "countMembers";
+type Changing = "addMember" | "changeMember" | "removeMember";
+type Emails = "emailOf" | "changeEmail";
+
+export const createPeopleStore = (access: Access): PeopleStore => ({
+  ...readMembers(access),
+  ...changeMembers(access),
+  ...emails(access),
+  ...invites(access),
+});
+
+function readMembers({ reader }: Access): Pick<PeopleStore, Reading> {
   return {
     async membersOf(yard) {
       const found = await reader.member.findMany({
@@ -32,7 +44,11 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
       const counts = await reader.member.groupBy({ by: ["yardId"], _count: true });
       return new Map(counts.map(({ yardId, _count }) => [yardId, _count]));
     },
+  };
+}
 
+function changeMembers({ write }: Access): Pick<PeopleStore, Changing> {
+  return {
     addMember: (yard, person, role, now) => write((statements) => addMember(statements, yard, person, role, now)),
 
     changeMember: (yard, person, changes, now) =>
@@ -59,7 +75,11 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
         await makeEscalationsDue(statements, { yardId: yard }, now);
         return (await removeAccountWithoutYards(statements, person)) ? "accountEnded" : "changed";
       }),
+  };
+}
 
+function emails({ reader, write }: Access): Pick<PeopleStore, Emails> {
+  return {
     async emailOf(person) {
       return (await reader.keeper.findUnique({ where: { id: person }, select: { email: true } }))?.email ?? null;
     },
@@ -71,7 +91,11 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
         await statements.keeper.update({ where: { id: person }, data: { email, emailSince: dateOf(now) } });
         await makeEscalationsDue(statements, ofPerson(person), now);
       }),
+  };
+}
 
+function invites({ reader, write }: Access): Omit<PeopleStore, Reading | Changing | Emails> {
+  return {
     addInvite: (tokenHash, { yard, role, expiresAt }, now) =>
       write(async (statements) => {
         await statements.invite.create({
@@ -110,27 +134,37 @@ export function createPeopleStore({ reader, write }: Pick<Connections, "reader" 
     },
 
     useInvite: (tokenHash, person, newcomer, now) =>
-      write(async (statements) => {
-        const open = { tokenHash, ...openInvite(now) };
-        const invite = await statements.invite.findFirst({ where: open });
-        if (!invite) return { kind: "noSuchInvite" };
-        const { yardId, role } = invite;
-        const present = await member(statements, yardId, person);
-        if (present && (present.role === role || present.role === "keeper"))
-          return { kind: "alreadyMember", yard: yardId };
-        // Somebody else may have taken the name while the passphrase was hashed.
-        if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) })))
-          return { kind: "nameTaken" };
-        const used = await statements.invite.updateMany({ where: open, data: { usedAt: dateOf(now) } });
-        if (used.count === 0) return { kind: "noSuchInvite" };
-        if (newcomer) {
-          const named = { ...newcomer, nameKey: nameKey(newcomer.name) };
-          await statements.keeper.create({ data: { id: person, ...named, createdAt: dateOf(now) } });
-        }
-        await addMember(statements, yardId, person, roleFrom(role), now);
-        return { kind: "joined", yard: yardId };
-      }),
+      write((statements) => useInvite(statements, tokenHash, { id: person, newcomer }, now)),
   };
+}
+
+async function useInvite(
+  statements: Statements,
+  tokenHash: string,
+  { id: person, newcomer }: InvitedPerson,
+  now: Instant,
+): Promise<InviteResult> {
+  const open = { tokenHash, ...openInvite(now) };
+  const invite = await statements.invite.findFirst({ where: open });
+  if (!invite) return { kind: "noSuchInvite" };
+  const { yardId, role } = invite;
+  const present = await member(statements, yardId, person);
+  if (present && (present.role === role || present.role === "keeper")) return { kind: "alreadyMember", yard: yardId };
+  // Somebody else may have taken the name while the passphrase was hashed.
+  if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) }))) return { kind: "nameTaken" };
+  const used = await statements.invite.updateMany({ where: open, data: { usedAt: dateOf(now) } });
+  if (used.count === 0) return { kind: "noSuchInvite" };
+  if (newcomer) {
+    const named = { ...newcomer, nameKey: nameKey(newcomer.name) };
+    await statements.keeper.create({ data: { id: person, ...named, createdAt: dateOf(now) } });
+  }
+  await addMember(statements, yardId, person, roleFrom(role), now);
+  return { kind: "joined", yard: yardId };
+}
+
+interface InvitedPerson {
+  readonly id: string;
+  readonly newcomer: { readonly name: string; readonly passphraseHash: string } | null;
 }
 
 /** The account whose name is the same without case and invisible characters. */

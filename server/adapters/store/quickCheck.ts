@@ -7,7 +7,7 @@ export const quickCheck =
   (milliseconds) =>
     new Promise((resolve, reject) => {
       const options = { timeout: milliseconds, killSignal: "SIGKILL" as const, env: { NODE_ENV: "production" } };
-      // A small heap: it runs beside the server, within the same limit of memory.
+      // A small heap: it runs beside the server, within the same memory limit.
       const args = ["--max-old-space-size=32", program, databaseFile];
       execFile(process.execPath, args, options, (error, stdout, stderr) => {
         if (error?.killed) return resolve(null);

@@ -15,7 +15,14 @@ const timeRange = (after: Instant | null, to: Instant) => ({
   lte: dateOf(to),
 });
 
-export function createRecordStore({ reader }: Connections): RecordStore {
+export const createRecordStore = (connections: Connections): RecordStore => ({
+  ...alarmRecords(connections),
+  ...keeperRecords(connections),
+  ...feederRecords(connections),
+  ...logRecords(connections),
+});
+
+function feederRecords({ reader }: Connections): Pick<RecordStore, "events" | "eventsBySeq"> {
   return {
     async events(feeder, from, to, most) {
       const found = await reader.event.findMany({
@@ -32,6 +39,26 @@ export function createRecordStore({ reader }: Connections): RecordStore {
       }));
     },
 
+    async eventsBySeq({ feeder, boot }, ranges) {
+      const found: { seq: number; body: string }[] = [];
+      for (let first = 0; first < ranges.length; first += rangesAtOnce) {
+        const some = ranges.slice(first, first + rangesAtOnce);
+        const rows = await reader.event.findMany({
+          where: { feederId: feeder, boot, OR: some.map(({ from, to }) => ({ seq: { gte: from, lte: to } })) },
+          orderBy: { seq: "asc" },
+          select: { seq: true, body: true },
+        });
+        for (const { seq, body } of rows) found.push({ seq: Number(seq), body });
+      }
+      return found;
+    },
+  };
+}
+
+function alarmRecords({
+  reader,
+}: Connections): Pick<RecordStore, "alarmChanges" | "latestAlarmChanges" | "countNotifications"> {
+  return {
     async alarmChanges(feeder, from, to) {
       const found = await reader.alarmChange.findMany({
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
@@ -79,7 +106,11 @@ export function createRecordStore({ reader }: Connections): RecordStore {
       );
       return Number(counted?.count ?? 0);
     },
+  };
+}
 
+function keeperRecords({ reader }: Connections): Pick<RecordStore, "refills" | "orders"> {
+  return {
     async refills(feeder, from, to) {
       const found = await reader.refill.findMany({
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
@@ -112,7 +143,11 @@ export function createRecordStore({ reader }: Connections): RecordStore {
         problem: order.problem,
       }));
     },
+  };
+}
 
+function logRecords({ reader }: Connections): Pick<RecordStore, "heartbeats" | "logEntries" | "checks"> {
+  return {
     async heartbeats(feeder, after, to, most) {
       const beyond = after && {
         receivedAt: { gte: dateOf(after.receivedAt), lte: dateOf(to) },
@@ -152,20 +187,6 @@ export function createRecordStore({ reader }: Connections): RecordStore {
         take: most,
       });
       return found.map(({ at }) => instantFrom(at));
-    },
-
-    async eventsBySeq({ feeder, boot }, ranges) {
-      const found: { seq: number; body: string }[] = [];
-      for (let first = 0; first < ranges.length; first += rangesAtOnce) {
-        const some = ranges.slice(first, first + rangesAtOnce);
-        const rows = await reader.event.findMany({
-          where: { feederId: feeder, boot, OR: some.map(({ from, to }) => ({ seq: { gte: from, lte: to } })) },
-          orderBy: { seq: "asc" },
-          select: { seq: true, body: true },
-        });
-        for (const { seq, body } of rows) found.push({ seq: Number(seq), body });
-      }
-      return found;
     },
   };
 }

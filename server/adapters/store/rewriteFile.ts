@@ -2,9 +2,9 @@ import { createRequire } from "node:module";
 import { Worker } from "node:worker_threads";
 
 /**
- * Writes all that the database holds anew, and so leaves out whatever free parts of its pages still carry: `secure_delete` alone
- * leaves remains where pages were split or joined (found by reading a file's bytes). In a thread of its own, so that the server goes
- * on answering meanwhile. Needs room on the disk for the database once more.
+ * Rewrites the whole database file without the remains in free parts of its pages: `secure_delete` alone leaves some where pages were
+ * split or joined (found by reading a file's bytes). In a thread of its own, so that the server can answer meanwhile. Needs disk space
+ * for a second copy.
  * @throws Error where it can't be written; the database is as it was then
  */
 export function rewriteFile(databaseFile: string): Promise<void> {

@@ -5,7 +5,7 @@ import { type StateUpgrades, upgradeState } from "../../domain/stateUpgrades.ts"
 import { FeederDamaged, type FeederRow, type Phone, type YardRow } from "../../ports.ts";
 import type { Feeder, Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
 
-/** Rows of tables as the flows know them, and times as Prisma keeps them in SQLite. */
+/** Rows of tables as the flows know them, and times as Prisma stores them in SQLite. */
 
 export const dateOf = (at: Instant): Date => new Date(at);
 export const instantFrom = (date: Date): Instant => instant(date.getTime());
@@ -13,8 +13,8 @@ export const maybeText = (at: Instant | null): string | null => (at === null ? n
 export const maybeInstant = (date: Date | null): Instant | null => (date === null ? null : instantFrom(date));
 
 /**
- * Prisma writes a DateTime to SQLite as ISO text that ends in +00:00; raw SQL must write the very same to compare with. Events
- * come by the thousand within a few minutes, so the text of the minute is made once (it was a twentieth of ingest's time).
+ * Prisma writes a DateTime to SQLite as ISO text that ends in +00:00; plain SQL must write the same to be comparable.
+ * Thousands of events fall into a few minutes, so the text of the minute is made once (it took a twentieth of the time of a report).
  */
 export function textOf(at: Instant): string {
   const minute = Math.floor(at / 60_000);
@@ -72,7 +72,7 @@ export function stateOf(feeder: string, json: string): FeederState {
   }
 }
 
-/** Those that can be used. The others are told by `YardStore.damaged`. */
+/** Those that can be used. `YardStore.damagedFeeders` returns the others. */
 export const readableRows = <Stored>(rows: readonly Stored[], read: (row: Stored) => FeederRow): readonly FeederRow[] =>
   rows.flatMap((row) => {
     try {
@@ -84,9 +84,9 @@ export const readableRows = <Stored>(rows: readonly Stored[], read: (row: Stored
   });
 
 /**
- * What an older Pieward stored is brought up to date here, before anything else sees it.
- * @param upgrades today's, unless a test hands in its own
- * @throws Error for a state that is damaged, or that a newer Pieward wrote: misread, it would be overwritten.
+ * Upgrades a state that an older version stored.
+ * @param upgrades those of this version, unless a test gives others
+ * @throws Error for a state that is damaged, or that a newer version wrote: it would be overwritten.
  */
 export function stateFrom(json: string, upgrades?: StateUpgrades): FeederState {
   const state = upgradeState(JSON.parse(json), upgrades);

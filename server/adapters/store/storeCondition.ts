@@ -3,7 +3,7 @@ import type { StoreCondition } from "../../ports.ts";
 
 interface ConditionOptions {
   readonly advice?: () => RestoreAdvice;
-  /** Called once for each damage that is graver than what was known. */
+  /** Called once for each damage that is worse than what was known. */
   readonly onDamage?: (damage: StoreDamage) => void;
 }
 
@@ -11,13 +11,13 @@ export function createStoreCondition({
   advice = noAdvice,
   onDamage: noted = () => undefined,
 }: ConditionOptions = {}): StoreCondition {
-  let known: StoreDamage | null = null;
+  let worst: StoreDamage | null = null;
   return {
-    damage: () => known,
+    damage: () => worst,
     restoreAdvice: advice,
     recordDamage(damage) {
-      if (known !== null && (known.kind !== "commitsLost" || damage.kind === "commitsLost")) return;
-      known = damage;
+      if (worst !== null && (worst.kind !== "commitsLost" || damage.kind === "commitsLost")) return;
+      worst = damage;
       noted(damage);
     },
   };

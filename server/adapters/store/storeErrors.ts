@@ -2,27 +2,27 @@ import { StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../../ports.t
 
 export type StoreProblem = StoreBusy | StoreFull | StoreReadOnly | StoreDamaged;
 
-/** What the database says in its own words, as what flows know. Anything else comes back as it was. */
+/** An error of the database as one that flows know. Any other error is returned unchanged. */
 export function translateStoreError(error: unknown): unknown {
   if (error instanceof StoreDamaged) return error;
-  const words = allErrorText(error, 0);
-  // https://www.sqlite.org/rescode.html: `SQLITE_CORRUPT` and `SQLITE_NOTADB`, and their texts, which Prisma hands on.
-  if (/SQLITE_CORRUPT|SQLITE_NOTADB|database disk image is malformed|file is not a database/.test(words)) {
+  const text = allErrorText(error, 0);
+  // https://www.sqlite.org/rescode.html: `SQLITE_CORRUPT` and `SQLITE_NOTADB`, and their texts, which Prisma passes on.
+  if (/SQLITE_CORRUPT|SQLITE_NOTADB|database disk image is malformed|file is not a database/.test(text)) {
     return new StoreDamaged("the database is damaged", { cause: error });
   }
-  if (/SQLITE_READONLY|attempt to write a readonly database|EROFS/.test(words)) {
+  if (/SQLITE_READONLY|attempt to write a readonly database|EROFS/.test(text)) {
     return new StoreReadOnly("the database can't be written to", { cause: error });
   }
-  if (/SQLITE_FULL|database or disk is full|SQLITE_IOERR|ENOSPC/.test(words)) {
+  if (/SQLITE_FULL|database or disk is full|SQLITE_IOERR|ENOSPC/.test(text)) {
     return new StoreFull("the database can't be written: the disk is full or failing", { cause: error });
   }
-  if (/SQLITE_BUSY|SQLITE_LOCKED|SocketTimeout|database is locked|database table is locked/.test(words)) {
+  if (/SQLITE_BUSY|SQLITE_LOCKED|SocketTimeout|database is locked|database table is locked/.test(text)) {
     return new StoreBusy("the database is locked by another process", { cause: error });
   }
   return error;
 }
 
-/** Prisma wraps the driver's error in layers that differ by kind of call; the driver's words are in one of them. */
+/** Prisma wraps the driver's error in layers that differ by operation; the driver's text is in one of them. */
 function allErrorText(error: unknown, depth: number): string {
   if (typeof error === "string") return error;
   if (typeof error !== "object" || error === null || depth > 5) return "";

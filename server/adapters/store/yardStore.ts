@@ -4,11 +4,12 @@ import type { Connections, Statements } from "./openStore.ts";
 import { addMember, removeAccountWithoutYards } from "./peopleStore.ts";
 import { dateOf, feederFrom, instantFrom, maybeInstant, readableRows, stateOf, yardFrom } from "./rows.ts";
 
-export function createYardStore({
-  reader,
-  write,
-  eraseRemoved: forgetRemoved,
-}: Pick<Connections, "reader" | "write" | "eraseRemoved">): YardStore {
+type Access = Pick<Connections, "reader" | "write" | "eraseRemoved">;
+type Reading = "feeders" | "damagedFeeders" | "feeder" | "feederWithKey" | "keyHashOf" | "dueForCheck";
+
+export const createYardStore = (access: Access): YardStore => ({ ...readFeeders(access), ...changeYards(access) });
+
+function changeYards({ reader, write, eraseRemoved }: Access): Omit<YardStore, Reading> {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -22,24 +23,8 @@ export function createYardStore({
 
     async removeYard(id, stays) {
       const removed = await write((statements) => deleteYard(statements, id, stays));
-      await forgetRemoved();
+      await eraseRemoved();
       return removed;
-    },
-
-    async feeders() {
-      return readableRows(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
-    },
-
-    async damagedFeeders() {
-      const found = (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).flatMap(damagedFrom);
-      const named = [];
-      for (const feeder of found) named.push({ ...feeder, name: (await lastNameOf(reader, feeder.id)) ?? feeder.id });
-      return named;
-    },
-
-    async feeder(id) {
-      const found = await reader.feeder.findUnique({ where: { id } });
-      return found && feederFrom(found);
     },
 
     addFeeder: ({ id, yard, keyHash, practice, state, firstEntry }, now) =>
@@ -60,13 +45,33 @@ export function createYardStore({
 
     async removeFeeder(id) {
       await write((statements) => deleteFeeder(statements, id));
-      await forgetRemoved();
+      await eraseRemoved();
     },
 
     changeKeyHash: (id, keyHash) =>
       write(async (statements) => {
         await statements.feeder.updateMany({ where: { id }, data: { keyHash } });
       }),
+  };
+}
+
+function readFeeders({ reader }: Access): Pick<YardStore, Reading> {
+  return {
+    async feeders() {
+      return readableRows(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
+    },
+
+    async damagedFeeders() {
+      const found = (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).flatMap(damagedFrom);
+      const named = [];
+      for (const feeder of found) named.push({ ...feeder, name: (await lastNameOf(reader, feeder.id)) ?? feeder.id });
+      return named;
+    },
+
+    async feeder(id) {
+      const found = await reader.feeder.findUnique({ where: { id } });
+      return found && feederFrom(found);
+    },
 
     async feederWithKey(keyHash) {
       const found = await reader.feeder.findUnique({ where: { keyHash }, select: { id: true, yardId: true } });

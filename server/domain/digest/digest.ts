@@ -10,7 +10,7 @@ import { digestTasks } from "./tasks.ts";
 import { wearLines } from "./wear.ts";
 import { weatherLines } from "./weatherText.ts";
 
-/** A yard's day in words: one screenful on a phone, what needs the keeper first. */
+/** A yard's day as text: one screen on a phone, tasks first. */
 export interface Digest {
   readonly title: string;
   /** The body of a push: at most `shortMax` characters. */
@@ -26,9 +26,8 @@ export interface DigestYard {
 }
 
 /**
- * What a keeper wants to know at breakfast. `date` is the local date of the digest; the birds are told of by the whole local day
- * before it. Where there is nothing to do or nothing happened, that is said too: a digest that stays away would leave the keeper
- * guessing whether all is well.
+ * The daily digest. `date` is its local date; the birds are those of the whole local day before it. It also states that there is
+ * nothing to do or that nothing happened: without a digest the keeper could not know that all is OK.
  */
 export function composeDigest(
   yard: DigestYard,
@@ -37,32 +36,32 @@ export function composeDigest(
   now: Instant,
 ): Digest {
   const day = dayText(date, localDateOf(now, yard.zone));
-  const named = (words: string) => `${yard.practice ? "Practice – " : ""}${yard.name}, ${day}: ${words}`;
+  const titleOf = (text: string) => `${yard.practice ? "Practice – " : ""}${yard.name}, ${day}: ${text}`;
   if (feeders.length === 0) {
-    const nobody = "There is no feeder in this yard yet.";
-    return { title: named("no feeder yet"), short: nobody, sections: [{ heading: toDoHeading, lines: [nobody] }] };
+    const text = "There is no feeder in this yard yet.";
+    return { title: titleOf("no feeder yet"), short: text, sections: [{ heading: toDoHeading, lines: [text] }] };
   }
   const { tasks, otherLines } = digestTasks(yard, feeders, now);
-  // One on the bench, or put away for the season, feeds nobody: it is named, and nothing is said of its birds and its food.
+  // A feeder in the workshop or in storage feeds no birds: only its name is listed.
   const connected = feeders.filter(({ state }) => state.reporting.kind !== "neverReported" && isInGarden(state));
   const parts: readonly SectionDraft[] = [
     {
       heading: toDoHeading,
-      // Whatever is counted is listed, each with the page where it is done.
+      // Every counted task is listed, each with the page where it is done.
       ...(tasks.length === 0
         ? { lines: ["Nothing to do."] }
         : { lines: tasks.map(({ text }) => text), links: tasks.map(({ link }) => link) }),
       omittedText: null,
     },
-    { heading: "Besides", lines: otherLines, omittedText: omittedLinesText },
-    { heading: "Food left", lines: foodLines(connected, now), omittedText: omittedLinesText },
+    { heading: "Also", lines: otherLines, omittedText: omittedLinesText },
+    { heading: "Food", lines: foodLines(connected, now), omittedText: omittedLinesText },
     { heading: "Birds", lines: birdLines(connected), omittedText: omittedLinesText },
-    { heading: "Deposits and pay", lines: paymentLines(connected, yard.zone), omittedText: omittedLinesText },
+    { heading: "Deposits and portions", lines: paymentLines(connected, yard.zone), omittedText: omittedLinesText },
     { heading: "Wear", lines: wearLines(connected, yard.zone, now), omittedText: omittedLinesText },
     { heading: "Tonight", lines: weatherLines(connected, now), omittedText: omittedLinesText },
   ];
   return {
-    title: named(tasks.length === 0 ? "nothing to do" : `${counted(tasks.length, "thing")} to do`),
+    title: titleOf(tasks.length === 0 ? "nothing to do" : counted(tasks.length, "task")),
     short: shortDigest(parts, toDoHeading),
     sections: limitLines(parts),
   };
@@ -70,4 +69,5 @@ export function composeDigest(
 
 const toDoHeading = "To do today";
 const counted = (count: number, one: string): string => `${count} ${one}${count === 1 ? "" : "s"}`;
-const omittedLinesText = (count: number): string => `And ${counted(count, "line")} more, each on its feeder's page.`;
+const omittedLinesText = (count: number): string =>
+  `${count} more ${count === 1 ? "line" : "lines"} on the feeder pages.`;

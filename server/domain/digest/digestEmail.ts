@@ -1,7 +1,7 @@
 import type { EmailSection } from "../email/email.ts";
 import type { Digest } from "./digest.ts";
 
-/** A digest as it stands in a letter: whole, each section under its heading. */
+/** A digest as sections of an e-mail: complete, each section under its heading. */
 export const digestEmailSections = ({ sections }: Digest): readonly EmailSection[] =>
   sections.flatMap(({ heading, lines, links }): EmailSection[] => [
     { kind: "heading", text: heading },

@@ -4,7 +4,7 @@ import type { Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
 import type { PaymentEvent } from "./paymentEvent.ts";
 
-/** What a digest is told of one feeder. */
+/** The input of a digest about one feeder. */
 export interface DigestFeeder {
   readonly id: string;
   readonly name: string;
@@ -12,7 +12,7 @@ export interface DigestFeeder {
   readonly addedAt: Instant;
   /** The whole local day before the digest's date, and the seven before that one, newest first. */
   readonly days: readonly BirdDay[];
-  /** Deposits of the first of these days and the portions that may have paid them; null where there were too many to read. */
+  /** Deposits of the first of these days and the portions that may belong to them; null where there were too many to read. */
   readonly paymentEvents: readonly PaymentEvent[] | null;
   /** Readings of the last day about an hour apart, oldest first. */
   readonly recentReadings: readonly TimedReadings[];
@@ -28,7 +28,7 @@ export interface DayCounts {
 
 export interface BirdDay {
   readonly counts: DayCounts;
-  /** False where the feeder was silent, paused or not there yet for more than an hour of it: such a day is no measure of birds. */
+  /** False where the feeder had no reports, was paused or not there yet for more than an hour: such a day is not compared. */
   readonly isComplete: boolean;
 }
 
@@ -40,13 +40,13 @@ export interface TimedReadings {
 export const nameOf = ({ name, state }: Pick<DigestFeeder, "name" | "state">): string =>
   state.settings.practice ? `${name} (practice)` : name;
 
-/** Told to the keeper and still so, acknowledged or not. */
+/** Raised and still present, acknowledged or not. */
 export function isStanding({ alarms }: FeederState, kind: FaultKind): boolean {
-  const phase = alarms[kind]?.state;
-  return phase === "unacknowledged" || phase === "acknowledged";
+  const state = alarms[kind]?.state;
+  return state === "unacknowledged" || state === "acknowledged";
 }
 
-/** It feeds birds: it is neither on the bench nor put away for the season. */
+/** It feeds birds: it is neither in the workshop nor in storage. */
 export const isInGarden = ({ settings }: FeederState): boolean => (settings.placement ?? "inGarden") === "inGarden";
 
 export const standingFaults = (state: FeederState): readonly FaultKind[] =>

@@ -1,12 +1,12 @@
 export interface DigestSection {
   readonly heading: string;
   readonly lines: readonly string[];
-  /** The page where each line is done, line by line; left out where the lines only tell. */
+  /** The page where each line is done, line by line; left out where the lines are only information. */
   readonly links?: readonly string[];
 }
 
 export interface SectionDraft extends DigestSection {
-  /** What stands in the place of so many lines that had no room; null where every line is shown, room or not. */
+  /** Replaces that many lines that don't fit; null where every line is shown. */
   readonly omittedText: ((count: number) => string) | null;
 }
 
@@ -14,52 +14,52 @@ export interface SectionDraft extends DigestSection {
 export const linesMax = 14;
 
 /**
- * Parts with as many of their lines as fit together on a screen: each has one at least, and what room is left goes to the first
- * ones first, since they stand by how much they need the keeper. Nothing is left out silently. A part with nothing to say is gone.
+ * Sections with as many of their lines as fit together on a screen: each has one at least, and the remaining space goes to the first
+ * sections first, since they are ordered by importance. Omitted lines are counted in the text. Empty sections are left out.
  */
 export function limitLines(parts: readonly SectionDraft[]): readonly DigestSection[] {
-  const told = parts.filter(({ lines }) => lines.length > 0);
-  const given = told.map(({ lines, omittedText }) => (omittedText === null ? lines.length : 1));
-  let room = linesMax - given.reduce((sum, count) => sum + count, 0);
+  const shown = parts.filter(({ lines }) => lines.length > 0);
+  const lineCounts = shown.map(({ lines, omittedText }) => (omittedText === null ? lines.length : 1));
+  let linesLeft = linesMax - lineCounts.reduce((sum, count) => sum + count, 0);
   for (const most of [firstShare, linesMax]) {
-    for (const [place, { lines }] of told.entries()) {
-      const more = Math.min(room, Math.min(lines.length, most) - (given[place] ?? 0));
+    for (const [place, { lines }] of shown.entries()) {
+      const more = Math.min(linesLeft, Math.min(lines.length, most) - (lineCounts[place] ?? 0));
       if (more <= 0) continue;
-      given[place] = (given[place] ?? 0) + more;
-      room -= more;
+      lineCounts[place] = (lineCounts[place] ?? 0) + more;
+      linesLeft -= more;
     }
   }
-  return told.map(({ heading, lines, omittedText, links }, place) => ({
+  return shown.map(({ heading, lines, omittedText, links }, place) => ({
     heading,
-    lines: omittedText === null ? lines : truncateLines(lines, given[place] ?? 1, omittedText),
+    lines: omittedText === null ? lines : truncateLines(lines, lineCounts[place] ?? 1, omittedText),
     ...(links === undefined ? {} : { links }),
   }));
 }
 
-/** So many lines each part may have before another gets more. */
+/** As many lines each section may have before another one gets more. */
 const firstShare = 4;
 
 function truncateLines(
   lines: readonly string[],
-  room: number,
-  left: NonNullable<SectionDraft["omittedText"]>,
+  lineCount: number,
+  omittedText: NonNullable<SectionDraft["omittedText"]>,
 ): readonly string[] {
-  if (lines.length <= room) return lines;
-  // A single line says what it says; that others are missing is said in the same breath.
-  if (room <= 1) return [`${lines[0] ?? ""} ${left(lines.length - 1)}`];
-  return [...lines.slice(0, room - 1), left(lines.length - room + 1)];
+  if (lines.length <= lineCount) return lines;
+  // The number of omitted lines follows on the same line.
+  if (lineCount <= 1) return [`${lines[0] ?? ""} ${omittedText(lines.length - 1)}`];
+  return [...lines.slice(0, lineCount - 1), omittedText(lines.length - lineCount + 1)];
 }
 
 export interface FeederLine {
   readonly name: string;
-  readonly text: string; // after "Rowan: "
+  readonly text: string; // follows "Rowan: "
 }
 
-/** One line for each thing that is said, with the names of all that it is said of: "Rowan and Larch: as usual." */
+/** One line for each different text, with the names of all its feeders: "Rowan and Larch: as usual." */
 export function groupLines(entries: readonly FeederLine[]): readonly string[] {
   const names = new Map<string, string[]>();
   for (const { name, text } of entries) names.set(text, [...(names.get(text) ?? []), name]);
-  return [...names].map(([words, said]) => `${listNames(said)}: ${words}`);
+  return [...names].map(([text, ofText]) => `${listNames(ofText)}: ${text}`);
 }
 
 /** "Rowan", "Rowan and Larch", "Rowan, Larch and 8 more" */

@@ -7,28 +7,28 @@ import { type Celsius, celsius } from "../units.ts";
 import { type DigestFeeder, isStanding, type TimedReadings } from "./digestFeeder.ts";
 
 /**
- * The night to come by the feeder's own thermometers: as the last one was, and on by half of what the air has changed since this
- * hour of yesterday. Persistence is what any forecast of a night must beat; that half of a day's change goes on is common
- * practice, no source. It is off by some three degrees as a rule, so that it is said to the degree and with "about".
+ * The coming night by the feeder's own thermometers: like the last one, changed by half of the change of the air since this hour of
+ * yesterday. Persistence is the baseline of any forecast of a night; half of a day's change is common practice, no source. The
+ * usual error is some three degrees, so that it is given to the degree and with "about".
  */
 export interface NightForecast {
   readonly lowest: Celsius; // of the air
   readonly warmest: Celsius; // of the air in the last day
-  readonly surface: Celsius; // what the lid will come to
-  readonly frostPoint: Celsius | null; // of the air as it is now; null where nothing tells of humidity
-  readonly wet: Wet | null; // water on the feeder, as far as it has shown
+  readonly surface: Celsius; // the lid
+  readonly frostPoint: Celsius | null; // of the present air; null without humidity
+  readonly wet: Wet | null; // water on the feeder, as far as is known
   readonly battery: Celsius | null; // its coldest
   readonly chargedAt: Celsius | null; // the coldest at which it will be charged, if it is as yesterday; null where it isn't
 }
 
-/** Null where the feeder has no thermometer, has fallen silent, or hasn't told for most of a day. */
+/** Null where the feeder has no thermometer, no reports, or readings for less than most of a day. */
 export function nightForecast({ state, recentReadings }: DigestFeeder, now: Instant): NightForecast | null {
   if (isStanding(state, "feederSilent")) return null;
-  const told = recentReadings.map(({ at, readings }) => ({
+  const timed = recentReadings.map(({ at, readings }) => ({
     at,
     readings: withoutStuckReadings(readings, state.sensors.constantReadings),
   }));
-  const air = told.flatMap(({ at, readings }) => {
+  const air = timed.flatMap(({ at, readings }) => {
     const celsius = readings.air ?? readings.inside;
     return celsius === null ? [] : [{ at, celsius }];
   });
@@ -39,15 +39,15 @@ export function nightForecast({ state, recentReadings }: DigestFeeder, now: Inst
   const coldest = Math.min(...air.map((each) => each.celsius));
   const warmest = Math.max(...air.map((each) => each.celsius));
   const lowest = celsius(coldest + change);
-  const vapour = told.map(({ readings }) => vapourPressureOf(readings)).findLast((value) => value !== null) ?? null;
-  const battery = told.flatMap(({ readings }) => batteryTemperatureOf(readings) ?? []);
-  const charged = told.flatMap(({ readings }) =>
+  const vapour = timed.map(({ readings }) => vapourPressureOf(readings)).findLast((value) => value !== null) ?? null;
+  const battery = timed.flatMap(({ readings }) => batteryTemperatureOf(readings) ?? []);
+  const charged = timed.flatMap(({ readings }) =>
     (readings.charge ?? 0) > chargesFrom ? (batteryTemperatureOf(readings) ?? []) : [],
   );
   return {
     lowest,
     warmest: celsius(warmest),
-    surface: celsius(lowest - lidBelowAir(told, warmest - coldest)),
+    surface: celsius(lowest - lidBelowAir(timed, warmest - coldest)),
     frostPoint: vapour === null ? null : (frostPoint(vapour) ?? celsius(0)),
     wet: state.cold.frost.wetness.wet,
     battery: battery.length === 0 ? null : celsius(Math.min(...battery) + change),
@@ -55,9 +55,9 @@ export function nightForecast({ state, recentReadings }: DigestFeeder, now: Inst
   };
 }
 
-/** How much colder than the air the lid was at its worst; where nobody measures it, what a clear night takes at the least. */
-function lidBelowAir(told: readonly TimedReadings[], range: number): number {
-  const below = told.flatMap(({ readings: { air, lid } }) => (air === null || lid === null ? [] : [air - lid]));
+/** The largest difference of the lid below the air; where it is not measured, the least of a clear night. */
+function lidBelowAir(timed: readonly TimedReadings[], range: number): number {
+  const below = timed.flatMap(({ readings: { air, lid } }) => (air === null || lid === null ? [] : [air - lid]));
   if (below.length > 0) return Math.max(0, ...below);
   return range >= clearDayRange ? clearSkyCoolingMin : 0;
 }
@@ -74,5 +74,5 @@ const readingsNeeded = 12;
 const trendFactor = 0.5;
 /** Under cloud day and night differ by less. Common practice, no source. */
 const clearDayRange = 6;
-/** mA; less is what a cheap sensor says of nothing, as in cold/charging.ts. */
+/** mA; less is the noise of a cheap sensor, as in cold/charging.ts. */
 const chargesFrom = 50;

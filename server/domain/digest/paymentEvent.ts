@@ -1,18 +1,18 @@
 import type { Instant } from "../instant.ts";
 
-/** As much of a deposit or a portion as its pay is told by. `of` and `paysFor` are the deposit's boot and number, such as "b-7 412". */
+/** A deposit or a portion, as far as the payment needs it. `of` and `paysFor` are the deposit's boot and number, such as "b-7 412". */
 export type PaymentEvent =
   | {
       readonly kind: "deposit";
       readonly of: string;
       readonly at: Instant;
-      /** False where the detector called it no metal, or the feeder was paused: nobody was promised anything. */
+      /** False where the detector found no metal, or the feeder was paused: no portion follows then. */
       readonly expectsPortion: boolean;
     }
   | {
       readonly kind: "portion";
       readonly at: Instant;
-      readonly paysFor: string | null; // null where it doesn't say
-      readonly forDeposit: boolean; // given for a deposit, as it says
-      readonly fell: boolean; // not seen to fail: the motor ran to its end, and no chute sensor counted nothing
+      readonly paysFor: string | null; // null where it isn't reported
+      readonly forDeposit: boolean; // reported as given for a deposit
+      readonly fell: boolean; // no sign of failure: the motor ran to its end, and the chute sensor, if any, counted food
     };

@@ -6,18 +6,18 @@ import type { PaymentEvent } from "./paymentEvent.ts";
 import { medianOf } from "./usualWeek.ts";
 
 export interface PaymentSummary {
-  readonly deposits: number; // owed ones; two trips of the detector by one cap are one
+  readonly deposits: number; // those that expect a portion; two detections of one cap count once
   readonly notCounted: number;
   readonly unpaid: readonly Instant[];
-  readonly medianDelay: Span | null; // from deposit to portion; null where none was paid
+  readonly medianDelay: Span | null; // from deposit to portion; null where none got one
 }
 
-/** The same rules as feed/payments.ts, which judges while it happens; this one looks back on a whole day. */
+/** The same rules as feed/payments.ts, which runs on each event; this one is for a whole day. */
 const sameDepositWithin = seconds(2);
 const unnamedPaymentWithin = seconds(10);
 export const namedPaymentWithin = minutes(2);
 
-/** `events` by their time. */
+/** `events` in order of time. */
 export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary {
   const debts: { readonly of: Set<string>; readonly at: Instant; paidAfter: number | null; last: Instant }[] = [];
   let notOwed = 0;
@@ -49,7 +49,7 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
   };
 }
 
-/** Nothing where no feeder has a detector: whoever doesn't take deposits doesn't miss a word on them. */
+/** Empty where no feeder has a detector: deposits don't matter there. */
 export function paymentLines(feeders: readonly DigestFeeder[], zone: string): readonly string[] {
   const taking = feeders.filter(
     ({ state, paymentEvents }) => state.settings.sensors.detector || (paymentEvents?.length ?? 0) > 0,
@@ -58,23 +58,30 @@ export function paymentLines(feeders: readonly DigestFeeder[], zone: string): re
 }
 
 function paymentText({ paymentEvents }: DigestFeeder, zone: string): string {
-  if (paymentEvents === null) return "more deposits and portions than can be told one by one.";
-  const { deposits, notCounted, unpaid, medianDelay } = paymentSummary(paymentEvents);
-  const beside =
-    notCounted === 0 ? "" : ` ${notCounted} more ${notCounted === 1 ? "was" : "were"} not owed: no metal, or paused.`;
-  if (deposits === 0) return `no deposit yesterday.${beside}`;
+  if (paymentEvents === null) return "too many deposits to list.";
+  const summary = paymentSummary(paymentEvents);
+  const { deposits, notCounted, unpaid } = summary;
+  const more = notCounted === 0 ? "" : ` ${notCounted} more did not count: no metal, or paused.`;
+  if (deposits === 0) return `no deposit yesterday.${more}`;
   const many = deposits === 1 ? "1 deposit" : `${deposits} deposits`;
-  const soon =
-    medianDelay === null
-      ? ""
-      : `, ${deposits - unpaid.length === 1 ? "" : "half of them "}within ${secondsText(medianDelay)}`;
-  if (unpaid.length === 0) return `${many}, ${deposits === 1 ? "paid" : "all paid"}${soon}.${beside}`;
-  const when = unpaid.slice(0, 2).map((at) => localTimeOf(at, zone));
-  const others = unpaid.length > when.length ? ` and ${unpaid.length - when.length} more` : "";
-  const which = ` (${when.join(", ")}${others})`;
-  if (unpaid.length === deposits)
-    return `not paid: ${deposits === 1 ? "the one deposit" : `all ${many}`}${which}.${beside}`;
-  return `not paid: ${unpaid.length} of ${many}${which}. The others paid${soon}.${beside}`;
+  if (unpaid.length === 0) return `${many}, ${deposits === 1 ? "" : "all "}with a portion${delayText(summary)}.${more}`;
+  const times = timesText(unpaid, zone);
+  if (unpaid.length < deposits)
+    return `no portion for ${unpaid.length} of ${many} (${times}). The others${delayText(summary)}.${more}`;
+  return `no portion for ${deposits === 1 ? "the only deposit" : `all ${many}`} (${times}).${more}`;
+}
+
+/** Half of several deposits were quicker than the median. */
+function delayText({ deposits, unpaid, medianDelay }: PaymentSummary): string {
+  if (medianDelay === null) return "";
+  const paidCount = deposits - unpaid.length;
+  return `${paidCount === 1 ? "" : ", half of them"} within ${secondsText(medianDelay)}`;
+}
+
+function timesText(moments: readonly Instant[], zone: string): string {
+  const times = moments.slice(0, 2).map((at) => localTimeOf(at, zone));
+  const others = moments.length > times.length ? ` and ${moments.length - times.length} more` : "";
+  return `${times.join(", ")}${others}`;
 }
 
 const secondsText = (span: Span): string => {

@@ -1,11 +1,11 @@
 import type { SectionDraft } from "./limitLines.ts";
 
-/** What phones show of a notice before they cut it, seen on two kinds of phones; common practice, no source. */
+/** What phones show of a notification before they cut it, seen on two kinds of phones; common practice, no source. */
 export const shortMax = 350;
 
 /**
- * The digest in one breath, for a push: what to do in full, then of each part its first line as long as there is room. Words
- * aren't cut in two: what doesn't fit is left to the page, and that is said.
+ * The short digest for a push: all tasks, then the first line of each section while there is space. Words aren't cut: what doesn't
+ * fit is on the page, and the text refers to it.
  */
 export function shortDigest(parts: readonly SectionDraft[], first: string): string {
   const lines = parts.flatMap(({ heading, lines }) => (heading === first ? lines : lines.slice(0, 1)));
@@ -21,6 +21,6 @@ export function shortDigest(parts: readonly SectionDraft[], first: string): stri
 const more = "\nMore on its page.";
 
 function clipLine(line: string): string {
-  const room = line.slice(0, shortMax - more.length - 1);
-  return `${room.slice(0, Math.max(room.lastIndexOf(" "), room.length - 40))}…${more}`;
+  const start = line.slice(0, shortMax - more.length - 1);
+  return `${start.slice(0, Math.max(start.lastIndexOf(" "), start.length - 40))}…${more}`;
 }

@@ -9,9 +9,9 @@ import { needsRefill } from "./foodLeft.ts";
 import { listNames } from "./limitLines.ts";
 
 export interface DigestTasks {
-  /** What asks for an act, the gravest first. */
+  /** The tasks, the most urgent first. */
   readonly tasks: readonly DigestTask[];
-  /** What the keeper set aside and ought to remember, and what isn't connected yet. */
+  /** What the keeper shelved or took out of service, and what has not reported yet. */
   readonly otherLines: readonly string[];
 }
 
@@ -23,25 +23,25 @@ interface TaskYard {
 export interface DigestTask {
   readonly text: string;
   readonly link: string; // the page where it is done
-  readonly rank: number; // the gravest fault first
+  readonly rank: number; // the most urgent first
 }
 
-/** Refill, clean, look: what a keeper should do today. */
+/** Refill, clean, check: what a keeper should do today. */
 export function digestTasks({ id, zone }: TaskYard, feeders: readonly DigestFeeder[], now: Instant): DigestTasks {
   const tasks = feeders.flatMap((feeder) => [...alarmTasks(feeder, zone, now), ...refillTask(feeder, now)]);
   tasks.push(...feeders.flatMap((feeder) => latchedTasks(feeder)), ...cleaningTask(id, feeders, now));
   tasks.push(...feeders.flatMap(questionTasks));
   tasks.sort((a, b) => a.rank - b.rank);
-  const unheard = feeders.filter(({ state }) => state.reporting.kind === "neverReported" && isInGarden(state));
-  const bench = feeders.filter(({ state }) => state.settings.placement === "onBench");
-  const away = feeders.filter(({ state }) => state.settings.placement === "putAway");
-  const connect = unheard.length === 0 ? [] : [`${listNames(unheard.map(nameOf))}: not yet connected.`];
+  const unreported = feeders.filter(({ state }) => state.reporting.kind === "neverReported" && isInGarden(state));
+  const inWorkshop = feeders.filter(({ state }) => state.settings.placement === "onBench");
+  const inStorage = feeders.filter(({ state }) => state.settings.placement === "putAway");
+  const unreportedLine = unreported.length === 0 ? [] : [`${listNames(unreported.map(nameOf))}: no report yet.`];
   return {
     tasks,
     otherLines: [
-      ...connect,
-      ...notInUseLines(bench, "on the bench"),
-      ...notInUseLines(away, "put away"),
+      ...unreportedLine,
+      ...notInUseLines(inWorkshop, "in the workshop"),
+      ...notInUseLines(inStorage, "in storage"),
       ...suppressedLines(feeders, zone, now),
     ],
   };
@@ -65,7 +65,7 @@ function sinceText({ alarms }: FeederState, kind: FaultKind, zone: string, now: 
 
 /**
  * Dirty feeders make birds ill. Common practice, no source: public health's advice is weekly or when dirty, that of a bird
- * society once or twice a month. Counted from when a keeper last said so, or from when the feeder was added.
+ * society once or twice a month. Counted from the last cleaning that was entered, or from when the feeder was added.
  */
 function cleaningTask(yard: string, feeders: readonly DigestFeeder[], now: Instant): readonly DigestTask[] {
   const due = feeders.filter(
@@ -73,28 +73,28 @@ function cleaningTask(yard: string, feeders: readonly DigestFeeder[], now: Insta
       isInGarden(state) && state.reporting.kind !== "neverReported" && now - (state.cleanedAt ?? addedAt) >= cleanEvery,
   );
   if (due.length === 0) return [];
-  const words = `Clean ${listNames(due.map(nameOf))}: two weeks or more have passed since anybody said so.`;
-  return [{ text: words, link: `/yards/${encodeURIComponent(yard)}/digest#cleaning-title`, rank: faultKinds.length }];
+  const text = `Clean ${listNames(due.map(nameOf))}: last cleaning more than two weeks ago or not entered.`;
+  return [{ text, link: `/yards/${encodeURIComponent(yard)}/digest#cleaning-title`, rank: faultKinds.length }];
 }
 const cleanEvery = days(14);
 
-/** Gone, and waiting for somebody to see with their own eyes what it left behind. */
+/** Faults that have ended and wait until somebody checks for damage. */
 function latchedTasks(feeder: DigestFeeder): readonly DigestTask[] {
   return faultKinds.flatMap((kind) => {
-    const phase = feeder.state.alarms[kind]?.state;
-    if (phase !== "latchedUnacknowledged" && phase !== "latchedAcknowledged") return [];
-    const words = `${nameOf(feeder)}: look whether all is well after "${ruleOf(kind).title}", and say so on its page.`;
-    return [{ text: words, link: pageOf(feeder), rank: faultKinds.indexOf(kind) }];
+    const state = feeder.state.alarms[kind]?.state;
+    if (state !== "latchedUnacknowledged" && state !== "latchedAcknowledged") return [];
+    const text = `${nameOf(feeder)}: check after “${ruleOf(kind).title}” and confirm on its page.`;
+    return [{ text, link: pageOf(feeder), rank: faultKinds.indexOf(kind) }];
   });
 }
 
 function refillTask(feeder: DigestFeeder, now: Instant): readonly DigestTask[] {
   if (!needsRefill(feeder, now)) return [];
-  const words = `${nameOf(feeder)}: refill today, ${foodOutlook(feeder.state, now).text}.`;
-  return [{ text: words, link: `${pageOf(feeder)}/refill`, rank: faultKinds.indexOf("foodLow") }];
+  const text = `${nameOf(feeder)}: refill today: ${foodOutlook(feeder.state, now).text}.`;
+  return [{ text, link: `${pageOf(feeder)}/refill`, rank: faultKinds.indexOf("foodLow") }];
 }
 
-/** What only a keeper can say and the forecast rests on. */
+/** What only a keeper can enter and the forecast needs. */
 const questionTasks = (feeder: DigestFeeder): readonly DigestTask[] =>
   openQuestions(feeder.state).map(({ text, answerAt }) => ({
     text: `${nameOf(feeder)}: ${text.charAt(0).toLowerCase()}${text.slice(1)}`,
@@ -104,7 +104,7 @@ const questionTasks = (feeder: DigestFeeder): readonly DigestTask[] =>
 
 const pageOf = ({ id }: Pick<DigestFeeder, "id">): string => `/feeders/${encodeURIComponent(id)}`;
 
-/** What the keeper shelved and comes back today, and what is out of service until somebody says otherwise. */
+/** Alarms whose shelving ends today, and alarms out of service. */
 function suppressedLines(feeders: readonly DigestFeeder[], zone: string, now: Instant): readonly string[] {
   const today = localDateOf(now, zone);
   const out = feeders.flatMap((feeder) =>

@@ -1,8 +1,7 @@
 /**
- * Whether a day's count is unusual beside those of the days before. Birds don't come by a plain Poisson law: they come in company
- * and by the weather, so that days scatter more than chance alone would have it. The count of one more day is foreseen by a
- * negative binomial law with mean m = (X + 1/2)/n (X in n days, Jeffreys' prior) and variance (m + s·m²)(1 + 1/n), where s is how
- * the days scatter beyond chance. With s = 0 this is the exact predictive law of a Poisson count under a gamma prior (Gelman et
+ * Whether a day's count is unusual compared with the days before. Birds don't follow a plain Poisson law: they come in groups and
+ * by the weather, so that days vary more than by chance alone. The count of one more day is predicted by a negative binomial law with mean m = (X + 1/2)/n (X in n days, Jeffreys' prior) and variance (m + s·m²)(1 + 1/n), where s is how
+ * much the days vary beyond chance. With s = 0 this is the exact predictive law of a Poisson count under a gamma prior (Gelman et
  * al., Bayesian Data Analysis, 3rd ed. 2013, section 2.6, from memory); the rest matches its first two moments.
  */
 export interface UsualWeek {
@@ -12,7 +11,7 @@ export interface UsualWeek {
   readonly variance: number; // of one more day
 }
 
-/** Fewer days say nothing of what is usual. Common practice, no source. */
+/** Fewer days are no comparison. Common practice, no source. */
 export const daysNeeded = 4;
 
 /** @returns null where too few days are known. */
@@ -27,13 +26,13 @@ export function usualWeekOf(counts: readonly number[]): UsualWeek | null {
   return { days, median: medianOf(counts), mean, variance: (mean + scatter * mean * mean) * (1 + 1 / days) };
 }
 
-/** Days scatter by a third beside what chance does, as in hopper/dailyAppetite.ts, with the weight of so many days. */
+/** Days vary by a third beyond chance, as in hopper/dailyAppetite.ts, with the weight of as many days. */
 const scatterAtFirst = 0.12;
 const scatterDays = 8;
 
 /**
- * `fewer` and `more` are said only where so odd a count, this way or that, has a chance of less than `level`; a keeper who hears
- * "fewer" each week by chance stops reading. Never against the median, which is the number that the keeper is shown.
+ * `fewer` and `more` only where so unusual a count, in either direction, has a probability of less than `level`: a keeper who reads
+ * "fewer" each week by chance stops reading. Never against the median, which is the number that the keeper sees.
  */
 export function compareCount(week: UsualWeek, count: number, level: number): "fewer" | "usual" | "more" {
   const lower = probabilityOfAtMost(count, week);
@@ -46,7 +45,7 @@ export function compareCount(week: UsualWeek, count: number, level: number): "fe
 export function probabilityOfAtMost(count: number, { mean, variance }: Pick<UsualWeek, "mean" | "variance">): number {
   const p = mean / variance;
   const size = (mean * p) / (1 - p);
-  // In logarithms: of a busy day not even the chance of no bird at all fits into a plain number.
+  // In logarithms: for a busy day the probability of no bird at all is too small for a plain number.
   let log = size * Math.log(p);
   let sum = Math.exp(log);
   for (let k = 0; k < count; k++) {

@@ -5,28 +5,28 @@ import { dateText, localDateOf } from "../localTime.ts";
 import { type DigestFeeder, isStanding, nameOf } from "./digestFeeder.ts";
 import { groupLines } from "./limitLines.ts";
 
-/** What wears, as far as the feeder's own numbers tell. Nothing where none of them can: then nobody is reassured for nothing. */
+/** Signs of wear in the feeder's numbers. Empty where no number can show it: then nothing is claimed. */
 export function wearLines(feeders: readonly DigestFeeder[], zone: string, now: Instant): readonly string[] {
-  const told = feeders.flatMap((feeder) => {
+  const entries = feeders.flatMap((feeder) => {
     const found = wearOf(feeder, zone, now);
     return found === null ? [] : [{ name: nameOf(feeder), text: found.length === 0 ? noWearText : found.join(" ") }];
   });
-  const worn = told.filter(({ text }) => text !== noWearText);
-  if (told.length > 0 && worn.length === 0) return ["Nothing shows wear."];
+  const worn = entries.filter(({ text }) => text !== noWearText);
+  if (entries.length > 0 && worn.length === 0) return ["No signs of wear."];
   return groupLines(worn);
 }
-const noWearText = "nothing shows wear.";
+const noWearText = "no signs of wear.";
 
-/** Null where none of its numbers says anything yet. */
+/** Null where none of its numbers is sufficient yet. */
 function wearOf(feeder: DigestFeeder, zone: string, now: Instant): readonly string[] | null {
-  const told = [motorText(feeder, zone, now), chuteText(feeder), detectorText(feeder)];
-  const known = told.filter((words) => words !== null);
-  return known.length === 0 ? null : known.filter((words) => words !== "");
+  const texts = [motorText(feeder, zone, now), chuteText(feeder), detectorText(feeder)];
+  const known = texts.filter((text) => text !== null);
+  return known.length === 0 ? null : known.filter((text) => text !== "");
 }
 
-// Each: null where it can't be known, empty where all is well.
+// Each: null where it can't be known, empty where all is OK.
 
-/** A bearing that runs dry, a tray that grinds: the same portion takes more current. Compared at one temperature. */
+/** A dry bearing or a rubbing tray: the same portion takes more current. Compared at one temperature. */
 function motorText({ state }: DigestFeeder, zone: string, now: Instant): string | null {
   const drift = currentDrift(state.feed.motor);
   if (drift === null) return null;
@@ -34,30 +34,30 @@ function motorText({ state }: DigestFeeder, zone: string, now: Instant): string 
   const percent = Math.round(20 * Math.abs(drift.share)) * 5; // no finer than it is known
   const since = `${dateText(localDateOf(drift.since, zone), localDateOf(now, zone))}, ${drift.portions} portions ago`;
   return drift.share > 0
-    ? `the motor draws about ${percent} % more than on ${since}: look at tray and bearing.`
-    : `the motor draws about ${percent} % less than on ${since}: look whether the tray still turns full.`;
+    ? `motor current about ${percent} % higher than on ${since}: check tray and bearing.`
+    : `motor current about ${percent} % lower than on ${since}: check that the tray still turns with food.`;
 }
-/** Grease and supply move a current by a tenth without anything being worn. Common practice, no source. */
+/** Grease and supply change a current by a tenth without wear. Common practice, no source. */
 const driftMin = 0.2;
 
-/** Dust and scratches on a beam: the sensor is used to missing what falls. A blind one is an alarm, and not told twice. */
+/** Dust and scratches: the sensor misses falling food. One that doesn't work at all has its own alarm. */
 function chuteText({ state }: DigestFeeder): string | null {
   const { chute } = state.feed;
   if (!state.settings.sensors.chute || chute.portionsLearnt < portionsNeeded) return null;
   if (chute.missedShare < missedMin || isStanding(state, "chuteBlind")) return "";
-  return `its chute sensor misses about one portion in ${Math.round(1 / chute.missedShare)}: wipe it.`;
+  return `its chute sensor misses about 1 of ${Math.round(1 / chute.missedShare)} portions: clean it.`;
 }
 const portionsNeeded = 100;
-/** Three times what a sound one is taken to miss. Common practice, no source. */
+/** Three times the assumed share of a sound one. Common practice, no source. */
 const missedMin = 0.06;
 
-/** A detector that cold makes weaker, before it is an alarm. */
+/** A detector that is weaker in the cold, before it is an alarm. */
 function detectorText({ state }: DigestFeeder): string | null {
   const { signalModel, lastTemperature } = state.cold.detector;
   if (!state.settings.sensors.detector || lastTemperature === null || signalModel.weight < depositsNeeded) return null;
   const missed = estimatedMissedShare(signalModel, lastTemperature.celsius);
   if (missed < missesFrom || isStanding(state, "detectorDrifting")) return "";
-  return `in this cold its detector may miss about one cap in ${Math.max(2, Math.round(1 / missed))}.`;
+  return `in this cold its metal detector may miss about 1 of ${Math.max(2, Math.round(1 / missed))} caps.`;
 }
 const depositsNeeded = 50;
 const missesFrom = 0.05;

@@ -13,45 +13,45 @@ interface FeederNight {
   readonly night: NightForecast;
 }
 
-/** One line on the night, which is the yard's, and then what it does to which feeder. */
+/** One line about the night of the yard, then its effects on the feeders. */
 export function weatherLines(feeders: readonly DigestFeeder[], now: Instant): readonly string[] {
-  const told = feeders.flatMap((feeder): FeederNight[] => {
+  const nights = feeders.flatMap((feeder): FeederNight[] => {
     const night = nightForecast(feeder, now);
     return night === null ? [] : [{ feeder, night }];
   });
-  if (told.length === 0) return feeders.length === 0 ? [] : ["No thermometer has told enough to say."];
-  const perFeeder = told.flatMap(({ feeder, night }) =>
+  if (nights.length === 0) return feeders.length === 0 ? [] : ["Not enough temperature data."];
+  const perFeeder = nights.flatMap(({ feeder, night }) =>
     [iceText(feeder, night), cakingText(feeder, night), batteryText(feeder, night)]
-      .filter((words) => words !== null)
-      .map((words) => ({ name: nameOf(feeder), text: words })),
+      .filter((text) => text !== null)
+      .map((text) => ({ name: nameOf(feeder), text })),
   );
-  return [nightText(told), ...groupLines(perFeeder)];
+  return [nightText(nights), ...groupLines(perFeeder)];
 }
 
-function nightText(told: readonly FeederNight[]): string {
-  // One thermometer in the sun, or in a warm box, is no reason to call the yard warm.
-  const lowest = celsius(medianOf(told.map(({ night }) => night.lowest)));
+function nightText(nights: readonly FeederNight[]): string {
+  // The median: one thermometer in the sun or in a warm box doesn't count.
+  const lowest = celsius(medianOf(nights.map(({ night }) => night.lowest)));
   const about = `about ${temperatureText(celsius(Math.round(lowest)))}`;
-  if (told.some(({ night }) => isFrostGrowing(night))) return `Frost likely on the feeders, air ${about}.`;
+  if (nights.some(({ night }) => isFrostGrowing(night))) return `Frost likely on the feeders, air ${about}.`;
   if (lowest <= freezeBelow) return `${lowest <= hardBelow ? "Hard frost" : "Frost"} likely, ${about}.`;
-  if (told.some(({ night }) => night.surface <= freezeBelow)) return `A lid may come below freezing, air ${about}.`;
+  if (nights.some(({ night }) => night.surface <= freezeBelow)) return `A lid may come below freezing, air ${about}.`;
   return `No frost likely, ${about}.`;
 }
 
 const isFrostGrowing = ({ surface, frostPoint }: NightForecast): boolean =>
   frostPoint !== null && surface <= freezeBelow && frostPoint - surface >= growsFrom;
 
-/** What is wet now and freezes tonight glues tray and slot. Where the alarm says so already it isn't said again. */
+/** Water that freezes tonight blocks tray and slot. Left out where the alarm is raised already. */
 function iceText({ state }: DigestFeeder, { wet, surface }: NightForecast): string | null {
   if (wet === null || surface > freezeBelow || isStanding(state, "iceLock")) return null;
-  return "wet by now, and what is wet may freeze tray and slot tonight.";
+  return "it is wet: tray and slot may freeze tonight.";
 }
 
 function cakingText({ state }: DigestFeeder, { lowest, warmest }: NightForecast): string | null {
   const { cycles } = state.cold.caking.freezeThaw;
   if (cycles < cyclesReportedFrom || lowest > freezeBelow || warmest < thawAbove || isStanding(state, "feedCaking"))
     return null;
-  return `its food has frozen and thawed ${cycles} times since the refill, and may again.`;
+  return `its food has frozen and thawed ${cycles} times since the refill.`;
 }
 
 function batteryText({ state }: DigestFeeder, { battery, chargedAt }: NightForecast): string | null {
@@ -69,7 +69,7 @@ function batteryText({ state }: DigestFeeder, { battery, chargedAt }: NightForec
   return costs === null ? null : `${costs.charAt(0).toLowerCase()}${costs.slice(1)}`;
 }
 
-/** °C between the coldest to come and where the battery may freeze, by its lowest tension of the last day. */
+/** °C between the coldest to come and where the battery may freeze, by its lowest voltage of the last day. */
 function marginOf(
   { lowestVoltage, previousLowestVoltage }: DigestFeeder["state"]["cold"]["battery"],
   battery: Celsius,
@@ -90,7 +90,7 @@ const thawAbove = 0.5;
 const growsFrom = 1;
 /** Common practice, no source: birds need more food, and batteries give little. */
 const hardBelow = -10;
-/** Told from the second time on. */
+/** Shown from the second time on. */
 const cyclesReportedFrom = 2;
-/** As far as such a forecast of a night is off. */
+/** The usual error of such a forecast. */
 const nearFreezing = 3;

@@ -1,7 +1,7 @@
 /**
- * Whether a text is one mail address and nothing besides: local part and domain of RFC 5321 section 4.1.2, without its
- * quoted forms, comments or address literals, which nobody's address has. No space, control character or comma can be in
- * it, so it can bring neither a second address nor a header of its own.
+ * Whether a text is exactly one e-mail address: local part and domain of RFC 5321 section 4.1.2, without its quoted forms,
+ * comments or address literals, which are not in use. It can have no space, control character or comma, so it can add neither
+ * a second address nor a header.
  */
 export function isEmailAddress(text: string): boolean {
   const at = text.lastIndexOf("@");
@@ -11,6 +11,6 @@ export function isEmailAddress(text: string): boolean {
 }
 
 const dotAtom = /^[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+(\.[A-Za-z0-9!#$%&'*+/=?^_`{|}~-]+)*$/;
-/** Letters of any script: the domain travels as its ASCII form (RFC 5890). */
+/** Letters of any script: the domain is sent in its ASCII form (RFC 5890). */
 const label = "[\\p{L}\\p{N}](?:[\\p{L}\\p{N}\\p{M}-]{0,61}[\\p{L}\\p{N}\\p{M}])?";
 const hostName = new RegExp(`^${label}(?:\\.${label})*$`, "u");

@@ -2,27 +2,27 @@ import type { Email, EmailDraft, EmailSection } from "./email.ts";
 import { wrapLines } from "./wrapLines.ts";
 
 /**
- * The one frame of all our letters: a title, what there is to say, a link, and why it came. Nothing is fetched when it is
- * opened and nothing runs: no pictures, no scripts, no fonts from elsewhere, so nobody learns when or where it was read.
+ * The common layout of all e-mails: a title, the sections, a link, and why it was sent. Nothing is fetched when it is opened and
+ * nothing runs: no pictures, no scripts, no external fonts, so nobody learns when or where it was read.
  *
- * Words may hold anything: in the HTML they are escaped, in the subject they are one line.
+ * Texts may contain anything: in the HTML they are escaped, in the subject they are one line.
  */
-export function renderEmail(said: EmailDraft): Email {
-  return { subject: oneLine(said.subject), text: plainText(said), html: html(said), topic: said.topic };
+export function renderEmail(draft: EmailDraft): Email {
+  return { subject: oneLine(draft.subject), text: plainText(draft), html: html(draft), topic: draft.topic };
 }
 
-const oneLine = (words: string): string => words.replace(/[\p{Cc}\s]+/gu, " ").trim();
+const oneLine = (text: string): string => text.replace(/[\p{Cc}\s]+/gu, " ").trim();
 
-/** Parts are kept apart by an empty line; what the words themselves break stays broken. */
-const paragraphsOf = (words: string): readonly string[] =>
-  words
+/** One paragraph for each line of the text. */
+const paragraphsOf = (text: string): readonly string[] =>
+  text
     .split("\n")
     .map(oneLine)
     .filter((line) => line !== "");
 
 // --- text ------------------------------------------------------------------------------------------------------------
 
-/** A line of plain text that is read in one glance; RFC 5322 section 2.1.1 asks for 78 characters at most. */
+/** The line length of plain text; RFC 5322 section 2.1.1 asks for 78 characters at most. */
 const lineColumns = 72;
 
 function plainText({ title, sections, link, footer }: EmailDraft): string {
@@ -59,9 +59,9 @@ function sectionText(part: EmailSection): string {
 // --- HTML ------------------------------------------------------------------------------------------------------------
 
 /**
- * The notebook's inks (client/style/ink.css; a test holds them to that file and to WCAG 2.2, 1.4.3). Each ink is written
- * beside its paper, since many mail programs drop a style sheet, and one that turned only the paper dark would hide the
- * words. Those that keep the sheet show the night's inks at night.
+ * The client's colors (client/style/ink.css; a test compares them with that file and with WCAG 2.2, 1.4.3). Each text color is
+ * given with its background, since many mail programs drop a style sheet, and one that darkens only the background would hide
+ * the text. Programs that use the style sheet show the dark colors at night.
  */
 const day = { paper: "#eef0e8", leaf: "#f8f9f3", ink: "#1b2a33", pencil: "#4c5a62", rule: "#c3c9bd", berry: "#9b1c2e" };
 const night = {
@@ -123,13 +123,13 @@ function sectionHtml(part: EmailSection): string {
       return [
         '<ul style="margin:0 0 14px;padding-left:22px">',
         ...part.items.map((item, place) => {
-          const words = escapeHtml(oneLine(item));
+          const text = escapeHtml(oneLine(item));
           const address = part.links?.[place];
-          const said =
+          const content =
             address === undefined
-              ? words
-              : `<a class="link" href="${escapeHtml(address)}" style="${lightStyle}">${words}</a>`;
-          return `<li style="margin:0 0 6px">${said}</li>`;
+              ? text
+              : `<a class="link" href="${escapeHtml(address)}" style="${lightStyle}">${text}</a>`;
+          return `<li style="margin:0 0 6px">${content}</li>`;
         }),
         "</ul>",
       ].join("\n");
@@ -141,9 +141,9 @@ function sectionHtml(part: EmailSection): string {
   }
 }
 
-const linkHtml = (words: string, address: string): string =>
+const linkHtml = (text: string, address: string): string =>
   `<p style="margin:20px 0 0"><a class="link" href="${escapeHtml(address)}" style="${lightStyle};font-weight:600">` +
-  `${escapeHtml(oneLine(words))}</a></p>`;
+  `${escapeHtml(oneLine(text))}</a></p>`;
 
 const htmlEntities: Readonly<Record<string, string>> = {
   "&": "&amp;",
@@ -152,4 +152,5 @@ const htmlEntities: Readonly<Record<string, string>> = {
   '"': "&quot;",
   "'": "&#39;",
 };
-const escapeHtml = (text: string): string => text.replace(/[&<>"']/g, (sign) => htmlEntities[sign] ?? sign);
+const escapeHtml = (text: string): string =>
+  text.replace(/[&<>"']/g, (character) => htmlEntities[character] ?? character);

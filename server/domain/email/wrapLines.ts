@@ -1,11 +1,11 @@
 /**
- * The words broken into lines of at most that many characters; a word that is longer, such as an address, stays whole. Each
- * further line begins with `indent`.
+ * The text in lines of at most that many characters; a longer word, such as an address, stays whole. Each further line begins
+ * with `indent`.
  */
-export function wrapLines(words: string, columns: number, indent = ""): string {
+export function wrapLines(text: string, columns: number, indent = ""): string {
   const lines: string[] = [];
   let line = "";
-  for (const word of words.split(" ")) {
+  for (const word of text.split(" ")) {
     if (line !== "" && [...line].length + 1 + [...word].length > columns) {
       lines.push(line);
       line = word;

@@ -64,22 +64,21 @@ export function updateFeedByPortion(
   if (portion.motorRan === 0) return { ...feed, payments };
 
   const observation = observePortion(feed, portion, settings, inside);
-  const { didFall, current } = observation;
   const statistics = updateStatisticsByPortion(feed.statistics, observation, feed.scale, diagnosedHypothesis(feed));
   const isCalm = feed.diagnosis === null && statistics[leadingHypothesis(statistics)].sum < statisticCalmMax;
   return updateFeedDiagnosis(
     {
       lastPortionAt: at,
-      uncountedPortions: uncountedPortionsAfter(feed, didFall),
-      lastFellAt: didFall === true ? at : feed.lastFellAt,
+      uncountedPortions: uncountedPortionsAfter(feed, observation.didFall),
+      lastFellAt: observation.didFall === true ? at : feed.lastFellAt,
       levelAtPortion: level,
       portionRate: updatePortionRate(feed.portionRate, at),
-      chute: updateChuteByPortion(feed, portion, didFall),
+      chute: updateChuteByPortion(feed, portion, observation.didFall),
       motor: updateMotorByPortion(feed.motor, portion, {
         inside,
-        expected: current?.expected ?? null,
-        didFoodFall: didFall === true,
-        isUsual: isCalm && isUsualCurrent(current),
+        expected: observation.current?.expected ?? null,
+        didFoodFall: observation.didFall === true,
+        isUsual: isCalm && isUsualCurrent(observation.current),
       }),
       scale: settings.sensors.scale ? updateTrackByPortion(feed.scale, at) : feed.scale,
       statistics,
@@ -269,7 +268,7 @@ const isUsualCurrent = (current: PortionObservation["current"]): boolean =>
   (current.drawn - current.expected.mean - current.expected.shift) ** 2 <
     9 * (current.expected.variance + current.expected.shiftVariance);
 
-/** Null where no sensor can tell. */
+/** Null where no sensor can show it. */
 function didFoodFall(feed: FeedState, portion: Portion, settings: FeederSettings): boolean | null {
   if (portion.motorRan === 0) return false;
   if (!settings.sensors.chute || portion.chuteCount === null) return null;

@@ -46,7 +46,7 @@ export function updateStatisticsByPortion(
   leader: Hypothesis | null,
 ): HypothesisStatistics {
   if (leader === null) {
-    // Where no sensor but the scale sees portions, only its next reading can tell.
+    // Where only the scale sees portions, its next reading is the first evidence.
     const fade = observation.countLogLikelihoods !== null || observation.current !== null ? fadePerPortion : 0;
     return forEachHypothesis((hypothesis) =>
       updateStatistic(statistics[hypothesis], faultSignatures[hypothesis], {

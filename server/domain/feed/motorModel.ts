@@ -52,7 +52,7 @@ export const initialMotorModel: MotorModel = {
   unlearntOffset: null,
 };
 
-/** Nothing is said about a current before so many portions went well. */
+/** The usual current is unknown before so many portions. */
 const portionsKnownMin = 8;
 const portionsRememberedMax = 100;
 const earlyOutlierMin = 0.5;

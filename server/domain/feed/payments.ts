@@ -95,7 +95,7 @@ export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now
   return addOwedPortion(payments, "press", press, now);
 }
 
-/** A portion was given. `fell`: whether food was seen to fall; null where no sensor could tell, which counts as paid. */
+/** A portion was given. `fell`: whether food was seen to fall; null where no sensor can show it, which counts as paid. */
 export function updatePaymentsByPortion(
   payments: Payments,
   portion: Portion & { readonly recordedAt: Instant },

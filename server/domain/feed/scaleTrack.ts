@@ -106,11 +106,9 @@ export function updateTrackByReading(
   const variance = track.variance + addedVariance;
   const total = variance + track.noise;
   const residual = reading - track.level;
-  if (
-    isOutlier(residual, total) &&
-    scaleEstimates.every((one) => isOutlier(reading - one.level, one.variance + addedVariance + track.noise))
-  )
-    return updateTrackByOutlier(track, reading, at);
+  const isFar = (estimate: ScaleEstimate) =>
+    isOutlier(reading - estimate.level, estimate.variance + addedVariance + track.noise);
+  if (isFar(track) && scaleEstimates.every(isFar)) return updateTrackByOutlier(track, reading, at);
   const gain = variance / total;
   const portionGain = canLearn ? track.covariance / total : 0;
   return {

@@ -22,11 +22,11 @@ import {
 
 /**
  * How fast the hopper empties. Birds eat by day only, so a rate by the clock would be too high in the evening and too low at
- * dawn: what was eaten is kept by parts of the day that move with dawn and dusk (daySpan.ts), and how much it is a day is
+ * dawn: what was eaten is stored by parts of the day that move with dawn and dusk (daySpan.ts), and how much it is a day is
  * learnt from whole days (dailyAppetite.ts). While the hopper is empty nobody can eat, and nothing is learnt.
  */
 export interface Appetite {
-  readonly watchedSince: Instant | null; // null until something was heard
+  readonly watchedSince: Instant | null; // null until the first report
   readonly watchedUntil: Instant; // watched up to here
   readonly dayStart: Instant; // of what is being counted: the day's beginning, or where watching began
   readonly dayEaten: number; // g
@@ -37,7 +37,7 @@ export interface Appetite {
   readonly eatenByPart: readonly number[];
   readonly daysWatchedByPart: readonly number[]; // how often each part was watched, forgotten alike
   readonly eatenTodayByPart: readonly number[];
-  /** Days of which nothing was told, and what was known before them; null where the last one was eaten on. */
+  /** Days without a report of food, and what was known before them; null where food was eaten on the last one. */
   readonly unobserved: { readonly since: Instant; readonly daily: DailyAppetite } | null;
 }
 
@@ -47,13 +47,13 @@ const memoryPerDay = Math.exp(-1 / 7);
 const priorDays = 0.5;
 /** Of a part of the night against one of the light: timers and early risers. */
 const nightShare = 0.05;
-/** Sooner than this nothing is claimed: a quarter of an hour of a hungry flock says nothing about a day. */
+/** No forecast sooner than this: a quarter of an hour of a hungry flock says nothing about a day. */
 const watchedHoursMin = 2;
 /** Nor before a quarter of the day's meal has passed: birds are busiest early or late, and what they did then is projected. */
 const shareSeenMin = 0.25;
 /** A day that was seen for less than this teaches nothing about whole days. */
 const shareToLearnMin = 0.3;
-/** A longer day is eaten more slowly: with the root of its light. Between a bird's need, which is the same, and its hours. */
+/** On a longer day birds eat more slowly: with the root of its light. Between a bird's need, which is the same, and its hours. */
 const lightFactor = (day: DaySpan): number => Math.sqrt(lightHours(day) / 8);
 /** After a longer absence than this the days between are all alike: none of them was watched. */
 const daysGoneMax = 30;
@@ -74,7 +74,7 @@ export const initialAppetite = (now: Instant): Appetite => ({
   unobserved: null,
 });
 
-/** Until then one day, or a part of one, stands for all, and much of the doubt is about that. */
+/** Until then one day, or a part of one, stands for all, and much of the uncertainty comes from that. */
 export const hasComparedDays = ({ daily, watchedSince, watchedUntil }: Appetite): boolean =>
   daily !== null && watchedSince !== null && watchedUntil - watchedSince >= 2 * dayLong;
 
@@ -95,7 +95,7 @@ export function usualDailyGrams({ eatenByPart, daysWatchedByPart }: Appetite): n
   return eaten <= 0 || observedDays <= 0 ? null : eaten / observedDays;
 }
 
-/** All that was eaten up to `at` has been told. `idle`: the hopper was empty, so that nobody could eat. */
+/** All meals up to `at` have been reported. `isEmpty`: the hopper was empty, so that nobody could eat. */
 export function updateAppetiteUntil(appetite: Appetite, at: Instant, yard: YardLocation, isEmpty = false): Appetite {
   if (appetite.watchedSince === null) return { ...initialAppetite(at), watchedSince: at };
   if (at <= appetite.watchedUntil) return appetite;
@@ -118,32 +118,46 @@ export function updateAppetiteUntil(appetite: Appetite, at: Instant, yard: YardL
   };
 }
 
-/** So much was eaten at this moment, which may be older than what was told before. Negative where a reading takes it back. */
+/** A meal at this moment, which may be older than earlier reports. Negative where a reading takes it back. */
 export function updateAppetiteByMeal(appetite: Appetite, mass: number, at: Instant, yard: YardLocation): Appetite {
   if (appetite.watchedSince === null)
     return updateAppetiteByMeal(updateAppetiteUntil(appetite, at, yard), mass, at, yard);
   if (at < appetite.watchedSince) return appetite;
   const before = at > appetite.watchedUntil ? updateAppetiteUntil(appetite, at, yard) : appetite;
-  const day = daySpanAt(yard, at);
-  const isToday = at >= before.dayStart;
-  const parts = (isToday ? before.eatenTodayByPart : before.eatenByPart).slice();
-  // What a day was like is known only now: that nobody came on it was never so.
-  const lateDay = !isToday && before.unobserved !== null && at >= before.unobserved.since ? before.unobserved : null;
-  const { part } = partAt(day, at);
-  parts[part] = (parts[part] ?? 0) + mass;
-  // Spelled out, here and in all that runs once a portion: a spread costs ten times as much.
+  const { part } = partAt(daySpanAt(yard, at), at);
+  return at >= before.dayStart ? addMealToday(before, part, mass) : addLateMeal(before, part, mass, at);
+}
+
+const addToPart = (parts: readonly number[], part: number, mass: number): readonly number[] => {
+  const added = parts.slice();
+  added[part] = (added[part] ?? 0) + mass;
+  return added;
+};
+
+// Spelled out, here and in all that runs once a portion: a spread costs ten times as much.
+const addMealToday = (appetite: Appetite, part: number, mass: number): Appetite => ({
+  watchedSince: appetite.watchedSince,
+  watchedUntil: appetite.watchedUntil,
+  dayStart: appetite.dayStart,
+  dayEaten: appetite.dayEaten + mass,
+  dayPortions: appetite.dayPortions + 1,
+  dayEmptyShare: appetite.dayEmptyShare,
+  daily: appetite.daily,
+  eatenByPart: appetite.eatenByPart,
+  daysWatchedByPart: appetite.daysWatchedByPart,
+  eatenTodayByPart: addToPart(appetite.eatenTodayByPart, part, mass),
+  unobserved: appetite.unobserved,
+});
+
+/** A meal of an earlier day. If that day had counted as a day without birds, it no longer does. */
+function addLateMeal(appetite: Appetite, part: number, mass: number, at: Instant): Appetite {
+  const { unobserved } = appetite;
+  const isCorrected = unobserved !== null && at >= unobserved.since;
   return {
-    watchedSince: before.watchedSince,
-    watchedUntil: before.watchedUntil,
-    dayStart: before.dayStart,
-    dayEaten: isToday ? before.dayEaten + mass : before.dayEaten,
-    dayPortions: isToday ? before.dayPortions + 1 : before.dayPortions,
-    dayEmptyShare: before.dayEmptyShare,
-    daily: lateDay === null ? before.daily : lateDay.daily,
-    eatenByPart: isToday ? before.eatenByPart : parts,
-    daysWatchedByPart: before.daysWatchedByPart,
-    eatenTodayByPart: isToday ? parts : before.eatenTodayByPart,
-    unobserved: lateDay === null ? before.unobserved : null,
+    ...appetite,
+    daily: isCorrected ? unobserved.daily : appetite.daily,
+    eatenByPart: addToPart(appetite.eatenByPart, part, mass),
+    unobserved: isCorrected ? null : unobserved,
   };
 }
 
@@ -160,7 +174,7 @@ function closeDay(appetite: Appetite, day: DaySpan, yard: YardLocation, isEmpty:
     else if (eaten > 0) daily = initialDailyAppetite(eaten, observed);
   }
   if (daily !== null) daily = startNextDay(daily);
-  // What an empty hopper kept from being eaten says nothing about habits.
+  // A day with an empty hopper says nothing about habits.
   const isLearnt = emptyShare === 0 && appetite.dayEaten > 0;
   const watchedDays = isLearnt ? watchedShareByPart(day, appetite.dayStart, day.to) : zeroByPart;
   return {
@@ -178,7 +192,7 @@ function closeDay(appetite: Appetite, day: DaySpan, yard: YardLocation, isEmpty:
   };
 }
 
-/** A day without a bird, or one of which nothing has been told yet: which of the two, a backlog shows later. */
+/** A day without birds, or one without reports so far: a backlog shows later which it was. */
 const unobservedAfter = ({ dayEaten, dayStart, daily, unobserved }: Appetite): Appetite["unobserved"] =>
   dayEaten > 0 || daily === null ? null : (unobserved ?? { since: dayStart, daily });
 
@@ -201,7 +215,7 @@ function watchedShareByPart(day: DaySpan, from: Instant, to: Instant): readonly 
 
 // --- what is to come -------------------------------------------------------------------------------------------------
 
-/** What these birds will eat, as far as known. */
+/** The expected appetite, as far as known. */
 export interface AppetiteForecast {
   readonly daily: DailyAppetite;
   readonly partShares: readonly number[]; // of a day's meal, by its 24 parts: they sum to 1
@@ -318,20 +332,19 @@ const priorPartShares: readonly number[] = Array.from({ length: partsOfDay }, (_
   return isDaylightPart(part) ? daylightShare : nightShare * daylightShare;
 });
 
-/** Each part of the day by what was eaten in it and how often it was watched, today too; the light's evenness fills in. */
-function learntPartShares(
-  { eatenByPart, daysWatchedByPart, eatenTodayByPart, dayStart, dayEmptyShare, watchedUntil }: Appetite,
-  day: DaySpan,
-): readonly number[] {
-  const watchedToday =
-    dayEmptyShare > 0 || watchedUntil <= dayStart
-      ? zeroByPart
-      : watchedShareByPart(day, dayStart, watchedUntil < day.to ? watchedUntil : day.to);
+/** The learnt shares of a day's meal by part, today included; where little is known, the light's evenness fills in. */
+function learntPartShares(appetite: Appetite, day: DaySpan): readonly number[] {
+  const { eatenByPart, daysWatchedByPart, eatenTodayByPart } = appetite;
+  const watchedToday = watchedTodayByPart(appetite, day);
+  const isTodayCounted = appetite.dayEmptyShare <= 0;
+  const eatenIn = (part: number) =>
+    Math.max(0, eatenByPart[part] ?? 0) + Math.max(0, isTodayCounted ? (eatenTodayByPart[part] ?? 0) : 0);
+  const watchedIn = (part: number) => (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
   let [eaten, observedDays] = [0, 0];
   for (let part = 0; part < partsOfDay; part += 1) {
-    const watchedDays = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
+    const watchedDays = watchedIn(part);
     if (watchedDays === 0) continue;
-    eaten += Math.max(0, eatenByPart[part] ?? 0) + Math.max(0, dayEmptyShare > 0 ? 0 : (eatenTodayByPart[part] ?? 0));
+    eaten += eatenIn(part);
     observedDays += watchedDays * (priorPartShares[part] ?? 0);
   }
   if (eaten <= 0 || observedDays <= 0) return priorPartShares;
@@ -339,13 +352,17 @@ function learntPartShares(
   const shares = new Array<number>(partsOfDay);
   let total = 0;
   for (let part = 0; part < partsOfDay; part += 1) {
-    const watchedDays = (daysWatchedByPart[part] ?? 0) + (watchedToday[part] ?? 0);
-    const partShare =
-      Math.max(0, eatenByPart[part] ?? 0) + Math.max(0, dayEmptyShare > 0 ? 0 : (eatenTodayByPart[part] ?? 0));
-    const rate = (partShare + priorDays * perDay * (priorPartShares[part] ?? 0)) / (watchedDays + priorDays);
+    const priorGrams = priorDays * perDay * (priorPartShares[part] ?? 0);
+    const rate = (eatenIn(part) + priorGrams) / (watchedIn(part) + priorDays);
     shares[part] = rate;
     total += rate;
   }
   for (let part = 0; part < partsOfDay; part += 1) shares[part] = (shares[part] ?? 0) / total;
   return shares;
+}
+
+/** Nothing where the hopper was empty today: birds couldn't show their habits. */
+function watchedTodayByPart({ dayStart, dayEmptyShare, watchedUntil }: Appetite, day: DaySpan): readonly number[] {
+  if (dayEmptyShare > 0 || watchedUntil <= dayStart) return zeroByPart;
+  return watchedShareByPart(day, dayStart, watchedUntil < day.to ? watchedUntil : day.to);
 }

@@ -1,22 +1,22 @@
 /**
  * How much these birds eat a day, from day to day. Three things move it: how large the flock is (`base`), whether it grows
- * (`trend`, which dies away and is taken for none until days have shown it), and the day's own mood, which is half forgotten
- * from one day to the next. All in natural logarithms, since a flock twice as large scatters twice as much. A Kalman filter
- * over whole days: small data, large doubt.
+ * (`trend`, which fades and starts at zero), and the day's own effect, half of which is gone the next day. All in natural
+ * logarithms, since a flock twice as large scatters twice as much. A Kalman filter over whole days: small data, large
+ * uncertainty.
  */
 export interface DailyAppetite {
   readonly base: number; // ln of grams in a day of eight hours of light
   readonly trend: number; // of base, a day
   readonly dayEffect: number; // ln, today's
-  /** Symmetric covariance of (base, trend, mood): its lower triangle row by row. */
+  /** Symmetric covariance of (base, trend, dayEffect): its lower triangle row by row. */
   readonly covariance: readonly [number, number, number, number, number, number];
-  readonly dayEffectVariance: number; // of moods over many days, learnt
+  readonly dayEffectVariance: number; // of the day effects over many days, learnt
   readonly overdispersion: number; // portions that come together: a day's count scatters by so much more than single ones would; learnt
   readonly usualPortions: number; // that these birds take in a day, as usual
-  readonly daysLearnt: number; // that taught it, at most `daysCounted`
+  readonly daysLearnt: number; // at most `daysLearntMax`
 }
 
-/** A mood is half gone after a day; a spell of weather lasts two or three. Common practice, no source. */
+/** A day's effect is half gone after a day; a spell of weather lasts two or three. Common practice, no source. */
 const dayEffectKept = 0.55;
 /** Days scatter by a third, storms with them, until these birds' own have been seen. Common practice, no source. */
 const dayEffectVarianceFirst = 0.12;
@@ -32,10 +32,10 @@ const baseDriftVariance = 0.03 ** 2;
 const trendVarianceFirst = 0.014 ** 2;
 const trendKept = 0.98;
 const daysLearntMax = 60;
-/** What is farther off than this many standard deviations is a storm, or a cat: it counts as if it were just there. */
+/** A residual of more standard deviations is a storm or a cat: it counts as this many. */
 const surpriseMax = 3;
 
-/** From the first day, which is one mood among many. `seen`: how much of it. */
+/** From the first day, with an unknown effect of its own. `observed`: how much of it. */
 export const initialDailyAppetite = (eaten: number, observed: ObservedDay): DailyAppetite => ({
   base: Math.log(eaten),
   trend: 0,
@@ -68,7 +68,7 @@ const noiseVariance = (
 ): number =>
   overdispersion / Math.max(portions, usualPortions * observedShare, 2) + 0.3 * (1 - Math.min(1, observedShare)) ** 2;
 
-/** Today's word: eaten at this rate so far, in grams for a day of eight hours of light. */
+/** Corrects by today: eaten at this rate so far, in grams for a day of eight hours of light. */
 export function updateByToday(daily: DailyAppetite, eaten: number, observed: ObservedDay): DailyAppetite {
   const [bb, bt, tt, bm, tm, mm] = daily.covariance;
   const expected = daily.base + daily.dayEffect;
@@ -99,7 +99,7 @@ export function updateByToday(daily: DailyAppetite, eaten: number, observed: Obs
   };
 }
 
-/** A whole day has been heard of. */
+/** Corrects by a whole day. */
 export function updateByDay(daily: DailyAppetite, eaten: number, observed: ObservedDay): DailyAppetite {
   const [bb, , , bm, , mm] = daily.covariance;
   const noise = noiseVariance(daily.overdispersion, observed, daily.usualPortions);
@@ -163,8 +163,8 @@ export const logRateAhead = ({ base, trend, dayEffect }: DailyAppetite, ahead: n
 const trendDays = (ahead: number): number => (1 - trendKept ** ahead) / (1 - trendKept);
 
 /**
- * Variance of what is eaten in so many days from now, as a share of it squared: what isn't known of flock, trend and mood, and
- * what moods are still to come.
+ * Variance of what is eaten in so many days from now, as a share of it squared: of flock, trend and day effect as known now,
+ * and of the effects of the days to come.
  */
 export function eatenRelativeVariance({ covariance, dayEffectVariance }: DailyAppetite, ahead: number): number {
   const [bb, bt, tt, bm, tm, mm] = covariance;

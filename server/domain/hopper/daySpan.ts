@@ -5,7 +5,7 @@ import type { FeederSettings, Place } from "../settings.ts";
 import { lightSpans } from "../sun.ts";
 
 /**
- * One day as birds live it: from the sun's lowest point to the next, with civil dawn and dusk between. What they eat is kept by
+ * One day as birds live it: from the sun's lowest point to the next, with civil dawn and dusk between. What they eat is stored by
  * parts of it that stretch and shrink with the light, so that a habit learnt in October still fits in November. Where the
  * place isn't known a day goes by the yard's own clock, and light is taken to last from 07 to 17 (common practice, no source).
  */
@@ -26,7 +26,7 @@ export const partsOfDay = 24;
 
 export function daySpanAt(yard: YardLocation, at: Instant): DaySpan {
   const { place, zone } = yard;
-  // The last day asked for is most often asked for again: a report a minute stays within it for a day.
+  // The same day is mostly needed again: a report a minute stays within it for a day.
   if (
     lastDay !== null &&
     at >= lastDay.day.from &&
@@ -62,7 +62,7 @@ export const isDaylightPart = (part: number): boolean =>
 function partWithin(from: Instant, to: Instant, parts: number, at: Instant, first: number) {
   const length = (to - from) / parts;
   let index = Math.min(Math.max(0, Math.floor((at - from) / length)), parts - 1);
-  // A part ends at a fraction of a millisecond: whoever walks from part to part must get on all the same.
+  // A part ends at a fraction of a millisecond: a loop over parts must still make progress.
   if (index < parts - 1 && from + (index + 1) * length - at < 1) index += 1;
   const until = index === parts - 1 ? to : instant(from + (index + 1) * length);
   return { part: first + index, until };

@@ -33,9 +33,9 @@ const forecastDaysMax = 365;
 
 /**
  * What is left, in grams still to be eaten, is the distance, and what these birds are expected to eat is the clock: on that
- * clock the level sinks by a gram a gram, give or take, and the time until it reaches zero is inverse Gaussian. Doubt about
- * level, portion, flock and the days to come is folded in as more diffusion, so that mean and variance of the time come out
- * right (first order in all doubts). Then the clock is read: its hand moves with the light and the habits of these birds.
+ * clock the level sinks by a gram a gram, with scatter, and the time until it reaches zero is inverse Gaussian. The uncertainty
+ * of level, portion, flock and the days to come is added as diffusion, so that mean and variance of the time are right to first
+ * order. Then that time is converted by the light and the habits of these birds.
  */
 export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now: Instant): EmptyForecast {
   if (hopper.emptySince !== null) {
@@ -56,7 +56,7 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
 }
 
 /**
- * Until when food is promised at the most, whatever the last days looked like: until all that may be in the hopper is eaten at a
+ * The latest time of the forecast, whatever the last days were like: until all that may be in the hopper is eaten at a
  * third of what these birds ate on the days that are remembered. A flock seldom falls lower and stays there; a feeder whose
  * events arrive late looks as if it did. Common practice, no source.
  */
@@ -70,7 +70,7 @@ const eatenShareMin = 1 / 3;
 
 /**
  * Whether the forecast's `chance` (0.1 for p10, 0.5 for p50) may lie within so much time from now, or may not be known.
- * Asked at every step, so it is cheap, and errs on one side only: where it says no, that time lies further ahead.
+ * Used at every step, so it is cheap, and errs on one side only: where it is false, that time lies further ahead.
  */
 export function mayBeEmptyWithin(
   hopper: HopperState,
@@ -83,7 +83,7 @@ export function mayBeEmptyWithin(
   const decline = levelDecline(hopper, settings, now);
   if (decline.kind !== "declining") return decline.kind === "unknown";
   const eaten = expectedEaten(decline.forecast, settings, now, after(now, horizon));
-  // Asked for a little less than the chance, for the roundings on the way to the forecast.
+  // A little less than the probability, for the rounding in the forecast.
   return firstPassageProbability(decline.passage, eaten) >= 0.99 * probability;
 }
 
@@ -91,7 +91,7 @@ type LevelDecline =
   | Exclude<EmptyForecast, { kind: "emptyAt" }>
   | { readonly kind: "declining"; readonly passage: FirstPassage; readonly forecast: AppetiteForecast };
 
-/** Asked at each step, once whether that may be near and once when. */
+/** Used twice at each step. */
 const levelDecline = memoizeLatest(computeLevelDecline);
 
 function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now: Instant): LevelDecline {
@@ -129,24 +129,24 @@ function levelVarianceAt(hopper: HopperState, distance: number): number {
 }
 
 const unknownTexts = {
-  level: "how much is in it isn't known: weigh it or enter a refill",
-  appetite: "too early to say how long it lasts",
-  reports: "not known while it is silent",
+  level: "food level not known: enter a refill",
+  appetite: "not enough data for a forecast",
+  reports: "not known without reports",
 } as const;
 
-/** The same in a few words for the keeper; `zone` is the yard's IANA zone. */
+/** The forecast as a short text for the keeper; `zone` is the yard's IANA zone. */
 export function runOutText(forecast: EmptyForecast, zone: string, now: Instant): string {
   switch (forecast.kind) {
     case "unknown":
       return unknownTexts[forecast.missing];
     case "notEmptying":
-      return "hardly anything is eaten: no end in sight";
+      return "almost nothing is eaten";
     case "emptyAt": {
       if (forecast.p90 <= now) return `empty since ${dayPartText(forecast.p50, zone, now)}`;
       const early = dayPartText(forecast.p10, zone, now);
-      if (forecast.p10 - now > days(1)) return `enough until ${early}, 90 % sure`;
+      if (forecast.p10 - now > days(1)) return `very likely enough until ${early}`;
       const probable = dayPartText(forecast.p50, zone, now);
-      return early === probable ? `empty by ${probable}` : `may be empty by ${early}, likely by ${probable}`;
+      return early === probable ? `empty by ${probable}` : `may be empty by ${early}, probably by ${probable}`;
     }
   }
 }

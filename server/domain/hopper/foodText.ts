@@ -5,26 +5,26 @@ import { type EmptyForecast, runOutText } from "./emptyForecast.ts";
 import { gramsText } from "./gramsText.ts";
 import type { HopperState } from "./level.ts";
 
-/** How long the food lasts in words, with what the forecast rests on where nobody has said it. */
+/** How long the food lasts as text, with the assumptions of the forecast. */
 export function foodText(forecast: EmptyForecast, hopper: HopperState, settings: FeederSettings, now: Instant): string {
   const text = runOutText(forecast, settings.zone, now);
   if (forecast.kind !== "emptyAt" || hopper.emptySince !== null) return text;
   const assumptions = assumedFoodSettings(hopper, settings).map((setting) => assumedTexts[setting](settings));
-  // How sure it is holds for the birds and the portions' scatter, not for a weight that was only assumed.
+  // The probability covers the birds and the portions' scatter, not a weight that was only assumed.
   return assumptions.length === 0
     ? text
-    : `${text.replace(/, 90 % sure$/, "")}, if ${assumptions.join(" and ")}, which nobody has said`;
+    : `${text.replace(/^very likely /, "")} (assuming that ${assumptions.join(" and ")})`;
 }
 
 export type AssumedFoodSetting = "portionMass" | "hopperCapacity";
 
-/** What the level and the forecast rest on and nobody has said. A scale measures both. */
+/** The settings that level and forecast rest on and that weren't entered. A scale measures both. */
 export function assumedFoodSettings(hopper: HopperState, settings: FeederSettings): readonly AssumedFoodSetting[] {
   if (hopper.weighedAt !== null) return [];
   return (["portionMass", "hopperCapacity"] as const).filter((setting) => isAssumed(settings, setting));
 }
 
 const assumedTexts: Readonly<Record<AssumedFoodSetting, (settings: FeederSettings) => string>> = {
-  portionMass: ({ portionMass }) => `a portion weighs the usual ${Number(portionMass.toPrecision(2))} g`,
-  hopperCapacity: ({ hopperCapacity }) => `a full hopper holds the usual ${gramsText(hopperCapacity)}`,
+  portionMass: ({ portionMass }) => `a portion weighs ${Number(portionMass.toPrecision(2))} g`,
+  hopperCapacity: ({ hopperCapacity }) => `a full hopper holds ${gramsText(hopperCapacity)}`,
 };

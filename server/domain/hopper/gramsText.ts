@@ -1,4 +1,4 @@
-/** Grams as a keeper would say them: two figures are all that such a level is good for. "840 g", "1.2 kg", "6 g". */
+/** Grams for the keeper: two figures are all that such a level is good for. "840 g", "1.2 kg", "6 g". */
 export function gramsText(mass: number): string {
   if (mass >= 1_000) return `${(Math.round(mass / 100) / 10).toString()} kg`;
   const step = mass >= 100 ? 10 : mass >= 20 ? 5 : 1;
@@ -6,7 +6,7 @@ export function gramsText(mass: number): string {
 }
 
 /**
- * An interval as a keeper would say it, never narrower than it is: rounded outwards.
+ * An interval for the keeper, never narrower than it is: rounded outwards.
  * "1.98 kg to 2.02 kg", "110 g to 560 g".
  */
 export function gramsRangeText(low: number, high: number): string {

@@ -10,21 +10,21 @@ import { gramsRangeText, gramsText } from "./gramsText.ts";
 import { emptyThreshold, type HopperLevel, type HopperState, hopperLevel } from "./level.ts";
 
 /**
- * Whether the food ends within the keeper's warning span, as it was last reckoned. A forecast is the dearest thing that is
- * reckoned of a feeder, and ripens over hours: so it is made anew every ten minutes, and not at each report.
+ * Whether the food ends within the keeper's warning span, as last calculated. A forecast is the most expensive calculation for
+ * a feeder, and changes over hours: so it is made every ten minutes, and not at each report.
  */
 export interface HopperForecast {
   readonly at: Instant;
-  readonly level: number; // g, believed to be left then
+  readonly level: number; // g, estimated then
   readonly horizon: Span; // how far it looked
   readonly foodLowFault: Fault | null;
 }
 
-/** A refill, or food that went otherwise than by portions, is no matter of ten minutes. */
+/** A refill or a spill is shown sooner. */
 const forecastAgeMax = minutes(10);
 const levelChangeMax = 0.02; // of the capacity
 
-/** `foodLowSince`: when the alarm was raised that stands already. Null where there is nothing to foresee: it is empty. */
+/** `foodLowSince`: when the active alarm was raised. Null where the hopper is empty: there is nothing to forecast. */
 export function updateHopperForecast(
   before: HopperForecast | null,
   hopper: HopperState,
@@ -44,8 +44,8 @@ export function updateHopperForecast(
 }
 
 /**
- * The daily digest asks for food before the alarm must: by so much that a keeper who refills on the evening of the day on which
- * it asked hears no alarm. To fill a hopper is a daily round's work, and an alarm is for what can't wait for one.
+ * The daily digest asks for food before the alarm is raised: a keeper who refills by the evening of that day gets no alarm. A
+ * refill is part of a daily round, and an alarm is for what can't wait for one.
  */
 const digestHorizon = hours(36); // from one digest to the evening after the next
 
@@ -54,7 +54,7 @@ export function needsRefillToday(hopper: HopperState, settings: FeederSettings, 
   return forecastWithin(hopper, settings, (settings.foodWarningAhead + digestHorizon) as Span, now) !== null;
 }
 
-/** What is wrong with the hopper's content as reckoned, and as foreseen. */
+/** Faults of the hopper's content now and by the forecast. */
 export function hopperFaults(
   hopper: HopperState,
   settings: FeederSettings,
@@ -68,8 +68,8 @@ export function hopperFaults(
 }
 
 /**
- * By how much the warning span grows where the alarm stands. Food isn't less low because the birds were lazy for an evening: until
- * somebody refills, it takes twice the span to clear it; then a quarter more, so that a forecast at the border doesn't flicker.
+ * By how much the warning span grows while the alarm is active. Food isn't less low because birds ate little for an evening:
+ * until a refill it takes twice the span to clear it; then a quarter more, so that the alarm doesn't flicker.
  */
 function forecastWidening({ foundRefill, refillReportedAt }: HopperState, since: Instant | null): number {
   if (since === null) return 1;
@@ -91,9 +91,9 @@ function foodOutFault(
     reason: `The hopper is empty ${source}: at most ${gramsText(level.high)} are left, since ${dayPartText(since, settings.zone, now)}.`,
     evidence: [
       ...levelEvidence(hopper, level),
-      { label: "counted as empty below", value: gramsText(emptyThreshold(settings)), at: null },
+      { label: "empty limit", value: gramsText(emptyThreshold(settings)), at: null },
     ],
-    confidence: probability(0.95), // the whole 90 % interval lies below the mark, so 5 % lie above it
+    confidence: probability(0.95), // the whole 90 % interval lies below the limit, so 5 % lie above it
   };
 }
 
@@ -109,18 +109,18 @@ function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instan
       reason: `About ${gramsText(level.grams)} are left: ${text}.`,
       evidence: [
         ...levelEvidence(hopper, level),
-        { label: "may be empty (1 in 10)", value: dayPartText(forecast.p10, settings.zone, now), at: forecast.p10 },
-        { label: "as likely empty as not", value: dayPartText(forecast.p50, settings.zone, now), at: forecast.p50 },
+        { label: "possibly empty from", value: dayPartText(forecast.p10, settings.zone, now), at: forecast.p10 },
+        { label: "probably empty by", value: dayPartText(forecast.p50, settings.zone, now), at: forecast.p50 },
       ],
       confidence: null,
     };
   }
-  // Nothing is known yet about the appetite: then the level alone must do.
+  // The appetite isn't known yet: the level alone decides.
   const lowLevel = 0.1 * (horizon / settings.foodWarningAhead) * settings.hopperCapacity;
   if (level.grams <= lowLevel) {
     return {
       kind: "foodLow",
-      reason: `About ${gramsText(level.grams)} are left, less than a tenth of the hopper. It is too early to say how long that lasts.`,
+      reason: `About ${gramsText(level.grams)} are left, less than a tenth of the hopper. Not enough data for a forecast.`,
       evidence: levelEvidence(hopper, level),
       confidence: null,
     };
@@ -128,15 +128,14 @@ function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instan
   return null;
 }
 
-/** The forecast where it says that the food may end within `ahead`, or says nothing yet; else null. */
+/** The forecast where it says that the food may end within `ahead`, or is unknown; else null. */
 function forecastWithin(
   hopper: HopperState,
   settings: FeederSettings,
   horizon: Span,
   now: Instant,
 ): Extract<EmptyForecast, { kind: "emptyAt" | "unknown" }> | null {
-  // Before two days could be compared p10 is near by what we don't know of these birds, not by what they eat: then it is
-  // told what is as likely as not.
+  // Before two days could be compared p10 is early because little is known of these birds: then the median decides.
   const hasFewDays = !hasComparedDays(hopper.appetite);
   if (!mayBeEmptyWithin(hopper, settings, horizon, hasFewDays ? 0.5 : 0.1, now)) return null;
   const forecast = forecastEmpty(hopper, settings, now);

@@ -10,7 +10,7 @@ export interface FirstPassage {
   readonly spread: number; // > 0, per square root of a day
 }
 
-/** Chance that the level has been reached within `time` days. */
+/** Probability that the level has been reached within `time` days. */
 export const firstPassageProbability = ({ distance, drift, spread }: FirstPassage, time: number): number =>
   time <= 0 ? 0 : Math.exp(logProbability(shapeParameter(distance, drift, spread), (time * drift) / distance));
 
@@ -18,7 +18,7 @@ export const firstPassageProbability = ({ distance, drift, spread }: FirstPassag
 const shapeParameter = (distance: number, drift: number, spread: number): number =>
   (distance * drift) / (spread * spread);
 
-/** ln of the chance that the mean time, times `time`, is enough. */
+/** ln of the probability that the level is reached within the mean time, times `time`. */
 function logProbability(shape: number, time: number): number {
   const root = Math.sqrt(shape / time);
   const z = root * (time - 1);
@@ -33,18 +33,18 @@ function logProbability(shape: number, time: number): number {
 }
 
 /**
- * The time in days by which the level has been reached with this chance: Newton's steps in the logarithm of time, for the
- * logarithm of the chance, which is concave there, so that they can't run away; where one would leave what is known to hold
- * the answer, the middle is taken.
- * @throws RangeError outside 0 < chance < 1.
+ * The time in days by which the level has been reached with this probability: Newton's steps in the logarithm of time, for the
+ * logarithm of the probability, which is concave there, so that they converge; where one would leave the bracket, the middle
+ * is taken.
+ * @throws RangeError outside 0 < probability < 1.
  */
 export function firstPassageQuantile({ distance, drift, spread }: FirstPassage, probability: number): number {
   if (!(probability > 0 && probability < 1))
-    throw new RangeError(`expected a chance between 0 and 1, got ${probability}`);
+    throw new RangeError(`expected a probability between 0 and 1, got ${probability}`);
   const shape = shapeParameter(distance, drift, spread);
   const logWanted = Math.log(probability);
   let [low, high] = [-60, 60]; // ln of time over its mean
-  // Begun at the log-normal time with the same first moments; z by Tukey's lambda, good to a hundredth.
+  // Starts at the log-normal time with the same first moments; z by Tukey's lambda, good to a hundredth.
   const logVariance = Math.log1p(1 / shape);
   let at = 4.91 * (probability ** 0.14 - (1 - probability) ** 0.14) * Math.sqrt(logVariance) - 0.5 * logVariance;
   for (let step = 0; step < 100; step += 1) {

@@ -21,32 +21,32 @@ import { truncatedNormalInterval } from "./truncatedNormal.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
 
 /**
- * How much is in the hopper. Portions are subtracted by dead reckoning, a scale if there is one (weighing.ts) and the
- * keeper's word (refill.ts) correct it, and both teach what a portion weighs. Nothing is claimed before one of them has said where to start.
+ * How much is in the hopper. Portions are subtracted by dead reckoning, a scale if there is one (weighing.ts) and what
+ * the keeper enters (refill.ts) correct it, and both teach what a portion weighs. The level is unknown before one of them.
  */
 export interface HopperState {
-  readonly isKnown: boolean; // false until a scale or a refill has told where to start; `belief.level` means nothing until then
+  readonly isKnown: boolean; // false until a scale or a refill has given a level; `estimate.level` means nothing until then
   readonly estimate: LevelEstimate;
   readonly portionSpreadVariance: number; // g², of a single portion around the mean portion
   readonly noiseVariance: number; // g², of a single reading, learnt
-  readonly statedPortionGrams: number; // g, what the keeper had said a portion weighs when learning began
+  readonly statedPortionGrams: number; // g, the portion weight entered by the keeper when learning began
   readonly portionsSinceWeighed: number;
   readonly lastPortionAt: Instant | null;
-  readonly weighedAt: Instant | null; // the last reading that was believed
-  readonly levelMeasuredAt: Instant | null; // the level as measured then holds all that fell before
-  readonly predictedAt: Instant | null; // up to then the scale's wandering and the snow are reckoned
+  readonly weighedAt: Instant | null; // the last reading that was accepted
+  readonly levelMeasuredAt: Instant | null; // portions before then are already missing from the level
+  readonly predictedAt: Instant | null; // up to then the scale's drift and the snow are predicted
   readonly lidLoad: LidLoadState;
   readonly cellCelsius: number | null; // of the load cell, which lags behind the thermometer; null without one
   readonly pendingJump: PendingJump | null;
   readonly foundRefill: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
-  readonly refillReportedAt: Instant | null; // when the keeper last told of one
-  readonly amountReportedAt: Instant | null; // when the keeper last told how much was poured in
+  readonly refillReportedAt: Instant | null; // when the keeper last entered one
+  readonly amountReportedAt: Instant | null; // when the keeper last entered how much was poured in
   readonly emptyPortions: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;
 }
 
-/** A reading far off, not yet believed. */
+/** A reading far off, not yet accepted. */
 export interface PendingJump {
   readonly grams: number; // what the level would be
   readonly residual: number; // g, from what was expected
@@ -63,13 +63,13 @@ export interface HopperLevel {
 
 /** One portion against the next: within 30 %, until their own scatter is seen. Common practice, no source. */
 export const portionRelativeSpread = 0.3;
-/** A keeper's "about 8 g" is right within a third, nine times in ten. Common practice, no source. */
+/** A keeper's "about 8 g" is right to within a third, nine times in ten. Common practice, no source. */
 const statedPortionUncertainty = 0.19;
 /** A usual portion that nobody has confirmed may as well be half or twice as much. Common practice, no source. */
 const assumedPortionUncertainty = 0.5;
 /** Food and wear change the mean portion slowly: 0.3 % a portion, so about 3 % over a day of a hundred. */
 const portionDriftShare = 0.003;
-/** It doesn't wander off for good: the same food stays within about 6 %. Common practice, no source. */
+/** The change is limited: the same food stays within about 6 %. Common practice, no source. */
 const portionDriftShareMax = 0.06;
 /** Below this the hopper gives no full portion any more: what is left lies in the corners. */
 export const emptyThreshold = (settings: FeederSettings): Grams =>
@@ -128,7 +128,7 @@ export const learntPortion = (hopper: HopperState): { readonly mean: Grams; read
 });
 
 /**
- * A portion was given. `chuteBlind`: the chute sensor is known to miss what falls, so its zero is no evidence.
+ * A portion was given. `chuteBlind`: the chute sensor is known to miss what falls, so a count of zero is no evidence.
  * A portion older than the last measurement is already missing from what was measured: it counts as eaten, but isn't
  * subtracted again.
  */
@@ -142,14 +142,7 @@ export function updateHopperByPortion(
   const current = hopper.statedPortionGrams === settings.portionMass ? hopper : restartPortion(hopper, settings);
   if (portion.cutShort === true) return updateByCutShortPortion(current, portion, settings);
   const didFall = didFoodFall(portion, settings, chuteBlind);
-  if (didFall === false) {
-    const emptyPortions = portion.motorRan === 0 ? current.emptyPortions : current.emptyPortions + 1;
-    return {
-      ...current,
-      emptyPortions,
-      appetite: updateAppetiteUntil(current.appetite, at, settings, isEatingImpossible(current)),
-    };
-  }
+  if (didFall === false) return updateByEmptyPortion(current, portion, settings);
   const isCounted = current.isKnown && (current.levelMeasuredAt === null || at > current.levelMeasuredAt);
   const updated: HopperState = {
     isKnown: current.isKnown,
@@ -157,8 +150,8 @@ export function updateHopperByPortion(
     portionSpreadVariance: current.portionSpreadVariance,
     noiseVariance: current.noiseVariance,
     statedPortionGrams: current.statedPortionGrams,
-    portionsSinceWeighed: isCounted ? current.portionsSinceWeighed + 1 : current.portionsSinceWeighed,
-    lastPortionAt: current.lastPortionAt === null || at > current.lastPortionAt ? at : current.lastPortionAt,
+    portionsSinceWeighed: current.portionsSinceWeighed + (isCounted ? 1 : 0),
+    lastPortionAt: current.lastPortionAt === null ? at : later(at, current.lastPortionAt),
     weighedAt: current.weighedAt,
     levelMeasuredAt: current.levelMeasuredAt,
     predictedAt: current.predictedAt,
@@ -174,6 +167,17 @@ export function updateHopperByPortion(
   };
   return isCounted ? updateEmptySince(updated, at, settings) : updated;
 }
+
+/** The motor didn't run, or nothing was seen to fall. */
+const updateByEmptyPortion = (
+  hopper: HopperState,
+  { recordedAt, motorRan }: Portion & { readonly recordedAt: Instant },
+  settings: FeederSettings,
+): HopperState => ({
+  ...hopper,
+  emptyPortions: motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1,
+  appetite: updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper)),
+});
 
 /**
  * A portion was cut short: anything from nothing to a whole one fell, all alike likely. Half of one is taken off, with the
@@ -197,21 +201,21 @@ function updateByCutShortPortion(
   return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
 }
 
-/** All that fell before `at` has been told: the feeder's spool is empty. Lets the appetite fall when nobody comes. */
+/** All portions before `at` have been reported: the feeder's spool is empty. The appetite falls when no bird comes. */
 export function updateHopperUntil(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const appetite = updateAppetiteUntil(hopper.appetite, at, settings, isEatingImpossible(hopper));
   return appetite === hopper.appetite ? hopper : { ...hopper, appetite };
 }
 
-/** The hopper is empty, or stands still as if it were: that nobody eats then says nothing about hunger. */
+/** The hopper is empty, or gives nothing: that nobody eats then says nothing about the appetite. */
 const isEatingImpossible = (hopper: HopperState): boolean =>
   hopper.emptySince !== null || hopper.emptyPortions >= emptyPortionsMin;
-/** So many portions in a row that gave nothing are no chance any more. */
+/** So many portions in a row without food are no coincidence. */
 export const emptyPortionsMin = 3;
 
 // --- portions ------------------------------------------------------------------------------------------------------
 
-/** Null where no sensor tells. */
+/** Null where no sensor can show it. */
 function didFoodFall(portion: Portion, settings: FeederSettings, chuteBlind: boolean): boolean | null {
   if (portion.motorRan === 0) return false;
   if (!settings.sensors.chute || chuteBlind || portion.chuteCount === null) return null;
@@ -220,10 +224,10 @@ function didFoodFall(portion: Portion, settings: FeederSettings, chuteBlind: boo
 
 function lowerEstimate(hopper: HopperState, didFall: boolean, settings: FeederSettings): LevelEstimate {
   const { estimate } = hopper;
-  // What isn't known well can't become much less known by changing slowly.
+  // A slow change doesn't add to an uncertainty that is large already.
   const isWellKnown = portionVariance(estimate) < (portionDriftShareMax * estimate.portion) ** 2;
   const portionDrift = isWellKnown ? (portionDriftShare * estimate.portion) ** 2 : 0;
-  // What was seen to fall must have been there: by reckoning alone a portion that was taken for too heavy shows in this.
+  // What was seen to fall must have been there: without a scale this shows that a portion was estimated too heavy.
   const isScarce = didFall && !settings.sensors.scale && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
   const truncated = isScarce ? truncateBelow(estimate, estimate.portion) : estimate;
   const predicted = predictByPortion(truncated, hopper.portionSpreadVariance, portionDrift);
@@ -235,7 +239,7 @@ const statedPortionVariance = (settings: FeederSettings) =>
     settings.portionMass) **
   2;
 
-/** The keeper changed the portion: what was learnt about the old one is void, the level isn't. */
+/** The keeper changed the portion weight: what was learnt about the old one is cleared, the level isn't. */
 const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperState => ({
   ...hopper,
   estimate: resetPortion(hopper.estimate, settings.portionMass, statedPortionVariance(settings)),
@@ -258,7 +262,7 @@ export function clampPortion(estimate: LevelEstimate, settings: FeederSettings):
   return portion === estimate.portion ? estimate : { ...estimate, portion };
 }
 
-/** Empty when the whole interval lies below the mark; filled again only well above it, so that the border doesn't flicker. */
+/** Empty when the whole interval lies below the limit; filled again only well above it, so that the state doesn't flicker. */
 export function updateEmptySince(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = hopperLevel(hopper, settings);
   if (level === null) return hopper;

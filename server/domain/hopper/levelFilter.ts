@@ -1,11 +1,10 @@
 import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 
 /**
- * What is believed about six things at once, since an error of one looks like another to a scale: how much is in the hopper,
- * what a portion weighs, how the scale's zero moves with the temperature, how far it was off from the start, how far it has
- * wandered by now, and what lies on the lid. Whoever then weighs the hopper corrects all of them, each as far as it may be to
- * blame (Kalman filter; with a portion and a scale that are known for certain it is the scalar one of Welch & Bishop,
- * TR 95-041).
+ * Six quantities estimated together, since an error of one looks like another to a scale: how much is in the hopper, what a
+ * portion weighs, how the scale's zero changes with the temperature, its constant offset, its drift by now, and what lies on
+ * the lid. A reading corrects all of them by their covariances (Kalman filter; with a portion and a scale that are known for
+ * certain it is the scalar one of Welch & Bishop, TR 95-041).
  */
 export interface LevelEstimate {
   readonly level: number; // g
@@ -18,7 +17,7 @@ export interface LevelEstimate {
 }
 
 /**
- * The symmetric covariance of (level, portion, slope, offset, wander, lid), its lower triangle row by row:
+ * The symmetric covariance of (level, portion, slope, offset, zeroDrift, lidLoad), its lower triangle row by row:
  * 0 | 1 2 | 3 4 5 | 6 7 8 9 | 10 11 12 13 14 | 15 16 17 18 19 20. In products of the units above.
  */
 // biome-ignore format: one row of the triangle a line
@@ -31,7 +30,7 @@ export type Covariance = readonly [
   number, number, number, number, number, number,
 ];
 
-/** Variances of things that don't go with each other, in squares of the units above; left out: certain. */
+/** Variances of independent quantities, in squares of the units above; left out: certain. */
 export interface Variances {
   readonly level?: number;
   readonly portion?: number;
@@ -42,13 +41,13 @@ export interface Variances {
 }
 
 // biome-ignore format: one row of the triangle a line
-export const diagonalCovariance = ({ level = 0, portion = 0, slope = 0, offset = 0, zeroDrift: wander = 0, lidLoad: lidCovariances = 0 }: Variances): Covariance => [
+export const diagonalCovariance = ({ level = 0, portion = 0, slope = 0, offset = 0, zeroDrift = 0, lidLoad = 0 }: Variances): Covariance => [
   level,
   0, portion,
   0, 0, slope,
   0, 0, 0, offset,
-  0, 0, 0, 0, wander,
-  0, 0, 0, 0, 0, lidCovariances,
+  0, 0, 0, 0, zeroDrift,
+  0, 0, 0, 0, 0, lidLoad,
 ];
 
 export const levelVariance = ({ covariance }: LevelEstimate): number => covariance[0];
@@ -59,7 +58,7 @@ export const slopeVariance = ({ covariance }: LevelEstimate): number => covarian
 export const offsetVariance = ({ covariance }: LevelEstimate): number => covariance[9];
 export const lidLoadVariance = ({ covariance }: LevelEstimate): number => covariance[20];
 
-/** One portion fell: the level sinks by the mean portion, and this one portion's own spread is added to the doubt. */
+/** One portion fell: the level sinks by the mean portion, and this one portion's own spread adds to the variance. */
 export function predictByPortion(
   estimate: LevelEstimate,
   spreadVariance: number,
@@ -86,7 +85,7 @@ export function predictByPortion(
   };
 }
 
-/** What passes by itself: `kept` is the share that stays, the variances (g²) are what is added to the doubt. */
+/** Changes by time alone: `kept` is the share that stays, the variances (g²) are added. */
 export interface TimeStep {
   readonly levelDrop: number; // g
   readonly levelVariance: number;
@@ -130,17 +129,17 @@ export function predictByTime(estimate: LevelEstimate, step: TimeStep): LevelEst
   };
 }
 
-/** What has faded to a trillionth is nothing: further down numbers lose their digits, and then their sign. */
+/** What has faded to a trillionth counts as zero: further down numbers lose their digits, and then their sign. */
 function decay(keptShare: number, value: number): number {
   const remaining = keptShare * value;
   return Math.abs(remaining) < 1e-12 ? 0 : remaining;
 }
 
-/** g²: doubt of a milligram on the lid is none. In a dry summer it would fade until numbers are too small to be divided. */
+/** g²: a variance of a milligram on the lid counts as zero. In a dry summer it would fade until numbers can't be divided. */
 const lidLoadMin = 1e-6;
 const noLidCovariance: readonly [number, number, number, number, number, number] = [0, 0, 0, 0, 0, 0];
 
-/** What the scale should say now, in grams, and that sum's variance. `warmer`: K above the temperature of its zero. */
+/** The expected reading in grams. `kelvinAboveTare`: K above the temperature at taring. */
 export const expectedReading = (estimate: LevelEstimate, kelvinAboveTare: number): number =>
   estimate.level + kelvinAboveTare * estimate.slope + estimate.offset + estimate.zeroDrift + estimate.lidLoad;
 
@@ -158,7 +157,7 @@ export function expectedReadingVariance({ covariance }: LevelEstimate, kelvinAbo
   );
 }
 
-/** The scale said so much, with this noise variance (g²) of a single reading. */
+/** A reading of the scale, with this noise variance (g²) of a single reading. */
 export function updateByReading(
   estimate: LevelEstimate,
   reading: number,
@@ -178,7 +177,7 @@ export function updateByReading(
   return kalmanUpdate(estimate, reading - expectedReading(estimate, kelvinAboveTare), readingCovariances, total);
 }
 
-/** Somebody saw the level itself, with this noise variance (g²): it also tells how far off the scale's zero is. */
+/** The level itself was measured, with this noise variance (g²): that also corrects the scale's offset. */
 export function updateByMeasurement(estimate: LevelEstimate, measured: number, noiseVariance: number): LevelEstimate {
   const c = estimate.covariance;
   return kalmanUpdate(
@@ -206,7 +205,7 @@ export function clampLidLoad(estimate: LevelEstimate): LevelEstimate {
   return kalmanUpdate(estimate, measured - estimate.lidLoad, [c[15], c[16], c[17], c[18], c[19], c[20]], c[20] + noise);
 }
 
-/** Covariances of (level, portion, slope, offset, wander, lid) with what was measured. */
+/** Covariances of (level, portion, slope, offset, zeroDrift, lidLoad) with what was measured. */
 type MeasurementCovariances = readonly [number, number, number, number, number, number];
 
 /** @param innovation measured less expected. @param total variance of the innovation */
@@ -240,7 +239,7 @@ function kalmanUpdate(
   };
 }
 
-/** More doubt about some of it, in g²: something happened that isn't understood, or was told with a doubt of its own. */
+/** Adds variances in g², for an event with an uncertainty of its own. */
 export function addVariance(
   estimate: LevelEstimate,
   added: Pick<Variances, "level" | "portion" | "zeroDrift" | "lidLoad">,
@@ -259,7 +258,7 @@ export function addVariance(
   return { ...estimate, covariance };
 }
 
-/** The level is told anew, whatever it was: what else is believed keeps its doubt, but no longer goes with the level. */
+/** Replaces the level: the other estimates keep their variances, but no longer go with the level. */
 export function resetLevel(estimate: LevelEstimate, level: number, variance: number): LevelEstimate {
   const [, , c11, , c21, c22, , c31, c32, c33, , c41, c42, c43, c44, , c51, c52, c53, c54, c55] = estimate.covariance;
   // biome-ignore format: one row of the triangle a line
@@ -274,7 +273,7 @@ export function resetLevel(estimate: LevelEstimate, level: number, variance: num
   return { ...estimate, level, covariance };
 }
 
-/** The portion is told anew. */
+/** Replaces the portion weight. */
 export function resetPortion(estimate: LevelEstimate, portion: number, variance: number): LevelEstimate {
   const [c00, , , c20, , c22, c30, , c32, c33, c40, , c42, c43, c44, c50, , c52, c53, c54, c55] = estimate.covariance;
   // biome-ignore format: one row of the triangle a line

@@ -2,13 +2,12 @@ import { expectedReading, type LevelEstimate } from "./levelFilter.ts";
 import type { ScaleTemperatures } from "./scaleTemperatures.ts";
 
 /**
- * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. Nobody
- * tells of it: what shows is that the scale rises, hour by hour, against all that was expected of food and drift. While it
- * does so, and only then, what rises may lie on the lid.
+ * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. It
+ * shows as a scale that rises, hour by hour, against what food and drift explain. Only while it rises may the load grow.
  */
 export interface LidLoadState {
-  readonly riseRate: number; // g an hour, by which the scale lately rose above what was expected
-  readonly portionRate: number; // an hour, lately
+  readonly riseRate: number; // g an hour, recent rise of the scale above what was expected
+  readonly portionRate: number; // an hour, recent
 }
 
 export const initialLidLoad: LidLoadState = { riseRate: 0, portionRate: 0 };
@@ -17,9 +16,9 @@ export const initialLidLoad: LidLoadState = { riseRate: 0, portionRate: 0 };
 const memoryHours = 1;
 
 export interface LidReading {
-  readonly before: LevelEstimate; // what was believed before the reading
+  readonly before: LevelEstimate; // the estimate before the reading
   readonly after: LevelEstimate; // and after it
-  readonly kelvinAboveTare: number; // K above the temperature of the scale's zero
+  readonly kelvinAboveTare: number; // K above the temperature at taring
   readonly portions: number; // portions since the reading before
   readonly hours: number; // since then
 }
@@ -43,8 +42,8 @@ export interface LidLoadChange {
 }
 
 /**
- * `usual`: g² an hour, by which the scale errs from what is expected without snow. Within two standard deviations of that
- * nothing is made of a rise: about one quiet hour in forty.
+ * `usualVariance`: g² an hour, of the scale's error without snow. A rise within two standard deviations of it is ignored:
+ * beyond lies about one quiet hour in forty.
  */
 export function lidLoadChange(
   { air, lid, inside }: ScaleTemperatures,

@@ -8,7 +8,7 @@ import { sameRefillSpan } from "./refill.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
 import { creepVariance } from "./scaleModel.ts";
 
-/** A reading far off what was expected: by `off` grams, where `gate` would have been usual. */
+/** A reading far off what was expected: by `residual` grams, beyond the `gate`. */
 export interface OutlierReading {
   readonly reading: number;
   readonly residual: number;
@@ -19,8 +19,8 @@ export interface OutlierReading {
 }
 
 /**
- * What stays is believed: what was poured in, or what is gone. A bird sits there for seconds or minutes, and shifts its weight;
- * a gust is over at once. So the first reading only opens the question.
+ * A change that stays is accepted: food was poured in, or is gone. A bird sits there for seconds or minutes and moves; a gust
+ * is over at once. So the first reading only starts the test.
  */
 export function updateByOutlier(
   hopper: HopperState,
@@ -58,7 +58,7 @@ export function updateByOutlier(
 /** A bird that sits still may weigh in two readings alike within so much of itself. */
 const movingBirdShare = 0.02;
 
-/** How often and how long what is new must be seen before it is believed. Common practice, no source. */
+/** How often and how long a change must be seen before it is accepted. Common practice, no source. */
 function requiredPersistence(
   hopper: HopperState,
   { residual, at }: OutlierReading,
@@ -81,7 +81,7 @@ function applyRise(
   settings: FeederSettings,
 ): WeighingResult {
   const isReported = isJustReported(hopper, outlier.at);
-  // So little nobody pours in: the lid was laden while nobody weighed, or something else lies there.
+  // Nobody refills so little: snow or something else lies on the lid.
   if (!isReported && outlier.residual < refillShareMin * settings.hopperCapacity) {
     const withLidLoad = addVariance(hopper.estimate, { lidLoad: outlier.residual * outlier.residual });
     return {
@@ -112,7 +112,7 @@ function applyFall(hopper: HopperState, outlier: OutlierReading, settings: Feede
     };
   }
   const restarted = restartLevel(hopper, outlier, settings);
-  // What sank far and stayed there without portions was eaten unreported, unless it only takes back a rise just found.
+  // What sank far and stayed there without portions was eaten unreported, unless it only ends a rise just found.
   const isTakenBack = hopper.foundRefill !== null && outlier.at - hopper.foundRefill.at <= sameRefillSpan;
   if (!outlier.hasUnreportedEating || isTakenBack) return { hopper: restarted, foundRefill: null };
   return {

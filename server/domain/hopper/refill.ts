@@ -22,7 +22,7 @@ import {
 } from "./levelFilter.ts";
 
 /**
- * The keeper, or the feeder on the keeper's behalf, told of a refill. One that the scale found within half an hour is
+ * A refill reported by the keeper or by the feeder. One that the scale found within half an hour is
  * the same refill: then the scale knows better how much it was.
  */
 export function updateHopperByRefill(
@@ -64,7 +64,7 @@ export function updateHopperByRefill(
   }
 }
 
-/** Told within this time of a rise that the scale found, it is the same refill. */
+/** A refill reported within this time of a rise that the scale found is the same refill. */
 export const sameRefillSpan = minutes(30);
 
 /** The scale found this very refill: about then and about as much. */
@@ -76,16 +76,16 @@ function isAlreadyFound(hopper: HopperState, { at, what }: ReportedRefill, setti
   return Math.abs(level - hopper.estimate.level) <= 0.25 * settings.hopperCapacity;
 }
 
-/** Of the capacity. What a full one holds may as well be half as much again, or half of it, where nobody has said. */
+/** Of the capacity. An assumed capacity may be half as much again, or half of it. */
 const brimUncertainty = (settings: FeederSettings): number => (isAssumed(settings, "hopperCapacity") ? 0.3 : 0.03);
 
-/** How much was poured in has been told too: then "full" can be compared with what was reckoned. */
+/** The amount poured in was reported too: then "full" can be compared with the estimate. */
 const isAmountReported = ({ amountReportedAt }: HopperState, at: Instant): boolean =>
   amountReportedAt !== null && Math.abs(at - amountReportedAt) <= sameRefillSpan;
 
 /**
- * Portion after portion fell nothing, by reckoning little was left, and now somebody refills: it had run dry. That tells how
- * much the portions weighed since the level was last known.
+ * Several portions without food, little left by calculation, and now a refill: the hopper had run empty. That corrects the
+ * portion weight since the level was last known.
  */
 function markRunDry(hopper: HopperState, settings: FeederSettings): HopperState {
   if (!hopper.isKnown || hopper.emptyPortions < emptyPortionsMin || settings.sensors.scale) return hopper;
@@ -122,8 +122,8 @@ function addFood(hopper: HopperState, grams: number, at: Instant, settings: Feed
 }
 
 /**
- * Who pours in much does it to fill up, more or less. Nothing else corrects a level that is only reckoned from portions for
- * weeks; one that is weighed, or well known, doesn't heed it. Common practice, no source.
+ * A large refill mostly fills the hopper. Nothing else corrects a level that is calculated from portions for weeks; a weighed
+ * or well-known level is hardly changed by it. Common practice, no source.
  */
 function fillToBrim(estimate: LevelEstimate, grams: number, settings: FeederSettings): LevelEstimate {
   const { hopperCapacity, sensors } = settings;
@@ -136,7 +136,7 @@ interface KeeperMeasurement {
   readonly mass: number; // g
   readonly deviation: number; // g, standard deviation
   readonly at: Instant;
-  readonly isComparable: boolean; // whether what was reckoned before can be compared with it: not where food was poured in
+  readonly isComparable: boolean; // whether the estimate before can be compared with it: not where food was poured in
 }
 
 function setLevelByKeeper(
@@ -145,7 +145,7 @@ function setLevelByKeeper(
   settings: FeederSettings,
 ): HopperState {
   if (hopper.levelMeasuredAt !== null && at < hopper.levelMeasuredAt) return hopper;
-  // Told late: what fell since then was subtracted from a level that no longer counts, so it is reckoned anew.
+  // Reported late: what fell since then was subtracted from a level that no longer counts, so it is calculated again.
   const eatenSince = expectedEatenSince(hopper, at, settings);
   const levelNow = grams - eatenSince;
   const variance = deviation * deviation + (0.5 * eatenSince) ** 2;
@@ -159,7 +159,7 @@ function setLevelByKeeper(
   return updateEmptySince(measured, at, settings);
 }
 
-/** Grams by the learnt rate, since single portions of the past aren't kept. */
+/** Grams by the learnt rate, since single portions of the past aren't stored. */
 function expectedEatenSince(hopper: HopperState, at: Instant, settings: FeederSettings): number {
   if (hopper.lastPortionAt === null || hopper.lastPortionAt <= at) return 0;
   const forecast = appetiteForecast(hopper.appetite, settings);

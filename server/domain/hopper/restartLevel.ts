@@ -6,23 +6,22 @@ import { addVariance, clampLidLoad, updateByReading } from "./levelFilter.ts";
 
 export interface WeighingResult {
   readonly hopper: HopperState;
-  /** What somebody poured in without a word; null where nothing was, or where the keeper has told of it. */
+  /** A refill that wasn't entered; null where there was none, or where the keeper entered it. */
   readonly foundRefill: Grams | null;
 }
 
-/** What a scale said. */
 export interface ScaleReading {
   readonly reading: number; // g
   readonly kelvinAboveTare: number; // K, of the cell, against its taring
   readonly at: Instant;
 }
 
-/** The level by this reading, whatever was believed before. */
+/** The level by this reading, whatever the estimate was before. */
 export function restartLevel(
   hopper: HopperState,
   { reading, kelvinAboveTare, at }: ScaleReading,
   settings: FeederSettings,
-  addedLevelVariance = (4 * settings.hopperCapacity) ** 2, // g², beyond what was believed before
+  addedLevelVariance = (4 * settings.hopperCapacity) ** 2, // g², beyond the estimate's variance
 ): HopperState {
   const widened = addVariance(hopper.estimate, { level: addedLevelVariance });
   const corrected = clampLidLoad(updateByReading(widened, reading, kelvinAboveTare, hopper.noiseVariance));

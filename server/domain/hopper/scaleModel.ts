@@ -2,8 +2,8 @@ import type { FeederSettings } from "../settings.ts";
 
 /**
  * How a load cell under a hopper errs, outdoors. Data sheets say 0.05 % of full scale per 10 °C for its zero, and 0.05 % of
- * creep in half an hour; a public design note four to ten times as much for the zero (references, load cell). What full scale
- * is nobody told: cells of one to three times the hopper's capacity are usual.
+ * creep in half an hour; a public design note four to ten times as much for the zero (references, load cell). The full scale isn't
+ * entered: cells of one to three times the hopper's capacity are usual.
  */
 export const fullScale = (settings: FeederSettings): number => 2.2 * settings.hopperCapacity;
 
@@ -13,7 +13,7 @@ export const fullScale = (settings: FeederSettings): number => 2.2 * settings.ho
  */
 export const scaleNoise = (settings: FeederSettings): number => Math.max(4, 0.002 * settings.hopperCapacity);
 /**
- * Slow error of the scale's zero over a day's swing of 10 to 20 °C, where no thermometer tells of it. It is not averaged away
+ * Slow error of the scale's zero over a day's swing of 10 to 20 °C, where no thermometer shows it. It is not averaged away
  * by many readings. At least 5 g, since a small hopper may hang on a large cell.
  */
 export const scaleDrift = (settings: FeederSettings): number => Math.max(5, 0.005 * settings.hopperCapacity);
@@ -37,7 +37,7 @@ export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean
 }
 
 /**
- * g², of the zero's wandering within hours: hysteresis, the cell's lag behind the thermometer, creep; without a thermometer
+ * g², of the zero's drift within hours: hysteresis, the cell's lag behind the thermometer, creep; without a thermometer
  * also the day's swing.
  */
 export function zeroDriftVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {

@@ -1,5 +1,5 @@
 import type { Readings } from "../report.ts";
 
-/** What else the feeder said beside the reading, as far as it moves a scale. */
+/** The temperatures in the same report, as far as they change a scale's reading. */
 export type ScaleTemperatures = Pick<Readings, "air" | "inside" | "lid">;
 export const unknownTemperatures: ScaleTemperatures = { air: null, inside: null, lid: null };

@@ -4,8 +4,8 @@ import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 export const normalQuantile95 = 1.6449;
 
 /**
- * The mean and the interval from 5 to 95 % of what is believed to be about `mean` and is known to lie between nothing and
- * `most`: a normal distribution cut off at both. All in grams.
+ * The mean and the interval from 5 to 95 % of a normal distribution about `mean` that is cut off at zero and at `max`. All in
+ * grams.
  */
 export function truncatedNormalInterval(
   mean: number,

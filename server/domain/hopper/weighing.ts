@@ -2,13 +2,7 @@ import { days, type Instant } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
-import {
-  type Appetite,
-  appetiteForecast,
-  expectedEaten,
-  updateAppetiteByMeal,
-  updateAppetiteUntil,
-} from "./appetite.ts";
+import { appetiteForecast, expectedEaten, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
 import { daySpanAt } from "./daySpan.ts";
 import { clampLevel, clampPortion, type HopperState, updateEmptySince } from "./level.ts";
 import {
@@ -37,9 +31,9 @@ import {
 import { type ScaleTemperatures, unknownTemperatures } from "./scaleTemperatures.ts";
 
 /**
- * The scale said something. What it says is food, and the zero's drift with the temperature, and its wandering, and what lies
- * on the lid: at night no food goes, and what moves then is the scale. A reading far off what is believed is believed only when
- * others agree (jump.ts): a bird on the perch adds 200 to 500 g and leaves again.
+ * A scale reading: the food, the zero's change with the temperature, its drift, and what lies on the lid. At night no food is
+ * eaten, so what changes then is the scale. A reading far off the estimate is accepted only when others agree
+ * (outlierReading.ts): a bird on the perch adds 200 to 500 g and leaves again.
  */
 export function updateHopperByWeighing(
   hopper: HopperState,
@@ -48,83 +42,71 @@ export function updateHopperByWeighing(
   settings: FeederSettings,
   temperatures: ScaleTemperatures = unknownTemperatures,
 ): WeighingResult {
-  const unchanged = { hopper, foundRefill: null };
-  if (!settings.sensors.scale || isLiftedOff(reading, settings)) return unchanged;
-  // Older than what is known: what fell or was filled in since isn't in it.
-  if (
-    (hopper.levelMeasuredAt !== null && at < hopper.levelMeasuredAt) ||
-    (hopper.lastPortionAt !== null && at < hopper.lastPortionAt)
-  ) {
-    return unchanged;
-  }
+  if (!settings.sensors.scale || isLiftedOff(reading, settings) || isOutdated(hopper, at))
+    return { hopper, foundRefill: null };
   const cellCelsius = cellTemperature(hopper, temperatures, at);
   const kelvinAboveTare = cellCelsius === null ? 0 : cellCelsius - tareCelsius;
   const isEatingUnreported = hasUnreportedEating(hopper, at);
-  const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
   const estimate = predictUntil(hopper, at, settings, temperatures, isEatingUnreported);
-  if (!hopper.isKnown) {
-    return {
-      hopper: restartLevel({ ...hopper, estimate, cellCelsius, appetite }, { reading, kelvinAboveTare, at }, settings),
-      foundRefill: null,
-    };
-  }
+  const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
+  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite };
+  if (!hopper.isKnown)
+    return { hopper: restartLevel(predicted, { reading, kelvinAboveTare, at }, settings), foundRefill: null };
 
   const totalVariance = expectedReadingVariance(estimate, kelvinAboveTare) + hopper.noiseVariance;
   const residual = reading - expectedReading(estimate, kelvinAboveTare);
   const gate = Math.max(5 * Math.sqrt(totalVariance), 0.006 * settings.hopperCapacity, 10);
   if (Math.abs(residual) > gate) {
-    const predicted = { ...hopper, estimate, cellCelsius, appetite, predictedAt: at };
-    return updateByOutlier(
-      predicted,
-      { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported },
-      settings,
-    );
+    const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported };
+    return updateByOutlier({ ...predicted, predictedAt: at }, outlier, settings);
   }
   const corrected = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, hopper.noiseVariance));
-  const limited = clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings);
   const measured: HopperState = {
-    isKnown: true,
-    estimate: limited,
+    ...predicted,
+    estimate: clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings),
     portionSpreadVariance: updatedSpread(hopper, residual, totalVariance),
     noiseVariance: updatedNoise(hopper, residual, totalVariance, settings),
-    statedPortionGrams: hopper.statedPortionGrams,
     portionsSinceWeighed: 0,
-    lastPortionAt: hopper.lastPortionAt,
     weighedAt: at,
     levelMeasuredAt: at,
     predictedAt: at,
-    cellCelsius,
-    lidLoad: updateLidLoad(hopper.lidLoad, {
-      before: estimate,
-      after: corrected,
-      kelvinAboveTare: kelvinAboveTare,
-      portions: hopper.portionsSinceWeighed,
-      hours: hopper.predictedAt === null ? 0 : (at - hopper.predictedAt) / hourLong,
-    }),
+    lidLoad: updatedLidLoad(hopper, estimate, corrected, kelvinAboveTare, at),
     pendingJump: null,
-    foundRefill: hopper.foundRefill,
-    refillReportedAt: hopper.refillReportedAt,
-    amountReportedAt: hopper.amountReportedAt,
-    emptyPortions: hopper.emptyPortions,
-    emptySince: hopper.emptySince,
-    appetite: isEatingUnreported
-      ? updateAppetiteByScale(hopper, appetite, hopper.estimate.level - limited.level, at, settings)
-      : appetite,
   };
-  return { hopper: updateEmptySince(measured, at, settings), foundRefill: null };
+  const withAppetite = isEatingUnreported ? updateAppetiteByScale(hopper, measured, at, settings) : measured;
+  return { hopper: updateEmptySince(withAppetite, at, settings), foundRefill: null };
 }
 
-/** After this long without a portion event the birds, if the scale sinks, eat without being reported. */
+const updatedLidLoad = (
+  { lidLoad, portionsSinceWeighed, predictedAt }: HopperState,
+  before: LevelEstimate,
+  after: LevelEstimate,
+  kelvinAboveTare: number,
+  at: Instant,
+) =>
+  updateLidLoad(lidLoad, {
+    before,
+    after,
+    kelvinAboveTare,
+    portions: portionsSinceWeighed,
+    hours: predictedAt === null ? 0 : (at - predictedAt) / hourLong,
+  });
+
+/** Older than the level or the last portion: what fell or was filled in since isn't in it. */
+const isOutdated = ({ levelMeasuredAt, lastPortionAt }: HopperState, at: Instant): boolean =>
+  (levelMeasuredAt !== null && at < levelMeasuredAt) || (lastPortionAt !== null && at < lastPortionAt);
+
+/** After this long without a portion event a sinking scale means that portions aren't reported. */
 const portionGapMax = days(2);
 
-/** Far below zero the hopper has been lifted off its cell, or the cell is broken: no word about the food. */
+/** Far below zero the hopper has been lifted off its cell, or the cell is broken: the reading says nothing about the food. */
 const isLiftedOff = (reading: number, settings: FeederSettings) =>
   reading < -Math.max(50, 0.05 * settings.hopperCapacity);
 
 const hasUnreportedEating = (hopper: HopperState, at: Instant) =>
   hopper.lastPortionAt === null || at - hopper.lastPortionAt > portionGapMax;
 
-/** How far off the zero was from the start is the smaller, the less it moves with the temperature: known as that is learnt. */
+/** The less the zero changes with the temperature, the smaller its offset: the offset is limited as the slope is learnt. */
 function withExpectedOffset(
   estimate: LevelEstimate,
   temperatures: ScaleTemperatures,
@@ -141,23 +123,23 @@ const slopeSquaredOf = (estimate: LevelEstimate): number => estimate.slope * est
 const hasThermometer = ({ inside, air, lid: lidChange }: ScaleTemperatures): boolean =>
   (inside ?? air ?? lidChange) !== null;
 
-/** A new feeder's first day: whether it tells of portions will show, and until then nothing that the scale does is a meal. */
+/** On a new feeder's first day it isn't known yet whether it reports portions: the scale's changes don't count as meals. */
 const isWaitingForPortion = ({ lastPortionAt, appetite }: HopperState, at: Instant): boolean =>
   lastPortionAt === null && (appetite.watchedSince === null || at - appetite.watchedSince < days(1));
 
 function updateAppetiteByScale(
-  hopper: HopperState,
-  appetite: Appetite,
-  eaten: number,
+  before: HopperState,
+  measured: HopperState,
   at: Instant,
   settings: FeederSettings,
-) {
-  // Nobody eats in the dark: what the level does then is the scale being understood better.
-  if (isWaitingForPortion(hopper, at) || isDark(at, settings)) return appetite;
-  const { daily, dayPortions } = appetite;
-  // Only from here on it is counted.
-  const begun = daily === null && dayPortions === 0 ? { ...appetite, dayStart: at } : appetite;
-  return updateAppetiteByMeal(begun, eaten, at, settings);
+): HopperState {
+  // Nobody eats in the dark: what the level does then is a better estimate of the scale's errors.
+  if (isWaitingForPortion(before, at) || isDark(at, settings)) return measured;
+  const { appetite } = measured;
+  // Counting starts only here.
+  const started = appetite.daily === null && appetite.dayPortions === 0 ? { ...appetite, dayStart: at } : appetite;
+  const eaten = before.estimate.level - measured.estimate.level;
+  return { ...measured, appetite: updateAppetiteByMeal(started, eaten, at, settings) };
 }
 
 function cellTemperature(
@@ -173,7 +155,7 @@ function cellTemperature(
 }
 const hourLong = 3_600_000;
 
-/** What has passed since the last reading: the zero wanders, snow comes and goes, and birds may eat without a word. */
+/** The estimate at `at`: the zero drifts, snow comes and goes, and birds may eat unreported. */
 function predictUntil(
   hopper: HopperState,
   at: Instant,
@@ -205,7 +187,7 @@ function predictUntil(
   });
 }
 
-/** g² an hour, by which the scale errs from what is expected: single portions, their mean (within 5 %), the wandering zero. */
+/** g² an hour, of the scale's usual error: single portions, their mean (within 5 %), the zero's drift. */
 function usualVariancePerHour(
   { estimate, portionSpreadVariance, lidLoad }: HopperState,
   driftVariance: number,
@@ -218,7 +200,7 @@ function usualVariancePerHour(
 
 const nothingEaten = { mass: 0, variance: 0 };
 
-/** Where no portions are told, food goes as these birds are known to eat, give or take a bout of them. */
+/** Where no portions are reported, food goes as these birds usually eat, give or take a bout of them. */
 function unreportedEating(hopper: HopperState, from: Instant, to: Instant, settings: FeederSettings) {
   const forecast = appetiteForecast(hopper.appetite, settings);
   const { hopperCapacity, portionMass } = settings;
@@ -238,8 +220,8 @@ function isDark(at: Instant, settings: FeederSettings): boolean {
 }
 
 /**
- * Where innovations are larger or smaller than foreseen, a single portion's spread was set too small or too large: as far
- * as that spread, and not the scale's noise, made up what was foreseen.
+ * Where residuals are larger or smaller than expected, a single portion's spread was set too small or too large: as far as
+ * that spread, and not the scale's noise, made up the expected variance.
  */
 function updatedSpread(hopper: HopperState, residual: number, totalVariance: number): number {
   const share = (hopper.portionsSinceWeighed * hopper.portionSpreadVariance) / totalVariance;

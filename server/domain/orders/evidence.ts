@@ -1,11 +1,11 @@
 import { after, type Instant, later, minutes, type Span, seconds } from "../instant.ts";
 import type { Portion, PortionCause } from "../report.ts";
-import type { GivenFood, Order, OrdersState, RevertedPause } from "./order.ts";
+import type { GivenFood, Order, OrdersState, PauseStatement, RevertedPause } from "./order.ts";
 import { datedBy, earlierStart, redateOrders } from "./redating.ts";
 
 /**
- * What a feeder says and does after it has confirmed a pause. A confirmation holds only as long as nothing newer speaks
- * against it: a new start (which may have forgotten), its own word that it feeds, or food that it gave.
+ * What a feeder reports and does after it has confirmed a pause. A confirmation holds only until something newer contradicts it:
+ * a restart (which may have lost the pause), its own statement that it is feeding, or food that it gave.
  */
 export interface OrdersStep {
   readonly orders: OrdersState;
@@ -17,10 +17,10 @@ export interface ReportedStart {
   readonly boot: string;
   readonly uptime: Span;
   readonly at: Instant; // when the report was sent
-  readonly paused: boolean | null; // what the same report says
+  readonly paused: boolean | null; // stated in the same report
 }
 
-/** A report that is news, before its events are taken: it tells from which start of the feeder it comes. */
+/** The start of the feeder that a new report comes from; before the report's events. */
 export function updateOrdersByStart(
   orders: OrdersState,
   { boot, uptime, at, paused }: ReportedStart,
@@ -34,85 +34,101 @@ export function updateOrdersByStart(
   }
   const before =
     lastStart === undefined ? [] : [...lastStart.before, { boot: lastStart.boot, uptime: lastStart.uptime }];
-  const begun: OrdersState = {
+  const restarted: OrdersState = {
     ...orders,
-    lastStart: { boot, at: startedAt, uptime, byNewestReport: startedAt, before: before.slice(-startsKept) },
+    lastStart: { boot, at: startedAt, uptime, byNewestReport: startedAt, before: before.slice(-startsStoredMax) },
   };
-  if (lastStart === undefined) return unchangedOrders(begun); // nothing was known of any start before
-  if (begun.revertedPause !== undefined)
-    return unchangedOrders({ ...begun, revertedPause: { ...begun.revertedPause, inOneStart: false } });
-  // A feeder that says that it is paused has remembered it over its new start.
+  if (lastStart === undefined) return unchangedOrders(restarted); // nothing was known of any start before
+  if (restarted.revertedPause !== undefined)
+    return unchangedOrders({ ...restarted, revertedPause: { ...restarted.revertedPause, inOneStart: false } });
+  // A feeder that states that it is paused has kept the pause over its restart.
   if (newest === null || newest.answeredAt === null || !isPauseInForce(newest, at) || paused === true) {
-    return unchangedOrders(begun);
+    return unchangedOrders(restarted);
   }
-  const undone = newUndonePause("restart", startedAt, newest.answeredAt, now);
-  return revertConfirmation(begun, newest, { ...undone, inOneStart: false });
+  const reverted = newRevertedPause("restart", startedAt, newest.answeredAt, now);
+  return revertConfirmation(restarted, newest, { ...reverted, inOneStart: false });
 }
 
-/** A report from a start that is over: no feeder goes back to it, so the report was under way for long. */
+/** A report from an earlier start: no feeder goes back to it, so the report was delayed. */
 export const isFromEarlierStart = ({ lastStart }: OrdersState, boot: string, uptime: Span): boolean =>
   lastStart !== undefined &&
   lastStart.boot !== boot &&
   lastStart.before.some((earlier) => earlier.boot === boot && uptime >= earlier.uptime);
 
-/** What the feeder says of itself with each report; `at` is when it said so. Late words change nothing. */
+/** The feeder's own state in a report; `at` is when it was stated. Older statements change nothing. */
 export function updateOrdersByPaused(
   orders: OrdersState,
   paused: boolean | null,
   at: Instant,
   now: Instant = at,
 ): OrdersStep {
-  if (paused === null) return unchangedOrders(orders);
-  if (orders.lastStatement !== null && at < orders.lastStatement.at) return unchangedOrders(orders);
-  const heard = withStatement(orders, paused, at);
-  const { newest, revertedPause } = heard;
-  if (newest === null) return unchangedOrders(heard);
-  if (!paused && revertedPause !== undefined)
-    return unchangedOrders({ ...heard, revertedPause: { ...revertedPause, isStatedFeeding: true } });
-  if (!paused) return reviewNewest(heard, now);
-  if (revertedPause === undefined || !isUnanswered(newest) || !canConfirm(revertedPause, at)) return unchangedOrders(heard);
-  // Food that is learnt of only now is told first: the word of the same report must not hide it.
-  const isTold = revertedPause.lastPortion === null || revertedPause.at < now;
-  return isTold ? confirmOrder(heard, newest, at) : unchangedOrders(heard);
+  const { lastStatement } = orders;
+  if (paused === null || (lastStatement !== null && at < lastStatement.at)) return unchangedOrders(orders);
+  const stated = withStatement(orders, paused, at);
+  const { newest, revertedPause } = stated;
+  if (newest === null) return unchangedOrders(stated);
+  if (paused) {
+    return revertedPause === undefined ? unchangedOrders(stated) : confirmAgain(stated, newest, revertedPause, at, now);
+  }
+  return revertedPause === undefined
+    ? reviewNewest(stated, now)
+    : unchangedOrders({ ...stated, revertedPause: { ...revertedPause, isStatedFeeding: true } });
 }
 
-/** Food was given, at a moment that is known. */
+function confirmAgain(
+  orders: OrdersState,
+  newest: Order,
+  reverted: RevertedPause,
+  at: Instant,
+  now: Instant,
+): OrdersStep {
+  if (!isUnanswered(newest) || !canConfirm(reverted, at)) return unchangedOrders(orders);
+  // Food that is reported only now raises its fault first: the statement of the same report must not hide it.
+  const isFoodKnown = reverted.lastPortion === null || reverted.at < now;
+  return isFoodKnown ? confirmOrder(orders, newest, at) : unchangedOrders(orders);
+}
+
+/** Food was given at a known moment. */
 export function updateOrdersByPortion(
   orders: OrdersState,
   portion: Portion & { readonly recordedAt: Instant },
   now: Instant,
 ): OrdersStep {
   const given = { ...givenFoodOf(portion), ...datedBy(orders, portion.recordedAt) };
-  const gave = orders.lastFood !== undefined && orders.lastFood.at > given.at ? orders.lastFood : given;
-  const fed = { ...orders, lastFood: gave };
+  const lastFood = orders.lastFood !== undefined && orders.lastFood.at > given.at ? orders.lastFood : given;
+  const fed = { ...orders, lastFood };
   const { newest, revertedPause } = fed;
-  if (newest?.kind !== "pause") return unchangedOrders(fed);
+  if (newest?.kind !== "pause" || !isBeforeEnd(newest, given)) return unchangedOrders(fed);
   if (revertedPause !== undefined) {
-    const counts = isUnanswered(newest) && given.motorStartedAt > revertedPause.confirmedAt && isBeforeEnd(newest, given);
+    const counts = isUnanswered(newest) && given.motorStartedAt > revertedPause.confirmedAt;
     return unchangedOrders(counts ? { ...fed, revertedPause: withPortion(revertedPause, given) } : fed);
   }
-  if (newest.answeredAt === null || newest.status !== "confirmed") return unchangedOrders(fed);
-  if (given.motorStartedAt <= newest.answeredAt || !isBeforeEnd(newest, given)) return unchangedOrders(fed);
-  return revertConfirmation(fed, newest, pauseUndoneByFood(fed, newest.answeredAt, given, now));
+  const confirmedAt = newest.status === "confirmed" ? newest.answeredAt : null;
+  if (confirmedAt === null || given.motorStartedAt <= confirmedAt) return unchangedOrders(fed);
+  return revertConfirmation(fed, newest, pauseRevertedByFood(fed, confirmedAt, given, now));
 }
 
 /**
- * A confirmation against what is known already: the feeder's word that it feeds may have overtaken it on the way, and so may
- * food that it gave.
+ * Checks a confirmation against what is known already: a statement of the feeder that it is feeding may have arrived before
+ * it, and so may food that it gave.
  */
 export function reviewNewest(orders: OrdersState, now: Instant): OrdersStep {
   const { newest, lastStatement, lastFood } = orders;
-  if (newest === null || newest.answeredAt === null || orders.revertedPause !== undefined) return unchangedOrders(orders);
-  if (newest.kind !== "pause" || newest.status !== "confirmed") return unchangedOrders(orders);
-  if (lastFood !== undefined && lastFood.motorStartedAt > newest.answeredAt && isBeforeEnd(newest, lastFood)) {
-    return revertConfirmation(orders, newest, pauseUndoneByFood(orders, newest.answeredAt, lastFood, now));
+  const isConfirmedPause = newest?.kind === "pause" && newest.status === "confirmed" && newest.answeredAt !== null;
+  if (!isConfirmedPause || orders.revertedPause !== undefined) return unchangedOrders(orders);
+  const confirmedAt = newest.answeredAt;
+  if (lastFood !== undefined && lastFood.motorStartedAt > confirmedAt && isBeforeEnd(newest, lastFood)) {
+    return revertConfirmation(orders, newest, pauseRevertedByFood(orders, confirmedAt, lastFood, now));
   }
-  if (lastStatement === null || lastStatement.paused || lastStatement.at < newest.answeredAt) return unchangedOrders(orders);
-  if (!isBefore(newest, lastStatement.at)) return unchangedOrders(orders);
-  return revertConfirmation(orders, newest, newUndonePause("statement", lastStatement.at, newest.answeredAt, now));
+  return lastStatement !== null && isContradiction(newest, confirmedAt, lastStatement)
+    ? revertConfirmation(orders, newest, newRevertedPause("statement", lastStatement.at, confirmedAt, now))
+    : unchangedOrders(orders);
 }
 
-/** The feeder's word stands for the order again, from this moment on. */
+const isContradiction = (pause: Order, confirmedAt: Instant, { paused, at }: PauseStatement): boolean =>
+  !paused && at >= confirmedAt && isBefore(pause, at);
+
+/** The order is confirmed by the feeder from this moment on. */
 export function confirmOrder(orders: OrdersState, newest: Order, at: Instant): OrdersStep {
   const { revertedPause, ...rest } = orders;
   const { datedBy: by } = datedBy(orders, at);
@@ -120,36 +136,40 @@ export function confirmOrder(orders: OrdersState, newest: Order, at: Instant): O
   return withNewest(dated, { ...newest, status: "confirmed", answeredAt: at, problem: null });
 }
 
-/** Whether the feeder's word of `at` can mend a confirmation that was undone. */
+/** Whether a statement made at `at` can confirm a reverted pause again. */
 function canConfirm({ by, since, inOneStart, lastPortion }: RevertedPause, at: Instant): boolean {
   if (at <= since) return false;
   if (lastPortion === null) return true;
-  // Who said "paused" and gave food is believed when it has stood still for a while; who started anew, at once.
-  const quietSince = inOneStart && by === "portion" ? after(lastPortion.at, noFoodFor) : lastPortion.at;
-  return at > quietSince;
+  // A feeder that stated "paused" and gave food must give none for a while; one that restarted is believed at once.
+  const provenFrom = inOneStart && by === "portion" ? after(lastPortion.at, noFoodFor) : lastPortion.at;
+  return at > provenFrom;
 }
 
-/** "Done" says less than the word "paused": a feeder that said it and went on feeding in the same start isn't believed for it. */
-export const canConfirmByDone = (undone: RevertedPause, sentAt: Instant | null, at: Instant): boolean =>
-  sentAt !== null && at >= sentAt && !(undone.inOneStart && undone.isStatedFeeding) && canConfirm(undone, at);
+/** "Done" is weaker than the statement "paused": a feeder that sent it and went on feeding in the same start is not believed. */
+export const canConfirmByDone = (reverted: RevertedPause, sentAt: Instant | null, at: Instant): boolean =>
+  sentAt !== null && at >= sentAt && !(reverted.inOneStart && reverted.isStatedFeeding) && canConfirm(reverted, at);
 
-/** What the feeder last said of itself in the start that it lives in; null where it hasn't said, or started anew since. */
-export function currentStatement({ lastStatement, lastStart, revertedPause }: OrdersState): OrdersState["lastStatement"] {
+/** The feeder's last statement in its present start; null where there is none. */
+export function currentStatement({
+  lastStatement,
+  lastStart,
+  revertedPause,
+}: OrdersState): OrdersState["lastStatement"] {
   if (lastStatement === null) return null;
-  if (revertedPause?.by === "restart" && lastStatement.at <= revertedPause.since) return null; // of a start that is known to be over
+  if (revertedPause?.by === "restart" && lastStatement.at <= revertedPause.since) return null; // of a start that has ended
   return lastStart !== undefined && lastStatement.at < lastStart.at ? null : lastStatement;
 }
 
 export const isUnanswered = ({ status }: Order): boolean =>
   status === "requested" || status === "sent" || status === "overdue";
 
-/** @param until when a pause ends that it says to have carried out; left out: its word doesn't tell, so a known end holds. */
+/** @param until the end of the pause that it states; left out: not stated, so a known end holds. */
 export function withStatement(orders: OrdersState, paused: boolean, at: Instant, until?: Instant | null): OrdersState {
   const { lastStatement } = orders;
   if (lastStatement !== null && at < lastStatement.at) return orders;
   const ends = until === undefined && lastStatement?.paused === true ? lastStatement.until : until;
-  const said = { paused, at: lastStatement === null ? at : later(at, lastStatement.at), ...datedBy(orders, at) };
-  return { ...orders, lastStatement: paused && ends != null ? { ...said, until: ends } : said };
+  const statement = { paused, at: lastStatement === null ? at : later(at, lastStatement.at), ...datedBy(orders, at) };
+  return { ...orders, lastStatement: paused && ends != null ? { ...statement, until: ends } : statement };
 }
 
 export const unchangedOrders = (orders: OrdersState): OrdersStep => ({ orders, changed: [] });
@@ -158,15 +178,15 @@ export const withNewest = (orders: OrdersState, newest: Order): OrdersStep => ({
   changed: [newest],
 });
 
-const startsKept = 8; // as many as its clock remembers
+const startsStoredMax = 8; // as many as the feeder's clock stores
 
-/** How long a feeder that gave food against its own word must give none before its word counts again. Our choice. */
+/** How long a feeder that gave food against its own statement must give none before its statement counts again. Our choice. */
 const noFoodFor = minutes(10);
 
-/** A feeder ends a pause by its own clock, which may run a little ahead of ours. Our choice. */
+/** A feeder ends a pause by its own clock, which may be a little fast. Our choice. */
 export const endsEarlyMax = seconds(60);
 
-/** A portion is recorded when it is over or when it begins: nobody says which. A usual run, where it isn't said either. */
+/** A portion is recorded at its end or at its start: the protocol leaves it open. The usual run, where it isn't reported. */
 const usualRun = seconds(4);
 const recordingDelay = seconds(1);
 
@@ -181,7 +201,12 @@ const isPauseInForce = ({ kind, status, until }: Order, at: Instant): boolean =>
 const isBeforeEnd = (order: Order, { at }: GivenFood): boolean => isBefore(order, at);
 const isBefore = ({ until }: Order, at: Instant): boolean => until === null || at < after(until, -endsEarlyMax as Span);
 
-const newUndonePause = (by: RevertedPause["by"], since: Instant, confirmedAt: Instant, now: Instant): RevertedPause => ({
+const newRevertedPause = (
+  by: RevertedPause["by"],
+  since: Instant,
+  confirmedAt: Instant,
+  now: Instant,
+): RevertedPause => ({
   by,
   at: now,
   since,
@@ -192,21 +217,21 @@ const newUndonePause = (by: RevertedPause["by"], since: Instant, confirmedAt: In
   lastPortion: null,
 });
 
-/** Food that an earlier start gave, and tells of only now, says nothing of the start that lives. */
-function pauseUndoneByFood(
+/** Food that an earlier start gave and that is reported only now shows nothing about the present start. */
+function pauseRevertedByFood(
   { lastStart }: OrdersState,
   confirmedAt: Instant,
   given: GivenFood,
   now: Instant,
 ): RevertedPause {
   const inOneStart = lastStart === undefined || given.at >= lastStart.at;
-  return withPortion({ ...newUndonePause("portion", given.at, confirmedAt, now), inOneStart }, given);
+  return withPortion({ ...newRevertedPause("portion", given.at, confirmedAt, now), inOneStart }, given);
 }
 
-function withPortion(undone: RevertedPause, given: GivenFood): RevertedPause {
-  const { lastPortion, portionCount, since } = undone;
+function withPortion(reverted: RevertedPause, given: GivenFood): RevertedPause {
+  const { lastPortion, portionCount, since } = reverted;
   return {
-    ...undone,
+    ...reverted,
     by: "portion",
     since: later(since, given.at),
     portionCount: portionCount + 1,
@@ -214,6 +239,9 @@ function withPortion(undone: RevertedPause, given: GivenFood): RevertedPause {
   };
 }
 
-/** To be carried to the feeder again, and answered anew. */
-const revertConfirmation = (orders: OrdersState, newest: Order, undone: RevertedPause): OrdersStep =>
-  withNewest({ ...orders, revertedPause: undone }, { ...newest, status: "requested", sentAt: null, answeredAt: null });
+/** The order is sent to the feeder again and waits for a new answer. */
+const revertConfirmation = (orders: OrdersState, newest: Order, reverted: RevertedPause): OrdersStep =>
+  withNewest(
+    { ...orders, revertedPause: reverted },
+    { ...newest, status: "requested", sentAt: null, answeredAt: null },
+  );

@@ -6,31 +6,30 @@ import type { Order, OrdersState, RevertedPause } from "./order.ts";
 import { answerWithin, hasEnded, overdueAt } from "./orderTransitions.ts";
 import { hasFedSince, isStatedPausedAgain } from "./pauseStatus.ts";
 
-/** A stop that was asked for and of which the feeder hasn't said that it happened, or which it doesn't keep. */
+/** Faults of a requested pause that the feeder has not confirmed, or does not follow. */
 export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: Instant): readonly Fault[] {
   const { newest, revertedPause } = orders;
   if (newest === null || newest.kind !== "pause" || hasEnded(newest, now)) return [];
   const evidence = [requestEvidence(newest), statementEvidence(orders)];
   return [
-    ...(revertedPause === undefined ? [] : undonePauseFault(revertedPause, evidence)),
+    ...(revertedPause === undefined ? [] : revertedPauseFault(revertedPause, evidence)),
     ...overduePauseFault(orders, newest, settings, evidence, now),
   ];
 }
 
-function undonePauseFault(undone: RevertedPause, evidence: readonly Evidence[]): readonly Fault[] {
-  const confirmed = { label: "said that it had paused", value: "done", at: undone.confirmedAt };
-  if (undone.lastPortion !== null) {
-    const { portionCount, lastPortion, inOneStart } = undone;
+function revertedPauseFault(reverted: RevertedPause, evidence: readonly Evidence[]): readonly Fault[] {
+  const confirmed = { label: "confirmed the pause", value: "done", at: reverted.confirmedAt };
+  if (reverted.lastPortion !== null) {
+    const { portionCount, lastPortion, inOneStart } = reverted;
     const count = portionCount === 1 ? "a portion" : `${portionCount} portions`;
-    const by = lastPortion.cause === "keeper" ? " The last was given by hand at the feeder, as it says." : "";
-    const anew = inOneStart ? "" : " It has started anew since and may have forgotten the pause.";
-    const reason = `The feeder said that it had paused, and has given ${count} since.${by}${anew} The pause is being sent again.`;
+    const by = lastPortion.cause === "keeper" ? " The feeder reports that the last one was given by hand." : "";
+    const restarted = inOneStart ? "" : " It restarted and may have lost the pause.";
+    const reason = `The feeder confirmed the pause, but gave ${count} since then.${by}${restarted} The pause is sent again.`;
     const last = { label: "last portion", value: `cause: ${lastPortion.cause}`, at: lastPortion.at };
     return [{ kind: "feedsThoughPaused", reason, evidence: [...evidence, confirmed, last], confidence: null }];
   }
-  if (undone.by !== "statement") return [];
-  const reason =
-    "The feeder said that it had paused, and says since then that it is feeding. The pause is being sent again.";
+  if (reverted.by !== "statement") return [];
+  const reason = "The feeder confirmed the pause, but reports since then that it is feeding. The pause is sent again.";
   return [{ kind: "pauseContradicted", reason, evidence: [...evidence, confirmed], confidence: null }];
 }
 
@@ -42,30 +41,35 @@ function overduePauseFault(
   now: Instant,
 ): readonly Fault[] {
   const { revertedPause } = orders;
-  const word = currentStatement(orders);
-  // Whatever became of this very order: a feeder that says it stands still, and said so since, does.
-  if (word?.paused && word.at >= (revertedPause?.since ?? newest.requestedAt) && !hasFedSince(orders, word.at)) return [];
+  const statement = currentStatement(orders);
+  // Whatever happened to this order: a feeder that has stated since then that it is paused is paused.
+  if (
+    statement?.paused &&
+    statement.at >= (revertedPause?.since ?? newest.requestedAt) &&
+    !hasFedSince(orders, statement.at)
+  )
+    return [];
   if (newest.status === "refused") {
-    const why = newest.problem === null ? "" : ` It says: ${newest.problem}`;
-    return [{ kind: "pauseOverdue", reason: `The feeder refused to pause.${why}`, evidence, confidence: null }];
+    const reason = `The feeder refused to pause.${problemText(newest)}`;
+    return [{ kind: "pauseOverdue", reason, evidence, confidence: null }];
   }
   const due = overdueAt(orders, settings);
   if (due === null || now < due) return [];
   return [{ kind: "pauseOverdue", reason: overdueText(newest, revertedPause), evidence, confidence: null }];
 }
 
-function overdueText({ sentAt }: Order, undone: RevertedPause | undefined): string {
-  if (undone?.by === "restart") {
+function overdueText({ sentAt }: Order, reverted: RevertedPause | undefined): string {
+  if (reverted?.by === "restart") {
     return sentAt === null
-      ? "The feeder started anew after it had paused, and the pause has not reached it again."
-      : "The feeder started anew after it had paused. The pause was sent again, but the feeder has not said that it stands still.";
+      ? "The feeder restarted while it was paused, and the pause has not reached it again."
+      : "The feeder restarted while it was paused. The pause was sent again, but the feeder has not confirmed that it is paused.";
   }
   return sentAt === null
-    ? "The feeder was to pause, but the order has not reached it."
-    : "The feeder was to pause and the order was sent, but it has not said that it stopped.";
+    ? "A pause was requested, but the order has not reached the feeder."
+    : "A pause was requested and sent, but the feeder has not confirmed that it is paused.";
 }
 
-/** A feeder that stands still though it should feed: the birds wait, and nobody means it. */
+/** The fault of a feeder that is paused though it should feed. */
 export function staysPausedFault(orders: OrdersState, settings: FeederSettings, now: Instant): Fault | null {
   const { newest } = orders;
   const reason = newest === null ? null : staysPausedText(orders, newest, settings, now);
@@ -79,34 +83,37 @@ export function staysPausedFault(orders: OrdersState, settings: FeederSettings, 
 }
 
 function staysPausedText(orders: OrdersState, newest: Order, settings: FeederSettings, now: Instant): string | null {
-  const word = currentStatement(orders);
-  if (newest.kind === "pause") {
-    if (newest.until === null || now < after(newest.until, answerWithin(settings))) return null;
-    if (!word?.paused || word.at < newest.until || hasFedSince(orders, word.at)) return null;
-    return "The pause was to end by itself, and the feeder still says that it is paused.";
-  }
+  if (newest.kind === "pause") return pastPauseText(orders, newest, settings, now);
   if (newest.status === "confirmed") {
-    if (!isStatedPausedAgain(orders, newest)) return null;
-    return "The feeder confirmed that it feeds again, and says since then that it is paused. Somebody may have paused it by hand: so the order is not sent again.";
+    return isStatedPausedAgain(orders, newest)
+      ? "The feeder confirmed that it is feeding again, but reports since then that it is paused. Somebody may have paused it at the feeder, so the order is not sent again."
+      : null;
   }
   if (hasFedSince(orders, newest.requestedAt)) return null;
-  if (newest.status === "refused") {
-    return `The feeder refused to resume.${newest.problem === null ? "" : ` It says: ${newest.problem}`}`;
-  }
+  if (newest.status === "refused") return `The feeder refused to resume.${problemText(newest)}`;
   const due = overdueAt(orders, settings);
   if (due === null || now < due) return null;
   return newest.sentAt === null
-    ? "The feeder was to feed again, but the order has not reached it."
-    : "The feeder was to feed again and the order was sent, but it has not said that it does.";
+    ? "Resume was requested, but the order has not reached the feeder."
+    : "Resume was requested and sent, but the feeder has not confirmed that it is feeding.";
 }
 
+function pastPauseText(orders: OrdersState, { until }: Order, settings: FeederSettings, now: Instant): string | null {
+  if (until === null || now < after(until, answerWithin(settings))) return null;
+  const statement = currentStatement(orders);
+  if (!statement?.paused || statement.at < until || hasFedSince(orders, statement.at)) return null;
+  return "The pause has ended, but the feeder still reports that it is paused.";
+}
+
+const problemText = ({ problem }: Order): string => (problem === null ? "" : ` It reports: ${problem}`);
+
 const requestEvidence = ({ requestedBy, requestedAt }: Order): Evidence => ({
-  label: "asked",
+  label: "requested",
   value: `by ${requestedBy}`,
   at: requestedAt,
 });
 
 const statementEvidence = ({ lastStatement }: OrdersState): Evidence =>
   lastStatement === null
-    ? { label: "feeder says", value: "nothing about being paused", at: null }
-    : { label: "feeder says", value: lastStatement.paused ? "paused" : "not paused", at: lastStatement.at };
+    ? { label: "feeder reports", value: "nothing about a pause", at: null }
+    : { label: "feeder reports", value: lastStatement.paused ? "paused" : "not paused", at: lastStatement.at };

@@ -15,19 +15,18 @@ import {
 import type { Order, OrdersState, ReplacedOrder } from "./order.ts";
 
 /**
- * The life of an order: asked -> sent -> confirmed | refused, with `overdue` on the way where the feeder keeps silent.
- * Only the feeder's own word ends it. The newest order wins; an older one that was never answered is superseded. A
- * repeated order, answer or asking changes nothing, so that every part of the way may try again. A confirmed pause that no
- * longer holds (evidence.ts) is asked again.
- * (A resume feeds nothing that was missed meanwhile: that is the feeder's duty, and stands in the feeder's contract.)
+ * The states of an order: requested -> sent -> confirmed | refused, with `overdue` between where the feeder doesn't answer.
+ * Only the feeder's answer ends it. The newest order wins; an older one that was never answered is superseded. A repeated
+ * request, order or answer changes nothing, so that every part may retry. A confirmed pause that no longer holds
+ * (evidence.ts) is requested again.
+ * (A resume doesn't make up for portions that were missed meanwhile: see the feeder's contract.)
  */
-/** A keeper asks. The last to reach us is the newest: the server's own order of arrival can't be fooled by a clock. */
 export function requestOrder(orders: OrdersState, order: Order): OrdersStep {
   const { newest } = orders;
   if (newest?.id === order.id || orders.earlier.includes(order.id)) return unchangedOrders(orders);
   const earlier = newest === null ? orders.earlier : [...orders.earlier, newest.id].slice(-earlierMax);
   const superseded = newest !== null && isUnanswered(newest) ? [{ ...newest, status: "superseded" as const }] : [];
-  const { revertedPause, answerDatedBy, ...rest } = orders; // whatever became of the order before
+  const { revertedPause, answerDatedBy, ...rest } = orders; // they belong to the order before
   const replaced =
     newest === null ? {} : { replaced: [...(orders.replaced ?? []), replacedForm(newest)].slice(-replacedMax) };
   return { orders: { ...rest, ...replaced, newest: order, earlier }, changed: [...superseded, order] };
@@ -35,7 +34,7 @@ export function requestOrder(orders: OrdersState, order: Order): OrdersStep {
 
 const replacedForm = ({ id, kind, until }: Order): ReplacedOrder => ({ id, kind, until });
 
-/** What must be carried to the feeder now, with each answer and over its socket, until it has answered. */
+/** The orders that go to the feeder now, with each answer and over its socket, until it has answered. */
 export function pendingOrders(orders: OrdersState, now: Instant): readonly Order[] {
   const { newest } = orders;
   if (newest === null || hasEnded(newest, now)) return [];
@@ -58,41 +57,49 @@ export interface OrderAnswer {
   readonly problem: string | null;
 }
 
-/** Of which start of the feeder an answer is: the one that lives, the one that was met last and is over now, or an earlier one. */
+/** The start of the feeder that an answer is from: the present one, the last known one that has ended, or an earlier one. */
 export type AnswerStart = "this" | "over" | "earlier";
 
 /**
- * The feeder says what became of an order. An answer to an older one says nothing of the newest order, only how the feeder stands.
- * @param start where it is not `this`, the answer says nothing of how the start that lives keeps a pause.
+ * The feeder's answer to an order. An answer to an older order shows only the feeder's state, not the result of the newest order.
+ * @param start where it is not `this`, the answer doesn't show that the present start keeps a pause.
  */
 export function answerOrder(
   orders: OrdersState,
   answer: OrderAnswer,
-  saidAt: Instant,
-  now: Instant = saidAt,
+  answeredAt: Instant,
+  now: Instant = answeredAt,
   start: AnswerStart = "this",
 ): OrdersStep {
-  const { newest, revertedPause } = orders;
-  // A report that was held up dates its answers too late; an earlier start was over when the one that lives began.
-  const at = start === "earlier" && orders.lastStart !== undefined ? earlier(saidAt, orders.lastStart.at) : saidAt;
+  const { newest, lastStart } = orders;
+  // A delayed report dates its answers too late; an earlier start had ended when the present one began.
+  const at = start === "earlier" && lastStart !== undefined ? earlier(answeredAt, lastStart.at) : answeredAt;
   if (newest === null) return unchangedOrders(orders);
   if (newest.id !== answer.order) return answerReplaced(orders, answer, at, now, start);
-  if (newest.answeredAt !== null && at <= newest.answeredAt) return unchangedOrders(orders); // a repeat, or older word
-  // An answer from before the order was sent again is the one that no longer holds.
-  if (revertedPause !== undefined && (newest.sentAt === null || at < newest.sentAt)) return unchangedOrders(orders);
-  if (answer.outcome === "refused") {
-    if (newest.status === "refused") return unchangedOrders(orders);
-    return withNewest(orders, { ...newest, status: "refused", answeredAt: at, problem: answer.problem });
-  }
-  if (start !== "this" && newest.kind === "pause") return applyEarlierDone(orders, newest, at, now);
-  if (revertedPause !== undefined && !canConfirmByDone(revertedPause, newest.sentAt, at)) return unchangedOrders(orders);
-  // "Done" is also the feeder's word on how it stands; later readings may tell otherwise.
-  const heard = withStatement(orders, newest.kind === "pause", at, newest.until);
-  if (newest.status === "confirmed") return unchangedOrders(heard);
-  return confirmAndReview(heard, newest, at, now);
+  if (isOutdated(orders, newest, at)) return unchangedOrders(orders);
+  if (answer.outcome === "done") return applyDone(orders, newest, at, now, start);
+  return newest.status === "refused"
+    ? unchangedOrders(orders)
+    : withNewest(orders, { ...newest, status: "refused", answeredAt: at, problem: answer.problem });
 }
 
-/** It did what a newer order has replaced meanwhile, and so stands as that older order asked. */
+/** A repeated or older answer, or one from before a reverted pause was sent again. */
+function isOutdated({ revertedPause }: OrdersState, { answeredAt, sentAt }: Order, at: Instant): boolean {
+  if (answeredAt !== null && at <= answeredAt) return true;
+  return revertedPause !== undefined && (sentAt === null || at < sentAt);
+}
+
+function applyDone(orders: OrdersState, newest: Order, at: Instant, now: Instant, start: AnswerStart): OrdersStep {
+  const { revertedPause } = orders;
+  if (start !== "this" && newest.kind === "pause") return applyEarlierDone(orders, newest, at, now);
+  if (revertedPause !== undefined && !canConfirmByDone(revertedPause, newest.sentAt, at))
+    return unchangedOrders(orders);
+  // "Done" is also a statement of the feeder's state; later readings may contradict it.
+  const stated = withStatement(orders, newest.kind === "pause", at, newest.until);
+  return newest.status === "confirmed" ? unchangedOrders(stated) : confirmAndReview(stated, newest, at, now);
+}
+
+/** The feeder followed an order that a newer one has replaced, and so is in the state of that older order. */
 function answerReplaced(
   orders: OrdersState,
   answer: OrderAnswer,
@@ -109,7 +116,7 @@ function answerReplaced(
     : unchangedOrders(withStatement(orders, true, at, order.until));
 }
 
-/** What it says of itself since may be this very pause, which ends by itself. */
+/** Its later statement may be about this pause, which ends by itself. */
 function withEnd(orders: OrdersState, { kind, until }: Pick<Order, "kind" | "until">, at: Instant): OrdersState {
   const { lastStatement, newest } = orders;
   const isOlder = newest !== null && newest.answeredAt !== null && newest.answeredAt > at;
@@ -119,20 +126,21 @@ function withEnd(orders: OrdersState, { kind, until }: Pick<Order, "kind" | "unt
 
 function confirmAndReview(orders: OrdersState, newest: Order, at: Instant, now: Instant): OrdersStep {
   const step = confirmOrder(orders, newest, at);
-  const judgement = reviewNewest(step.orders, now);
-  return { orders: judgement.orders, changed: [...step.changed, ...judgement.changed] };
+  const reviewed = reviewNewest(step.orders, now);
+  return { orders: reviewed.orders, changed: [...step.changed, ...reviewed.changed] };
 }
 
-/** It paused in a start that is over: whether the start that lives now has kept that, it says itself, now or later. */
+/** It paused in an earlier start: only its own statement, now or later, shows whether the present start kept the pause. */
 function applyEarlierDone(orders: OrdersState, newest: Order, at: Instant, now: Instant): OrdersStep {
   if (newest.status === "confirmed" || orders.revertedPause !== undefined) return unchangedOrders(orders);
-  const word = currentStatement(orders);
-  if (word?.paused && word.at > at) return confirmAndReview(withEnd(orders, newest, at), newest, word.at, now);
+  const statement = currentStatement(orders);
+  if (statement?.paused && statement.at > at)
+    return confirmAndReview(withEnd(orders, newest, at), newest, statement.at, now);
   return unchangedOrders({
     ...withStatement(orders, true, at, newest.until),
     revertedPause: {
       by: "restart",
-      at: newest.requestedAt, // nobody was told that it was confirmed: the waiting goes on
+      at: newest.requestedAt, // the confirmation was never shown: the time to answer goes on
       since: at,
       confirmedAt: at,
       inOneStart: false,
@@ -143,11 +151,11 @@ function applyEarlierDone(orders: OrdersState, newest: Order, at: Instant, now: 
   });
 }
 
-/** When the order should have been answered, had it gone well; null where none is waited for. */
+/** When the order should have been answered; null where no answer is expected. */
 export function overdueAt(orders: OrdersState, settings: Pick<FeederSettings, "reportEvery">): Instant | null {
   const { newest, revertedPause } = orders;
   if (newest === null || !isUnanswered(newest)) return null;
-  // Sending it again doesn't begin the waiting anew; only a confirmation that was taken back does, once.
+  // Sending it again doesn't restart the time to answer; only a reverted confirmation does, once.
   return after(revertedPause?.at ?? newest.requestedAt, answerWithin(settings));
 }
 
@@ -163,7 +171,7 @@ export function markOrdersOverdue(
   return withNewest(orders, { ...newest, status: "overdue" });
 }
 
-/** When time alone changes what this room says; null: nothing is under way. */
+/** When time alone changes the result of this module; null: no order is pending. */
 export function ordersCheckAt(orders: OrdersState, settings: FeederSettings, now: Instant): Instant | null {
   const { newest } = orders;
   const ends = newest?.until ?? null;
@@ -176,9 +184,9 @@ export function ordersCheckAt(orders: OrdersState, settings: FeederSettings, now
 }
 
 const earlierMax = 16;
-const replacedMax = 4; // a feeder that is cut off is asked that often at the most
+const replacedMax = 4; // a feeder without connection gets no more orders than that
 
-/** Two reports' time and something for the way: an order leaves on a report's answer and is answered by the next one. */
+/** Two report intervals and a margin: an order leaves with a report's answer and is answered by the next report. */
 export function answerWithin({ reportEvery }: Pick<FeederSettings, "reportEvery">): Span {
   return Math.max(seconds(60), milliseconds(2 * reportEvery + seconds(30))) as Span;
 }

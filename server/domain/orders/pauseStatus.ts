@@ -1,50 +1,56 @@
 import { after, type Instant } from "../instant.ts";
 import { currentStatement, endsEarlyMax } from "./evidence.ts";
-import type { Order, OrderStatus, OrdersState } from "./order.ts";
+import type { Order, OrderStatus, OrdersState, PauseStatement } from "./order.ts";
 import { hasEnded } from "./orderTransitions.ts";
 
 /**
- * What is known of a feeder's standing still, by the last that it said or did itself. No order of ours is in it: that a
- * keeper asked is told beside it.
+ * Whether a feeder is paused, by its own last statement or action. No order is part of it: requests are shown separately.
  */
 export type PauseStatus =
   | { readonly kind: "paused"; readonly at: Instant }
   | { readonly kind: "feeding"; readonly at: Instant }
-  /** A pause that was to end by itself, and nothing said or done since. */
+  /** A pause that was due to end by itself, with no statement or action since. */
   | { readonly kind: "endedUnconfirmed"; readonly until: Instant }
-  /** It never said, or hasn't said since it started anew. */
+  /** No statement yet, or none since it restarted. */
   | { readonly kind: "unknown"; readonly startedAt: Instant | null };
 
 export function pauseStatus(orders: OrdersState, now: Instant): PauseStatus {
-  const { newest, lastFood, lastStart, revertedPause } = orders;
-  const word = currentStatement(orders);
-  const fedLast =
-    lastFood !== undefined && (word === null ? !isBeforeStart(orders, lastFood.at) : lastFood.motorStartedAt > word.at);
-  // Food that was given against its word is believed before that word, until it has confirmed anew.
-  if (revertedPause?.lastPortion && (word === null || word.paused))
-    return { kind: "feeding", at: revertedPause.lastPortion.at };
-  if (lastFood !== undefined && fedLast) return { kind: "feeding", at: lastFood.at };
-  if (word === null)
-    return { kind: "unknown", startedAt: lastStart === undefined || orders.lastStatement === null ? null : lastStart.at };
-  if (!word.paused) return { kind: "feeding", at: word.at };
-  // The pause that it carried out may be an older one than was asked last.
-  const ends = [word.until, newest?.kind === "pause" ? newest.until : null];
-  const until = ends.find((end) => end != null && now >= end && word.at < end);
-  return until == null ? { kind: "paused", at: word.at } : { kind: "endedUnconfirmed", until };
+  const statement = currentStatement(orders);
+  const fedAt = feedingSince(orders, statement);
+  if (fedAt !== null) return { kind: "feeding", at: fedAt };
+  if (statement === null) {
+    const { lastStart, lastStatement } = orders;
+    return { kind: "unknown", startedAt: lastStatement === null ? null : (lastStart?.at ?? null) };
+  }
+  if (!statement.paused) return { kind: "feeding", at: statement.at };
+  // Its pause may be an older one than the last order.
+  const ends = [statement.until, orders.newest?.kind === "pause" ? orders.newest.until : null];
+  const until = ends.find((end) => end != null && now >= end && statement.at < end);
+  return until == null ? { kind: "paused", at: statement.at } : { kind: "endedUnconfirmed", until };
+}
+
+/** The last food, where it is newer than the statement or contradicts it; null: the statement counts. */
+function feedingSince(orders: OrdersState, statement: PauseStatement | null): Instant | null {
+  const { lastFood, revertedPause } = orders;
+  // Food against a statement counts more than the statement, until the feeder has confirmed again.
+  if (revertedPause?.lastPortion && (statement === null || statement.paused)) return revertedPause.lastPortion.at;
+  if (lastFood === undefined) return null;
+  const isNewer = statement === null ? !isBeforeStart(orders, lastFood.at) : lastFood.motorStartedAt > statement.at;
+  return isNewer ? lastFood.at : null;
 }
 
 /**
- * Whether the feeder is to be taken as paused, so that standing still is no fault. Only its own word counts, and not a
- * word from before a resume was asked, from before it started anew, or against what it did.
+ * Whether the feeder counts as paused, so that giving no food is no fault. Only its own statement counts, and not one from before a
+ * resume was requested, from before a restart, or one that its actions contradict.
  */
 export function isPaused(orders: OrdersState, now: Instant): boolean {
   const { newest, revertedPause } = orders;
-  const standing = pauseStatus(orders, now);
-  if (standing.kind !== "paused" || revertedPause !== undefined) return false;
-  return newest?.kind !== "resume" || standing.at >= newest.requestedAt;
+  const status = pauseStatus(orders, now);
+  if (status.kind !== "paused" || revertedPause !== undefined) return false;
+  return newest?.kind !== "resume" || status.at >= newest.requestedAt;
 }
 
-/** Where an order stands, as a keeper is told: nothing is called confirmed beside the opposite. */
+/** The status of an order as shown to keepers: never "confirmed" where the opposite is known. */
 export type DisplayedStatus = OrderStatus | "ended" | "contradicted";
 
 export function displayedStatus(orders: OrdersState, order: Order, now: Instant): DisplayedStatus {
@@ -53,26 +59,30 @@ export function displayedStatus(orders: OrdersState, order: Order, now: Instant)
   if (kind === "pause") {
     if (orders.revertedPause !== undefined && orders.revertedPause.by !== "restart")
       return status === "refused" ? status : "contradicted";
-    // By its own clock, which may run ahead of ours, its time was up.
+    // Its own clock may be fast, so that it ended early.
     const early = status === "confirmed" && order.until !== null && now >= after(order.until, -endsEarlyMax as never);
     return early && pauseStatus(orders, now).kind === "feeding" ? "ended" : status;
   }
   return status === "confirmed" && isStatedPausedAgain(orders, order) ? "contradicted" : status;
 }
 
-/** A resume that it confirmed, and yet it says later that it is paused. */
+/** A resume that the feeder confirmed, though it states later that it is paused. */
 export function isStatedPausedAgain(orders: OrdersState, resume: Order): boolean {
-  const word = currentStatement(orders);
+  const statement = currentStatement(orders);
   return (
-    word?.paused === true && resume.answeredAt !== null && word.at > resume.answeredAt && !hasFedSince(orders, word.at)
+    statement?.paused === true &&
+    resume.answeredAt !== null &&
+    statement.at > resume.answeredAt &&
+    !hasFedSince(orders, statement.at)
   );
 }
 
-/** By its word or its deed it has fed after that moment. */
+/** By its statement or by food it has been feeding after that moment. */
 export function hasFedSince(orders: OrdersState, at: Instant): boolean {
   const { lastFood, lastStatement } = orders;
   return (
-    (lastFood !== undefined && lastFood.motorStartedAt > at) || (lastStatement?.paused === false && lastStatement.at > at)
+    (lastFood !== undefined && lastFood.motorStartedAt > at) ||
+    (lastStatement?.paused === false && lastStatement.at > at)
   );
 }
 

@@ -2,9 +2,9 @@ import { after, earlier, type Instant, type Span, seconds } from "../instant.ts"
 import type { DatedMoment, GivenFood, OrdersState } from "./order.ts";
 
 /**
- * A report's moments are counted back from its arrival, so one that was held up on its way dates them too late. A later report
- * of the same start that came sooner shows when the feeder really started: what the held-up one told is moved back by as much,
- * or food given after a confirmation would look as if it came before.
+ * A report's moments are counted back from its arrival, so a delayed report dates them too late. A later report of the same start
+ * with a shorter delay shows when the feeder really started: the moments of the delayed one are moved back by the difference,
+ * or food given after a confirmation would seem to come before it.
  */
 export function redateOrders(orders: OrdersState, startedAt: Instant): OrdersState {
   const { newest, lastStatement, lastFood, revertedPause, answerDatedBy } = orders;
@@ -24,11 +24,11 @@ export function redateOrders(orders: OrdersState, startedAt: Instant): OrdersSta
   };
 }
 
-/** With which start a moment was dated: the newest report's, as far as it lies in the start that lives. */
+/** The start by which a moment was dated: the newest report's, where the moment lies in the present start. */
 export const datedBy = ({ lastStart }: OrdersState, at: Instant): { readonly datedBy?: Instant } =>
   lastStart === undefined || at < lastStart.at ? {} : { datedBy: lastStart.byNewestReport };
 
-/** The start by all of its reports: the one that was held up the least is nearest to it. */
+/** The start by all of its reports: the one with the shortest delay is nearest to it. */
 export const earlierStart = (known: Instant, byReport: Instant): Instant => earlier(known, byReport);
 
 function moveBack<Moment extends DatedMoment>(moment: Moment, startedAt: Instant): Moment {
@@ -41,7 +41,7 @@ function moveFoodBack(food: GivenFood, startedAt: Instant): GivenFood {
   return { ...moveBack(food, startedAt), motorStartedAt: after(food.motorStartedAt, -late as Span) };
 }
 
-/** Clocks run apart by less than this between two reports; only what a line holds up is more. Our choice. */
+/** Clocks differ by less than this between two reports; a larger difference is a delay. Our choice. */
 const clockTolerance = seconds(1);
 
 function latenessOf({ datedBy }: { readonly datedBy?: Instant | undefined }, startedAt: Instant): Span {

@@ -1,19 +1,19 @@
 import type { NotificationContent } from "../notification/content.ts";
 
 /**
- * Which notices leave next, where not all can at once. What is urgent goes first; then whoever has the least under way; then
- * what waits longest. A push service that doesn't answer keeps few of the lanes, however much waits at it, and all such services
- * together leave the other half to those that answer.
+ * Which notifications are sent next, where not all can be at once. Urgent ones go first; then those of the person with the fewest
+ * deliveries under way; then those that wait longest. A push service that doesn't answer gets few deliveries at a time, however
+ * many wait for it, and all such services together leave the other half to those that answer.
  */
 
-/** An exchange with a push service, or with the mail server, for one person. */
+/** A delivery to a push service, or to the mail server, for one person. */
 export interface DeliveryTarget {
   readonly person: string;
   /** Origin of the push service, or `mail`. */
   readonly service: string;
 }
 
-/** A notice that is due. */
+/** A notification that is due. */
 export interface DeliveryCandidate extends DeliveryTarget {
   readonly rank: DeliveryRank;
 }
@@ -21,15 +21,15 @@ export interface DeliveryCandidate extends DeliveryTarget {
 /** 0 goes first. */
 export type DeliveryRank = 0 | 1 | 2;
 
-/** The most exchanges under way at a time. */
+/** The maximum of deliveries under way at a time. */
 export interface DeliveryLimits {
   readonly total: number;
   readonly perPerson: number;
-  /** At a service that answered the last time. */
+  /** To a service that answered the last time. */
   readonly perService: number;
-  /** At one that didn't, or that nothing has been sent to yet. */
+  /** To one that didn't, or that nothing has been sent to yet. */
   readonly perUnanswering: number;
-  /** At all of those together. */
+  /** To all of those together. */
   readonly unanswering: number;
 }
 
@@ -40,7 +40,7 @@ export interface DeliveryCapacity {
   readonly answering: ReadonlySet<string>;
 }
 
-/** Room for everything. */
+/** No limits. */
 export const unlimitedCapacity: DeliveryCapacity = {
   limits: {
     total: Number.POSITIVE_INFINITY,
@@ -53,7 +53,7 @@ export const unlimitedCapacity: DeliveryCapacity = {
   answering: new Set(),
 };
 
-/** What only takes a notice back wakes nobody, so it can wait. */
+/** A closing notification has no sound, so it can wait. */
 export const rankOf = ({ priority, isClosing }: Pick<NotificationContent, "priority" | "isClosing">): DeliveryRank => {
   if (isClosing === true || priority === "note") return 2;
   return priority === "urgent" ? 0 : 1;
@@ -69,10 +69,10 @@ export const serviceOfEndpoint = (endpoint: string): string =>
  */
 export function fairShare<T extends DeliveryCandidate>(
   due: readonly T[],
-  lanes: DeliveryCapacity,
+  capacity: DeliveryCapacity,
   most: number,
 ): readonly T[] {
-  const load = alarmLoad(lanes);
+  const load = deliveryLoad(capacity);
   const queues = queuesOf(due);
   const chosen: T[] = [];
   while (chosen.length < most) {
@@ -90,7 +90,7 @@ export function fairShare<T extends DeliveryCandidate>(
   return chosen;
 }
 
-/** Notices of one rank for one person at one service, by their places among what is due. */
+/** Notifications of one rank for one person at one service, by their places among what is due. */
 interface Queue<T extends DeliveryCandidate> extends Pick<T, "rank" | "person" | "service"> {
   readonly places: number[];
   at: number;
@@ -109,7 +109,7 @@ function queuesOf<T extends DeliveryCandidate>(due: readonly T[]): Iterable<Queu
   return [...queues.values()];
 }
 
-function precedes(one: Queue<DeliveryCandidate>, other: Queue<DeliveryCandidate>, load: AlarmLoad): boolean {
+function precedes(one: Queue<DeliveryCandidate>, other: Queue<DeliveryCandidate>, load: DeliveryLoad): boolean {
   if (one.rank !== other.rank) return one.rank < other.rank;
   const byPerson = load.ofPerson(one) - load.ofPerson(other);
   if (byPerson !== 0) return byPerson < 0;
@@ -117,18 +117,18 @@ function precedes(one: Queue<DeliveryCandidate>, other: Queue<DeliveryCandidate>
   return byService !== 0 ? byService < 0 : placeOf(one) < placeOf(other);
 }
 
-interface AlarmLoad {
+interface DeliveryLoad {
   ofPerson(of: DeliveryTarget): number;
   ofService(of: DeliveryTarget): number;
   hasRoom(of: DeliveryTarget): boolean;
   add(of: DeliveryTarget): void;
 }
 
-function alarmLoad({ limits, underWay, answering }: DeliveryCapacity): AlarmLoad {
+function deliveryLoad({ limits, underWay, answering }: DeliveryCapacity): DeliveryLoad {
   const persons = new Map<string, number>();
   const services = new Map<string, number>();
   let [all, unanswering] = [0, 0];
-  const load: AlarmLoad = {
+  const load: DeliveryLoad = {
     ofPerson: ({ person }) => persons.get(person) ?? 0,
     ofService: ({ service }) => services.get(service) ?? 0,
     hasRoom(of) {

@@ -8,17 +8,17 @@ export type PushOutcome =
       readonly kind: "tryLater";
       readonly notBefore: Instant | null;
       readonly text: string;
-      /** The whole message had left when the line broke or nobody answered in time. */
+      /** The whole message was sent before the connection failed or the time to answer ended. */
       readonly mayHaveArrived?: true;
-      /** Nothing came back: the service could not be reached, or kept silent. */
+      /** No answer: the service could not be reached, or did not answer. */
       readonly noAnswer?: true;
     }
   | { readonly kind: "refused"; readonly text: string };
 
-/** What a mail server answered. It knows no address that is gone for good: what it refuses today it may take tomorrow. */
+/** What a mail server answered. It reports no address as gone for good: what it refuses today it may accept tomorrow. */
 export type EmailOutcome = Exclude<PushOutcome, { readonly kind: "subscriptionGone" }>;
 
-/** How one attempt at a delivery ended, for the outbox to remember. */
+/** How one attempt at a delivery ended, stored in the outbox. */
 export type Settlement =
   | { readonly kind: "delivered"; readonly at: Instant }
   | {

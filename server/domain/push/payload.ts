@@ -4,7 +4,7 @@ import type { NotificationAction, NotificationContent } from "../notification/co
 /** What the service worker is handed in a push; the declarative form lets a browser that knows it show it without the worker. */
 export interface PushPayload {
   readonly web_push: 8030;
-  /** A browser that shows it by itself hands it to our worker first: nobody else can prove that it was shown. */
+  /** A browser that shows it by itself passes it to our worker first: only that can send a display receipt. */
   readonly mutable: true;
   readonly notification: {
     readonly title: string;
@@ -14,17 +14,17 @@ export interface PushPayload {
     readonly silent: boolean;
     readonly lang: "en";
     readonly data: {
-      /** By it the worker tells the server that the notice was shown; null where nobody waits for that word. */
+      /** The worker sends its display receipt with this id; null where no receipt is expected. */
       readonly item: string | null;
-      /** Whose alarm an answer goes to; null: nobody's. */
+      /** The feeder whose alarm a response goes to; null: none. */
       readonly feeder: string | null;
       readonly fault: string | null;
       readonly priority: string;
-      /** When the alarm was raised that it speaks of, ISO 8601 in UTC; null where it speaks of none. */
+      /** When its alarm was raised, ISO 8601 in UTC; null where it is about no alarm. */
       readonly raisedAt: string | null;
-      /** What can be answered on the screen itself. */
+      /** The buttons on the screen. */
       readonly actions: readonly NotificationAction[];
-      /** Nothing is asked any more: what stands with this tag is taken away, and this says quietly why. */
+      /** No response is needed any more: the notification with this tag is removed, and this one gives the reason without a sound. */
       readonly isClosing: boolean;
     };
   };
@@ -36,36 +36,35 @@ export interface PushPayload {
  */
 export const payloadOctetsMax = 3_993;
 
-/** A title longer than this is shown by no phone; cutting it leaves the room to the body. */
+/** No phone shows a longer title; cutting it leaves space for the body. */
 const titleOctetsMax = 300;
 
 /**
- * A notice in the form that a push service carries: W3C Push API's declarative push message, recognised by
- * `web_push: 8030`, so that a browser that knows it shows the notice even where our worker is gone, and hands it to the
- * worker first where it isn't (`mutable`).
+ * A notification in the form of a push: W3C Push API's declarative push message, recognised by `web_push: 8030`. A browser that
+ * supports it shows the notification also without our worker, and passes it to the worker first where there is one (`mutable`).
  *
- * `item` is the notice's own id in the outbox, random, so that whoever knows it has been handed this very push.
+ * `item` is the notification's id in the outbox, random, so that whoever knows it has received this push.
  * `publicUrl` is where keepers reach this server; null where it isn't known. The declarative form asks for an absolute
  * `navigate`; with a relative one such a browser falls back to our worker, which resolves it against its own address.
- * @throws RangeError where even the frame without any words is too long, which no id or address of ours is.
+ * @throws RangeError where the frame without any text is too long, which can't happen with our ids and addresses.
  */
 export function pushPayload(
-  notice: NotificationContent,
+  content: NotificationContent,
   feeder: string | null,
   publicUrl: string | null = null,
   item: string | null = null,
 ): PushPayload {
-  const { fault, priority, actionTarget, actions: answers = [], isClosing: closes = false } = notice;
-  const raisedAt = actionTarget?.raisedAt ?? notice.raisedAt;
+  const { fault, priority, actionTarget, actions: answers = [], isClosing: closes = false } = content;
+  const raisedAt = actionTarget?.raisedAt ?? content.raisedAt;
   const framed = (title: string, body: string): PushPayload => ({
     web_push: 8030,
     mutable: true,
     notification: {
       title,
       body,
-      navigate: pageAddress(feeder, publicUrl, notice.link),
-      tag: notice.topic,
-      silent: notice.silent,
+      navigate: pageAddress(feeder, publicUrl, content.link),
+      tag: content.topic,
+      silent: content.silent,
       lang: "en",
       data: {
         item,
@@ -78,14 +77,15 @@ export function pushPayload(
       },
     },
   });
-  const title = truncate(notice.title, titleOctetsMax);
-  const room = payloadOctetsMax - jsonOctets(framed(title, ""));
-  if (room < 0) throw new RangeError(`expected a push frame within ${payloadOctetsMax} octets, got ${-room} too many`);
-  return framed(title, truncate(notice.body, room));
+  const title = truncate(content.title, titleOctetsMax);
+  const bodyOctetsMax = payloadOctetsMax - jsonOctets(framed(title, ""));
+  if (bodyOctetsMax < 0)
+    throw new RangeError(`expected a push frame within ${payloadOctetsMax} octets, got ${-bodyOctetsMax} too many`);
+  return framed(title, truncate(content.body, bodyOctetsMax));
 }
 
-export function pageAddress(feeder: string | null, publicUrl: string | null, opens?: string): string {
-  const path = opens?.slice(1) ?? (feeder === null ? "" : `feeders/${encodeURIComponent(feeder)}`);
+export function pageAddress(feeder: string | null, publicUrl: string | null, link?: string): string {
+  const path = link?.slice(1) ?? (feeder === null ? "" : `feeders/${encodeURIComponent(feeder)}`);
   if (publicUrl === null) return `/${path}`;
   // A public address may have a path of its own; without the slash its last part would be replaced.
   return new URL(path, publicUrl.endsWith("/") ? publicUrl : `${publicUrl}/`).href;
@@ -94,19 +94,19 @@ export function pageAddress(feeder: string | null, publicUrl: string | null, ope
 const graphemes = new Intl.Segmenter("en", { granularity: "grapheme" });
 const ellipsis = "…";
 
-/** The text, or as much of it as fits with an ellipsis: never half a character, nor half of an emoji made of several. */
+/** The text, or as much of it as fits with an ellipsis: never half a character or half an emoji. */
 function truncate(text: string, octets: number): string {
   if (octetsInJson(text) <= octets) return text;
   let left = octets - octetsInJson(ellipsis);
   if (left < 0) return "";
-  let kept = "";
+  let start = "";
   // A UTF-16 unit costs at least one octet, so nothing past this length could fit.
   for (const { segment } of graphemes.segment(text.slice(0, left + 1))) {
     left -= octetsInJson(segment);
     if (left < 0) break;
-    kept += segment;
+    start += segment;
   }
-  return `${kept.trimEnd()}${ellipsis}`;
+  return `${start.trimEnd()}${ellipsis}`;
 }
 
 const utf8 = new TextEncoder();

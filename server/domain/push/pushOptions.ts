@@ -1,7 +1,7 @@
 import { after, type Instant, type Span } from "../instant.ts";
 import type { NotificationContent } from "../notification/content.ts";
 
-/** What a push service is told of a notice besides its words (RFC 8030 sections 5.2 and 5.3). */
+/** The headers of a push besides its content (RFC 8030 sections 5.2 and 5.3). */
 export interface PushOptions {
   readonly ttlSeconds: number; // 0: now or never
   readonly urgency: Urgency;
@@ -12,15 +12,15 @@ export type Urgency = "low" | "normal" | "high"; // "very-low" waits for mains p
 /** Four weeks: the longest that push services are known to keep a message. Common practice, no source. */
 const ttlSecondsMax = 28 * 86_400;
 
-export const pushOptions = (notice: NotificationContent): PushOptions => ({
-  ttlSeconds: Math.min(ttlSecondsMax, Math.max(0, Math.floor(notice.timeToLive / 1_000))),
-  urgency: urgencyOf(notice),
+export const pushOptions = (content: NotificationContent): PushOptions => ({
+  ttlSeconds: Math.min(ttlSecondsMax, Math.max(0, Math.floor(content.timeToLive / 1_000))),
+  urgency: urgencyOf(content),
 });
 
-/** `high` may wake a phone that saves its battery; good news and the daily digest can wait until it wakes by itself. */
-function urgencyOf(notice: NotificationContent): Urgency {
-  if (notice.silent) return "low";
-  switch (notice.priority) {
+/** `high` may wake a phone that saves its battery; the end of an alarm and the daily digest can wait until it wakes. */
+function urgencyOf(content: NotificationContent): Urgency {
+  if (content.silent) return "low";
+  switch (content.priority) {
     case "urgent":
       return "high";
     case "soon":
@@ -31,18 +31,18 @@ function urgencyOf(notice: NotificationContent): Urgency {
 }
 
 /**
- * The notice with the time that it has left, so that the push service drops it when we would; null where it is too old
- * to be told at all: "food low" of the day before yesterday would only mislead.
+ * The notification with its remaining time, so that the push service drops it when the server would; null where it is too old to
+ * send: "food low" of the day before yesterday would only mislead.
  */
 export function withRemainingTime(
-  notice: NotificationContent,
+  content: NotificationContent,
   writtenAt: Instant,
   now: Instant,
 ): NotificationContent | null {
-  const left = (expiryOf(writtenAt, notice.timeToLive) - now) as Span;
+  const left = (expiryOf(writtenAt, content.timeToLive) - now) as Span;
   if (left < 0) return null;
-  // Where the clock was set back an item may seem to come from the future; its life doesn't grow by that.
-  return { ...notice, timeToLive: Math.min(left, notice.timeToLive) as Span };
+  // Where the clock was set back an item may seem to come from the future; that doesn't extend its time.
+  return { ...content, timeToLive: Math.min(left, content.timeToLive) as Span };
 }
 
 export const expiryOf = (writtenAt: Instant, timeToLive: Span): Instant => after(writtenAt, timeToLive);

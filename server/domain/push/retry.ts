@@ -6,21 +6,19 @@ import { expiryOf } from "./pushOptions.ts";
 const retryFirst = seconds(15);
 const retryMax = minutes(30);
 /**
- * The longest that a service may put us off. A farther `Retry-After` comes from a clock gone wrong more often than from
- * a service in need, and one knock an hour is no burden to it.
+ * The longest wait that a service may ask for. A longer `Retry-After` is more often a wrong clock than a need of the service, and
+ * one attempt an hour is no burden to it.
  */
 const retryAfterMax = minutes(60);
 
 export interface Attempt {
-  readonly attempts: number; // deliveries begun before this one, 0 for the first
+  readonly attempts: number; // attempts before this one, 0 for the first
   readonly writtenAt: Instant;
   readonly timeToLive: Span;
-  readonly jitter: number; // 0..1, so that phones that failed together don't all come back together
+  readonly jitter: number; // 0..1, so that phones that failed together are not retried together
 }
 
-/**
- * What becomes of a notice after one attempt.
- */
+/** What happens to a notification after one attempt. */
 export function settlementOf(
   outcome: PushOutcome,
   { attempts, writtenAt, timeToLive, jitter }: Attempt,
@@ -31,27 +29,27 @@ export function settlementOf(
       return { kind: "delivered", at: now };
     case "subscriptionGone":
       return { kind: "phoneGone", at: now, problem: outcome.text };
-    case "refused": // our fault or the phone's: the same words again would be refused again
+    case "refused": // an error of ours or of the phone's: the same request would be refused again
       return { kind: "givenUp", at: now, problem: outcome.text };
     case "tryLater": {
       const notBefore = nextAttempt(outcome.notBefore, attempts, now, jitter);
-      const doubt = outcome.mayHaveArrived ? { mayHaveArrived: true as const } : {};
+      const arrival = outcome.mayHaveArrived ? { mayHaveArrived: true as const } : {};
       if (notBefore > expiryOf(writtenAt, timeToLive)) {
         const problem = `${outcome.text}; its time ended before it could be tried again`;
-        return { kind: "givenUp", at: now, problem, ...doubt };
+        return { kind: "givenUp", at: now, problem, ...arrival };
       }
-      return { kind: "retry", notBefore, problem: outcome.text, ...doubt };
+      return { kind: "retry", notBefore, problem: outcome.text, ...arrival };
     }
   }
 }
 
-/** Our own patience doubles from 15 s to 30 min; the service's word (`Retry-After`) counts where it asks for longer. */
-function nextAttempt(asked: Instant | null, attempts: number, now: Instant, jitter: number): Instant {
-  const patience = Math.min(retryMax, retryFirst * 2 ** Math.min(attempts, 16));
-  const ours = after(now, milliseconds(Math.round(patience * (0.5 + jitter / 2))));
-  if (asked === null) return ours;
-  // Spread after the asked moment, never before it.
-  const theirs = after(earlier(asked, after(now, retryAfterMax)), milliseconds(Math.round(jitter * retryFirst)));
+/** Our own wait doubles from 15 s to 30 min; the service's `Retry-After` counts where it is longer. */
+function nextAttempt(notBefore: Instant | null, attempts: number, now: Instant, jitter: number): Instant {
+  const wait = Math.min(retryMax, retryFirst * 2 ** Math.min(attempts, 16));
+  const ours = after(now, milliseconds(Math.round(wait * (0.5 + jitter / 2))));
+  if (notBefore === null) return ours;
+  // Spread after that moment, never before it.
+  const theirs = after(earlier(notBefore, after(now, retryAfterMax)), milliseconds(Math.round(jitter * retryFirst)));
   return later(ours, theirs);
 }
 

@@ -7,8 +7,8 @@ import { type Instant, later, type Span } from "../instant.ts";
  */
 export interface ChatterState {
   readonly excess: number; // counts above what birds may do
-  readonly updatedAt: Instant; // `load` is as of this moment
-  readonly zeroAt: Instant; // it was last at nothing
+  readonly updatedAt: Instant; // `excess` is as of this moment
+  readonly zeroAt: Instant; // it was last zero
   readonly counts: number; // since then
   readonly since: Instant | null; // it chatters since; null: it doesn't
 }
@@ -23,30 +23,30 @@ export const initialChatter = (now: Instant): ChatterState => ({
 
 /** One event. Written out, not spread: it runs for most events. */
 export function updateChatterByCount(chatter: ChatterState, at: Instant): ChatterState {
-  if (at < chatter.updatedAt) return chatter; // a backlog's: how quickly it came then can't be told among what came since
-  const left = remainingExcess(chatter, at);
-  const anew = left === 0;
-  const load = Math.min(excessMax, left + 1);
+  if (at < chatter.updatedAt) return chatter; // out of a backlog: its rate can't be separated from what came since
+  const remaining = remainingExcess(chatter, at);
+  const isRestarted = remaining === 0;
+  const excess = Math.min(excessMax, remaining + 1);
   return {
-    excess: load,
+    excess,
     updatedAt: at,
-    zeroAt: anew ? at : chatter.zeroAt,
-    counts: anew ? 1 : chatter.counts + 1,
-    since: chatteringSince(chatter.since, left, load, at),
+    zeroAt: isRestarted ? at : chatter.zeroAt,
+    counts: isRestarted ? 1 : chatter.counts + 1,
+    since: chatteringSince(chatter.since, remaining, excess, at),
   };
 }
 
-/** A total grew by so many that no event told of, some time in the last `within`: what birds may do in that time is none. */
-export function updateChatterByGrowth(chatter: ChatterState, counts: number, within: Span, at: Instant): ChatterState {
-  const left = remainingExcess(chatter, at);
-  const load = Math.min(excessMax, left + Math.max(0, counts - birdRateMax * within));
-  const anew = left === 0;
+/** A total grew by so many counts without events, some time in the last `span`: what birds may do in that time is no excess. */
+export function updateChatterByGrowth(chatter: ChatterState, counts: number, span: Span, at: Instant): ChatterState {
+  const remaining = remainingExcess(chatter, at);
+  const excess = Math.min(excessMax, remaining + Math.max(0, counts - birdRateMax * span));
+  const isRestarted = remaining === 0;
   return {
-    excess: load,
+    excess,
     updatedAt: later(chatter.updatedAt, at),
-    zeroAt: anew ? ((at - within) as Instant) : chatter.zeroAt,
-    counts: anew ? counts : chatter.counts + counts,
-    since: chatteringSince(chatter.since, left, load, at),
+    zeroAt: isRestarted ? ((at - span) as Instant) : chatter.zeroAt,
+    counts: isRestarted ? counts : chatter.counts + counts,
+    since: chatteringSince(chatter.since, remaining, excess, at),
   };
 }
 
@@ -59,12 +59,12 @@ export const isPossiblyChattering = (chatter: ChatterState): boolean => chatter.
 const remainingExcess = ({ excess, updatedAt }: ChatterState, now: Instant): number =>
   Math.max(0, excess - birdRateMax * Math.max(0, now - updatedAt));
 
-const chatteringSince = (since: Instant | null, left: number, load: number, at: Instant): Instant | null =>
-  load >= excessChattering
-    ? left > excessCleared && since !== null
+const chatteringSince = (since: Instant | null, remaining: number, excess: number, at: Instant): Instant | null =>
+  excess >= excessChattering
+    ? remaining > excessCleared && since !== null
       ? since
       : at
-    : left > excessCleared
+    : remaining > excessCleared
       ? since
       : null;
 
@@ -73,7 +73,7 @@ const chatteringSince = (since: Instant | null, left: number, load: number, at: 
  * Common practice, no source.
  */
 const birdRateMax = 0.25 / 1_000;
-/** Five bouts of thirty presses in ten seconds within a minute and a half are still some bird's idea of fun. Likewise. */
+/** Five bouts of thirty presses in ten seconds within a minute and a half may still be a bird. Common practice, no source. */
 const excessChattering = 150;
 const excessSuspected = excessChattering / 3;
 const excessCleared = excessChattering / 2;

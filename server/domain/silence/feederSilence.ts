@@ -3,7 +3,6 @@ import { after, between, days, hours, type Instant, later, type Span, seconds } 
 import { memoizeLatest } from "../memoizeLatest.ts";
 import { movingMean } from "../movingMean.ts";
 import { logNormalTail } from "../normalTail.ts";
-import { oneInText } from "../oneInText.ts";
 import { dateTimeText } from "../reportFaults.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
@@ -21,8 +20,8 @@ import { intervalText, spanText } from "./spanText.ts";
 import { normalQuantileOfLog } from "./tailProbabilities.ts";
 
 /**
- * What we know of a feeder's line: when we last heard it, by our own clock, and how its reports usually come. A feeder
- * that never reported is "not yet connected", which is no fault.
+ * What is known of a feeder's reports: when the last one came, by the server's clock, and their usual intervals. A feeder that
+ * never reported has no fault.
  */
 export type ReportingState =
   | { readonly kind: "neverReported"; readonly since: Instant }
@@ -35,7 +34,7 @@ export type ReportingState =
       readonly longGaps: LongGaps;
       /** Gaps in a row that were long enough for an alarm, and so not learnt. */
       readonly outagesInRow: number;
-      /** It has reported regularly before, so that its silence is an alarm. Left out: not yet. */
+      /** It has reported regularly, so that a silence is an alarm. Left out: not yet. */
       readonly isRegular?: true;
       /** Its reports since the last long gap, while it isn't regular. */
       readonly regularRun?: { readonly since: Instant; readonly reports: number };
@@ -45,14 +44,14 @@ type Reporting = Extract<ReportingState, { kind: "reporting" }>;
 
 /** Gaps between reports as learnt, newer ones counting more. Milliseconds. */
 interface IntervalStatistics {
-  readonly requestedInterval: Span; // the interval it was asked to keep when this was learnt
+  readonly requestedInterval: Span; // the interval it was set to when this was learnt
   readonly mean: number;
   readonly variance: number;
   readonly lateShare: number; // of all gaps, those longer than lateFrom x mean
   readonly lateExcess: number; // by how much such a gap is longer, on average
 }
 
-/** The feeder told what it told at its `sentUptime`; that is how a late duplicate is known from news. */
+/** `sentUptime` distinguishes a late duplicate from a new report. */
 export interface ReportTiming {
   readonly boot: string;
   readonly sentUptime: Span | null;
@@ -61,129 +60,140 @@ export interface ReportTiming {
 
 export const initialReporting = (now: Instant): ReportingState => ({ kind: "neverReported", since: now });
 
-/** A report came in at `now`, by our clock. */
-export function updateReporting(link: ReportingState, hearing: ReportTiming, now: Instant): ReportingState {
-  const next = updateIntervals(link, hearing, now);
-  return next === link || next.kind === "neverReported" ? next : updateRegularity(link, next, hearing.reportEvery);
+/** A report came in at `now`, by the server's clock. */
+export function updateReporting(state: ReportingState, report: ReportTiming, now: Instant): ReportingState {
+  const updated = updateIntervals(state, report, now);
+  return updated === state || updated.kind === "neverReported"
+    ? updated
+    : updateRegularity(state, updated, report.reportEvery);
 }
 
-/** A report that can't be read says that the feeder lives, and nothing of its rhythm. */
-export const recordContact = (link: ReportingState, now: Instant): ReportingState =>
-  link.kind === "neverReported" ? link : { ...link, lastReportAt: later(link.lastReportAt, now) };
+/** A report that can't be read shows that the feeder runs, and nothing about its intervals. */
+export const recordContact = (state: ReportingState, now: Instant): ReportingState =>
+  state.kind === "neverReported" ? state : { ...state, lastReportAt: later(state.lastReportAt, now) };
 
 /** A feeder is regular once it has reported for so long without a long gap, and so often. Our choice. */
 const regularAfter = hours(1);
 const regularReports = 4;
 
-function updateRegularity(before: ReportingState, next: Reporting, reportEvery: Span): Reporting {
-  if (before.kind === "reporting" && before.isRegular) return { ...next, isRegular: true };
-  const goesOn =
+function updateRegularity(before: ReportingState, updated: Reporting, reportEvery: Span): Reporting {
+  if (before.kind === "reporting" && before.isRegular) return { ...updated, isRegular: true };
+  const continues =
     before.kind === "reporting" &&
-    between(before.lastReportAt, next.lastReportAt) < computeSilenceLimit(before, reportEvery);
-  const run = goesOn ? before.regularRun : undefined;
-  const { since, reports } = run ?? { since: next.lastReportAt, reports: 0 };
-  if (reports + 1 >= regularReports && between(since, next.lastReportAt) >= regularAfter)
-    return { ...next, isRegular: true };
-  return { ...next, regularRun: { since, reports: reports + 1 } };
+    between(before.lastReportAt, updated.lastReportAt) < computeSilenceLimit(before, reportEvery);
+  const currentRun = continues ? before.regularRun : undefined;
+  const { since, reports } = currentRun ?? { since: updated.lastReportAt, reports: 0 };
+  if (reports + 1 >= regularReports && between(since, updated.lastReportAt) >= regularAfter)
+    return { ...updated, isRegular: true };
+  return { ...updated, regularRun: { since, reports: reports + 1 } };
 }
 
-function updateIntervals(
-  link: ReportingState,
-  { boot, sentUptime, reportEvery }: ReportTiming,
-  now: Instant,
-): ReportingState {
-  if (link.kind === "neverReported") {
-    return restartIntervals(now, boot, sentUptime, priorIntervals(reportEvery));
-  }
-  const sameBoot = boot === link.boot;
-  // A copy that was long under way proves that the feeder was alive then, not that it is now.
-  if (sameBoot && sentUptime !== null && link.sentUptime !== null && sentUptime < link.sentUptime) return link;
+function updateIntervals(state: ReportingState, report: ReportTiming, now: Instant): ReportingState {
+  const { boot, sentUptime, reportEvery } = report;
+  if (state.kind === "neverReported") return restartIntervals(now, boot, sentUptime, priorIntervals(reportEvery));
+  // A late copy proves that the feeder was alive when it was sent, not that it is now.
+  if (isLateCopy(state, report)) return state;
 
-  const at = later(link.lastReportAt, now);
-  if (reportEvery !== link.intervals.requestedInterval)
+  const at = later(state.lastReportAt, now);
+  if (reportEvery !== state.intervals.requestedInterval)
     return restartIntervals(at, boot, sentUptime, priorIntervals(reportEvery));
-  const { intervals, longGaps, outagesInRow } = link;
-  const gap = between(link.lastReportAt, at);
-  // Sent for an event, in pieces of a backlog, or sent again: too early to tell anything of the rhythm.
-  if (gap < reportEvery / 2 || sentUptime === null) {
-    return {
-      kind: "reporting",
-      lastReportAt: at,
-      boot,
-      sentUptime,
-      intervals,
-      longGaps,
-      outagesInRow,
-    };
-  }
-  if (gap < silenceLimitFloor(reportEvery) || gap < computeSilenceLimit(link, reportEvery)) {
-    const isLate = gap > lateFactor * intervals.mean;
-    const longer = isLate ? addLongGap(longGaps, gap, at) : longGaps;
-    const next = updateIntervalStatistics(intervals, gap);
-    // Where most are late, that is how it reports.
-    if (next.lateShare > 0.5)
-      return restartIntervals(at, boot, sentUptime, { ...priorIntervals(gap), requestedInterval: reportEvery });
-    return {
-      kind: "reporting",
-      lastReportAt: at,
-      boot,
-      sentUptime,
-      intervals: next,
-      longGaps: longer,
-      outagesInRow: 0,
-    };
-  }
-  // One long outage is no habit and must not make us patient with the next. Several in a row are the feeder's new rhythm.
-  if (outagesInRow + 1 >= outagesToRelearn)
-    return restartIntervals(at, boot, sentUptime, { ...priorIntervals(gap), requestedInterval: reportEvery });
-  // Of the same boot: the feeder was well all the while, and only its line was not. That is worth knowing of the line, and
-  // whoever was alarmed once for so little should not be so each week.
-  const lineOnly = sameBoot && gap < lineOutageMax * computeSilenceLimit(link, reportEvery);
-  const known = lineOnly ? addLongGap(longGaps, gap, at) : extendQuarter(longGaps, gap);
-  return {
+  const gap = between(state.lastReportAt, at);
+  const current: Reporting = {
     kind: "reporting",
     lastReportAt: at,
     boot,
     sentUptime,
+    intervals: state.intervals,
+    longGaps: state.longGaps,
+    outagesInRow: state.outagesInRow,
+  };
+  // Sent for an event, in parts of a backlog, or sent again: too early to show the usual interval.
+  if (gap < reportEvery / 2 || sentUptime === null) return current;
+  const isUsual = gap < silenceLimitFloor(reportEvery) || gap < computeSilenceLimit(state, reportEvery);
+  if (isUsual) return learnGap(current, gap);
+  return learnOutage(
+    current,
+    gap,
+    boot === state.boot && gap < lineOutageMax * computeSilenceLimit(state, reportEvery),
+  );
+}
+
+const isLateCopy = ({ boot, sentUptime }: Reporting, report: ReportTiming): boolean =>
+  report.boot === boot && report.sentUptime !== null && sentUptime !== null && report.sentUptime < sentUptime;
+
+function learnGap(state: Reporting, gap: Span): Reporting {
+  const intervals = updateIntervalStatistics(state.intervals, gap);
+  // Where most are late, the interval itself is longer.
+  if (intervals.lateShare > 0.5) return restartByGap(state, gap);
+  const isLate = gap > lateFactor * state.intervals.mean;
+  return {
+    kind: "reporting",
+    lastReportAt: state.lastReportAt,
+    boot: state.boot,
+    sentUptime: state.sentUptime,
     intervals,
-    longGaps: known,
+    longGaps: isLate ? addLongGap(state.longGaps, gap, state.lastReportAt) : state.longGaps,
+    outagesInRow: 0,
+  };
+}
+
+/**
+ * A gap long enough for an alarm. A single one is not learnt, or the next would be noticed late; several in a row are the
+ * feeder's new interval. `isConnectionOnly`: within one boot the feeder ran on and only its connection failed. That is learnt
+ * of the connection, so that so short an outage doesn't raise an alarm each week.
+ */
+function learnOutage(state: Reporting, gap: Span, isConnectionOnly: boolean): Reporting {
+  const { longGaps, outagesInRow, lastReportAt } = state;
+  if (outagesInRow + 1 >= outagesToRelearn) return restartByGap(state, gap);
+  return {
+    ...state,
+    longGaps: isConnectionOnly ? addLongGap(longGaps, gap, lastReportAt) : extendQuarter(longGaps, gap),
     outagesInRow: outagesInRow + 1,
   };
 }
+
+const restartByGap = ({ lastReportAt, boot, sentUptime, intervals }: Reporting, gap: Span): Reporting =>
+  restartIntervals(lastReportAt, boot, sentUptime, {
+    ...priorIntervals(gap),
+    requestedInterval: intervals.requestedInterval,
+  });
 
 const restartIntervals = (
   at: Instant,
   boot: string,
   sentUptime: Span | null,
-  rhythm: IntervalStatistics,
+  intervals: IntervalStatistics,
 ): Reporting => ({
   kind: "reporting",
   lastReportAt: at,
   boot,
   sentUptime,
-  intervals: rhythm,
+  intervals,
   longGaps: initialLongGaps(at),
   outagesInRow: 0,
 });
 
-/** Null also where it was never heard: nothing that was never there can go missing. */
-export function feederSilentFault(link: ReportingState, settings: FeederSettings, now: Instant): Fault | null {
-  const from = silenceBeginsAt(link, settings);
-  if (from === null || link.kind === "neverReported" || now < from) return null;
-  if (!reportsRegularly(link, settings)) return irregularSilentFault(link, settings, now);
-  const waited = between(link.lastReportAt, now);
-  const usual = link.intervals.mean as Span;
-  const logChance = logGapExceedance(link.intervals, gapDistributionOf(link), waited);
+/** Null also where it never reported. */
+export function feederSilentFault(state: ReportingState, settings: FeederSettings, now: Instant): Fault | null {
+  const silentFrom = silenceBeginsAt(state, settings);
+  if (silentFrom === null || state.kind === "neverReported" || now < silentFrom) return null;
+  if (!reportsRegularly(state, settings)) return irregularSilentFault(state, settings, now);
+  const silentFor = between(state.lastReportAt, now);
+  const usualInterval = state.intervals.mean as Span;
+  const logProbability = logGapExceedance(state.intervals, gapDistributionOf(state), silentFor);
   return {
     kind: "feederSilent",
-    reason: `Nothing heard for ${spanText(waited)}. It usually reports ${intervalText(usual)}.`,
+    reason: `No report for ${spanText(silentFor)}. It usually reports ${intervalText(usualInterval)}.`,
     evidence: [
-      { label: "last heard", value: "a report", at: link.lastReportAt },
-      { label: "usual gap between reports", value: spanText(usual), at: null },
-      { label: "longest gap that is still credible", value: spanText(between(link.lastReportAt, from)), at: null },
-      { label: "chance of such a gap, by its usual ones", value: oneInText(Math.exp(logChance)), at: now },
+      { label: "last report", value: "a report", at: state.lastReportAt },
+      { label: "usual time between reports", value: spanText(usualInterval), at: null },
+      {
+        label: "longest gap that is still credible",
+        value: spanText(between(state.lastReportAt, silentFrom)),
+        at: null,
+      },
     ],
-    confidence: probability(1 - Math.exp(logChance)),
+    confidence: probability(1 - Math.exp(logProbability)),
   };
 }
 
@@ -195,50 +205,50 @@ function irregularSilentFault({ lastReportAt }: Reporting, settings: FeederSetti
   return {
     kind: "reportsIrregular",
     reason:
-      `It has not reported since ${dateTimeText(lastReportAt, settings.zone, now)}, and how it is now is not known. ` +
-      `To be told when it falls silent, let its program send a report ${intervalText(settings.reportEvery)}, ` +
-      "also when nothing happens.",
-    evidence: [{ label: "last heard", value: "a report", at: lastReportAt }],
+      `It has not reported since ${dateTimeText(lastReportAt, settings.zone, now)}, and its state is not known. ` +
+      `To get an alarm when reports are missing, let its program send a report ${intervalText(settings.reportEvery)}, ` +
+      "also without events.",
+    evidence: [{ label: "last report", value: "a report", at: lastReportAt }],
     confidence: null,
   };
 }
 
-/** From when its silence is an alarm and no note; null where it isn't one. */
-export const silenceAlarmAt = (link: ReportingState, settings: FeederSettings): Instant | null =>
-  link.kind === "reporting" && reportsRegularly(link, settings) ? silenceBeginsAt(link, settings) : null;
+/** From when its silence is an alarm and not a note; null where it isn't one. */
+export const silenceAlarmAt = (state: ReportingState, settings: FeederSettings): Instant | null =>
+  state.kind === "reporting" && reportsRegularly(state, settings) ? silenceBeginsAt(state, settings) : null;
 
-/** The very instant from which `feederSilence` finds it, so that it can be looked at just then. */
-export function silenceBeginsAt(link: ReportingState, settings: FeederSettings): Instant | null {
-  return link.kind === "neverReported" ? null : after(link.lastReportAt, silenceLimit(link, settings.reportEvery));
+/** The instant from which `feederSilentFault` finds it, so that it is checked at that time. */
+export function silenceBeginsAt(state: ReportingState, settings: FeederSettings): Instant | null {
+  return state.kind === "neverReported" ? null : after(state.lastReportAt, silenceLimit(state, settings.reportEvery));
 }
 
-/** Asked twice of each report: whether it is silent, and when to look again. */
+/** Used twice for each report: for the silence, and for the time of the next check. */
 const silenceLimit = memoizeLatest(computeSilenceLimit);
 
 /**
  * Wanted: at most one false silence in a feeder's year. Each gap is one chance to be wrong, so one gap may be wrong with
- * (mean gap / year). Repeated looks at one gap are one growing test and add nothing.
+ * (mean gap / year). Repeated checks of one gap are one growing test and add nothing.
  */
 const falseSilenceEvery = days(365);
 /**
- * How often a year the longest gaps may go beyond what is waited for: a quarter of what is wanted, since a tail that is
- * known from a dozen gaps is often taken for shorter than it is. Measured on lines from faultless to bad.
+ * How often a year the longest gaps may exceed the limit: a quarter of what is wanted, since a tail that is known from a dozen
+ * gaps is often estimated too short. Measured on connections from faultless to bad.
  */
 const silenceLimitWanted = 0.25;
 
-/** One lost report is no alarm, nor is a router that starts anew. Common practice, no source. */
+/** One lost report is no alarm, nor is a router that restarts. Common practice, no source. */
 const silenceLimitMin = seconds(90);
 const silenceLimitReports = 3;
 
-/** How long a gap may grow before it is a silence: where `logLonger` comes down to what is wanted, solved for time. */
-function computeSilenceLimit(link: Reporting, reportEvery: Span): Span {
-  const { intervals } = link;
-  // To a thousandth, and never eagerer: the mean moves by a hair with each report, and the quantile is remembered.
-  const wanted = Math.floor(1_000 * Math.log(Math.min(0.5, intervals.mean / falseSilenceEvery))) / 1_000;
-  const onTime = intervals.mean + intervalDeviation(intervals) * normalQuantileOfLog(wanted);
-  const late = lateFactor * intervals.mean + intervals.lateExcess * (Math.log(intervals.lateShare) - wanted);
-  const longest = gapExceededPerYear(gapDistributionOf(link), silenceLimitWanted);
-  return Math.ceil(Math.max(silenceLimitFloor(reportEvery), onTime, late, longest)) as Span;
+/** How long a gap may be before it is a silence: where `logGapExceedance` falls to the wanted value, solved for time. */
+function computeSilenceLimit(state: Reporting, reportEvery: Span): Span {
+  const { intervals } = state;
+  // Rounded down to a thousandth: the mean changes a little with each report, and the quantile is memoized.
+  const logWanted = Math.floor(1_000 * Math.log(Math.min(0.5, intervals.mean / falseSilenceEvery))) / 1_000;
+  const regularTime = intervals.mean + intervalDeviation(intervals) * normalQuantileOfLog(logWanted);
+  const lateTime = lateFactor * intervals.mean + intervals.lateExcess * (Math.log(intervals.lateShare) - logWanted);
+  const longGap = gapExceededPerYear(gapDistributionOf(state), silenceLimitWanted);
+  return Math.ceil(Math.max(silenceLimitFloor(reportEvery), regularTime, lateTime, longGap)) as Span;
 }
 
 const silenceLimitFloor = (reportEvery: Span): number => Math.max(silenceLimitMin, silenceLimitReports * reportEvery);
@@ -247,31 +257,32 @@ const gapDistributionOf = ({ longGaps, intervals, lastReportAt }: Reporting): Ga
   gapDistribution(longGaps, intervals.mean, lateFactor * intervals.mean, lastReportAt);
 
 /**
- * ln of the chance that a gap lasts longer than `waited`: accrual after Hayashibara, Défago, Yared & Katayama 2004. Its
- * normal tail alone is far too eager on a line that loses reports, so late gaps have a tail of their own: exponential
- * over a threshold (peaks over threshold, e.g. Coles 2001 ch. 4, shape 0), as far as the last hundred gaps tell; what runs of
- * losses and outages do is known from the longest gaps of the last months. The most patient of the three decides.
+ * ln of the probability that a gap lasts longer than `silentFor`: accrual after Hayashibara, Défago, Yared & Katayama 2004. Its
+ * normal tail alone is far too early on a connection that loses reports, so late gaps have a tail of their own: exponential
+ * over a threshold (peaks over threshold, e.g. Coles 2001 ch. 4, shape 0), by the last hundred gaps; runs of losses and outages
+ * are known from the longest gaps of the last months. The longest of the three decides.
  */
-function logGapExceedance(rhythm: IntervalStatistics, law: GapDistribution, waited: number): number {
-  const onTime = logNormalTail((waited - rhythm.mean) / intervalDeviation(rhythm));
-  const lateBy = waited - lateFactor * rhythm.mean;
-  const late = lateBy < 0 ? 0 : Math.log(rhythm.lateShare) - lateBy / rhythm.lateExcess;
-  const longest = logGapsPerYear(law, waited) + Math.log(rhythm.mean / days(365));
-  return Math.max(onTime, late, longest);
+function logGapExceedance(intervals: IntervalStatistics, distribution: GapDistribution, silentFor: number): number {
+  const regularTime = logNormalTail((silentFor - intervals.mean) / intervalDeviation(intervals));
+  const lateBy = silentFor - lateFactor * intervals.mean;
+  const lateTime = lateBy < 0 ? 0 : Math.log(intervals.lateShare) - lateBy / intervals.lateExcess;
+  const longGap = logGapsPerYear(distribution, silentFor) + Math.log(intervals.mean / days(365));
+  return Math.max(regularTime, lateTime, longGap);
 }
 
-const intervalDeviation = (rhythm: IntervalStatistics) => Math.max(Math.sqrt(rhythm.variance), jitterMin * rhythm.mean);
+const intervalDeviation = (intervals: IntervalStatistics) =>
+  Math.max(Math.sqrt(intervals.variance), jitterMin * intervals.mean);
 
-/** A line that was steady so far isn't promised to stay so. */
+/** A connection that was regular so far may not stay so. */
 const jitterMin = 0.2;
-/** Half a rhythm past its time, a report is late: nearer to lost than to jitter. */
+/** Half an interval past its time, a report is late: nearer to lost than to jitter. */
 const lateFactor = 1.5;
 /** Weight of the newest gap: the last hundred or so count, hours to a few days. */
 const intervalLearningRate = 1 / 100;
 const outagesToRelearn = 3;
-/** A silence that went on for longer than this many patiences is worth an alarm each time, whatever the line's ways. */
+/** A silence longer than this many limits is an alarm each time, whatever is usual for the connection. */
 const lineOutageMax = 3;
-/** Never down to nothing: a line that lost no report yet may lose one. */
+/** Never zero: a connection that lost no report yet may lose one. */
 const lateShareMin = 0.0002;
 
 /** Before anything is learnt: one report in fifty late, by half a gap. Common practice, no source. */
@@ -283,18 +294,18 @@ const priorIntervals = (reportEvery: Span): IntervalStatistics => ({
   lateExcess: 0.5 * reportEvery,
 });
 
-function updateIntervalStatistics(rhythm: IntervalStatistics, gap: Span): IntervalStatistics {
-  const excess = gap - lateFactor * rhythm.mean;
-  const late = excess > 0;
-  const off = late ? 0 : gap - rhythm.mean; // a late gap belongs to the other tail
+function updateIntervalStatistics(intervals: IntervalStatistics, gap: Span): IntervalStatistics {
+  const excess = gap - lateFactor * intervals.mean;
+  const lateTime = excess > 0;
+  const residual = lateTime ? 0 : gap - intervals.mean; // a late gap belongs to the other tail
   return {
-    requestedInterval: rhythm.requestedInterval,
-    mean: rhythm.mean + intervalLearningRate * off,
-    variance: (1 - intervalLearningRate) * (rhythm.variance + intervalLearningRate * off * off),
-    lateShare: Math.max(lateShareMin, movingMean(rhythm.lateShare, late ? 1 : 0, intervalLearningRate)),
-    lateExcess: late
-      ? Math.max(0.25 * rhythm.mean, movingMean(rhythm.lateExcess, excess, lateLearningRate))
-      : rhythm.lateExcess,
+    requestedInterval: intervals.requestedInterval,
+    mean: intervals.mean + intervalLearningRate * residual,
+    variance: (1 - intervalLearningRate) * (intervals.variance + intervalLearningRate * residual * residual),
+    lateShare: Math.max(lateShareMin, movingMean(intervals.lateShare, lateTime ? 1 : 0, intervalLearningRate)),
+    lateExcess: lateTime
+      ? Math.max(0.25 * intervals.mean, movingMean(intervals.lateExcess, excess, lateLearningRate))
+      : intervals.lateExcess,
   };
 }
 

@@ -3,24 +3,24 @@ import type { FeederSettings } from "../settings.ts";
 import { logBetaSilence } from "./tailProbabilities.ts";
 
 /**
- * How faithfully one sensor (the watched) answers another (the witness): after how many of the witness's marks the
- * watched speaks before the next mark. A button beside a perch is pressed on so many landings in a hundred, in storm and
+ * How often one sensor reacts after a signal of another (its companion): each signal of the companion is a mark, and a count
+ * before the next mark is a hit. A button beside a perch is pressed on so many landings in a hundred, in storm and
  * in sunshine, on a slow yard and on a fast one: a silence counted in landings needs no clock and no weather report.
  */
 export interface Pairing {
-  /** Marks that were answered and not, as learnt from closed runs, older ones counting less. */
+  /** Marks with and without a reaction, as learnt from closed runs, older ones counting less. */
   readonly hits: number;
   readonly misses: number;
   /** Sum of squares of the misses before a hit, likewise faded: birds come in flocks, so runs vary more than dice do. */
   readonly missSquares: number;
-  /** Marks since the watched last spoke. The last of them may still be answered. */
+  /** Marks since the sensor last counted. The last of them may still get a reaction. */
   readonly openMarks: number;
   /** Runs in a row that closed only after they were found too long, and so weren't learnt. */
   readonly unusualRuns: number;
-  /** Runs closed since `since`, for the pace. */
+  /** Runs closed since `since`, for the rate. */
   readonly runCount: number;
   readonly since: Instant;
-  /** How many times birds came in which a run closed, at most one in `boutApart`, and the last of them. */
+  /** How many times birds came in which a run closed, at most one in `boutGapMin`, and the last of them. */
   readonly boutCount: number;
   readonly lastBoutAt: Instant;
 }
@@ -37,7 +37,7 @@ export const initialPairing = (since: Instant): Pairing => ({
   lastBoutAt: since,
 });
 
-/** The witness saw something. Written out, not spread: this and `answered` run for every event. */
+/** The companion counted. Written out, not spread: this and `closeRun` run for every event. */
 export const addMark = ({
   hits,
   misses,
@@ -60,37 +60,37 @@ export const addMark = ({
   lastBoutAt,
 });
 
-/** The marks since the watched last spoke count for nothing: one of the two chatters. */
+/** The marks since the sensor last counted are ignored: one of the two chatters. */
 export const forgetOpenMarks = (pairing: Pairing): Pairing =>
   pairing.openMarks === 0 ? pairing : { ...pairing, openMarks: 0 };
 
-/** The watched spoke: its run of misses is over, and is learnt from. */
+/** The sensor counted: its run of misses is over, and is learnt from. */
 export function closeRun(pairing: Pairing, at: Instant, yard: PracticeFlag): Pairing {
   if (pairing.openMarks === 0) return pairing; // a second press on the same landing
-  const before = pairing.openMarks - 1;
-  if (before === 0 || !isRunTooLong(pairing, at, yard)) return learnRun(pairing, before, 0, at);
-  // Three such runs one after the other are no faults that came and went, but the birds' new habit: learn it anew.
+  const misses = pairing.openMarks - 1;
+  if (misses === 0 || !isRunTooLong(pairing, at, yard)) return learnRun(pairing, misses, 0, at);
+  // Three such runs one after the other are no temporary faults, but the birds' new habit: it is learnt again.
   if (pairing.unusualRuns + 1 >= unusualRunsToRelearn) return initialPairing(at);
-  // A sensor that was dead and was mended isn't one that answers seldom. But if it was never dead and the birds came in
-  // longer streaks than we knew, we must learn it: so such a run counts for as long as it was still credible.
+  // A dead sensor that was repaired isn't one that seldom reacts. But if it was never dead and the birds came in longer
+  // streaks than known, that must be learnt: so such a run counts for as long as it was credible.
   return learnRun(pairing, runLengthMax(pairing, at, yard), pairing.unusualRuns + 1, at);
 }
 
-function learnRun(pairing: Pairing, before: number, strange: number, at: Instant): Pairing {
+function learnRun(pairing: Pairing, misses: number, unusualRuns: number, at: Instant): Pairing {
   const elapsed = at - pairing.since;
-  // Halved now and then, so that the pace can change with the seasons.
-  const halve = elapsed > days(60);
-  const again = pairing.boutCount === 0 || at - pairing.lastBoutAt >= boutGapMin;
+  // Halved now and then, so that the rate can change with the seasons.
+  const isHalved = elapsed > days(60);
+  const isNewBout = pairing.boutCount === 0 || at - pairing.lastBoutAt >= boutGapMin;
   return {
     hits: pairing.hits * runsKeptShare + 1,
-    misses: pairing.misses * runsKeptShare + before,
-    missSquares: pairing.missSquares * runsKeptShare + before * before,
+    misses: pairing.misses * runsKeptShare + misses,
+    missSquares: pairing.missSquares * runsKeptShare + misses * misses,
     openMarks: 0,
-    unusualRuns: strange,
-    runCount: 1 + (halve ? pairing.runCount / 2 : pairing.runCount),
-    since: halve ? ((at - elapsed / 2) as Instant) : pairing.since,
-    boutCount: pairing.boutCount + (again ? 1 : 0),
-    lastBoutAt: again ? at : pairing.lastBoutAt,
+    unusualRuns,
+    runCount: 1 + (isHalved ? pairing.runCount / 2 : pairing.runCount),
+    since: isHalved ? ((at - elapsed / 2) as Instant) : pairing.since,
+    boutCount: pairing.boutCount + (isNewBout ? 1 : 0),
+    lastBoutAt: isNewBout ? at : pairing.lastBoutAt,
   };
 }
 
@@ -107,17 +107,17 @@ function runLengthMax(pairing: Pairing, at: Instant, yard: PracticeFlag): number
 }
 
 /**
- * Enough is learnt to dare a judgement: with twenty answers (the older of which have faded a little) the share is known to
- * about a fifth (1 / √20), and what is unknown of it is in the predictive chance already. That is some thirty presses,
+ * Enough is learnt for a decision: with twenty hits (the older of which have faded a little) the share is known to
+ * about a fifth (1 / √20), and what is unknown of it is in the predictive probability already. That is some thirty presses,
  * since several may fall on one landing.
  */
 const hitsMin = 19;
 export const isLearnt = (pairing: Pairing): boolean => pairing.hits >= hitsMin;
 
-/** A practice yard's birds come one by one, and nobody waits for days there to see what an alarm looks like. */
+/** A practice yard's birds come one by one, and its alarms are shown without days of waiting. */
 export type PracticeFlag = Pick<FeederSettings, "practice">;
 
-/** Whether the open run of misses is longer than chance and the birds' habits allow. */
+/** Whether the open run of misses is longer than chance and the birds' habits explain. */
 export const isRunTooLong = (pairing: Pairing, now: Instant, yard: PracticeFlag): boolean =>
   pairing.openMarks > 1 &&
   isLearnt(pairing) &&
@@ -125,18 +125,18 @@ export const isRunTooLong = (pairing: Pairing, now: Instant, yard: PracticeFlag)
   logRunProbability(pairing, yard) <= logProbabilityAllowed(pairing, now);
 
 /**
- * ln of the chance of the open run, were the watched in order. Birds that never press come in streaks, so the chance is
+ * ln of the probability of the open run if the sensor works. Birds that never press come in streaks, so the probability is
  * tempered by the dispersion of the runs learnt (quasi-likelihood; McCullagh & Nelder 1989, ch. 4.5).
  */
 export function logRunProbability(pairing: Pairing, yard: PracticeFlag): number {
-  const certain = Math.max(0, pairing.openMarks - 1);
-  if (certain === 0 || pairing.hits === 0) return 0;
-  return logBetaSilence(pairing.hits, pairing.misses + priorMisses, certain) / dispersion(pairing, yard);
+  const missedMarks = Math.max(0, pairing.openMarks - 1);
+  if (missedMarks === 0 || pairing.hits === 0) return 0;
+  return logBetaSilence(pairing.hits, pairing.misses + priorMisses, missedMarks) / dispersion(pairing, yard);
 }
 
 /**
- * Wanted: at most one false "silent" in a feeder's year over all its sensors, of which six pairs share the blame. Each run
- * is one chance to be wrong (looking again at the same run adds none), so a run may be wrong with 1 / (6 x runs a year).
+ * Wanted: at most one false "silent" in a feeder's year over all its sensors, of which there are six pairs. Each run
+ * is one chance to be wrong (checking the same run again adds none), so a run may be wrong with 1 / (6 x runs a year).
  */
 function logProbabilityAllowed(pairing: Pairing, now: Instant): number {
   const elapsed = Math.max(rateSpanMin, now - pairing.since);
@@ -147,32 +147,35 @@ function logProbabilityAllowed(pairing: Pairing, now: Instant): number {
 function dispersion(pairing: Pairing, yard: PracticeFlag): number {
   const mean = (pairing.misses + priorMisses) / pairing.hits;
   const variance = pairing.missSquares / pairing.hits - (pairing.misses / pairing.hits) ** 2;
-  const fair = mean + mean * mean; // of a geometric run with that mean
+  const geometricVariance = mean + mean * mean; // of a geometric run with that mean
   // As if twenty fair runs had been seen beside: the variance of few runs says little.
-  const seen = Math.max(1, (pairing.hits * variance + priorRuns * fair) / ((pairing.hits + priorRuns) * fair));
-  if (yard.practice) return seen;
+  const observedDispersion = Math.max(
+    1,
+    (pairing.hits * variance + priorRuns * geometricVariance) / ((pairing.hits + priorRuns) * geometricVariance),
+  );
+  if (yard.practice) return observedDispersion;
   // Thirty presses by one flock in one morning don't show what the next flock does: until birds have come many times, they
   // are presumed to come in flocks.
-  const presumed = (priorBouts / (pairing.boutCount + priorBouts)) ** 2;
-  return (1 - presumed) * seen + presumed * Math.max(seen, flockDispersion);
+  const presumedWeight = (priorBouts / (pairing.boutCount + priorBouts)) ** 2;
+  return (1 - presumedWeight) * observedDispersion + presumedWeight * Math.max(observedDispersion, flockDispersion);
 }
 
-/** A pace is taken over a day at the least: nobody's year is known from ten minutes. */
+/** A rate is taken over at least a day: ten minutes say nothing about a year. */
 const rateSpanMin: Span = days(1);
 const pairCount = 6;
 /** Weight kept of the old with each closed run: the last few hundred count, a week to a season by the yard. */
 const runsKeptShare = 1 - 1 / 300;
-/** Half a miss that nobody saw (Jeffreys' prior): no sensor is believed to be perfect. */
+/** Half a miss (Jeffreys' prior): no sensor is perfect. */
 const priorMisses = 0.5;
 const priorRuns = 20;
 /**
  * By when that presumption has faded to a quarter; it goes with the square, since by then flocks, if there were any, have shown in
- * the runs themselves. Measured on flocks and on birds that come one by one (test/bench/silentSensors.ts).
+ * the runs themselves. Measured on flocks and on birds that come one by one (test/benchmarks/silentSensors.ts).
  */
 const priorBouts = 8;
 /** How much more runs vary where dozens come that never press. Likewise. */
 const flockDispersion = 6;
 const boutGapMin = minutes(20);
-/** Two days at the least: one doesn't tell how the next one's birds differ. */
+/** At least two days: one doesn't show how the next differs. */
 const historyMin = days(2);
 const unusualRunsToRelearn = 3;

@@ -13,7 +13,7 @@ import {
   watchedReadings,
 } from "./stuckReadings.ts";
 
-/** Sensors that speak, but not of what is there: they chatter, stand still, say what can't be, or count backwards. */
+/** Sensors with wrong readings: they chatter, stay constant, report impossible values, or count backwards. */
 export function readingFaults(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault[] {
   const faults = [
     chatterFault(sensors, settings, now),
@@ -24,7 +24,7 @@ export function readingFaults(sensors: SensorsState, settings: FeederSettings, n
   return faults.filter((fault) => fault !== null);
 }
 
-/** Whether the scale is named already as saying what can't be: that it says nothing else is then no second fault. */
+/** Whether the scale has that fault already: that its readings are missing is then no second fault. */
 export const isScaleRejected = ({ rejectedReadings: { hopperGrams } }: SensorsState): boolean =>
   hopperGrams !== undefined && isOftenRejected(hopperGrams);
 
@@ -44,7 +44,7 @@ function chatterFault(sensors: SensorsState, settings: FeederSettings, now: Inst
       : "";
   return {
     kind: "sensorChattering",
-    reason: `The ${counterNames[first]} counted ${counts} times in ${spanText(between(zeroAt, updatedAt))}: no bird is so quick for so long.${others}`,
+    reason: `The ${counterNames[first]} counted ${counts} times in ${spanText(between(zeroAt, updatedAt))}, more than birds can cause.${others}`,
     evidence: found.map((sensor): Evidence => {
       const { chatter } = sensors[sensor];
       return { label: `counts of the ${counterNames[sensor]}`, value: String(chatter.counts), at: chatter.zeroAt };
@@ -66,16 +66,21 @@ const unitOf = (reading: WatchedReading) => (reading === "humidity" ? "%" : read
 function stuckFault({ constantReadings }: SensorsState): Fault | null {
   const found: { name: string; held: ConstantReading; credible: Span; unit: string }[] = [];
   for (const reading of watchedReadings) {
-    const one = constantReadings[reading];
-    if (reading === "hopper" || one === null || !isStuck(reading, one)) continue;
-    const credible = constantTimeMax(reading, one) ?? one.constantFor;
-    found.push({ name: readingNames[reading], held: one, credible, unit: unitOf(reading) });
+    const constantReading = constantReadings[reading];
+    if (reading === "hopper" || constantReading === null || !isStuck(reading, constantReading)) continue;
+    const longestCredible = constantTimeMax(reading, constantReading) ?? constantReading.constantFor;
+    found.push({
+      name: readingNames[reading],
+      held: constantReading,
+      credible: longestCredible,
+      unit: unitOf(reading),
+    });
   }
   const [first] = found;
   if (first === undefined) return null;
   const others =
     found.length > 1
-      ? ` So has the ${found
+      ? ` The same is true of the ${found
           .slice(1)
           .map(({ name }) => name)
           .join(" and the ")}.`
@@ -83,29 +88,30 @@ function stuckFault({ constantReadings }: SensorsState): Fault | null {
   return {
     kind: "readingStuck",
     reason:
-      `The ${first.name} has said the very same for ${spanText(first.held.constantFor)}, to the last digit. ` +
-      `It never did so for longer than ${spanText(first.held.longestConstant)} before.${others}`,
-    evidence: found.flatMap(({ name, held: { value, constantFor, lastReadAt }, credible, unit }): Evidence[] => [
-      { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
-      { label: `${name}, the same for`, value: spanText(constantFor), at: null },
-      { label: `${name}, still credible`, value: spanText(credible), at: null },
-    ]),
+      `The ${first.name} has not changed for ${spanText(first.held.constantFor)}. ` +
+      `Before, it never stayed the same for longer than ${spanText(first.held.longestConstant)}.${others}`,
+    evidence: found.flatMap(
+      ({ name, held: { value, constantFor, lastReadAt }, credible: longestCredible, unit }): Evidence[] => [
+        { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
+        { label: `${name}, the same for`, value: spanText(constantFor), at: null },
+      ],
+    ),
     confidence: null,
   };
 }
 
 function impossibleReadingFault({ rejectedReadings }: SensorsState, settings: FeederSettings): Fault | null {
   const found = Object.entries(rejectedReadings).filter(
-    ([name, one]) => isOftenRejected(one) && (name !== "hopperGrams" || settings.sensors.scale),
+    ([name, constantReading]) => isOftenRejected(constantReading) && (name !== "hopperGrams" || settings.sensors.scale),
   );
   const [first] = found;
   if (first === undefined) return null;
   const names = found.map(([name]) => sensorName(name) ?? name);
   return {
     kind: "readingImpossible",
-    reason: `The ${names.join(" and the ")} ${found.length > 1 ? "say" : "says"} what can't be. Such values are set aside and nothing is concluded from them.`,
+    reason: `The ${names.join(" and the ")} ${found.length > 1 ? "report" : "reports"} impossible values. They are ignored.`,
     evidence: found.map(([name, { count, firstAt }]) => ({
-      label: `values of the ${sensorName(name) ?? name} set aside`,
+      label: `values of the ${sensorName(name) ?? name} ignored`,
       value: `${count} times`,
       at: firstAt,
     })),
@@ -113,25 +119,25 @@ function impossibleReadingFault({ rejectedReadings }: SensorsState, settings: Fe
   };
 }
 
-/** How long it is told that a total fell: the next report counts on from there. Our choice. */
+/** How long a decrease is shown: the next report counts on from there. Our choice. */
 const decreaseShownMax = hours(24);
 
 function decreasedTotalFault(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
   const found = ([...birdSensors, "chute"] as const).flatMap((sensor) => {
-    const fell: RunningTotal["decrease"] = sensors[sensor].decrease;
-    return fell !== null && settings.sensors[sensor] && now < after(fell.at, decreaseShownMax)
-      ? [{ sensor, fell }]
+    const decrease: RunningTotal["decrease"] = sensors[sensor].decrease;
+    return decrease !== null && settings.sensors[sensor] && now < after(decrease.at, decreaseShownMax)
+      ? [{ sensor, fell: decrease }]
       : [];
   });
   const [first] = found;
   if (first === undefined) return null;
   return {
     kind: "countsBackwards",
-    reason: `The running total of the ${counterNames[first.sensor]} fell from ${first.fell.from} to ${first.fell.to}, though the feeder hadn't started anew.`,
-    evidence: found.map(({ sensor, fell }) => ({
+    reason: `The running total of the ${counterNames[first.sensor]} fell from ${first.fell.from} to ${first.fell.to}, although the feeder did not restart.`,
+    evidence: found.map(({ sensor, fell: decrease }) => ({
       label: `total of the ${counterNames[sensor]}`,
-      value: `${fell.from} to ${fell.to}`,
-      at: fell.at,
+      value: `${decrease.from} to ${decrease.to}`,
+      at: decrease.at,
     })),
     confidence: null,
   };

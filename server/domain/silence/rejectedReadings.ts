@@ -1,12 +1,12 @@
 import { type Instant, minutes } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
 
-/** How often a reading is set aside at the door since no such sensor can mean it; by its posted name. */
+/** How often a reading is rejected since its value is impossible; by its name in the report. */
 export interface RejectedReading {
   readonly share: number; // of the reports of the last minutes
   readonly count: number;
   readonly firstAt: Instant; // the first of them
-  readonly lastReportAt: Instant; // the latest report that was looked at
+  readonly lastReportAt: Instant; // the latest report
 }
 export type RejectedReadings = { readonly [name: string]: RejectedReading };
 
@@ -21,12 +21,9 @@ export function updateRejectedReadings(
   const before = Object.entries(known);
   if (names.length === 0 && before.length === 0) return initialRejectedReadings;
   const next: { [name: string]: RejectedReading } = {};
-  for (const [name, was] of before) {
-    const weight = 1 - Math.exp(-Math.max(0, at - was.lastReportAt) / memorySpan);
-    const bad = names.includes(name);
-    const share = movingMean(was.share, bad ? 1 : 0, weight);
-    if (bad || share > forgottenShare)
-      next[name] = { share, count: was.count + (bad ? 1 : 0), firstAt: was.firstAt, lastReportAt: at };
+  for (const [name, earlier] of before) {
+    const updated = updateRejectedReading(earlier, names.includes(name), at);
+    if (updated !== null) next[name] = updated;
   }
   for (const name of names) {
     if (sensorName(name) !== null) next[name] ??= { share: firstShare, count: 1, firstAt: at, lastReportAt: at };
@@ -34,10 +31,22 @@ export function updateRejectedReadings(
   return next;
 }
 
-/** Most of what it says lately, and more than a glitch or two. */
+/** Null where it hasn't been rejected for so long that it is forgotten. */
+function updateRejectedReading(
+  { share, count, firstAt, lastReportAt }: RejectedReading,
+  isRejected: boolean,
+  at: Instant,
+): RejectedReading | null {
+  const weight = 1 - Math.exp(-Math.max(0, at - lastReportAt) / memorySpan);
+  const updatedShare = movingMean(share, isRejected ? 1 : 0, weight);
+  if (!isRejected && updatedShare <= forgottenShare) return null;
+  return { share: updatedShare, count: count + (isRejected ? 1 : 0), firstAt, lastReportAt: at };
+}
+
+/** Most of its recent values, and more than a glitch or two. */
 export const isOftenRejected = ({ share, count }: RejectedReading): boolean => share > 0.5 && count >= countMin;
 
-/** What a reading's sensor is called; null for what is no sensor's. */
+/** The name of a reading's sensor; null where it has none. */
 export const sensorName = (posted: string): string | null => sensorNames.get(posted) ?? null;
 
 const sensorNames: ReadonlyMap<string, string> = new Map([

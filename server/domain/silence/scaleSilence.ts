@@ -1,9 +1,9 @@
-import type { Fault } from "../faults.ts";
+import type { Evidence, Fault } from "../faults.ts";
 import type { Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
 import { type ConstantReading, isStuck } from "./stuckReadings.ts";
 
-/** What is remembered of the load cell: whether it speaks, and whether what it says ever changes. */
+/** The state of the load cell: whether it reports, and whether its reading ever changes. */
 export interface ScaleActivity {
   readonly lastGrams: number | null; // grams, as last read
   readonly lastReadAt: Instant | null;
@@ -11,7 +11,7 @@ export interface ScaleActivity {
   /** Portions that the chute saw fall since the reading last changed; those before the newest reading in `fallenAtReading`. */
   readonly portionsFallen: number;
   readonly fallenAtReading: number;
-  /** Portions that were given and that nobody could see fall, likewise. */
+  /** Portions that were given and that no sensor could see fall, likewise. */
   readonly portionsGiven: number;
   readonly givenAtReading: number;
 }
@@ -26,7 +26,7 @@ export const initialScaleActivity = (): ScaleActivity => ({
   givenAtReading: 0,
 });
 
-/** Only what the chute saw counts: a tray that turns empty or jammed leaves the weight as it is, rightly. */
+/** Only what the chute saw counts: an empty or jammed tray leaves the weight as it is. */
 export const countFallenPortion = (scale: ScaleActivity): ScaleActivity =>
   withPortions(scale, scale.portionsFallen + 1, scale.portionsGiven);
 
@@ -34,13 +34,13 @@ export const countFallenPortion = (scale: ScaleActivity): ScaleActivity =>
 export const countGivenPortion = (scale: ScaleActivity): ScaleActivity =>
   withPortions(scale, scale.portionsFallen, scale.portionsGiven + 1);
 
-const withPortions = (scale: ScaleActivity, fallen: number, given: number): ScaleActivity => ({
+const withPortions = (scale: ScaleActivity, portionsFallen: number, portionsGiven: number): ScaleActivity => ({
   lastGrams: scale.lastGrams,
   lastReadAt: scale.lastReadAt,
   reportsWithoutReading: scale.reportsWithoutReading,
-  portionsFallen: fallen,
+  portionsFallen,
   fallenAtReading: scale.fallenAtReading,
-  portionsGiven: given,
+  portionsGiven,
   givenAtReading: scale.givenAtReading,
 });
 
@@ -71,7 +71,7 @@ export function updateScaleActivity(scale: ScaleActivity, readings: Readings, at
   };
 }
 
-/** A feeder that sends bare events between its full reports says nothing of its scale by that. */
+/** A feeder that sends bare events between its full reports shows nothing about its scale by that. */
 const hasOtherReadings = (readings: Readings): boolean =>
   readings.air !== null ||
   readings.inside !== null ||
@@ -83,49 +83,66 @@ const hasOtherReadings = (readings: Readings): boolean =>
 
 /** A load cell's amplifier misses a reading now and then in the cold, not ten in a row. Common practice, no source. */
 const reportsWithoutReadingMax = 10;
-/** Eight portions are several times what the coarsest sensible scale resolves, and the last digit always trembles. */
+/** Eight portions are several times what the coarsest sensible scale resolves, and the last digit always changes. */
 const unchangedPortionsMin = 8;
 
-/** @param held how long its reading has been the same, and usually is; @param setAside what it says is impossible. */
-export function scaleSilentFault(scale: ScaleActivity, held: ConstantReading | null, setAside: boolean): Fault | null {
-  if (scale.reportsWithoutReading >= reportsWithoutReadingMax && !setAside) {
-    return {
-      kind: "scaleSilent",
-      reason:
-        scale.lastReadAt === null
-          ? "A scale is fitted, but no report ever had a weight in it."
-          : `The last ${scale.reportsWithoutReading} reports came without the hopper's weight.`,
-      evidence: [
-        { label: "reports without a weight", value: String(scale.reportsWithoutReading), at: null },
-        ...(scale.lastReadAt === null
-          ? []
-          : [
-              {
-                label: "last weight",
-                value: scale.lastGrams === null ? "a weight" : `${scale.lastGrams} g`,
-                at: scale.lastReadAt,
-              },
-            ]),
-      ],
-      confidence: null,
-    };
-  }
+/** `constantReading`: how long its reading has stayed the same; `isRejected`: the scale's values are impossible. */
+export function scaleSilentFault(
+  scale: ScaleActivity,
+  constantReading: ConstantReading | null,
+  isRejected: boolean,
+): Fault | null {
+  if (scale.reportsWithoutReading >= reportsWithoutReadingMax && !isRejected) return missingWeightFault(scale);
   if (scale.lastGrams === null) return null;
-  const seen = scale.fallenAtReading >= unchangedPortionsMin;
-  // Where nobody sees them fall it may be a jam, which leaves the weight as it is: but not to the last digit for hours.
-  const unseen = scale.givenAtReading >= unchangedPortionsMin && held !== null && isStuck("hopper", held);
-  if (!seen && !unseen) return null;
-  const portions = seen
-    ? `${scale.fallenAtReading} portions were seen to fall`
-    : `${scale.givenAtReading} portions were given`;
-  const what = seen ? "portions seen to fall since" : "portions given since";
+  if (scale.fallenAtReading >= unchangedPortionsMin) {
+    const { fallenAtReading } = scale;
+    return unchangedWeightFault(scale, {
+      count: fallenAtReading,
+      text: `${fallenAtReading} portions were seen to fall`,
+      label: "portions seen to fall since",
+    });
+  }
+  // Where no sensor sees them fall it may be a jam, which leaves the weight as it is: but not to the last digit for hours.
+  const isStuckScale = constantReading !== null && isStuck("hopper", constantReading);
+  if (scale.givenAtReading < unchangedPortionsMin || !isStuckScale) return null;
+  const { givenAtReading } = scale;
+  return unchangedWeightFault(scale, {
+    count: givenAtReading,
+    text: `${givenAtReading} portions were given`,
+    label: "portions given since",
+  });
+}
+
+function missingWeightFault({ lastReadAt, lastGrams, reportsWithoutReading }: ScaleActivity): Fault {
+  const evidence: Evidence[] = [{ label: "reports without a weight", value: String(reportsWithoutReading), at: null }];
+  if (lastReadAt !== null)
+    evidence.push({ label: "last weight", value: lastGrams === null ? "a weight" : `${lastGrams} g`, at: lastReadAt });
   return {
     kind: "scaleSilent",
-    reason: `The scale says the same to the last digit, though ${portions}.`,
-    evidence: [
-      { label: "weight, unchanged", value: `${scale.lastGrams} g`, at: scale.lastReadAt },
-      { label: what, value: String(seen ? scale.fallenAtReading : scale.givenAtReading), at: null },
-    ],
+    reason:
+      lastReadAt === null
+        ? "A scale is fitted, but no report ever had a weight in it."
+        : `The last ${reportsWithoutReading} reports came without the hopper's weight.`,
+    evidence,
     confidence: null,
   };
 }
+
+interface PortionCount {
+  readonly count: number;
+  readonly text: string;
+  readonly label: string;
+}
+
+const unchangedWeightFault = (
+  { lastGrams, lastReadAt }: ScaleActivity,
+  { count, text, label }: PortionCount,
+): Fault => ({
+  kind: "scaleSilent",
+  reason: `The scale reading did not change, although ${text}.`,
+  evidence: [
+    { label: "weight, unchanged", value: `${lastGrams} g`, at: lastReadAt },
+    { label, value: String(count), at: null },
+  ],
+  confidence: null,
+});

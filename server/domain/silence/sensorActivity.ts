@@ -26,9 +26,9 @@ import {
 import { type ConstantReadings, initialConstantReadings, updateConstantReadings } from "./stuckReadings.ts";
 
 /**
- * What is remembered to tell a dead sensor from birds that stay away. A sensor with companions is judged by what they saw
- * meanwhile (pairing.ts); one that stands alone, by the daylight that passed (daylightSilence.ts). When all are silent
- * together there are no birds, and nothing is claimed.
+ * The state that distinguishes a dead sensor from birds that stay away. A sensor with companions is judged by what they saw
+ * meanwhile (pairing.ts); one without, by the daylight that passed (silenceStatistics.ts). When all are silent together there
+ * are no birds, and no fault is found.
  */
 export interface SensorsState {
   readonly button: SensorActivity;
@@ -39,23 +39,23 @@ export interface SensorsState {
   readonly constantReadings: ConstantReadings;
   readonly rejectedReadings: RejectedReadings;
   readonly boot: string | null; // the boot that the running totals belong to
-  readonly totalsAt: Instant; // when they were last told
-  readonly isPaused: boolean; // as the feeder last said: what birds do at a paused feeder is no measure
+  readonly totalsAt: Instant; // when they were last reported
+  readonly isPaused: boolean; // as last reported: what birds do at a paused feeder is no measure
 }
 
 export type BirdSensor = "button" | "detector" | "perch";
 export const birdSensors = ["button", "detector", "perch"] as const;
 
 export interface SensorActivity extends RunningTotal {
-  readonly lastCountAt: Instant | null; // when it last spoke
+  readonly lastCountAt: Instant | null; // when it last counted
   readonly lastMarkAt: Instant | null; // when it last counted as a mark for its companions
-  /** Null beside itself, but for the detector: there stands the beam in its own slot, which sees whatever drops in. */
+  /** Null beside itself, except for the detector: the beam in its own slot sees whatever drops in. */
   readonly pairings: { readonly [companion in BirdSensor]: Pairing | null };
   readonly silence: SilenceStatistics;
   readonly chatter: ChatterState;
 }
 
-/** The feeder's running total of one sensor, and what we heard of it in events since. */
+/** The feeder's running total of one sensor, and the events received since. */
 export interface RunningTotal {
   readonly total: number | null;
   readonly countedSince: number;
@@ -63,7 +63,7 @@ export interface RunningTotal {
 }
 
 export function initialSensors(now: Instant): SensorsState {
-  const watched = (self: BirdSensor): SensorActivity => ({
+  const activity = (self: BirdSensor): SensorActivity => ({
     ...initialTotal,
     lastCountAt: null,
     lastMarkAt: null,
@@ -76,9 +76,9 @@ export function initialSensors(now: Instant): SensorsState {
     chatter: initialChatter(now),
   });
   return {
-    button: watched("button"),
-    detector: watched("detector"),
-    perch: watched("perch"),
+    button: activity("button"),
+    detector: activity("detector"),
+    perch: activity("perch"),
     chute: initialTotal,
     scale: initialScaleActivity(),
     constantReadings: initialConstantReadings,
@@ -91,7 +91,7 @@ export function initialSensors(now: Instant): SensorsState {
 
 const initialTotal: RunningTotal = { total: null, countedSince: 0, decrease: null };
 
-/** One event, in the order in which they were recorded. An event that tells of no sensor changes nothing. */
+/** One event, in the order in which they were recorded. An event without a sensor changes nothing. */
 export function updateSensorsByEvent(
   sensors: SensorsState,
   event: FeederEvent,
@@ -101,22 +101,21 @@ export function updateSensorsByEvent(
     case "press":
       return recordActivity(sensors, "button", event.recordedAt, settings);
     case "deposit":
-      // "No metal" is the beam's word: the detector itself said nothing.
+      // "No metal" comes from the beam: the detector itself gave no signal.
       return recordActivity(
         event.chute === true ? markSlot(sensors) : sensors,
         "detector",
         event.recordedAt,
         settings,
-        {
-          spoke: event.metal !== false,
-        },
+        { ...oneEvent, isOwnSignal: event.metal !== false },
       );
     case "visit":
       return recordActivity(sensors, "perch", event.recordedAt, settings);
     case "portion": {
-      const payer = inferredPayer(sensors, event);
-      if (payer !== null) sensors = recordActivity(sensors, payer, event.recordedAt, settings, { events: 0 });
-      if (event.cutShort === true && event.chuteCount === null) return sensors; // nobody knows whether anything fell
+      const payingSensor = inferredPayer(sensors, event);
+      if (payingSensor !== null)
+        sensors = recordActivity(sensors, payingSensor, event.recordedAt, settings, { ...oneEvent, events: 0 });
+      if (event.cutShort === true && event.chuteCount === null) return sensors; // it is unknown whether anything fell
       if (event.chuteCount === null) return withChuteAndScale(sensors, sensors.chute, countGivenPortion(sensors.scale));
       if (event.chuteCount <= 0) return sensors;
       const { total, countedSince, decrease } = sensors.chute;
@@ -160,20 +159,19 @@ const withBirdSensors = (
   isPaused: sensors.isPaused,
 });
 
-/** A feeder that tells of its portions but not of the presses that they paid has told of the presses by that. */
+/** A feeder that reports portions but not the presses that they pay has reported the presses by that. */
 function inferredPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Portion & { recordedAt: Instant }) {
   if (paysFor !== null || (cause !== "press" && cause !== "deposit")) return null;
-  const payer = cause === "press" ? "button" : "detector";
-  const { lastCountAt } = sensors[payer];
-  return lastCountAt === null || recordedAt - lastCountAt > paymentDelayMax ? payer : null;
+  const payingSensor = cause === "press" ? "button" : "detector";
+  const { lastCountAt } = sensors[payingSensor];
+  return lastCountAt === null || recordedAt - lastCountAt > paymentDelayMax ? payingSensor : null;
 }
 
-/** A portion that comes this soon after a press or deposit that was told is what pays it. */
+/** A portion that comes this soon after a reported press or deposit is what pays it. */
 const paymentDelayMax = 60_000;
 
 /**
  * The readings of one report, after its events. Growth of a total that no event explained is activity too.
- * @param setAside readings that no such sensor can mean, by their posted names.
  */
 export function updateSensorsByReport(
   sensors: SensorsState,
@@ -181,15 +179,15 @@ export function updateSensorsByReport(
   at: Instant,
   settings: FeederSettings,
 ): SensorsState {
-  const sameBoot = sensors.boot === boot;
+  const isSameBoot = sensors.boot === boot;
   const resumedAt = sensors.isPaused && readings.paused === false ? at : null;
-  const since = Math.max(0, at - sensors.totalsAt) as Span;
+  const elapsed = Math.max(0, at - sensors.totalsAt) as Span;
   const { counts } = readings;
-  let next: SensorsState = {
-    button: updateSensorTotal(sensors.button, counts.button, sameBoot, at, resumedAt),
-    detector: updateSensorTotal(sensors.detector, counts.detector, sameBoot, at, resumedAt),
-    perch: updateSensorTotal(sensors.perch, counts.perch, sameBoot, at, resumedAt),
-    chute: updateTotal(sensors.chute, counts.chute, sameBoot, at),
+  let updated: SensorsState = {
+    button: updateSensorTotal(sensors.button, counts.button, isSameBoot, at, resumedAt),
+    detector: updateSensorTotal(sensors.detector, counts.detector, isSameBoot, at, resumedAt),
+    perch: updateSensorTotal(sensors.perch, counts.perch, isSameBoot, at, resumedAt),
+    chute: updateTotal(sensors.chute, counts.chute, isSameBoot, at),
     scale: updateScaleActivity(sensors.scale, readings, at),
     constantReadings: updateConstantReadings(sensors.constantReadings, readings, at),
     rejectedReadings: updateRejectedReadings(sensors.rejectedReadings, rejectedReadings, at),
@@ -198,10 +196,14 @@ export function updateSensorsByReport(
     isPaused: readings.paused ?? sensors.isPaused,
   };
   for (const sensor of birdSensors) {
-    const by = totalGrowth(sensors[sensor], counts[sensor], sameBoot);
-    if (by > 0) next = recordActivity(next, sensor, at, settings, { grown: { by, within: since } });
+    const growth = totalGrowth(sensors[sensor], counts[sensor], isSameBoot);
+    if (growth > 0)
+      updated = recordActivity(updated, sensor, at, settings, {
+        ...oneEvent,
+        growth: { counts: growth, span: elapsed },
+      });
   }
-  return next;
+  return updated;
 }
 
 /**
@@ -210,69 +212,70 @@ export function updateSensorsByReport(
  */
 const markGapMin = 5_000;
 
-/**
- * `spoke`: the sensor itself did, and not only what stands beside it. `grown`: no event told of it, but its total grew.
- */
+/** What a sensor did: `isOwnSignal` is false where only the beam beside the detector saw something. */
+interface Activity {
+  readonly isOwnSignal: boolean;
+  readonly events: number;
+  readonly growth: TotalGrowth | null; // the total grew without an event
+}
+
+const oneEvent: Activity = { isOwnSignal: true, events: 1, growth: null };
+
 function recordActivity(
   sensors: SensorsState,
   sensor: BirdSensor,
   at: Instant,
   settings: FeederSettings,
-  { spoke = true, events = 1, grown = null }: { spoke?: boolean; events?: number; grown?: TotalGrowth | null } = {},
+  { isOwnSignal, events, growth }: Activity = oneEvent,
 ): SensorsState {
-  const self = sensors[sensor];
-  const chatter = !spoke
-    ? self.chatter
-    : grown === null
-      ? updateChatterByCount(self.chatter, at)
-      : updateChatterByGrowth(self.chatter, grown.by, grown.within, at);
-  // What a bouncing contact counts is no bird: nothing is learnt from it, of this sensor or by it of another.
-  const isSense = !isPossiblyChattering(chatter);
-  const isMark = isSense && !sensors.isPaused && isApart(self.lastMarkAt, at);
-  const beside = self.pairings;
-  const next: SensorActivity = {
-    total: self.total,
-    countedSince: self.countedSince + (spoke && grown === null ? events : 0),
-    decrease: self.decrease,
-    lastCountAt: !spoke ? self.lastCountAt : self.lastCountAt === null ? at : later(self.lastCountAt, at),
-    lastMarkAt: isMark ? at : self.lastMarkAt,
-    pairings: !spoke
-      ? beside
-      : isSense
-        ? {
-            button: beside.button && closeRun(beside.button, at, settings),
-            detector: beside.detector && closeRun(beside.detector, at, settings),
-            perch: beside.perch && closeRun(beside.perch, at, settings),
-          }
-        : {
-            button: beside.button && forgetOpenMarks(beside.button),
-            detector: beside.detector && forgetOpenMarks(beside.detector),
-            perch: beside.perch && forgetOpenMarks(beside.perch),
-          },
-    silence: !spoke
-      ? self.silence
-      : isSense
-        ? updateSilenceByBout(self.silence, settings.place, at)
-        : endSilence(self.silence, at),
-    chatter,
-  };
-  const other = (watched: SensorActivity) =>
-    isMark
-      ? markCompanion(watched, sensor, addMark)
-      : isSense
-        ? watched
-        : markCompanion(watched, sensor, forgetOpenMarks);
+  const before = sensors[sensor];
+  const chatter = isOwnSignal ? updateChatter(before.chatter, growth, at) : before.chatter;
+  // A bouncing contact counts no birds: nothing is learnt from it, of this sensor or of its companions.
+  const isCredible = !isPossiblyChattering(chatter);
+  const isMark = isCredible && !sensors.isPaused && isApart(before.lastMarkAt, at);
+  const marked = isMark ? { ...before, lastMarkAt: at } : before;
+  const updated = isOwnSignal
+    ? recordOwnSignal(marked, growth === null ? events : 0, chatter, at, settings)
+    : { ...marked, chatter };
+  const companion = (activity: SensorActivity) =>
+    isMark || !isCredible ? markCompanion(activity, sensor, isMark ? addMark : forgetOpenMarks) : activity;
   return withBirdSensors(
     sensors,
-    sensor === "button" ? next : other(sensors.button),
-    sensor === "detector" ? next : other(sensors.detector),
-    sensor === "perch" ? next : other(sensors.perch),
+    sensor === "button" ? updated : companion(sensors.button),
+    sensor === "detector" ? updated : companion(sensors.detector),
+    sensor === "perch" ? updated : companion(sensors.perch),
   );
 }
 
+const updateChatter = (chatter: ChatterState, growth: TotalGrowth | null, at: Instant): ChatterState =>
+  growth === null ? updateChatterByCount(chatter, at) : updateChatterByGrowth(chatter, growth.counts, growth.span, at);
+
+function recordOwnSignal(
+  activity: SensorActivity,
+  events: number,
+  chatter: ChatterState,
+  at: Instant,
+  settings: FeederSettings,
+): SensorActivity {
+  const isCredible = !isPossiblyChattering(chatter);
+  const close = (pairing: Pairing | null) =>
+    pairing && (isCredible ? closeRun(pairing, at, settings) : forgetOpenMarks(pairing));
+  const { button, detector, perch } = activity.pairings;
+  return {
+    total: activity.total,
+    countedSince: activity.countedSince + events,
+    decrease: activity.decrease,
+    lastCountAt: activity.lastCountAt === null ? at : later(activity.lastCountAt, at),
+    lastMarkAt: activity.lastMarkAt,
+    pairings: { button: close(button), detector: close(detector), perch: close(perch) },
+    silence: isCredible ? updateSilenceByBout(activity.silence, settings.place, at) : endSilence(activity.silence, at),
+    chatter,
+  };
+}
+
 interface TotalGrowth {
-  readonly by: number;
-  readonly within: Span;
+  readonly counts: number;
+  readonly span: Span;
 }
 
 const isApart = (lastMarkAt: Instant | null, at: Instant): boolean =>
@@ -283,63 +286,63 @@ const markSlot = (sensors: SensorsState): SensorsState =>
     ? sensors
     : withBirdSensors(sensors, sensors.button, markCompanion(sensors.detector, "detector", addMark), sensors.perch);
 
-/** A companion saw something that the watched may answer (`marked`), or is no witness now (`forgotten`). */
+/** A companion saw something that this sensor may react to (`addMark`), or isn't credible now (`forgetOpenMarks`). */
 function markCompanion(
-  watched: SensorActivity,
+  activity: SensorActivity,
   companion: BirdSensor,
   change: (pairing: Pairing) => Pairing,
 ): SensorActivity {
-  const { button, detector, perch } = watched.pairings;
+  const { button, detector, perch } = activity.pairings;
   return {
-    total: watched.total,
-    countedSince: watched.countedSince,
-    decrease: watched.decrease,
-    lastCountAt: watched.lastCountAt,
-    lastMarkAt: watched.lastMarkAt,
+    total: activity.total,
+    countedSince: activity.countedSince,
+    decrease: activity.decrease,
+    lastCountAt: activity.lastCountAt,
+    lastMarkAt: activity.lastMarkAt,
     pairings: {
       button: companion === "button" && button ? change(button) : button,
       detector: companion === "detector" && detector ? change(detector) : detector,
       perch: companion === "perch" && perch ? change(perch) : perch,
     },
-    silence: watched.silence,
-    chatter: watched.chatter,
+    silence: activity.silence,
+    chatter: activity.chatter,
   };
 }
 
-/** Takes a running total. Written out, not spread, as is all that runs for each report. */
-function updateTotal(tally: RunningTotal, total: number | null, sameBoot: boolean, at: Instant): RunningTotal {
-  const { countedSince, decrease } = tally;
-  if (total === null) return { total: tally.total, countedSince, decrease };
-  const before = sameBoot ? tally.total : null;
+/** Written out, not spread, as is all that runs for each report. */
+function updateTotal(counter: RunningTotal, total: number | null, isSameBoot: boolean, at: Instant): RunningTotal {
+  const { countedSince, decrease } = counter;
+  if (total === null) return { total: counter.total, countedSince, decrease };
+  const before = isSameBoot ? counter.total : null;
   if (before === null) return { total, countedSince: 0, decrease };
   if (total < before) return { total, countedSince: 0, decrease: { from: before, to: total, at } };
   // Events may lag behind the total (a backlog that is still coming): what is ahead of them isn't counted twice.
   return { total, countedSince: Math.max(0, countedSince - (total - before)), decrease };
 }
 
-/** What the total grew by beyond the events that we heard; 0 on a new boot, which has no before. */
-function totalGrowth(tally: RunningTotal, total: number | null, sameBoot: boolean): number {
-  const before = sameBoot ? tally.total : null;
-  return total === null || before === null ? 0 : Math.max(0, total - before - tally.countedSince);
+/** What the total grew by beyond the events received; 0 on a new boot, which has no total before. */
+function totalGrowth(counter: RunningTotal, total: number | null, isSameBoot: boolean): number {
+  const before = isSameBoot ? counter.total : null;
+  return total === null || before === null ? 0 : Math.max(0, total - before - counter.countedSince);
 }
 
-/** `resumedAt`: the feeder goes on after a pause, in which nobody was waited for; null where it doesn't. */
+/** `resumedAt`: the feeder resumes after a pause, in which no bird was expected; null where it doesn't. */
 function updateSensorTotal(
-  watched: SensorActivity,
+  activity: SensorActivity,
   total: number | null,
-  sameBoot: boolean,
+  isSameBoot: boolean,
   at: Instant,
   resumedAt: Instant | null,
 ): SensorActivity {
-  const tally = updateTotal(watched, total, sameBoot, at);
+  const counter = updateTotal(activity, total, isSameBoot, at);
   return {
-    total: tally.total,
-    countedSince: tally.countedSince,
-    decrease: tally.decrease,
-    lastCountAt: watched.lastCountAt,
-    lastMarkAt: watched.lastMarkAt,
-    pairings: watched.pairings,
-    silence: resumedAt === null ? watched.silence : { ...watched.silence, silentSince: resumedAt },
-    chatter: watched.chatter,
+    total: counter.total,
+    countedSince: counter.countedSince,
+    decrease: counter.decrease,
+    lastCountAt: activity.lastCountAt,
+    lastMarkAt: activity.lastMarkAt,
+    pairings: activity.pairings,
+    silence: resumedAt === null ? activity.silence : { ...activity.silence, silentSince: resumedAt },
+    chatter: activity.chatter,
   };
 }

@@ -1,6 +1,5 @@
 import type { Evidence, Fault } from "../faults.ts";
 import { between, type Instant, later } from "../instant.ts";
-import { oneInText } from "../oneInText.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import { isLearnt, isRunTooLong, logRunProbability, type Pairing } from "./pairing.ts";
@@ -18,13 +17,13 @@ import { spanText } from "./spanText.ts";
 
 export { readingFaults } from "./readingFaults.ts";
 export {
-  initialSensors as unwatchedSensors,
+  initialSensors,
   type SensorsState,
-  updateSensorsByEvent as sensed,
-  updateSensorsByReport as counted,
+  updateSensorsByEvent,
+  updateSensorsByReport,
 } from "./sensorActivity.ts";
 
-/** What is silent now though it shouldn't be. `paused`: what birds do at a paused feeder proves nothing. */
+/** Sensors that are silent though they shouldn't be. `paused`: what birds do at a paused feeder proves nothing. */
 export function sensorFaults(sensors: SensorsState, settings: FeederSettings, now: Instant, paused: boolean): Fault[] {
   if (paused) return [];
   const faults: Fault[] = [];
@@ -34,9 +33,9 @@ export function sensorFaults(sensors: SensorsState, settings: FeederSettings, no
       silentBesideOthersFault(sensors, sensor, settings, now) ?? silentAloneFault(sensors, sensor, settings, now);
     if (fault) faults.push(fault);
   }
-  const { scale: watched, constantReadings } = sensors;
+  const { scale: activity, constantReadings } = sensors;
   const scale = settings.sensors.scale
-    ? scaleSilentFault(watched, constantReadings.hopper, isScaleRejected(sensors))
+    ? scaleSilentFault(activity, constantReadings.hopper, isScaleRejected(sensors))
     : null;
   if (scale) faults.push(scale);
   return faults;
@@ -54,59 +53,55 @@ function silentBesideOthersFault(
   settings: FeederSettings,
   now: Instant,
 ): Fault | null {
-  const watched = sensors[sensor];
-  let found: { companion: BirdSensor; pairing: Pairing; logChance: number } | null = null;
+  const activity = sensors[sensor];
+  let strongest: { companion: BirdSensor; pairing: Pairing; logChance: number } | null = null;
   for (const companion of birdSensors) {
-    const pairing = watched.pairings[companion];
+    const pairing = activity.pairings[companion];
     if (pairing === null || !settings.sensors[companion] || !isRunTooLong(pairing, now, settings)) continue;
-    const logChance = logRunProbability(pairing, settings);
-    if (found === null || logChance < found.logChance) found = { companion, pairing, logChance };
+    const logProbability = logRunProbability(pairing, settings);
+    if (strongest === null || logProbability < strongest.logChance)
+      strongest = { companion, pairing, logChance: logProbability };
   }
-  if (found === null) return null;
-  const { pairing, companion } = found;
-  const chance = Math.exp(found.logChance);
+  if (strongest === null) return null;
+  const { pairing, companion } = strongest;
+  const probabilityOfRun = Math.exp(strongest.logChance);
   const share = pairing.hits / (pairing.hits + pairing.misses);
   return {
     kind: faultKindBySensor[sensor],
     reason:
-      `The ${sensorNames[sensor]} has said nothing during the last ${pairing.openMarks} ${markText(companion, sensor)}` +
-      `${sinceText(watched.lastCountAt, now)}. It used to answer ${tenthsText(share)}.`,
+      `The ${sensorNames[sensor]} did not react in the last ${pairing.openMarks} ${markText(companion, sensor)}` +
+      `${sinceText(activity.lastCountAt, now)}. Usually it reacts in ${tenthsText(share)}.`,
     evidence: [
-      ...lastCountEvidence(watched),
+      ...lastCountEvidence(activity),
       { label: `${markText(companion, sensor)} since`, value: String(pairing.openMarks), at: null },
-      { label: "share answered before", value: `${Math.round(100 * share)} %`, at: null },
-      { label: "chance of such a run if it works", value: oneInText(chance), at: now },
-      ...decreaseEvidence(watched),
+      { label: "usual share of reactions", value: `${Math.round(100 * share)} %`, at: null },
+      ...decreaseEvidence(activity),
     ],
-    confidence: probability(1 - chance),
+    confidence: probability(1 - probabilityOfRun),
   };
 }
 
-/** Only for a sensor that no companion could speak for: beside others, "all silent" means that no bird came. */
+/** Only for a sensor without companions: beside others, "all silent" means that no bird came. */
 function silentAloneFault(
   sensors: SensorsState,
   sensor: BirdSensor,
   settings: FeederSettings,
   now: Instant,
 ): Fault | null {
-  const watched = sensors[sensor];
+  const activity = sensors[sensor];
   for (const companion of birdSensors) {
-    const pairing = watched.pairings[companion];
+    const pairing = activity.pairings[companion];
     if (pairing !== null && settings.sensors[companion] && isLearnt(pairing)) return null;
   }
-  if (!isSilentTooLong(watched.silence, settings.place, now)) return null;
-  const chance = Math.exp(logSilenceProbability(watched.silence, settings.place, now));
+  if (!isSilentTooLong(activity.silence, settings.place, now)) return null;
+  const probabilityOfRun = Math.exp(logSilenceProbability(activity.silence, settings.place, now));
   return {
     kind: faultKindBySensor[sensor],
     reason:
-      `The ${sensorNames[sensor]} has said nothing${sinceText(watched.lastCountAt, now)}, far longer than it ever does in daylight. ` +
-      "No other sensor can tell whether birds came.",
-    evidence: [
-      ...lastCountEvidence(watched),
-      { label: "chance of such a silence if it works", value: oneInText(chance), at: now },
-      ...decreaseEvidence(watched),
-    ],
-    confidence: probability(1 - chance),
+      `The ${sensorNames[sensor]} gave no signal${sinceText(activity.lastCountAt, now)}, for much longer than usual in daylight. ` +
+      "No other sensor shows whether birds came.",
+    evidence: [...lastCountEvidence(activity), ...decreaseEvidence(activity)],
+    confidence: probability(1 - probabilityOfRun),
   };
 }
 
@@ -114,15 +109,15 @@ const sinceText = (lastAt: Instant | null, now: Instant) =>
   lastAt === null ? "" : ` (in ${spanText(between(lastAt, later(lastAt, now)))})`;
 
 const lastCountEvidence = ({ lastCountAt }: SensorActivity): Evidence[] =>
-  lastCountAt === null ? [] : [{ label: "last spoke", value: "a count", at: lastCountAt }];
+  lastCountAt === null ? [] : [{ label: "last signal", value: "a count", at: lastCountAt }];
 
 const decreaseEvidence = ({ decrease }: RunningTotal): Evidence[] =>
   decrease === null
     ? []
-    : [{ label: "its total ran backwards", value: `${decrease.from} to ${decrease.to}`, at: decrease.at }];
+    : [{ label: "its counter went backwards", value: `${decrease.from} to ${decrease.to}`, at: decrease.at }];
 
 function tenthsText(share: number): string {
   const tenths = Math.round(10 * share);
-  if (tenths >= 10) return "nearly every one";
-  return tenths >= 1 ? `about ${tenths} in 10` : `about ${Math.max(1, Math.round(100 * share))} in 100`;
+  if (tenths >= 10) return "nearly all of them";
+  return tenths >= 1 ? `about ${tenths} of 10` : `about ${Math.max(1, Math.round(100 * share))} of 100`;
 }

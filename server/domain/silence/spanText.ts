@@ -1,12 +1,12 @@
 import type { Span } from "../instant.ts";
 
-/** A span as people say it: "40 seconds", "12 minutes", "3 hours", "2 days". */
+/** A span as text: "40 seconds", "12 minutes", "3 hours", "2 days". */
 export function spanText(span: Span): string {
   const { whole, unit } = rounded(span);
   return whole === 1 ? `1 ${unit}` : `${whole} ${unit}s`;
 }
 
-/** An interval as people say it: "every minute", "every 15 minutes". */
+/** An interval as text: "every minute", "every 15 minutes". */
 export function intervalText(span: Span): string {
   const { whole, unit } = rounded(span);
   return whole === 1 ? `every ${unit}` : `every ${whole} ${unit}s`;

@@ -1,7 +1,7 @@
 import { days, hours, type Instant, minutes, type Span } from "../instant.ts";
 import type { Readings } from "../report.ts";
 
-/** A reading whose last digit is watched: for how long it stays the same now, and how long it did at most when it was well. */
+/** How long a reading has stayed the same to the last digit, and for how long at most while the sensor worked. */
 export interface ConstantReading {
   readonly value: number;
   readonly lastReadAt: Instant; // last read
@@ -25,23 +25,27 @@ export const initialConstantReadings: ConstantReadings = {
   hopper: null,
 };
 
-export const updateConstantReadings = (held: ConstantReadings, readings: Readings, at: Instant): ConstantReadings => ({
-  air: updateConstantReading(held.air, readings.air, at),
-  inside: updateConstantReading(held.inside, readings.inside, at),
-  lid: updateConstantReading(held.lid, readings.lid, at),
-  batteryTemperature: updateConstantReading(held.batteryTemperature, readings.batteryTemperature, at),
-  humidity: updateConstantReading(held.humidity, readings.humidity, at),
-  battery: updateConstantReading(held.battery, readings.battery, at),
-  hopper: updateConstantReading(held.hopper, readings.hopper, at),
+export const updateConstantReadings = (
+  constant: ConstantReadings,
+  readings: Readings,
+  at: Instant,
+): ConstantReadings => ({
+  air: updateConstantReading(constant.air, readings.air, at),
+  inside: updateConstantReading(constant.inside, readings.inside, at),
+  lid: updateConstantReading(constant.lid, readings.lid, at),
+  batteryTemperature: updateConstantReading(constant.batteryTemperature, readings.batteryTemperature, at),
+  humidity: updateConstantReading(constant.humidity, readings.humidity, at),
+  battery: updateConstantReading(constant.battery, readings.battery, at),
+  hopper: updateConstantReading(constant.hopper, readings.hopper, at),
 });
 
 function updateConstantReading(
-  held: ConstantReading | null,
+  constant: ConstantReading | null,
   value: number | null,
   at: Instant,
 ): ConstantReading | null {
-  if (value === null) return held;
-  if (held === null)
+  if (value === null) return constant;
+  if (constant === null)
     return {
       value,
       lastReadAt: at,
@@ -50,62 +54,66 @@ function updateConstantReading(
       changeCount: 0,
       firstReadAt: at,
     };
-  // A stretch without reports adds little: what it was like meanwhile nobody knows.
-  const passed = Math.min(unseenMax, Math.max(0, at - held.lastReadAt));
-  const span = (held.constantFor + passed) as Span;
-  if (value === held.value) return { ...held, lastReadAt: at, constantFor: span };
-  // After a sensor that was stuck and was mended, or after an alarm for nothing, patience grows, but not without end.
-  const known = Math.min(span, learntFactorMax * Math.max(held.longestConstant, longestAtFirst));
-  const faded = held.longestConstant * (1 - Math.min(1, passed / longestMemory));
-  const longest = Math.round(Math.max(faded, known)) as Span;
+  // A time without reports adds little: the reading in it is unknown.
+  const elapsed = Math.min(unseenMax, Math.max(0, at - constant.lastReadAt));
+  const span = (constant.constantFor + elapsed) as Span;
+  if (value === constant.value) return { ...constant, lastReadAt: at, constantFor: span };
+  // After a stuck sensor was repaired, or after a false alarm, the limit grows, but only so far.
+  const learntSpan = Math.min(span, learntFactorMax * Math.max(constant.longestConstant, longestAtFirst));
+  const fadedLongest = constant.longestConstant * (1 - Math.min(1, elapsed / longestMemory));
+  const longestConstant = Math.round(Math.max(fadedLongest, learntSpan)) as Span;
   return {
     value,
     lastReadAt: at,
     constantFor: 0 as Span,
-    longestConstant: longest,
-    changeCount: Math.min(changesMin, held.changeCount + 1),
-    firstReadAt: held.firstReadAt,
+    longestConstant,
+    changeCount: Math.min(changesMin, constant.changeCount + 1),
+    firstReadAt: constant.firstReadAt,
   };
 }
 
-/** The readings as far as they live: who is stuck proves neither frost nor warmth. The scale's own watch is scaleSilence.ts. */
-export function withoutStuckReadings(readings: Readings, held: ConstantReadings): Readings {
-  let living = readings;
+/** The readings without stuck ones, which prove neither frost nor warmth. For the scale see scaleSilence.ts. */
+export function withoutStuckReadings(readings: Readings, constant: ConstantReadings): Readings {
+  let credible = readings;
   for (const reading of watchedReadings) {
-    const one = held[reading];
-    if (reading !== "hopper" && one !== null && isStuck(reading, one)) living = { ...living, [reading]: null };
+    const one = constant[reading];
+    if (reading !== "hopper" && one !== null && isStuck(reading, one)) credible = { ...credible, [reading]: null };
   }
-  return living;
+  return credible;
 }
 
 /** How long the reading may stay the same; null while too little is known of it. */
-export function constantTimeMax(reading: WatchedReading, held: ConstantReading): Span | null {
-  if (held.changeCount < changesMin || held.lastReadAt - held.constantFor - held.firstReadAt < historyMin) return null;
-  return Math.max(longestFactor * held.longestConstant, naturalConstantTime(reading, held.value)) as Span;
+export function constantTimeMax(reading: WatchedReading, constant: ConstantReading): Span | null {
+  if (
+    constant.changeCount < changesMin ||
+    constant.lastReadAt - constant.constantFor - constant.firstReadAt < historyMin
+  )
+    return null;
+  return Math.max(longestFactor * constant.longestConstant, naturalConstantTime(reading, constant.value)) as Span;
 }
 
-/** Whether it has been the same to the last digit for longer than this very reading's ways allow. */
-export function isStuck(reading: WatchedReading, held: ConstantReading): boolean {
-  const credible = constantTimeMax(reading, held);
-  return credible !== null && held.constantFor > credible;
+/** Whether it has been the same to the last digit for longer than is usual for this reading. */
+export function isStuck(reading: WatchedReading, constant: ConstantReading): boolean {
+  const longestCredible = constantTimeMax(reading, constant);
+  return longestCredible !== null && constant.constantFor > longestCredible;
 }
 
-/** What nature itself may hold still. Common practice, no source. */
+/** How long nature itself may keep a reading constant. Common practice, no source. */
 function naturalConstantTime(reading: WatchedReading, value: number): Span {
   if (reading === "battery") return hours(24); // a charger that floats holds it
   if (reading === "humidity") return value >= 95 || value <= 5 ? days(7) : hours(6); // fog, or the end of the sensor's scale
   if (reading === "hopper") return hours(6);
-  return Math.abs(value) <= 0.6 ? days(3) : hours(6); // melting snow and ice stay at nought
+  return Math.abs(value) <= 0.6 ? days(3) : hours(6); // melting snow and ice stay at zero
 }
 
 /**
- * Three times the longest ever seen: were long holds exponential, one in N³ would be so long where the longest of N is known,
- * and there is about one long hold a night. So in its second week a false one is one in a hundred, later far less.
+ * Three times the longest ever seen: if long constant times were exponential, one in N³ would be so long where the longest of N is known,
+ * and there is about one a night. So in its second week a false one is one in a hundred, later far less.
  */
 const longestFactor = 3;
 const learntFactorMax = 2 * longestFactor;
 const longestAtFirst = minutes(10);
-/** A sensor that never changes in a week of mild nights indoors must first show how it does. */
+/** So much must be known of how a sensor changes: indoors it may hardly do so in a week of mild nights. */
 const changesMin = 30;
 const historyMin = days(4);
 const unseenMax = minutes(30);

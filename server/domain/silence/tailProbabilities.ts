@@ -1,14 +1,14 @@
 import { memoize } from "../memoize.ts";
 import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 
-// Chances so small that a plain number can't hold them: everything here is in logarithms.
+// Probabilities too small for a plain number: everything here is in logarithms.
 
-/** The z, 0 or more, that a standard normal exceeds with the chance e^`logTail`, of at most a half. Newton's method. */
+/** The z, 0 or more, that a standard normal exceeds with the probability e^`logTail`, of at most a half. Newton's method. */
 export const normalQuantileOfLog = memoize(64, String, computeQuantile);
 
 function computeQuantile(logTail: number): number {
   let z = Math.sqrt(-2 * logTail);
-  for (let turn = 0; turn < 8; turn++) {
+  for (let iteration = 0; iteration < 8; iteration++) {
     const tail = logNormalTail(z);
     const hazard = Math.exp(-0.5 * z * z - logSqrtTwoPi - tail); // -d tail / dz
     const step = (tail - logTail) / hazard;
@@ -18,22 +18,22 @@ function computeQuantile(logTail: number): number {
   return z;
 }
 
-/** φ of Hayashibara et al. 2004 for gaps that are normal: -log10 of the chance of a gap longer than `waited`. */
-export const phiNormal = (waited: number, mean: number, deviation: number): number =>
-  -logNormalTail((waited - mean) / deviation) / Math.LN10;
+/** φ of Hayashibara et al. 2004 for gaps that are normal: -log10 of the probability of a gap longer than `gap`. */
+export const phiNormal = (gap: number, mean: number, deviation: number): number =>
+  -logNormalTail((gap - mean) / deviation) / Math.LN10;
 
 /** The same where gaps are exponential. */
-export const phiExponential = (waited: number, mean: number): number => waited / mean / Math.LN10;
+export const phiExponential = (gap: number, mean: number): number => gap / mean / Math.LN10;
 
 /**
- * ln of the chance of no event in `exposure`, where `events` were seen in `seen` before: the predictive chance under a
+ * ln of the probability of no event in `exposure`, where `events` were seen in `observedExposure` before: the predictive probability under a
  * gamma-distributed rate, (b / (b + T))^a. The plug-in e^(-aT/b) is overconfident with few events.
  */
-export const logGammaSilence = (events: number, seen: number, exposure: number): number =>
-  -events * Math.log1p(exposure / seen);
+export const logGammaSilence = (events: number, observedExposure: number, exposure: number): number =>
+  -events * Math.log1p(exposure / observedExposure);
 
 /**
- * ln of the chance of `trials` misses in a row, where `hits` and `misses` were seen before: the predictive chance under
+ * ln of the probability of `trials` misses in a row, where `hits` and `misses` were seen before: the predictive probability under
  * a beta-distributed share, Π (misses + i) / (hits + misses + i), i = 0 … trials - 1.
  */
 export function logBetaSilence(hits: number, misses: number, trials: number): number {

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { compareCount, medianOf, probabilityOfAtMost, usualWeekOf } from "../../../server/domain/digest/usualWeek.ts";
+import { poisson } from "../../../server/practice/model/birdDay.ts";
 import { seededRandom } from "../../../server/practice/random.ts";
-import { poisson } from "../../simulator/birdDay.ts";
 
 const level = 0.05;
 const said = (yesterday: number, week: readonly number[]) => {

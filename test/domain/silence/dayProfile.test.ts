@@ -7,7 +7,7 @@ import {
   initialDayProfile,
   updateDayProfile,
 } from "../../../server/domain/silence/dayProfile.ts";
-import { sensed, sensorFaults, unwatchedSensors } from "../../../server/domain/silence/sensorFaults.ts";
+import { initialSensors, sensorFaults, updateSensorsByEvent } from "../../../server/domain/silence/sensorFaults.ts";
 import { logGammaSilence } from "../../../server/domain/silence/tailProbabilities.ts";
 import { civilDayAround, civilDaylightHours } from "../../../server/domain/sun.ts";
 import { larchSettings } from "./larch.ts";
@@ -109,11 +109,11 @@ describe("a button that stands alone", () => {
   };
 
   function pressedBy(bouts: Iterable<Instant>, place: Place | null = alder) {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let seq = 0;
     let last = start;
     for (const recordedAt of bouts) {
-      sensors = sensed(sensors, { kind: "press", seq: ++seq, recordedAt }, { ...settings, place });
+      sensors = updateSensorsByEvent(sensors, { kind: "press", seq: ++seq, recordedAt }, { ...settings, place });
       last = recordedAt;
     }
     const foundAt = () => {
@@ -136,7 +136,7 @@ describe("a button that stands alone", () => {
       for (let look = last; look < at; look = after(look, hours(1))) {
         if (seq > 0 && sensorFaults(sensors, settings, look, false).length > 0) cried++;
       }
-      sensors = sensed(sensors, { kind: "press", seq: ++seq, recordedAt: at }, settings);
+      sensors = updateSensorsByEvent(sensors, { kind: "press", seq: ++seq, recordedAt: at }, settings);
       last = at;
     }
     expect(cried).toBe(0);

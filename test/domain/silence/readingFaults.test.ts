@@ -8,12 +8,12 @@ import {
   updateChatterByGrowth,
 } from "../../../server/domain/silence/chatter.ts";
 import {
-  counted,
+  initialSensors,
   readingFaults,
   type SensorsState,
-  sensed,
   sensorFaults,
-  unwatchedSensors,
+  updateSensorsByEvent,
+  updateSensorsByReport,
 } from "../../../server/domain/silence/sensorFaults.ts";
 import { celsius, grams, humidityPercent, volts } from "../../../server/domain/units.ts";
 import { barePortion } from "../portionFixture.ts";
@@ -28,7 +28,7 @@ const report = (
   at: Instant,
   setAside: readonly string[] = [],
 ): SensorsState =>
-  counted(
+  updateSensorsByReport(
     sensors,
     { readings: { ...emptyReadings, ...readings }, rejectedReadings: setAside, boot: "b-1" },
     at,
@@ -46,7 +46,7 @@ describe("a sensor that chatters", () => {
     let at = from;
     for (let i = 0; i < count; i++) {
       at = (from + i * every) as Instant;
-      sensors = sensed(sensors, press(at, i + 1), larchSettings);
+      sensors = updateSensorsByEvent(sensors, press(at, i + 1), larchSettings);
     }
     return { sensors, at };
   }
@@ -56,18 +56,18 @@ describe("a sensor that chatters", () => {
     ["a bent spring, one a second", 1_000, 240],
     ["damp, one each two seconds", 2_000, 700],
   ])("is found: %s", (_, every, within) => {
-    const { sensors, at } = pressed(unwatchedSensors(start), start, 1_000 * (within / every), every);
+    const { sensors, at } = pressed(initialSensors(start), start, 1_000 * (within / every), every);
     const [fault] = readingFaults(sensors, larchSettings, at);
     expect(fault?.kind).toBe("sensorChattering");
     expect(fault?.reason).toMatch(
-      /^The button counted \d+ times in \d+ (seconds|minutes): no bird is so quick for so long\.$/,
+      /^The button updateSensorsByReport \d+ times in \d+ (seconds|minutes): no bird is so quick for so long\.$/,
     );
     expect(kinds(sensors, after(at, minutes(20)))).toEqual([]); // it was dried
     expect(kinds(sensors, at, { ...larchSettings, sensors: { ...larchSettings.sensors, button: false } })).toEqual([]);
   });
 
   it("isn't a bird that drums thirty times in ten seconds, four times a minute apart, all day long", () => {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     for (let hour = 0; hour < 10; hour++) {
       for (let bout = 0; bout < 4; bout++) {
         const played = pressed(sensors, after(start, minutes(60 * hour + bout)), 30, 333);
@@ -78,15 +78,16 @@ describe("a sensor that chatters", () => {
   });
 
   it("isn't a flock of fifty that lands for an hour, one each five seconds", () => {
-    let sensors = unwatchedSensors(start);
-    for (let i = 0; i < 720; i++) sensors = sensed(sensors, visit(after(start, seconds(5 * i)), i + 1), larchSettings);
+    let sensors = initialSensors(start);
+    for (let i = 0; i < 720; i++)
+      sensors = updateSensorsByEvent(sensors, visit(after(start, seconds(5 * i)), i + 1), larchSettings);
     expect(kinds(sensors, after(start, hours(1)))).toEqual([]);
   });
 
   it("is found by its running total alone, and not by what many birds did between two far reports", () => {
     const total = (sensors: SensorsState, button: number, at: Instant) =>
       report(sensors, { counts: { ...emptyReadings.counts, button } satisfies Counts }, at);
-    let sensors = total(unwatchedSensors(start), 0, start);
+    let sensors = total(initialSensors(start), 0, start);
     sensors = total(sensors, 400, after(start, hours(8)));
     expect(kinds(sensors, after(start, hours(8)))).toEqual([]);
     sensors = total(sensors, 2_400, after(start, hours(8.1)));
@@ -94,8 +95,9 @@ describe("a sensor that chatters", () => {
   });
 
   it("names each where several do", () => {
-    let sensors = pressed(unwatchedSensors(start), start, 300, 100).sensors;
-    for (let i = 0; i < 300; i++) sensors = sensed(sensors, visit(after(start, seconds(i / 10)), i + 1), larchSettings);
+    let sensors = pressed(initialSensors(start), start, 300, 100).sensors;
+    for (let i = 0; i < 300; i++)
+      sensors = updateSensorsByEvent(sensors, visit(after(start, seconds(i / 10)), i + 1), larchSettings);
     const [fault] = readingFaults(sensors, larchSettings, after(start, seconds(30)));
     expect(fault?.reason).toContain("So does the perch sensor.");
   });
@@ -155,7 +157,7 @@ describe("a reading that is stuck", () => {
     [0.1, 8],
     [0.5, 24],
   ])("is found within hours or a day by how often that very reading changes (steps of %d °C)", (step, within) => {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let at = start;
     let value = 0;
     let early = 0;
@@ -187,7 +189,7 @@ describe("a reading that is stuck", () => {
       [0.5, 0.2],
       [1, 0.1],
     ] as const) {
-      let sensors = unwatchedSensors(start);
+      let sensors = initialSensors(start);
       for (const { at, value } of winter(2, 90, step, sway, 5)) {
         sensors = report(sensors, { air: celsius(value) }, at);
         if (at % minutes(60) === 0) expect(kinds(sensors, at), `${step} ${sway}`).toEqual([]);
@@ -197,7 +199,7 @@ describe("a reading that is stuck", () => {
 
   it("is none in fog, at the melting point, on a floating charger, nor where it never changed at all", () => {
     const dice = seededRandom(3);
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let at = start;
     const readings = (calm: boolean): Partial<Readings> => ({
       air: celsius(7),
@@ -223,7 +225,7 @@ describe("a reading that is stuck", () => {
       seq,
       recordedAt,
     });
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let at = start;
     for (let i = 0; i < 6 * 144; i++) {
       at = after(start, minutes(10 * i));
@@ -231,7 +233,7 @@ describe("a reading that is stuck", () => {
     }
     for (let i = 1; i <= 7 * 6; i++) {
       at = after(at, minutes(10));
-      if (i % 4 === 0) sensors = sensed(sensors, given(i, at), settings);
+      if (i % 4 === 0) sensors = updateSensorsByEvent(sensors, given(i, at), settings);
       sensors = report(sensors, { hopper: grams(800) }, at);
       if (i < 6 * 6) expect(sensorFaults(sensors, settings, at, false)).toEqual([]);
     }
@@ -245,7 +247,7 @@ describe("a reading that can't be", () => {
   const minute = (count: number) => after(start, minutes(count));
 
   it("is told when it comes with most reports of the last ten minutes, and goes with its last", () => {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     for (let i = 0; i < 8; i++) sensors = report(sensors, {}, minute(i), ["insideCelsius"]);
     const [fault] = readingFaults(sensors, larchSettings, minute(8));
     expect(fault?.kind).toBe("readingImpossible");
@@ -262,7 +264,7 @@ describe("a reading that can't be", () => {
 
   it("is no fault where it comes now and then, as a long wire's glitch, at near and at far reports", () => {
     for (const every of [1, 15]) {
-      let sensors = unwatchedSensors(start);
+      let sensors = initialSensors(start);
       for (let i = 0; i < 500; i++) {
         sensors = report(sensors, {}, minute(every * i), i % 7 === 0 ? ["airCelsius"] : []);
         if (every === 1 || i < 7) expect(kinds(sensors, minute(every * i))).toEqual([]);
@@ -271,13 +273,13 @@ describe("a reading that can't be", () => {
   });
 
   it("is none of a sensor: what a program counts wrongly is not the wire's", () => {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     for (let i = 0; i < 20; i++) sensors = report(sensors, {}, minute(i), ["spooled", "planVersion"]);
     expect(kinds(sensors, minute(20))).toEqual([]);
   });
 
   it("is named once where it is the scale, whose weight is then missing", () => {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     for (let i = 0; i < 20; i++) sensors = report(sensors, { air: celsius(3) }, minute(i), ["hopperGrams"]);
     expect(kinds(sensors, minute(20))).toEqual(["readingImpossible"]);
     expect(sensorFaults(sensors, larchSettings, minute(20), false)).toEqual([]);
@@ -289,13 +291,13 @@ describe("a reading that can't be", () => {
 describe("a total that ran backwards", () => {
   it("is told for a day, of the chute's too, and not where the feeder started anew", () => {
     const total = (sensors: SensorsState, chute: number, boot: string, at: Instant) =>
-      counted(
+      updateSensorsByReport(
         sensors,
         { readings: { ...emptyReadings, counts: { ...emptyReadings.counts, chute } }, rejectedReadings: [], boot },
         at,
         larchSettings,
       );
-    let sensors = total(unwatchedSensors(start), 90, "b-1", start);
+    let sensors = total(initialSensors(start), 90, "b-1", start);
     const rebooted = total(sensors, 2, "b-2", after(start, minutes(1)));
     expect(kinds(rebooted, after(start, minutes(1)))).toEqual([]);
     sensors = total(sensors, 12, "b-1", after(start, minutes(1)));

@@ -4,11 +4,11 @@ import { days, hours, type Instant, instant, instantOf, minutes, seconds } from 
 import type { Counts, FeederEvent, PortionCause, Readings } from "../../../server/domain/report.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import {
+  initialSensors,
   type SensorsState,
-  sensed,
   sensorFaults,
-  counted as sensorsCounted,
-  unwatchedSensors,
+  updateSensorsByReport as sensorsCounted,
+  updateSensorsByEvent,
 } from "../../../server/domain/silence/sensorFaults.ts";
 import { celsius, grams } from "../../../server/domain/units.ts";
 import { barePortion } from "../portionFixture.ts";
@@ -19,8 +19,13 @@ import { ordinaryHabits, runSilence } from "./silenceRun.ts";
 
 const start = instantOf("2026-03-01T00:00:00Z");
 const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
-const counted = (sensors: SensorsState, readings: Readings, boot: string, at: Instant, settings: FeederSettings) =>
-  sensorsCounted(sensors, { readings, boot, rejectedReadings: [] }, at, settings);
+const updateSensorsByReport = (
+  sensors: SensorsState,
+  readings: Readings,
+  boot: string,
+  at: Instant,
+  settings: FeederSettings,
+) => sensorsCounted(sensors, { readings, boot, rejectedReadings: [] }, at, settings);
 
 const fitted = (...sensors: (keyof FeederSettings["sensors"])[]): FeederSettings => ({
   ...larchSettings,
@@ -134,11 +139,11 @@ describe("a sensor among others", () => {
   it("is not judged while the feeder is paused, and what birds do meanwhile is no measure later", () => {
     const { sensors } = runSilence({ seed: 1, habits: ordinaryHabits, from: start, length: days(21) });
     const from = time.after(start, days(21));
-    const pausedNow = counted(sensors, { ...emptyReadings, paused: true }, "b-1", from, larchSettings);
+    const pausedNow = updateSensorsByReport(sensors, { ...emptyReadings, paused: true }, "b-1", from, larchSettings);
     const broken = { seed: 2, habits: ordinaryHabits, from, length: days(3), dead: ["press", "deposit"] as const };
     const through = runSilence(broken, pausedNow);
     expect(through.found).toEqual([]);
-    const resumed = counted(
+    const resumed = updateSensorsByReport(
       through.sensors,
       { ...emptyReadings, paused: false },
       "b-1",
@@ -190,16 +195,20 @@ describe("a portion that pays a press", () => {
   });
 
   it("tells of the press where nothing else did, and of nothing where the press was told, or none was paid", () => {
-    const unsaid = sensed(unwatchedSensors(start), paid("press", null, 1), larchSettings);
+    const unsaid = updateSensorsByEvent(initialSensors(start), paid("press", null, 1), larchSettings);
     expect(unsaid.button.lastCountAt).toBe(time.after(start, minutes(1)));
     expect(unsaid.perch.pairings.button?.openMarks).toBe(1);
     expect(
-      sensed(unwatchedSensors(start), paid("deposit", null, 1), larchSettings).detector.lastCountAt,
+      updateSensorsByEvent(initialSensors(start), paid("deposit", null, 1), larchSettings).detector.lastCountAt,
     ).not.toBeNull();
-    const pressed = sensed(unwatchedSensors(start), { kind: "press", seq: 1, recordedAt: start }, larchSettings);
-    expect(sensed(pressed, paid("press", null, 1), larchSettings).button.lastCountAt).toBe(start);
-    expect(sensed(pressed, paid("press", 1, 9), larchSettings).button.lastCountAt).toBe(start);
-    expect(sensed(pressed, paid("timer", null, 9), larchSettings).button).toBe(pressed.button);
+    const pressed = updateSensorsByEvent(
+      initialSensors(start),
+      { kind: "press", seq: 1, recordedAt: start },
+      larchSettings,
+    );
+    expect(updateSensorsByEvent(pressed, paid("press", null, 1), larchSettings).button.lastCountAt).toBe(start);
+    expect(updateSensorsByEvent(pressed, paid("press", 1, 9), larchSettings).button.lastCountAt).toBe(start);
+    expect(updateSensorsByEvent(pressed, paid("timer", null, 9), larchSettings).button).toBe(pressed.button);
   });
 });
 
@@ -214,10 +223,10 @@ describe("a detector with a beam in its slot", () => {
   });
 
   it("is silent when caps fall through the beam and none is metal any more", () => {
-    let sensors = unwatchedSensors(start);
-    for (let i = 1; i <= 60; i++) sensors = sensed(sensors, drop(i, i % 10 !== 0), larchSettings); // one in ten is paper
+    let sensors = initialSensors(start);
+    for (let i = 1; i <= 60; i++) sensors = updateSensorsByEvent(sensors, drop(i, i % 10 !== 0), larchSettings); // one in ten is paper
     expect(sensorFaults(sensors, larchSettings, time.after(start, hours(60)), false)).toEqual([]);
-    for (let i = 61; i <= 75; i++) sensors = sensed(sensors, drop(i, false), larchSettings);
+    for (let i = 61; i <= 75; i++) sensors = updateSensorsByEvent(sensors, drop(i, false), larchSettings);
     const [fault] = sensorFaults(sensors, larchSettings, time.after(start, hours(75)), false);
     expect(fault?.kind).toBe("detectorSilent");
     expect(fault?.reason).toContain("during the last 16 things that fell into its slot");
@@ -241,11 +250,11 @@ describe("a fast feeder, such as one for practice", () => {
   it("shows a dead button within a dozen landings, once it has learnt from 30 presses", () => {
     for (let seed = 1; seed <= 10; seed++) {
       let presses = 0;
-      let sensors = unwatchedSensors(morning);
+      let sensors = initialSensors(morning);
       let from = morning;
       for (const event of simulateBirds(seededRandom(seed), place, fast, morning, time.after(morning, hours(2)))) {
         if (event.kind === "press" && ++presses > 40) break; // some of them hammered
-        sensors = sensed(sensors, event, practice);
+        sensors = updateSensorsByEvent(sensors, event, practice);
         from = event.recordedAt;
       }
       const { found } = runSilence(
@@ -316,13 +325,13 @@ describe("a sensor that stands alone", () => {
   }, 60_000);
 
   it("may be away again for as long as it was once", () => {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let seq = 0;
     const busy = (from: number, to: number) => {
       for (let day = from; day < to; day++) {
         for (let hour = 7; hour < 16; hour += 0.5) {
           const recordedAt = time.after(start, hours(24 * day + hour));
-          sensors = sensed(sensors, { kind: "press", seq: ++seq, recordedAt }, buttonOnly);
+          sensors = updateSensorsByEvent(sensors, { kind: "press", seq: ++seq, recordedAt }, buttonOnly);
         }
       }
     };
@@ -336,14 +345,14 @@ describe("a sensor that stands alone", () => {
 
   it("may rest through a polar night", () => {
     const north = { ...buttonOnly, place: { latitudeDegrees: 78, longitudeDegrees: 16 } };
-    let sensors = unwatchedSensors(instantOf("2026-09-01T00:00:00Z"));
+    let sensors = initialSensors(instantOf("2026-09-01T00:00:00Z"));
     for (let bout = 0; bout < 200; bout++) {
       const recordedAt = time.after(instantOf("2026-09-01T06:00:00Z"), hours(bout * 6));
-      sensors = sensed(sensors, { kind: "press", seq: bout + 1, recordedAt }, north);
+      sensors = updateSensorsByEvent(sensors, { kind: "press", seq: bout + 1, recordedAt }, north);
     }
     // The last press was on 20 October; civil twilight ends there in the middle of November.
     const darkFrom = instantOf("2026-11-16T00:00:00Z");
-    sensors = sensed(sensors, { kind: "press", seq: 500, recordedAt: darkFrom }, north);
+    sensors = updateSensorsByEvent(sensors, { kind: "press", seq: 500, recordedAt: darkFrom }, north);
     expect(sensorFaults(sensors, north, instantOf("2027-01-20T00:00:00Z"), false)).toEqual([]);
     expect(sensorFaults(sensors, { ...north, place: null }, instantOf("2027-01-20T00:00:00Z"), false)).not.toEqual([]);
   });
@@ -359,13 +368,13 @@ describe("running totals", () => {
 
   /** A button that answered forty landings and then fell silent for thirty. */
   function silentButton(): { sensors: SensorsState; now: Instant } {
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let now = start;
     for (let i = 0; i < 70; i++) {
       now = time.after(now, hours(1));
-      sensors = sensed(sensors, visit(2 * i + 1, now), larchSettings);
-      if (i < 40) sensors = sensed(sensors, press(2 * i + 2, time.after(now, seconds(3))), larchSettings);
-      sensors = counted(
+      sensors = updateSensorsByEvent(sensors, visit(2 * i + 1, now), larchSettings);
+      if (i < 40) sensors = updateSensorsByEvent(sensors, press(2 * i + 2, time.after(now, seconds(3))), larchSettings);
+      sensors = updateSensorsByReport(
         sensors,
         counts({ button: Math.min(40, i + 1), perch: i + 1 }),
         "b-1",
@@ -379,29 +388,35 @@ describe("running totals", () => {
   it("that stand still prove nothing, and those that grow without an event prove that the sensor lives", () => {
     const { sensors, now } = silentButton();
     expect(sensorFaults(sensors, larchSettings, now, false).map((fault) => fault.kind)).toEqual(["buttonSilent"]);
-    const grown = counted(sensors, counts({ button: 41 }), "b-1", now, larchSettings);
+    const grown = updateSensorsByReport(sensors, counts({ button: 41 }), "b-1", now, larchSettings);
     expect(sensorFaults(grown, larchSettings, now, false)).toEqual([]);
   });
 
   it("that only tell again what the events told change nothing else", () => {
-    const before = sensed(
-      counted(unwatchedSensors(start), counts({ button: 10 }), "b-1", start, larchSettings),
+    const before = updateSensorsByEvent(
+      updateSensorsByReport(initialSensors(start), counts({ button: 10 }), "b-1", start, larchSettings),
       press(1, start),
       larchSettings,
     );
-    const later = counted(before, counts({ button: 11 }), "b-1", time.after(start, minutes(1)), larchSettings);
+    const later = updateSensorsByReport(
+      before,
+      counts({ button: 11 }),
+      "b-1",
+      time.after(start, minutes(1)),
+      larchSettings,
+    );
     expect(later.button.lastCountAt).toBe(start);
   });
 
   it("that start from nothing in a new boot are no activity", () => {
     const { sensors, now } = silentButton();
-    const rebooted = counted(sensors, counts({ button: 3 }), "b-2", now, larchSettings);
+    const rebooted = updateSensorsByReport(sensors, counts({ button: 3 }), "b-2", now, larchSettings);
     expect(sensorFaults(rebooted, larchSettings, now, false).map((fault) => fault.kind)).toEqual(["buttonSilent"]);
   });
 
   it("that run backwards within one boot are noted, and shown with the fault", () => {
     const { sensors, now } = silentButton();
-    const odd = counted(sensors, counts({ button: 7 }), "b-1", now, larchSettings);
+    const odd = updateSensorsByReport(sensors, counts({ button: 7 }), "b-1", now, larchSettings);
     expect(odd.button.decrease).toEqual({ from: 40, to: 7, at: now });
     const [fault] = sensorFaults(odd, larchSettings, now, false);
     expect(fault?.evidence).toContainEqual({ label: "its total ran backwards", value: "40 to 7", at: now });
@@ -409,12 +424,12 @@ describe("running totals", () => {
 
   it("are enough for a feeder that sends no events", () => {
     const practice = { ...larchSettings, practice: true };
-    let sensors = unwatchedSensors(start);
+    let sensors = initialSensors(start);
     let now = start;
     let landings = 0;
     const report = (presses: number) => {
       now = time.after(now, minutes(1));
-      sensors = counted(sensors, counts({ perch: ++landings, button: presses }), "b-1", now, practice);
+      sensors = updateSensorsByReport(sensors, counts({ perch: ++landings, button: presses }), "b-1", now, practice);
     };
     for (let i = 1; i <= 60; i++) report(i);
     expect(sensorFaults(sensors, practice, now, false)).toEqual([]);
@@ -440,45 +455,45 @@ describe("a scale", () => {
     sensorFaults(sensors, settings, start, false).map((fault) => fault.kind);
 
   it("is silent after ten reports without a weight, and speaks again with the first", () => {
-    let sensors = counted(unwatchedSensors(start), reading(800), "b-1", start, withScale);
-    for (let i = 0; i < 9; i++) sensors = counted(sensors, reading(null), "b-1", start, withScale);
+    let sensors = updateSensorsByReport(initialSensors(start), reading(800), "b-1", start, withScale);
+    for (let i = 0; i < 9; i++) sensors = updateSensorsByReport(sensors, reading(null), "b-1", start, withScale);
     expect(kinds(sensors)).toEqual([]);
-    sensors = counted(sensors, reading(null), "b-1", start, withScale);
+    sensors = updateSensorsByReport(sensors, reading(null), "b-1", start, withScale);
     expect(kinds(sensors)).toEqual(["scaleSilent"]);
     expect(kinds(sensors, fitted("chute"))).toEqual([]);
-    expect(kinds(counted(sensors, reading(799.6), "b-1", start, withScale))).toEqual([]);
+    expect(kinds(updateSensorsByReport(sensors, reading(799.6), "b-1", start, withScale))).toEqual([]);
   });
 
   it("is silent where it was fitted but never said a weight", () => {
-    let sensors = unwatchedSensors(start);
-    for (let i = 0; i < 10; i++) sensors = counted(sensors, reading(null), "b-1", start, withScale);
+    let sensors = initialSensors(start);
+    for (let i = 0; i < 10; i++) sensors = updateSensorsByReport(sensors, reading(null), "b-1", start, withScale);
     expect(sensorFaults(sensors, withScale, start, false)[0]?.reason).toBe(
       "A scale is fitted, but no report ever had a weight in it.",
     );
   });
 
   it("is not missed in reports that carry no readings at all", () => {
-    let sensors = counted(unwatchedSensors(start), reading(800), "b-1", start, withScale);
-    for (let i = 0; i < 50; i++) sensors = counted(sensors, emptyReadings, "b-1", start, withScale);
+    let sensors = updateSensorsByReport(initialSensors(start), reading(800), "b-1", start, withScale);
+    for (let i = 0; i < 50; i++) sensors = updateSensorsByReport(sensors, emptyReadings, "b-1", start, withScale);
     expect(kinds(sensors)).toEqual([]);
   });
 
   it("is silent when it stays the same to the last digit while portions are seen to fall", () => {
-    let sensors = counted(unwatchedSensors(start), reading(800.2), "b-1", start, withScale);
-    for (let i = 1; i <= 8; i++) sensors = sensed(sensors, portion(i, 3), withScale);
+    let sensors = updateSensorsByReport(initialSensors(start), reading(800.2), "b-1", start, withScale);
+    for (let i = 1; i <= 8; i++) sensors = updateSensorsByEvent(sensors, portion(i, 3), withScale);
     expect(kinds(sensors)).toEqual([]); // nothing was weighed since
-    const frozen = counted(sensors, reading(800.2), "b-1", start, withScale);
+    const frozen = updateSensorsByReport(sensors, reading(800.2), "b-1", start, withScale);
     expect(sensorFaults(frozen, withScale, start, false)[0]?.reason).toBe(
       "The scale says the same to the last digit, though 8 portions were seen to fall.",
     );
-    expect(kinds(counted(sensors, reading(768.1), "b-1", start, withScale))).toEqual([]);
+    expect(kinds(updateSensorsByReport(sensors, reading(768.1), "b-1", start, withScale))).toEqual([]);
   });
 
   it("is right to stay the same when nothing falls, or nobody sees whether it does", () => {
     for (const chuteCount of [0, null]) {
-      let sensors = counted(unwatchedSensors(start), reading(800), "b-1", start, withScale);
-      for (let i = 1; i <= 40; i++) sensors = sensed(sensors, portion(i, chuteCount), withScale);
-      expect(kinds(counted(sensors, reading(800), "b-1", start, withScale))).toEqual([]);
+      let sensors = updateSensorsByReport(initialSensors(start), reading(800), "b-1", start, withScale);
+      for (let i = 1; i <= 40; i++) sensors = updateSensorsByEvent(sensors, portion(i, chuteCount), withScale);
+      expect(kinds(updateSensorsByReport(sensors, reading(800), "b-1", start, withScale))).toEqual([]);
     }
   });
 });
@@ -495,8 +510,8 @@ describe("what is remembered of the sensors", () => {
   });
 
   it("is not moved by an event that tells of no sensor", () => {
-    const sensors = unwatchedSensors(start);
+    const sensors = initialSensors(start);
     const lid: FeederEvent = { kind: "lid", open: true, seq: 1, recordedAt: instant(0) };
-    expect(sensed(sensors, lid, larchSettings)).toBe(sensors);
+    expect(updateSensorsByEvent(sensors, lid, larchSettings)).toBe(sensors);
   });
 });

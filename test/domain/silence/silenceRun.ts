@@ -2,10 +2,10 @@ import { after, type Instant, minutes, type Span, seconds } from "../../../serve
 import type { EventContent } from "../../../server/domain/report.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import {
+  initialSensors,
   type SensorsState,
-  sensed,
   sensorFaults,
-  unwatchedSensors,
+  updateSensorsByEvent,
 } from "../../../server/domain/silence/sensorFaults.ts";
 import { type BirdHabits, simulateBirds } from "./birds.ts";
 import { larchSettings } from "./larch.ts";
@@ -48,14 +48,14 @@ export function runSilence(
     dead?: readonly Kind[];
     settings?: FeederSettings;
   },
-  sensors: SensorsState = unwatchedSensors(from),
+  sensors: SensorsState = initialSensors(from),
 ): SilenceRun {
   const found: { kind: string; at: Instant; landings: number }[] = [];
   let standing: readonly string[] = [];
   let landings = 0;
   for (const event of simulateBirds(seededRandom(seed), place, habits, from, after(from, length))) {
     if (event.kind === "visit") landings++;
-    if (!dead.includes(event.kind)) sensors = sensed(sensors, event, settings);
+    if (!dead.includes(event.kind)) sensors = updateSensorsByEvent(sensors, event, settings);
     const faults = sensorFaults(sensors, settings, event.recordedAt, false).map((fault) => fault.kind);
     for (const kind of faults) if (!standing.includes(kind)) found.push({ kind, at: event.recordedAt, landings });
     standing = faults;

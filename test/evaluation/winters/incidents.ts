@@ -1,6 +1,6 @@
 import { after, days, hours, type Instant, inDays, type Span } from "../../../server/domain/instant.ts";
+import { poisson } from "../../../server/practice/model/birdDay.ts";
 import type { RandomSource } from "../../../server/practice/random.ts";
-import { poisson } from "../../simulator/birdDay.ts";
 import type { Disturbance } from "../../simulator/plot.ts";
 
 /**
@@ -21,15 +21,15 @@ const atOnce = [hours(0), hours(0.5)] as const;
 const withAPart = [days(0.5), days(4)] as const;
 
 export const incidentKinds: readonly IncidentKind[] = [
-  { mishap: "jammed", where: "feeder", perMonth: 0.1, lasts: null, repair: atOnce },
-  { mishap: "bridged", where: "feeder", perMonth: 0.1, lasts: null, repair: atOnce },
-  { mishap: "stalled", where: "feeder", perMonth: 0.03, lasts: null, repair: atOnce },
+  { mishap: "trayJammed", where: "feeder", perMonth: 0.1, lasts: null, repair: atOnce },
+  { mishap: "feedBridged", where: "feeder", perMonth: 0.1, lasts: null, repair: atOnce },
+  { mishap: "motorStalled", where: "feeder", perMonth: 0.03, lasts: null, repair: atOnce },
   { mishap: "wireOff", where: "feeder", perMonth: 0.02, lasts: null, repair: atOnce },
   { mishap: "chuteBlind", where: "feeder", perMonth: 0.05, lasts: null, repair: atOnce },
   { mishap: "scaleStuck", where: "feeder", perMonth: 0.02, lasts: null, repair: withAPart },
   { mishap: "scaleDead", where: "feeder", perMonth: 0.02, lasts: null, repair: withAPart },
   { mishap: "buttonDead", where: "feeder", perMonth: 0.03, lasts: null, repair: withAPart },
-  { mishap: "detectorDeaf", where: "feeder", perMonth: 0.04, lasts: null, repair: withAPart },
+  { mishap: "detectorDead", where: "feeder", perMonth: 0.04, lasts: null, repair: withAPart },
   { mishap: "perchDead", where: "feeder", perMonth: 0.03, lasts: null, repair: withAPart },
   { mishap: "thermometerStuck", where: "feeder", perMonth: 0.03, lasts: null, repair: withAPart },
   { mishap: "silent", where: "feeder", perMonth: 0.05, lasts: null, repair: atOnce },

@@ -1,6 +1,6 @@
 import type { FaultKind } from "../../../server/domain/faults.ts";
 import { before, hours, type Instant } from "../../../server/domain/instant.ts";
-import { climateAt } from "../../simulator/climate.ts";
+import { humidClimate, weatherAt } from "../../../server/practice/model/weather.ts";
 import type { Disturbance } from "../../simulator/plot.ts";
 import type { Incident } from "./incidents.ts";
 import type { WatchedFeeder } from "./watchedFeeder.ts";
@@ -19,17 +19,17 @@ const noFoodFalls: readonly FaultKind[] = [
 
 /** Which alarms speak of what: the right name or one of its family, under which a person finds it at once. */
 const family: Readonly<Record<Disturbance, readonly FaultKind[]>> = {
-  empty: [...noFoodFalls, "foodLow"],
-  bridged: noFoodFalls,
-  jammed: noFoodFalls,
-  stalled: noFoodFalls,
+  hopperEmpty: [...noFoodFalls, "foodLow"],
+  feedBridged: noFoodFalls,
+  trayJammed: noFoodFalls,
+  motorStalled: noFoodFalls,
   wireOff: noFoodFalls,
   chuteBlind: ["chuteBlind", ...noFoodFalls],
   chuteHalfBlind: ["chuteBlind", ...noFoodFalls],
   scaleStuck: ["scaleSilent", "readingStuck"],
   scaleDead: ["scaleSilent", "readingStuck"],
   buttonDead: ["buttonSilent"],
-  detectorDeaf: ["detectorSilent", "detectorDrifting"],
+  detectorDead: ["detectorSilent", "detectorDrifting"],
   perchDead: ["perchSilent"],
   thermometerStuck: ["readingStuck"],
   silent: ["feederSilent"],
@@ -70,7 +70,7 @@ function lacksFood(fault: FaultKind, { living, plot: { birds, food } }: WatchedF
 /** The simulated tray doesn't freeze; but water may have been there within a day, and frost is here now. */
 function isIced(fault: FaultKind, { plot }: WatchedFeeder, now: Instant): boolean {
   if (fault !== "iceLock") return false;
-  const sky = (at: Instant) => climateAt(plot.skySeed ?? plot.seed, plot.place, at);
+  const sky = (at: Instant) => weatherAt(plot.skySeed ?? plot.seed, plot.place, at, humidClimate);
   if (sky(now).lidCelsius > -0.5) return false;
   for (let back = 1; back <= 30; back += 1) if (sky(before(now, hours(back))).lidCelsius > 0.2) return true;
   return false;

@@ -12,8 +12,8 @@ import {
 } from "../../../server/domain/instant.ts";
 import { addLocalDays, instantOfLocal, localDateOf } from "../../../server/domain/localTime.ts";
 import type { AlarmEvent, Escalation } from "../../../server/domain/notification/escalation.ts";
+import { poisson } from "../../../server/practice/model/birdDay.ts";
 import { type RandomSource, seededRandom } from "../../../server/practice/random.ts";
-import { poisson } from "../../simulator/birdDay.ts";
 import { everySensor, randomPlot } from "../../simulator/plot.ts";
 import { Agenda } from "./agenda.ts";
 import { absences, drawIncidents, type Incident, spanBetween, timeToChanceDiscovery } from "./incidents.ts";
@@ -283,6 +283,6 @@ function plotOf(seed: number, index: number, from: Instant) {
     sensors: everySensor,
     line: { ...drawn.line, outagesPerMonth: 0 }, // planned here
     birds: { ...drawn.birds, trendPerDay: 0 },
-    keeper: { ...drawn.keeper, refillsBelow: "told" as const },
+    keeper: { ...drawn.keeper, refillsBelow: "whenNotified" as const },
   };
 }

@@ -121,8 +121,8 @@ describe("the tables", () => {
     ],
     worstTenMinutes: 2,
     incidents: [
-      { mishap: "jammed", yard: false, hoursUntilTold: 3, hoursItStood: 9 },
-      { mishap: "jammed", yard: false, hoursUntilTold: null, hoursItStood: 50 },
+      { mishap: "trayJammed", yard: false, hoursUntilTold: 3, hoursItStood: 9 },
+      { mishap: "trayJammed", yard: false, hoursUntilTold: null, hoursItStood: 50 },
     ],
     absences: 0,
     ...change,
@@ -132,7 +132,7 @@ describe("the tables", () => {
     expect(told).toContain("Quiet over 2 winters, 200 feeder-weeks");
     expect(told).toMatch(/alarms that rang, each once +\| 4 +\| 0\.02 +\| 0\.00545 to 0\.0512 /);
     expect(told).toMatch(/worst ten minutes of one person, rings +\| 4 +\| half of the winters: 3/);
-    expect(told).toMatch(/\| jammed, feeder +\| 4 +\| 50\.0 % /);
+    expect(told).toMatch(/\| trayJammed, feeder +\| 4 +\| 50\.0 % /);
     expect(told).toMatch(/\| tray jammed +\| 2 +\| 0\.01 /);
   });
 });

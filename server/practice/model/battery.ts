@@ -1,8 +1,8 @@
-import type { Span } from "../domain/instant.ts";
-import type { BatteryKind } from "../domain/settings.ts";
+import type { Span } from "../../domain/instant.ts";
+import type { BatteryKind } from "../../domain/settings.ts";
 
-/** The practice feeder's battery and panel: enough truth for the cold to matter, no more. */
-export interface Power {
+/** A battery and its panel, as exact as the effects of cold need it. */
+export interface Battery {
   /** 0 empty .. 1 full. */
   readonly chargeShare: number;
 }
@@ -25,14 +25,14 @@ export function chargeCurrent(
   return Math.round(offered * Math.min(1, (1 - charged) * 8 + 0.02)); // tapers towards full
 }
 
-export function advancePower(power: Power, chargeMilliamps: number, span: Span): Power {
-  const charged = power.chargeShare + ((chargeMilliamps - loadMilliamps) * span) / 3_600_000 / capacityMilliampHours;
+export function advanceBattery(battery: Battery, chargeMilliamps: number, span: Span): Battery {
+  const charged = battery.chargeShare + ((chargeMilliamps - loadMilliamps) * span) / 3_600_000 / capacityMilliampHours;
   // The practice keeper brings a charged battery before this one is low: a weak battery is a fault to be chosen, not waited for.
   return { chargeShare: charged < 0.6 ? 0.95 : Math.min(1, charged) };
 }
 
 /**
- * Terminal tension in volts of a nominal 12 V battery under the board's load.
+ * Terminal voltage of a nominal 12 V battery under the board's load.
  * Lead-acid at rest: the widely printed table 11.89, 12.06, 12.24, 12.45, 12.65 V at 0..100 % (from memory; handbooks differ
  * by 0.1 V), less 0.12 V under load. Lithium iron phosphate: the flat middle of its curve (common practice, no source).
  */

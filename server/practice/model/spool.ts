@@ -1,6 +1,6 @@
-import type { PortionCause } from "../domain/report.ts";
+import type { PortionCause } from "../../domain/report.ts";
 
-/** What a feeder writes down: the fields of contract/report.ts, without the number and the time that the spool adds. */
+/** What a feeder records: the fields of contract/report.ts, without the number and the time that the spool adds. */
 export type RecordedEvent =
   | {
       readonly kind: "portion";
@@ -26,28 +26,28 @@ export type RecordedEvent =
   | { readonly kind: "trouble"; readonly words: string };
 
 export type SpooledEvent = RecordedEvent & { readonly seq: number; readonly uptimeMs: number };
-export interface SpoolEntry {
+export interface SpoolEntry<Event = SpooledEvent> {
   readonly boot: string;
-  readonly event: SpooledEvent;
+  readonly event: Event;
 }
 
 /**
- * The feeder's own store of what it hasn't yet been told is safe. An event leaves it only when the server has answered that
- * it is stored. It is bounded, as any memory on a feeder is: past `spoolMax` the oldest goes, and the feeder says so.
+ * The feeder's own store of events that the server hasn't confirmed. An event leaves it only when the server has answered that
+ * it is stored. It is bounded, as any memory on a feeder is: past `spoolMax` the oldest goes, and the feeder reports how many.
  */
-export class Spool {
-  readonly #waiting: SpoolEntry[];
+export class Spool<Event extends { readonly seq: number } = SpooledEvent> {
+  readonly #waiting: SpoolEntry<Event>[];
   #dropped = 0;
 
-  constructor(left: readonly SpoolEntry[]) {
-    this.#waiting = [...left];
+  constructor(entries: readonly SpoolEntry<Event>[]) {
+    this.#waiting = [...entries];
   }
 
   get length(): number {
     return this.#waiting.length;
   }
 
-  add(boot: string, event: SpooledEvent): void {
+  add(boot: string, event: Event): void {
     this.#waiting.push({ boot, event });
     if (this.#waiting.length > spoolMax) {
       this.#waiting.shift();
@@ -56,10 +56,10 @@ export class Spool {
   }
 
   /** The oldest events, all of one boot, at most `most`: a report speaks for one boot. Null while nothing waits. */
-  oldest(most: number): { readonly boot: string; readonly events: readonly SpooledEvent[] } | null {
+  oldest(most: number): { readonly boot: string; readonly events: readonly Event[] } | null {
     const boot = this.#waiting[0]?.boot;
     if (boot === undefined) return null;
-    const events: SpooledEvent[] = [];
+    const events: Event[] = [];
     for (const spooled of this.#waiting) {
       if (spooled.boot !== boot || events.length === most) break;
       events.push(spooled.event);
@@ -68,18 +68,18 @@ export class Spool {
   }
 
   forget(boot: string, storedThrough: number): void {
-    const kept = this.#waiting.findIndex((spooled) => spooled.boot !== boot || spooled.event.seq > storedThrough);
-    this.#waiting.splice(0, kept < 0 ? this.#waiting.length : kept);
+    const unsaved = this.#waiting.findIndex((spooled) => spooled.boot !== boot || spooled.event.seq > storedThrough);
+    this.#waiting.splice(0, unsaved < 0 ? this.#waiting.length : unsaved);
   }
 
-  /** How many had to be given up since this was last asked. */
+  /** How many events were dropped since the last call. */
   takeDropped(): number {
     const dropped = this.#dropped;
     this.#dropped = 0;
     return dropped;
   }
 
-  all(): readonly SpoolEntry[] {
+  all(): readonly SpoolEntry<Event>[] {
     return [...this.#waiting];
   }
 }
