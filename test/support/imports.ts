@@ -21,7 +21,7 @@ export async function readImports(projectFolder: string, folders: readonly strin
     .filter(({ source }) => folders.some((folder) => source.startsWith(`${folder}/`)))
     .flatMap(({ source, dependencies }) =>
       dependencies.map(({ module, resolved, dependencyTypes, couldNotResolve, preCompilationOnly }): Import => {
-        const kind = dependencyTypes.includes("core") ? "node" : /^[./]/.test(module) ? "file" : "library";
+        const kind = dependencyTypes.includes("core") ? "node" : /^[./#]/.test(module) ? "file" : "library";
         if (couldNotResolve && kind === "file") throw new Error(`${source} imports ${module}, which isn't there`);
         const to =
           kind === "file"
