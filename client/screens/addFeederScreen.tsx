@@ -35,7 +35,7 @@ export function AddFeederScreen() {
 }
 
 const AddedFeeder = ({ added: { feeder, key } }: { readonly added: AddedFeederView }) => (
-  <Screen key="added" title={addedTitle(feeder.name)} back={backToFeeders}>
+  <Screen title={addedTitle(feeder.name)} back={backToFeeders}>
     <FeederKey feeder={feeder.id} name={feeder.name} secret={key} fresh />
     <p class="answers">
       <a class="button main" href={`/feeders/${feeder.id}`}>

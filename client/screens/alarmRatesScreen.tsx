@@ -25,13 +25,13 @@ import { now } from "../state/clock.ts";
 import { connectionState, yards } from "../state/home.ts";
 import { capitalize } from "../text/amount.ts";
 import { dayText, localDate, momentText } from "../text/clock.ts";
-import { NotFound } from "./notFound.tsx";
+import { notFoundScreen } from "./notFound.tsx";
 
 /** How many alarms a yard had, and what to change about them: advice first, then a month as a chart, then the numbers. */
 export function AlarmRatesScreen(props: { readonly id: string }) {
   useLoad(() => loadAlarmRates(props.id), [props.id]);
   const yard = yards.value.find((each) => each.id === props.id);
-  if (yard === undefined) return <NotFound title={title} text={yardNotFoundText} />;
+  if (yard === undefined) return notFoundScreen(title, yardNotFoundText);
   const known = alarmRates.value.get(props.id);
   const isOffline = connectionState.value === "offline";
   return (

@@ -11,7 +11,7 @@ import { currentDate, findDay, loadDay } from "../state/days.ts";
 import { connectionState, findFeeder, reconnectCount } from "../state/home.ts";
 import { capitalize } from "../text/amount.ts";
 import { dayText, shiftDate } from "../text/clock.ts";
-import { NotFound } from "./notFound.tsx";
+import { notFoundScreen } from "./notFound.tsx";
 
 const daysPerPage = 7;
 
@@ -22,7 +22,7 @@ export function DaysScreen(props: { readonly id: string }) {
   const zone = found?.yard.zone ?? "UTC";
   const today = currentDate(props.id, now.value, zone);
   useMissingDays(props.id, today, shown);
-  if (found === null) return <NotFound title={notFoundTitle} text={feederNotFoundText} />;
+  if (found === null) return notFoundScreen(notFoundTitle, feederNotFoundText);
   const { id, name, practice } = found.feeder;
   const dates = Array.from({ length: shown }, (_, back) => shiftDate(today, -back));
   return (

@@ -20,7 +20,7 @@ import { connectionState, yards } from "../state/home.ts";
 import { capitalize } from "../text/amount.ts";
 import { dayText, localDate } from "../text/clock.ts";
 import { CleaningSection } from "./cleaningSection.tsx";
-import { backToFeeders, NotFound } from "./notFound.tsx";
+import { backToFeeders, notFoundScreen } from "./notFound.tsx";
 
 /** A yard's day as text on one page, and the digests of earlier days. */
 export function DigestScreen(props: { readonly id: string }) {
@@ -28,7 +28,7 @@ export function DigestScreen(props: { readonly id: string }) {
   const date = query.date ?? null;
   useLoad(() => loadDigest(props.id, date), [props.id, date]);
   const yard = yards.value.find((each) => each.id === props.id);
-  if (yard === undefined) return <NotFound title={title} text={yardNotFoundText} />;
+  if (yard === undefined) return notFoundScreen(title, yardNotFoundText);
   const digest = findDigest(yard.id, date);
   return (
     <Screen title={yard.name} practice={yard.practice} back={backToFeeders} wide>

@@ -36,6 +36,7 @@ export function EscalationForm({ yard }: { readonly yard: YardView }) {
         <div class="answers">
           <button type="submit" disabled={sending}>
             {saveLabel}
+            <span class="hidden"> {escalationTitle}</span>
           </button>
         </div>
       </form>

@@ -34,7 +34,7 @@ interface FeederProps {
 
 export function FeederScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);
-  if (found === null) return <MissingFeeder />;
+  if (found === null) return missingFeeder();
   const { feeder, yard } = found;
   // Most actions begin with a pause, so the pause stands right under an active alarm.
   const hasAlarm = feeder.alarms.some((alarm) => !isSuppressed(alarm));
@@ -60,7 +60,8 @@ export function FeederScreen(props: { readonly id: string }) {
   );
 }
 
-function MissingFeeder() {
+/** Not a component: the screen stays the same one when the feeder is loaded, so the focus does not move to its heading. */
+function missingFeeder() {
   const isOffline = connectionState.value === "offline";
   if (home.value !== null)
     return (

@@ -34,7 +34,7 @@ import { Screen } from "../components/screen.tsx";
 import { UndetectableFaults } from "../components/undetectableFaults.tsx";
 import { announce } from "../state/announcement.ts";
 import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
-import { NotFound } from "./notFound.tsx";
+import { notFoundScreen } from "./notFound.tsx";
 
 interface FeederProps {
   readonly feeder: FeederView;
@@ -42,7 +42,7 @@ interface FeederProps {
 
 export function FeederSettingsScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);
-  if (found === null) return <NotFound title={title} text={feederNotFoundText} />;
+  if (found === null) return notFoundScreen(title, feederNotFoundText);
   const { feeder, yard } = found;
   const back = { href: `/feeders/${feeder.id}`, name: feeder.name };
   if (yard.role !== "keeper") {

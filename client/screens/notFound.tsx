@@ -6,12 +6,15 @@ import { connectionState, home } from "../state/home.ts";
 
 export const backToFeeders = { href: "/", name: feedersTitle } as const;
 
-/** In place of a screen whose feeder or yard is not there, or not loaded yet. */
-export function NotFound(props: { readonly title: string; readonly text: string }) {
+/**
+ * What a screen shows whose feeder or yard is not there, or not loaded yet. Not a component: the screen stays the same one
+ * when it is loaded, so the focus does not move to its heading.
+ */
+export function notFoundScreen(title: string, text: string) {
   const isLoading = home.value === null && connectionState.value !== "offline";
   return (
-    <Screen title={props.title} back={backToFeeders}>
-      <p class={isLoading ? "empty opening" : "empty"}>{isLoading ? loadingText : props.text}</p>
+    <Screen title={title} back={backToFeeders}>
+      <p class={isLoading ? "empty opening" : "empty"}>{isLoading ? loadingText : text}</p>
     </Screen>
   );
 }

@@ -9,14 +9,14 @@ import { Screen } from "../components/screen.tsx";
 import { home, yards } from "../state/home.ts";
 import { escalationText, sharedOrderText } from "../text/people.ts";
 import { EscalationForm } from "./escalationForm.tsx";
-import { backToFeeders, NotFound } from "./notFound.tsx";
+import { backToFeeders, notFoundScreen } from "./notFound.tsx";
 import { type RecipientActions, useRecipients } from "./useRecipients.ts";
 
 /** Who is notified of a yard's alarms, in which order, and how each wants it. */
 export function RecipientsScreen(props: { readonly id: string }) {
   const actions = useRecipients(props.id);
   const yard = yards.value.find((each) => each.id === props.id);
-  if (yard === undefined) return <NotFound title={notFoundTitle} text={yardNotFoundText} />;
+  if (yard === undefined) return notFoundScreen(notFoundTitle, yardNotFoundText);
   return (
     <Screen title={title(yard.name)} practice={yard.practice} back={backToFeeders}>
       <FormError text={actions.error} />

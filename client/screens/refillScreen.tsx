@@ -29,14 +29,14 @@ import { Screen } from "../components/screen.tsx";
 import { performOnFeeder } from "../state/actions.ts";
 import { findFeeder } from "../state/home.ts";
 import { massText } from "../text/amount.ts";
-import { NotFound } from "./notFound.tsx";
+import { notFoundScreen } from "./notFound.tsx";
 
 type Kind = "filled" | "added" | "level";
 
 /** The keeper enters a refill: the one thing that a feeder without a scale can't measure. */
 export function RefillScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);
-  if (found === null) return <NotFound title={notFoundTitle} text={feederNotFoundText} />;
+  if (found === null) return notFoundScreen(notFoundTitle, feederNotFoundText);
   const { feeder } = found;
   return (
     <Screen

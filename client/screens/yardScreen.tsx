@@ -31,12 +31,12 @@ import { YardLinks } from "../components/yardLinks.tsx";
 import { ZoneField } from "../components/zoneField.tsx";
 import { ZoneNotice } from "../components/zoneNotice.tsx";
 import { refreshHome, yards } from "../state/home.ts";
-import { backToFeeders, NotFound } from "./notFound.tsx";
+import { backToFeeders, notFoundScreen } from "./notFound.tsx";
 
 /** Where the yard is and when its digest comes. */
 export function YardScreen(props: { readonly id: string }) {
   const yard = yards.value.find((each) => each.id === props.id);
-  if (yard === undefined) return <NotFound title={notFoundTitle} text={yardNotFoundText} />;
+  if (yard === undefined) return notFoundScreen(notFoundTitle, yardNotFoundText);
   return (
     <Screen title={yard.name} practice={yard.practice} back={backToFeeders}>
       <YardLinks yard={yard} />

@@ -41,7 +41,7 @@ describe("the phones", () => {
     await openPage("/");
     expect(await screen.findByText("No phone of yours is woken when something needs you.")).toBeTruthy();
     fireEvent.click(screen.getByRole("link", { name: "See to it" }));
-    expect(await screen.findByText(/Switch one on, or nobody hears of an alarm/)).toBeTruthy();
+    expect(await screen.findByText(/Turn on notifications, or you get no alarms/)).toBeTruthy();
   });
 
   it("offer to remove the one that was used the longest ago, where a person has as many as they may", async () => {
@@ -52,9 +52,10 @@ describe("the phones", () => {
     );
     server.replies["POST /phones/forget"] = reply(phonesViewFixture(Date.now(), { phones: [first] }));
     await openPage("/phones");
-    expect(await screen.findByText(/You have \d phones, and one person can't have more/)).toBeTruthy();
+    expect(await screen.findByText(/You have \d phones, the maximum/)).toBeTruthy();
     expect(screen.queryByRole("button", { name: "Switch on" })).toBeNull();
-    fireEvent.click(screen.getByRole("button", { name: /^Remove / }));
+    const notice = within(screen.getByText(/Remove one to add this one/).closest(".notice") as HTMLElement);
+    fireEvent.click(notice.getByRole("button", { name: /^Remove / }));
     await waitFor(() => expect(server.requests.some(({ path }) => path === "/phones/forget")).toBe(true));
   });
 
@@ -76,7 +77,7 @@ describe("the phones", () => {
     server.home = { ...server.home, yards: server.home.yards.map((yard) => ({ ...yard, feeders: [] })) };
     server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
     await openPage("/");
-    await screen.findAllByText(/No feeder reports from here yet/);
+    await screen.findAllByText(/No feeders yet/);
     expect(document.querySelector(".notice.worry")).toBeNull();
   });
 });
@@ -196,9 +197,9 @@ describe("the people of a yard", () => {
     await openPage("/");
     await screen.findByRole("link", { name: "Larch" });
     expect(screen.queryByRole("link", { name: "Add a feeder" })).toBeNull();
-    fireEvent.click(screen.getByRole("link", { name: "The yard Alder Croft" }));
-    expect(await screen.findByText(/Only keepers of Alder Croft change these/)).toBeTruthy();
-    expect(screen.queryByRole("button", { name: "Write it down" })).toBeNull();
+    fireEvent.click(screen.getByRole("link", { name: "Yard settings Alder Croft" }));
+    expect(await screen.findByText(/Only keepers of Alder Croft can change this/)).toBeTruthy();
+    expect(screen.queryByRole("button", { name: "Save" })).toBeNull();
   });
 });
 
@@ -237,6 +238,6 @@ describe("an invitation", () => {
 
   it("that lost its secret on the way is told as such", async () => {
     await openPage("/join");
-    expect(await screen.findByText(/This link is not whole/)).toBeTruthy();
+    expect(await screen.findByText(/This link is not complete/)).toBeTruthy();
   });
 });

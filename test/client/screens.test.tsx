@@ -95,10 +95,10 @@ describe("one feeder", () => {
       const order = {
         id,
         kind: "pause" as const,
-        phase: "asked" as const,
+        status: "requested" as const,
         until: null,
-        askedAt: new Date().toISOString(),
-        askedBy: "Keeper",
+        requestedAt: new Date().toISOString(),
+        requestedBy: "Keeper",
         sentAt: null,
         answeredAt: null,
         problem: null,
@@ -252,9 +252,9 @@ describe("one feeder", () => {
 describe("a refill", () => {
   it("is told with its own time, so that it may come late", async () => {
     await openPage("/feeders/rowan/refill");
-    fireEvent.click(await screen.findByLabelText("Put some in"));
-    fireEvent.input(screen.getByLabelText("How much went in"), { target: { value: "450" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(await screen.findByLabelText("Added some food"));
+    fireEvent.input(screen.getByLabelText("Food added"), { target: { value: "450" } });
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toMatchObject({ what: { kind: "added", grams: 450 } });
     expect(Date.parse(server.sent(0).at ?? "")).toBeGreaterThan(Date.now() - 60_000);
@@ -263,10 +263,10 @@ describe("a refill", () => {
 
   it("isn't sent without an amount", async () => {
     await openPage("/feeders/rowan/refill");
-    fireEvent.click(await screen.findByLabelText("Put some in"));
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
-    expect(await screen.findByText("How much went in: say how many grams")).toBeTruthy();
-    expect(screen.getByLabelText("How much went in").getAttribute("aria-invalid")).toBe("true");
+    fireEvent.click(await screen.findByLabelText("Added some food"));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
+    expect(await screen.findByText("Food added: enter the grams")).toBeTruthy();
+    expect(screen.getByLabelText("Food added").getAttribute("aria-invalid")).toBe("true");
     expect(server.posts()).toEqual([]);
   });
 });
@@ -295,7 +295,7 @@ describe("adding a feeder", () => {
       },
     });
     await openPage("/feeders/new");
-    expect(await screen.findByRole("link", { name: "usual cautions" })).toBeTruthy();
+    expect(await screen.findByRole("link", { name: "safety information" })).toBeTruthy();
     fireEvent.input(screen.getByLabelText("Its name"), { target: { value: "Aspen" } });
     fireEvent.click(screen.getByRole("button", { name: "Add the feeder" }));
     expect(await screen.findByText("secret-key")).toBeTruthy();

@@ -23,7 +23,7 @@ describe("a feeder's settings", () => {
     expect(await screen.findByText(/6 pieces of usually 0.3 g: a portion then counts as about 1.8 g/)).toBeTruthy();
     fireEvent.input(screen.getByLabelText("I weighed ten portions"), { target: { value: "21" } });
     expect(await screen.findByText("A portion then counts as 2.1 g, as weighed.")).toBeTruthy();
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     const [post] = server.posts();
     expect(post).toMatchObject({ method: "PATCH", path: "/feeders/rowan" });
@@ -45,7 +45,7 @@ describe("a feeder's settings", () => {
     expect(select.value).toBe(""); // "Choose…"
     expect(screen.getByLabelText<HTMLInputElement>("None: it runs from a supply").checked).toBe(false);
     fireEvent.input(screen.getByLabelText("It reports every"), { target: { value: "120" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toEqual({ reportEverySeconds: 120 });
   });
@@ -65,7 +65,7 @@ describe("a feeder's settings", () => {
     expect(own.value).toBe("broken peanuts");
     server.replies["PATCH /feeders/rowan"] = refusedField("food", "must say in your own words what it is");
     fireEvent.input(own, { target: { value: "" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     expect(await screen.findByText("What do you call it?: must say in your own words what it is")).toBeTruthy();
     await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("What do you call it?")));
   });
@@ -76,7 +76,7 @@ describe("a feeder's settings", () => {
     expect(screen.getByLabelText<HTMLInputElement>("In the garden").checked).toBe(true);
     expect(document.getElementById(choice.getAttribute("aria-describedby") ?? "")?.textContent).toMatch(/battery/);
     fireEvent.click(choice);
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()[0]?.body).toMatchObject({ duty: "putAway" }));
     const rowan = feederViewFixture(Date.now());
     acceptFeeder({ ...rowan, revision: 14, settings: { ...rowan.settings, duty: "putAway" } });
@@ -93,7 +93,7 @@ describe("a feeder's settings", () => {
     ] as const) {
       await openPage("/feeders/rowan/settings");
       server.replies["PATCH /feeders/rowan"] = refusedField(field, "is odd");
-      fireEvent.click(await screen.findByRole("button", { name: "Write it down" }));
+      fireEvent.click(await screen.findByRole("button", { name: "Save" }));
       await screen.findByText(`${label}: is odd`);
       const input = screen.getByLabelText(label);
       expect(input.getAttribute("aria-invalid"), field).toBe("true");
@@ -112,7 +112,7 @@ describe("a feeder's settings", () => {
     server.home = { ...view, yards };
     await openPage("/feeders/rowan/settings");
     expect(await screen.findByText(words)).toBeTruthy();
-    expect(screen.getByText(/Alder Croft lies at 59.5° north, 17.8° east/)).toBeTruthy();
+    expect(screen.getByText(/Alder Croft is at 59.5° north, 17.8° east/)).toBeTruthy();
     cleanup();
     await openPage("/feeders/rowan");
     expect(await screen.findByText(words)).toBeTruthy();
@@ -125,7 +125,7 @@ describe("a yard's place", () => {
     vi.stubGlobal("isSecureContext", false); // so that no position is offered
     await openPage("/yards/alder-croft");
     fireEvent.input(await screen.findByLabelText("Longitude"), { target: { value: "" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toMatchObject({ place: { latitudeDegrees: 59.5 } });
   });

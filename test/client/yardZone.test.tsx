@@ -25,7 +25,7 @@ describe("the time zone of a yard", () => {
     expect(offered).toEqual(expect.arrayContaining(["UTC", ...Intl.supportedValuesOf("timeZone")]));
     expect(offered).not.toContain("IST");
     fireEvent.change(select, { target: { value: "Europe/Helsinki" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toMatchObject({ zone: "Europe/Helsinki" });
   });

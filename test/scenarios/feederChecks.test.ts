@@ -326,7 +326,7 @@ describe("reach", () => {
   });
 
   it("on the phones' screen speaks of this browser's own address", () => {
-    const text = "Ada's phone this one\nCan be reached. Shown today.\nForget Ada's phone";
+    const text = "Ada's phone (this phone)\nCan be reached. Shown today.\nRemove Ada's phone";
     expect(broken(checkPhonesScreen(text, known(false), 1, at(2)))).toEqual(["reach"]);
     expect(broken(checkPhonesScreen(text, known(true), 0, at(2)))).toEqual(["reach"]);
     expect(checkPhonesScreen(text, known(true), 1, at(2))).toEqual([]);

@@ -11,7 +11,7 @@ export const passphraseChangedText = "Your passphrase is changed. All your other
 export const devicesTitle = "Signed-in devices";
 export const sessionLimitsText = "A device is signed out after 30 days without use, or after 180 days at most.";
 export const unknownDevice = "Unknown device";
-export const thisDeviceText = "this device";
+export const thisDeviceText = "(this device)";
 export const inUseText = "In use now.";
 export const lastUsedText = (ago: string) => `Last used ${ago}.`;
 export const signedInAgoText = (ago: string) => `Signed in ${ago}.`;

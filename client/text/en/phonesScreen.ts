@@ -1,7 +1,7 @@
 export const title = "Phones";
 export const introText = "You get a notification only when action is needed. Everything else is in the daily digest.";
 export const listTitle = "Your phones";
-export const thisPhoneText = "this phone";
+export const thisPhoneText = "(this phone)";
 export const unnamedPhone = "This device";
 export const sendTestLabel = "Send a test to all";
 export const removeLabel = (phone: string) => `Remove ${phone}`;
