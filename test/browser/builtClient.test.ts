@@ -120,7 +120,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     for (const [path, ready] of [
       ["/yards/alder-croft/recipients", /^An alarm goes to Ada first/],
       ["/phones", "Your phones"],
-      ["/join#some-secret", /^Somebody wants you to be told/],
+      ["/join#some-secret", /^You are invited to help/],
       ["/feeders/rowan/settings", "Where is it just now?"],
     ] as const) {
       await page.goto(server.origin + path);

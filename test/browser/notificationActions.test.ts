@@ -113,9 +113,9 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await push(jammed("item-1"));
     server.signedIn = false;
     expect((await answer("pause")).body).toBe("Could not: sign in first. Open Pieward, and it is sent then.");
-    await phone.page.getByLabel("Keeper's name").fill("Keeper");
+    await phone.page.getByLabel("Your name").fill("Keeper");
     await phone.page.getByLabel("Passphrase").fill("four black feathers in the snow");
-    await phone.page.getByRole("button", { name: "Open the notebook" }).click();
+    await phone.page.getByRole("button", { name: "Sign in", exact: true }).click();
     await phone.page.getByRole("link", { name: "Larch" }).waitFor();
     await expect.poll(() => asked("/orders").length, { timeout: 8_000 }).toBeGreaterThan(1); // refused, then taken
     await phone.page.getByText("Waiting on this phone:").waitFor({ state: "detached" });

@@ -53,7 +53,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       });
     });
     await page.goto(`${server.origin}/phones`);
-    await page.getByRole("heading", { name: "Android phone this one" }).waitFor();
+    await page.getByRole("heading", { name: "Android phone (this phone)" }).waitFor();
     expect(await page.getByRole("button", { name: "Switch on" }).count()).toBe(0);
     await page.waitForLoadState("networkidle");
 
@@ -129,12 +129,12 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
   }, 60_000);
 });
 
-const signedOut = () => page.getByText("You were signed out. Sign in again to go on; what you entered is kept.");
+const signedOut = () => page.getByText("You were signed out. Sign in again. What you entered is still here.");
 
 async function signIn(): Promise<void> {
-  await page.getByLabel("Keeper's name").fill(server.home.keeper.name);
+  await page.getByLabel("Your name").fill(server.home.keeper.name);
   await page.getByLabel("Passphrase").fill("four black feathers in the snow");
-  await page.getByRole("button", { name: "Open the notebook" }).click();
+  await page.getByRole("button", { name: "Sign in", exact: true }).click();
 }
 
 describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, () => {
@@ -144,7 +144,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     await page.getByLabel("A full hopper holds").fill("1234");
     await page.getByLabel("A button to press").uncheck();
     server.signedIn = false;
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByRole("button", { name: "Save" }).click();
     await signedOut().waitFor();
     await signIn();
     await page.getByText("This was not sent, because you had been signed out. Send it again.").waitFor();
@@ -152,7 +152,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     expect(await page.getByLabel("Its name").inputValue()).toBe("Rowan by the gate");
     expect(await page.getByLabel("A full hopper holds").inputValue()).toBe("1234");
     expect(await page.getByLabel("A button to press").isChecked()).toBe(false);
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByRole("button", { name: "Save" }).click();
     await page.getByRole("heading", { level: 1, name: "Rowan" }).waitFor();
     expect(server.receivedCalls.at(-1)).toMatchObject({
       method: "PATCH",
@@ -163,19 +163,19 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
 
   it("keeps a refill that is being written, and one that was sent into it", async () => {
     await page.goto(`${server.origin}/feeders/rowan/refill`);
-    await page.getByLabel("Put some in").check();
-    await page.getByLabel("How much went in").fill("640");
+    await page.getByLabel("Added some food").check();
+    await page.getByLabel("Food added").fill("640");
     await page.waitForLoadState("networkidle");
     server.signedIn = false;
     server.tell({ kind: "changed", feeder: "rowan", revision: 99 }); // whatever asks first finds out
     await signedOut().waitFor();
     await signIn();
     await page.getByRole("heading", { level: 1, name: "Refill Rowan" }).waitFor();
-    expect(await page.getByLabel("Put some in").isChecked()).toBe(true);
-    expect(await page.getByLabel("How much went in").inputValue()).toBe("640");
+    expect(await page.getByLabel("Added some food").isChecked()).toBe(true);
+    expect(await page.getByLabel("Food added").inputValue()).toBe("640");
 
     server.signedIn = false;
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByRole("button", { name: "Save" }).click();
     await signedOut().waitFor();
     await signIn();
     await page.getByRole("heading", { level: 1, name: "Rowan" }).waitFor();
@@ -190,9 +190,9 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     await page.goto(server.origin);
     await page.getByRole("heading", { level: 1, name: "Sign in" }).waitFor();
     expect(await page.getByText("You were signed out.").count()).toBe(0);
-    await page.getByLabel("Keeper's name").fill("Ada");
+    await page.getByLabel("Your name").fill("Ada");
     await page.getByLabel("Passphrase").fill("wrong");
-    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByText("The name and the passphrase don't belong together.").waitFor();
   }, 40_000);
 });

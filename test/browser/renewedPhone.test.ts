@@ -51,7 +51,7 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
 
     expect(await page.getByLabel("Call it").inputValue()).toBe("Pocket");
     await page.getByRole("button", { name: "Switch on" }).click();
-    await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
+    await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
     expect(await standIn.calls()).toEqual(["page subscribe 0", "page unsubscribe 0", "page subscribe 1"]);
     const { phones } = await listed();
     expect(phones).toMatchObject([
@@ -82,7 +82,7 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
       await phone.offline(false);
       await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
       await page.getByText("does not know its new one yet").waitFor({ state: "detached" });
-      await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
+      await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
       expect((await listed()).phones).toMatchObject([{ label: "Pocket", reachability: { kind: "unproved" } }]);
       await proveBy(1);
       expect(phone.complaints).toEqual([]);
@@ -154,7 +154,7 @@ async function switchOnAndProve(): Promise<void> {
   standIn = await fakePushManager(phone.context, addresses);
   await page.getByLabel("Call it").fill("Pocket");
   await page.getByRole("button", { name: "Switch on" }).click();
-  await page.getByRole("heading", { name: "Pocket this one" }).waitFor();
+  await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
   await proveBy(0);
 }
 

@@ -39,13 +39,13 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.goto(claimLink);
     await page.getByLabel("Your name").fill(keeper.name);
     await page.getByLabel("Passphrase").fill("short");
-    await page.getByRole("button", { name: "Begin the notebook" }).click();
+    await page.getByRole("button", { name: "Create account" }).click();
     await page.getByText("Passphrase: must be at least 15 characters").waitFor();
     await checkAccessibility(page, "the link, with a refused passphrase");
     await page.getByLabel("Passphrase").fill(keeper.passphrase);
-    await page.getByRole("button", { name: "Begin the notebook" }).click();
+    await page.getByRole("button", { name: "Create account" }).click();
     await heading("Feeders");
-    await page.getByText("No feeder reports from here yet.").waitFor();
+    await page.getByText("No feeders yet.").waitFor();
     expect(page.url()).not.toContain("#"); // the secret doesn't stay in the address
     await checkAccessibility(page, "no feeder yet");
 
@@ -79,12 +79,12 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("No birds and no portions were recorded").waitFor();
 
     // --- a refill
-    await page.getByRole("link", { name: "I refilled it" }).click();
+    await page.getByRole("link", { name: "Enter a refill" }).click();
     await heading("Refill Aspen");
-    await page.getByLabel("Put some in").check();
+    await page.getByLabel("Added some food").check();
     await checkAccessibility(page, "a refill");
-    await page.getByLabel("How much went in").fill("600");
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByLabel("Food added").fill("600");
+    await page.getByRole("button", { name: "Save" }).click();
     await heading("Aspen");
     await page.getByText("About two thirds full of unsalted peanuts.").waitFor();
 
@@ -113,7 +113,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
       [`${feederPath}/days`, "Days of Aspen"],
       ["/phones", "Phones"],
       ["/practice", "Practice"],
-      ["/cautions", "Usual cautions"],
+      ["/cautions", "Safety information"],
       ["/nowhere", "No such page"],
     ] as const) {
       await goTo(path, title);
@@ -121,11 +121,11 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     }
     await goTo("/", "Feeders");
     await page.getByText("Paused until resumed.").waitFor();
-    await page.getByRole("link", { name: "The yard My yard" }).click();
+    await page.getByRole("link", { name: "Yard settings My yard" }).click();
     await heading("My yard");
     await page.getByLabel("Latitude").fill("north");
     await page.getByLabel("Longitude").fill("17.8");
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByRole("button", { name: "Save" }).click();
     await page.getByText("Latitude: must be a number").waitFor();
     await checkAccessibility(page, "the yard, with a refused place");
 
@@ -133,13 +133,13 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await goTo("/phones", "Phones");
     await page.getByRole("button", { name: "Sign out" }).click();
     await heading("Sign in");
-    await page.getByLabel("Keeper's name").fill(keeper.name);
+    await page.getByLabel("Your name").fill(keeper.name);
     await page.getByLabel("Passphrase").fill("four white feathers");
-    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByText("The name or the passphrase is wrong.").waitFor();
     await checkAccessibility(page, "signing in, with a wrong passphrase");
     await page.getByLabel("Passphrase").fill(keeper.passphrase);
-    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByRole("link", { name: "Aspen" }).waitFor();
 
     expect(phone.complaints).toEqual([]);
@@ -162,7 +162,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByLabel("The tray jams").check();
     await checkAccessibility(page, "choosing what goes wrong");
     const chosenAt = performance.now();
-    await page.getByRole("button", { name: "Let it happen" }).click();
+    await page.getByRole("button", { name: "Start this fault" }).click();
     await page.getByText("Rowan: the tray jams. Its alarm takes up to about two minutes.").waitFor();
     await page.getByRole("link", { name: "Watch Rowan" }).click();
     await heading(/^Rowan/);
@@ -180,7 +180,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(await page.title()).toBe("Practice: Rowan · Pieward");
     await page.getByRole("button", { name: "Pause until resumed" }).click();
     await page.getByText("Pause until resumed: confirmed by the feeder").waitFor();
-    await page.getByText("Kept quiet for now: tray jammed").waitFor(); // a paused feeder isn't jammed
+    await page.getByText("No notifications for now: tray jammed").waitFor(); // a paused feeder isn't jammed
     await checkAccessibility(page, "an alarm that a pause explains");
     await page.getByRole("link", { name: "The days before, one under the other" }).click();
     await heading(/^Days of Rowan/);
@@ -195,10 +195,10 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await checkAccessibility(page, "feeders, with practice among them");
 
     await goTo("/practice", "Practice");
-    await page.getByRole("button", { name: "Remove all practice" }).click();
+    await page.getByRole("button", { name: "Delete practice" }).click();
     await page.getByRole("button", { name: "Start practice" }).waitFor();
     await goTo("/", "Feeders");
-    await page.getByText("No feeder reports from here yet.").waitFor();
+    await page.getByText("No feeders yet.").waitFor();
     expect(await page.getByText("Alder Croft").count()).toBe(0);
     expect(phone.complaints).toEqual([]);
   }, 240_000);
@@ -250,9 +250,9 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await addFeeder();
     await goTo("/", "Feeders");
     await page.getByText("No phone of yours is woken when something needs you.").waitFor();
-    await page.getByRole("link", { name: "The yard My yard" }).click();
+    await page.getByRole("link", { name: "Yard settings My yard" }).click();
     await page.getByRole("link", { name: "Who is told" }).click();
-    await heading("Who is told at My yard");
+    await heading("Recipients of My yard");
     await page.getByText("An alarm goes to Asta.").waitFor();
     await page.getByRole("button", { name: "Make a link" }).click();
     const link = (await page.locator(".copied pre").textContent()) ?? "";
@@ -280,8 +280,8 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByLabel("To", { exact: true }).fill("06:30");
     await page.getByRole("button", { name: "Write it down" }).click();
     await page.getByText(/No phone, no mail address\. Left alone from 22:00 to 06:30/).waitFor();
-    await page.getByLabel("Tell the next after").fill("5");
-    await page.getByRole("button", { name: "Write the minutes down" }).click();
+    await page.getByLabel("Notify the next person after").fill("5");
+    await page.getByRole("button", { name: "Save Escalation" }).click();
     await page.getByText(/goes on to the next after 5 minutes/).waitFor();
 
     await bo.page.goto(`${page.url()}`);

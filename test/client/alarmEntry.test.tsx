@@ -85,14 +85,14 @@ describe("an alarm on its feeder's page", () => {
     expect(entry.getByText("It also explains: deposits unpaid")).toBeTruthy();
     expect(entry.getByText(/Two caps were put in and nothing fell/)).toBeTruthy();
     expect(screen.queryByRole("heading", { level: 3, name: /^Deposits unpaid/ })).toBeNull();
-    expect(screen.getByText("Kept quiet for now: scale silent")).toBeTruthy();
+    expect(screen.getByText("No notifications for now: scale silent")).toBeTruthy();
   });
 
   it("lists what is explained by something that doesn't stand here among what is kept quiet", async () => {
     const explained = { state: "suppressedByDesign" as const, raisedAt: null };
     server.home = homeWith([alarmViewFixture(Date.now(), { ...explained, explainedBy: null })]);
     await openPage("/feeders/rowan");
-    expect(await screen.findByText("Kept quiet for now: tray jammed")).toBeTruthy();
+    expect(await screen.findByText("No notifications for now: tray jammed")).toBeTruthy();
   });
 
   it("offers a helper no button that would only be refused", async () => {

@@ -85,7 +85,7 @@ describe("pausing all feeders of a yard", () => {
     expect(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" })).toBeTruthy();
     server.home = croft([]);
     dispatchEvent(new Event("online"));
-    await screen.findByText(/No feeder reports from here yet/);
+    await screen.findByText(/No feeders yet/);
     expect(screen.queryByRole("button", { name: /all feeders/ })).toBeNull();
   });
 

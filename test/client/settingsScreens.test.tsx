@@ -11,28 +11,28 @@ withFakeConnection((opened) => {
 });
 
 describe("a feeder's settings", () => {
-  const refusedField = (field: string, words: string) => () => ({
+  const refusedField = (field: string, text: string) => () => ({
     status: 400,
-    body: { ...problem(400, "Not understood."), errors: [{ field, problem: words }] },
+    body: { ...problem(400, "Not understood."), errors: [{ field, problem: text }] },
   });
 
-  it("say what a portion will count as while pieces are counted, and send what was said", async () => {
+  it("show the portion weight while pieces are entered, and send what was entered", async () => {
     await openPage("/feeders/rowan/settings");
     fireEvent.change(await screen.findByLabelText("What is in the hopper?"), { target: { value: "catKibble" } });
     fireEvent.input(screen.getByLabelText("Pieces in it"), { target: { value: "6" } });
     expect(await screen.findByText(/6 pieces of usually 0.3 g: a portion then counts as about 1.8 g/)).toBeTruthy();
     fireEvent.input(screen.getByLabelText("I weighed ten portions"), { target: { value: "21" } });
     expect(await screen.findByText("A portion then counts as 2.1 g, as weighed.")).toBeTruthy();
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     const [post] = server.posts();
     expect(post).toMatchObject({ method: "PATCH", path: "/feeders/rowan" });
     expect(post?.body).toMatchObject({ foodKind: "catKibble", grainsPerPortion: 6, tenPortionsGrams: 21 });
     expect(post?.body).not.toHaveProperty("food");
-    expect(post?.body).not.toHaveProperty("portionGrams"); // what was learnt isn't said anew by whoever changes the battery
+    expect(post?.body).not.toHaveProperty("portionGrams"); // an estimate isn't sent back with a change of the battery
   });
 
-  it("say nothing that the keeper didn't: what merely stands in the form isn't sent", async () => {
+  it("send only what the keeper entered, no defaults of the form", async () => {
     const rowan = feederViewFixture(Date.now());
     const { food, hopperCapacityGrams, portionGrams, battery, ...known } = rowan.settings;
     const hopper = { ...rowan.hopper, capacityAssumed: true };
@@ -45,7 +45,7 @@ describe("a feeder's settings", () => {
     expect(select.value).toBe(""); // "Choose…"
     expect(screen.getByLabelText<HTMLInputElement>("None: it runs from a supply").checked).toBe(false);
     fireEvent.input(screen.getByLabelText("It reports every"), { target: { value: "120" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toEqual({ reportEverySeconds: 120 });
   });
@@ -58,25 +58,25 @@ describe("a feeder's settings", () => {
     expect(server.posts()[0]?.body).toEqual({ name: "Larch", yard: "alder-croft" });
   });
 
-  it("keep a food that was only ever said in words, and ask for words where the list has none", async () => {
+  it("keep a food that is not on the list, and ask for its name", async () => {
     await openPage("/feeders/rowan/settings");
     expect((await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?")).value).toBe("other");
     const own = screen.getByLabelText<HTMLInputElement>("What do you call it?");
     expect(own.value).toBe("broken peanuts");
     server.replies["PATCH /feeders/rowan"] = refusedField("food", "must say in your own words what it is");
     fireEvent.input(own, { target: { value: "" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     expect(await screen.findByText("What do you call it?: must say in your own words what it is")).toBeTruthy();
     await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("What do you call it?")));
   });
 
-  it("say where the feeder is and of what is told then, and the feeder's page reminds of it", async () => {
+  it("send where the feeder is, and the feeder's page shows which notifications are off", async () => {
     await openPage("/feeders/rowan/settings");
     const choice = await screen.findByLabelText<HTMLInputElement>("Put away for the season");
     expect(screen.getByLabelText<HTMLInputElement>("In the garden").checked).toBe(true);
     expect(document.getElementById(choice.getAttribute("aria-describedby") ?? "")?.textContent).toMatch(/battery/);
     fireEvent.click(choice);
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()[0]?.body).toMatchObject({ placement: "putAway" }));
     const rowan = feederViewFixture(Date.now());
     acceptFeeder({ ...rowan, revision: 14, settings: { ...rowan.settings, placement: "putAway" } });
@@ -93,7 +93,7 @@ describe("a feeder's settings", () => {
     ] as const) {
       await openPage("/feeders/rowan/settings");
       server.replies["PATCH /feeders/rowan"] = refusedField(field, "is odd");
-      fireEvent.click(await screen.findByRole("button", { name: "Write it down" }));
+      fireEvent.click(await screen.findByRole("button", { name: "Save" }));
       await screen.findByText(`${label}: is odd`);
       const input = screen.getByLabelText(label);
       expect(input.getAttribute("aria-invalid"), field).toBe("true");
@@ -102,30 +102,30 @@ describe("a feeder's settings", () => {
     }
   });
 
-  it("say in words what can't be told with what is fitted, and where the yard lies", async () => {
-    const words = "Without a scale, a blind chute sensor looks like a jam.";
+  it("show what the sensors can't detect, and where the yard is", async () => {
+    const text = "Without a scale, a blind chute sensor looks like a jam.";
     const view = homeViewFixture(Date.now());
     const yards = view.yards.map((yard) => ({
       ...yard,
-      feeders: yard.feeders.map((feeder) => ({ ...feeder, blindSpots: [words] })),
+      feeders: yard.feeders.map((feeder) => ({ ...feeder, blindSpots: [text] })),
     }));
     server.home = { ...view, yards };
     await openPage("/feeders/rowan/settings");
-    expect(await screen.findByText(words)).toBeTruthy();
-    expect(screen.getByText(/Alder Croft lies at 59.5° north, 17.8° east/)).toBeTruthy();
+    expect(await screen.findByText(text)).toBeTruthy();
+    expect(screen.getByText(/Alder Croft is at 59.5° north, 17.8° east/)).toBeTruthy();
     cleanup();
     await openPage("/feeders/rowan");
-    expect(await screen.findByText(words)).toBeTruthy();
+    expect(await screen.findByText(text)).toBeTruthy();
     expect(screen.getByText("A portion counts as 2.4 g, as you said.")).toBeTruthy();
   });
 });
 
-describe("a yard's place", () => {
-  it("that is only half said is refused, not thrown away", async () => {
-    vi.stubGlobal("isSecureContext", false); // so that no position is offered
+describe("a yard's location", () => {
+  it("of which one half is missing is sent and refused, not dropped", async () => {
+    vi.stubGlobal("isSecureContext", false); // no button for the position then
     await openPage("/yards/alder-croft");
     fireEvent.input(await screen.findByLabelText("Longitude"), { target: { value: "" } });
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toMatchObject({ place: { latitudeDegrees: 59.5 } });
   });
