@@ -40,7 +40,7 @@ describe("what can't be told", () => {
     expect(spots({ ...all, detector: false, perch: false })).toMatch(/Only the button detects birds/);
     expect(spots({ ...all, button: false, perch: false })).toMatch(/Only the metal detector detects birds/);
     expect(spots({ ...all, perch: false })).not.toMatch(/Only the/);
-    expect(spots(none)).toMatch(/no bird is noticed/);
+    expect(spots(none)).toMatch(/visits are not detected/);
   });
 
   it("says so while the yard has no place", () => {
@@ -51,8 +51,8 @@ describe("what can't be told", () => {
 
   it("takes cold as unknown where the last report didn't tell what its finders need", () => {
     expect(spotsOf("none", emptyReadings)).toMatch(/Frost is detected late or not at all/);
-    expect(spotsOf("leadAcid", emptyReadings)).toMatch(/a freezing battery goes unnoticed/);
-    expect(spotsOf("lithiumIon", emptyReadings)).toMatch(/charging in frost goes unnoticed/);
+    expect(spotsOf("leadAcid", emptyReadings)).toMatch(/A freezing battery is not detected/);
+    expect(spotsOf("lithiumIon", emptyReadings)).toMatch(/Charging in frost is not detected/);
     expect(spotsOf("none", emptyReadings)).not.toMatch(/battery/);
     expect(blindSpots({ ...rowanSettings, place, sensors: all }, null)).toEqual([]); // before a report nothing is missed
   });

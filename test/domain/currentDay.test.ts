@@ -47,11 +47,11 @@ describe("today", () => {
   it("says where its evening goes, once there is one", () => {
     const yard = { place: alder, zone };
     const at = (time: string) => dayExtent(yard, "2026-12-10", instantOf(`2026-12-10T${time}:00Z`)).text;
-    expect(at("11:00")).toMatch(/^From dusk yesterday 15:\d\d to now\.$/);
+    expect(at("11:00")).toMatch(/^From sunset \(yesterday 15:\d\d\) until now\.$/);
     expect(at("19:00")).toMatch(
-      /^From dusk yesterday 15:\d\d to now\. After midnight, what came after dusk \(15:\d\d\) is on the next day's page\.$/,
+      /^From sunset \(yesterday 15:\d\d\) until now\. Events after today's sunset \(15:\d\d\) belong to the next day\.$/,
     );
     const past = dayExtent(yard, "2026-12-09", instantOf("2026-12-10T19:00:00Z")).text;
-    expect(past).toMatch(/^From dusk Tuesday 8 December 15:\d\d to dusk yesterday 15:\d\d\.$/);
+    expect(past).toMatch(/^From sunset \(Tuesday 8 December 15:\d\d\) to sunset \(yesterday 15:\d\d\)\.$/);
   });
 });

@@ -104,8 +104,8 @@ describe("a feeder's words", () => {
 
   it("say where it is when it isn't in the garden, unless something urgent is told all the same", () => {
     const sent = (duty: "onBench" | "putAway") => ({ ...connected(), settings: { ...rowanSettings, placement: duty } });
-    expect(feederSummary(sent("onBench"), now)).toMatch(/^On the bench: /);
-    expect(feederSummary(sent("putAway"), now)).toMatch(/^Put away: /);
+    expect(feederSummary(sent("onBench"), now)).toMatch(/^In the workshop: /);
+    expect(feederSummary(sent("putAway"), now)).toMatch(/^In storage: /);
     const freezing = { ...sent("putAway"), alarms: raised("batteryFreezing", earlierToday) };
     expect(feederSummary(freezing, now)).toBe("Battery near freezing since 14:20.");
   });
@@ -296,7 +296,7 @@ describe("whenever a feeder's words claim that it is well", () => {
     fc.assert(
       fc.property(story, (told) => {
         const state = stateOf(told);
-        const claims = /\bwell\b/i.test(feederSummary(state, now));
+        const claims = /^OK: /.test(feederSummary(state, now));
         if (claims) claimed += 1;
         if (knownToBeWell(told)) couldClaim += 1;
         if (claims) expect(knownToBeWell(told), feederSummary(state, now)).toBe(true);
@@ -304,7 +304,7 @@ describe("whenever a feeder's words claim that it is well", () => {
         expect(until !== null).toBe(claims);
         if (until !== null) {
           expect(until).toBeGreaterThan(now);
-          expect(feederSummary(state, until)).not.toMatch(/^Well/);
+          expect(feederSummary(state, until)).not.toMatch(/^OK/);
         }
       }),
       { numRuns: 2_000, seed: 8 },

@@ -50,7 +50,7 @@ describe("a portion's words", () => {
     const counted = settings({ foodKind: "peanutHalves", grainsPerPortion: 4, portionMass: grams(1.4) });
     expect(portionText(grams(1.4), counted)).toBe("A portion is counted as 1.4 g (4 pieces).");
     expect(portionText(grams(1.8), { ...counted, sensors: fitted(true) })).toBe(
-      "A portion weighs about 1.8 g by the scale (1.4 g reckoned from 4 pieces).",
+      "A portion weighs about 1.8 g, measured by the scale (4 pieces: 1.4 g).",
     );
   });
 });

@@ -253,7 +253,7 @@ describe("a reading that can't be", () => {
     expect(fault?.kind).toBe("readingImpossible");
     expect(fault?.reason).toBe("The inside thermometer reports impossible values. They are ignored.");
     expect(fault?.evidence).toEqual([
-      { label: "values of the inside thermometer set aside", value: "8 times", at: start },
+      { label: "values of the inside thermometer ignored", value: "8 times", at: start },
     ]);
     for (let i = 8; i < 30; i++) sensors = report(sensors, {}, minute(i));
     expect(kinds(sensors, minute(30))).toEqual([]);

@@ -70,7 +70,7 @@ describe("a sensor among others", () => {
     expect(fault?.reason).toMatch(
       /^The button did not react in the last \d+ (landings|deposits) \(in 3 days\)\. Usually it reacts in (about \d of 10|nearly all of them)\.$/,
     );
-    expect(fault?.evidence.map((piece) => piece.label)).toContain("last spoke");
+    expect(fault?.evidence.map((piece) => piece.label)).toContain("last signal");
     expect(fault?.confidence).toBeGreaterThan(0.999);
   });
 
