@@ -21,6 +21,7 @@ export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <fee
   --minutes <number>     stop after so many minutes`;
 
 /** Reads the whole command line and names every problem at once. */
+// Complex: it checks every option and names all problems at once.
 export function readCommandLine(
   args: readonly string[],
 ):

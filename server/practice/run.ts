@@ -271,6 +271,7 @@ class Run implements Practice {
 }
 
 /** How long birds drum and flock after a fault was chosen, so that it shows soon; cold needs no birds. */
+// Complex: one case for each fault.
 function visitSpans(fault: PracticeFault, before: PracticeFault): { readonly drums: Span; readonly flock: Span } {
   switch (fault) {
     case "chuteBlind":

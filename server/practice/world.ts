@@ -100,6 +100,7 @@ export interface Conditions extends Weather {
 }
 
 /** Weather and power as they are, or as the chosen fault stages them: a newcomer can't wait for a January night. */
+// Complex: one case for each fault.
 export function conditionsAt(world: World, at: Instant): Conditions {
   const weather = weatherAt(world.seed, practiceYard.place, at, mildClimate);
   const batteryCelsius = weather.airCelsius + 3; // boxed in with the board

@@ -53,6 +53,7 @@ export const larch: PracticeSettings = {
 };
 
 /** Whether a feeder can have this fault at all: what isn't fitted can't break, and each battery has its own way to suffer. */
+// Complex: one case for each fault.
 export function canHaveFault(settings: PracticeSettings, fault: PracticeFault): boolean {
   switch (fault) {
     case "weakBattery":

@@ -83,7 +83,7 @@ describe("a backup", () => {
     expect(backups().length).toBe(3);
   });
 
-  it("fails without the keys, and says so", () => {
+  it("fails without the keys, with a message", () => {
     openLive().close();
     rmSync(join(data, "keys.json"));
     const { status, stderr } = backUp();
@@ -105,7 +105,7 @@ describe("a backup", () => {
     expect(statSync(join(data, "last-backup.json")).mode & 0o077).toBe(0);
   });
 
-  it("is put back by the command that the server names, and what lay there is kept", () => {
+  it("is put back by the command that the server names, and what was there is kept", () => {
     const live = openLive();
     live.exec("INSERT INTO event VALUES (1, 'kept')");
     live.close();
@@ -148,7 +148,7 @@ describe("a backup", () => {
     expect(readFileSync(join(data, "pieward.db")).equals(before)).toBe(true);
   });
 
-  it("says what is wrong instead of making an empty one", () => {
+  it("reports what is wrong instead of making an empty one", () => {
     const missing = backUp();
     expect(missing.status).toBe(1);
     expect(backups()).toEqual([]);

@@ -40,7 +40,7 @@ const isAllowed = (licence: string): boolean =>
     .split(" OR ")
     .some((one) => allowed.has(one));
 
-/** A package that says nothing in its package.json is known by its LICENSE file alone. */
+/** A package without a licence in its package.json is known by its LICENSE file alone. */
 const byLicenseFile: Readonly<Record<string, string>> = { suncalc: "BSD-2-Clause" };
 const licenceOf = (name: string): string =>
   (JSON.parse(read(`node_modules/${name}/package.json`)) as Package).license ?? byLicenseFile[name] ?? "none";
@@ -89,8 +89,8 @@ describe("every package that is installed, also for another one", () => {
     expect(installed.length).toBeGreaterThan(400);
     const forbidden = installed.flatMap(([path, { license }]) => {
       const name = path.replace(/^.*node_modules\//, "");
-      const says = license ?? licenceOnDisk(path) ?? byLicenseFile[name] ?? "none";
-      return isAllowed(says) || exceptions.has(name) ? [] : [`${name}: ${says}`];
+      const licence = license ?? licenceOnDisk(path) ?? byLicenseFile[name] ?? "none";
+      return isAllowed(licence) || exceptions.has(name) ? [] : [`${name}: ${licence}`];
     });
     expect(forbidden).toEqual([]);
   });

@@ -41,7 +41,7 @@ describe("the deploy files", () => {
       expect(read(file)).not.toMatch(/smtps?:/);
   });
 
-  it("start the file that the build makes, and ask the health door that the server has", () => {
+  it("start the file that the build makes, and use the health route that the server has", () => {
     const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
     expect(scripts.start).toContain("dist/server/main.js");
     for (const file of ["service/pieward.service", "container/Containerfile"]) {

@@ -17,42 +17,42 @@ const unlessAbsent = hasPython ? "" : " (skipped: no python3, or one before 3.9)
 describe.skipIf(!hasPython)(`the feeder's agent${unlessAbsent}`, () => {
   it("passes its own tests", { timeout: 300_000 }, async () => {
     const tests = spawn("python3", ["-B", "-m", "unittest"], { cwd: folder });
-    let said = "";
+    let output = "";
     tests.stderr.on("data", (text: Buffer) => {
-      said += text;
+      output += text;
     });
     const status = await new Promise<number | null>((resolve) => tests.once("exit", resolve));
-    expect(status, said).toBe(0);
-    expect(said).toMatch(/Ran \d{2,} tests/);
+    expect(status, output).toBe(0);
+    expect(output).toMatch(/Ran \d{2,} tests/);
   });
 
-  it("speaks as the contract says, obeys a pause and ends clean", { timeout: 60_000 }, async () => {
-    const door = await listen();
+  it("reports as the contract says, carries out a pause and ends clean", { timeout: 60_000 }, async () => {
+    const api = await listen();
     const data = mkdtempSync(join(tmpdir(), "pieward-agent-"));
     const keyFile = join(data, "feeder.key");
     writeFileSync(keyFile, "the-key\n", { mode: 0o600 });
-    const words = ["-B", "agent.py", "--url", door.url, "--key-file", keyFile, "--data", join(data, "state")];
-    const agent = spawn("python3", words, { cwd: folder });
+    const args = ["-B", "agent.py", "--url", api.url, "--key-file", keyFile, "--data", join(data, "state")];
+    const agent = spawn("python3", args, { cwd: folder });
     cleanUp.push(() => {
       agent.kill("SIGKILL");
-      door.server.close();
+      api.server.close();
       rmSync(data, { recursive: true });
     });
     const ended = exitOf(agent);
-    await Promise.race([door.obeyed, ended.then((status) => Promise.reject(new Error(`ended with ${status}`)))]);
+    await Promise.race([api.confirmed, ended.then((status) => Promise.reject(new Error(`ended with ${status}`)))]);
     agent.kill("SIGTERM");
     expect(await ended).toBe(0);
-    expect(door.problems).toEqual([]);
-    expect(door.keys).toEqual(new Set(["Bearer the-key"]));
-    expect(door.seen.has("visit")).toBe(true);
+    expect(api.problems).toEqual([]);
+    expect(api.keys).toEqual(new Set(["Bearer the-key"]));
+    expect(api.seen.has("visit")).toBe(true);
   });
 });
 
 describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbsent}`, () => {
   it("reports a portion that a power cut ended as cut short, and the keeper sees it", { timeout: 60_000 }, async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const agent = await agentFor(house, key);
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const agent = await agentFor(server, key);
 
     agent.start("b-1");
     await agent.until(() => agent.runs("b-1") > 0, "the motor to start");
@@ -60,7 +60,7 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
 
     agent.start("b-quiet"); // no bird comes
     const stored = async () =>
-      (await house.store.records.events(feeder.id, 0 as never, (house.clock.now() + 60_000) as never, 1_000)).map(
+      (await server.store.records.events(feeder.id, 0 as never, (server.clock.now() + 60_000) as never, 1_000)).map(
         (event) => ({
           boot: event.boot,
           ...(JSON.parse(event.body) as {
@@ -77,56 +77,56 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     expect(portions).toMatchObject([{ boot: "b-1", cutShort: true, motorMs: null, paysFor: 1 }]);
 
     const day = (
-      await house.app.inject({ url: `/api/v1/feeders/${feeder.id}/day?date=2026-01-15`, headers: house.keeper })
+      await server.app.inject({ url: `/api/v1/feeders/${feeder.id}/day?date=2026-01-15`, headers: server.keeper })
     ).json();
     const marks = (day.marks as { kind: string; detail: string }[]).filter(({ kind }) => kind !== "visit");
     expect(marks.map(({ kind, detail }) => `${kind} ${detail}`)).toContain("portion cut short");
     expect(marks.find(({ kind }) => kind === "deposit")?.detail).toBe("unpaid");
-    const faults = async () => (await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault);
+    const faults = async () => (await server.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault);
     expect(await faults()).toEqual([]);
 
-    // Half a minute later the next report tells of no other portion: then it counts as unpaid.
-    house.clock.advance(seconds(60));
+    // Half a minute later the next report brings no other portion: then it counts as unpaid.
+    server.clock.advance(seconds(60));
     agent.start("b-quiet-2");
-    await agent.until(async () => (await faults()).length > 0, "the word of it");
-    const unpaid = (await house.runPeriodicCheck(feeder.id)).alarms.find(({ fault }) => fault === "depositUnpaid");
+    await agent.until(async () => (await faults()).length > 0, "the alarm");
+    const unpaid = (await server.runPeriodicCheck(feeder.id)).alarms.find(({ fault }) => fault === "depositUnpaid");
     expect(unpaid?.reason).toContain("its portion was cut short, and no other was given for it");
   });
 
-  it("obeys a pause and says first of all that it is paused when it starts anew", { timeout: 60_000 }, async () => {
-    const house = await openTestServer();
-    const { key, feeder } = await house.addFeeder();
-    const agent = await agentFor(house, key);
+  it("carries out a pause and first reports that it is paused when it starts again", { timeout: 60_000 }, async () => {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const agent = await agentFor(server, key);
     agent.start("b-1");
     await agent.until(() => agent.runs("b-1") > 0, "the motor to start");
     await agent.kill();
-    const asked = await house.app.inject({
+    const request = await server.app.inject({
       method: "POST",
       url: `/api/v1/feeders/${feeder.id}/orders`,
-      headers: house.keeper,
+      headers: server.keeper,
       payload: { id: "pause-0001", kind: "pause", until: null },
     });
-    expect(asked.statusCode, asked.body).toBeLessThan(300);
+    expect(request.statusCode, request.body).toBeLessThan(300);
     agent.start("b-2");
-    const phase = async () => (await house.runPeriodicCheck(feeder.id)).pause.order?.status;
-    await agent.until(async () => (await phase()) === "confirmed", "the answer to the pause");
+    const status = async () => (await server.runPeriodicCheck(feeder.id)).pause.order?.status;
+    await agent.until(async () => (await status()) === "confirmed", "the answer to the pause");
     await agent.kill();
     agent.start("b-3");
-    await agent.until(() => agent.said().includes("b-3"), "the start");
+    await agent.until(() => agent.output().includes("b-3"), "the start");
     await new Promise<void>((resolve) => setTimeout(resolve, 1_500)); // birds of the process press meanwhile
     expect(agent.runs("b-3")).toBe(0);
-    expect(await phase()).toBe("confirmed");
+    expect(await status()).toBe("confirmed");
   });
 });
 
 /** The agent as a process of its own, killed as by a power cut, with a motor that writes down its runs. */
-async function agentFor(house: TestServer, key: string) {
-  const url = await house.app.listen({ host: "127.0.0.1", port: 0 });
+async function agentFor(server: TestServer, key: string) {
+  const url = await server.app.listen({ host: "127.0.0.1", port: 0 });
   const home = mkdtempSync(join(tmpdir(), "pieward-agent-"));
   onTestFinished(() => rmSync(home, { recursive: true, force: true }));
   writeFileSync(join(home, "feeder.key"), key, { mode: 0o600 });
   let child: ChildProcess | null = null;
-  let said = "";
+  let output = "";
   const runsOf = (boot: string) => join(home, `${boot}.runs`);
   const kill = async () => {
     if (child === null || child.exitCode !== null || child.signalCode !== null) return;
@@ -137,22 +137,22 @@ async function agentFor(house: TestServer, key: string) {
   onTestFinished(kill);
   return {
     start(boot: string) {
-      const words = ["--url", url, "--key-file", join(home, "feeder.key"), "--data", join(home, "data"), "--wired"];
-      child = spawn("python3", ["-B", "test_kills.py", "--feeder", boot, runsOf(boot), ...words], {
+      const args = ["--url", url, "--key-file", join(home, "feeder.key"), "--data", join(home, "data"), "--wired"];
+      child = spawn("python3", ["-B", "test_kills.py", "--feeder", boot, runsOf(boot), ...args], {
         cwd: folder,
         env: { ...process.env, FEEDER_BIRDS: "caps" },
       });
       child.stderr?.on("data", (text: Buffer) => {
-        said += text;
+        output += text;
       });
     },
     kill,
-    said: () => said,
+    output: () => output,
     runs: (boot: string) => (existsSync(runsOf(boot)) ? readFileSync(runsOf(boot), "utf8").split("on").length - 1 : 0),
     async until(holds: () => boolean | Promise<boolean>, what: string) {
       const end = Date.now() + 20_000;
       while (!(await holds())) {
-        if (child?.exitCode != null || Date.now() > end) throw new Error(`waited for ${what}; it said:\n${said}`);
+        if (child?.exitCode != null || Date.now() > end) throw new Error(`waited for ${what}; its output:\n${output}`);
         await new Promise<void>((resolve) => setTimeout(resolve, 10));
       }
     },
@@ -166,13 +166,13 @@ afterAll(() => {
 
 const exitOf = (child: ChildProcess) => new Promise<number | null>((resolve) => child.once("exit", resolve));
 
-/** A report door that orders a pause once it has seen an event, and is content when the feeder proves it. */
+/** A report API that orders a pause once it has seen an event, and is done when the feeder confirms it. */
 async function listen() {
   const problems: string[] = [];
   const seen = new Set<string>();
   const keys = new Set<string | undefined>();
   let content = () => {};
-  const obeyed = new Promise<void>((resolve) => {
+  const confirmed = new Promise<void>((resolve) => {
     content = resolve;
   });
   let proven = false;
@@ -211,5 +211,5 @@ async function listen() {
   });
   await new Promise<void>((resolve) => server.listen(0, "127.0.0.1", resolve));
   const { port } = server.address() as AddressInfo;
-  return { server, url: `http://127.0.0.1:${port}`, problems, seen, keys, obeyed };
+  return { server, url: `http://127.0.0.1:${port}`, problems, seen, keys, confirmed };
 }

@@ -23,18 +23,18 @@ describe("the line to paste", () => {
   it.each(lines)(
     "%s reports under a random boot id, and twice as two starts, without a refusal",
     async (_where, line, events) => {
-      const house = await openTestServer();
-      const { key, feeder } = await house.addFeeder();
-      const address = await house.app.listen({ host: "127.0.0.1", port: 0 });
+      const server = await openTestServer();
+      const { key, feeder } = await server.addFeeder();
+      const address = await server.app.listen({ host: "127.0.0.1", port: 0 });
       for (const _time of [1, 2]) {
         const answer = await inShell(line(address, key).replace("curl ", "curl -s "));
         expect(answer).toMatchObject({ storedThrough: events || null, duplicates: 0, refused: [], unknown: [] });
       }
-      const row = await house.store.yards.feeder(feeder.id);
+      const row = await server.store.yards.feeder(feeder.id);
       const boots = row?.state.clock.boots.map(({ boot }) => boot) ?? [];
       expect(new Set(boots).size).toBe(2);
       for (const boot of boots) expect(boot).toMatch(/^b-[0-9a-f]{8}$/);
-      expect((await house.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).not.toContain("bootReused");
+      expect((await server.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).not.toContain("bootReused");
     },
   );
 });

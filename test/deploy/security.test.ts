@@ -75,11 +75,11 @@ const lines: readonly Line[] = [
   ...text.matchAll(/^\| (\d[\d., -]*) \| ([^|]+) \| (yes|partly|no|n\/a) \| ([^|]+) \|$/gm),
 ].map(([, ids = "", , state = "", shownBy = ""]) => ({ ids: idsOf(ids), state, shownBy }));
 
-const filesIn = (said: string): string[] =>
-  [...said.matchAll(/`((?:[\w.-]+\/)+[\w.-]+|[\w.]+\.config\.ts|tsconfig\.json)`/g)].map(([, file = ""]) => file);
-const missing = (said: string): string[] => filesIn(said).filter((file) => !existsSync(join(projectFolder, file)));
+const filesIn = (text: string): string[] =>
+  [...text.matchAll(/`((?:[\w.-]+\/)+[\w.-]+|[\w.]+\.config\.ts|tsconfig\.json)`/g)].map(([, file = ""]) => file);
+const missing = (text: string): string[] => filesIn(text).filter((file) => !existsSync(join(projectFolder, file)));
 
-describe("what is said of security", () => {
+describe("the security document", () => {
   it("names only files that exist, and that belong to the project", () => {
     expect(filesIn(text).length).toBeGreaterThan(50);
     expect(missing(text)).toEqual([]);
@@ -106,12 +106,12 @@ describe("what is said of security", () => {
       numbers.map((number) => `${section}.${number}`),
     );
     expect(wanted.length).toBe(253);
-    const said = lines.flatMap(({ ids }) => ids);
-    expect(wanted.filter((id) => !said.includes(id))).toEqual([]);
-    expect(said.filter((id, at) => said.indexOf(id) !== at || !wanted.includes(id))).toEqual([]);
+    const answered = lines.flatMap(({ ids }) => ids);
+    expect(wanted.filter((id) => !answered.includes(id))).toEqual([]);
+    expect(answered.filter((id, at) => answered.indexOf(id) !== at || !wanted.includes(id))).toEqual([]);
   });
 
-  it("shows by a file what it calls met, and says in words what is not", () => {
+  it("names a file for what is met, and explains what is not", () => {
     const bare = lines.filter(
       ({ state, shownBy }) => state === "yes" && filesIn(shownBy).length === 0 && !shownBy.includes("below"),
     );

@@ -29,7 +29,7 @@ describe("a scenario of failures", { timeout: isWeek ? 40 * 60_000 : 300_000 }, 
     } finally {
       await server.close();
     }
-    const replay = isWeek ? `SEED=${seed} npm run test:household` : `SEED=${seed} npm run test:only -- test/scenario`;
+    const replay = isWeek ? `SEED=${seed} npm run test:household` : `SEED=${seed} npm run test:only -- test/scenarios`;
     if (isWeek || played.violations.length > 0) console.log(summaryText(played, seed, replay));
     expect(played.violations.map(short).slice(0, 40), `replay: ${replay}`).toEqual([]);
     for (const [what, times] of Object.entries(played.cases)) {

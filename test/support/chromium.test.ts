@@ -12,20 +12,20 @@ describe("the browser for tests", () => {
     });
   });
 
-  it("says how to get one where there is none, instead of staying away in silence", () => {
-    const told: string[] = [];
+  it("reports how to get one where there is none, instead of being skipped without a message", () => {
+    const messages: string[] = [];
     expect(
       findChromium(
         {},
         () => false,
-        (words) => told.push(words),
+        (text) => messages.push(text),
       ),
     ).toEqual({
       path: null,
       unlessAbsent:
         " (skipped: no browser at /usr/bin/chromium: install Chromium (Debian: apt install chromium) or set CHROMIUM_PATH)",
     });
-    expect(told).toEqual([expect.stringContaining("Browser tests are skipped: no browser at /usr/bin/chromium")]);
+    expect(messages).toEqual([expect.stringContaining("Browser tests are skipped: no browser at /usr/bin/chromium")]);
   });
 
   it("may not be absent where it is demanded", () => {

@@ -5,13 +5,13 @@ class Died extends Error {
   override readonly name = "Died";
 }
 
-/** Counts the commits of a house, and can stop its process at one of them. */
+/** Counts the commits of a server, and can stop its process at one of them. */
 export interface CommitHooks {
   /** For `openOn`: stands between the store and its database. */
   around(connections: Connections): Connections;
   /** How many there were since the count began. */
   count(): number;
-  /** Counts anew from here. @param most the process dies right after so many; null: it lives */
+  /** Starts the count again. @param most the process stops right after so many; null: it goes on */
   begin(most: number | null): void;
 }
 

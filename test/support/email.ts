@@ -1,4 +1,4 @@
-/** A letter as a mail program reads it: enough of RFC 5322, 2045, 2046 and 2047 for what we write. */
+/** An email as a mail program reads it: enough of RFC 5322, 2045, 2046 and 2047 for what we write. */
 export interface ParsedEmail {
   readonly raw: string;
   /** By lower-case name, unfolded and decoded; one that came twice is there twice. */

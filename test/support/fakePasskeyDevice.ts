@@ -4,11 +4,11 @@ import { createHash, generateKeyPairSync, type KeyObject, randomBytes, sign } fr
 export interface FakePasskeyDevice {
   readonly credentialId: string;
   /** What the browser sends for a new passkey. */
-  create(options: Asked, lies?: CredentialFaults): object;
+  create(options: RequestOptions, lies?: CredentialFaults): object;
   /** What the browser sends for a use of it. */
-  use(options: Asked, lies?: CredentialFaults): object;
+  use(options: RequestOptions, lies?: CredentialFaults): object;
 }
-interface Asked {
+interface RequestOptions {
   readonly challenge: string;
   readonly user?: { readonly id: string };
 }
@@ -29,7 +29,7 @@ export interface CredentialFaults {
 const base64url = (octets: Uint8Array) => Buffer.from(octets).toString("base64url");
 const sha256 = (octets: string | Uint8Array) => createHash("sha256").update(octets).digest();
 
-/** @param counts whether its counter goes up; many devices always say 0 */
+/** @param counts whether its counter goes up; many devices always send 0 */
 export function fakePasskeyDevice(origin: string, { counts = true, firstCounter = 1 } = {}): FakePasskeyDevice {
   const { privateKey, publicKey } = generateKeyPairSync("ec", { namedCurve: "P-256" });
   const credentialId = randomBytes(32);
@@ -113,7 +113,7 @@ function coseKey(key: KeyObject): Buffer {
   ]);
 }
 
-/** A statement with a certificate, which nobody asked for: what stands in the certificate doesn't matter here. */
+/** A statement with a certificate, which nobody requested: what stands in the certificate doesn't matter here. */
 function certified(key: KeyObject, data: Buffer, client: Buffer): Buffer {
   const signature = sign("sha256", Buffer.concat([data, sha256(client)]), key);
   return Buffer.concat([

@@ -5,11 +5,11 @@ export function findImpurities(path: string, text: string, reasons: Readonly<Rec
   const file = ts.createSourceFile(path, text, ts.ScriptTarget.Latest, true);
   const found: string[] = [];
   const visit = (node: ts.Node): void => {
-    const said = mentioned(node);
-    const reason = said !== null && Object.hasOwn(reasons, said) ? reasons[said] : undefined;
+    const name = mentioned(node);
+    const reason = name !== null && Object.hasOwn(reasons, name) ? reasons[name] : undefined;
     if (reason !== undefined) {
       const { line } = file.getLineAndCharacterOfPosition(node.getStart());
-      found.push(`${path}:${line + 1} says ${said}: ${reason}`);
+      found.push(`${path}:${line + 1} says ${name}: ${reason}`);
     }
     ts.forEachChild(node, visit);
   };

@@ -83,7 +83,7 @@ describe("a VAPID token", () => {
     });
   });
 
-  it("is refused late, too early, elsewhere, and with any letter changed", () => {
+  it("is refused late, too early, elsewhere, and with any character changed", () => {
     expect(() => verifyVapid(authorization, origin, expiry)).toThrow("expired");
     expect(() => verifyVapid(authorization, origin, expiry - 86_401)).toThrow("24 hours");
     expect(() => verifyVapid(authorization, "https://push.example", expiry - 60)).toThrow("aud");

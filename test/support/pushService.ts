@@ -10,7 +10,7 @@ import { testOnlyCertificate, testOnlyKey } from "./testOnlyCertificate.ts";
 
 /**
  * A push service by RFC 8030 on this machine, with the phones behind it: it checks what real ones check, decrypts as a phone
- * would, and can be told to misbehave as real ones do. Nothing of it is faked: it speaks TLS over a socket.
+ * would, and fails as real ones do when the test wants it. Nothing of it is faked: it uses TLS over a socket.
  */
 export interface PushService {
   readonly origin: string;
@@ -46,7 +46,7 @@ export type PushServiceBehaviour =
   | { readonly kind: "slow"; readonly milliseconds: number } // accepts after that time
   | { readonly kind: "hang" } // takes the request and never answers
   | { readonly kind: "trickle"; readonly status: number } // answers, one octet at a time, for ever
-  | { readonly kind: "flood"; readonly status: number } // answers more than anybody asked for
+  | { readonly kind: "flood"; readonly status: number } // sends a far too long answer
   | { readonly kind: "cutLine" } // takes the request and hangs up
   | { readonly kind: "acceptAndCut" } // takes the message and hangs up before its answer
   | { readonly kind: "cutAnswer"; readonly status: number } // hangs up in the middle of its answer
@@ -96,7 +96,7 @@ export async function startPushService({
     requests++;
     const arrived = awaited;
     awaited = [];
-    for (const tell of arrived) tell();
+    for (const notify of arrived) notify();
     respond(request, response, Buffer.concat(chunks));
   }
 
@@ -155,7 +155,7 @@ export async function startPushService({
     subscriber.messages = subscriber.messages.filter((one) => one.topic === null || one.topic !== message.topic);
     subscriber.messages.push(message);
     accepted.push(message);
-    for (const tell of subscriber.waiting.splice(0)) tell(message);
+    for (const notify of subscriber.waiting.splice(0)) notify(message);
     if (status === "cutLine") return request.socket.destroy();
     return response.writeHead(status, { location: `${request.url}/${requests}` }).end();
   }

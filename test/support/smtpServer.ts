@@ -5,8 +5,8 @@ import { testOnlyCertificate, testOnlyKey } from "./testOnlyCertificate.ts";
 
 /**
  * A mail server by RFC 5321 on this machine, as much of it as a submission needs (EHLO, STARTTLS, AUTH PLAIN and LOGIN,
- * MAIL, RCPT, DATA, RSET, NOOP, QUIT), that can be told to misbehave as real ones do. Nothing of it is faked: it speaks over
- * a socket, insists on the order of commands, and keeps and reads the letters that it took.
+ * MAIL, RCPT, DATA, RSET, NOOP, QUIT), that fails as real ones do when the test wants it. Nothing of it is faked: it works over
+ * a socket, insists on the order of commands, and stores and reads the emails that it took.
  */
 export interface SmtpServer {
   readonly port: number;
@@ -14,9 +14,9 @@ export interface SmtpServer {
   readonly ca: string;
   /** How it treats clients from now on: always so, or each as it comes. */
   setBehaviour(behaviour: SmtpBehaviour | (() => SmtpBehaviour)): void;
-  /** Letters taken, in the order in which they were. */
+  /** Emails taken, in their order. */
   readonly emails: readonly ReceivedEmail[];
-  /** The next letter that is taken, from now on. */
+  /** The next email that is taken, from now on. */
   nextEmail(): Promise<ReceivedEmail>;
   readonly connections: number;
   /** What clients did that no client may. */
@@ -31,7 +31,7 @@ export interface ReceivedEmail extends ParsedEmail {
   readonly user: string | null;
 }
 
-/** Where in an exchange; `answer` is after the last dot of the letter, when it is taken but not yet acknowledged. */
+/** Where in a delivery; `answer` is after the last dot of the email, when it is taken but not yet acknowledged. */
 export type SmtpStage = "banner" | "hello" | "sender" | "recipient" | "data" | "answer";
 
 export type SmtpBehaviour =
@@ -47,15 +47,15 @@ export interface SmtpServerOptions {
   readonly behaviour?: SmtpBehaviour;
   /** `fromStart`: smtps. `offered`: STARTTLS. */
   readonly tls?: "none" | "offered" | "fromStart";
-  /** Asks for this login before it takes anything. */
+  /** Wants this login before it takes anything. */
   readonly login?: { readonly user: string; readonly password: string } | null;
 }
 
 export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<SmtpServer> {
   const { tls = "offered", login = null } = options;
-  const house = {
-    letters: [] as ReceivedEmail[],
-    waiting: [] as ((letter: ReceivedEmail) => void)[],
+  const record = {
+    emails: [] as ReceivedEmail[],
+    waiting: [] as ((email: ReceivedEmail) => void)[],
     complaints: [] as string[],
     connections: 0,
   };
@@ -63,13 +63,13 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
   const sockets = new Set<Socket>();
 
   const server = createServer((socket) => {
-    house.connections++;
+    record.connections++;
     sockets.add(socket);
     socket.on("close", () => sockets.delete(socket));
     socket.on("error", () => {}); // a client that leaves in the middle is what some tests are about
     const wire = tls === "fromStart" ? secured(socket) : socket;
     new Conversation(wire, {
-      house,
+      record,
       behaviour: typeof behaviour === "function" ? behaviour() : behaviour,
       offersTls: tls === "offered",
       secure: tls === "fromStart",
@@ -82,15 +82,15 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
   return {
     port: (server.address() as AddressInfo).port,
     ca: testOnlyCertificate,
-    emails: house.letters,
-    complaints: house.complaints,
+    emails: record.emails,
+    complaints: record.complaints,
     get connections() {
-      return house.connections;
+      return record.connections;
     },
     setBehaviour(next) {
       behaviour = next;
     },
-    nextEmail: () => new Promise((resolve) => house.waiting.push(resolve)),
+    nextEmail: () => new Promise((resolve) => record.waiting.push(resolve)),
     async close() {
       const closed = new Promise((resolve) => server.close(resolve));
       for (const socket of sockets) socket.destroy();
@@ -99,13 +99,13 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
   };
 }
 
-interface House {
-  readonly letters: ReceivedEmail[];
-  waiting: ((letter: ReceivedEmail) => void)[];
+interface ServerRecord {
+  readonly emails: ReceivedEmail[];
+  waiting: ((email: ReceivedEmail) => void)[];
   readonly complaints: string[];
 }
 interface Terms {
-  readonly house: House;
+  readonly record: ServerRecord;
   readonly behaviour: SmtpBehaviour;
   readonly offersTls: boolean;
   readonly secure: boolean;
@@ -124,12 +124,12 @@ class Conversation {
   #wire: Socket;
   readonly #terms: Terms;
   #secure: boolean;
-  #heard = "";
+  #received = "";
   #greeted = false;
   #user: string | null = null;
   #from: string | null = null;
   #to: string[] = [];
-  #reading: "commands" | "letter" | "userName" | "password" = "commands";
+  #reading: "commands" | "email" | "userName" | "password" = "commands";
   #askedUser = "";
   readonly #timers = new Set<NodeJS.Timeout>();
 
@@ -146,7 +146,7 @@ class Conversation {
 
   #listen(): void {
     this.#wire.on("data", (chunk: Buffer) => {
-      this.#heard += chunk.toString("utf8");
+      this.#received += chunk.toString("utf8");
       this.#takeLines();
     });
     this.#wire.on("close", () => {
@@ -156,29 +156,29 @@ class Conversation {
 
   #takeLines(): void {
     for (;;) {
-      if (this.#reading === "letter") {
-        const end = this.#heard.indexOf("\r\n.\r\n");
+      if (this.#reading === "email") {
+        const end = this.#received.indexOf("\r\n.\r\n");
         if (end === -1) return;
-        const raw = this.#heard.slice(0, end + 2).replace(/^\.\./gm, ".");
-        this.#heard = this.#heard.slice(end + 5);
+        const raw = this.#received.slice(0, end + 2).replace(/^\.\./gm, ".");
+        this.#received = this.#received.slice(end + 5);
         this.#reading = "commands";
         this.#take(raw);
       } else {
-        const end = this.#heard.indexOf("\r\n");
+        const end = this.#received.indexOf("\r\n");
         if (end === -1) return;
-        const line = this.#heard.slice(0, end);
-        this.#heard = this.#heard.slice(end + 2);
-        this.#obey(line);
+        const line = this.#received.slice(0, end);
+        this.#received = this.#received.slice(end + 2);
+        this.#runCommand(line);
       }
     }
   }
 
-  #obey(line: string) {
+  #runCommand(line: string) {
     if (/[\r\n]/.test(line)) this.#complain(`a bare CR or LF in ${JSON.stringify(line)}`);
     if (this.#reading === "userName") return this.#hearUser(line);
     if (this.#reading === "password") return this.#checkLogin(this.#askedUser, fromBase64(line));
     const [verb = "", ...rest] = line.split(" ");
-    const said = rest.join(" ");
+    const parameters = rest.join(" ");
     switch (verb.toUpperCase()) {
       case "EHLO":
       case "HELO":
@@ -187,46 +187,48 @@ class Conversation {
       case "STARTTLS":
         return this.#startTls();
       case "AUTH":
-        return this.#login(said);
+        return this.#login(parameters);
       case "MAIL":
-        return this.#hearSender(said);
+        return this.#takeSender(parameters);
       case "RCPT":
-        return this.#hearRecipient(said);
+        return this.#takeRecipient(parameters);
       case "DATA":
         return this.#hearData();
       case "RSET":
         this.#from = null;
         this.#to = [];
-        return this.#say("250 forgotten");
+        return this.#sendLine("250 forgotten");
       case "NOOP":
-        return this.#say("250 nothing done");
+        return this.#sendLine("250 nothing done");
       case "QUIT":
-        this.#say("221 good bye");
+        this.#sendLine("221 good bye");
         this.#wire.end();
         return;
       default:
         this.#complain(`unknown command ${verb}`);
-        return this.#say("500 what?");
+        return this.#sendLine("500 what?");
     }
   }
 
   #welcome(verb: string): string {
     const { offersTls, login } = this.#terms;
     if (verb === "HELO") return "250 mail.example";
-    const words = ["mail.example at your service", "8BITMIME", "SIZE 1000000"];
-    if (offersTls && !this.#secure) words.push("STARTTLS");
-    if (login !== null && (this.#secure || !offersTls)) words.push("AUTH PLAIN LOGIN");
-    return words.map((word, index) => `250${index === words.length - 1 ? " " : "-"}${word}`).join("\r\n");
+    const extensions = ["mail.example at your service", "8BITMIME", "SIZE 1000000"];
+    if (offersTls && !this.#secure) extensions.push("STARTTLS");
+    if (login !== null && (this.#secure || !offersTls)) extensions.push("AUTH PLAIN LOGIN");
+    return extensions
+      .map((extension, index) => `250${index === extensions.length - 1 ? " " : "-"}${extension}`)
+      .join("\r\n");
   }
 
   #startTls() {
-    if (!this.#terms.offersTls || this.#secure) return this.#say("503 not offered");
-    this.#say("220 go ahead");
+    if (!this.#terms.offersTls || this.#secure) return this.#sendLine("503 not offered");
+    this.#sendLine("220 go ahead");
     this.#wire.removeAllListeners("data");
     this.#wire = secured(this.#wire);
     this.#secure = true;
-    // RFC 3207 section 4.2: whatever was said in the clear is forgotten.
-    this.#heard = "";
+    // RFC 3207 section 4.2: whatever was sent in the clear is forgotten.
+    this.#received = "";
     this.#greeted = false;
     this.#user = null;
     this.#listen();
@@ -234,82 +236,82 @@ class Conversation {
 
   // --- who it is -----------------------------------------------------------------------------------------------------
 
-  #login(said: string) {
-    if (this.#terms.login === null) return this.#say("503 no login here");
+  #login(parameters: string) {
+    if (this.#terms.login === null) return this.#sendLine("503 no login here");
     if (this.#terms.offersTls && !this.#secure) this.#complain("a password in the clear");
-    const [method, first] = said.split(" ");
+    const [method, first] = parameters.split(" ");
     if (method === "PLAIN" && first !== undefined) {
       const [, user = "", password = ""] = fromBase64(first).split("\0");
       return this.#checkLogin(user, password);
     }
-    if (method !== "LOGIN") return this.#say("504 not that way");
+    if (method !== "LOGIN") return this.#sendLine("504 not that way");
     if (first !== undefined) return this.#hearUser(first);
     this.#reading = "userName";
-    this.#say("334 VXNlcm5hbWU6");
+    this.#sendLine("334 VXNlcm5hbWU6");
   }
 
   #hearUser(line: string) {
     this.#askedUser = fromBase64(line);
     this.#reading = "password";
-    this.#say("334 UGFzc3dvcmQ6");
+    this.#sendLine("334 UGFzc3dvcmQ6");
   }
 
   #checkLogin(user: string, password: string) {
     this.#reading = "commands";
     const { behaviour } = this.#terms;
-    if (behaviour.kind === "say" && behaviour.at === "login") return this.#say(behaviour.reply);
+    if (behaviour.kind === "say" && behaviour.at === "login") return this.#sendLine(behaviour.reply);
     const { login } = this.#terms;
-    if (user !== login?.user || password !== login.password) return this.#say("535 5.7.8 wrong user or password");
+    if (user !== login?.user || password !== login.password) return this.#sendLine("535 5.7.8 wrong user or password");
     this.#user = user;
-    this.#say("235 welcome");
+    this.#sendLine("235 welcome");
   }
 
-  // --- the letter ----------------------------------------------------------------------------------------------------
+  // --- the email -----------------------------------------------------------------------------------------------------
 
-  #hearSender(said: string) {
-    const [, address] = /^FROM:<([^<>\s]+)>( |$)/i.exec(said) ?? [];
+  #takeSender(parameters: string) {
+    const [, address] = /^FROM:<([^<>\s]+)>( |$)/i.exec(parameters) ?? [];
     if (!this.#greeted || address === undefined) {
-      this.#complain(`expected a greeting and MAIL FROM:<…>, got ${said}`);
-      return this.#say("503 greet me first");
+      this.#complain(`expected a greeting and MAIL FROM:<…>, got ${parameters}`);
+      return this.#sendLine("503 greet me first");
     }
-    if (this.#terms.login !== null && this.#user === null) return this.#say("530 5.7.0 log in first");
+    if (this.#terms.login !== null && this.#user === null) return this.#sendLine("530 5.7.0 log in first");
     this.#from = address;
     this.#reply("sender", "250 from there");
   }
 
-  #hearRecipient(said: string) {
-    const [, address] = /^TO:<([^<>\s]+)>( |$)/i.exec(said) ?? [];
+  #takeRecipient(parameters: string) {
+    const [, address] = /^TO:<([^<>\s]+)>( |$)/i.exec(parameters) ?? [];
     if (this.#from === null || address === undefined) {
-      this.#complain(`expected a sender and RCPT TO:<…>, got ${said}`);
-      return this.#say("503 from whom?");
+      this.#complain(`expected a sender and RCPT TO:<…>, got ${parameters}`);
+      return this.#sendLine("503 from whom?");
     }
     this.#to.push(address);
     this.#reply("recipient", "250 to them");
   }
 
   #hearData() {
-    if (this.#to.length === 0) return this.#say("503 to whom?");
+    if (this.#to.length === 0) return this.#sendLine("503 to whom?");
     this.#reply("data", "354 go ahead, end with a dot", () => {
-      this.#reading = "letter";
+      this.#reading = "email";
       this.#takeLines();
     });
   }
 
   #take(raw: string): void {
-    const { house, behaviour } = this.#terms;
+    const { record, behaviour } = this.#terms;
     // A server that refuses at the end has taken nothing; one whose line breaks after the dot has.
     const refuses = behaviour.kind === "say" && behaviour.at === "answer" && !behaviour.reply.startsWith("2");
     if (!refuses && this.#from !== null) {
-      if (/[^\r]\n|\r[^\n]/.test(raw)) this.#complain("a bare CR or LF in a letter");
-      const letter = {
+      if (/[^\r]\n|\r[^\n]/.test(raw)) this.#complain("a bare CR or LF in an email");
+      const email = {
         ...parseEmail(raw),
         from: this.#from,
         to: this.#to,
         secure: this.#secure,
         user: this.#user,
       };
-      house.letters.push(letter);
-      for (const tell of house.waiting.splice(0)) tell(letter);
+      record.emails.push(email);
+      for (const notify of record.waiting.splice(0)) notify(email);
     }
     this.#from = null;
     this.#to = [];
@@ -321,12 +323,12 @@ class Conversation {
   #reply(stage: SmtpStage, usual: string, then: () => void = () => {}) {
     const { behaviour } = this.#terms;
     if (behaviour.kind === "accept" || behaviour.at !== stage) {
-      this.#say(usual);
+      this.#sendLine(usual);
       return then();
     }
     switch (behaviour.kind) {
       case "say":
-        this.#say(behaviour.reply);
+        this.#sendLine(behaviour.reply);
         if (behaviour.reply.startsWith("421")) this.#wire.end(); // RFC 5321 section 3.8
         return;
       case "hang":
@@ -336,7 +338,7 @@ class Conversation {
         return;
       case "delay": {
         const timer = setTimeout(() => {
-          this.#say(usual);
+          this.#sendLine(usual);
           then();
         }, behaviour.milliseconds);
         this.#timers.add(timer);
@@ -357,12 +359,12 @@ class Conversation {
     }
   }
 
-  #say(line: string): void {
+  #sendLine(line: string): void {
     if (!this.#wire.destroyed) this.#wire.write(`${line}\r\n`);
   }
 
-  #complain(words: string): void {
-    this.#terms.house.complaints.push(words);
+  #complain(text: string): void {
+    this.#terms.record.complaints.push(text);
   }
 }
 
