@@ -10,9 +10,10 @@ import { UndetectableFaults } from "../components/undetectableFaults.tsx";
 import { queuedActions } from "../state/actions.ts";
 import { now } from "../state/clock.ts";
 import { connectionState, findFeeder, home } from "../state/home.ts";
-import { alarmCountText, dutyText, groupAlarms, isSuppressed } from "../text/alarm.ts";
+import { isSuppressed } from "../text/alarm.ts";
 import { capitalize, fullnessText, levelText, massText, splitHeadline } from "../text/amount.ts";
 import { agoText, approximateMomentText } from "../text/clock.ts";
+import { alarmCountText, dutyText, groupAlarms } from "../text/feederAlarms.ts";
 
 export function FeederScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);

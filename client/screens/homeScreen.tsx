@@ -1,5 +1,5 @@
 import type { FeederView, YardView } from "../../server/contract/api.ts";
-import { HopperIcon } from "../charts/hopperChart.tsx";
+import { HopperIcon } from "../charts/hopperIcon.tsx";
 import { PriorityIcon } from "../charts/icons.tsx";
 import { GroupedSilenceAlarm } from "../components/groupedSilenceAlarm.tsx";
 import { PauseAllControl } from "../components/pauseAllControl.tsx";
