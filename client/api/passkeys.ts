@@ -1,4 +1,5 @@
 import { startAuthentication, startRegistration } from "@simplewebauthn/browser";
+import * as text from "#text/passkeyErrors.ts";
 import type { PasskeysView } from "../../server/contract/passkeys.ts";
 import { type ApiResult, request } from "./api.ts";
 
@@ -56,7 +57,12 @@ async function answerChallenge<Options, Value>(
   try {
     credential = await device(asked.value);
   } catch (error) {
-    const problem = { type: "about:blank", title: "The device", status: 0, detail: deviceErrorText(error as Error) };
+    const problem = {
+      type: "about:blank",
+      title: text.deviceTitle,
+      status: 0,
+      detail: deviceErrorText(error as Error),
+    };
     return { kind: "problem", problem };
   }
   return finish(credential);
@@ -67,15 +73,15 @@ function deviceErrorText({ name, message }: Error): string {
   switch (name) {
     case "NotAllowedError":
     case "AbortError":
-      return "No passkey was used. Either it was cancelled, or the device has none for this address.";
+      return text.notUsedText;
     case "InvalidStateError":
-      return "This device has a passkey of yours already.";
+      return text.existsText;
     case "NotSupportedError":
     case "ConstraintError":
-      return "This device can't keep a passkey. It needs a screen lock, a fingerprint, a face or a PIN.";
+      return text.notSupportedText;
     case "SecurityError":
-      return "Passkeys don't work at this address. Use your passphrase here.";
+      return text.wrongAddressText;
     default:
-      return `The device could not do it: ${message}`;
+      return text.otherText(message);
   }
 }

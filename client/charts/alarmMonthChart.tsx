@@ -1,13 +1,14 @@
+import * as text from "#text/alarmMonthChart.ts";
 import type { RatesDayView } from "../../server/contract/api.ts";
 
 /**
- * A month of alarms as one would keep the tally in pencil: a slanted stroke for each alarm over its day, urgent ones with a
- * pennant's tip; below the line a dot for each day with notes. All lengths are the drawing's own units: it grows with the page.
+ * A month of alarms in pencil strokes: a slanted stroke for each alarm over its day, urgent ones with a flag; below the line a
+ * dot for each day with notes. All lengths are the drawing's own units: it grows with the page.
  */
 const dayWidth = 20;
 const strokes = { apart: 13, long: 11, most: 7 } as const;
 const baseline = 104;
-/** A month is always as wide as a month: the first days of a yard stand at its end, and aren't drawn as large as a page. */
+/** The chart is always as wide as a month: the first days of a yard are at its end, and not as large as a page. */
 const daysShown = 31;
 
 export function AlarmMonthChart(props: { readonly days: readonly RatesDayView[] }) {
@@ -32,7 +33,7 @@ export function AlarmMonthChart(props: { readonly days: readonly RatesDayView[] 
 
 function Day({ day, x }: { readonly day: RatesDayView; readonly x: number }) {
   const all = day.urgent + day.soon;
-  // Where the page is too low for all of them their number says it.
+  // Too many for the height: a number stands above them.
   const drawn = all > strokes.most ? strokes.most - 1 : all;
   const urgent = Math.min(drawn, Math.round((drawn * day.urgent) / Math.max(1, all)));
   return (
@@ -40,9 +41,9 @@ function Day({ day, x }: { readonly day: RatesDayView; readonly x: number }) {
       <path class="day-mark" d={`M${x} ${baseline}v4`} />
       {Array.from({ length: drawn }, (_, place) => {
         const low = baseline - 3 - place * strokes.apart;
-        const grave = place < urgent;
+        const isUrgent = place < urgent;
         const line = `M${x - 4} ${low}l8 ${-strokes.long}`;
-        return <path key={place} class={grave ? "urgent" : "soon"} d={grave ? `${line}l6 5l-9 1` : line} />;
+        return <path key={place} class={isUrgent ? "urgent" : "soon"} d={isUrgent ? `${line}l6 5l-9 1` : line} />;
       })}
       {all > drawn && (
         <text class="count" x={x} y={baseline - 6 - drawn * strokes.apart} text-anchor="middle">
@@ -54,11 +55,11 @@ function Day({ day, x }: { readonly day: RatesDayView; readonly x: number }) {
   );
 }
 
-/** "Over 31 days alarms came on 5: most on Thu 12 Nov, 3." */
+/** "Alarms on 5 of 31 days, at most 3 on one day." */
 export function alarmMonthText(days: readonly RatesDayView[]): string {
-  const busy = days.filter(({ urgent, soon }) => urgent + soon > 0).length;
-  const noted = days.filter(({ notes }) => notes > 0).length;
+  const alarmDays = days.filter(({ urgent, soon }) => urgent + soon > 0).length;
+  const noteDays = days.filter(({ notes }) => notes > 0).length;
   const most = Math.max(0, ...days.map(({ urgent, soon }) => urgent + soon));
-  const alarms = busy === 0 ? "no alarm came" : `alarms came on ${busy}, at most ${most} on one of them`;
-  return `Over ${days.length} ${days.length === 1 ? "day" : "days"} ${alarms}${noted === 0 ? "" : `, and notes on ${noted}`}.`;
+  const alarms = alarmDays === 0 ? text.noAlarmsText(days.length) : text.alarmsText(days.length, alarmDays, most);
+  return noteDays === 0 ? text.noNotesText(alarms) : text.notesText(alarms, noteDays);
 }

@@ -1,13 +1,14 @@
 import { useEffect, useRef, useState } from "preact/hooks";
+import { legendLabel, markNames, nightName, unpaidName } from "#text/dayChart.ts";
 import type { DayMark, DayView } from "../../server/contract/api.ts";
 import { timeText } from "../text/clock.ts";
 import { type ChartMark, layoutDay, strokeLength } from "./dayLayout.ts";
-import { MarkIcon } from "./icons.tsx";
+import { MarkIcon } from "./markIcon.tsx";
 
-/** Lanes, in CSS pixels from the ribbon's top. */
+/** Lanes, in CSS pixels from the top of the chart. */
 const lanes = { notes: 15, given: 42, ground: 78, below: 112, height: 128 } as const;
 
-/** One day from dusk to dusk. Its words and its table stand beside it, for whoever can't see it. */
+/** One day from sunset to sunset. Its summary and its table stand beside it, for people who can't see it. */
 export function DayChart(props: { readonly day: DayView; readonly zone: string; readonly nowMs: number }) {
   const frame = useRef<HTMLDivElement>(null);
   const width = useWidth(frame, 340);
@@ -44,7 +45,7 @@ export function DayChart(props: { readonly day: DayView; readonly zone: string; 
   );
 }
 
-/** A day as one line in the strip of many: only its light, its birds, what they brought and what they were given. */
+/** A day as one row among many: only light, visits, deposits and portions. */
 export function DayChartRow(props: { readonly day: DayView; readonly zone: string }) {
   const frame = useRef<HTMLDivElement>(null);
   const width = useWidth(frame, 340);
@@ -77,7 +78,7 @@ export function DayChartRow(props: { readonly day: DayView; readonly zone: strin
 
 function Mark({ mark }: { readonly mark: ChartMark }) {
   switch (mark.kind) {
-    case "visit": // pencil tally, standing on the ground
+    case "visit": // a pencil stroke, standing on the ground
       return <Stroke mark={mark} direction={-1} />;
     case "portion": // hanging below the ground, a kernel at its end
       return <Stroke mark={mark} direction={1} />;
@@ -117,25 +118,15 @@ function PlacedMark(props: { readonly mark: ChartMark; readonly y: number }) {
   );
 }
 
-const markNames: Readonly<Record<DayMark["kind"], string>> = {
-  visit: "visit",
-  press: "press",
-  deposit: "deposit",
-  portion: "portion",
-  refill: "refill",
-  trouble: "trouble",
-  alarm: "alarm",
-  note: "note",
-};
-export const markName = (kind: DayMark["kind"]) => markNames[kind];
+export const markName = (kind: DayMark["kind"]): string => markNames[kind];
 
-/** What each mark means, drawn beside its name. Only those that this day has. */
+/** What each mark means. Only those that this day has. */
 export function DayChartLegend(props: { readonly day: DayView }) {
   const kinds = new Set(props.day.marks.map((mark) => mark.kind));
   const unpaid = props.day.marks.some((mark) => mark.kind === "deposit" && mark.detail === "unpaid");
   const shown = (Object.keys(markNames) as DayMark["kind"][]).filter((kind) => kinds.has(kind));
   return (
-    <ul class="ribbon-key" aria-label="What the marks mean">
+    <ul class="ribbon-key" aria-label={legendLabel}>
       {shown.map((kind) => (
         <li key={kind}>
           <LegendMark kind={kind} unpaid={false} />
@@ -148,13 +139,13 @@ export function DayChartLegend(props: { readonly day: DayView }) {
             <rect class="light night" width="18" height="18" />
             <rect class="edge" x="0.75" y="0.75" width="16.5" height="16.5" />
           </svg>
-          night, drawn narrower
+          {nightName}
         </li>
       )}
       {unpaid && (
         <li>
           <LegendMark kind="deposit" unpaid={true} />
-          not paid
+          {unpaidName}
         </li>
       )}
     </ul>

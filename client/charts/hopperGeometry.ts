@@ -62,7 +62,7 @@ export function slicePath(upper: number, lower: number, of: HopperShape = hopper
 
 const round = (value: number) => Math.round(value * 10) / 10;
 
-/** Where the food, its doubt band and the kernels go. Null level: nothing is drawn but the empty outline. */
+/** Where the food and its interval go. Null level: nothing is drawn but the empty outline. */
 export interface FillGeometry {
   readonly surface: number;
   readonly intervalPath: { readonly upper: number; readonly lower: number };
@@ -82,21 +82,9 @@ export function fillGeometry(
   };
 }
 
-/** Kernels strewn over the section, always the same ones, so that the picture doesn't flicker from render to render. */
-export const kernelPositions: readonly { readonly x: number; readonly y: number; readonly turn: number }[] = (() => {
-  const strewn = [];
-  let row = 0;
-  for (let y = hopperShape.top + 7; y < hopperShape.bottom - 3; y += 9, row++) {
-    const half = halfWidthAt(y + 4) - 7;
-    let column = 0;
-    for (let x = -half + (row % 2) * 5; x <= half; x += 11, column++) {
-      const wobble = ((row * 7 + column * 13) % 5) - 2;
-      strewn.push({
-        x: hopperShape.middle + x + wobble,
-        y: y + ((row * 5 + column * 3) % 4) - 1,
-        turn: (row * 53 + column * 71) % 180,
-      });
-    }
-  }
-  return strewn;
-})();
+/** Walls with a little thickness, as a section is drawn: the left side down to the outlet, and its mirror. */
+export function wallPoints(side: -1 | 1): string {
+  const { top, shoulder, bottom, halfWidth, halfOutlet, middle } = hopperShape;
+  const outer = middle + side * halfWidth;
+  return `${outer},${top - 6} ${outer},${shoulder} ${middle + side * halfOutlet},${bottom}`;
+}

@@ -1,9 +1,8 @@
-import type { JSX } from "preact";
-import type { AlarmView, DayMark } from "../../server/contract/api.ts";
+import type { AlarmView } from "../../server/contract/api.ts";
 
-/** Our own small drawings. Each has a shape of its own, so that none is told from another by colour alone. */
+/** Our own small drawings. Each has its own shape, so that they differ not by colour alone. */
 
-/** A pennant on a stick: filled for "act now", half for "act today", only the stick and a knot for the digest. */
+/** A flag on a stick: filled for "act now", half for "act today", only the stick and a knot for information. */
 export function PriorityIcon(props: { readonly priority: AlarmView["priority"] }) {
   return (
     <svg class={`pennant ${props.priority}`} viewBox="0 0 24 28" width="24" height="28" aria-hidden="true">
@@ -24,38 +23,6 @@ export function PriorityIcon(props: { readonly priority: AlarmView["priority"] }
     </svg>
   );
 }
-
-/** A mark of the ribbon, centred on 0,0 and about 12 wide. */
-export function MarkIcon(props: { readonly kind: DayMark["kind"]; readonly unpaid?: boolean }): JSX.Element {
-  switch (props.kind) {
-    case "visit": // a bird's foot
-      return <path class="ink-line" d="M0 6V-1M0 -1L-4.5 -6M0 -1L0 -7M0 -1L4.5 -6" />;
-    case "press": // a button seen from the side, pressed
-      return <path class="ink-line" d="M-5 5.5H5M0 -6V1.5M-4 -2L0 2L4 -2" />;
-    case "deposit": // a crown cap from above, crimped; hollow where it went unpaid
-      return <path class={props.unpaid ? "ink-line hollow" : "ink-fill"} d={crimped} />;
-    case "portion": // a kernel falling
-      return <path class="kernel" d="M0 -6C4 -2 4.5 5 0 6C-4.5 5 -4 -2 0 -6Z" />;
-    case "refill": // food poured from a scoop
-      return <path class="ink-line" d="M-7 -5H5L2 0H-7ZM3 1L5 6M0 2L1 6" />;
-    case "trouble": // a pencilled query
-      return <path class="ink-line" d="M-3 -4C-3 -8 4 -8 3.5 -3.5C3 -1 0 -1 0 2M0 5.5V6" />;
-    case "note": // a stick with a knot, as beside its title
-      return <path class="ink-line" d="M-3 -7V7M-3 -3.5a3 3 0 1 0 6 0a3 3 0 1 0 -6 0" />;
-    case "alarm":
-      return <path class="alarm-fill" d="M-4 -7V7M-4 -7L6 -3L-4 1Z" />;
-  }
-}
-
-const crimped = (() => {
-  const points = [];
-  for (let step = 0; step < 24; step++) {
-    const reach = step % 2 === 0 ? 6.5 : 5;
-    const turn = (step / 24) * 2 * Math.PI;
-    points.push(`${(reach * Math.cos(turn)).toFixed(1)} ${(reach * Math.sin(turn)).toFixed(1)}`);
-  }
-  return `M${points.join("L")}Z`;
-})();
 
 export function TabIcon(props: { readonly name: "feeders" | "phones" | "practice" | "cautions" }) {
   const paths = {

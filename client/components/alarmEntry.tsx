@@ -1,34 +1,32 @@
 import { useRef, useState } from "preact/hooks";
+import { acknowledgeText } from "#text/actions.ts";
+import * as text from "#text/alarmEntry.ts";
+import { acknowledgeLabel } from "#text/common.ts";
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { paths } from "../api/api.ts";
 import { PriorityIcon } from "../charts/icons.tsx";
-import type { FeederAction } from "../offline/actionQueue.ts";
 import { performOnFeeder } from "../state/actions.ts";
 import { now } from "../state/clock.ts";
-import { alarmBadgeText, alarmStateText, explainedAlarms, isLatched, isOver, isSuppressed } from "../text/alarm.ts";
+import { isLatched, isOver, isSuppressed } from "../text/alarm.ts";
 import { capitalize } from "../text/amount.ts";
 import { momentText } from "../text/clock.ts";
+import { alarmBadgeText, alarmStateText, explainedAlarms } from "../text/feederAlarms.ts";
 import { findEscalation } from "../text/recipients.ts";
 import { AlarmRecipients } from "./alarmRecipients.tsx";
-import { OutOfServiceForm, type PerformAction, ShelveForm } from "./suppressForms.tsx";
+import { type AlarmAction, OutOfServiceForm, type PerformAction, ShelveForm } from "./suppressForms.tsx";
 
-/** One alarm: what is wrong, by what signs we know, what to do, and what the keeper can answer. */
+/** One alarm: what is wrong, the evidence, what to do, and the actions on it. */
 export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: FeederView; readonly yard: YardView }) {
   const { alarm, feeder, yard } = props;
   const [busy, setBusy] = useState(false);
   const heading = useRef<HTMLHeadingElement>(null);
-  const perform: PerformAction = async (kind, path, words, body) => {
+  const perform: PerformAction = async ({ kind, path, text }, body) => {
     setBusy(true);
-    await performOnFeeder(feeder, {
-      kind,
-      path: path(feeder.id, alarm.fault),
-      text: words.replace("%", alarm.title),
-      body,
-    });
+    await performOnFeeder(feeder, { kind, path: path(feeder.id, alarm.fault), text: text(alarm.title), body });
     setBusy(false);
     heading.current?.focus({ preventScroll: true }); // the button that was pressed is gone
   };
-  const stands = !isSuppressed(alarm) && !isOver(alarm);
+  const isActive = !isSuppressed(alarm) && !isOver(alarm);
   return (
     <li class={`alarm ${alarm.priority} ${alarm.state}`}>
       <PriorityIcon priority={isSuppressed(alarm) ? "note" : alarm.priority} />
@@ -37,83 +35,78 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
         <span class="priority">{alarmBadgeText(alarm)}</span>
       </h3>
       <p class="since">{alarmStateText(alarm, now.value, yard.zone)}</p>
-      {alarm.outOfService !== null && (
-        <p>
-          {alarm.outOfService.by} took it out of service: “{alarm.outOfService.reason}”
-        </p>
-      )}
+      {alarm.outOfService !== null && <p>{text.outOfServiceText(alarm.outOfService.by, alarm.outOfService.reason)}</p>}
       <p>{alarm.reason}</p>
-      {stands && <p class="act">{alarm.advice}</p>}
-      {isLatched(alarm) && (
-        <p class="act">It is over, but may have done harm that nothing here can show: go and look.</p>
-      )}
+      {isActive && <p class="act">{alarm.advice}</p>}
+      {isLatched(alarm) && <p class="act">{text.checkNeededText}</p>}
       {!isSuppressed(alarm) && (
-        <AlarmRecipients call={findEscalation(yard.escalations, feeder.id, alarm.fault)} yard={yard} />
+        <AlarmRecipients escalation={findEscalation(yard.escalations, feeder.id, alarm.fault)} yard={yard} />
       )}
       <ExplainedAlarms alarm={alarm} feeder={feeder} />
-      {alarm.evidence.length > 0 && (
-        <details>
-          <summary>How we know</summary>
-          <dl class="numbers">
-            {alarm.evidence.map((each) => (
-              <div key={each.label}>
-                <dt>{capitalize(each.label)}</dt>
-                <dd>
-                  {each.value}
-                  {each.at !== null && <small> at {momentText(each.at, now.value, yard.zone)}</small>}
-                </dd>
-              </div>
-            ))}
-          </dl>
-        </details>
-      )}
+      <Evidence alarm={alarm} zone={yard.zone} />
       <div class="answers">
         <MainAction alarm={alarm} busy={busy} perform={perform} />
-        {stands && <ShelveForm zone={yard.zone} busy={busy} perform={perform} />}
-        {stands && yard.role === "keeper" && <OutOfServiceForm busy={busy} perform={perform} />}
+        {isActive && <ShelveForm zone={yard.zone} busy={busy} perform={perform} />}
+        {isActive && yard.role === "keeper" && <OutOfServiceForm busy={busy} perform={perform} />}
       </div>
     </li>
   );
 }
 
-/** What this one asks for, by the state that it is in: nothing, or one button. */
+/** The values behind the alarm, one tap away. */
+function Evidence({ alarm, zone }: { readonly alarm: AlarmView; readonly zone: string }) {
+  if (alarm.evidence.length === 0) return null;
+  return (
+    <details>
+      <summary>{text.detailsSummary}</summary>
+      <dl class="numbers">
+        {alarm.evidence.map(({ label, value, at }) => (
+          <div key={label}>
+            <dt>{capitalize(label)}</dt>
+            <dd>
+              {value}
+              {at !== null && <small> {text.valueTimeText(momentText(at, now.value, zone))}</small>}
+            </dd>
+          </div>
+        ))}
+      </dl>
+    </details>
+  );
+}
+
+/** The one button for the state that the alarm is in, or none. */
 function MainAction(props: { readonly alarm: AlarmView; readonly busy: boolean; readonly perform: PerformAction }) {
   const { alarm, busy, perform } = props;
-  const answer = actionFor(alarm);
-  if (answer === null) return null;
-  const { label, kind, path, text } = answer;
-  const body = (id: string) => (kind === "acknowledge" ? { id, raisedAt: alarm.raisedAt } : { id });
+  const button = actionButton(alarm);
+  if (button === null) return null;
+  const { label, action } = button;
+  const body = (id: string) => (action.kind === "acknowledge" ? { id, raisedAt: alarm.raisedAt } : { id });
   return (
-    <button type="button" disabled={busy} onClick={() => void perform(kind, path, text, body)}>
+    <button type="button" disabled={busy} onClick={() => void perform(action, body)}>
       {label}
     </button>
   );
 }
 
-interface ActionButton {
-  readonly label: string;
-  readonly kind: FeederAction["kind"];
-  readonly path: (feeder: string, fault: string) => string;
-  readonly text: string;
-}
+const acknowledge: AlarmAction = { kind: "acknowledge", path: paths.acknowledge, text: acknowledgeText };
+const reset: AlarmAction = { kind: "reset", path: paths.reset, text: text.checkedAction };
+const returnToService: AlarmAction = {
+  kind: "returnToService",
+  path: paths.returnToService,
+  text: text.returnToServiceAction,
+};
 
-function actionFor({ state }: AlarmView): ActionButton | null {
-  const acknowledge = { kind: "acknowledge", path: paths.acknowledge, text: "acknowledge %" } as const;
+function actionButton({ state }: AlarmView): { readonly label: string; readonly action: AlarmAction } | null {
   switch (state) {
     case "unacknowledged":
     case "latchedUnacknowledged":
-      return { label: "Acknowledge", ...acknowledge };
+      return { label: acknowledgeLabel, action: acknowledge };
     case "returnedUnacknowledged":
-      return { label: "Seen", ...acknowledge };
+      return { label: text.okLabel, action: acknowledge };
     case "latchedAcknowledged":
-      return { label: "I have looked", kind: "reset", path: paths.reset, text: "say that somebody looked at it: %" };
+      return { label: text.checkedLabel, action: reset };
     case "outOfService":
-      return {
-        label: "Back in service",
-        kind: "returnToService",
-        path: paths.returnToService,
-        text: "take % back into service",
-      };
+      return { label: text.returnToServiceLabel, action: returnToService };
     case "acknowledged":
     case "shelved":
     case "suppressedByDesign":
@@ -121,13 +114,13 @@ function actionFor({ state }: AlarmView): ActionButton | null {
   }
 }
 
-/** What this one stands for besides itself: told once, and listed here. */
+/** The alarms that this one causes: notified once, and listed here. */
 function ExplainedAlarms({ alarm, feeder }: { readonly alarm: AlarmView; readonly feeder: FeederView }) {
   if (alarm.explains.length === 0) return null;
   const known = explainedAlarms(alarm, feeder);
   return (
     <details class="explained">
-      <summary>It also explains: {alarm.explains.join(", ")}</summary>
+      <summary>{text.alsoCausedText(alarm.explains.join(", "))}</summary>
       <ul>
         {alarm.explains.map((title) => {
           const other = known.find((each) => each.title === title);

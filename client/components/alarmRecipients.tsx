@@ -1,23 +1,24 @@
+import { recipientsLabel, unreachableText } from "#text/recipients.ts";
 import type { EscalationView, YardView } from "../../server/contract/api.ts";
 import { now } from "../state/clock.ts";
-import { recipientsText, unreachableText } from "../text/recipients.ts";
+import { recipientsText } from "../text/recipients.ts";
 
 /** Whom an alarm has reached; or that it has reached nobody. */
 export function AlarmRecipients({
-  call,
+  escalation,
   yard,
 }: {
-  readonly call: EscalationView | undefined;
+  readonly escalation: EscalationView | undefined;
   readonly yard: YardView;
 }) {
-  if (call === undefined) return null;
-  if (call.unreachable && call.recipientStates.length === 0) {
+  if (escalation === undefined) return null;
+  if (escalation.unreachable && escalation.recipientStates.length === 0) {
     return (
       <p class="problem">
-        {unreachableText} <a href={`/yards/${yard.id}/recipients`}>Who is told</a>
+        {unreachableText} <a href={`/yards/${yard.id}/recipients`}>{recipientsLabel}</a>
       </p>
     );
   }
-  const words = recipientsText(call, now.value, yard.zone);
-  return words === "" ? null : <p class="since">{words}</p>;
+  const text = recipientsText(escalation, now.value, yard.zone);
+  return text === "" ? null : <p class="since">{text}</p>;
 }

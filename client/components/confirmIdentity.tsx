@@ -1,8 +1,11 @@
+import { cancelLabel } from "#text/common.ts";
+import * as text from "#text/confirmIdentity.ts";
+import { yourPassphraseLabel } from "#text/forms.ts";
 import { withoutContent } from "../api/laterApi.ts";
 import { confirmByPassphrase, hasPasskeySupport, passkeys } from "../api/passkeys.ts";
 import { Field, FormError, useFormSubmit } from "./field.tsx";
 
-/** Asks anew who is there, before something changes how one signs in. */
+/** Asks for a passphrase or passkey again, before a change of how a person signs in. */
 export function ConfirmIdentity(props: {
   readonly hasPasskey: boolean;
   readonly confirmed: () => void;
@@ -19,25 +22,25 @@ export function ConfirmIdentity(props: {
     void finish(() => confirmByPassphrase(String(data.get("passphrase") ?? "")));
   };
   return (
-    <form ref={form} onSubmit={submit} noValidate aria-label="Confirm that it is you">
+    <form ref={form} onSubmit={submit} noValidate aria-label={text.formLabel}>
       <FormError text={said} />
       <Field
-        label="Your passphrase"
-        hint="You signed in more than 5 minutes ago, and this changes how you sign in."
+        label={yourPassphraseLabel}
+        hint={text.hint}
         problem={problems.passphrase}
         input={{ name: "passphrase", type: "password", autocomplete: "current-password", required: true }}
       />
       <div class="answers">
         <button type="submit" class="main" disabled={sending}>
-          Go on
+          {text.continueLabel}
         </button>
         {props.hasPasskey && hasPasskeySupport() && (
           <button type="button" disabled={sending} onClick={() => void finish(passkeys.confirm)}>
-            Use a passkey instead
+            {text.usePasskeyLabel}
           </button>
         )}
         <button type="button" class="plain" onClick={props.cancel}>
-          Cancel
+          {cancelLabel}
         </button>
       </div>
     </form>

@@ -1,24 +1,26 @@
 import { useState } from "preact/hooks";
+import * as text from "#text/copyableText.ts";
 
-/** A text that must be taken elsewhere letter by letter. */
+/** A text that must be copied exactly. */
 export function CopyableText(props: { readonly label: string; readonly text: string }) {
-  const [said, setSaid] = useState("");
+  const [result, setResult] = useState("");
   const copy = async () => {
     try {
       await navigator.clipboard.writeText(props.text);
-      setSaid("Copied");
+      setResult(text.copiedText);
     } catch {
-      setSaid("Copying isn't allowed here: mark the text and copy it by hand"); // plain HTTP has no clipboard
+      setResult(text.notAllowedText); // plain HTTP has no clipboard
     }
   };
   return (
     <div class="copied">
       <pre>{props.text}</pre>
       <button type="button" onClick={() => void copy()}>
-        Copy<span class="hidden"> {props.label}</span>
+        {text.copyLabel}
+        <span class="hidden"> {props.label}</span>
       </button>
       <span role="status" class="hint">
-        {said}
+        {result}
       </span>
     </div>
   );

@@ -1,5 +1,6 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
+import * as text from "#text/daySection.ts";
 import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
 import { DayChart, DayChartLegend, markName } from "../charts/dayChart.tsx";
 import { now } from "../state/clock.ts";
@@ -7,16 +8,18 @@ import { currentDate, dayError, findDay, loadDay } from "../state/days.ts";
 import { connectionState } from "../state/home.ts";
 import { capitalize, massText } from "../text/amount.ts";
 import { dayText, momentText, shiftDate, timeText } from "../text/clock.ts";
+import { numberText } from "../text/format.ts";
+import { LinkedText } from "./linkedText.tsx";
 import { useLoad } from "./useLoad.ts";
 
-/** The feeder's day as a ribbon, with its words, its table, and the days before it. */
+/** The feeder's day as a chart, with its summary, its table, and the days before it. */
 export function DaySection(props: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { feeder, yard } = props;
   const today = currentDate(feeder.id, now.value, yard.zone);
   const { query } = useLocation();
-  const [back, setBack] = useState(() => daysBack(query.day, today)); // before today, so that midnight moves the ribbon on
+  const [back, setBack] = useState(() => daysBack(query.day, today)); // before today, so that midnight moves the chart on
   const date = shiftDate(today, -back);
-  // A day that is over doesn't change with each report; today does.
+  // A past day doesn't change with each report; today does.
   const freshness = back === 0 ? feeder.revision : 0;
   const waitMs = freshness === 0 || findDay(feeder.id, date) === null ? 0 : 2_000;
   useLoad(() => loadDay(feeder.id, date), [feeder.id, date, freshness], waitMs);
@@ -31,51 +34,57 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
         </h2>
         <div class="leaf">
           <button type="button" onClick={() => setBack(back + 1)}>
-            <span aria-hidden="true">←</span> Day before
+            <span aria-hidden="true">←</span> {text.previousDayLabel}
           </button>
           <button type="button" disabled={back === 0} onClick={() => setBack(Math.max(0, back - 1))}>
-            Day after <span aria-hidden="true">→</span>
+            {text.nextDayLabel} <span aria-hidden="true">→</span>
           </button>
         </div>
       </div>
       {known === null ? (
         <p class="empty fetching">
-          {dayError.value ??
-            (connectionState.value === "offline"
-              ? "This day isn't on the phone, and there is no connection."
-              : "Fetching the day…")}
+          {dayError.value ?? (connectionState.value === "offline" ? text.notStoredText : text.loadingText)}
         </p>
       ) : (
-        <>
-          {/* A day that an earlier build kept on this phone doesn't say it. */}
-          {(known.view as Partial<DayView>).extentText !== undefined && (
-            <p class="hint extent">{known.view.extentText}</p>
-          )}
-          <DayChart day={known.view} zone={yard.zone} nowMs={now.value} />
-          <DayChartLegend day={known.view} />
-          <p class="day-words">{known.view.text}</p>
-          {connectionState.value === "offline" && (
-            <p class="hint">As of {momentText(new Date(known.asOf).toISOString(), now.value, yard.zone)}.</p>
-          )}
-          {known.view.light.every((span) => span.kind === "unknown") && (
-            <p class="hint">
-              Night and twilight can't be drawn until the yard has a place.{" "}
-              <a href={`/yards/${yard.id}`}>Say where it is</a>
-            </p>
-          )}
-          <DayTable day={known.view} zone={yard.zone} />
-          <p class="elsewhere">
-            <a href={`/feeders/${feeder.id}/days`}>The days before, one under the other</a>
-          </p>
-        </>
+        <DayContent stored={known} feeder={feeder} yard={yard} />
       )}
     </section>
   );
 }
 
-/** A link may ask for a day that is over. */
-function daysBack(asked: string | undefined, today: string): number {
-  const back = Math.round((Date.parse(today) - Date.parse(asked ?? today)) / 86_400_000);
+function DayContent(props: {
+  readonly stored: NonNullable<ReturnType<typeof findDay>>;
+  readonly feeder: FeederView;
+  readonly yard: YardView;
+}) {
+  const { feeder, yard } = props;
+  const { view, asOf } = props.stored;
+  return (
+    <>
+      {/* A day that an earlier build stored on this phone lacks it. */}
+      {(view as Partial<DayView>).extentText !== undefined && <p class="hint extent">{view.extentText}</p>}
+      <DayChart day={view} zone={yard.zone} nowMs={now.value} />
+      <DayChartLegend day={view} />
+      <p class="day-words">{view.text}</p>
+      {connectionState.value === "offline" && (
+        <p class="hint">{text.dataTimeText(momentText(new Date(asOf).toISOString(), now.value, yard.zone))}</p>
+      )}
+      {view.light.every((span) => span.kind === "unknown") && (
+        <p class="hint">
+          <LinkedText text={text.noLocationText} hrefs={[`/yards/${yard.id}`]} />
+        </p>
+      )}
+      <DayTable day={view} zone={yard.zone} />
+      <p class="elsewhere">
+        <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLabel}</a>
+      </p>
+    </>
+  );
+}
+
+/** Days before today, of the day that a link names in its query. */
+function daysBack(day: string | undefined, today: string): number {
+  const back = Math.round((Date.parse(today) - Date.parse(day ?? today)) / 86_400_000);
   return Number.isFinite(back) ? Math.max(0, back) : 0;
 }
 
@@ -83,30 +92,26 @@ function DayTable(props: { readonly day: DayView; readonly zone: string }) {
   const { counts, marks } = props.day;
   return (
     <details>
-      <summary>The day in numbers</summary>
+      <summary>{text.detailsSummary}</summary>
       <dl class="numbers">
-        <Count name="Visits" value={String(counts.visits)} />
-        <Count name="Presses" value={String(counts.presses)} />
-        <Count name="Deposits" value={String(counts.deposits)} />
-        <Count name="Portions" value={String(counts.portions)} />
+        <Count name={text.visitsName} value={numberText(counts.visits)} />
+        <Count name={text.pressesName} value={numberText(counts.presses)} />
+        <Count name={text.depositsName} value={numberText(counts.deposits)} />
+        <Count name={text.portionsName} value={numberText(counts.portions)} />
         <Count
-          name="Food given"
-          value={
-            counts.gramsGiven === null
-              ? "not known: nobody has said what a portion weighs"
-              : massText(counts.gramsGiven)
-          }
+          name={text.foodName}
+          value={counts.gramsGiven === null ? text.foodUnknownText : massText(counts.gramsGiven)}
         />
       </dl>
       {marks.length > 0 && (
         // biome-ignore lint/a11y/noNoninteractiveTabindex: a region that scrolls must be reachable by keyboard (WCAG 2.1.1)
-        <section class="scroll" tabIndex={0} aria-label="Everything that happened, by time">
+        <section class="scroll" tabIndex={0} aria-label={text.eventsLabel}>
           <table>
             <thead>
               <tr>
-                <th scope="col">Time</th>
-                <th scope="col">What</th>
-                <th scope="col">Detail</th>
+                <th scope="col">{text.timeColumn}</th>
+                <th scope="col">{text.eventColumn}</th>
+                <th scope="col">{text.detailColumn}</th>
               </tr>
             </thead>
             <tbody>

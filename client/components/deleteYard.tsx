@@ -1,11 +1,13 @@
 import { useLocation } from "preact-iso";
+import * as text from "#text/deleteYard.ts";
+import { deleteSummary } from "#text/forms.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import { laterApi, withoutContent } from "../api/laterApi.ts";
 import { announce } from "../state/announcement.ts";
 import { refreshHome } from "../state/home.ts";
 import { Field, FormError, readText, useFormSubmit } from "./field.tsx";
 
-/** The end of a yard, after its name was typed once more. */
+/** Deletes a yard, after its name was typed again. */
 export function DeleteYard({ yard }: { readonly yard: YardView }) {
   const { route } = useLocation();
   const { sending, problems, said, form, send } = useFormSubmit();
@@ -15,33 +17,27 @@ export function DeleteYard({ yard }: { readonly yard: YardView }) {
     const deleted = await send(() => withoutContent(laterApi.deleteYard(yard.id, name)));
     if (deleted === null) return;
     await refreshHome();
-    announce(`${yard.name} is deleted.`);
+    announce(text.deletedText(yard.name));
     route("/", true);
   };
-  const { length } = yard.feeders;
-  const feeders = length === 0 ? "" : length === 1 ? ", its feeder" : `, its ${length} feeders`;
+  const consequences = yard.peopleCount > 1 ? text.consequencesForPeopleText : text.consequencesText;
   return (
     <section class="after" aria-labelledby="delete-title">
-      <h2 id="delete-title">Delete this yard</h2>
+      <h2 id="delete-title">{text.title}</h2>
       <details>
-        <summary>Delete…</summary>
-        <p>
-          {yard.name}
-          {feeders} and the whole record are deleted.
-          {yard.peopleCount > 1 && " Whoever belongs to no other yard loses their account too; yours stays."} This can't
-          be undone.
-        </p>
+        <summary>{deleteSummary}</summary>
+        <p>{consequences(yard.name, yard.feeders.length)}</p>
         <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
           <FormError text={said} />
           <Field
-            label="Name of the yard"
-            hint={`Type ${yard.name}, so that no other yard is deleted by mistake.`}
+            label={text.nameLabel}
+            hint={text.nameHint(yard.name)}
             problem={problems.name}
             input={{ name: "name", autocomplete: "off", required: true }}
           />
           <div class="answers">
             <button type="submit" class="grave" disabled={sending}>
-              Delete the yard
+              {text.deleteLabel}
             </button>
           </div>
         </form>

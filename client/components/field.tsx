@@ -1,5 +1,7 @@
 import type { ComponentChildren, InputHTMLAttributes, SelectHTMLAttributes } from "preact";
 import { useId, useRef, useState } from "preact/hooks";
+import { unreachableText } from "#text/common.ts";
+import { signedOutText } from "#text/field.ts";
 import type { ProblemView } from "../../server/contract/api.ts";
 import type { ApiResult } from "../api/api.ts";
 import { signedIn, updateConnectionState } from "../state/home.ts";
@@ -15,14 +17,14 @@ interface FieldText {
   readonly problem?: string | undefined;
 }
 
-/** What ties an answer to its question, its hint and its problem, for those who hear the page. */
+/** Connects an input with its label, its hint and its problem, for screen readers. */
 interface InputAttributes {
   readonly id: string;
   readonly "aria-describedby"?: string;
   readonly "aria-invalid"?: true;
 }
 
-/** One question with its answer, its hint and, where it was refused, why. */
+/** One input with its label, its hint and, where it was refused, the reason. */
 function LabelledInput({
   label,
   hint,
@@ -54,7 +56,7 @@ function LabelledInput({
   );
 }
 
-/** A question that is answered in words or a number. */
+/** A text input. */
 export function Field({
   unit,
   input,
@@ -73,13 +75,13 @@ export function Field({
   );
 }
 
-/** A question with a short list of answers. */
+/** A list to choose from. */
 export function SelectField({
   choices,
   select,
   ...question
 }: FieldText & {
-  readonly choices: readonly { readonly value: string; readonly words: string }[];
+  readonly choices: readonly { readonly value: string; readonly label: string }[];
   readonly select: SelectHTMLAttributes<HTMLSelectElement>;
 }) {
   return (
@@ -87,9 +89,9 @@ export function SelectField({
       {...question}
       answer={(ties) => (
         <select {...select} {...ties}>
-          {choices.map(({ value, words }) => (
+          {choices.map(({ value, label }) => (
             <option key={value} value={value} selected={value === select.value}>
-              {words}
+              {label}
             </option>
           ))}
         </select>
@@ -98,7 +100,7 @@ export function SelectField({
   );
 }
 
-/** Questions that belong together; where the whole was refused, why. */
+/** Inputs that belong together; where the whole was refused, the reason. */
 export function FieldGroup(props: {
   readonly legend: string;
   readonly hint?: ComponentChildren;
@@ -150,7 +152,7 @@ export function Choice(props: {
   );
 }
 
-/** A question whose answer is a number. */
+/** A number input with its unit. */
 export function NumberField(props: {
   readonly name: string;
   readonly label: string;
@@ -172,7 +174,7 @@ export function NumberField(props: {
   return <Field label={label} hint={hint} problem={problem} unit={unit} input={input} />;
 }
 
-/** What a form goes through: filled in, sent, and perhaps sent back with reasons. */
+/** Sends a form and holds what came of it: `problems` by field, and `said`, the problem of the form as a whole. */
 export function useFormSubmit() {
   const [sending, setSending] = useState(false);
   const [problems, setProblems] = useState<FieldErrors>({});
@@ -181,8 +183,7 @@ export function useFormSubmit() {
 
   const refuse = (problem: ProblemView) => {
     setProblems(Object.fromEntries((problem.errors ?? []).map((each) => [each.field, problemText(each.problem)])));
-    // The first wrong field takes the focus once it is marked, and says itself what is wrong. What no field of this form
-    // stands for is said above them all.
+    // The first wrong field takes the focus once it is marked. A problem of no field here is shown above the form.
     requestAnimationFrame(() => {
       const wrong = form.current?.querySelector<HTMLElement>("[aria-invalid=true]");
       if (wrong) wrong.focus();
@@ -200,17 +201,15 @@ export function useFormSubmit() {
     updateConnectionState(answer);
     setSending(false);
     if (answer.kind === "ok") return answer.value;
-    if (answer.kind === "signedOut" && wasSignedIn)
-      setSaid("This was not sent, because you had been signed out. Send it again.");
-    else if (answer.kind === "unreachable")
-      setSaid("The server can't be reached just now. Nothing was changed; try again.");
+    if (answer.kind === "signedOut" && wasSignedIn) setSaid(signedOutText);
+    else if (answer.kind === "unreachable") setSaid(unreachableText);
     else refuse(answer.problem);
     return null;
   };
   return { sending, problems, said, form, send };
 }
 
-/** What went wrong as a whole, read out as soon as it stands there. */
+/** The problem of the form as a whole; a screen reader reads it out at once. */
 export const FormError = (props: { readonly text: string | null }) => (
   <p class="said" role="alert">
     {props.text === null ? null : toSentence(props.text)}

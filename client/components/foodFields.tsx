@@ -1,14 +1,17 @@
 import { useState } from "preact/hooks";
+import * as text from "#text/foodFields.ts";
+import { chooseOption } from "#text/forms.ts";
 import type { FeederView, FoodView } from "../../server/contract/api.ts";
 import { foods } from "../state/home.ts";
 import { capitalize } from "../text/amount.ts";
 import { initialFoodKind, type PortionInput, portionPreview } from "../text/food.ts";
 import { Field, FieldGroup, NumberField, parseNumber, SelectField } from "./field.tsx";
+import { LinkedText } from "./linkedText.tsx";
 
 type Settings = FeederView["settings"];
 type Problems = Readonly<Record<string, string>>;
 
-/** What is being said of food and portion: the list of foods and the portion's fields stand apart, and belong together. */
+/** What is entered about food and portion: the list of foods and the portion's fields are apart, and belong together. */
 export function useFoodInput() {
   const [changed, setChanged] = useState<Partial<PortionInput>>({});
   return { changed, change: (part: Partial<PortionInput>) => setChanged((before) => ({ ...before, ...part })) };
@@ -23,19 +26,14 @@ interface FoodProps {
 
 export function FoodFields({ settings, problems, food }: FoodProps) {
   const kind = food.changed.kind ?? initialFoodKind(settings);
-  const choices = foods.value.map((each) => ({ value: each.kind, words: capitalize(each.name) }));
+  const choices = foods.value.map((each) => ({ value: each.kind, label: capitalize(each.name) }));
   return (
     <>
       <SelectField
-        label="What is in the hopper?"
-        hint={
-          <>
-            Only unsalted, dry and fresh; never mouldy, peanuts least of all. No whole peanuts while birds have young:
-            chicks choke on them. Local advice on feeding wild birds comes first. <a href="/cautions">Usual cautions</a>
-          </>
-        }
+        label={text.foodLabel}
+        hint={<LinkedText text={text.foodHint} hrefs={["/cautions"]} />}
         problem={problems.foodKind}
-        choices={initialFoodKind(settings) === "" ? [{ value: "", words: "Choose…" }, ...choices] : choices}
+        choices={initialFoodKind(settings) === "" ? [{ value: "", label: chooseOption }, ...choices] : choices}
         select={{
           name: "foodKind",
           value: kind,
@@ -44,8 +42,8 @@ export function FoodFields({ settings, problems, food }: FoodProps) {
       />
       {kind === "other" && (
         <Field
-          label="What do you call it?"
-          hint="It stands where the hopper is told of: “about half full of …”."
+          label={text.foodNameLabel}
+          hint={text.foodNameHint}
           problem={problems.food}
           input={{
             name: "food",
@@ -59,40 +57,40 @@ export function FoodFields({ settings, problems, food }: FoodProps) {
   );
 }
 
-/** `learnt`: what the feeder's portions have turned out to weigh, in words; null where there is none yet. */
+/** `learnt`: the measured weight of the feeder's portions, as a sentence; null where there is none yet. */
 export function PortionFields({ settings, problems, food, learnt }: FoodProps & { readonly learnt: string | null }) {
-  const said: PortionInput = {
+  const input: PortionInput = {
     kind: initialFoodKind(settings),
     pieces: settings.grainsPerPortion,
     tenGrams: undefined,
     ...food.changed,
   };
   return (
-    <FieldGroup legend="One portion" hint={learnt ?? undefined}>
+    <FieldGroup legend={text.portionLegend} hint={learnt ?? undefined}>
       <NumberField
         name="grainsPerPortion"
-        label="Pieces in it"
-        hint="Let it turn a few times and count: kernels or bits, as many as usually fall."
-        unit="pieces"
+        label={text.piecesLabel}
+        hint={text.piecesHint}
+        unit={text.piecesUnit}
         problem={problems.grainsPerPortion}
         min={1}
         max={1_000}
         whole
         value={settings.grainsPerPortion}
-        onInput={(text) => food.change({ pieces: parseNumber(text) })}
+        onInput={(entered) => food.change({ pieces: parseNumber(entered) })}
       />
       <NumberField
         name="tenPortionsGrams"
-        label="I weighed ten portions"
-        hint="Better than counting, if you have a kitchen scale. Leave it empty if you haven't."
-        unit="g together"
+        label={text.tenPortionsLabel}
+        hint={text.tenPortionsHint}
+        unit={text.gramsUnit}
         problem={problems.tenPortionsGrams}
         min={1}
         max={1_000}
         value={undefined}
-        onInput={(text) => food.change({ tenGrams: parseNumber(text) })}
+        onInput={(entered) => food.change({ tenGrams: parseNumber(entered) })}
       />
-      <p role="status">{portionPreview(said, settings, foods.value)}</p>
+      <p role="status">{portionPreview(input, settings, foods.value)}</p>
     </FieldGroup>
   );
 }

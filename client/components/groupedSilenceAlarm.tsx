@@ -1,16 +1,19 @@
 import { useRef, useState } from "preact/hooks";
+import { acknowledgeText } from "#text/actions.ts";
+import { priorityText } from "#text/alarm.ts";
+import { acknowledgeLabel } from "#text/common.ts";
+import * as text from "#text/groupedSilence.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { paths } from "../api/api.ts";
 import { PriorityIcon } from "../charts/icons.tsx";
 import { performOnFeeder } from "../state/actions.ts";
 import { now } from "../state/clock.ts";
-import { priorityText } from "../text/alarm.ts";
 import { momentText } from "../text/clock.ts";
 import { groupedSilenceText, silenceAlarm } from "../text/groupedSilence.ts";
 import { findEscalation } from "../text/recipients.ts";
 import { AlarmRecipients } from "./alarmRecipients.tsx";
 
-/** Several feeders that went silent together: one cause, so one entry, and one answer for all of them. */
+/** Several feeders that stopped reporting together: one cause, so one entry, and one acknowledgement for all of them. */
 export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederView[]; readonly yard: YardView }) {
   const { silent, yard } = props;
   const [busy, setBusy] = useState(false);
@@ -26,13 +29,14 @@ export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederVie
       await performOnFeeder(feeder, {
         kind: "acknowledge",
         path: paths.acknowledge(feeder.id, alarm.fault),
-        text: `acknowledge ${alarm.title}`,
+        text: acknowledgeText(alarm.title),
         body: (id) => ({ id, raisedAt: alarm.raisedAt }),
       });
     }
     setBusy(false);
     heading.current?.focus({ preventScroll: true }); // the button that was pressed is gone
   };
+  const lastReport = momentText(first.lastReportAt, now.value, yard.zone);
   return (
     <div class={`alarm urgent yard-silence ${open.length > 0 ? "unacknowledged" : "acknowledged"}`}>
       <PriorityIcon priority="urgent" />
@@ -41,16 +45,15 @@ export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederVie
         <span class="priority">{priorityText.urgent}</span>
       </h3>
       <p class="since">
-        Last heard about {momentText(first.lastReportAt, now.value, yard.zone)}
-        {open.length === 0 && "; acknowledged"}
+        {open.length === 0 ? text.lastReportAcknowledgedText(lastReport) : text.lastReportText(lastReport)}
       </p>
-      <p>Most likely one thing is wrong for all of them: their power, or the network that they share.</p>
-      <p class="act">Look at what feeds them all: the supply, its fuse, the router.</p>
-      <AlarmRecipients call={findEscalation(yard.escalations, null, "feederSilent")} yard={yard} />
+      <p>{text.causeText}</p>
+      <p class="act">{text.adviceText}</p>
+      <AlarmRecipients escalation={findEscalation(yard.escalations, null, "feederSilent")} yard={yard} />
       {open.length > 0 && (
         <div class="answers">
           <button type="button" disabled={busy} onClick={() => void acknowledge()}>
-            Acknowledge
+            {acknowledgeLabel}
           </button>
         </div>
       )}

@@ -1,14 +1,16 @@
 import { useState } from "preact/hooks";
+import { appName } from "#text/common.ts";
+import * as text from "#text/inviteForm.ts";
+import { roleText } from "#text/people.ts";
 import type { InviteView, PeopleView, YardView } from "../../server/contract/api.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { announce } from "../state/announcement.ts";
 import { now } from "../state/clock.ts";
 import { agoText, momentText } from "../text/clock.ts";
-import { roleText } from "../text/people.ts";
 import { CopyableText } from "./copyableText.tsx";
 import { Choice, FieldGroup, FormError, useFormSubmit } from "./field.tsx";
 
-/** A link by which one more person joins: shown once, works once, and has an end. */
+/** A link for one more person: shown once, works once, and expires. */
 export function InviteForm(props: { readonly yard: YardView; readonly made: () => void }) {
   const { yard, made } = props;
   const { sending, said, form, send } = useFormSubmit();
@@ -23,16 +25,16 @@ export function InviteForm(props: { readonly yard: YardView; readonly made: () =
   };
   return (
     <section class="after" aria-labelledby="invite-title">
-      <h2 id="invite-title">Invite somebody</h2>
+      <h2 id="invite-title">{text.title}</h2>
       {invite === null ? (
         <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
           <FormError text={said} />
-          <FieldGroup legend="What may they do?">
+          <FieldGroup legend={text.roleLegend}>
             {(["helper", "keeper"] as const).map((role) => (
               <Choice
                 key={role}
                 type="radio"
-                label={`As a ${roleText[role].name}`}
+                label={text.roleLabel(role)}
                 hint={roleText[role].rights}
                 input={{ name: "role", value: role, defaultChecked: role === "helper" }}
               />
@@ -40,7 +42,7 @@ export function InviteForm(props: { readonly yard: YardView; readonly made: () =
           </FieldGroup>
           <div class="answers">
             <button type="submit" disabled={sending}>
-              Make a link
+              {text.createLabel}
             </button>
           </div>
         </form>
@@ -51,7 +53,7 @@ export function InviteForm(props: { readonly yard: YardView; readonly made: () =
   );
 }
 
-/** Links that nobody has used yet: each can be withdrawn, such as one that was sent to somebody else by mistake. */
+/** Links that nobody has used yet. Each can be cancelled, for example one that was sent to the wrong person. */
 export function OpenInviteList(props: {
   readonly yard: YardView;
   readonly open: PeopleView["invites"];
@@ -59,29 +61,26 @@ export function OpenInviteList(props: {
 }) {
   const { yard, open, changed } = props;
   const { sending, said, send } = useFormSubmit();
-  const withdraw = async (id: string) => {
-    const answer = await send(() => laterApi.withdrawInvite(yard.id, id));
-    if (answer !== null) announce("That link opens nothing any more.");
+  const cancel = async (id: string) => {
+    const people = await send(() => laterApi.withdrawInvite(yard.id, id));
+    if (people !== null) announce(text.cancelledText);
     changed(); // it may have been used meanwhile
   };
   if (open.length === 0) return <FormError text={said} />;
   return (
     <section class="after" aria-labelledby="links-title">
-      <h2 id="links-title">Links that nobody has used yet</h2>
+      <h2 id="links-title">{text.openTitle}</h2>
       <FormError text={said} />
       <ul class="phones">
         {open.map(({ id, role, madeAt, expiresAt }) => (
           <li key={id}>
-            <h3>For a {roleText[role].name}</h3>
+            <h3>{text.openEntryTitle(role)}</h3>
             <p class="since">
-              Made {agoText(madeAt, now.value)}, works until {momentText(expiresAt, now.value, yard.zone)}.
+              {text.createdText(agoText(madeAt, now.value), momentText(expiresAt, now.value, yard.zone))}
             </p>
-            <button type="button" class="plain" disabled={sending} onClick={() => void withdraw(id)}>
-              Withdraw
-              <span class="hidden">
-                {" "}
-                the link for a {roleText[role].name}, made {agoText(madeAt, now.value)}
-              </span>
+            <button type="button" class="plain" disabled={sending} onClick={() => void cancel(id)}>
+              {text.cancelInvitationLabel}
+              <span class="hidden">{text.cancelInvitationDetail(role, agoText(madeAt, now.value))}</span>
             </button>
           </li>
         ))}
@@ -95,25 +94,24 @@ function InviteLink({ yard, invite }: { readonly yard: YardView; readonly invite
   const canShare = typeof navigator.share === "function";
   const share = async () => {
     try {
-      await navigator.share({ title: "Pieward", text: `Help with the feeders of ${yard.name}`, url });
+      await navigator.share({ title: appName, text: text.shareText(yard.name), url });
     } catch {
-      // Thought better of it, or the phone can't: the link stands there to be copied.
+      // Cancelled, or not possible on this phone: the link can be copied.
     }
   };
   return (
     <div class="key-once">
       <p>
-        <strong>This link is shown only now</strong>, lets one person in, and works until{" "}
-        {momentText(invite.expiresAt, now.value, yard.zone)}. Whoever has it can join: send it to nobody else.
+        <strong>{text.shownOnceTitle}</strong> {text.shownOnceText(momentText(invite.expiresAt, now.value, yard.zone))}
       </p>
       {canShare && (
         <div class="answers">
           <button type="button" class="main" onClick={() => void share()}>
-            Send the link
+            {text.shareLabel}
           </button>
         </div>
       )}
-      <CopyableText label="the link" text={url} />
+      <CopyableText label={text.linkLabel} text={url} />
     </div>
   );
 }

@@ -1,4 +1,6 @@
 import { useState } from "preact/hooks";
+import { saveLabel } from "#text/common.ts";
+import * as text from "#text/passkeySection.ts";
 import type { PasskeysView, PasskeyView } from "../../server/contract/passkeys.ts";
 import type { ApiResult } from "../api/api.ts";
 import { hasPasskeySupport, needsConfirmation, passkeys } from "../api/passkeys.ts";
@@ -7,90 +9,109 @@ import { now } from "../state/clock.ts";
 import { agoText } from "../text/clock.ts";
 import { ConfirmIdentity } from "./confirmIdentity.tsx";
 import { Field, FormError, readText, useFormSubmit } from "./field.tsx";
+import { LinkedText } from "./linkedText.tsx";
 import { useLoad } from "./useLoad.ts";
 
 type PasskeyRequest = () => Promise<ApiResult<PasskeysView>>;
-/** What is tried, and what is said once it is done. */
+/** A request, and what is announced once it is done. */
 interface PendingRequest {
   readonly send: PasskeyRequest;
   readonly successText: string;
 }
 
-/** The passkeys of whoever is signed in: which there are, where they work, and one more. */
+/** The passkeys of the person who is signed in, and a form to add one. */
 export function PasskeySection() {
   const [view, setView] = useState<PasskeysView | null>(null);
   const [missing, setMissing] = useState<string | null>(null);
-  const [held, setHeld] = useState<PendingRequest | null>(null); // waits until the person has confirmed who they are
+  const [pending, setPending] = useState<PendingRequest | null>(null); // waits for a confirmation of who it is
   const [renaming, setRenaming] = useState<string | null>(null);
   const { sending, problems, said, form, send } = useFormSubmit();
 
   useLoad(async () => {
-    const answer = await passkeys.list();
-    if (answer.kind === "ok") setView(answer.value);
-    setMissing(
-      answer.kind === "ok"
-        ? null
-        : answer.kind === "unreachable"
-          ? "The server can't be reached just now."
-          : answer.problem.detail,
-    );
-    return answer;
+    const loaded = await passkeys.list();
+    if (loaded.kind === "ok") setView(loaded.value);
+    setMissing(loadProblem(loaded));
+    return loaded;
   }, []);
 
-  const attempt = async (tried: PendingRequest) => {
-    const done = await send<PasskeysView | "held">(async () => {
-      const answer = await tried.send();
-      return needsConfirmation(answer) ? { kind: "ok", value: "held" } : answer;
+  const attempt = async (request: PendingRequest) => {
+    const result = await send<PasskeysView | "unconfirmed">(async () => {
+      const sent = await request.send();
+      return needsConfirmation(sent) ? { kind: "ok", value: "unconfirmed" } : sent;
     });
-    if (done === null) return;
-    setHeld(done === "held" ? tried : null);
-    if (done === "held") return;
-    setView(done);
+    if (result === null) return;
+    setPending(result === "unconfirmed" ? request : null);
+    if (result === "unconfirmed") return;
+    setView(result);
     setRenaming(null);
     form.current?.reset();
-    announce(tried.successText);
+    announce(request.successText);
   };
   const add = (event: SubmitEvent) => {
     event.preventDefault();
     const label = readText(new FormData(event.currentTarget as HTMLFormElement), "label");
-    void attempt({ send: () => passkeys.add(label), successText: "Passkey added." });
+    void attempt({ send: () => passkeys.add(label), successText: text.addedText });
   };
 
   return (
     <section class="after" aria-labelledby="passkeys-title">
-      <h2 id="passkeys-title">Passkeys</h2>
-      <p>
-        With a passkey you sign in by the device's own lock: a fingerprint, a face or a PIN. Your passphrase goes on
-        working beside it.
-      </p>
+      <h2 id="passkeys-title">{text.title}</h2>
+      <p>{text.introText}</p>
       <FormError text={missing ?? said} />
-      {view !== null && view.passkeys.length > 0 && (
-        <ul class="phones">
-          {view.passkeys.map((one) => (
-            <PasskeyEntry
-              key={one.id}
-              passkey={one}
-              busy={sending}
-              problem={problems.label}
-              renaming={renaming === one.id}
-              rename={() => setRenaming(renaming === one.id ? null : one.id)}
-              renamed={(label) => void attempt({ send: () => passkeys.rename(one.id, label), successText: "Renamed." })}
-              remove={() => void attempt({ send: () => passkeys.remove(one.id), successText: "Passkey removed." })}
-            />
-          ))}
-        </ul>
-      )}
-      {held !== null && (
-        <ConfirmIdentity
-          hasPasskey={(view?.passkeys.length ?? 0) > 0}
-          confirmed={() => void attempt(held)}
-          cancel={() => setHeld(null)}
+      {view !== null && (
+        <PasskeyList
+          passkeys={view.passkeys}
+          busy={sending}
+          problem={problems.label}
+          renaming={renaming}
+          setRenaming={setRenaming}
+          attempt={(request) => void attempt(request)}
         />
       )}
-      {view !== null && held === null && (
+      {pending !== null && (
+        <ConfirmIdentity
+          hasPasskey={(view?.passkeys.length ?? 0) > 0}
+          confirmed={() => void attempt(pending)}
+          cancel={() => setPending(null)}
+        />
+      )}
+      {view !== null && pending === null && (
         <AddPasskey {...{ view, sending, form, add }} problem={renaming === null ? problems.label : ""} />
       )}
     </section>
+  );
+}
+
+function loadProblem(loaded: ApiResult<unknown>): string | null {
+  if (loaded.kind === "ok") return null;
+  return loaded.kind === "unreachable" ? text.unreachableText : loaded.problem.detail;
+}
+
+function PasskeyList(props: {
+  readonly passkeys: readonly PasskeyView[];
+  readonly busy: boolean;
+  readonly problem: string | undefined;
+  readonly renaming: string | null; // id
+  readonly setRenaming: (id: string | null) => void;
+  readonly attempt: (request: PendingRequest) => void;
+}) {
+  const { busy, problem, renaming, setRenaming, attempt } = props;
+  if (props.passkeys.length === 0) return null;
+  return (
+    <ul class="phones">
+      {props.passkeys.map((one) => (
+        <PasskeyEntry
+          key={one.id}
+          passkey={one}
+          busy={busy}
+          problem={problem}
+          renaming={renaming === one.id}
+          rename={() => setRenaming(renaming === one.id ? null : one.id)}
+          renamed={(label) => attempt({ send: () => passkeys.rename(one.id, label), successText: text.renamedText })}
+          remove={() => attempt({ send: () => passkeys.remove(one.id), successText: text.removedText })}
+        />
+      ))}
+    </ul>
   );
 }
 
@@ -103,34 +124,27 @@ function AddPasskey(props: {
   readonly add: (event: SubmitEvent) => void;
 }) {
   const { origin, passkeys, most } = props.view;
-  if (origin === null) {
-    return (
-      <p class="notice">
-        Passkeys need an address with HTTPS and a host name, and this server has none (PUBLIC_URL). Sign in with your
-        passphrase.
-      </p>
-    );
-  }
+  if (origin === null) return <p class="notice">{text.noAddressText}</p>;
   if (origin !== location.origin) {
     return (
       <p class="notice">
-        Passkeys work only at this server's own address. Open <a href={`${origin}/account`}>{origin}</a> to add one.
+        <LinkedText text={text.otherAddressText(origin)} hrefs={[`${origin}/account`]} />
       </p>
     );
   }
-  if (!hasPasskeySupport()) return <p class="notice">This browser can't use passkeys. Sign in with your passphrase.</p>;
-  if (passkeys.length >= most) return <p class="notice">You have as many passkeys as a person may have: {most}.</p>;
+  if (!hasPasskeySupport()) return <p class="notice">{text.unsupportedText}</p>;
+  if (passkeys.length >= most) return <p class="notice">{text.maximumText(most)}</p>;
   return (
     <form ref={props.form} onSubmit={props.add} noValidate>
       <Field
-        label="Name of the new passkey"
-        hint="So that you can tell it from others: my phone, or the key on the ring."
+        label={text.newNameLabel}
+        hint={text.newNameHint}
         problem={props.problem}
-        input={{ name: "label", defaultValue: "This device", maxLength: 60, autocomplete: "off" }}
+        input={{ name: "label", defaultValue: text.thisDeviceName, maxLength: 60, autocomplete: "off" }}
       />
       <div class="answers">
         <button type="submit" class="main" disabled={props.sending}>
-          Add a passkey
+          {text.addLabel}
         </button>
       </div>
     </form>
@@ -147,7 +161,11 @@ function PasskeyEntry(props: {
   readonly remove: () => void;
 }) {
   const { passkey, busy, renaming } = props;
-  const used = passkey.lastUsedAt === null ? "not used yet" : `last used ${agoText(passkey.lastUsedAt, now.value)}`;
+  const added = agoText(passkey.addedAt, now.value);
+  const use =
+    passkey.lastUsedAt === null
+      ? text.notUsedText(added)
+      : text.usedText(added, agoText(passkey.lastUsedAt, now.value));
   const submit = (event: SubmitEvent) => {
     event.preventDefault();
     props.renamed(readText(new FormData(event.currentTarget as HTMLFormElement), "label"));
@@ -156,28 +174,28 @@ function PasskeyEntry(props: {
     <li>
       <strong>{passkey.label}</strong>
       <p class="since">
-        Added {agoText(passkey.addedAt, now.value)}, {used}. {passkey.synced ? "Copied to your other devices." : ""}
+        {use} {passkey.synced && text.syncedText}
       </p>
       {renaming && (
         <form onSubmit={submit} noValidate>
           <Field
-            label="New name"
+            label={text.renameFieldLabel}
             problem={props.problem}
             input={{ name: "label", defaultValue: passkey.label, maxLength: 60, autocomplete: "off" }}
           />
           <div class="answers">
             <button type="submit" disabled={busy}>
-              Save the name
+              {saveLabel}
             </button>
           </div>
         </form>
       )}
       <div class="answers">
         <button type="button" class="plain" aria-expanded={renaming} disabled={busy} onClick={props.rename}>
-          Rename {passkey.label}
+          {text.renameLabel(passkey.label)}
         </button>
         <button type="button" class="plain" disabled={busy} onClick={props.remove}>
-          Remove {passkey.label}
+          {text.removeLabel(passkey.label)}
         </button>
       </div>
     </li>

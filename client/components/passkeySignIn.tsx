@@ -1,14 +1,13 @@
+import { signInLabel, unsupportedText } from "#text/passkeySignIn.ts";
 import { hasPasskeySupport, passkeys } from "../api/passkeys.ts";
 import { startSession } from "../state/home.ts";
 import { FormError, useFormSubmit } from "./field.tsx";
 
-/** Signing in without a name or a passphrase; fetched apart, since whoever is signed in needs nothing of it. */
+/** Signs in without a name or a passphrase; loaded separately, since a person who is signed in does not need it. */
 export function PasskeySignIn() {
   const { sending, said, send } = useFormSubmit();
   if (!hasPasskeySupport()) {
-    return (
-      <p class="hint">Passkeys need HTTPS and a host name. At this address, sign in with your name and passphrase.</p>
-    );
+    return <p class="hint">{unsupportedText}</p>;
   }
   const signIn = async () => {
     const done = await send(passkeys.signIn);
@@ -18,7 +17,7 @@ export function PasskeySignIn() {
     <>
       <FormError text={said} />
       <button type="button" disabled={sending} onClick={() => void signIn()}>
-        Sign in with a passkey
+        {signInLabel}
       </button>
     </>
   );

@@ -1,4 +1,6 @@
 import { useLayoutEffect, useRef, useState } from "preact/hooks";
+import { cancelLabel } from "#text/common.ts";
+import * as text from "#text/pauseAllControl.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { lastQueuedOrder, type YardAction } from "../offline/actionQueue.ts";
 import { performOnYard, queuedActions } from "../state/actions.ts";
@@ -9,7 +11,7 @@ import { QueuedActionNote } from "./queuedActionNote.tsx";
 
 type Kind = YardAction["kind"];
 
-/** Pauses or resumes all feeders of a yard: asked back in place first, since it is much for one tap. */
+/** Pauses or resumes all feeders of a yard. It asks first, since that is much for one tap. */
 export function PauseAllControl(props: { readonly yard: YardView; readonly page: PageState }) {
   const { yard, page } = props;
   const [asking, setAsking] = useState<Kind | null>(null);
@@ -17,7 +19,7 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
   const part = useRef<HTMLDivElement>(null);
   const focusNext = useRef<string | null>(null);
   useLayoutEffect(() => {
-    if (focusNext.current === null) return; // nobody acted here: focus stays where it is
+    if (focusNext.current === null) return; // no action here: the focus stays where it is
     const target = part.current?.querySelector<HTMLElement>(focusNext.current);
     if (target == null) return; // comes with a later rendering
     focusNext.current = null;
@@ -54,8 +56,8 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
         <div class="choices">
           {offeredOrders(yard.feeders).map((kind) => (
             <button key={kind} type="button" class={`plain ${kind}`} onClick={() => ask(kind)}>
-              {orderVerbs[kind]} all feeders
-              <span class="hidden"> of {yard.name}</span>
+              {text.labels[kind]}
+              <span class="hidden">{text.ofYardText(yard.name)}</span>
             </button>
           ))}
         </div>
@@ -66,8 +68,6 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
   );
 }
 
-const orderVerbs = { pauseAll: "Pause", resumeAll: "Resume" } as const satisfies Record<Kind, string>;
-
 function ConfirmQuestion(props: {
   readonly yard: YardView;
   readonly kind: Kind;
@@ -76,8 +76,8 @@ function ConfirmQuestion(props: {
   readonly leave: (kind: Kind) => void;
 }) {
   const { yard, kind, busy, order, leave } = props;
-  const meant = targetFeeders(kind, yard.feeders);
-  const leftOut = yard.feeders.filter((feeder) => !meant.includes(feeder)).map(({ name }) => name);
+  const targets = targetFeeders(kind, yard.feeders);
+  const others = yard.feeders.filter((feeder) => !targets.includes(feeder)).map(({ name }) => name);
   const id = `yard-question-${yard.id}`;
   return (
     // biome-ignore lint/a11y/useSemanticElements: a fieldset would make it a form's part, which it isn't
@@ -91,46 +91,44 @@ function ConfirmQuestion(props: {
     >
       <p>
         <strong id={id} tabIndex={-1}>
-          {orderVerbs[kind]} {feederCountText(meant.length, yard.feeders.length)} of {yard.name}?
+          {text.questions[kind](feederCountText(targets.length, yard.feeders.length), yard.name)}
         </strong>
       </p>
       <p>
-        {kind === "pauseAll"
-          ? "Each stops giving food when the order reaches it. Until it confirms, take it that it feeds."
-          : "First make sure that nobody has a hand in a feeder."}
-        {leftOut.length > 0 && ` Left as it is: ${leftOut.join(", ")}, on the bench or put away.`}
+        {text.warnings[kind]}
+        {others.length > 0 && text.notIncludedText(others.join(", "))}
       </p>
       <div class="answers">
         <button type="button" class="main" disabled={busy} onClick={() => void order(kind)}>
-          {orderVerbs[kind]} all
+          {text.confirmLabels[kind]}
         </button>
         <button type="button" disabled={busy} onClick={() => leave(kind)}>
-          Not now
+          {cancelLabel}
         </button>
       </div>
     </div>
   );
 }
 
-/** A resume leaves out what is on the bench or put away, as the server does: hands may be in it. */
+/** A resume skips feeders in the workshop or in storage, as the server does: somebody may be working on them. */
 const targetFeeders = (kind: Kind, feeders: readonly FeederView[]) =>
   kind === "pauseAll" ? feeders : feeders.filter(({ settings }) => (settings.placement ?? "inGarden") === "inGarden");
 
-/** What waits on the phone was asked last. */
+/** An order that is not sent yet is newer than what the server knows. */
 function offeredOrders(feeders: readonly FeederView[]): readonly Kind[] {
-  const toResume = (feeder: FeederView) => {
-    const asked = lastQueuedOrder(feeder.id, queuedActions.value);
-    return asked === null ? isResumeOffered(feeder.pause) : asked === "pause";
+  const canResume = (feeder: FeederView) => {
+    const queued = lastQueuedOrder(feeder.id, queuedActions.value);
+    return queued === null ? isResumeOffered(feeder.pause) : queued === "pause";
   };
   const kinds: Kind[] = [];
-  if (!feeders.every((feeder) => toResume(feeder) && !isPauseWithEnd(feeder))) kinds.push("pauseAll");
-  if (targetFeeders("resumeAll", feeders).some(toResume)) kinds.push("resumeAll");
+  if (!feeders.every((feeder) => canResume(feeder) && !isPauseWithEnd(feeder))) kinds.push("pauseAll");
+  if (targetFeeders("resumeAll", feeders).some(canResume)) kinds.push("resumeAll");
   return kinds;
 }
 const isPauseWithEnd = ({ id, pause }: FeederView) =>
   lastQueuedOrder(id, queuedActions.value) === null && pause.order?.kind === "pause" && pause.order.until !== null;
 
-function feederCountText(meant: number, all: number): string {
-  if (meant < all) return `${meant} of ${all} feeders`;
-  return all === 1 ? "the one feeder" : all === 2 ? "both feeders" : `all ${all} feeders`;
+function feederCountText(count: number, all: number): string {
+  if (count < all) return text.someFeedersText(count, all);
+  return all === 1 ? text.oneFeederText : all === 2 ? text.bothFeedersText : text.allFeedersText(all);
 }

@@ -1,4 +1,6 @@
 import { useRef, useState } from "preact/hooks";
+import { pauseLabel, pauseUntilResumedLabel } from "#text/order.ts";
+import * as text from "#text/pauseControl.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { paths } from "../api/api.ts";
 import { CheckIcon } from "../charts/icons.tsx";
@@ -6,99 +8,102 @@ import { lastQueuedOrder, queuedOrders } from "../offline/actionQueue.ts";
 import { performOnFeeder, queuedActions } from "../state/actions.ts";
 import { now, serverNow } from "../state/clock.ts";
 import { timeText } from "../text/clock.ts";
-import { feederStateText, isResumeOffered, orderText } from "../text/order.ts";
+import { isResumeOffered } from "../text/order.ts";
+import { feederStateText, type OrderText, orderText } from "../text/orderDetail.ts";
 import { QueuedActionNote } from "./queuedActionNote.tsx";
 
 const hourMs = 3_600_000;
 
-/** The one order that must be trusted: what was asked, how far it has come, and what the feeder itself says. */
+/** The one order that a keeper must be able to rely on: how far it has come, and what the feeder itself reports. */
 export function PauseControl(props: { readonly feeder: FeederView; readonly yard: YardView }) {
   const { feeder, yard } = props;
   const [busy, setBusy] = useState(false);
   const heading = useRef<HTMLHeadingElement>(null);
-  const { order } = feeder.pause;
-  const words = order === null ? null : orderText(order, now.value, yard.zone, feeder.pause.lost ?? null);
-  const mine = queuedOrders(feeder.id, queuedActions.value);
+  const { order, lost } = feeder.pause;
+  const state = order === null ? null : orderText(order, now.value, yard.zone, lost ?? null);
 
-  const ask = async (kind: "pause" | "resume", until: string | null, said: string) => {
+  const request = async (kind: "pause" | "resume", until: string | null, text: string) => {
     setBusy(true);
     await performOnFeeder(feeder, {
       kind,
       path: paths.orders(feeder.id),
-      text: said,
+      text,
       body: (id) => ({ id, kind, until }),
     });
     setBusy(false);
     heading.current?.focus({ preventScroll: true }); // the button that was pressed is another one now, or gone
   };
-  const pauseAnHour = () => ask("pause", new Date(serverNow() + hourMs).toISOString(), "pause for 1 hour");
-  // What waits on the phone was asked last.
-  const asked = lastQueuedOrder(feeder.id, queuedActions.value);
-  const resume = asked === null ? isResumeOffered(feeder.pause) : asked === "pause";
 
   return (
     <section class="pause" aria-labelledby="pause-title">
       <h2 id="pause-title" ref={heading} tabIndex={-1}>
-        Pause
+        {pauseLabel}
       </h2>
       <p class="feeder-says">{feederStateText(feeder.pause, now.value, yard.zone)}</p>
-      {words !== null && order !== null && (
-        <div class={`order${words.needsAttention ? " worry" : ""}`}>
-          <p class="order-head">{words.headline}</p>
-          <ol class="stages" aria-label="How far the order has come">
-            {words.stages.map((stage) => (
-              <li key={stage.name} class={stage.isFailed ? "wrong" : stage.isReached ? "reached" : "to-come"}>
-                {stage.isReached && !stage.isFailed && <CheckIcon />}
-                {stage.isFailed && (
-                  <span class="cross" aria-hidden="true">
-                    ✕
-                  </span>
-                )}
-                {stage.name}
-                {stage.at !== null && <small> {timeText(stage.at, yard.zone)}</small>}
-                {!stage.isReached && <span>: not yet</span>}
-              </li>
-            ))}
-          </ol>
-          <p class="order-detail">{words.detail}</p>
-        </div>
-      )}
-      {mine.map((each) => (
+      {state !== null && <OrderProgress state={state} zone={yard.zone} />}
+      {queuedOrders(feeder.id, queuedActions.value).map((each) => (
         <QueuedActionNote key={each.id} act={each} zone={yard.zone} />
       ))}
-      <div class="answers">
-        {resume ? (
-          <>
-            <button
-              type="button"
-              class="main"
-              disabled={busy}
-              onClick={() => void ask("resume", null, "resume feeding")}
-            >
-              {feeder.pause.status.kind === "paused" ? "Resume feeding" : "Take the pause back"}
-            </button>
-            {order?.until != null && order.kind === "pause" && (
-              <button type="button" disabled={busy} onClick={() => void ask("pause", null, "pause until resumed")}>
-                Pause until resumed
-              </button>
-            )}
-          </>
-        ) : (
-          <>
-            <button
-              type="button"
-              class="main"
-              disabled={busy}
-              onClick={() => void ask("pause", null, "pause until resumed")}
-            >
-              Pause until resumed
-            </button>
-            <button type="button" disabled={busy} onClick={() => void pauseAnHour()}>
-              Pause for 1 hour
-            </button>
-          </>
-        )}
-      </div>
+      <OrderButtons feeder={feeder} busy={busy} request={request} />
     </section>
+  );
+}
+
+const OrderProgress = ({ state, zone }: { readonly state: OrderText; readonly zone: string }) => (
+  <div class={`order${state.needsAttention ? " worry" : ""}`}>
+    <p class="order-head">{state.headline}</p>
+    <ol class="stages" aria-label={text.progressLabel}>
+      {state.stages.map((stage) => (
+        <li key={stage.name} class={stage.isFailed ? "wrong" : stage.isReached ? "reached" : "to-come"}>
+          {stage.isReached && !stage.isFailed && <CheckIcon />}
+          {stage.isFailed && (
+            <span class="cross" aria-hidden="true">
+              ✕
+            </span>
+          )}
+          {stage.name}
+          {stage.at !== null && <small> {timeText(stage.at, zone)}</small>}
+          {!stage.isReached && <span>{text.notReachedText}</span>}
+        </li>
+      ))}
+    </ol>
+    <p class="order-detail">{state.detail}</p>
+  </div>
+);
+
+function OrderButtons(props: {
+  readonly feeder: FeederView;
+  readonly busy: boolean;
+  readonly request: (kind: "pause" | "resume", until: string | null, text: string) => Promise<void>;
+}) {
+  const { feeder, busy, request } = props;
+  const { pause } = feeder;
+  const queued = lastQueuedOrder(feeder.id, queuedActions.value); // newer than what the server knows
+  const resume = queued === null ? isResumeOffered(pause) : queued === "pause";
+  const pauseUntilResumed = () => request("pause", null, text.pauseUntilResumedAction);
+  const pauseForHour = () => request("pause", new Date(serverNow() + hourMs).toISOString(), text.pauseHourAction);
+  const hasEnd = pause.order?.until != null && pause.order.kind === "pause";
+  const main = resume
+    ? {
+        label: pause.status.kind === "paused" ? text.resumeFeedingLabel : text.cancelPauseLabel,
+        perform: () => request("resume", null, text.resumeAction),
+      }
+    : { label: pauseUntilResumedLabel, perform: pauseUntilResumed };
+  return (
+    <div class="answers">
+      <button type="button" class="main" disabled={busy} onClick={() => void main.perform()}>
+        {main.label}
+      </button>
+      {!resume && (
+        <button type="button" disabled={busy} onClick={() => void pauseForHour()}>
+          {text.pauseHourLabel}
+        </button>
+      )}
+      {resume && hasEnd && (
+        <button type="button" disabled={busy} onClick={() => void pauseUntilResumed()}>
+          {pauseUntilResumedLabel}
+        </button>
+      )}
+    </div>
   );
 }

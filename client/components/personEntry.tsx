@@ -1,21 +1,24 @@
+import { digestChannelText, roleText } from "#text/people.ts";
+import * as text from "#text/personEntry.ts";
 import type { PersonView } from "../../server/contract/api.ts";
-import { digestChannelText, quietHoursText, roleText } from "../text/people.ts";
+import { quietHoursText } from "../text/people.ts";
 import { ReachabilityStatus } from "./reachabilityStatus.tsx";
 
-/** One of those who are told: who, whether it would reach them, and when not. */
-export function PersonEntry(props: {
+interface PersonEntryProps {
   readonly person: PersonView;
-  readonly together: string; // with whom they share a turn; empty: with nobody
+  readonly together: string; // with whom the person shares the place in the order; empty: with nobody
   readonly busy: boolean;
-  /** Each null where it can't be done, or not by whoever looks. */
+  /** Each null where it is not possible, or not for the person who looks. */
   readonly earlier: (() => void) | null;
   readonly later: (() => void) | null;
   readonly changeRole: (() => void) | null;
   readonly remove: (() => void) | null;
-}) {
-  const { person, together, busy, earlier, later, changeRole, remove } = props;
+}
+
+/** One recipient: who, whether a notification would reach them, and when not. */
+export function PersonEntry(props: PersonEntryProps) {
+  const { person, together } = props;
   const { name, role, you, escalationOrder } = person;
-  const other = role === "keeper" ? "helper" : "keeper";
   return (
     <li class="person">
       <span class="turn" aria-hidden="true">
@@ -25,56 +28,67 @@ export function PersonEntry(props: {
         {name}
         <span class="since">
           {" "}
-          {[roleText[role].name, you ? "that's you" : "", together].filter((words) => words !== "").join(", ")}
+          {[roleText[role].name, you ? text.youText : "", together].filter((each) => each !== "").join(", ")}
         </span>
       </h3>
       <ReachabilityStatus kind={person.reachability.kind}>{person.reachability.text}</ReachabilityStatus>
       <p class="since">
-        {person.phones === 0 ? "No phone" : person.phones === 1 ? "One phone" : `${person.phones} phones`}
-        {person.hasEmail ? ", and mail. " : ", no mail address. "}
-        {quietHoursText(person)} Digest: {digestChannelText[person.digestBy]}.
+        {text.channelsText(
+          text.phonesText(person.phones),
+          person.hasEmail,
+          quietHoursText(person),
+          digestChannelText[person.digestBy],
+        )}
       </p>
-      {(earlier !== null || later !== null) && (
-        <div class="answers order-moves">
-          {earlier !== null && (
-            <button type="button" disabled={busy} onClick={earlier}>
-              Earlier<span class="hidden"> for {name}</span>
-            </button>
-          )}
-          {later !== null && (
-            <button type="button" disabled={busy} onClick={later}>
-              Later<span class="hidden"> for {name}</span>
-            </button>
-          )}
-        </div>
-      )}
-      {remove !== null && (
-        <details>
-          <summary>{changeRole === null ? "Leave…" : <ChangeLabel name={name} />}</summary>
-          {changeRole !== null && <p class="hint">{roleText[role].rights}</p>}
-          <p class="hint">
-            {you
-              ? "If you belong to no other yard, your account ends with it, and you can't sign in any more."
-              : "Whoever is removed from their last yard can't sign in any more."}
-          </p>
-          <div class="answers">
-            {changeRole !== null && (
-              <button type="button" disabled={busy} onClick={changeRole}>
-                Make {name} a {other}
-              </button>
-            )}
-            <button type="button" class="grave" disabled={busy} onClick={remove}>
-              {you ? "Leave this yard" : `Remove ${name}`}
-            </button>
-          </div>
-        </details>
-      )}
+      <OrderButtons {...props} />
+      <RoleSection {...props} />
     </li>
   );
 }
 
-const ChangeLabel = ({ name }: { readonly name: string }) => (
+const OrderButtons = ({ person: { name }, busy, earlier, later }: PersonEntryProps) =>
+  earlier === null && later === null ? null : (
+    <div class="answers order-moves">
+      {earlier !== null && (
+        <button type="button" disabled={busy} onClick={earlier}>
+          {text.moveUpLabel}
+          <span class="hidden">{text.forPersonText(name)}</span>
+        </button>
+      )}
+      {later !== null && (
+        <button type="button" disabled={busy} onClick={later}>
+          {text.moveDownLabel}
+          <span class="hidden">{text.forPersonText(name)}</span>
+        </button>
+      )}
+    </div>
+  );
+
+function RoleSection({ person: { name, role, you }, busy, changeRole, remove }: PersonEntryProps) {
+  if (remove === null) return null;
+  return (
+    <details>
+      <summary>{changeRole === null ? text.leaveSummary : <ChangeSummary name={name} />}</summary>
+      {changeRole !== null && <p class="hint">{roleText[role].rights}</p>}
+      <p class="hint">{you ? text.leaveHint : text.removeHint}</p>
+      <div class="answers">
+        {changeRole !== null && (
+          <button type="button" disabled={busy} onClick={changeRole}>
+            {text.changeRoleLabel(name, role === "keeper" ? "helper" : "keeper")}
+          </button>
+        )}
+        <button type="button" class="grave" disabled={busy} onClick={remove}>
+          {you ? text.leaveLabel : text.removeLabel(name)}
+        </button>
+      </div>
+    </details>
+  );
+}
+
+const ChangeSummary = ({ name }: { readonly name: string }) => (
   <>
-    Change<span class="hidden"> {name}</span>…
+    {text.changeSummary.start}
+    <span class="hidden"> {name}</span>
+    {text.changeSummary.end}
   </>
 );

@@ -1,6 +1,9 @@
-/** Marks whatever is only practice: in word and in pattern, so that it never rests on colour alone. */
+import { practiceLabel } from "#text/common.ts";
+
+/** Marks practice data: by a word and a pattern, not by colour alone. */
 export const PracticeTag = () => (
   <span class="practice-tag">
-    <span class="hidden">, </span>practice
+    <span class="hidden">, </span>
+    {practiceLabel}
   </span>
 );

@@ -1,10 +1,11 @@
+import { fixLabel, sendTestLabel } from "#text/reachability.ts";
 import { connectionState, phoneChangeCount, signedIn, yards } from "../state/home.ts";
 import { notificationPermission, ownEndpoint } from "../state/ownPhone.ts";
 import { isRenewalPending, loadPhonesForHome, phones, storedEndpoint } from "../state/phones.ts";
 import { reachabilityWarning } from "../text/reachability.ts";
 import { useLoad } from "./useLoad.ts";
 
-/** On the first page: that nobody would be told. A notebook without a feeder has nothing to tell yet. */
+/** On the first page: that no notification would arrive. Without a feeder there is nothing to notify of. */
 export function ReachabilityNotice() {
   const hasFeeders = yards.value.some((yard) => !yard.practice && yard.feeders.length > 0);
   const mayAsk = signedIn.value === "yes" && connectionState.value !== "offline" && hasFeeders;
@@ -20,7 +21,7 @@ export function ReachabilityNotice() {
   return (
     <p class="notice worry">
       <strong>{warning.text}</strong>{" "}
-      <a href="/phones">{warning.kind === "noneConfirmed" ? "Send a test" : "See to it"}</a>
+      <a href="/phones">{warning.kind === "noneConfirmed" ? sendTestLabel : fixLabel}</a>
     </p>
   );
 }

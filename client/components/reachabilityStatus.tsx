@@ -1,13 +1,8 @@
+import { reachabilityTexts } from "#text/reachabilityStatus.ts";
 import type { ReachabilityView } from "../../server/contract/api.ts";
 import { CheckIcon } from "../charts/icons.tsx";
 
-const reachabilityText: Readonly<Record<ReachabilityView["kind"], string>> = {
-  proved: "Can be reached",
-  unproved: "Not proved",
-  lost: "Can't be reached",
-};
-
-/** Whether somebody can be told: by a mark, by words, and only last by colour. */
+/** Whether somebody can be notified: by a mark and words, not by colour alone. */
 export const ReachabilityStatus = (props: { readonly kind: ReachabilityView["kind"]; readonly children?: string }) => (
   <p class={`reach ${props.kind}`}>
     {props.kind === "proved" ? (
@@ -17,6 +12,6 @@ export const ReachabilityStatus = (props: { readonly kind: ReachabilityView["kin
         {props.kind === "lost" ? "✕" : "?"}
       </span>
     )}
-    <strong>{reachabilityText[props.kind]}.</strong> {props.children}
+    <strong>{reachabilityTexts[props.kind]}</strong> {props.children}
   </p>
 );

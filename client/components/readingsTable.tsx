@@ -1,75 +1,70 @@
+import { gramsText } from "#text/amount.ts";
+import * as text from "#text/readingsTable.ts";
 import type { FeederView, ReadingsView } from "../../server/contract/api.ts";
 import { now } from "../state/clock.ts";
 import { agoText, momentText } from "../text/clock.ts";
+import { numberText } from "../text/format.ts";
 
-type NumericReading = {
-  readonly [key in keyof ReadingsView]: ReadingsView[key] extends number | null ? key : never;
-}[keyof ReadingsView];
+type NumericReading = keyof typeof text.names &
+  {
+    readonly [key in keyof ReadingsView]: ReadingsView[key] extends number | null ? key : never;
+  }[keyof ReadingsView];
 
-const rows: readonly {
-  readonly key: NumericReading;
-  readonly name: string;
-  readonly say: (value: number) => string;
-}[] = [
-  { key: "hopperGrams", name: "Scale under the hopper", say: (value) => `${Math.round(value)} g` },
-  { key: "airCelsius", name: "Air", say: (value) => `${signedNumber(value)} °C` },
-  { key: "insideCelsius", name: "Inside the box", say: (value) => `${signedNumber(value)} °C` },
-  { key: "lidCelsius", name: "Lid", say: (value) => `${signedNumber(value)} °C` },
-  { key: "humidityPercent", name: "Humidity", say: (value) => `${Math.round(value)} %` },
-  { key: "supplyVolts", name: "Supply", say: (value) => `${value.toFixed(2)} V` },
-  { key: "batteryVolts", name: "Battery", say: (value) => `${value.toFixed(2)} V` },
-  { key: "batteryCelsius", name: "At the battery", say: (value) => `${signedNumber(value)} °C` },
-  { key: "chargeMilliamps", name: "Into the battery", say: (value) => `${signedNumber(value, 0)} mA` },
-  { key: "signalDbm", name: "Radio signal", say: (value) => `${signedNumber(value, 0)} dBm` },
-  { key: "spooled", name: "Events still on the feeder", say: (value) => String(value) },
-];
-const signedNumber = (value: number, decimals = 1) => value.toFixed(decimals).replace("-", "−");
+const celsius = (value: number) => text.celsiusText(numberText(value, 1, 1));
+const volts = (value: number) => text.voltsText(numberText(value, 2, 2));
 
-/** The numbers, one tap away. */
+/** In the order of the table. */
+const valueTexts: Readonly<Record<NumericReading, (value: number) => string>> = {
+  hopperGrams: (value) => gramsText(numberText(value)),
+  airCelsius: celsius,
+  insideCelsius: celsius,
+  lidCelsius: celsius,
+  humidityPercent: (value) => text.percentText(numberText(value)),
+  supplyVolts: volts,
+  batteryVolts: volts,
+  batteryCelsius: celsius,
+  chargeMilliamps: (value) => text.milliampsText(numberText(value)),
+  signalDbm: (value) => text.decibelMilliwattsText(numberText(value)),
+  spooled: (value) => numberText(value),
+};
+const shownReadings = Object.keys(valueTexts) as NumericReading[];
+
+/** The numbers of the last report, one tap away. */
 export function ReadingsTable(props: { readonly feeder: FeederView; readonly zone: string }) {
   const { readings, lastReportAt, missingEvents, numberingJumps, unknownReadings, hopper } = props.feeder;
   if (readings === null) return null;
-  const said = rows.flatMap(({ key, name, say }) => {
-    const value = readings[key];
-    return value === null ? [] : [{ name, words: say(value) }];
-  });
+  const time = momentText(readings.at, now.value, props.zone);
   return (
     <details class="readings" open={unknownReadings.length > 0}>
-      <summary>Latest readings</summary>
+      <summary>{text.title}</summary>
       <p class="hint">
-        As of {momentText(readings.at, now.value, props.zone)}
-        {lastReportAt !== null && `, last heard ${agoText(lastReportAt, now.value)}`}. What the feeder doesn't measure
-        is left out.
+        {lastReportAt === null
+          ? text.timesText(time)
+          : text.timesWithReportText(time, agoText(lastReportAt, now.value))}
       </p>
       {unknownReadings.map(({ name, suggestion }) => (
         <p key={name} class="notice">
-          It sends a reading that Pieward doesn't know: {name}.{suggestion !== null && ` Did you mean ${suggestion}?`}
+          {suggestion === null ? text.unknownText(name) : text.unknownSuggestionText(name, suggestion)}
         </p>
       ))}
       <dl class="numbers">
-        {said.map(({ name, words }) => (
-          <div key={name}>
-            <dt>{name}</dt>
-            <dd>{words}</dd>
-          </div>
-        ))}
-        {missingEvents > 0 && (
-          <div>
-            <dt>Events that never arrived</dt>
-            <dd>{missingEvents}</dd>
-          </div>
-        )}
+        {shownReadings.map((key) => {
+          const value = readings[key];
+          return value === null ? null : <Row key={key} name={text.names[key]} value={valueTexts[key](value)} />;
+        })}
+        {missingEvents > 0 && <Row name={text.lostEventsName} value={numberText(missingEvents)} />}
         {numberingJumps > 0 && (
-          <div>
-            <dt>Event numbers jumped</dt>
-            <dd>{numberingJumps === 1 ? "once" : `${numberingJumps} times`}; how many events were lost is not known</dd>
-          </div>
+          <Row name={text.numberGapsName} value={text.numberGapsText(numberText(numberingJumps))} />
         )}
-        <div>
-          <dt>One portion, as reckoned</dt>
-          <dd>{hopper.portionGrams.toFixed(1)} g</dd>
-        </div>
+        <Row name={text.portionName} value={gramsText(numberText(hopper.portionGrams, 1, 1))} />
       </dl>
     </details>
   );
 }
+
+const Row = (props: { readonly name: string; readonly value: string }) => (
+  <div>
+    <dt>{props.name}</dt>
+    <dd>{props.value}</dd>
+  </div>
+);

@@ -1,8 +1,9 @@
 import type { ComponentChildren } from "preact";
 import { useEffect, useRef } from "preact/hooks";
+import { pageTitleText, practicePageTitleText } from "#text/screen.ts";
 import { PracticeTag } from "./practiceTag.tsx";
 
-/** The first screen keeps the browser's own focus; any later one takes it, so that a screen reader reads on from there. */
+/** The first screen leaves the focus as the browser set it; a later one takes it, so that a screen reader continues there. */
 let isFirstScreen = true;
 
 export function Screen(props: {
@@ -14,7 +15,7 @@ export function Screen(props: {
 }) {
   const heading = useRef<HTMLHeadingElement>(null);
   useEffect(() => {
-    document.title = `${props.practice ? "Practice: " : ""}${props.title} · Pieward`;
+    document.title = props.practice ? practicePageTitleText(props.title) : pageTitleText(props.title);
   }, [props.title, props.practice]);
   useEffect(() => {
     if (!isFirstScreen) heading.current?.focus({ preventScroll: true });

@@ -1,3 +1,4 @@
+import * as text from "#text/statusBar.ts";
 import { retryingLoads } from "../api/retry.ts";
 import { targetName } from "../offline/actionQueue.ts";
 import { dismissFailure, failedActions, queuedActions } from "../state/actions.ts";
@@ -9,60 +10,71 @@ import { agoText, momentText } from "../text/clock.ts";
 
 const ownZone = () => Intl.DateTimeFormat().resolvedOptions().timeZone;
 
-/** What the keeper should know about the page itself: how old it is, what waits, what was given up, what is new. */
+/** The state of the page itself: how old it is, what is not sent yet, what failed, and whether there is a new version. */
 export function StatusBar() {
-  const known = home.value;
-  const asOf = known === null ? null : new Date(known.asOf).toISOString();
+  const isOffline = connectionState.value === "offline";
+  const storageProblem = home.value?.view.storageProblem ?? null;
   return (
     <div class="notices">
-      {connectionState.value === "offline" && (
+      {isOffline && <OfflineNotice />}
+      {!isOffline && retryingLoads.value > 0 && (
         <p class="notice" role="status">
-          <strong>No connection to the server.</strong>{" "}
-          {asOf === null
-            ? "Nothing has been kept on this phone yet."
-            : `What you see is as of ${momentText(asOf, now.value, ownZone())} (${agoText(asOf, now.value)}).`}
+          <strong>{text.serverProblemTitle}</strong> {text.serverProblemText}
         </p>
       )}
-      {connectionState.value !== "offline" && retryingLoads.value > 0 && (
-        <p class="notice" role="status">
-          <strong>The server had a problem.</strong> This page tries again by itself.
-        </p>
-      )}
-      {known !== null && known.view.storageProblem !== null && (
+      {storageProblem !== null && (
         <p class="notice worry" role="alert">
-          {known.view.storageProblem}
+          {storageProblem}
         </p>
       )}
       {queuedActions.value.length > 0 && (
         <p class="notice" role="status">
-          <strong>Waiting on this phone:</strong>{" "}
-          {queuedActions.value.map((act) => `${targetName(act)}: ${act.text}`).join("; ")}.
+          <strong>{text.queuedTitle}</strong>{" "}
+          {queuedActions.value.map((action) => `${targetName(action)}: ${action.text}`).join("; ")}.
         </p>
       )}
-      {failedActions.value.map(({ id, words }) => (
+      {failedActions.value.map(({ id, text: failure }) => (
         <p class="notice worry" key={id}>
-          {capitalize(words)}{" "}
+          {capitalize(failure)}{" "}
           <button type="button" class="plain" onClick={() => dismissFailure(id)}>
-            I've read it
+            {text.okLabel}
           </button>
         </p>
       ))}
-      {isUpdateActive.value && (
-        <p class="notice" role="status">
-          <strong>A new version is in use.</strong> This window goes over to it when nothing unsaved is left here.{" "}
-          <button type="button" class="plain" onClick={reloadNow}>
-            Reload now and lose what was entered
-          </button>
-        </p>
-      )}
-      {isUpdateReady.value && (
-        <p class="notice" role="status">
-          A new version is ready.{" "}
-          <button type="button" class="plain" onClick={activateUpdate}>
-            Use it now
-          </button>
-        </p>
-      )}
+      <UpdateNotices />
     </div>
   );
 }
+
+function OfflineNotice() {
+  const asOf = home.value === null ? null : new Date(home.value.asOf).toISOString();
+  return (
+    <p class="notice" role="status">
+      <strong>{text.offlineTitle}</strong>{" "}
+      {asOf === null
+        ? text.nothingStoredText
+        : text.dataTimeText(momentText(asOf, now.value, ownZone()), agoText(asOf, now.value))}
+    </p>
+  );
+}
+
+const UpdateNotices = () => (
+  <>
+    {isUpdateActive.value && (
+      <p class="notice" role="status">
+        <strong>{text.updateActiveTitle}</strong> {text.updateActiveText}{" "}
+        <button type="button" class="plain" onClick={reloadNow}>
+          {text.reloadLabel}
+        </button>
+      </p>
+    )}
+    {isUpdateReady.value && (
+      <p class="notice" role="status">
+        {text.updateReadyText}{" "}
+        <button type="button" class="plain" onClick={activateUpdate}>
+          {text.updateLabel}
+        </button>
+      </p>
+    )}
+  </>
+);

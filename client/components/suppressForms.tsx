@@ -1,4 +1,5 @@
 import { useState } from "preact/hooks";
+import * as text from "#text/suppressForms.ts";
 import { paths } from "../api/api.ts";
 import type { FeederAction } from "../offline/actionQueue.ts";
 import { now } from "../state/clock.ts";
@@ -6,34 +7,35 @@ import { capitalize } from "../text/amount.ts";
 import { localDate, shiftDate, timeText, zonedInstant } from "../text/clock.ts";
 import { Field, readText } from "./field.tsx";
 
-/** Carries out an answer to one alarm; a `%` in the words is its title. */
-export type PerformAction = (
-  kind: FeederAction["kind"],
-  path: (feeder: string, fault: string) => string,
-  words: string,
-  body: (id: string) => unknown,
-) => Promise<void>;
+/** An action on one alarm. */
+export interface AlarmAction {
+  readonly kind: FeederAction["kind"];
+  readonly path: (feeder: string, fault: string) => string;
+  /** What the action is called, of an alarm with this title. */
+  readonly text: (alarm: string) => string;
+}
+export type PerformAction = (action: AlarmAction, body: (id: string) => unknown) => Promise<void>;
 
 interface SuppressProps {
   readonly busy: boolean;
   readonly perform: PerformAction;
 }
 
-/** Quiet until a time that is chosen at once: a shelf always has an end. */
+/** No notifications until a time that is chosen now: shelving always has an end (ISA-18.2). */
 export function ShelveForm({ busy, perform, zone }: SuppressProps & { readonly zone: string }) {
+  const shelve = (label: string, until: string) =>
+    perform({ kind: "shelve", path: paths.shelve, text: (alarm) => text.shelveAction(alarm, label) }, (id) => ({
+      id,
+      until,
+    }));
   return (
     <details class="shelve">
-      <summary>Shelve…</summary>
-      <p class="hint">Keeps quiet about this until the time you choose, then tells you again if it still stands.</p>
+      <summary>{text.shelveSummary}</summary>
+      <p class="hint">{text.shelveHint}</p>
       <div class="answers">
-        {shelveChoices(now.value, zone).map(({ words, until }) => (
-          <button
-            key={words}
-            type="button"
-            disabled={busy}
-            onClick={() => void perform("shelve", paths.shelve, `shelve % ${words}`, (id) => ({ id, until }))}
-          >
-            {capitalize(words)}
+        {shelveChoices(now.value, zone).map(({ label, until }) => (
+          <button key={label} type="button" disabled={busy} onClick={() => void shelve(label, until)}>
+            {capitalize(label)}
           </button>
         ))}
       </div>
@@ -45,43 +47,40 @@ const hourMs = 3_600_000;
 function shelveChoices(nowMs: number, zone: string) {
   const morning = zonedInstant(shiftDate(localDate(nowMs, zone), 1), "07:00", zone);
   return [
-    { words: "for 1 hour", until: new Date(nowMs + hourMs).toISOString() },
-    { words: `until tomorrow at ${timeText(morning, zone)}`, until: morning },
-    { words: "for 3 days", until: new Date(nowMs + 72 * hourMs).toISOString() },
+    { label: text.shelveHourLabel, until: new Date(nowMs + hourMs).toISOString() },
+    { label: text.shelveMorningLabel(timeText(morning, zone)), until: morning },
+    { label: text.shelveDaysLabel, until: new Date(nowMs + 72 * hourMs).toISOString() },
   ];
 }
 
-/** For what is known to be broken and stays so for now. It has no end of its own, so it has a reason and a name. */
+const takeOutOfService: AlarmAction = {
+  kind: "takeOutOfService",
+  path: paths.takeOutOfService,
+  text: text.outOfServiceAction,
+};
+
+/** For a part that is known to be broken for some time. It has no end, so it needs a reason and a name. */
 export function OutOfServiceForm({ busy, perform }: SuppressProps) {
   const [problem, setProblem] = useState<string>();
   const submit = (event: SubmitEvent) => {
     event.preventDefault();
     const reason = readText(new FormData(event.currentTarget as HTMLFormElement), "reason");
-    setProblem(reason === "" ? "say it in a few words, for whoever finds it so" : undefined);
-    if (reason !== "")
-      void perform("takeOutOfService", paths.takeOutOfService, "take % out of service", (id) => ({ id, reason }));
+    setProblem(reason === "" ? text.reasonMissingText : undefined);
+    if (reason !== "") void perform(takeOutOfService, (id) => ({ id, reason }));
   };
   return (
     <details class="shelve">
-      <summary>Take out of service…</summary>
+      <summary>{text.outOfServiceSummary}</summary>
       <form onSubmit={submit} noValidate>
-        <p class="hint">
-          Tells nobody of this until somebody takes it back into service. For what is broken and waits for a part; to be
-          left alone for some days, shelve it.
-        </p>
+        <p class="hint">{text.outOfServiceHint}</p>
         <Field
-          label="Why?"
+          label={text.reasonLabel}
           problem={problem}
-          input={{
-            name: "reason",
-            maxLength: 200,
-            autocomplete: "off",
-            placeholder: "wire cut, new one ordered",
-          }}
+          input={{ name: "reason", maxLength: 200, autocomplete: "off", placeholder: text.reasonExample }}
         />
         <div class="answers">
           <button type="submit" disabled={busy}>
-            Take it out of service
+            {text.outOfServiceLabel}
           </button>
         </div>
       </form>

@@ -1,10 +1,11 @@
+import * as text from "#text/switchOnPhone.ts";
 import { browserSupport, guessLabel, notificationPermission, pushAbility } from "../state/ownPhone.ts";
 import { Field } from "./field.tsx";
 
-/** Lets the phone in the keeper's hand be woken, or says what stands in the way. */
+/** Turns notifications on for the phone in the keeper's hand, or says why that is not possible. */
 export function SwitchOnPhone(props: {
   readonly busy: boolean;
-  readonly label: string | null; // by which it was known before
+  readonly label: string | null; // its earlier name
   readonly on: (event: SubmitEvent) => void;
 }) {
   const browser = browserSupport();
@@ -13,35 +14,19 @@ export function SwitchOnPhone(props: {
   );
   switch (ability) {
     case "insecure":
-      return (
-        <p class="notice">
-          <strong>This page came over plain HTTP.</strong> Browsers wake a phone only for pages that come over HTTPS.
-          Put the server behind HTTPS (its guide says how) and open it by that address; everything else works here
-          meanwhile.
-        </p>
-      );
+      return <Obstacle title={text.insecureTitle} text={text.insecureText} />;
     case "homeScreenFirst":
-      return (
-        <p class="notice">
-          <strong>On this phone, put Pieward on the home screen first:</strong> Share, then “Add to Home Screen”. Open
-          it from there and come back to this page.
-        </p>
-      );
+      return <Obstacle title={text.homeScreenTitle} text={text.homeScreenText} />;
     case "denied":
-      return (
-        <p class="notice">
-          <strong>Notices from this page are blocked.</strong> Allow them in the browser's settings for this page, then
-          come back.
-        </p>
-      );
+      return <Obstacle title={text.blockedTitle} text={text.blockedText} />;
     case "unsupported":
-      return <p class="notice">This browser can't be woken by a push. Try another browser or another phone.</p>;
+      return <p class="notice">{text.unsupportedText}</p>;
     case "ready":
       return (
         <form onSubmit={props.on} noValidate>
-          <h2>Wake this phone</h2>
+          <h2>{text.formTitle}</h2>
           <Field
-            label="Call it"
+            label={text.nameLabel}
             input={{
               name: "label",
               maxLength: 60,
@@ -51,10 +36,16 @@ export function SwitchOnPhone(props: {
           />
           <div class="answers">
             <button type="submit" class="main" disabled={props.busy}>
-              Switch on
+              {text.turnOnLabel}
             </button>
           </div>
         </form>
       );
   }
 }
+
+const Obstacle = (props: { readonly title: string; readonly text: string }) => (
+  <p class="notice">
+    <strong>{props.title}</strong> {props.text}
+  </p>
+);

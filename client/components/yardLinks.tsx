@@ -1,26 +1,28 @@
+import { recipientsLabel } from "#text/recipients.ts";
+import * as text from "#text/yardLinks.ts";
 import type { YardView } from "../../server/contract/api.ts";
 
-/** What belongs to a yard as a whole, one line each. */
+/** The pages of a yard as a whole, one line each. */
 export function YardLinks({ yard }: { readonly yard: YardView }) {
   const to = (page: string) => `/yards/${yard.id}/${page}`;
   const links = [
     {
       href: to("digest"),
-      words: "The digest",
-      more: yard.digestWanted ? `each day at ${yard.digestTime}` : "none is written",
+      label: text.digestLabel,
+      detail: yard.digestWanted ? text.digestTimeText(yard.digestTime) : text.digestOffText,
     },
     {
-      href: to("recipients"),
-      words: "Who is told",
-      more: yard.peopleCount === 1 ? "nobody but you so far" : `${yard.peopleCount} people`,
+      href: to("people"),
+      label: recipientsLabel,
+      detail: yard.peopleCount === 1 ? text.onlyYouText : text.peopleText(yard.peopleCount),
     },
-    { href: to("alarm-history"), words: "The alarms themselves", more: "how many, and what to change" },
+    { href: to("rates"), label: text.alarmHistoryLabel, detail: text.alarmHistoryText },
   ];
   return (
     <ul class="page-links">
-      {links.map(({ href, words, more }) => (
+      {links.map(({ href, label, detail }) => (
         <li key={href}>
-          <a href={href}>{words}</a> <span class="since">{more}</span>
+          <a href={href}>{label}</a> <span class="since">{detail}</span>
         </li>
       ))}
     </ul>

@@ -1,22 +1,24 @@
+import { chooseOption } from "#text/forms.ts";
+import * as text from "#text/zoneField.ts";
 import { SelectField } from "./field.tsx";
 
-/** A list, since what is typed may name several zones: IST is the time of India, Ireland and Israel. */
+/** A list, since a typed name may mean several zones: IST is the time of India, Ireland and Israel. */
 export function ZoneField(props: {
-  readonly zone: string; // what is stored
+  readonly zone: string; // as stored
   readonly isUsable: boolean;
   readonly problem: string | undefined;
 }) {
   const { zone, isUsable, problem } = props;
   const listed = listTimeZones();
   const zones = isUsable && !listed.includes(zone) ? [zone, ...listed] : listed;
-  const choices = zones.map((each) => ({ value: each, words: each }));
-  const unanswered = { value: "", words: "Choose…" };
+  const choices = zones.map((each) => ({ value: each, label: each }));
+  const noChoice = { value: "", label: chooseOption };
   return (
     <SelectField
-      label="Time zone"
-      hint="The nearest large town in the same country."
+      label={text.label}
+      hint={text.hint}
       problem={problem}
-      choices={isUsable ? choices : [unanswered, ...choices]}
+      choices={isUsable ? choices : [noChoice, ...choices]}
       select={{ name: "zone", required: true, value: isUsable ? zone : "" }}
     />
   );

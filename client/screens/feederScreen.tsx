@@ -23,8 +23,9 @@ import { Screen } from "../components/screen.tsx";
 import { UndetectableFaults } from "../components/undetectableFaults.tsx";
 import { now } from "../state/clock.ts";
 import { connectionState, findFeeder, home } from "../state/home.ts";
-import { alarmCountText, dutyText, groupAlarms, isSuppressed } from "../text/alarm.ts";
+import { isSuppressed } from "../text/alarm.ts";
 import { agoText } from "../text/clock.ts";
+import { alarmCountText, dutyText, groupAlarms } from "../text/feederAlarms.ts";
 import { HopperSection } from "./hopperSection.tsx";
 
 interface FeederProps {

@@ -8,7 +8,7 @@ import {
   yardSettingsLabel,
 } from "#text/homeScreen.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
-import { HopperIcon } from "../charts/hopperChart.tsx";
+import { HopperIcon } from "../charts/hopperIcon.tsx";
 import { PriorityIcon } from "../charts/icons.tsx";
 import { GroupedSilenceAlarm } from "../components/groupedSilenceAlarm.tsx";
 import { LinkedText } from "../components/linkedText.tsx";

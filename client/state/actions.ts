@@ -1,4 +1,5 @@
 import { signal } from "@preact/signals";
+import * as text from "#text/actions.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { type ActionView, api, paths } from "../api/api.ts";
 import {
@@ -21,12 +22,12 @@ import { acceptFeeders, findFeeder, refreshHome, signedIn, updateConnectionState
 import { closeNotifications, requestSync } from "./shownNotifications.ts";
 
 /**
- * Everything the keeper does to a feeder goes through here: kept on the phone first, then sent. So a line that breaks in
- * the middle costs a repeat, never the act; its id makes the repeat harmless.
+ * All actions on a feeder go through here: stored on the phone first, then sent. A connection that breaks in the middle costs
+ * a repeat, never the action; its id makes the repeat harmless.
  */
 export const queuedActions = signal<readonly QueuedAction[]>([]);
-/** What was given up, and why: stays until the keeper has read it. */
-export const failedActions = signal<readonly { readonly id: string; readonly words: string }[]>([]);
+/** Actions that failed, and why: shown until the keeper dismisses them. */
+export const failedActions = signal<readonly { readonly id: string; readonly text: string }[]>([]);
 
 let store: LocalStore | null = null;
 
@@ -35,8 +36,8 @@ export async function openActions(kept: LocalStore): Promise<void> {
   const flushSoon = () => {
     if (document.visibilityState !== "hidden") void sendOnce();
   };
-  // There is no background sync everywhere, so every sign of life is taken as a chance. Not every phone says when its line
-  // is back (a page that was reloaded without one isn't told either), and a pause shouldn't wait for long: so it is tried anew.
+  // Not every browser has background sync, and not every phone reports that its connection is back (nor does it to a page that
+  // was reloaded without one). A pause must not wait for long, so it is tried again and again.
   addEventListener("online", flushSoon);
   document.addEventListener("visibilitychange", flushSoon);
   setInterval(() => {
@@ -46,7 +47,7 @@ export async function openActions(kept: LocalStore): Promise<void> {
   await sendOnce();
 }
 
-/** The worker beside this page has kept or sent something that was asked on a notice or here. */
+/** The service worker has stored or sent an action from a notification or from here. */
 export const sendQueuedActions = () => void sendOnce();
 
 export type ActionOutcome = "done" | "queued" | "refused";
@@ -58,22 +59,22 @@ function randomId(): string {
 
 export function performOnFeeder(
   feeder: FeederView,
-  asked: Pick<FeederAction, "kind" | "path" | "text"> & { readonly body: (id: string, at: string) => unknown },
+  action: Pick<FeederAction, "kind" | "path" | "text"> & { readonly body: (id: string, at: string) => unknown },
 ): Promise<ActionOutcome> {
   const id = newId();
   return storeAndSend({
     id,
-    kind: asked.kind,
+    kind: action.kind,
     feeder: feeder.id,
     feederName: feeder.name,
-    path: asked.path,
-    text: asked.text,
-    body: asked.body(id, new Date(serverNow()).toISOString()),
+    path: action.path,
+    text: action.text,
+    body: action.body(id, new Date(serverNow()).toISOString()),
     requestedAt: Date.now(),
   });
 }
 
-/** Pauses or resumes all feeders of a yard until somebody says otherwise. */
+/** Pauses or resumes all feeders of a yard until the next order. */
 export function performOnYard(
   yard: YardView,
   kind: YardAction["kind"],
@@ -88,7 +89,7 @@ export function performOnYard(
     yardName: yard.name,
     feeders: feeders.map((feeder) => feeder.id),
     path: paths.yardOrders(yard.id),
-    text: `${order} all feeders`,
+    text: kind === "pauseAll" ? text.pauseAllText : text.resumeAllText,
     body: { id, kind: order, until: null },
     requestedAt: Date.now(),
   });
@@ -97,12 +98,12 @@ export function performOnYard(
 async function storeAndSend(newest: QueuedAction): Promise<ActionOutcome> {
   const { id } = newest;
   for (const old of supersededBy(newest, queuedActions.value)) await removeAction(old);
-  await store?.put(queuedActionKey(id), newest); // first of all: what isn't in the cupboard is taken for sent elsewhere
+  await store?.put(queuedActionKey(id), newest); // first of all: what is not in the store counts as sent elsewhere
   if (!queuedActions.value.some((each) => each.id === id)) queuedActions.value = [...queuedActions.value, newest];
   await sendOnce();
   if (queuedActions.value.some((each) => each.id === id)) {
-    await requestSync(); // the page may be put away before the line is back
-    announce(`${targetName(newest)}: ${newest.text}, waiting for a connection.`);
+    await requestSync(); // the page may be closed before the connection is back
+    announce(text.notSentText(targetName(newest), newest.text));
     return "queued";
   }
   return failedActions.value.some((each) => each.id === id) ? "refused" : "done";
@@ -111,7 +112,7 @@ async function storeAndSend(newest: QueuedAction): Promise<ActionOutcome> {
 let sending: Promise<void> | null = null;
 let sendAgain = false;
 
-/** Sends what waits, the oldest first. One at a time: two flushes at once would only send things twice. */
+/** Sends the queue, the oldest action first. One at a time: two at once would only send actions twice. */
 async function sendOnce(): Promise<void> {
   if (sending !== null) {
     sendAgain = true;
@@ -124,7 +125,7 @@ async function sendOnce(): Promise<void> {
         await runExclusively(sendAll);
       } while (sendAgain);
     } finally {
-      sending = null; // in the same breath as the last look at `again`, or a flush asked for in between were lost
+      sending = null; // right after the last check of `sendAgain`, or a request in between would be lost
     }
   })();
   return sending;
@@ -135,48 +136,45 @@ async function sendAll(): Promise<void> {
   const { live, expired } = splitExpired(queuedActions.value, Date.now());
   for (const act of expired) {
     if (await isSentElsewhere(act)) continue;
-    await reportFailure(
-      act,
-      `${targetName(act)}: “${act.text}” could not be sent in time and was let go. Nothing has changed.`,
-    );
+    await reportFailure(act, text.expiredText(targetName(act), act.text));
   }
   for (const act of live) {
     if (await isSentElsewhere(act)) continue;
-    const askedAt = serverNow();
+    const requestedAt = serverNow();
     const answer = await api.sendAction(act.path, act.body);
     updateConnectionState(answer);
     const status = answer.kind === "problem" ? answer.problem.status : 0;
     switch (deliveryDecision(answer.kind, status)) {
       case "done":
         await removeAction(act);
-        if (answer.kind === "ok") acceptResult(act, answer.value, askedAt);
+        if (answer.kind === "ok") acceptResult(act, answer.value, requestedAt);
         break;
       case "drop":
         await reportFailure(
           act,
-          `${targetName(act)}: “${act.text}” was not accepted. ${answer.kind === "problem" ? answer.problem.detail : ""}`,
+          text.refusedText(targetName(act), act.text, answer.kind === "problem" ? answer.problem.detail : ""),
         );
         break;
       case "keep":
-        return; // whatever stands in the way stands in the way of the rest too
+        return; // what stops this one stops the others too
     }
     if (signedIn.value === "no") return;
   }
   if (store !== null) await sendDisplayReceipts(store, Date.now());
 }
 
-function acceptResult(act: QueuedAction, view: ActionView, askedAt: number): void {
+function acceptResult(act: QueuedAction, view: ActionView, requestedAt: number): void {
   const isYards = "skippedFeeders" in view;
-  acceptFeeders(isYards ? view.feeders : [view], askedAt);
+  acceptFeeders(isYards ? view.feeders : [view], requestedAt);
   const missed = isYards && "yard" in act ? view.skippedFeeders.filter((id) => act.feeders.includes(id)) : [];
   if (missed.length === 0) return;
   const names = missed.map((id) => findFeeder(id)?.feeder.name ?? id).join(", ");
-  const words = `${targetName(act)}: “${act.text}” left out ${names}, on the bench or put away by now.`;
-  failedActions.value = [...failedActions.value, { id: `${act.id} left out`, words }];
-  announce(words);
+  const failure = text.skippedText(targetName(act), act.text, names, missed.length);
+  failedActions.value = [...failedActions.value, { id: `${act.id} skipped`, text: failure }];
+  announce(failure);
 }
 
-/** What was answered on a notice while this page was away, or is kept from an earlier opening, waits here too. */
+/** Adds actions from notifications while this page was closed, and those stored earlier. */
 async function loadStoredActions(): Promise<void> {
   if (store === null) return;
   const known = new Set(queuedActions.value.map(({ id }) => id));
@@ -184,24 +182,24 @@ async function loadStoredActions(): Promise<void> {
   if (others.length > 0) queuedActions.value = [...others, ...queuedActions.value];
 }
 
-/** Another window of the same browser may have sent it meanwhile: then it is gone from the phone, and no loss. */
+/** Another window of the same browser may have sent it: then it is no longer stored, and nothing is lost. */
 async function isSentElsewhere(act: QueuedAction): Promise<boolean> {
   if (store === null || (await store.get(queuedActionKey(act.id))) !== undefined) return false;
   await removeAction(act);
-  void refreshHome(); // what came of it is known there, and that there is a line again
+  void refreshHome(); // the server knows the result, and there is a connection again
   return true;
 }
 
-async function reportFailure(act: QueuedAction, words: string): Promise<void> {
-  failedActions.value = [...failedActions.value, { id: act.id, words }];
-  announce(words);
+async function reportFailure(act: QueuedAction, failure: string): Promise<void> {
+  failedActions.value = [...failedActions.value, { id: act.id, text: failure }];
+  announce(failure);
   await removeAction(act);
 }
 
 async function removeAction(act: QueuedAction): Promise<void> {
   queuedActions.value = queuedActions.value.filter((each) => each.id !== act.id);
   await store?.remove(queuedActionKey(act.id));
-  if (act.notification !== undefined) await closeNotifications(act.notification.tag); // "waits for a connection" is no longer so
+  if (act.notification !== undefined) await closeNotifications(act.notification.tag); // it says that the action is not sent yet
 }
 
 export const cancelAction = (act: QueuedAction) => removeAction(act);

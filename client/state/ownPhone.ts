@@ -1,9 +1,10 @@
 import { signal } from "@preact/signals";
+import * as text from "#text/ownPhone.ts";
 import type { PhonesView } from "../../server/contract/api.ts";
 import { type ApiResult, api } from "../api/api.ts";
 import { subscriptionRequest } from "../offline/endpointRenewal.ts";
 
-/** Whether this browser can be woken by a push, and if not, what stands in the way. */
+/** Whether this browser can receive push notifications, and if not, why. */
 export type PushAbility = "ready" | "insecure" | "homeScreenFirst" | "denied" | "unsupported";
 
 export interface BrowserSupport {
@@ -32,41 +33,41 @@ export function browserSupport(): BrowserSupport {
   };
 }
 
-/** This phone's own endpoint once it is switched on; null while it is not. */
+/** This phone's own endpoint while notifications are on; null while they are off. */
 export const ownEndpoint = signal<string | null>(null);
 
 export async function updateOwnEndpoint(): Promise<void> {
   ownEndpoint.value = (await ownSubscription())?.endpoint ?? null;
 }
 
-/** Leave to notify, as the browser last said. */
+/** The permission to notify, as the browser last reported it. */
 export const notificationPermission = signal<BrowserSupport["permission"]>("none");
 
 export type SwitchOnOutcome =
   | ApiResult<PhonesView>
   | { readonly kind: "notAllowed" }
-  /** The browser hands out an address that is known to be dead, also after it gave it back. */
+  /** The browser gives an endpoint that is known to be expired, also after it was unsubscribed. */
   | { readonly kind: "sameAddress" }
   | { readonly kind: "failed"; readonly text: string };
 
 /**
- * Must be called from the keeper's own tap: browsers ask for leave only then.
- * @param replaces by which endpoint the server knew this browser before; null: by none
+ * Must be called from a tap of the person: browsers ask for permission only then.
+ * @param replaces the endpoint by which the server knew this browser before; null: none
  */
 export async function switchOn(view: PhonesView, label: string, replaces: string | null): Promise<SwitchOnOutcome> {
-  const asked = await Notification.requestPermission();
-  notificationPermission.value = asked;
-  if (asked !== "granted") return { kind: "notAllowed" };
+  const permission = await Notification.requestPermission();
+  notificationPermission.value = permission;
+  if (permission !== "granted") return { kind: "notAllowed" };
   const registration = await navigator.serviceWorker.ready;
   const old = await registration.pushManager.getSubscription();
-  // subscribe() returns the subscription that is there, alive or dead. One that the server doesn't list, or that was made for
-  // another server key, is given back first (Push API, section 5: subscribe).
+  // subscribe() returns the existing subscription, valid or expired. One that the server doesn't list, or that was made for
+  // another server key, is unsubscribed first (Push API, section 5: subscribe).
   const isListed = view.phones.some(({ endpoint, blockedAt }) => endpoint === old?.endpoint && blockedAt === null);
-  const keeps = old !== null && isListed && sameKey(old.options.applicationServerKey, view.publicKey);
+  const isKept = old !== null && isListed && sameKey(old.options.applicationServerKey, view.publicKey);
   let subscription: PushSubscription;
   try {
-    if (old !== null && !keeps && !(await old.unsubscribe())) {
-      return { kind: "failed", text: "it did not give its old address back" };
+    if (old !== null && !isKept && !(await old.unsubscribe())) {
+      return { kind: "failed", text: text.oldAddressKeptText };
     }
     subscription = await registration.pushManager.subscribe({
       userVisibleOnly: true,
@@ -75,7 +76,7 @@ export async function switchOn(view: PhonesView, label: string, replaces: string
   } catch (cause) {
     return { kind: "failed", text: cause instanceof Error ? cause.message : String(cause) };
   }
-  if (!keeps && old !== null && subscription.endpoint === old.endpoint) return { kind: "sameAddress" };
+  if (!isKept && old !== null && subscription.endpoint === old.endpoint) return { kind: "sameAddress" };
   const before = replaces ?? old?.endpoint ?? null;
   const answer = await api.addPhone({
     ...subscriptionRequest(subscription),
@@ -93,14 +94,14 @@ export async function switchOff(): Promise<void> {
   ownEndpoint.value = null;
 }
 
-/** A name the keeper will know it by; can be overwritten. */
+/** A name that the person recognizes; it can be changed. */
 export function guessLabel(userAgent: string): string {
   if (/iPhone/.test(userAgent)) return "iPhone";
   if (/iPad/.test(userAgent)) return "iPad";
-  if (/Android/.test(userAgent)) return /Mobile/.test(userAgent) ? "Android phone" : "Android tablet";
-  if (/Windows/.test(userAgent)) return "Windows computer";
-  if (/Macintosh/.test(userAgent)) return "Mac";
-  return "This device";
+  if (/Android/.test(userAgent)) return /Mobile/.test(userAgent) ? text.androidPhoneName : text.androidTabletName;
+  if (/Windows/.test(userAgent)) return text.windowsName;
+  if (/Macintosh/.test(userAgent)) return text.macName;
+  return text.thisDeviceName;
 }
 
 export function fromBase64Url(text: string): Uint8Array<ArrayBuffer> {
@@ -110,7 +111,7 @@ export function fromBase64Url(text: string): Uint8Array<ArrayBuffer> {
   return octets;
 }
 
-/** The browser's own subscription, of which the server may not know. */
+/** The browser's own subscription, which the server may not know. */
 export async function ownSubscription(): Promise<PushSubscription | null> {
   if (!("serviceWorker" in navigator)) return null;
   const registration = await navigator.serviceWorker.getRegistration();
@@ -120,6 +121,6 @@ export async function ownSubscription(): Promise<PushSubscription | null> {
 function sameKey(key: ArrayBuffer | null, publicKey: string): boolean {
   if (key === null) return false;
   const wanted = fromBase64Url(publicKey);
-  const had = new Uint8Array(key);
-  return had.length === wanted.length && had.every((octet, index) => octet === wanted[index]);
+  const actual = new Uint8Array(key);
+  return actual.length === wanted.length && actual.every((octet, index) => octet === wanted[index]);
 }

@@ -21,13 +21,13 @@ import {
   updateOwnEndpoint,
 } from "./ownPhone.ts";
 
-/** The keeper's phones as the server knows them; null until it was asked. */
+/** The person's phones as the server knows them; null until they are loaded. */
 export const phones = signal<PhonesView | null>(null);
 
-/** By which address the server last listed this very browser; null where it never did. */
+/** The endpoint by which the server last listed this very browser; null where it never did. */
 export const storedEndpoint = signal<string | null>(null);
 
-/** This phone has a new address that the server has not got yet. */
+/** This phone has a new endpoint that the server has not got yet. */
 export const isRenewalPending = signal(false);
 
 const sentPermissionKey = "toldPermission";
@@ -36,19 +36,19 @@ const retryMaxMs = 5 * 60_000;
 
 let store: LocalStore | null = null;
 
-/** Looks after this phone's own address and leave to notify: now, and whenever either may have changed. */
+/** Keeps this phone's endpoint and its permission to notify up to date with the server: now, and when either may change. */
 export async function openPhones(kept: LocalStore): Promise<void> {
   store = kept;
   storedEndpoint.value = (await kept.get<string>(ownEndpointKey)) ?? null;
-  const look = () => {
+  const checkIfVisible = () => {
     if (document.visibilityState !== "hidden") checkPhone();
   };
-  addEventListener("online", look);
-  addEventListener("focus", look);
-  document.addEventListener("visibilitychange", look);
+  addEventListener("online", checkIfVisible);
+  addEventListener("focus", checkIfVisible);
+  document.addEventListener("visibilitychange", checkIfVisible);
   const status = await navigator.permissions
     ?.query({ name: "notifications" })
-    .catch((cause: unknown) => console.warn("The browser does not tell of its leave to notify.", cause));
+    .catch((cause: unknown) => console.warn("The browser does not report its permission to notify.", cause));
   status?.addEventListener("change", checkPhone);
   await checkQueued();
 }
@@ -58,13 +58,13 @@ let checkAgain = false;
 let retryMs = retryFirstMs;
 let retryTimer: ReturnType<typeof setTimeout> | undefined;
 
-/** Something may have changed: this phone's address, its leave to notify, or the connection. */
+/** Something may have changed: this phone's endpoint, its permission to notify, or the connection. */
 export function checkPhone(): void {
   retryMs = retryFirstMs;
   void checkQueued();
 }
 
-/** One at a time; asked for once more while it is under way, it looks once more. */
+/** One at a time; a request during a check starts one more check after it. */
 function checkQueued(): Promise<void> {
   if (checking !== null) {
     checkAgain = true;
@@ -88,18 +88,18 @@ async function checkOnce(): Promise<void> {
   notificationPermission.value = browserSupport().permission;
   await updateOwnEndpoint();
   storedEndpoint.value = (await store.get<string>(ownEndpointKey)) ?? null; // the worker may have renewed it
-  const told = await sendPermission(store);
+  const isPermissionSent = await sendPermission(store);
   const sent = await renewEndpoint(store);
   isRenewalPending.value = sent === "pending" || sent === "signedOut";
   storedEndpoint.value = (await store.get<string>(ownEndpointKey)) ?? null;
-  if ((sent === "done" || sent === "removed" || told) && signedIn.value === "yes") await loadPhones();
+  if ((sent === "done" || sent === "removed" || isPermissionSent) && signedIn.value === "yes") await loadPhones();
   clearTimeout(retryTimer);
-  if (sent !== "pending" && told !== null) return;
+  if (sent !== "pending" && isPermissionSent !== null) return;
   retryTimer = setTimeout(() => void checkQueued(), retryMs);
   retryMs = Math.min(retryMaxMs, retryMs * 2);
 }
 
-/** The browser may never have said that the address changed: the present one is compared with the one that the server knows. */
+/** The browser may not report a changed endpoint, so the present one is compared with the one that the server knows. */
 async function renewEndpoint(kept: LocalStore) {
   const remembered = storedEndpoint.value;
   if (remembered !== null && notificationPermission.value === "granted") {
@@ -115,7 +115,7 @@ async function renewEndpoint(kept: LocalStore) {
   return sendRenewal(kept);
 }
 
-/** The browser has forgotten the address of a phone that was switched on: leave to notify is there, so it asks for another. */
+/** The browser lost the endpoint though notifications are on: with the permission it can get another one. */
 async function subscribeAgain(kept: LocalStore): Promise<PushSubscription | null> {
   const key = phones.value?.publicKey ?? (await kept.get<string>(serverPublicKeyKey));
   const registration = await navigator.serviceWorker?.getRegistration();
@@ -127,17 +127,17 @@ async function subscribeAgain(kept: LocalStore): Promise<PushSubscription | null
   });
 }
 
-/** @returns whether the server was told something new; null where it could not be told and should be again */
+/** @returns whether a change was sent to the server; null where that failed and must be tried again */
 async function sendPermission(kept: LocalStore): Promise<boolean | null> {
   const endpoint = storedEndpoint.value;
   if (endpoint === null || notificationPermission.value === "none") return false;
   const allowed = notificationPermission.value === "granted";
   const known = (await kept.get<string>(sentPermissionKey)) ?? `${endpoint} true`;
-  const said = `${endpoint} ${allowed}`;
-  if (known === said || (allowed && ownEndpoint.value !== endpoint)) return false; // a renewal says it by itself
+  const current = `${endpoint} ${allowed}`;
+  if (known === current || (allowed && ownEndpoint.value !== endpoint)) return false; // a renewal includes it
   const answer = await api.setPhonePermission(endpoint, allowed);
   if (answer.kind === "unreachable" || answer.kind === "signedOut") return null;
-  await kept.put(sentPermissionKey, said);
+  await kept.put(sentPermissionKey, current);
   return true;
 }
 
@@ -149,21 +149,21 @@ export async function loadPhones(): Promise<ApiResult<PhonesView>> {
   phones.value = answer.value;
   await store?.put(serverPublicKeyKey, answer.value.publicKey);
   await storeOwnEndpoint();
-  if (isFirst) void checkQueued(); // by the server's key a forgotten address can be asked for anew
+  if (isFirst) void checkQueued(); // with the server's key a lost endpoint can be replaced
   return answer;
 }
 
 let earlyLoad: { readonly answer: Promise<ApiResult<PhonesView>>; readonly changes: number } | null = null;
 
-/** Beside the very first request for the feeders, so that what a first page says of the phones comes with them. */
+/** In parallel with the very first request for the feeders, so that the first page can show both at once. */
 export function loadPhonesEarly(): Promise<ApiResult<PhonesView>> {
   earlyLoad = { answer: loadPhones(), changes: phoneChangeCount.value };
   return earlyLoad.answer;
 }
 
 /**
- * What was asked for early serves the first page that wants it: on a weak line nothing is fetched twice. Where the phones have
- * changed since, or may have, they are asked for anew.
+ * Uses the early request once: on a weak connection nothing is loaded twice. Where the phones have changed since, or may have,
+ * they are loaded again.
  */
 export async function loadPhonesForHome(): Promise<ApiResult<PhonesView>> {
   const taken = earlyLoad;
@@ -173,7 +173,7 @@ export async function loadPhonesForHome(): Promise<ApiResult<PhonesView>> {
   return answer.kind === "ok" ? answer : loadPhones();
 }
 
-/** Only an address that the server lists counts as this phone's: whatever else the browser has replaces that one. */
+/** Only an endpoint that the server lists counts as this phone's own; any other replaces it. */
 async function storeOwnEndpoint(): Promise<void> {
   const own = ownEndpoint.value;
   if (own === null || own === storedEndpoint.value) return;
@@ -182,7 +182,7 @@ async function storeOwnEndpoint(): Promise<void> {
   await store?.put(ownEndpointKey, own);
 }
 
-/** Switched off by hand: that is no loss to warn of. */
+/** Turned off by the person: nothing to warn of. */
 export async function removeOwnEndpoint(): Promise<void> {
   storedEndpoint.value = null;
   isRenewalPending.value = false;

@@ -1,12 +1,15 @@
-/** Amounts of food, said before they are counted. */
+import { fullnessTexts, gramsText, kilogramsText } from "#text/amount.ts";
+import { numberText } from "./format.ts";
+
+/** Amounts of food as text. */
 
 /** "620 g", "1.25 kg", "2 kg" */
 export const massText = (grams: number) =>
-  grams < 999.5 ? `${Math.round(grams)} g` : `${Number((grams / 1000).toFixed(grams < 9_950 ? 2 : 1))} kg`;
+  grams < 999.5 ? gramsText(numberText(grams)) : kilogramsText(numberText(grams / 1000, grams < 9_950 ? 2 : 1));
 
 /**
- * What is in the hopper, no finer than it is known: to the coarsest step of about a tenth of its interval, and to 10 g where
- * it is said in kilograms. The interval is rounded outwards, so that it never promises more than the server said.
+ * What is in the hopper, only as exact as it is known: to the coarsest step of about a tenth of its interval, and to 10 g
+ * where it is given in kilograms. The interval is rounded outwards, so that it never promises more than the server does.
  */
 export function levelText(level: { readonly grams: number; readonly low: number; readonly high: number }) {
   const tenth = (level.high - level.low) / 10;
@@ -19,27 +22,20 @@ export function levelText(level: { readonly grams: number; readonly low: number;
   };
 }
 
+const fullnessLimits = [0.02, 0.09, 0.19, 0.29, 0.42, 0.58, 0.71, 0.83, 0.95];
+
 /** "about half full": an eye's estimate, since the interval is seldom narrower than an eighth. */
-export function fullnessText(share: number): string {
-  if (share < 0.02) return "empty";
-  if (share < 0.09) return "nearly empty";
-  if (share < 0.19) return "about an eighth full";
-  if (share < 0.29) return "about a quarter full";
-  if (share < 0.42) return "about a third full";
-  if (share < 0.58) return "about half full";
-  if (share < 0.71) return "about two thirds full";
-  if (share < 0.83) return "about three quarters full";
-  if (share < 0.95) return "nearly full";
-  return "full";
-}
+export const fullnessText = (share: number): string =>
+  fullnessTexts[fullnessLimits.filter((limit) => share >= limit).length] ?? "";
 
-export const capitalize = (words: string) => words.charAt(0).toUpperCase() + words.slice(1);
+export const capitalize = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
+export const uncapitalize = (text: string) => text.charAt(0).toLowerCase() + text.slice(1);
 /** A whole sentence, with its end. */
-export const toSentence = (words: string) => capitalize(/[.!?…]$/.test(words) ? words : `${words}.`);
+export const toSentence = (text: string) => capitalize(/[.!?…]$/.test(text) ? text : `${text}.`);
 
-/** "enough until Thursday, 80 % sure" is one big thing and one small thing. */
-export function splitHeadline(words: string): { readonly headline: string; readonly detail: string | null } {
-  const pause = words.search(/[,:] /);
-  if (pause < 0) return { headline: capitalize(words), detail: null };
-  return { headline: capitalize(words.slice(0, pause)), detail: capitalize(words.slice(pause + 2)) };
+/** "very likely enough until Thursday, about 620 g" is a headline and a detail. */
+export function splitHeadline(text: string): { readonly headline: string; readonly detail: string | null } {
+  const pause = text.search(/[,:] /);
+  if (pause < 0) return { headline: capitalize(text), detail: null };
+  return { headline: capitalize(text.slice(0, pause)), detail: capitalize(text.slice(pause + 2)) };
 }

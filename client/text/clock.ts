@@ -1,25 +1,18 @@
-/** How moments are said to the keeper. Wire times are ISO 8601 in UTC; they are told in the yard's own zone. */
+import * as text from "#text/clock.ts";
+import { dateFormat, timeAgoText } from "./format.ts";
+
+/** Moments as text. The server's times are ISO 8601 in UTC; they are shown in the yard's time zone. */
 
 const minuteMs = 60_000;
 const dayMs = 86_400_000;
 
-const formats = new Map<string, Intl.DateTimeFormat>();
-function format(zone: string, name: string, options: Intl.DateTimeFormatOptions): Intl.DateTimeFormat {
-  const key = `${name} ${zone}`;
-  const known = formats.get(key);
-  if (known !== undefined) return known;
-  const made = new Intl.DateTimeFormat("en-GB", { ...options, timeZone: zone });
-  formats.set(key, made);
-  return made;
-}
-
 /** "14:20" */
 export const timeText = (at: string, zone: string) =>
-  format(zone, "time", { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(new Date(at));
+  dateFormat(zone, "time", { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(new Date(at));
 
 /** The local calendar date, "2026-11-25". */
 export function localDate(now: number, zone: string): string {
-  const parts = format(zone, "date", { year: "numeric", month: "2-digit", day: "2-digit" }).formatToParts(now);
+  const parts = dateFormat(zone, "date", { year: "numeric", month: "2-digit", day: "2-digit" }).formatToParts(now);
   const part = (type: string) => parts.find((each) => each.type === type)?.value ?? "";
   return `${part("year")}-${part("month")}-${part("day")}`;
 }
@@ -31,24 +24,28 @@ export const shiftDate = (date: string, days: number) =>
 /** "today", "yesterday", "tomorrow", "Thursday", "Thu 12 Nov", and in another year "Thu 12 Nov 2025" */
 export function dayText(date: string, today: string): string {
   const distance = Math.round((Date.parse(date) - Date.parse(today)) / dayMs);
-  if (distance === 0) return "today";
-  if (distance === -1) return "yesterday";
-  if (distance === 1) return "tomorrow";
+  if (distance === 0) return text.todayText;
+  if (distance === -1) return text.yesterdayText;
+  if (distance === 1) return text.tomorrowText;
   const noon = new Date(`${date}T12:00:00Z`);
-  if (distance > 1 && distance < 7) return format("UTC", "weekday", { weekday: "long" }).format(noon);
-  const day = format("UTC", "day", { weekday: "short", day: "numeric", month: "short" }).format(noon).replace(",", "");
-  return date.slice(0, 4) === today.slice(0, 4) ? day : `${day} ${date.slice(0, 4)}`; // else it is read as one of this year
+  if (distance > 1 && distance < 7) return dateFormat("UTC", "weekday", { weekday: "long" }).format(noon);
+  const day = dateFormat("UTC", "day", { weekday: "short", day: "numeric", month: "short" })
+    .format(noon)
+    .replace(",", "");
+  return date.slice(0, 4) === today.slice(0, 4) ? day : `${day} ${date.slice(0, 4)}`;
 }
 
-/** "14:20" today, otherwise "yesterday at 14:20", "Thursday at 09:00", "Thu 12 Nov at 09:00". */
-export function momentText(at: string, now: number, zone: string): string {
-  const day = dayText(localDate(Date.parse(at), zone), localDate(now, zone));
-  return day === "today" ? timeText(at, zone) : `${day} at ${timeText(at, zone)}`;
-}
+/** "today at 14:20", "yesterday at 14:20", "Thursday at 09:00", "Thu 12 Nov at 09:00". */
+export const dayAndTimeText = (at: string, now: number, zone: string) =>
+  text.dayAtTimeText(dayText(localDate(Date.parse(at), zone), localDate(now, zone)), timeText(at, zone));
+
+/** The same, without the day where it is today: "14:20". */
+export const momentText = (at: string, now: number, zone: string) =>
+  localDate(Date.parse(at), zone) === localDate(now, zone) ? timeText(at, zone) : dayAndTimeText(at, now, zone);
 
 /**
- * A forecast's moment, no finer than a forecast is: "about 14:30" today, then "tomorrow morning", "Friday evening", "Thu 3 Dec".
- * A moment that has passed is no forecast, and is said to the minute.
+ * A forecast's moment, only as exact as a forecast is: "about 14:30" today, then "tomorrow morning", "Friday evening",
+ * "Thu 3 Dec". A moment that has passed is no forecast, and is given to the minute.
  */
 export function approximateMomentText(at: string, now: number, zone: string): string {
   const then = Date.parse(at);
@@ -56,22 +53,23 @@ export function approximateMomentText(at: string, now: number, zone: string): st
   const date = localDate(then, zone);
   const today = localDate(now, zone);
   const halfHour = new Date(Math.round(then / (30 * minuteMs)) * 30 * minuteMs).toISOString();
-  if (date === today) return `about ${timeText(halfHour, zone)}`;
+  if (date === today) return text.aboutTimeText(timeText(halfHour, zone));
   const day = dayText(date, today);
   if (Date.parse(date) - Date.parse(today) >= 7 * dayMs) return day;
   const hour = Number(timeText(at, zone).slice(0, 2));
-  return `${day} ${hour < 5 ? "before dawn" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening"}`;
+  if (hour < 5) return text.beforeDawnText(day);
+  if (hour < 12) return text.morningText(day);
+  return hour < 17 ? text.afternoonText(day) : text.eveningText(day);
 }
 
 /** "just now", "4 minutes ago", "3 hours ago", "2 days ago". A moment in the future (clocks differ) counts as now. */
 export function agoText(at: string, now: number): string {
   const ago = Math.max(0, now - Date.parse(at));
-  if (ago < minuteMs) return "just now";
-  if (ago < 90 * minuteMs) return countAgo(Math.round(ago / minuteMs), "minute");
-  if (ago < 36 * 60 * minuteMs) return countAgo(Math.round(ago / (60 * minuteMs)), "hour");
-  return countAgo(Math.round(ago / dayMs), "day");
+  if (ago < minuteMs) return text.justNowText;
+  if (ago < 90 * minuteMs) return timeAgoText(Math.round(ago / minuteMs), "minute");
+  if (ago < 36 * 60 * minuteMs) return timeAgoText(Math.round(ago / (60 * minuteMs)), "hour");
+  return timeAgoText(Math.round(ago / dayMs), "day");
 }
-const countAgo = (count: number, what: string) => `${count} ${what}${count === 1 ? "" : "s"} ago`;
 
 /** The instant at which a wall clock in the zone shows this date and time; where it shows it twice, the earlier. */
 export function zonedInstant(date: string, time: string, zone: string): string {
@@ -83,7 +81,7 @@ export function zonedInstant(date: string, time: string, zone: string): string {
 }
 
 function offsetMs(at: number, zone: string): number {
-  const parts = format(zone, "full", {
+  const parts = dateFormat(zone, "full", {
     year: "numeric",
     month: "2-digit",
     day: "2-digit",

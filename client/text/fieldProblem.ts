@@ -1,14 +1,16 @@
-/** A refused field in plain words. The server's own are plain already; what its schema says of itself is for programs. */
+import * as text from "#text/fieldProblem.ts";
+
+/** A refused field in plain words. The server's own texts are plain already; those of its schema library are for engineers. */
 export function problemText(problem: string): string {
   const bound = /^Too (small|big): expected (number|string) to (?:be|have) [<>]=?(\S+)/.exec(problem);
   if (bound !== null) {
-    const [, side, what, limit] = bound;
-    if (what === "string" && side === "small" && limit === "1") return "must not be empty";
-    const letters = what === "string" ? " characters" : "";
-    return `must be at ${side === "small" ? "least" : "most"} ${limit}${letters}`;
+    const [, side, type, limit = ""] = bound;
+    if (type === "string" && side === "small" && limit === "1") return text.emptyText;
+    const size = type === "string" ? text.charactersText(limit) : limit;
+    return side === "small" ? text.atLeastText(size) : text.atMostText(size);
   }
-  if (problem.startsWith("Invalid option")) return "must be one of those offered";
-  if (/^Invalid input: expected int/.test(problem)) return "must be a whole number";
-  if (/^Invalid input: expected number/.test(problem)) return "must be a number";
+  if (problem.startsWith("Invalid option")) return text.chooseOptionText;
+  if (problem.startsWith("Invalid input: expected int")) return text.wholeNumberText;
+  if (problem.startsWith("Invalid input: expected number")) return text.numberText;
   return problem;
 }

@@ -1,20 +1,22 @@
+import * as text from "#text/groupedSilence.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
+import { listText } from "./format.ts";
 
 const fault = "feederSilent";
-const groupWithinMs = 15 * 60_000; // as the server tells it: server/domain/telling/yardSilence.ts
+const groupWithinMs = 15 * 60_000; // as the server groups them: server/domain/notification/groupedSilence.ts
 
 export const silenceAlarm = (feeder: FeederView) => feeder.alarms.find((alarm) => alarm.fault === fault);
 
 const isOpen = (feeder: FeederView) => {
-  const phase = silenceAlarm(feeder)?.state;
-  return phase === "unacknowledged" || phase === "acknowledged";
+  const state = silenceAlarm(feeder)?.state;
+  return state === "unacknowledged" || state === "acknowledged";
 };
 const isInGarden = ({ settings }: FeederView) => (settings.placement ?? "inGarden") === "inGarden";
 const reportMs = ({ settings }: FeederView) => settings.reportEverySeconds * 1_000;
 
 /**
- * The feeders of a yard that fell silent together: each was last heard near to the one before it. One cause, so one entry;
- * empty where fewer than two did.
+ * The feeders of a yard that stopped reporting together: the last report of each is near to that of the one before. One
+ * cause, so one entry; empty where fewer than two did.
  */
 export function groupedSilentFeeders({ feeders }: Pick<YardView, "feeders">): readonly FeederView[] {
   const silent = feeders
@@ -35,10 +37,8 @@ export function groupedSilentFeeders({ feeders }: Pick<YardView, "feeders">): re
 }
 const lastReportMs = ({ lastReportAt }: FeederView) => Date.parse(lastReportAt ?? "");
 
-/** "Rowan and Larch fell silent together" */
+/** "No reports from Rowan and Larch" */
 export function groupedSilenceText(silent: readonly FeederView[], all: number): string {
-  if (silent.length === all)
-    return all === 2 ? "Both feeders fell silent together" : `All ${all} feeders fell silent together`;
-  const names = silent.map(({ name }) => name).sort();
-  return `${names.slice(0, -1).join(", ")} and ${names.at(-1)} fell silent together`;
+  if (silent.length < all) return text.silentText(listText(silent.map(({ name }) => name).sort()));
+  return all === 2 ? text.bothSilentText : text.allSilentText(all);
 }

@@ -1,7 +1,11 @@
+import { atTimeText } from "#text/feeder.ts";
+import * as orderTexts from "#text/order.ts";
+import * as text from "#text/yardOrder.ts";
 import type { FeederView, OrderView, PauseView } from "../../server/contract/api.ts";
+import { uncapitalize } from "./amount.ts";
 import { momentText } from "./clock.ts";
 import { isStale, type PageState } from "./feeder.ts";
-import { orderText } from "./order.ts";
+import { orderHeadline } from "./order.ts";
 
 /** The state of one feeder's order, for its entry among others. */
 export interface FeederOrderText {
@@ -9,7 +13,7 @@ export interface FeederOrderText {
   readonly needsAttention: boolean;
 }
 
-/** For so long the confirmation of a resume is told beside each feeder. Our choice. */
+/** For this time the confirmation of a resume is shown beside each feeder. Our choice. */
 const confirmationShownMs = 3_600_000;
 
 /** The state of each feeder's order where it belongs to an order for the yard, or is not known to be carried out; null else. */
@@ -23,8 +27,8 @@ export function feederOrderTexts(feeders: readonly FeederView[], page: PageState
 }
 
 /**
- * "Paused: 5 of 7 confirmed. Not yet: Larch, Rowan.": what became of the newest order for the whole yard, by what each feeder
- * itself last said or did; null where there is none, or it is long done.
+ * "Paused: 5 of 7 feeders confirmed. Not confirmed: Larch, Rowan.": the state of the newest order for the whole yard, by
+ * what each feeder itself last reported or did; null where there is none, or it is long carried out.
  */
 export function yardOrderSummary(feeders: readonly FeederView[], page: PageState): string | null {
   const yardOrder = currentYardOrder(feeders, page);
@@ -33,24 +37,24 @@ export function yardOrderSummary(feeders: readonly FeederView[], page: PageState
   const concerned = feeders.filter(({ pause: { order } }) => order !== null && isSameOrder(order, yardOrder));
   const missing = concerned.filter(({ pause }) => !isCarriedOut(pause, now));
   const others = feeders.filter((feeder) => !concerned.includes(feeder));
-  const what = yardOrder.kind === "pause" ? "Paused" : "Feeding again";
+  const title = yardOrder.kind === "pause" ? text.pausedTitle : text.feedingAgainTitle;
   const all = concerned.length;
-  const count = missing.length === 0 ? `all ${all} confirmed.` : `${all - missing.length} of ${all} confirmed.`;
-  const words = [`${what}: ${count}`, namedFeeders("Not yet", missing), namedFeeders("Not part of this", others)];
-  const said = words.filter((each) => each !== "").join(" ");
-  if (!isStale(page)) return said;
-  return `As of ${momentText(new Date(asOf).toISOString(), now, zone)}: ${said.charAt(0).toLowerCase()}${said.slice(1)}`;
+  const summary =
+    (missing.length === 0
+      ? text.allConfirmedText(title, all)
+      : text.someConfirmedText(title, all - missing.length, all) + text.notConfirmedText(sortedNames(missing))) +
+    (others.length === 0 ? "" : text.notIncludedText(sortedNames(others)));
+  if (!isStale(page)) return summary;
+  return atTimeText(momentText(new Date(asOf).toISOString(), now, zone), uncapitalize(summary));
 }
 
-const namedFeeders = (what: string, feeders: readonly FeederView[]) =>
-  feeders.length === 0
-    ? ""
-    : `${what}: ${feeders
-        .map(({ name }) => name)
-        .sort((one, other) => one.localeCompare(other))
-        .join(", ")}.`;
+const sortedNames = (feeders: readonly FeederView[]) =>
+  feeders
+    .map(({ name }) => name)
+    .sort((one, other) => one.localeCompare(other))
+    .join(", ");
 
-/** All feeders of a yard are asked under one id; an id that only one feeder has is that feeder's own. */
+/** All feeders of a yard get an order under one id; an id that only one feeder has is of that feeder alone. */
 function currentYardOrder(feeders: readonly FeederView[], page: PageState): OrderView | null {
   const active = feeders.flatMap(({ pause: { order } }) => (order !== null && isActive(order) ? [order] : []));
   const [newest] = active
@@ -67,34 +71,36 @@ const isActive = ({ status }: OrderView) => status !== "superseded" && status !=
 /** A feeder that was paused by itself before or after is paused all the same. */
 const isSameOrder = (order: OrderView, other: OrderView) => order.kind === other.kind && isActive(order);
 
-/** Confirmed by the feeder, and nothing since says otherwise. A view that an older build kept has no standing. */
+/** Confirmed by the feeder, and nothing since contradicts it. A view that an older build stored has no status. */
 function isCarriedOut({ order, status, lost }: PauseView, now: number): boolean {
   if (order?.status !== "confirmed" || lost != null || isPastItsEnd(order, now)) return false;
-  const known = (status as PauseView["status"] | undefined)?.kind;
-  return known === (order.kind === "pause" ? "paused" : "feeding");
+  return (status as PauseView["status"] | undefined)?.kind === (order.kind === "pause" ? "paused" : "feeding");
 }
 /** It may have resumed by itself since the view was made. */
 const isPastItsEnd = ({ until }: OrderView, now: number) => until !== null && now >= Date.parse(until);
 
 function orderStateText(order: OrderView, pause: PauseView, { now, zone }: PageState): FeederOrderText | null {
-  const said = orderText(order, now, zone, pause.lost ?? null);
-  if (said === null || order.status !== "confirmed" || pause.lost != null) {
-    return said === null ? null : { text: said.headline, needsAttention: said.needsAttention };
-  }
+  const lost = pause.lost ?? null;
+  const state = orderHeadline(order, now, zone, lost);
+  if (state === null) return null;
+  const { headline, needsAttention } = state;
+  if (order.status !== "confirmed" || lost !== null) return { text: headline, needsAttention };
   if (!isCarriedOut(pause, now)) return { text: notFollowedText(order, pause, now, zone), needsAttention: true };
-  const at = order.answeredAt === null ? "" : ` at ${momentText(order.answeredAt, now, zone)}`;
-  return { text: `${said.headline}${at}`, needsAttention: false };
+  const at = order.answeredAt;
+  return {
+    text: at === null ? headline : orderTexts.headlineAtText(headline, momentText(at, now, zone)),
+    needsAttention: false,
+  };
 }
 
-/** It was confirmed, but what the feeder said or did since, or its silence, doesn't bear it out. */
+/** It was confirmed, but what the feeder reported or did since does not agree, or it stopped reporting. */
 function notFollowedText(order: OrderView, pause: PauseView, now: number, zone: string): string {
-  const standing = pause.status as PauseView["status"] | undefined;
-  if (order.kind === "resume") {
-    return standing?.kind === "paused"
-      ? "Resume not kept: the feeder says that it is paused"
-      : "Resume: not known whether it feeds again";
-  }
-  if (standing?.kind === "feeding") return "Pause not kept: the feeder feeds";
-  const end = order.until === null ? "until resumed" : `until ${momentText(order.until, now, zone)}`;
-  return `Pause ${end}: no longer known to hold`;
+  const status = (pause.status as PauseView["status"] | undefined)?.kind;
+  if (order.kind === "resume") return status === "paused" ? orderTexts.resumeFailedText : orderTexts.resumeUnknownText;
+  if (status === "feeding") return orderTexts.pauseFailedFeedingText;
+  const pauseText =
+    order.until === null
+      ? orderTexts.pauseUntilResumedLabel
+      : orderTexts.pauseUntilText(momentText(order.until, now, zone));
+  return orderTexts.headlineText(pauseText, orderTexts.orderStateTexts.uncertain);
 }

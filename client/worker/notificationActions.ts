@@ -1,3 +1,4 @@
+import * as text from "#text/notifications.ts";
 import { type ActionView, type ApiResult, api, paths } from "../api/api.ts";
 import {
   deliveryDecision,
@@ -12,7 +13,7 @@ import type { LocalStore } from "../offline/localStore.ts";
 import { momentText } from "../text/clock.ts";
 import type { NotificationAction, PushNotificationData } from "./pushNotification.ts";
 
-/** A notice as it stood on the screen when it was answered. */
+/** A notification as it was shown when its button was tapped. */
 interface AnsweredNotification {
   readonly title: string;
   readonly tag: string;
@@ -20,8 +21,8 @@ interface AnsweredNotification {
 }
 
 /**
- * What a tap on a notice's button asks for, as an act like any that a page asks for: kept first, then sent, and let go when
- * the keeper would no longer mean it. Null where the notice doesn't say whom it is about.
+ * The action of a tap on a notification's button, as a page would request it: stored first, then sent, and discarded when the
+ * keeper would no longer want it. Null where the notification names no feeder.
  */
 export function actionFrom(
   action: string,
@@ -31,7 +32,7 @@ export function actionFrom(
 ): QueuedAction | null {
   const { feeder, fault, raisedAt, notifiedPriority, navigate } = data;
   if (feeder === null) return null;
-  const { name, what } = splitTitle(title);
+  const { name, alarm } = splitTitle(title);
   const common = { id, feeder, feederName: name, requestedAt: now, notification: { title, tag, path: navigate } };
   switch (action as NotificationAction) {
     case "acknowledge":
@@ -40,7 +41,7 @@ export function actionFrom(
         ...common,
         kind: "acknowledge",
         path: paths.acknowledge(feeder, fault),
-        text: what === "" ? "acknowledge" : `acknowledge ${what}`,
+        text: alarm === "" ? text.acknowledgeAction : text.acknowledgeAlarmAction(alarm),
         body: {
           id,
           ...(raisedAt === null ? {} : { raisedAt }),
@@ -52,26 +53,26 @@ export function actionFrom(
         ...common,
         kind: "pause",
         path: paths.orders(feeder),
-        text: "pause until resumed",
+        text: text.pauseAction,
         body: { id, kind: "pause", until: null },
       };
   }
-  return null; // a button that this worker didn't make
+  return null; // a button of another worker's version
 }
 
-/** "Larch: tray jammed" is a name and what is wrong there. */
+/** "Larch: tray jammed" is a feeder and an alarm. */
 function splitTitle(title: string) {
   const at = title.indexOf(": ");
-  return at < 0 ? { name: title, what: "" } : { name: title.slice(0, at), what: title.slice(at + 2) };
+  return at < 0 ? { name: title, alarm: "" } : { name: title.slice(0, at), alarm: title.slice(at + 2) };
 }
 
-/** Keeps the act with the others, in place of those that it makes pointless. */
-export async function storeAction(cupboard: LocalStore, act: QueuedAction): Promise<void> {
-  await cupboard.put(queuedActionKey(act.id), act);
-  for (const old of supersededBy(act, await storedActions(cupboard))) await cupboard.remove(queuedActionKey(old.id));
+/** Stores the action, in place of those that it supersedes. */
+export async function storeAction(store: LocalStore, act: QueuedAction): Promise<void> {
+  await store.put(queuedActionKey(act.id), act);
+  for (const old of supersededBy(act, await storedActions(store))) await store.remove(queuedActionKey(old.id));
 }
 
-/** How far an act has come, for the notice that takes the answered one's place. */
+/** How far an action has come, for the notification that replaces the tapped one. */
 export type ActionProgress =
   | { readonly kind: "done" }
   | { readonly kind: "pending" }
@@ -79,43 +80,42 @@ export type ActionProgress =
   | { readonly kind: "refused"; readonly text: string }
   | { readonly kind: "expired" }
   | { readonly kind: "raisedAgain" }
-  /** An open page has sent it, and tells there what came of it. */
+  /** An open page has sent it, and shows the result. */
   | { readonly kind: "sentByPage" };
 
-/** An act that was met while sending, and how far it came. */
+/** An action of the queue after sending, and how far it came. */
 export interface SentAction {
   readonly action: QueuedAction;
   readonly progress: ActionProgress;
 }
 
-/** Whether nothing more will become of it. */
+/** Whether this progress is the last. */
 export const isFinal = ({ kind }: ActionProgress) => kind !== "pending" && kind !== "signedOut";
 
 /**
- * Sends what waits, the oldest first, and says of each act how far it came. Stops at the first that can't get through:
- * whatever stands in its way stands in the way of the rest too. What a page asked for and what came to nothing is left for
- * that page to find and to tell.
+ * Sends the queue, the oldest action first, and returns how far each came. Stops at the first that can't be sent: what stops it
+ * stops the others too. A page's action that failed is left in the store, for the page to report.
  */
 export async function sendStoredActions(
-  cupboard: LocalStore,
+  store: LocalStore,
   now: number,
   post: (path: string, body: unknown) => Promise<ApiResult<ActionView>> = api.sendAction,
 ): Promise<readonly SentAction[]> {
-  const met: SentAction[] = [];
+  const sent: SentAction[] = [];
   const settle = async (act: QueuedAction, progress: ActionProgress) => {
-    met.push({ action: act, progress });
+    sent.push({ action: act, progress });
     const isForPage = act.notification === undefined && progress.kind !== "done";
-    if (isFinal(progress) && !isForPage) await cupboard.remove(queuedActionKey(act.id));
+    if (isFinal(progress) && !isForPage) await store.remove(queuedActionKey(act.id));
   };
-  const { live, expired } = splitExpired(await storedActions(cupboard), now);
+  const { live, expired } = splitExpired(await storedActions(store), now);
   for (const act of expired) await settle(act, { kind: "expired" });
-  let inTheWay: ActionProgress | null = null;
+  let obstacle: ActionProgress | null = null;
   for (const act of live) {
-    const progress: ActionProgress = inTheWay ?? actionProgress(act, await post(act.path, act.body));
+    const progress: ActionProgress = obstacle ?? actionProgress(act, await post(act.path, act.body));
     await settle(act, progress);
-    if (!isFinal(progress)) inTheWay = progress;
+    if (!isFinal(progress)) obstacle = progress;
   }
-  return met;
+  return sent;
 }
 
 function actionProgress(act: QueuedAction, answer: ApiResult<ActionView>): ActionProgress {
@@ -129,30 +129,28 @@ function actionProgress(act: QueuedAction, answer: ApiResult<ActionView>): Actio
   }
 }
 
-/** The answer was meant for an earlier raise: the server took it for that one, and the alarm waits for another. */
+/** It acknowledged an earlier occurrence, and the alarm was raised again since. */
 const isRaisedAgain = (act: QueuedAction, view: ActionView) =>
   act.kind === "acknowledge" &&
   "alarms" in view &&
   view.alarms.some(({ fault, state }) => state === "unacknowledged" && paths.acknowledge(view.id, fault) === act.path);
 
-/** What the keeper reads in the answered notice's place. */
+/** What the keeper reads in place of the tapped notification. */
 export function progressText(act: QueuedAction, progress: ActionProgress, now: number, zone: string): string {
   switch (progress.kind) {
     case "done":
-      return act.kind === "pause"
-        ? "Pause asked. Wait for the feeder's own word before you rely on it."
-        : "Acknowledged.";
+      return act.kind === "pause" ? text.pauseRequestedText : text.acknowledgedText;
     case "pending":
-      return `Waits for a connection; let go at ${momentText(new Date(expiresAt(act)).toISOString(), now, zone)} if there is none.`;
+      return text.notSentText(momentText(new Date(expiresAt(act)).toISOString(), now, zone));
     case "signedOut":
-      return "Could not: sign in first. Open Pieward, and it is sent then.";
+      return text.signedOutText;
     case "refused":
-      return `Could not: ${progress.text === "" ? "the server did not accept it." : progress.text}`;
+      return text.refusedText(progress.text === "" ? text.noReasonText : progress.text);
     case "sentByPage":
-      return "Sent. Pieward stands open and says there what came of it.";
+      return text.sentByPageText;
     case "raisedAgain":
-      return "Too late: it has come again or grown worse since. Look at it anew.";
+      return text.raisedAgainText;
     case "expired":
-      return "Too late: it could not be sent in time and was let go. Nothing has changed.";
+      return text.expiredText;
   }
 }

@@ -1,10 +1,12 @@
+import { languageTag } from "#text/language.ts";
+import * as text from "#text/notifications.ts";
 import type { PushPayload } from "../../server/contract/api.ts";
 
-/** What is shown for a push. A browser that lets a push pass unseen takes the right to push away, so there is always one. */
+/** What is shown for a push. A browser removes the permission after a push without a notification, so there is always one. */
 export interface PushNotification {
   readonly title: string;
   readonly options: PushNotificationOptions;
-  /** What stands with this tag is taken away first: it asks for nothing any more. */
+  /** Notifications with this tag are closed first: they need no action any more. */
   readonly isClosing: boolean;
 }
 
@@ -21,7 +23,7 @@ export interface PushNotificationOptions {
   readonly data: PushNotificationData;
 }
 
-/** What the notice carries along, so that it can be answered, reported as shown and judged stale later. */
+/** For its buttons, its display receipt, and to find out later whether it is stale. */
 export interface PushNotificationData {
   readonly navigate: string;
   readonly item: string | null;
@@ -34,21 +36,21 @@ export interface PushNotificationData {
 export type NotificationAction = PushPayload["notification"]["data"]["actions"][number];
 
 const actionText: Readonly<Record<NotificationAction, string>> = {
-  acknowledge: "Acknowledge",
-  pause: "Pause the feeder",
+  acknowledge: text.acknowledgeLabel,
+  pause: text.pauseLabel,
 };
 
 /**
- * @param text the push's own text; null where there was none, or none that could be read
+ * @param payload the push's own text; null where there was none, or none that could be read
  * @param proposed what a browser that knows the declarative form would show by itself
  */
-export function readPush(text: string | null, origin: string, proposed: unknown = null): PushNotification {
-  const said = parsePayload(text) ?? withTitle(proposed);
-  if (said === null) return defaultNotification;
-  const { item, feeder, fault, raisedAt, actions: answers, priority, isClosing: closes } = (said.data ?? {}) as Partial<PayloadData>;
-  const silent = said.silent === true || closes === true;
+export function readPush(payload: string | null, origin: string, proposed: unknown = null): PushNotification {
+  const shown = parsePayload(payload) ?? withTitle(proposed);
+  if (shown === null) return defaultNotification;
+  const { item, feeder, fault, raisedAt, actions: answers, priority, isClosing: closes } = (shown.data ?? {}) as Partial<PayloadData>;
+  const silent = shown.silent === true || closes === true;
   const data: PushNotificationData = {
-    navigate: ownPath(said.navigate, origin),
+    navigate: ownPath(shown.navigate, origin),
     item: textOrNull(item),
     feeder: textOrNull(feeder),
     fault: textOrNull(fault),
@@ -56,24 +58,24 @@ export function readPush(text: string | null, origin: string, proposed: unknown 
     notifiedPriority: priority === "urgent" || priority === "soon" ? priority : null,
   };
   return {
-    title: said.title,
+    title: shown.title,
     isClosing: closes === true,
     options: {
       ...defaultOptions,
-      body: typeof said.body === "string" ? said.body : "",
-      tag: typeof said.tag === "string" && said.tag !== "" ? said.tag : defaultOptions.tag,
+      body: typeof shown.body === "string" ? shown.body : "",
+      tag: typeof shown.tag === "string" && shown.tag !== "" ? shown.tag : defaultOptions.tag,
       silent,
       requireInteraction: priority === "urgent" && closes !== true,
-      renotify: !silent, // the same tag replaces the old notice; only a quiet one does so without a sound
+      renotify: !silent, // the same tag replaces the old notification; only a silent one does so without a sound
       actions: closes === true ? [] : actionsFor(answers, data),
       data,
     },
   };
 }
 
-/** The same notice once more, as a push service may hand it on twice: it stays, and makes no second sound. */
-export const silentRepeat = ({ options, ...notice }: PushNotification): PushNotification => ({
-  ...notice,
+/** The same notification again, as a push service may deliver it twice: it stays, without a second sound. */
+export const silentRepeat = ({ options, ...notification }: PushNotification): PushNotification => ({
+  ...notification,
   options: { ...options, silent: true, renotify: false },
 });
 
@@ -81,7 +83,7 @@ const defaultOptions: PushNotificationOptions = {
   body: "",
   tag: "pieward",
   silent: false,
-  lang: "en",
+  lang: languageTag,
   icon: "/icon-192.png",
   badge: "/badge-96.png",
   requireInteraction: false,
@@ -91,19 +93,19 @@ const defaultOptions: PushNotificationOptions = {
 };
 
 const defaultNotification: PushNotification = {
-  title: "Pieward",
+  title: text.defaultTitle,
   isClosing: false,
-  options: { ...defaultOptions, body: "Open to see what your feeder says." },
+  options: { ...defaultOptions, body: text.defaultText },
 };
 
-/** A word in a notice's place that asks for nothing: what became of an answer. */
+/** Replaces a notification and needs no action: the result of its button. */
 export const silentNotification = (title: string, body: string, tag: string, navigate: string): PushNotification => ({
   title,
   isClosing: false,
   options: { ...defaultOptions, body, tag, silent: true, renotify: false, data: { ...defaultOptions.data, navigate } },
 });
 
-/** Only what we could carry out: a newer server may offer more than this worker knows. */
+/** Only the actions that this worker knows: a newer server may offer more. */
 function actionsFor(answers: unknown, { feeder, fault }: PushNotificationData): PushNotificationOptions["actions"] {
   if (!Array.isArray(answers) || feeder === null) return [];
   return (Object.keys(actionText) as NotificationAction[])
@@ -114,23 +116,23 @@ function actionsFor(answers: unknown, { feeder, fault }: PushNotificationData): 
 type PayloadData = PushPayload["notification"]["data"];
 type PayloadNotification = Partial<PushPayload["notification"]> & { readonly title: string };
 
-function parsePayload(text: string | null): PayloadNotification | null {
-  if (text === null) return null;
+function parsePayload(payload: string | null): PayloadNotification | null {
+  if (payload === null) return null;
   try {
-    return withTitle((JSON.parse(text) as { notification?: unknown } | null)?.notification);
+    return withTitle((JSON.parse(payload) as { notification?: unknown } | null)?.notification);
   } catch {
-    return null; // not JSON: the plain notice is shown instead
+    return null; // not JSON: the default notification is shown instead
   }
 }
 
-function withTitle(said: unknown): PayloadNotification | null {
-  const title = (said as Partial<PayloadNotification> | null | undefined)?.title;
-  return typeof title === "string" && title !== "" ? (said as PayloadNotification) : null;
+function withTitle(value: unknown): PayloadNotification | null {
+  const title = (value as Partial<PayloadNotification> | null | undefined)?.title;
+  return typeof title === "string" && title !== "" ? (value as PayloadNotification) : null;
 }
 
-const textOrNull = (said: unknown): string | null => (typeof said === "string" && said !== "" ? said : null);
+const textOrNull = (value: unknown): string | null => (typeof value === "string" && value !== "" ? value : null);
 
-/** A notice may only lead to our own pages. */
+/** A notification may only lead to our own pages. */
 export function ownPath(navigate: unknown, origin: string): string {
   if (typeof navigate !== "string") return "/";
   try {

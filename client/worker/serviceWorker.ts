@@ -1,3 +1,4 @@
+import * as text from "#text/notifications.ts";
 import type { QueuedAction } from "../offline/actionQueue.ts";
 import { sendDisplayReceipts, storeDisplayReceipt } from "../offline/displayReceipts.ts";
 import {
@@ -29,22 +30,21 @@ import {
 } from "./pushNotification.ts";
 
 /**
- * Runs beside the page, and without it: keeps the shell so that the notebook opens in the wood, shows every push and proves
- * it, and carries out what is answered on the notice itself. It never touches the API's answers; what is known of the feeders
- * is kept by the page.
+ * Runs beside the page, and without it: stores the files of the page so that it opens without a connection, shows every push
+ * and sends its display receipt, and performs the actions of notifications. It never stores the API's responses: the page does.
  */
 
-// The page's DOM types and a worker's can't stand in one program, so what is used here is named here.
+// TypeScript can't use the types of a page and of a worker in one program, so those that are used are declared here.
 interface ExtendableEvent {
   waitUntil(work: Promise<unknown>): void;
 }
 interface PushEvent extends ExtendableEvent {
   readonly data: { text(): string } | null;
-  /** What a browser that knows the declarative form would show by itself. */
+  /** What a browser that knows the declarative form would show. */
   readonly notification?: unknown;
 }
 interface NotificationClickEvent extends ExtendableEvent {
-  readonly action: string; // empty: the notice itself was tapped
+  readonly action: string; // empty: the notification itself was tapped
   readonly notification: Notification & { readonly data: unknown };
 }
 interface SyncEvent extends ExtendableEvent {
@@ -75,17 +75,17 @@ interface WorkerScope {
     openWindow(url: string): Promise<PageClient | null>;
   };
   skipWaiting(): Promise<void>;
-  addEventListener(kind: "install" | "activate", hear: (event: ExtendableEvent) => void): void;
-  addEventListener(kind: "fetch", hear: (event: FetchEvent) => void): void;
-  addEventListener(kind: "message", hear: (event: WorkerMessageEvent) => void): void;
-  addEventListener(kind: "push", hear: (event: PushEvent) => void): void;
-  addEventListener(kind: "notificationclick", hear: (event: NotificationClickEvent) => void): void;
-  addEventListener(kind: "sync", hear: (event: SyncEvent) => void): void;
-  addEventListener(kind: "pushsubscriptionchange", hear: (event: SubscriptionChangeEvent) => void): void;
+  addEventListener(kind: "install" | "activate", listener: (event: ExtendableEvent) => void): void;
+  addEventListener(kind: "fetch", listener: (event: FetchEvent) => void): void;
+  addEventListener(kind: "message", listener: (event: WorkerMessageEvent) => void): void;
+  addEventListener(kind: "push", listener: (event: PushEvent) => void): void;
+  addEventListener(kind: "notificationclick", listener: (event: NotificationClickEvent) => void): void;
+  addEventListener(kind: "sync", listener: (event: SyncEvent) => void): void;
+  addEventListener(kind: "pushsubscriptionchange", listener: (event: SubscriptionChangeEvent) => void): void;
 }
 declare const self: WorkerScope;
 
-/** Put in by the build: every file of the shell, and a fingerprint of them all. */
+/** Inserted by the build: every file of the page, and a fingerprint of them all. */
 declare const __SHELL_FILES__: readonly string[];
 declare const __SHELL_VERSION__: string;
 
@@ -94,7 +94,7 @@ const shellName = `shell-${__SHELL_VERSION__}`;
 // --- the shell -----------------------------------------------------------------------------------------------------
 
 self.addEventListener("install", (event) => {
-  // All or nothing: a shell with a file missing would break in the wood. The old worker serves on until the keeper agrees.
+  // All or nothing: a page with a file missing would break without a connection. The old worker stays until the person agrees.
   event.waitUntil(
     caches
       .open(shellName)
@@ -115,23 +115,20 @@ self.addEventListener("message", (event) => {
 /** What has its fingerprint in its name never changes: the page has just fetched most of it. */
 const cacheMode = (path: string) => (path.startsWith("/assets/") ? "default" : "no-cache");
 
-/** A window that doesn't answer within this is asleep, or of a build that doesn't know the question: it counts as an older one. */
+/** A window that doesn't answer in this time is asleep or of a build that doesn't know the message: it counts as older. */
 const versionAnswerMs = 3_000;
 
-/**
- * Windows of an older version go on fetching their screens from the shell that they came from, so it is kept until each
- * window says that it runs this one.
- */
+/** Windows of an older version still load their screens from the older files, so these stay until each window runs this one. */
 async function dropOlderShells(): Promise<void> {
   const older = (await caches.keys()).filter((name) => name.startsWith("shell-") && name !== shellName);
-  // Not while a newer one waits: its shell is no older one.
+  // Not while a newer version waits: its files are not older.
   if (older.length === 0 || self.registration.waiting !== null || self.registration.installing !== null) return;
   const scripts = await Promise.all((await openPages()).map(scriptOf));
   if (scripts.every((script) => script !== null && __SHELL_FILES__.includes(script)))
     await Promise.all(older.map((name) => caches.delete(name)));
 }
 
-/** @returns the path of the script that runs in this window; null where it doesn't say */
+/** @returns the path of the script that runs in this window; null where it doesn't answer */
 const scriptOf = (page: PageClient): Promise<string | null> =>
   new Promise((resolve) => {
     const { port1, port2 } = new MessageChannel();
@@ -152,13 +149,13 @@ self.addEventListener("fetch", (event) => {
   else if (url.pathname.startsWith("/assets/")) event.respondWith(fromOlderShell(request));
 });
 
-/** A window of an older version asks for a part of its own. */
+/** A window of an older version loads one of its own files. */
 const fromOlderShell = async (request: Request): Promise<Response> =>
   (await caches.match(request, { ignoreVary: true })) ?? fetch(request);
 
 async function fromShell(path: string, request: Request): Promise<Response> {
   const shell = await caches.open(shellName);
-  // The server answers with one of several encodings and says so by Vary; what is kept here is decoded.
+  // The server sends one of several encodings, with Vary; what is stored here is decoded.
   return (await shell.match(path, { ignoreVary: true })) ?? fetch(request);
 }
 
@@ -167,10 +164,10 @@ async function fromShell(path: string, request: Request): Promise<Response> {
 self.addEventListener("push", (event) => {
   event.waitUntil(
     (async () => {
-      const notice = readPush(textOf(event), self.location.origin, event.notification ?? null);
-      await showPush(notice);
-      await reportDisplay(notice);
-      await sendAll(); // there is a line just now
+      const notification = readPush(textOf(event), self.location.origin, event.notification ?? null);
+      await showPush(notification);
+      await reportDisplay(notification);
+      await sendAll(); // there is a connection now
       if ((await sendRenewalOrWarn()) === "pending") await requestSync();
     })(),
   );
@@ -180,28 +177,28 @@ function textOf(event: PushEvent): string | null {
   try {
     return event.data?.text() ?? null;
   } catch {
-    return null; // could not be decrypted to text: the plain notice is shown instead
+    return null; // could not be decrypted to text: the default notification is shown instead
   }
 }
 
-async function showPush(notice: PushNotification): Promise<void> {
-  const { tag, data } = notice.options;
-  const standing = await notificationsWithTag(tag);
-  if (notice.isClosing) for (const old of standing) old.close();
-  const isThere = data.item !== null && standing.some((old) => notificationData(old)?.item === data.item);
-  const { title, options } = isThere ? silentRepeat(notice) : notice;
+async function showPush(notification: PushNotification): Promise<void> {
+  const { tag, data } = notification.options;
+  const shown = await notificationsWithTag(tag);
+  if (notification.isClosing) for (const old of shown) old.close();
+  const isRepeat = data.item !== null && shown.some((old) => notificationData(old)?.item === data.item);
+  const { title, options } = isRepeat ? silentRepeat(notification) : notification;
   await self.registration.showNotification(title, options as NotificationOptions);
 }
 
-/** Nothing may keep a push from being shown, least of all the look at what stands there already. */
+/** A push must be shown even where the notifications that are shown already can't be read. */
 const notificationsWithTag = (tag: string): Promise<readonly Notification[]> =>
   self.registration.getNotifications({ tag }).catch((cause: unknown) => {
-    console.warn("What stands on the screen could not be seen.", cause);
+    console.warn("The notifications on the screen could not be read.", cause);
     return [];
   });
-const notificationData = (notice: Notification) => notice.data as PushNotificationData | null;
+const notificationData = (notification: Notification) => notification.data as PushNotificationData | null;
 
-/** Opened anew by each life of the worker, and shared by its events. */
+/** Opened at each start of the worker, and shared by its events. */
 let openedStore: Promise<LocalStore> | null = null;
 const localStore = () => {
   openedStore ??= openLocalStore();
@@ -209,13 +206,13 @@ const localStore = () => {
 };
 
 async function reportDisplay({ options }: PushNotification): Promise<void> {
-  const kept = await localStore();
+  const store = await localStore();
   const now = Date.now();
-  if (options.data.item !== null) await storeDisplayReceipt(kept, { item: options.data.item, displayedAt: now });
-  await runExclusively(() => sendDisplayReceipts(kept, now));
+  if (options.data.item !== null) await storeDisplayReceipt(store, { item: options.data.item, displayedAt: now });
+  await runExclusively(() => sendDisplayReceipts(store, now));
 }
 
-// --- answers on the notice -----------------------------------------------------------------------------------------
+// --- buttons of notifications ---------------------------------------------------------------------------------------
 
 self.addEventListener("notificationclick", (event) => {
   const { notification, action } = event;
@@ -234,7 +231,7 @@ async function openPage(path: string): Promise<void> {
   const focused = await page.focus();
   focused.postMessage({ kind: "open", path });
 }
-/** What changed here is looked at by each open page, so that none shows what was true before. */
+/** Each open page loads what changed, so that none shows an older state. */
 async function notifyPages(kind: "acts" | "address"): Promise<void> {
   for (const page of await openPages()) page.postMessage({ kind });
 }
@@ -247,35 +244,35 @@ async function performAction(action: string, notification: Notification, navigat
     data === null ? null : actionFrom(action, { title, tag, data: { ...data, navigate } }, newId(), Date.now());
   if (act === null) return openPage(navigate);
   await storeAction(await localStore(), act);
-  const met = await sendAll();
-  // Not met here: another event of this worker, or a page, was quicker in the moment between keeping and sending.
-  const own = met.find((each) => each.action.id === act.id)?.progress ??
+  const sent = await sendAll();
+  // Not sent here: another event of this worker, or a page, sent it between storing and sending.
+  const own = sent.find((each) => each.action.id === act.id)?.progress ??
     finishedActions.get(act.id) ?? { kind: "sentByPage" };
   await showProgress(act, own);
   if (!isFinal(own)) await requestSync();
 }
 
-/** What became of acts in this life of the worker, by id: few, since a worker that has nothing to do is put to sleep. */
+/** Results of actions since the start of this worker, by id: few, since an idle worker is stopped. */
 const finishedActions = new Map<string, ActionProgress>();
 
 /**
- * Sends whatever waits, also what a page left behind. What was answered on a notice earlier is told in its place: where that
- * still stands, or where it came to nothing, which the keeper must know.
+ * Sends the queue, also the actions of closed pages. The result of an earlier button is shown in place of its notification:
+ * where that is still shown, or where the action failed, which the keeper must know.
  */
 async function sendAll(): Promise<readonly SentAction[]> {
-  const kept = await localStore();
-  const met = await runExclusively(() => sendStoredActions(kept, Date.now()));
-  for (const { action, progress } of met) {
+  const store = await localStore();
+  const sent = await runExclusively(() => sendStoredActions(store, Date.now()));
+  for (const { action, progress } of sent) {
     if (action.notification === undefined || !isFinal(progress)) continue;
     finishedActions.set(action.id, progress);
-    const stands = (await notificationsWithTag(action.notification.tag)).length > 0;
-    if (stands || progress.kind !== "done") await showProgress(action, progress);
+    const isShown = (await notificationsWithTag(action.notification.tag)).length > 0;
+    if (isShown || progress.kind !== "done") await showProgress(action, progress);
   }
-  if (met.length > 0) await notifyPages("acts");
-  return met;
+  if (sent.length > 0) await notifyPages("acts");
+  return sent;
 }
 
-const newId = () => crypto.randomUUID(); // a worker runs over HTTPS only, where it is there
+const newId = () => crypto.randomUUID(); // exists in a worker, which needs HTTPS
 
 async function showProgress(act: QueuedAction, progress: ActionProgress): Promise<void> {
   if (act.notification === undefined) return;
@@ -286,7 +283,7 @@ async function showProgress(act: QueuedAction, progress: ActionProgress): Promis
 
 const syncTag = "send-what-waits";
 
-/** Where there is no background sync, the next push, tap or page sends what waits. */
+/** Without background sync the next push, tap or page sends the queue. */
 async function requestSync(): Promise<void> {
   const { sync } = self.registration as { readonly sync?: { register(tag: string): Promise<void> } };
   await sync?.register(syncTag).catch((cause: unknown) => console.warn("No sync was granted.", cause));
@@ -296,12 +293,12 @@ self.addEventListener("sync", (event) => {
   if (event.tag !== syncTag) return;
   event.waitUntil(
     (async () => {
-      const met = await sendAll();
-      const kept = await localStore();
-      await runExclusively(() => sendDisplayReceipts(kept, Date.now()));
+      const sent = await sendAll();
+      const store = await localStore();
+      await runExclusively(() => sendDisplayReceipts(store, Date.now()));
       if ((await sendRenewalOrWarn()) === "pending") throw new Error("the server was not reached");
-      // The browser tries a failed sync again by itself, later and later.
-      if (met.some(({ progress }) => progress.kind === "pending")) throw new Error("the server was not reached");
+      // The browser repeats a failed sync, at growing intervals.
+      if (sent.some(({ progress }) => progress.kind === "pending")) throw new Error("the server was not reached");
     })(),
   );
 });
@@ -310,15 +307,15 @@ self.addEventListener("pushsubscriptionchange", (event) => {
   event.waitUntil(renewEndpoint(event));
 });
 
-/** The push service has withdrawn this phone's address: get a new one, keep it, and tell the server, now or when it can be. */
+/** The push service ended this phone's endpoint: get a new one, store it, and send it to the server, now or later. */
 async function renewEndpoint(event: SubscriptionChangeEvent): Promise<void> {
-  const kept = await localStore();
+  const store = await localStore();
   const old = event.oldSubscription ?? null;
-  const replaces = old?.endpoint ?? (await kept.get<string>(ownEndpointKey)) ?? null;
-  if (replaces === null) return; // this phone was not switched on
+  const replaces = old?.endpoint ?? (await store.get<string>(ownEndpointKey)) ?? null;
+  if (replaces === null) return; // notifications are off on this phone
   try {
-    const renewed = event.newSubscription ?? (await subscribeAgain(kept, old));
-    await storeRenewal(kept, { replaces, ...subscriptionRequest(renewed) });
+    const renewed = event.newSubscription ?? (await subscribeAgain(store, old));
+    await storeRenewal(store, { replaces, ...subscriptionRequest(renewed) });
   } catch (cause) {
     console.warn("No new address was given; the page asks for one when it is opened.", cause);
     await showEndpointLost();
@@ -339,22 +336,22 @@ async function sendStoredRenewal(): Promise<RenewalOutcome> {
   return sent;
 }
 
-// Each start of the worker is a chance to hand in what could not be told before.
-void sendStoredRenewal().catch((cause: unknown) => console.warn("A renewed address could not be handed in.", cause));
+// Each start of the worker is a chance to send a renewed endpoint that could not be sent before.
+void sendStoredRenewal().catch((cause: unknown) => console.warn("A renewed address could not be sent.", cause));
 
 const showEndpointLost = () =>
   showPush(readPush(JSON.stringify({ notification: endpointLostNotification }), self.location.origin));
 
 const endpointLostNotification = {
-  title: "This phone may no longer be woken",
-  body: "Open Pieward and switch it on again under Phones.",
+  title: text.phoneLostTitle,
+  body: text.phoneLostText,
   navigate: "/phones",
   tag: "phone-lost",
 };
 
 /** Some browsers name neither subscription in their event; subscribe() returns one that is there already. */
-async function subscribeAgain(kept: LocalStore, old: PushSubscription | null): Promise<PushSubscription> {
-  const key = old?.options.applicationServerKey ?? (await kept.get<string>(serverPublicKeyKey)) ?? (await serverKey());
+async function subscribeAgain(store: LocalStore, old: PushSubscription | null): Promise<PushSubscription> {
+  const key = old?.options.applicationServerKey ?? (await store.get<string>(serverPublicKeyKey)) ?? (await serverKey());
   return self.registration.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key });
 }
 

@@ -29,7 +29,7 @@ const forPrograms = new Set(
 );
 /** Functions whose strings only programs and engineers see. */
 const engineersOnly =
-  /^(console\.\w+|new (\w*Error|URL|RegExp|CustomEvent|Request)|Error|RegExp|fetch|request|querySelector|closest|matches|matchMedia|getElementById|createElement|addEventListener|removeEventListener|postMessage|import|open)$/;
+  /^(console\.\w+|new (\w*Error|URL|RegExp|CustomEvent|Request)|Error|RegExp|fetch|request|querySelector|closest|matches|matchMedia|getElementById|createElement|addEventListener|removeEventListener|postMessage|startsWith|endsWith|import|open)$/;
 /** Capitalized words that are names of a program's things. */
 const programNames = new Set(["Escape", "Enter", "Tab", "Notification", "PushManager", "Infinity", "UTC"]);
 
@@ -87,8 +87,8 @@ function placeOf(node: ts.Node): string | null {
     if (ts.isPropertyAssignment(parent)) return parent.initializer === child ? nameOf(parent.name) : "key";
     if (ts.isElementAccessExpression(parent) && parent.argumentExpression === child) return "key";
     const isValue =
-      ts.isConditionalExpression(parent) ||
-      ts.isBinaryExpression(parent) ||
+      (ts.isConditionalExpression(parent) && parent.condition !== child) ||
+      (ts.isBinaryExpression(parent) && !isComparison(parent)) ||
       ts.isParenthesizedExpression(parent) ||
       ts.isJsxExpression(parent) ||
       ts.isTemplateSpan(parent) ||
@@ -98,6 +98,7 @@ function placeOf(node: ts.Node): string | null {
   }
   return null;
 }
+const isComparison = ({ operatorToken }: ts.BinaryExpression) => /^[!=]==?$|^in$/.test(operatorToken.getText());
 const nameOf = (name: ts.PropertyName) => (ts.isStringLiteral(name) || ts.isIdentifier(name) ? name.text : null);
 
 function calledName(node: ts.CallExpression | ts.NewExpression): string {
@@ -112,7 +113,6 @@ function calledName(node: ts.CallExpression | ts.NewExpression): string {
 /** `Intl` with a language of its own, or the browser's formats, which go by the browser's language. */
 function isOwnFormat(node: ts.CallExpression | ts.NewExpression): boolean {
   const name = calledName(node);
-  if (/^(new )?Intl\.\w+Format$/.test(name) || /^(new )?\w+Format$/.test(name))
-    return (node.arguments?.length ?? 0) > 0;
+  if (/^Intl\.\w+Format$/.test(node.expression.getText())) return (node.arguments?.length ?? 0) > 0;
   return /^toLocale(Date|Time)?String$/.test(name);
 }

@@ -95,7 +95,7 @@ describe("pausing all feeders of a yard", () => {
     fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
     fireEvent.click(button("Pause all"));
     const words = "Alder Croft: “pause all feeders” was not accepted. No such yard.";
-    await waitFor(() => expect(failedActions.value.map((each) => each.words)).toEqual([words]));
+    await waitFor(() => expect(failedActions.value.map((each) => each.text)).toEqual([words]));
     expect(button("I've read it").closest("p")?.textContent).toContain(words);
   });
 
@@ -151,8 +151,8 @@ describe("resuming all feeders of a yard", () => {
     expect(screen.getByText(/Left as it is: Larch, on the bench or put away\./)).toBeTruthy();
     fireEvent.click(button("Resume all"));
     await waitFor(() => expect(failedActions.value).toHaveLength(1));
-    expect(failedActions.value[0]?.words).toMatch(/left out Hazel,/);
-    expect(failedActions.value[0]?.words).not.toMatch(/Larch/);
+    expect(failedActions.value[0]?.text).toMatch(/left out Hazel,/);
+    expect(failedActions.value[0]?.text).not.toMatch(/Larch/);
   });
 });
 

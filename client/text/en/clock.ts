@@ -1,0 +1,10 @@
+export const todayText = "today";
+export const yesterdayText = "yesterday";
+export const tomorrowText = "tomorrow";
+export const justNowText = "just now";
+export const dayAtTimeText = (day: string, time: string) => `${day} at ${time}`;
+export const aboutTimeText = (time: string) => `about ${time}`;
+export const beforeDawnText = (day: string) => `${day} before dawn`;
+export const morningText = (day: string) => `${day} morning`;
+export const afternoonText = (day: string) => `${day} afternoon`;
+export const eveningText = (day: string) => `${day} evening`;

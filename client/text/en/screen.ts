@@ -1,0 +1,2 @@
+export const pageTitleText = (page: string) => `${page} · Pieward`;
+export const practicePageTitleText = (page: string) => `Practice: ${page} · Pieward`;

@@ -1,0 +1,12 @@
+export const offlineTitle = "No connection to the server.";
+export const nothingStoredText = "Nothing is saved on this phone yet.";
+export const dataTimeText = (time: string, ago: string) => `Data from ${time} (${ago}).`;
+export const serverProblemTitle = "The server has a problem.";
+export const serverProblemText = "Pieward tries again automatically.";
+export const queuedTitle = "Not sent yet:";
+export const okLabel = "OK";
+export const updateActiveTitle = "A new version is installed.";
+export const updateActiveText = "This window reloads when you have saved your changes.";
+export const reloadLabel = "Reload now and lose changes";
+export const updateReadyText = "A new version is available.";
+export const updateLabel = "Update now";

@@ -1,0 +1,1 @@
+export const undetectableTitle = (feeder: string) => `What ${feeder} can't detect`;
