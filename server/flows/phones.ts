@@ -97,7 +97,7 @@ async function phoneResult(ports: Ports, keeper: string, outcome: RenewPhoneResu
     case "gone":
       return {
         ...{ kind: "gone", field: "endpoint" },
-        reason: "is no longer valid, by its push service. Turn notifications off and on again.",
+        reason: "is no longer valid: its push service reported it. Turn notifications off and on again.",
       };
     case "taken":
       return {

@@ -294,7 +294,7 @@ describe("the outbox", () => {
     tell(addPhone({ id: "good" }));
     expect(await drain()).toMatchObject({ delivered: 1, waiting: 1 });
     expect(logged).toEqual([{ words: expect.any(String), err: new TypeError("a mistake in the adapter") }]);
-    expect(outbox.phone("bad")?.problem).toContain("fault inside the server");
+    expect(outbox.phone("bad")?.problem).toContain("internal error");
   });
 });
 

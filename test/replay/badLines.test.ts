@@ -32,7 +32,7 @@ describe("a line that can't be read", () => {
     [
       "a refill of the future",
       keeper(1, { refill: { grams: 5, at: iso(2) } }),
-      /^line 2: keeper\.refill\.at: lies after the moment at which it was told/,
+      /^line 2: keeper\.refill\.at: lies after the moment at which it was entered/,
     ],
     ["a check of an unknown kind", JSON.stringify({ at: iso(1), feeder: "rowan", check: "slept" }), /^line 2: check: /],
     ["another word of orders", JSON.stringify({ at: iso(1), feeder: "rowan", orders: "lost" }), /^line 2: orders: /],

@@ -111,7 +111,7 @@ describe("a passkey", () => {
     const again = await addPasskey(server, bo, fakePasskeyDevice(origin), "Mine", {
       credentialId: device.credentialId,
     });
-    expect([again.statusCode, again.json().detail]).toEqual([409, expect.stringContaining("added already")]);
+    expect([again.statusCode, again.json().detail]).toEqual([409, expect.stringContaining("already registered")]);
     expect((await signIn(server, device)).json().keeper.name).toBe("Keeper");
   });
 

@@ -58,7 +58,7 @@ describe("an endpoint that its push service has declared gone", () => {
     const again = await add(server, phone);
     expect(again.statusCode).toBe(409);
     expect(again.json().errors).toEqual([
-      { field: "endpoint", problem: expect.stringMatching(/^is no longer valid: its push service said so/) },
+      { field: "endpoint", problem: expect.stringMatching(/^is no longer valid: its push service reported it/) },
     ]);
     expect((await view(server)).phones).toEqual([]);
     const fresh = service.subscribe();
@@ -268,7 +268,7 @@ describe("how many phones a person has", () => {
     const refused = await add(server, nth(11));
     expect(refused.statusCode).toBe(409);
     expect(refused.json().errors).toEqual([
-      { field: "endpoint", problem: expect.stringMatching(/at most 10\. Remove one .*, then add this one/) },
+      { field: "endpoint", problem: expect.stringMatching(/the maximum is 10\. Remove one .*, then add this one/) },
     ]);
     expect((await view(server)).phones).toHaveLength(10);
     expect((await view(server)).phonesMax).toBe(10);
