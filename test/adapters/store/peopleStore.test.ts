@@ -125,7 +125,7 @@ describe("a yard's people", () => {
       },
       {
         ...{ id: "ada", name: "Ada", escalationOrder: 2, quietHours: null, urgentBreaks: false },
-        ...{ phones: 0, phonesSince: null, mail: "ada@alder.example", mailSince: now },
+        ...{ phoneCount: 0, phonesSince: null, email: "ada@alder.example", emailSince: now },
       },
     ]);
     expect(await store.transaction((tx) => tx.recipients("nowhere"))).toBeNull();
