@@ -239,7 +239,7 @@ describe("calls that are due", () => {
     database.close();
     server.clock.advance(minutes(16));
     await expect(advanceDueEscalations(server.ports)).rejects.toMatchObject({
-      errors: [expect.objectContaining({ message: "the call broken could not be moved on" })],
+      errors: [expect.objectContaining({ message: "the escalation broken could not be advanced" })],
     });
     await deliverAll(server);
     expect(sentNotifications(server)).toEqual(["Ada: Rowan: tray jammed", "Bo: Rowan: tray jammed"]);
