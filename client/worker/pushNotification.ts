@@ -47,7 +47,15 @@ const actionText: Readonly<Record<NotificationAction, string>> = {
 export function readPush(payload: string | null, origin: string, proposed: unknown = null): PushNotification {
   const shown = parsePayload(payload) ?? withTitle(proposed);
   if (shown === null) return defaultNotification;
-  const { item, feeder, fault, raisedAt, actions: answers, priority, isClosing: closes } = (shown.data ?? {}) as Partial<PayloadData>;
+  const {
+    item,
+    feeder,
+    fault,
+    raisedAt,
+    actions: answers,
+    priority,
+    isClosing: closes,
+  } = (shown.data ?? {}) as Partial<PayloadData>;
   const silent = shown.silent === true || closes === true;
   const data: PushNotificationData = {
     navigate: ownPath(shown.navigate, origin),

@@ -1,7 +1,7 @@
 import type { RatesDayView, RatesView } from "../contract/api.ts";
-import { daysMin } from "../domain/alarmRates/limits.ts";
 import { ratesFindings, ratesHeadline } from "../domain/alarmRates/findings.ts";
 import type { HistoryFeeder, RaisedAlarm, StandingAlarm, YardAlarmChange } from "../domain/alarmRates/history.ts";
+import { daysMin } from "../domain/alarmRates/limits.ts";
 import { localDaysBetweenInstants } from "../domain/alarmRates/load.ts";
 import { alarmMeasures } from "../domain/alarmRates/measures.ts";
 import { type AlarmRates, alarmRates } from "../domain/alarmRates/rates.ts";

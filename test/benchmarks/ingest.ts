@@ -180,7 +180,11 @@ async function main(): Promise<void> {
         REPORTS_PER_MINUTE: "1000000",
       };
       const ours = await start(join(root, "dist/server/main.js"), env);
-      const [, address, token] = ours.said.match(/(http:\/\/\S+)\/first-sign-in#(\S+)/) as unknown as [string, string, string];
+      const [, address, token] = ours.said.match(/(http:\/\/\S+)\/first-sign-in#(\S+)/) as unknown as [
+        string,
+        string,
+        string,
+      ];
       const { cookie, added } = await signInAndAdd(address, token);
       const run = await measureLoad(`${address}/api/v1/report`, senders(added.map(({ key }) => key)), secondsEach);
       const pauses = await pauseTimes(address, cookie, added[0] as Added);

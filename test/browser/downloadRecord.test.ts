@@ -27,7 +27,9 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
       await phone.context.close();
       rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
     });
-    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
+    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(
+      /\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/,
+    );
     const { origin, hash } = new URL(link as string);
     const { page } = phone;
     const knock = async (method: "post" | "patch" | "get", path: string, data: unknown, key?: string) => {

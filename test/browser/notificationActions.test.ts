@@ -125,10 +125,16 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     const { push, standing } = await pushTarget(phone);
     await push(jammed("item-1"));
     const over = await push(
-      jammed("item-2", { title: "Acknowledged by Ada: tray jammed at Larch", body: "Nothing is asked.", isClosing: true }),
+      jammed("item-2", {
+        title: "Acknowledged by Ada: tray jammed at Larch",
+        body: "Nothing is asked.",
+        isClosing: true,
+      }),
     );
     expect(over).toMatchObject({ title: "Acknowledged by Ada: tray jammed at Larch", actions: [], silent: true });
-    expect(await standing("alarm-larch-jam")).toEqual(["Acknowledged by Ada: tray jammed at Larch | Nothing is asked."]);
+    expect(await standing("alarm-larch-jam")).toEqual([
+      "Acknowledged by Ada: tray jammed at Larch | Nothing is asked.",
+    ]);
     await expect.poll(() => shownItems().sort(), { timeout: 5_000 }).toEqual(["item-1", "item-2"]);
   }, 40_000);
 

@@ -1,12 +1,6 @@
 import { describe, expect, it } from "vitest";
-import {
-  alarmBadgeText,
-  alarmCountText,
-  alarmStateText,
-  changeText,
-  highestPriority,
-  sortByUrgency,
-} from "../../client/text/alarm.ts";
+import { changeText, highestPriority, sortByUrgency } from "../../client/text/alarm.ts";
+import { alarmBadgeText, alarmCountText, alarmStateText } from "../../client/text/feederAlarms.ts";
 import type { AlarmView } from "../../server/contract/api.ts";
 import { alarmViewFixture, feederViewFixture } from "./viewFixtures.ts";
 

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
-import { feederStateText, isResumeOffered, orderText } from "../../client/text/order.ts";
+import { isResumeOffered } from "../../client/text/order.ts";
+import { feederStateText, orderText } from "../../client/text/orderDetail.ts";
 import type { OrderView, PauseView } from "../../server/contract/api.ts";
 
 const zone = "Europe/Stockholm";

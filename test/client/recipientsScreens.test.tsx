@@ -183,7 +183,10 @@ describe("the recipients of a yard", () => {
 
   it("who are helpers see all of it and can change only what is theirs", async () => {
     server.home = asHelper(server.home);
-    server.replies["GET /yards/alder-croft/recipients"] = reply({ ...peopleViewFixture(Date.now(), "bo"), invites: [] });
+    server.replies["GET /yards/alder-croft/recipients"] = reply({
+      ...peopleViewFixture(Date.now(), "bo"),
+      invites: [],
+    });
     await openPage("/yards/alder-croft/recipients");
     await entry(/^Ada/);
     expect(screen.getByRole("heading", { name: "How you are told" })).toBeTruthy();

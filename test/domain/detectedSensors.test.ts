@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { withDetectedSensors } from "../../server/domain/detectedSensors.ts";
 import { instantOf, milliseconds } from "../../server/domain/instant.ts";
-import type { FeederEvent, EventContent, Report } from "../../server/domain/report.ts";
+import type { EventContent, FeederEvent, Report } from "../../server/domain/report.ts";
 import { grams } from "../../server/domain/units.ts";
 import { feederSettings } from "../support/feederSettings.ts";
 import { barePortion } from "./portionFixture.ts";

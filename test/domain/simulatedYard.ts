@@ -8,7 +8,7 @@ import { after, type Instant, minutes, type Span, seconds } from "../../server/d
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
 import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
-import type { FeederEvent, EventContent, Portion, Readings } from "../../server/domain/report.ts";
+import type { EventContent, FeederEvent, Portion, Readings } from "../../server/domain/report.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
 import { seededRandom } from "./hopper/rowan.ts";
@@ -85,8 +85,12 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
   let caps = 0;
   let state = newFeeder(settings, start);
   let counts = { button: 0, detector: 0, chute: 0, perch: 0 };
-  let spool: { readonly boot: number; readonly uptime: Span; readonly seq: number; readonly happening: EventContent }[] =
-    [];
+  let spool: {
+    readonly boot: number;
+    readonly uptime: Span;
+    readonly seq: number;
+    readonly happening: EventContent;
+  }[] = [];
   const effects: { readonly at: Instant; readonly effect: Effect }[] = [];
   const watchers: ((step: FeederStep, fact: Fact) => void)[] = [];
   let looks = 0;

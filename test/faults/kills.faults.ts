@@ -291,7 +291,9 @@ async function killDuringFirstSignIn({ chance, folder }: Around): Promise<readon
   const link = await Promise.race([printed, sleep(500)]); // it comes right after the address, or never
   if (claimed !== null && link !== undefined) return ["a confirmed first sign-in is lost"];
   // Whoever had no answer opens the same link again, or the new one that the server prints.
-  const repeated = await retryWhileBusy(() => first.ask("POST", "/api/v1/first-sign-in", { token: link ?? token, ...account }));
+  const repeated = await retryWhileBusy(() =>
+    first.ask("POST", "/api/v1/first-sign-in", { token: link ?? token, ...account }),
+  );
   if (repeated.status !== 200) return [`the first sign-in can't be repeated: ${repeated.status} ${repeated.text}`];
   const problem = await healthProblem(await openSession(again, repeated.cookie));
   again.kill("SIGKILL");

@@ -186,7 +186,10 @@ describe("the server under more than it can take", () => {
         name: "fuzz",
         connections: 96,
         once: (agent, turn) => {
-          const path = of(["/api/v1/feeders", "/api/v1/first-sign-in", "/api/v1/join", "/api/v1/report", "/nowhere"], turn);
+          const path = of(
+            ["/api/v1/feeders", "/api/v1/first-sign-in", "/api/v1/join", "/api/v1/report", "/nowhere"],
+            turn,
+          );
           const body = of(
             ["[".repeat(60_000), `{"a":${"[1e5,".repeat(10_000)}`, "\u0000\u{1F426}".repeat(10_000), "{}"],
             turn >> 2,

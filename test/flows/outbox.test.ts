@@ -301,7 +301,13 @@ describe("the outbox", () => {
 describe("a letter", () => {
   it("goes to the person's address with the names and the way to its feeder, and keeps its id at each attempt", async () => {
     const { outbox, drain, written, mail, clock } = server();
-    outbox.enqueueEmail("ada", "ada@alder.example", "rowan", notificationFixture({ title: "Rowan: hopper empty" }), start);
+    outbox.enqueueEmail(
+      "ada",
+      "ada@alder.example",
+      "rowan",
+      notificationFixture({ title: "Rowan: hopper empty" }),
+      start,
+    );
     mail.answer = { kind: "tryLater", notBefore: null, text: "451 greylisted" };
     expect(await drain()).toMatchObject({ waiting: 1 });
     clock.at = past(start, minutes(5));

@@ -53,7 +53,11 @@ describe("a feeder's alarms, as they are shown", () => {
     const alarms = { trayJammed: raised("trayJammed"), depositUnpaid: hidden, perchSilent: outOfService };
     const by = new Map(shownOf(alarms as never).map((one) => [one.fault, one]));
     const at = "2026-11-25T08:00:00.000Z";
-    expect(by.get("trayJammed")).toMatchObject({ explains: ["deposit without a portion"], explainedBy: null, raisedAt: at });
+    expect(by.get("trayJammed")).toMatchObject({
+      explains: ["deposit without a portion"],
+      explainedBy: null,
+      raisedAt: at,
+    });
     expect(by.get("depositUnpaid")).toMatchObject({ explains: [], explainedBy: "tray jammed", raisedAt: null });
     expect(by.get("perchSilent")?.outOfService).toEqual({ by: "Bo", since: at, reason: "The perch is off." });
   });

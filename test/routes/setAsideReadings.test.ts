@@ -346,9 +346,7 @@ describe("the silence of a feeder that has not yet reported regularly", () => {
       await runPeriodicChecks(server.ports);
     }
     const view = await server.runPeriodicCheck(feeder.id);
-    expect(view.alarms).toMatchObject([
-      { fault: "reportsIrregular", priority: "note", title: "irregular reports" },
-    ]);
+    expect(view.alarms).toMatchObject([{ fault: "reportsIrregular", priority: "note", title: "irregular reports" }]);
     expect(view.alarms[0]?.reason).toContain("every minute");
     expect(view.summary).toMatch(/^Not heard from since/);
     expect(server.timersRun()).toBe(0);

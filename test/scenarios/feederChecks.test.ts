@@ -180,9 +180,9 @@ describe("deadlines and alarms of a pause", () => {
     const history = () => paused().reports(5, { portion: true });
     const view = shows(pauseView(order("sent")), { summary: "-" });
     expect(check(view, history(), 5)).toEqual(["foodThoughPaused"]);
-    expect(check({ ...view, alarms: [alarm("feeding while paused", { priority: "soon" })] }, history(), 5)).toEqual(
-      ["foodThoughPaused"],
-    );
+    expect(check({ ...view, alarms: [alarm("feeding while paused", { priority: "soon" })] }, history(), 5)).toEqual([
+      "foodThoughPaused",
+    ]);
     expect(check({ ...view, alarms: [alarm("feeding while paused")] }, history(), 5)).toEqual([]);
   });
 

@@ -51,7 +51,11 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
     it("hands out a whole notification for each phone", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         const phones = [await addPhone("one"), await addPhone("two")];
-        const content = notificationFixture({ title: "Larch: hopper empty 🐦‍⬛", priority: "urgent", fault: "foodOut" });
+        const content = notificationFixture({
+          title: "Larch: hopper empty 🐦‍⬛",
+          priority: "urgent",
+          fault: "foodOut",
+        });
         await enqueue(content, now, "feeder");
         const items = pushes(await claimAll(store, now, until, 10));
         expect(items).toHaveLength(2);

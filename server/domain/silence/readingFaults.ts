@@ -82,12 +82,10 @@ function stuckFault({ constantReadings }: SensorsState): Fault | null {
     reason:
       `The ${first.name} has not changed for ${spanText(first.held.constantFor)}. ` +
       `Before, it never stayed the same for longer than ${spanText(first.held.longestConstant)}.${others}`,
-    evidence: found.flatMap(
-      ({ name, held: { value, constantFor, lastReadAt }, unit }): Evidence[] => [
-        { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
-        { label: `${name}, the same for`, value: spanText(constantFor), at: null },
-      ],
-    ),
+    evidence: found.flatMap(({ name, held: { value, constantFor, lastReadAt }, unit }): Evidence[] => [
+      { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
+      { label: `${name}, the same for`, value: spanText(constantFor), at: null },
+    ]),
     confidence: null,
   };
 }

@@ -10,7 +10,9 @@ export const paymentEvents = (events: readonly RecordedEvent[], paused: readonly
     const at = event.recordedAt;
     if (request?.kind === "deposit") {
       const isPaused = paused.some(({ from, to }) => from <= at && at < to);
-      return [{ kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion: request.metal !== false && !isPaused }];
+      return [
+        { kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion: request.metal !== false && !isPaused },
+      ];
     }
     if (request?.kind !== "portion") return [];
     return [

@@ -1,5 +1,5 @@
 import type { Instant, Span } from "../../../server/domain/instant.ts";
-import type { FeederEvent, EventContent } from "../../../server/domain/report.ts";
+import type { EventContent, FeederEvent } from "../../../server/domain/report.ts";
 import type { Place } from "../../../server/domain/settings.ts";
 import { lightAt } from "../../../server/domain/sun.ts";
 import type { SeededRandom } from "./seededRandom.ts";
