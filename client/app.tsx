@@ -1,7 +1,22 @@
 import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { LocationProvider, lazy, Route, Router, useLocation } from "preact-iso";
+import {
+  menuLabel,
+  noPageText,
+  noPageTitle,
+  notLoadedText,
+  notLoadedTitle,
+  notSafetyDeviceText,
+  phonesTab,
+  practiceTab,
+  reloadLabel,
+  safetyTab,
+  skipLabel,
+} from "#text/app.ts";
+import { appName, feedersTitle, safetyInformationLabel } from "#text/common.ts";
 import { TabIcon } from "./charts/icons.tsx";
+import { LinkedText } from "./components/linkedText.tsx";
 import { Screen } from "./components/screen.tsx";
 import { StatusBar } from "./components/statusBar.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
@@ -16,13 +31,13 @@ export const App = () => (
 );
 
 const tabs = [
-  { href: "/", name: "feeders", label: "Feeders" },
-  { href: "/phones", name: "phones", label: "Phones" },
-  { href: "/practice", name: "practice", label: "Practice" },
-  { href: "/cautions", name: "cautions", label: "Cautions" },
+  { href: "/", name: "feeders", label: feedersTitle },
+  { href: "/phones", name: "phones", label: phonesTab },
+  { href: "/practice", name: "practice", label: practiceTab },
+  { href: "/cautions", name: "cautions", label: safetyTab },
 ] as const;
 
-/** Pages for whoever isn't signed in: three by a link with a secret, and what everybody should know. */
+/** Pages that need no session: three by a link with a secret, and what everybody should know. */
 const publicPaths = ["/claim", "/join", "/reset", "/cautions"];
 
 function Frame() {
@@ -33,32 +48,21 @@ function Frame() {
     return () => removeEventListener(openEvent, open);
   }, [route]);
   const mustSignIn = signedIn.value === "no" && !publicPaths.includes(path);
-  const isHere = (href: string) =>
-    href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
   return (
     <div class="notebook">
       <a class="skip" href="#page">
-        Skip to the page
+        {skipLabel}
       </a>
       <header class="masthead">
         <a class="name" href="/">
-          Pieward
+          {appName}
         </a>
-        {signedIn.value !== "no" && path !== "/claim" && (
-          <nav class="tabs" aria-label="Notebook">
-            {tabs.map(({ href, name, label }) => (
-              <a key={href} href={href} aria-current={isHere(href) ? "page" : undefined}>
-                <TabIcon name={name} />
-                {label}
-              </a>
-            ))}
-          </nav>
-        )}
+        {signedIn.value !== "no" && path !== "/claim" && <Tabs path={path} />}
       </header>
       <StatusBar />
       <main id="page" tabIndex={-1}>
         {mustSignIn && <SignInScreen />}
-        {/* A screen that was open when the session ended keeps what was entered in it, for after signing in again. */}
+        {/* A screen that was open when the session ended keeps what was entered in it. */}
         {(!mustSignIn || sessionEnd.value === "here") && (
           <div class="screens" hidden={mustSignIn}>
             <Screens />
@@ -67,13 +71,28 @@ function Frame() {
       </main>
       <footer>
         <p>
-          Pieward helps you notice; it is no safety device. <a href="/cautions">Usual cautions</a>
+          {notSafetyDeviceText} <a href="/cautions">{safetyInformationLabel}</a>
         </p>
       </footer>
       <p class="hidden" role="status" aria-live="polite">
         {announcement.value}
       </p>
     </div>
+  );
+}
+
+function Tabs({ path }: { readonly path: string }) {
+  const isHere = (href: string) =>
+    href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
+  return (
+    <nav class="tabs" aria-label={menuLabel}>
+      {tabs.map(({ href, name, label }) => (
+        <a key={href} href={href} aria-current={isHere(href) ? "page" : undefined}>
+          <TabIcon name={name} />
+          {label}
+        </a>
+      ))}
+    </nav>
   );
 }
 
@@ -102,8 +121,8 @@ const Screens = () => (
 );
 
 /**
- * A page that is opened now and then, and by nobody in a hurry: fetched apart, so that a first opening on a weak line waits for
- * nothing of it. Where it can't be fetched, it says so in its place.
+ * A screen in a file of its own, so that a first opening on a weak connection does not wait for it. Where it can't be loaded,
+ * an error screen stands in its place.
  */
 const lazyScreen = <Props,>(load: () => Promise<ComponentType<Props>>) =>
   lazy(
@@ -113,18 +132,18 @@ const lazyScreen = <Props,>(load: () => Promise<ComponentType<Props>>) =>
           console.warn("A screen could not be loaded.", cause);
           resolve(NotLoaded);
         };
-        setTimeout(() => giveUp("nothing answered in time"), screenLoadTimeoutMs);
+        setTimeout(() => giveUp(new Error("The time limit has passed.")), screenLoadTimeoutMs);
         load().then(resolve, giveUp);
       }),
   );
 const screenLoadTimeoutMs = 12_000;
 
 const NotLoaded = () => (
-  <Screen title="This page could not be loaded">
-    <p class="empty">There is no connection, or the server has a newer version. What waits on this phone is kept.</p>
+  <Screen title={notLoadedTitle}>
+    <p class="empty">{notLoadedText}</p>
     <div class="answers">
       <button type="button" onClick={() => location.reload()}>
-        Reload
+        {reloadLabel}
       </button>
     </div>
   </Screen>
@@ -155,7 +174,7 @@ const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part
 const JoinScreen = lazyScreen(() => linkScreens().then((part) => part.JoinScreen));
 const PracticeScreen = lazyScreen(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
 
-// Keyed by id: going from one feeder to the next must not carry a half-filled form along.
+// Keyed by id: a half-filled form must not go along to the next feeder.
 interface ById {
   readonly id?: string;
 }
@@ -169,13 +188,13 @@ const AlarmRatesById = ({ id = "" }: ById) => <AlarmRatesScreen key={id} id={id}
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
 
 const NoSuchPage = () => (
-  <Screen title="No such page">
+  <Screen title={noPageTitle}>
     <p class="empty">
-      This page isn't in the notebook. <a href="/">Go to the feeders</a>
+      <LinkedText text={noPageText} hrefs={["/"]} />
     </p>
   </Screen>
 );
 
 const openEvent = "pieward-open";
-/** Goes to a page from outside the tree: the keeper tapped a notice. */
+/** Goes to a page from outside the tree: the keeper tapped a notification. */
 export const openPath = (path: string) => dispatchEvent(new CustomEvent(openEvent, { detail: path }));

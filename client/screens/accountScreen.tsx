@@ -1,4 +1,27 @@
 import { useState } from "preact/hooks";
+import {
+  changePassphraseLabel,
+  currentPassphraseLabel,
+  deviceSignedOutText,
+  devicesTitle,
+  inUseText,
+  lastUsedText,
+  newPassphraseLabel,
+  othersSignedOutText,
+  passphraseChangedText,
+  phonesTitle,
+  sessionLimitsText,
+  signedInAgoText,
+  signedInText,
+  signOutDetail,
+  signOutLabel,
+  signOutOthersLabel,
+  signsOutText,
+  thisDeviceText,
+  title,
+  unknownDevice,
+} from "#text/accountScreen.ts";
+import { passphraseLabel } from "#text/common.ts";
 import type { SessionsView, SessionView } from "../../server/contract/api.ts";
 import type { ApiResult } from "../api/api.ts";
 import { laterApi, withoutContent } from "../api/laterApi.ts";
@@ -12,13 +35,14 @@ import { now } from "../state/clock.ts";
 import { home, updateConnectionState } from "../state/home.ts";
 import { agoText } from "../text/clock.ts";
 import { newPassphraseHint } from "../text/people.ts";
+import { loadErrorText } from "./notFound.tsx";
 
 /** What belongs to a person and to no yard: their passphrase, where they are signed in, and the end of the account. */
 export function AccountScreen() {
   const name = home.value?.view.keeper.name;
   return (
-    <Screen title="Account" back={{ href: "/phones", name: "Phones" }}>
-      {name !== undefined && <p>You are signed in as {name}.</p>}
+    <Screen title={title} back={{ href: "/phones", name: phonesTitle }}>
+      {name !== undefined && <p>{signedInText(name)}</p>}
       <PassphraseForm name={name ?? ""} />
       <PasskeySection />
       <SessionList />
@@ -36,30 +60,30 @@ function PassphraseForm({ name }: { readonly name: string }) {
     const changed = await send(() => withoutContent(laterApi.changePassphrase({ old, passphrase })));
     if (changed === null) return;
     form.current?.reset();
-    announce("Your passphrase is changed. All your other devices are signed out.");
+    announce(passphraseChangedText);
   };
   return (
     <section aria-labelledby="passphrase-title">
-      <h2 id="passphrase-title">Passphrase</h2>
+      <h2 id="passphrase-title">{passphraseLabel}</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <FormError text={said} />
         {/* For password managers, which ask whose passphrase it is. */}
         <input type="text" name="username" autocomplete="username" value={name} readOnly hidden />
         <Field
-          label="Current passphrase"
+          label={currentPassphraseLabel}
           problem={problems.old}
           input={{ name: "old", type: "password", autocomplete: "current-password", required: true }}
         />
         <Field
-          label="New passphrase"
+          label={newPassphraseLabel}
           hint={newPassphraseHint}
           problem={problems.passphrase}
           input={{ name: "passphrase", type: "password", autocomplete: "new-password", required: true }}
         />
-        <p class="hint">All your other devices are signed out by it.</p>
+        <p class="hint">{signsOutText}</p>
         <div class="answers">
           <button type="submit" class="main" disabled={sending}>
-            Change the passphrase
+            {changePassphraseLabel}
           </button>
         </div>
       </form>
@@ -68,52 +92,23 @@ function PassphraseForm({ name }: { readonly name: string }) {
 }
 
 function SessionList() {
-  const [sessions, setSessions] = useState<readonly SessionView[]>([]);
-  const [trouble, setTrouble] = useState<string | null>(null);
-  const { sending, said, send } = useFormSubmit();
-  const load = async () => {
-    const answer = await laterApi.sessions();
-    updateConnectionState(answer);
-    if (answer.kind === "ok") {
-      setSessions(answer.value.sessions);
-      setTrouble(null);
-    } else setTrouble(answer.kind === "unreachable" ? "The server can't be reached just now." : answer.problem.detail);
-    return answer;
-  };
-  useLoad(load, []);
-  const end = async (ask: () => Promise<ApiResult<SessionsView>>, words: string) => {
-    const answer = await send(ask);
-    if (answer === null) {
-      await load(); // it may have ended meanwhile
-      return;
-    }
-    setSessions(answer.sessions);
-    announce(words);
-  };
-  const others = sessions.filter(({ here }) => !here);
+  const { sessions, error, busy, end } = useSessions();
+  const endOne = (id: string) => void end(() => laterApi.endSession(id), deviceSignedOutText);
+  const endOthers = () => void end(() => laterApi.endOtherSessions(), othersSignedOutText);
   return (
     <section class="after" aria-labelledby="devices-title">
-      <h2 id="devices-title">Signed-in devices</h2>
-      <p class="hint">A device is signed out after 30 days without use, and after 180 days in any case.</p>
-      <FormError text={trouble ?? said} />
+      <h2 id="devices-title">{devicesTitle}</h2>
+      <p class="hint">{sessionLimitsText}</p>
+      <FormError text={error} />
       <ul class="phones">
         {sessions.map((session) => (
-          <SessionEntry
-            key={session.id}
-            session={session}
-            busy={sending}
-            end={() => void end(() => laterApi.endSession(session.id), "That device is signed out.")}
-          />
+          <SessionEntry key={session.id} session={session} busy={busy} end={() => endOne(session.id)} />
         ))}
       </ul>
-      {others.length > 1 && (
+      {sessions.filter(({ here }) => !here).length > 1 && (
         <div class="answers">
-          <button
-            type="button"
-            disabled={sending}
-            onClick={() => void end(() => laterApi.endOtherSessions(), "All other devices are signed out.")}
-          >
-            Sign out all other devices
+          <button type="button" disabled={busy} onClick={endOthers}>
+            {signOutOthersLabel}
           </button>
         </div>
       )}
@@ -121,23 +116,48 @@ function SessionList() {
   );
 }
 
+/** The person's sessions as the server lists them, and how to end them. */
+function useSessions() {
+  const [sessions, setSessions] = useState<readonly SessionView[]>([]);
+  const [loadError, setLoadError] = useState<string | null>(null);
+  const { sending, said, send } = useFormSubmit();
+  const load = async () => {
+    const answer = await laterApi.sessions();
+    updateConnectionState(answer);
+    if (answer.kind === "ok") setSessions(answer.value.sessions);
+    setLoadError(loadErrorText(answer));
+    return answer;
+  };
+  useLoad(load, []);
+  const end = async (request: () => Promise<ApiResult<SessionsView>>, doneText: string) => {
+    const answer = await send(request);
+    if (answer === null) {
+      await load(); // it may have ended meanwhile
+      return;
+    }
+    setSessions(answer.sessions);
+    announce(doneText);
+  };
+  return { sessions, error: loadError ?? said, busy: sending, end };
+}
+
 function SessionEntry(props: { readonly session: SessionView; readonly busy: boolean; readonly end: () => void }) {
   const { device, here, signedInAt, lastUsedAt } = props.session;
-  const name = device === "" ? "Unknown device" : device;
+  const name = device === "" ? unknownDevice : device;
+  const lastUsed = agoText(lastUsedAt, now.value);
   return (
     <li>
       <h3>
         {name}
-        {here && <span class="since"> this one</span>}
+        {here && <span class="since"> {thisDeviceText}</span>}
       </h3>
       <p class="since">
-        {here ? "In use now. " : `Last used ${agoText(lastUsedAt, now.value)}. `}
-        Signed in {agoText(signedInAt, now.value)}.
+        {here ? inUseText : lastUsedText(lastUsed)} {signedInAgoText(agoText(signedInAt, now.value))}
       </p>
       {!here && (
         <button type="button" class="plain" disabled={props.busy} onClick={props.end}>
-          Sign out {name}
-          <span class="hidden">, last used {agoText(lastUsedAt, now.value)}</span>
+          {signOutLabel(name)}
+          <span class="hidden">{signOutDetail(lastUsed)}</span>
         </button>
       )}
     </li>

@@ -1,9 +1,12 @@
 import { useLocation } from "preact-iso";
+import { addLabel, introText, title } from "#text/addYardScreen.ts";
+import { nameLabel } from "#text/screens.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { Field, FormError, readText, useFormSubmit } from "../components/field.tsx";
 import { Screen } from "../components/screen.tsx";
 import { ZoneField } from "../components/zoneField.tsx";
 import { refreshHome } from "../state/home.ts";
+import { backToFeeders } from "./notFound.tsx";
 
 /** Another yard, for feeders at another place or for other people. */
 export function AddYardScreen() {
@@ -18,19 +21,19 @@ export function AddYardScreen() {
     route(`/yards/${added.yard.id}`, true);
   };
   return (
-    <Screen title="Another yard" back={{ href: "/", name: "Feeders" }}>
-      <p>A yard has its own feeders, people, digest and clock. You keep it, and can invite others.</p>
+    <Screen title={title} back={backToFeeders}>
+      <p>{introText}</p>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <FormError text={said} />
         <Field
-          label="Name"
+          label={nameLabel}
           problem={problems.name}
           input={{ name: "name", required: true, maxLength: 60, autocomplete: "off" }}
         />
         <ZoneField zone={Intl.DateTimeFormat().resolvedOptions().timeZone} isUsable={true} problem={problems.zone} />
         <div class="answers">
           <button type="submit" class="main" disabled={sending}>
-            Make the yard
+            {addLabel}
           </button>
         </div>
       </form>

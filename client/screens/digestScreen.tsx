@@ -1,87 +1,68 @@
 import { useLocation } from "preact-iso";
-import type { DigestView, FeederView, YardView } from "../../server/contract/api.ts";
-import { paths } from "../api/api.ts";
-import { QueuedActionNote } from "../components/queuedActionNote.tsx";
+import { loadingText } from "#text/common.ts";
+import {
+  asOfMorningText,
+  daysLabel,
+  digestOffText,
+  nextDigestText,
+  notOnPhoneText,
+  settingsLabel,
+  summaryText,
+  title,
+} from "#text/digestScreen.ts";
+import { yardNotFoundText } from "#text/screens.ts";
+import type { DigestView, YardView } from "../../server/contract/api.ts";
 import { Screen } from "../components/screen.tsx";
 import { useLoad } from "../components/useLoad.ts";
-import { performOnFeeder, queuedActions } from "../state/actions.ts";
 import { now } from "../state/clock.ts";
 import { digestError, findDigest, loadDigest } from "../state/digests.ts";
-import { connectionState, home, yards } from "../state/home.ts";
+import { connectionState, yards } from "../state/home.ts";
 import { capitalize } from "../text/amount.ts";
-import { dayText, localDate, momentText } from "../text/clock.ts";
+import { dayText, localDate } from "../text/clock.ts";
+import { CleaningSection } from "./cleaningSection.tsx";
+import { backToFeeders, notFoundScreen } from "./notFound.tsx";
 
-/** A yard's day in words on one page, and those of the days before it. */
+/** A yard's day as text on one page, and the digests of earlier days. */
 export function DigestScreen(props: { readonly id: string }) {
   const { query } = useLocation();
   const date = query.date ?? null;
   useLoad(() => loadDigest(props.id, date), [props.id, date]);
   const yard = yards.value.find((each) => each.id === props.id);
-  if (yard === undefined) {
-    return (
-      <Screen title="Digest" back={{ href: "/", name: "Feeders" }}>
-        <p class="empty">
-          {home.value === null && connectionState.value !== "offline"
-            ? "Opening the notebook…"
-            : "This yard isn't known on this phone."}
-        </p>
-      </Screen>
-    );
-  }
+  if (yard === undefined) return notFoundScreen(title, yardNotFoundText);
   const digest = findDigest(yard.id, date);
   return (
-    <Screen title={yard.name} practice={yard.practice} back={{ href: "/", name: "Feeders" }} wide>
-      {digest === null ? <MissingDigest yard={yard} /> : <DigestPage digest={digest} yard={yard} />}
+    <Screen title={yard.name} practice={yard.practice} back={backToFeeders} wide>
+      {digest === null ? <p class="empty">{missingText(yard)}</p> : <DigestPage digest={digest} yard={yard} />}
       <CleaningSection yard={yard} />
       <p class="elsewhere">
-        <a href={`/yards/${yard.id}`}>When it comes</a>
+        <a href={`/yards/${yard.id}`}>{settingsLabel}</a>
       </p>
     </Screen>
   );
 }
 
-/** None that could be shown: written yet, of that date, or on this phone. */
-const MissingDigest = ({ yard }: { readonly yard: YardView }) => (
-  <p class="empty">
-    {connectionState.value === "offline"
-      ? "This one isn't on this phone, and the server can't be reached."
-      : digestError.value === null
-        ? "Turning the page…"
-        : yard.digestWanted
-          ? `${digestError.value} The next one comes at ${yard.digestTime}.`
-          : `${digestError.value} None is written for this yard.`}
-  </p>
-);
+/** Why no digest can be shown. */
+function missingText({ digestWanted, digestTime }: YardView): string {
+  if (connectionState.value === "offline") return notOnPhoneText;
+  if (digestError.value === null) return loadingText;
+  return `${digestError.value} ${digestWanted ? nextDigestText(digestTime) : digestOffText}`;
+}
 
-function DigestPage({ digest, yard }: { readonly digest: DigestView; readonly yard: YardView }) {
+interface DigestProps {
+  readonly digest: DigestView;
+  readonly yard: YardView;
+}
+
+function DigestPage({ digest, yard }: DigestProps) {
   const today = localDate(now.value, yard.zone);
   return (
     <>
-      <p class="digest-gist">
-        {capitalize(dayText(digest.date, today))}: {digest.summary}
-      </p>
-      {/* "Today" in what follows means the day on which it was written. */}
-      {digest.date !== today && <p class="since">As it was told that morning.</p>}
-      <div class="digest-sections">
-        {digest.sections.map(({ heading, lines, links }, place) => (
-          <section key={heading} class={place === 0 ? "first" : undefined} aria-labelledby={`digest-${place}`}>
-            <h2 id={`digest-${place}`}>{heading}</h2>
-            <ul>
-              {lines.map((words, row) => (
-                <li key={words}>
-                  {place === 0 ? (
-                    <DigestTask words={words} opens={linkWithinPage(links?.[row] ?? null, yard)} />
-                  ) : (
-                    words
-                  )}
-                </li>
-              ))}
-            </ul>
-          </section>
-        ))}
-      </div>
+      <p class="digest-gist">{summaryText(capitalize(dayText(digest.date, today)), digest.summary)}</p>
+      {/* "Today" in the digest means the day on which it was written. */}
+      {digest.date !== today && <p class="since">{asOfMorningText}</p>}
+      <DigestSections digest={digest} yard={yard} />
       {digest.dates.length > 1 && (
-        <nav class="digest-dates" aria-label="Digests by day">
+        <nav class="digest-dates" aria-label={daysLabel}>
           {digest.dates.map((date) => (
             <a
               key={date}
@@ -97,64 +78,35 @@ function DigestPage({ digest, yard }: { readonly digest: DigestView; readonly ya
   );
 }
 
-/** Said here, since the digest asks for it. */
-function CleaningSection({ yard }: { readonly yard: YardView }) {
-  if (yard.feeders.length === 0) return null;
-  return (
-    <section class="cleaning" aria-labelledby="cleaning-title">
-      <h2 id="cleaning-title">Cleaned?</h2>
-      <ul class="phones">
-        {yard.feeders.map((feeder) => (
-          <CleaningEntry key={feeder.id} feeder={feeder} zone={yard.zone} />
-        ))}
-      </ul>
-      <p class="hint">
-        Once or twice a month, and whenever it looks dirty: old food out, wash, rinse, let it dry. Where the authorities
-        have put out a notice on bird flu, follow that first.
-      </p>
-    </section>
-  );
-}
+const DigestSections = ({ digest, yard }: DigestProps) => (
+  <div class="digest-sections">
+    {digest.sections.map(({ heading, lines, links }, place) => (
+      <section key={heading} class={place === 0 ? "first" : undefined} aria-labelledby={`digest-${place}`}>
+        <h2 id={`digest-${place}`}>{heading}</h2>
+        <ul>
+          {lines.map((line, row) => (
+            <li key={line}>
+              {place === 0 ? <DigestTask text={line} href={linkWithinPage(links?.[row] ?? null, yard)} /> : line}
+            </li>
+          ))}
+        </ul>
+      </section>
+    ))}
+  </div>
+);
 
-function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly zone: string }) {
-  const waits = queuedActions.value.filter((each) => each.kind === "cleaned" && each.feeder === feeder.id);
-  const said = () =>
-    performOnFeeder(feeder, {
-      kind: "cleaned",
-      path: paths.cleaned(feeder.id),
-      text: "cleaned",
-      body: (_, at) => ({ at }),
-    });
-  return (
-    <li class="cleaning-entry">
-      <p>
-        {feeder.name}:{" "}
-        {feeder.cleanedAt === null
-          ? "nobody has said so yet."
-          : `last ${momentText(feeder.cleanedAt, now.value, zone)}.`}
-      </p>
-      {waits.map((each) => (
-        <QueuedActionNote key={each.id} act={each} zone={zone} />
-      ))}
-      <button type="button" aria-label={`I cleaned ${feeder.name}`} onClick={() => void said()}>
-        I cleaned it
-      </button>
-    </li>
-  );
-}
+/** What is done further down on this page needs no new page. */
+const linkWithinPage = (link: string | null, yard: YardView) =>
+  link?.startsWith(`/yards/${encodeURIComponent(yard.id)}/digest#`) ? link.slice(link.indexOf("#")) : link;
 
-/** What is done further down on this very page is a step down, and no new page. */
-const linkWithinPage = (opens: string | null, yard: YardView) =>
-  opens?.startsWith(`/yards/${encodeURIComponent(yard.id)}/digest#`) ? opens.slice(opens.indexOf("#")) : opens;
-
-/** What is wrong stands out and leads to where it is done; what to do about it can be read on. */
-function DigestTask({ words, opens }: { readonly words: string; readonly opens: string | null }) {
-  const end = words.indexOf(". ");
-  const first = <strong>{end < 0 ? words : words.slice(0, end + 1)}</strong>;
+/** The first sentence says what is wrong and leads to where it is done; the rest is advice. */
+function DigestTask({ text, href }: { readonly text: string; readonly href: string | null }) {
+  const end = text.indexOf(". ");
+  const first = <strong>{end < 0 ? text : text.slice(0, end + 1)}</strong>;
   return (
     <>
-      {opens === null ? first : <a href={opens}>{first}</a>}
-      {end < 0 ? "" : words.slice(end + 1)}
+      {href === null ? first : <a href={href}>{first}</a>}
+      {end < 0 ? "" : text.slice(end + 1)}
     </>
   );
 }

@@ -1,6 +1,30 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
-import type { YardView } from "../../server/contract/api.ts";
+import { saveLabel } from "#text/common.ts";
+import {
+  changeYardLabel,
+  dataText,
+  dataTitle,
+  downloadLabel,
+  enterLocationLabel,
+  keyTitle,
+  latitudeText,
+  locationText,
+  locationTitle,
+  longitudeText,
+  newKeyLabel,
+  newKeyText,
+  newKeyTitle,
+  noLocationText,
+  removeLabel,
+  removeSummary,
+  removeText,
+  removeTitle,
+  savedText,
+  title,
+} from "#text/feederSettingsScreen.ts";
+import { feederNotFoundText, onlyKeepersText, settingsTitle } from "#text/screens.ts";
+import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { laterApi, withoutContent } from "../api/laterApi.ts";
 import { DutyFields, OptionalFields, RequiredFields, readFeederFields } from "../components/feederFields.tsx";
 import { FeederKey } from "../components/feederKey.tsx";
@@ -10,134 +34,144 @@ import { Screen } from "../components/screen.tsx";
 import { UndetectableFaults } from "../components/undetectableFaults.tsx";
 import { announce } from "../state/announcement.ts";
 import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
+import { notFoundScreen } from "./notFound.tsx";
+
+interface FeederProps {
+  readonly feeder: FeederView;
+}
 
 export function FeederSettingsScreen(props: { readonly id: string }) {
-  const { route } = useLocation();
-  const changing = useFormSubmit();
-  const removing = useFormSubmit();
-  const keying = useFormSubmit();
-  const food = useFoodInput();
-  const [key, setKey] = useState<string | null>(null);
   const found = findFeeder(props.id);
-  if (found === null) {
-    return (
-      <Screen title="Settings" back={{ href: "/", name: "Feeders" }}>
-        <p class="empty">This feeder isn't known on this phone.</p>
-      </Screen>
-    );
-  }
+  if (found === null) return notFoundScreen(title, feederNotFoundText);
   const { feeder, yard } = found;
+  const back = { href: `/feeders/${feeder.id}`, name: feeder.name };
   if (yard.role !== "keeper") {
     return (
-      <Screen title={`Settings of ${feeder.name}`} back={{ href: `/feeders/${feeder.id}`, name: feeder.name }}>
-        <p class="empty">Only keepers of {yard.name} change these.</p>
+      <Screen title={settingsTitle(feeder.name)} back={back}>
+        <p class="empty">{onlyKeepersText(yard.name)}</p>
       </Screen>
     );
   }
-
-  const submit = async (event: SubmitEvent) => {
-    event.preventDefault();
-    const element = event.currentTarget as HTMLFormElement;
-    const changed = await changing.send(() =>
-      laterApi.changeFeeder(feeder.id, readFeederFields(element, food.changed.kind !== undefined)),
-    );
-    if (changed === null) return;
-    acceptFeeder(changed);
-    announce("Settings written down.");
-    route(`/feeders/${feeder.id}`);
-  };
-  const remove = async () => {
-    if ((await removing.send(() => withoutContent(laterApi.removeFeeder(feeder.id)))) === null) return;
-    await refreshHome();
-    route("/");
-  };
-  const makeKey = async () => {
-    const made = await keying.send(() => laterApi.newKey(feeder.id));
-    if (made !== null) setKey(made.key);
-  };
-
   return (
-    <Screen
-      title={`Settings of ${feeder.name}`}
-      practice={feeder.practice}
-      back={{ href: `/feeders/${feeder.id}`, name: feeder.name }}
-    >
-      <form ref={changing.form} onSubmit={(event) => void submit(event)} noValidate>
-        <FormError text={changing.said} />
-        <RequiredFields settings={feeder.settings} problems={changing.problems} food={food} />
-        <DutyFields settings={feeder.settings} problems={changing.problems} />
-        <OptionalFields
-          settings={feeder.settings}
-          problems={changing.problems}
-          food={food}
-          learnt={feeder.hopper.portionText}
-          spots={<UndetectableFaults feeder={feeder} open />}
-        />
-        <div class="answers">
-          <button type="submit" class="main" disabled={changing.sending}>
-            Write it down
-          </button>
-        </div>
-      </form>
-      <Place yard={yard} />
-      {!feeder.practice && (
-        <section class="after" aria-labelledby="key-title">
-          <h2 id="key-title">Key</h2>
-          {key === null ? (
-            <details>
-              <summary>Make a new key…</summary>
-              <p>The key it has now stops working at once. The feeder is silent until it is given the new one.</p>
-              <FormError text={keying.said} />
-              <button type="button" disabled={keying.sending} onClick={() => void makeKey()}>
-                Make a new key for {feeder.name}
-              </button>
-            </details>
-          ) : (
-            <FeederKey feeder={feeder.id} name={feeder.name} secret={key} fresh={false} />
-          )}
-        </section>
-      )}
-      <section class="after" aria-labelledby="record-title">
-        <h2 id="record-title">Record</h2>
-        <p>
-          All that {feeder.name} ever told, as a file to keep or to study.{" "}
-          <a href={`/api/v1/feeders/${feeder.id}/log`} download={`${feeder.id}.ndjson`}>
-            Download its record
-          </a>
-        </p>
-      </section>
-      <section class="after" aria-labelledby="remove-title">
-        <h2 id="remove-title">Remove</h2>
-        <details>
-          <summary>Remove {feeder.name}…</summary>
-          <p>
-            Its record goes with it, and it can't be brought back. Birds that count on a feeder should be weaned: feed
-            less from day to day before you take it down.
-          </p>
-          <FormError text={removing.said} />
-          <button type="button" class="grave" disabled={removing.sending} onClick={() => void remove()}>
-            Remove {feeder.name} and its record
-          </button>
-        </details>
-      </section>
+    <Screen title={settingsTitle(feeder.name)} practice={feeder.practice} back={back}>
+      <SettingsForm feeder={feeder} />
+      <LocationSection yard={yard} />
+      {!feeder.practice && <KeySection feeder={feeder} />}
+      <DataSection feeder={feeder} />
+      <RemoveSection feeder={feeder} />
     </Screen>
   );
 }
 
-/** Where it stands is said once for the whole yard. */
-function Place({ yard }: { readonly yard: YardView }) {
-  const { place, zone } = yard;
+function SettingsForm({ feeder }: FeederProps) {
+  const { route } = useLocation();
+  const { sending, problems, said, form, send } = useFormSubmit();
+  const food = useFoodInput();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const element = event.currentTarget as HTMLFormElement;
+    const changed = await send(() =>
+      laterApi.changeFeeder(feeder.id, readFeederFields(element, food.changed.kind !== undefined)),
+    );
+    if (changed === null) return;
+    acceptFeeder(changed);
+    announce(savedText);
+    route(`/feeders/${feeder.id}`);
+  };
+  const fields = { settings: feeder.settings, problems };
+  return (
+    <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+      <FormError text={said} />
+      <RequiredFields {...fields} food={food} />
+      <DutyFields {...fields} />
+      <OptionalFields
+        {...fields}
+        food={food}
+        learnt={feeder.hopper.portionText}
+        spots={<UndetectableFaults feeder={feeder} open />}
+      />
+      <div class="answers">
+        <button type="submit" class="main" disabled={sending}>
+          {saveLabel}
+        </button>
+      </div>
+    </form>
+  );
+}
+
+/** The location is entered once for the whole yard. */
+function LocationSection({ yard }: { readonly yard: YardView }) {
+  const { name, place, zone } = yard;
   return (
     <section class="after" aria-labelledby="place-title">
-      <h2 id="place-title">Place</h2>
+      <h2 id="place-title">{locationTitle}</h2>
       <p>
         {place === null
-          ? `Where ${yard.name} lies isn't known yet, so night and day can't be told. Its clock is that of ${zone}.`
-          : `${yard.name} lies at ${degreesText(place.latitudeDegrees, "north", "south")}, ${degreesText(place.longitudeDegrees, "east", "west")}, with the clock of ${zone}.`}{" "}
-        {!yard.practice && <a href={`/yards/${yard.id}`}>{place === null ? "Say where it is" : "Change the yard"}</a>}
+          ? noLocationText(name, zone)
+          : locationText(name, latitudeText(place.latitudeDegrees), longitudeText(place.longitudeDegrees), zone)}{" "}
+        {!yard.practice && <a href={`/yards/${yard.id}`}>{place === null ? enterLocationLabel : changeYardLabel}</a>}
       </p>
     </section>
   );
 }
-const degreesText = (degrees: number, above: string, below: string) =>
-  `${Math.abs(degrees)}° ${degrees < 0 ? below : above}`;
+
+function KeySection({ feeder }: FeederProps) {
+  const { sending, said, send } = useFormSubmit();
+  const [key, setKey] = useState<string | null>(null);
+  const makeKey = async () => {
+    const made = await send(() => laterApi.newKey(feeder.id));
+    if (made !== null) setKey(made.key);
+  };
+  return (
+    <section class="after" aria-labelledby="key-title">
+      <h2 id="key-title">{keyTitle}</h2>
+      {key === null ? (
+        <details>
+          <summary>{newKeyTitle}</summary>
+          <p>{newKeyText}</p>
+          <FormError text={said} />
+          <button type="button" disabled={sending} onClick={() => void makeKey()}>
+            {newKeyLabel(feeder.name)}
+          </button>
+        </details>
+      ) : (
+        <FeederKey feeder={feeder.id} name={feeder.name} secret={key} fresh={false} />
+      )}
+    </section>
+  );
+}
+
+const DataSection = ({ feeder }: FeederProps) => (
+  <section class="after" aria-labelledby="record-title">
+    <h2 id="record-title">{dataTitle}</h2>
+    <p>
+      {dataText(feeder.name)}{" "}
+      <a href={`/api/v1/feeders/${feeder.id}/log`} download={`${feeder.id}.ndjson`}>
+        {downloadLabel}
+      </a>
+    </p>
+  </section>
+);
+
+function RemoveSection({ feeder }: FeederProps) {
+  const { route } = useLocation();
+  const { sending, said, send } = useFormSubmit();
+  const remove = async () => {
+    if ((await send(() => withoutContent(laterApi.removeFeeder(feeder.id)))) === null) return;
+    await refreshHome();
+    route("/");
+  };
+  return (
+    <section class="after" aria-labelledby="remove-title">
+      <h2 id="remove-title">{removeTitle}</h2>
+      <details>
+        <summary>{removeSummary(feeder.name)}</summary>
+        <p>{removeText}</p>
+        <FormError text={said} />
+        <button type="button" class="grave" disabled={sending} onClick={() => void remove()}>
+          {removeLabel(feeder.name)}
+        </button>
+      </details>
+    </section>
+  );
+}

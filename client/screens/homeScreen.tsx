@@ -1,7 +1,17 @@
+import { feedersTitle, loadingText, nothingStoredText } from "#text/common.ts";
+import {
+  addFeederLabel,
+  digestLabel,
+  noFeedersHelperText,
+  noFeedersText,
+  noYardText,
+  yardSettingsLabel,
+} from "#text/homeScreen.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { HopperIcon } from "../charts/hopperIcon.tsx";
 import { PriorityIcon } from "../charts/icons.tsx";
 import { GroupedSilenceAlarm } from "../components/groupedSilenceAlarm.tsx";
+import { LinkedText } from "../components/linkedText.tsx";
 import { PauseAllControl } from "../components/pauseAllControl.tsx";
 import { PracticeTag } from "../components/practiceTag.tsx";
 import { ReachabilityNotice } from "../components/reachabilityNotice.tsx";
@@ -17,14 +27,11 @@ import { type FeederOrderText, feederOrderTexts } from "../text/yardOrder.ts";
 /** All yards and feeders, one sentence each, the most urgent first. */
 export function HomeScreen() {
   if (home.value === null) {
-    const isOpening = homeError.value === null && connectionState.value !== "offline";
+    const isOffline = connectionState.value === "offline";
     return (
-      <Screen title="Feeders">
-        <p class={isOpening ? "empty opening" : "empty"}>
-          {homeError.value ??
-            (connectionState.value === "offline"
-              ? "Nothing can be shown until the server has been reached once."
-              : "Opening the notebook…")}
+      <Screen title={feedersTitle}>
+        <p class={homeError.value === null && !isOffline ? "empty opening" : "empty"}>
+          {homeError.value ?? (isOffline ? nothingStoredText : loadingText)}
         </p>
       </Screen>
     );
@@ -32,14 +39,14 @@ export function HomeScreen() {
   const sorted = [...yards.value].sort(
     (one, other) => Number(one.practice) - Number(other.practice) || yardUrgency(one) - yardUrgency(other),
   );
-  // A helper answers, pauses and refills; what would only be refused isn't offered.
+  // The server refuses a helper's new feeder, so it isn't offered.
   const mayAdd = sorted.some((yard) => yard.role === "keeper" && !yard.practice);
   return (
-    <Screen title="Feeders">
+    <Screen title={feedersTitle}>
       <ReachabilityNotice />
       {sorted.length === 0 && (
         <p class="empty">
-          You belong to no yard. <a href="/yards/new">Make one</a>, or ask a keeper for an invitation.
+          <LinkedText text={noYardText} hrefs={["/yards/new"]} />
         </p>
       )}
       {sorted.map((yard) => (
@@ -48,7 +55,7 @@ export function HomeScreen() {
       {mayAdd && (
         <p class="answers">
           <a class="button" href="/feeders/new">
-            Add a feeder
+            {addFeederLabel}
           </a>
         </p>
       )}
@@ -68,19 +75,9 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
   };
   const feeders = sortByUrgency(yard.feeders);
   const orders = feederOrderTexts(feeders, page);
-  const of = <span class="hidden"> {yard.name}</span>; // two yards have two links of one name else
   return (
     <section class={`yard${yard.practice ? " practice" : ""}`} aria-labelledby={`yard-${yard.id}`}>
-      <div class="yard-head">
-        <h2 id={`yard-${yard.id}`}>
-          {yard.name}
-          {yard.practice && <PracticeTag />}
-        </h2>
-        <span class="yard-links">
-          {yard.digestWanted && <a href={`/yards/${yard.id}/digest`}>Digest{of}</a>}
-          <a href={`/yards/${yard.id}`}>The yard{of}</a>
-        </span>
-      </div>
+      <YardHead yard={yard} />
       <ZoneNotice yard={yard} />
       {yard.damagedFeeders.map(({ id, text }) => (
         <p key={id} class="notice worry">
@@ -89,17 +86,8 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
       ))}
       {feeders.length > 0 && <PauseAllControl yard={yard} page={page} />}
       {silent.length > 0 && <GroupedSilenceAlarm silent={silent} yard={yard} />}
-      {yard.feeders.length === 0 && yard.damagedFeeders.length === 0 ? (
-        <p class="empty">
-          No feeder reports from here yet.{" "}
-          {yard.role === "keeper" && (
-            <>
-              <a href="/feeders/new">Add the first</a>
-              {", or "}
-            </>
-          )}
-          <a href="/practice">{yard.role === "keeper" ? "try" : "Try"} a practice feeder</a>.
-        </p>
+      {feeders.length === 0 && yard.damagedFeeders.length === 0 ? (
+        <NoFeeders isKeeper={yard.role === "keeper"} />
       ) : (
         <ul class="feeders">
           {feeders.map((feeder, index) => (
@@ -108,7 +96,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
               feeder={feeder}
               page={page}
               order={orders[index] ?? null}
-              told={silent.includes(feeder)}
+              isGrouped={silent.includes(feeder)}
             />
           ))}
         </ul>
@@ -117,24 +105,57 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
   );
 }
 
-/** `told`: what calls here is said above, for the whole yard. */
+function YardHead({ yard: { id, name, practice, digestWanted } }: { readonly yard: YardView }) {
+  const ofYard = <span class="hidden"> {name}</span>; // without it two yards have links of the same name
+  return (
+    <div class="yard-head">
+      <h2 id={`yard-${id}`}>
+        {name}
+        {practice && <PracticeTag />}
+      </h2>
+      <span class="yard-links">
+        {digestWanted && (
+          <a href={`/yards/${id}/digest`}>
+            {digestLabel}
+            {ofYard}
+          </a>
+        )}
+        <a href={`/yards/${id}`}>
+          {yardSettingsLabel}
+          {ofYard}
+        </a>
+      </span>
+    </div>
+  );
+}
+
+const NoFeeders = ({ isKeeper }: { readonly isKeeper: boolean }) => (
+  <p class="empty">
+    {isKeeper ? (
+      <LinkedText text={noFeedersText} hrefs={["/feeders/new", "/practice"]} />
+    ) : (
+      <LinkedText text={noFeedersHelperText} hrefs={["/practice"]} />
+    )}
+  </p>
+);
+
 function FeederEntry(props: {
   readonly feeder: FeederView;
   readonly page: PageState;
   readonly order: FeederOrderText | null;
-  readonly told: boolean;
+  readonly isGrouped: boolean; // its alarm is shown above, with those of the other feeders
 }) {
-  const { feeder, page, order, told } = props;
-  const call = told ? null : highestPriority(feeder);
+  const { feeder, page, order, isGrouped } = props;
+  const priority = isGrouped ? null : highestPriority(feeder);
   return (
-    <li class={`feeder-entry${call === null ? "" : ` ${call}`}`}>
+    <li class={`feeder-entry${priority === null ? "" : ` ${priority}`}`}>
       <HopperIcon hopper={feeder.hopper} />
       <h3>
         <a href={`/feeders/${feeder.id}`}>{feeder.name}</a>
         {feeder.practice && <PracticeTag />}
-        {call !== null && (
-          <span class={`call ${call}`}>
-            <PriorityIcon priority={call} /> {priorityText[call]}
+        {priority !== null && (
+          <span class={`call ${priority}`}>
+            <PriorityIcon priority={priority} /> {priorityText[priority]}
           </span>
         )}
       </h3>

@@ -1,5 +1,20 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
+import { passphraseLabel } from "#text/common.ts";
+import {
+  haveAccountLabel,
+  haveNoAccountLabel,
+  incompleteLinkText,
+  introText,
+  joinedText,
+  joinLabel,
+  nameHint,
+  signedInText,
+  signInLabel,
+  title,
+  yourNameLabel,
+  yourself,
+} from "#text/joinScreen.ts";
 import { api } from "../api/api.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { Field, FormError, readText, useFormSubmit } from "../components/field.tsx";
@@ -10,89 +25,107 @@ import { newPassphraseHint } from "../text/people.ts";
 
 /** One more person comes by a link whose secret stands behind the #, so that it never reaches a log. */
 export function JoinScreen() {
-  const { route } = useLocation();
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
-  const [knownHere, setKnownHere] = useState(false);
-  const { sending, problems, said, form, send } = useFormSubmit();
-  const isIn = signedIn.value === "yes";
+  return <Screen title={title}>{token === "" ? <p>{incompleteLinkText}</p> : <Invitation token={token} />}</Screen>;
+}
 
-  const joined = async (yardName: string) => {
+function Invitation({ token }: { readonly token: string }) {
+  const { route } = useLocation();
+  const submission = useFormSubmit();
+  const finish = async (yardName: string) => {
     history.replaceState(null, "", "/join"); // the secret has done its work
-    announce(`You belong to ${yardName} now.`);
+    announce(joinedText(yardName));
     await refreshHome();
-    route("/phones", true); // whoever joins wants to be told
+    route("/phones", true); // notifications are turned on there
   };
-  const joinAsIs = async () => {
-    const done = await send(() => laterApi.join({ token }));
-    if (done !== null) await joined(done.yard.name);
+  const props = { token, submission, finish };
+  return (
+    <>
+      <p>{introText}</p>
+      <FormError text={submission.problems.token ?? submission.said} />
+      {signedIn.value === "yes" ? <JoinSignedIn {...props} /> : <JoinForm {...props} />}
+    </>
+  );
+}
+
+interface JoinProps {
+  readonly token: string;
+  readonly submission: ReturnType<typeof useFormSubmit>;
+  readonly finish: (yardName: string) => Promise<void>;
+}
+
+function JoinSignedIn({ token, submission: { sending, send }, finish }: JoinProps) {
+  const join = async () => {
+    const joined = await send(() => laterApi.join({ token }));
+    if (joined !== null) await finish(joined.yard.name);
   };
+  return (
+    <>
+      <p>{signedInText(home.value?.view.keeper.name ?? yourself)}</p>
+      <div class="answers">
+        <button type="button" class="main" disabled={sending} onClick={() => void join()}>
+          {joinLabel}
+        </button>
+      </div>
+    </>
+  );
+}
+
+/** Creates an account that belongs to the yard, or signs in first where there is one. */
+function JoinForm({ token, submission: { sending, problems, form, send }, finish }: JoinProps) {
+  const [hasAccount, setHasAccount] = useState(false);
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const name = readText(data, "name");
     const passphrase = String(data.get("passphrase") ?? "");
-    if (knownHere) {
-      const done = await send(() => api.signIn(name, passphrase));
-      if (done !== null) await startSession(done.keeper?.name ?? name);
+    if (hasAccount) {
+      const session = await send(() => api.signIn(name, passphrase));
+      if (session !== null) await startSession(session.keeper?.name ?? name);
       return;
     }
-    const done = await send(() => laterApi.join({ token, name, passphrase }));
-    if (done === null) return;
-    await startSession(done.keeper.name);
-    await joined(done.yard.name);
+    const joined = await send(() => laterApi.join({ token, name, passphrase }));
+    if (joined === null) return;
+    await startSession(joined.keeper.name);
+    await finish(joined.yard.name);
   };
-
-  if (token === "") {
-    return (
-      <Screen title="An invitation">
-        <p>This link is not whole: it should end in # and a secret. Open it again from where it was sent to you.</p>
-      </Screen>
-    );
-  }
   return (
-    <Screen title="An invitation">
-      <p>Somebody wants you to be told when their feeders need a hand.</p>
-      <FormError text={problems.token ?? said} />
-      {isIn ? (
-        <>
-          <p>You are signed in as {home.value?.view.keeper.name ?? "yourself"}.</p>
-          <div class="answers">
-            <button type="button" class="main" disabled={sending} onClick={() => void joinAsIs()}>
-              Join
-            </button>
-          </div>
-        </>
-      ) : (
-        <>
-          <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-            <Field
-              label="Your name"
-              hint={knownHere ? undefined : "The others see it beside what you answered."}
-              problem={problems.name}
-              input={{ name: "name", autocomplete: "username", required: true, maxLength: 60 }}
-            />
-            <Field
-              label="Passphrase"
-              hint={knownHere ? undefined : newPassphraseHint}
-              problem={problems.passphrase}
-              input={{
-                name: "passphrase",
-                type: "password",
-                autocomplete: knownHere ? "current-password" : "new-password",
-                required: true,
-              }}
-            />
-            <div class="answers">
-              <button type="submit" class="main" disabled={sending}>
-                {knownHere ? "Open my notebook" : "Join"}
-              </button>
-            </div>
-          </form>
-          <button type="button" class="plain" onClick={() => setKnownHere(!knownHere)}>
-            {knownHere ? "I am new here" : "I already keep a notebook here"}
+    <>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <NameAndPassphrase hasAccount={hasAccount} problems={problems} />
+        <div class="answers">
+          <button type="submit" class="main" disabled={sending}>
+            {hasAccount ? signInLabel : joinLabel}
           </button>
-        </>
-      )}
-    </Screen>
+        </div>
+      </form>
+      <button type="button" class="plain" onClick={() => setHasAccount(!hasAccount)}>
+        {hasAccount ? haveNoAccountLabel : haveAccountLabel}
+      </button>
+    </>
+  );
+}
+
+function NameAndPassphrase(props: {
+  readonly hasAccount: boolean;
+  readonly problems: Readonly<Record<string, string>>;
+}) {
+  const { hasAccount, problems } = props;
+  const autocomplete = hasAccount ? "current-password" : "new-password";
+  return (
+    <>
+      <Field
+        label={yourNameLabel}
+        hint={hasAccount ? undefined : nameHint}
+        problem={problems.name}
+        input={{ name: "name", autocomplete: "username", required: true, maxLength: 60 }}
+      />
+      <Field
+        label={passphraseLabel}
+        hint={hasAccount ? undefined : newPassphraseHint}
+        problem={problems.passphrase}
+        input={{ name: "passphrase", type: "password", autocomplete, required: true }}
+      />
+    </>
   );
 }

@@ -1,120 +1,162 @@
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
+import { safetyInformationLabel, saveLabel } from "#text/common.ts";
+import {
+  addedAction,
+  addedGramsLabel,
+  addedLabel,
+  assumedCapacityHint,
+  capacityHint,
+  cleanText,
+  enterGramsText,
+  filledAction,
+  filledLabel,
+  gramsUnit,
+  levelAction,
+  levelGramsLabel,
+  levelLabel,
+  notFoundTitle,
+  notSavedText,
+  question,
+  title,
+  unnamedFood,
+} from "#text/refillScreen.ts";
+import { feederNotFoundText } from "#text/screens.ts";
+import type { FeederView } from "../../server/contract/api.ts";
 import { paths } from "../api/api.ts";
 import { Choice, Field, FormError, readNumber } from "../components/field.tsx";
 import { Screen } from "../components/screen.tsx";
 import { performOnFeeder } from "../state/actions.ts";
 import { findFeeder } from "../state/home.ts";
 import { massText } from "../text/amount.ts";
+import { notFoundScreen } from "./notFound.tsx";
 
 type Kind = "filled" | "added" | "level";
 
-/** The keeper tells of a refill: the one thing no feeder without a scale can find out. */
+/** The keeper enters a refill: the one thing that a feeder without a scale can't measure. */
 export function RefillScreen(props: { readonly id: string }) {
+  const found = findFeeder(props.id);
+  if (found === null) return notFoundScreen(notFoundTitle, feederNotFoundText);
+  const { feeder } = found;
+  return (
+    <Screen
+      title={title(feeder.name)}
+      practice={feeder.practice}
+      back={{ href: `/feeders/${feeder.id}`, name: feeder.name }}
+    >
+      <RefillForm feeder={feeder} />
+    </Screen>
+  );
+}
+
+function RefillForm({ feeder }: { readonly feeder: FeederView }) {
   const { route } = useLocation();
   const [kind, setKind] = useState<Kind>("filled");
   const [busy, setBusy] = useState(false);
   const [problem, setProblem] = useState<string | null>(null);
-  const found = findFeeder(props.id);
-  if (found === null) {
-    return (
-      <Screen title="Refill" back={{ href: "/", name: "Feeders" }}>
-        <p class="empty">This feeder isn't known on this phone.</p>
-      </Screen>
-    );
-  }
-  const { feeder } = found;
-  const capacity = feeder.hopper.capacityGrams;
-
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const form = event.currentTarget as HTMLFormElement;
     const grams = readNumber(new FormData(form), "grams");
-    if (
-      kind !== "filled" &&
-      (grams === undefined || !Number.isFinite(grams) || grams < 0 || (kind === "added" && grams === 0))
-    ) {
-      setProblem("say how many grams");
+    if (!isAmount(kind, grams)) {
+      setProblem(enterGramsText);
       form.querySelector<HTMLElement>("[name=grams]")?.focus();
       return;
     }
-    const what = kind === "filled" ? { kind } : { kind, grams: grams as number };
-    const words =
-      kind === "filled"
-        ? "refill to the brim"
-        : kind === "added"
-          ? `refill of ${massText(grams ?? 0)}`
-          : `level ${massText(grams ?? 0)}`;
     setBusy(true);
-    const outcome = await performOnFeeder(feeder, {
-      kind: "refill",
-      path: paths.refills(feeder.id),
-      text: words,
-      body: (id, at) => ({ id, at, what }),
-    });
+    const outcome = await performRefill(feeder, kind, grams ?? 0);
     setBusy(false);
-    if (outcome === "refused") setProblem("the server did not accept it: see the note above");
+    if (outcome === "refused") setProblem(notSavedText);
     else route(`/feeders/${feeder.id}`);
   };
-
-  const pick = (picked: Kind) => ({
-    name: "kind",
-    value: picked,
-    checked: kind === picked,
-    onChange: () => {
-      setKind(picked);
-      setProblem(null);
-    },
-  });
+  const pick = (picked: Kind) => {
+    setKind(picked);
+    setProblem(null);
+  };
   return (
-    <Screen
-      title={`Refill ${feeder.name}`}
-      practice={feeder.practice}
-      back={{ href: `/feeders/${feeder.id}`, name: feeder.name }}
-    >
-      <form onSubmit={(event) => void submit(event)} noValidate>
-        <fieldset>
-          <legend>What did you do?</legend>
-          <Choice
-            type="radio"
-            label="Filled it to the brim"
-            hint={
-              feeder.hopper.capacityAssumed
-                ? `Nobody has said what a full one holds: it then counts as ${massText(capacity)}, as is usual.`
-                : `${massText(capacity)} of ${feeder.settings.food ?? "food"}`
-            }
-            input={pick("filled")}
-          />
-          <Choice type="radio" label="Put some in" input={pick("added")} />
-          <Choice type="radio" label="Looked, and saw how much is in it" input={pick("level")} />
-        </fieldset>
-        {kind !== "filled" && (
-          <Field
-            label={kind === "added" ? "How much went in" : "How much is in it"}
-            unit="g"
-            problem={problem ?? undefined}
-            input={{
-              name: "grams",
-              type: "number",
-              inputMode: "decimal",
-              min: 0,
-              max: 50_000,
-              step: "any",
-              required: true,
-              autocomplete: "off",
-            }}
-          />
-        )}
-        {kind === "filled" && <FormError text={problem} />}
-        <p class="hint">
-          Throw out wet or mouldy food, and clean the tray before you fill up. <a href="/cautions">Usual cautions</a>
-        </p>
-        <div class="answers">
-          <button type="submit" class="main" disabled={busy}>
-            Write it down
-          </button>
-        </div>
-      </form>
-    </Screen>
+    <form onSubmit={(event) => void submit(event)} noValidate>
+      <KindChoice feeder={feeder} kind={kind} pick={pick} />
+      {kind === "filled" ? <FormError text={problem} /> : <GramsField kind={kind} problem={problem} />}
+      <p class="hint">
+        {cleanText} <a href="/cautions">{safetyInformationLabel}</a>
+      </p>
+      <div class="answers">
+        <button type="submit" class="main" disabled={busy}>
+          {saveLabel}
+        </button>
+      </div>
+    </form>
   );
 }
+
+/** Whether the amount makes sense: a level may be 0 g, an addition may not. */
+function isAmount(kind: Kind, grams: number | undefined): boolean {
+  if (kind === "filled") return true;
+  if (grams === undefined || !Number.isFinite(grams)) return false;
+  return kind === "added" ? grams > 0 : grams >= 0;
+}
+
+function performRefill(feeder: FeederView, kind: Kind, grams: number) {
+  const what = kind === "filled" ? { kind } : { kind, grams };
+  return performOnFeeder(feeder, {
+    kind: "refill",
+    path: paths.refills(feeder.id),
+    text: actionText(kind, grams),
+    body: (id, at) => ({ id, at, what }),
+  });
+}
+
+function actionText(kind: Kind, grams: number): string {
+  switch (kind) {
+    case "filled":
+      return filledAction;
+    case "added":
+      return addedAction(massText(grams));
+    case "level":
+      return levelAction(massText(grams));
+  }
+}
+
+function KindChoice(props: { readonly feeder: FeederView; readonly kind: Kind; readonly pick: (kind: Kind) => void }) {
+  const { hopper, settings } = props.feeder;
+  const capacity = massText(hopper.capacityGrams);
+  const input = (value: Kind) => ({
+    name: "kind",
+    value,
+    checked: props.kind === value,
+    onChange: () => props.pick(value),
+  });
+  return (
+    <fieldset>
+      <legend>{question}</legend>
+      <Choice
+        type="radio"
+        label={filledLabel}
+        hint={
+          hopper.capacityAssumed ? assumedCapacityHint(capacity) : capacityHint(capacity, settings.food ?? unnamedFood)
+        }
+        input={input("filled")}
+      />
+      <Choice type="radio" label={addedLabel} input={input("added")} />
+      <Choice type="radio" label={levelLabel} input={input("level")} />
+    </fieldset>
+  );
+}
+
+const GramsField = (props: { readonly kind: Kind; readonly problem: string | null }) => (
+  <Field
+    label={props.kind === "added" ? addedGramsLabel : levelGramsLabel}
+    unit={gramsUnit}
+    problem={props.problem ?? undefined}
+    input={{
+      name: "grams",
+      type: "number",
+      inputMode: "decimal",
+      min: 0,
+      max: 50_000,
+      step: "any",
+      required: true,
+      autocomplete: "off",
+    }}
+  />
+);

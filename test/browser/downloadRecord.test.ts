@@ -60,7 +60,7 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
 
     await page.goto(`${origin}/feeders/${feeder.id}/settings`);
     const coming = page.waitForEvent("download");
-    await page.getByRole("link", { name: "Download its record" }).click();
+    await page.getByRole("link", { name: "Download data" }).click();
     const download = await coming;
     expect(download.suggestedFilename()).toBe(`${feeder.id}.ndjson`);
     const file = join(scratch, "record.ndjson");

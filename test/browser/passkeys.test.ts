@@ -29,7 +29,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await page.goto(`${origin}/claim#${token}`);
     await page.getByLabel("Your name").fill(ada.name);
     await page.getByLabel("Passphrase").fill(ada.passphrase);
-    await page.getByRole("button", { name: "Begin the notebook" }).click();
+    await page.getByRole("button", { name: "Create account" }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
 
     // --- added within five minutes of the passphrase, so it isn't asked for again
@@ -67,9 +67,9 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await device.verifies(true);
 
     // --- the passphrase works all the while
-    await page.getByLabel("Keeper's name").fill(ada.name);
+    await page.getByLabel("Your name").fill(ada.name);
     await page.getByLabel("Passphrase").fill(ada.passphrase);
-    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
 
     // --- renamed, removed; what is left on the device opens nothing
@@ -88,9 +88,9 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await page.getByText("Passkeys need HTTPS and a host name.").waitFor();
     expect(await page.getByRole("button", { name: "Sign in with a passkey" }).count()).toBe(0);
     await checkAccessibility(page, "sign-in at a bare number");
-    await page.getByLabel("Keeper's name").fill(ada.name);
+    await page.getByLabel("Your name").fill(ada.name);
     await page.getByLabel("Passphrase").fill(ada.passphrase);
-    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
     await page.goto(`http://127.0.0.1:${port}/account`);
     await page.getByText("Passkeys need an address with HTTPS").waitFor();

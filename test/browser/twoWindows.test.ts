@@ -175,7 +175,7 @@ class Judge {
     const shown = {
       confirmed: /Pause[^.]*: confirmed by the feeder/.test(text),
       feeding: /feeding as usual|last gave food/.test(text),
-      notKept: /not kept|no longer known to hold/.test(text),
+      notKept: /not kept|not certain any more/.test(text),
       away: saysAway,
     };
     for (const [what, is] of Object.entries(shown)) if (is) this.seen[index]?.add(what);

@@ -39,13 +39,13 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.goto(claimLink);
     await page.getByLabel("Your name").fill(keeper.name);
     await page.getByLabel("Passphrase").fill("short");
-    await page.getByRole("button", { name: "Begin the notebook" }).click();
+    await page.getByRole("button", { name: "Create account" }).click();
     await page.getByText("Passphrase: must be at least 15 characters").waitFor();
     await checkAccessibility(page, "the link, with a refused passphrase");
     await page.getByLabel("Passphrase").fill(keeper.passphrase);
-    await page.getByRole("button", { name: "Begin the notebook" }).click();
+    await page.getByRole("button", { name: "Create account" }).click();
     await heading("Feeders");
-    await page.getByText("No feeder reports from here yet.").waitFor();
+    await page.getByText("No feeders yet.").waitFor();
     expect(page.url()).not.toContain("#"); // the secret doesn't stay in the address
     await checkAccessibility(page, "no feeder yet");
 
@@ -54,12 +54,12 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await heading("Add a feeder");
     await page.getByText("Portion, sensors, battery").click();
     await page.getByRole("button", { name: "Add the feeder" }).click();
-    await page.getByText("Its name: must not be empty").waitFor();
+    await page.getByText("Name: must not be empty").waitFor();
     await checkAccessibility(page, "adding a feeder, with a refused name");
-    await page.getByLabel("Its name").fill("Aspen");
-    await page.getByLabel("What is in the hopper?").selectOption({ label: "Something else" });
-    await page.getByLabel("What do you call it?").fill("unsalted peanuts");
-    await page.getByLabel("A full hopper holds").fill("900");
+    await page.getByLabel("Name").fill("Aspen");
+    await page.getByLabel("Food").selectOption({ label: "Something else" });
+    await page.getByLabel("Name of the food").fill("unsalted peanuts");
+    await page.getByLabel("Hopper capacity").fill("900");
     await page.getByRole("button", { name: "Add the feeder" }).click();
     await page.getByText("Waiting for Aspen's first report…").waitFor();
     await checkAccessibility(page, "the key");
@@ -79,30 +79,30 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("No bird and no portion was recorded").waitFor();
 
     // --- a refill
-    await page.getByRole("link", { name: "I refilled it" }).click();
+    await page.getByRole("link", { name: "Enter a refill" }).click();
     await heading("Refill Aspen");
-    await page.getByLabel("Put some in").check();
+    await page.getByLabel("Added some food").check();
     await checkAccessibility(page, "a refill");
-    await page.getByLabel("How much went in").fill("600");
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByLabel("Food added").fill("600");
+    await page.getByRole("button", { name: "Save" }).click();
     await heading("Aspen");
     await page.getByText("About two thirds full of unsalted peanuts.").waitFor();
 
-    // --- a pause: asked, sent, confirmed by the feeder itself
+    // --- a pause: requested, sent, confirmed by the feeder itself
     const feeder = new ManualFeeder(key, new URL(page.url()).origin);
     await page.getByRole("button", { name: "Pause until resumed" }).click();
-    await page.getByText("Pause until resumed: asked").waitFor();
+    await page.getByText("Pause until resumed: requested").waitFor();
     await page.getByText("sent: not yet").waitFor();
     const { orders } = await feeder.reports({ paused: false });
     const [order] = orders;
     if (order === undefined) throw new Error("expected the pause in the answer to the report");
     expect(order).toMatchObject({ kind: "pause", until: null });
     await page.getByText("Pause until resumed: sent, not yet confirmed").waitFor();
-    await page.getByText("The feeder itself last said: feeding as usual").waitFor();
+    await page.getByText("Last reported by the feeder: feeding as usual").waitFor();
     await checkAccessibility(page, "a pause on its way");
     await feeder.reports({ paused: true }, { kind: "order", order: order.id, outcome: "done" });
     await page.getByText("Pause until resumed: confirmed by the feeder").waitFor();
-    await page.getByText("The feeder itself last said: paused").waitFor();
+    await page.getByText("Last reported by the feeder: paused").waitFor();
     await page.getByRole("button", { name: "Resume feeding" }).waitFor();
     expect(await unbroken()).toBe(true); // all of it came by the live line, without a reload
 
@@ -113,7 +113,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
       [`${feederPath}/days`, "Days of Aspen"],
       ["/phones", "Phones"],
       ["/practice", "Practice"],
-      ["/cautions", "Usual cautions"],
+      ["/cautions", "Safety information"],
       ["/nowhere", "No such page"],
     ] as const) {
       await goTo(path, title);
@@ -121,11 +121,11 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     }
     await goTo("/", "Feeders");
     await page.getByText("Paused until resumed.").waitFor();
-    await page.getByRole("link", { name: "The yard My yard" }).click();
+    await page.getByRole("link", { name: "Yard settings My yard" }).click();
     await heading("My yard");
     await page.getByLabel("Latitude").fill("north");
     await page.getByLabel("Longitude").fill("17.8");
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByRole("button", { name: "Save" }).click();
     await page.getByText("Latitude: must be a number").waitFor();
     await checkAccessibility(page, "the yard, with a refused place");
 
@@ -133,13 +133,13 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await goTo("/phones", "Phones");
     await page.getByRole("button", { name: "Sign out" }).click();
     await heading("Sign in");
-    await page.getByLabel("Keeper's name").fill(keeper.name);
+    await page.getByLabel("Your name").fill(keeper.name);
     await page.getByLabel("Passphrase").fill("four white feathers");
-    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByText("The name or the passphrase is wrong.").waitFor();
     await checkAccessibility(page, "signing in, with a wrong passphrase");
     await page.getByLabel("Passphrase").fill(keeper.passphrase);
-    await page.getByRole("button", { name: "Open the notebook" }).click();
+    await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByRole("link", { name: "Aspen" }).waitFor();
 
     expect(phone.complaints).toEqual([]);
@@ -162,14 +162,14 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByLabel("The tray jams").check();
     await checkAccessibility(page, "choosing what goes wrong");
     const chosenAt = performance.now();
-    await page.getByRole("button", { name: "Let it happen" }).click();
-    await page.getByText("Rowan: the tray jams. Its alarm takes up to about two minutes.").waitFor();
+    await page.getByRole("button", { name: "Start this fault" }).click();
+    await page.getByText("Rowan: tray jams. Its alarm takes up to about two minutes.").waitFor();
     await page.getByRole("link", { name: "Watch Rowan" }).click();
     await heading(/^Rowan/);
     const unbroken = await markPage();
     const alarm = page.getByRole("listitem").filter({ has: page.getByRole("heading", { name: /^Tray jammed/ }) });
     await alarm.waitFor({ timeout: 150_000 - (performance.now() - chosenAt) });
-    await alarm.getByText("act now").waitFor();
+    await alarm.getByText("urgent: act now").waitFor();
     for (const summary of await page.locator("summary").all()) await summary.click();
     await checkAccessibility(page, "an alarm");
     await alarm.getByRole("button", { name: "Acknowledge" }).click();
@@ -180,7 +180,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(await page.title()).toBe("Practice: Rowan · Pieward");
     await page.getByRole("button", { name: "Pause until resumed" }).click();
     await page.getByText("Pause until resumed: confirmed by the feeder").waitFor();
-    await page.getByText("Kept quiet for now: tray jammed").waitFor(); // a paused feeder isn't jammed
+    await page.getByText("No notifications for now: tray jammed").waitFor(); // a paused feeder isn't jammed
     await checkAccessibility(page, "an alarm that a pause explains");
     await page.getByRole("link", { name: "The days before, one under the other" }).click();
     await heading(/^Days of Rowan/);
@@ -195,10 +195,10 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await checkAccessibility(page, "feeders, with practice among them");
 
     await goTo("/practice", "Practice");
-    await page.getByRole("button", { name: "Remove all practice" }).click();
+    await page.getByRole("button", { name: "Delete practice" }).click();
     await page.getByRole("button", { name: "Start practice" }).waitFor();
     await goTo("/", "Feeders");
-    await page.getByText("No feeder reports from here yet.").waitFor();
+    await page.getByText("No feeders yet.").waitFor();
     expect(await page.getByText("Alder Croft").count()).toBe(0);
     expect(phone.complaints).toEqual([]);
   }, 240_000);
@@ -217,16 +217,16 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.reload();
     await page.getByText("No connection to the server.").waitFor();
     await page
-      .getByText(/^What you see is as of|as of \d\d:\d\d/)
+      .getByText(/^Data from|as of \d\d:\d\d/)
       .first()
       .waitFor();
-    await page.getByText("The feeder itself last said: feeding as usual").waitFor();
+    await page.getByText("Last reported by the feeder: feeding as usual").waitFor();
     await page.getByRole("button", { name: "Pause until resumed" }).click();
-    await page.getByText("Pause until resumed: waiting on this phone.").waitFor();
+    await page.getByText("Pause until resumed: not sent yet.").waitFor();
     await checkAccessibility(page, "a feeder without a line");
 
     await phone.offline(false);
-    await page.getByText("Pause until resumed: asked").waitFor();
+    await page.getByText("Pause until resumed: requested").waitFor();
     await page.getByText("No connection to the server.").waitFor({ state: "detached" });
     expect((await feeder.reports({ paused: false })).orders).toMatchObject([{ kind: "pause", until: null }]);
     await page.getByText("Pause until resumed: sent, not yet confirmed").waitFor();
@@ -249,12 +249,12 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     const { origin } = await moveIn();
     await addFeeder();
     await goTo("/", "Feeders");
-    await page.getByText("No phone of yours is woken when something needs you.").waitFor();
-    await page.getByRole("link", { name: "The yard My yard" }).click();
-    await page.getByRole("link", { name: "Who is told" }).click();
-    await heading("Who is told at My yard");
+    await page.getByText("Notifications are off on all your phones.").waitFor();
+    await page.getByRole("link", { name: "Yard settings My yard" }).click();
+    await page.getByRole("link", { name: "Recipients" }).click();
+    await heading("Recipients of My yard");
     await page.getByText("An alarm goes to Asta.").waitFor();
-    await page.getByRole("button", { name: "Make a link" }).click();
+    await page.getByRole("button", { name: "Create link" }).click();
     const link = (await page.locator(".copied pre").textContent()) ?? "";
     expect(link).toMatch(new RegExp(`^${origin}/join#[\\w-]{43}$`));
     await checkAccessibility(page, "people, with a link to share");
@@ -269,19 +269,19 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await bo.page.goto(origin);
     await bo.page.getByRole("link", { name: "Aspen" }).click();
     await bo.page.getByRole("button", { name: "Pause until resumed" }).click();
-    await bo.page.getByText("Pause until resumed: asked").waitFor();
+    await bo.page.getByText("Pause until resumed: requested").waitFor();
     expect(await bo.page.getByRole("link", { name: /^Settings/ }).count()).toBe(0);
 
     await page.reload();
     await page.getByText(/^An alarm goes to Asta first/).waitFor();
-    await page.getByRole("button", { name: "Earlier for Bo" }).click();
+    await page.getByRole("button", { name: "Move up for Bo" }).click();
     await page.getByText(/^An alarm goes to Bo first/).waitFor();
     await page.getByLabel("From").fill("22:00");
     await page.getByLabel("To", { exact: true }).fill("06:30");
-    await page.getByRole("button", { name: "Write it down" }).click();
+    await page.getByRole("button", { name: "Save" }).click();
     await page.getByText(/No phone, no mail address\. Left alone from 22:00 to 06:30/).waitFor();
-    await page.getByLabel("Tell the next after").fill("5");
-    await page.getByRole("button", { name: "Write the minutes down" }).click();
+    await page.getByLabel("Notify the next person after").fill("5");
+    await page.getByRole("button", { name: "Save Escalation" }).click();
     await page.getByText(/goes on to the next after 5 minutes/).waitFor();
 
     await bo.page.goto(`${page.url()}`);

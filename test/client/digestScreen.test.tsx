@@ -28,28 +28,28 @@ describe("the digest's page", () => {
     expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
     expect(screen.getByRole("heading", { level: 1, name: "Alder Croft" })).toBeTruthy();
     const headings = screen.getAllByRole("heading", { level: 2 }).map(({ textContent }) => textContent);
-    expect(headings).toEqual(["To do today", "Food left", "Birds", "Deposits and pay", "Wear", "Tonight", "Cleaned?"]);
+    expect(headings).toEqual(["To do today", "Food left", "Birds", "Deposits and pay", "Wear", "Tonight", "Cleaning"]);
     const birds = screen.getByRole("region", { name: "Birds" });
     expect(birds.querySelectorAll("li")).toHaveLength(2);
-    expect(screen.queryByText("As it was told that morning.")).toBeNull();
+    expect(screen.queryByText("As of that morning.")).toBeNull();
   });
 
   it("leads from each thing to do to the page where it is done", async () => {
     const view = digestViewFixture(Date.now(), 0);
     const lines = ["Rowan: refill today, empty by tonight.", "Clean Larch: two weeks or more have passed."];
-    const opens = ["/feeders/rowan/refill", "/yards/alder-croft/digest#cleaning-title"];
-    const body = { ...view, sections: [{ heading: "To do today", lines, opens }] };
+    const links = ["/feeders/rowan/refill", "/yards/alder-croft/digest#cleaning-title"];
+    const body = { ...view, sections: [{ heading: "To do today", lines, links }] };
     server.replies[`GET ${path}`] = () => ({ status: 200, body });
     await openPage(path);
-    const links = (await screen.findByRole("region", { name: "To do today" })).querySelectorAll("a");
-    expect([...links].map((link) => link.getAttribute("href"))).toEqual(["/feeders/rowan/refill", "#cleaning-title"]);
+    const anchors = (await screen.findByRole("region", { name: "To do today" })).querySelectorAll("a");
+    expect([...anchors].map((link) => link.getAttribute("href"))).toEqual(["/feeders/rowan/refill", "#cleaning-title"]);
     expect(document.getElementById("cleaning-title")).toBeTruthy();
   });
 
   it("leads to the other days by date, and says of an older one that it was told then", async () => {
     serve(2);
     await openPage(`${path}?date=${digestViewFixture(Date.now(), 2).date}`);
-    expect(await screen.findByText("As it was told that morning.")).toBeTruthy();
+    expect(await screen.findByText("As of that morning.")).toBeTruthy();
     const links = await screen.findAllByRole("link", { current: "page" });
     expect(
       links.some((link) => link.getAttribute("href") === `${path}?date=${digestViewFixture(Date.now(), 2).date}`),
@@ -81,7 +81,7 @@ describe("the digest's page", () => {
     await cupboard.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
     server.offline = true;
     await openPage(path, cupboard);
-    expect(await screen.findByText(/isn't on this phone, and the server can't be reached/)).toBeTruthy();
+    expect(await screen.findByText(/is not saved on this phone, and there is no connection/)).toBeTruthy();
   });
 
   it("says when the first one comes where there was none yet", async () => {
@@ -117,8 +117,8 @@ describe("cleaning", () => {
       body: { ...feederViewFixture(Date.now()), revision: 13, cleanedAt: (body as { at: string }).at },
     });
     await openPage(path);
-    expect(await screen.findByText("Rowan: nobody has said so yet.")).toBeTruthy();
-    fireEvent.click(screen.getByRole("button", { name: "I cleaned Rowan" }));
+    expect(await screen.findByText("Rowan: not entered yet.")).toBeTruthy();
+    fireEvent.click(screen.getByRole("button", { name: "Mark Rowan as cleaned" }));
     expect(await screen.findByText(/^Rowan: last \d\d:\d\d\.$/)).toBeTruthy();
     expect(Date.parse(server.sent(0).at ?? "")).toBeGreaterThan(Date.now() - 60_000);
   });
@@ -126,16 +126,16 @@ describe("cleaning", () => {
   it("waits on the phone without a line", async () => {
     serve();
     await openPage(path);
-    const button = await screen.findByRole("button", { name: "I cleaned Larch" });
+    const button = await screen.findByRole("button", { name: "Mark Larch as cleaned" });
     server.offline = true;
     fireEvent.click(button);
-    expect(await screen.findByText(/Cleaned: waiting on this phone/)).toBeTruthy();
+    expect(await screen.findByText(/Cleaned: not sent yet/)).toBeTruthy();
   });
 
   it("defers to notices on bird flu", async () => {
     serve();
     await openPage(path);
-    expect(await screen.findByText(/notice on bird flu, follow that first/)).toBeTruthy();
+    expect(await screen.findByText(/official bird-flu warning, follow it first/)).toBeTruthy();
   });
 });
 

@@ -15,19 +15,19 @@ describe("what a portion will count as", () => {
 
   it("is what was weighed, whatever was counted", () => {
     const said = { kind: "peanutHalves", pieces: 4, tenGrams: 16 } as const;
-    expect(portionPreview(said, {}, foodViews)).toBe("A portion then counts as 1.6 g, as weighed.");
+    expect(portionPreview(said, {}, foodViews)).toBe("New portion weight: 1.6 g.");
   });
 
   it("says nothing where nothing changes", () => {
     const saved = { food: "maize", foodKind: "maize", grainsPerPortion: 5, portionGrams: 1.7 } as const;
     expect(portionPreview({ kind: "maize", pieces: 5, tenGrams: undefined }, saved, foodViews)).toBe("");
     expect(portionPreview({ kind: "maize", pieces: undefined, tenGrams: Number.NaN }, saved, foodViews)).toBe("");
-    expect(portionPreview(nothing, {}, foodViews)).toMatch(/^Until you say/);
+    expect(portionPreview(nothing, {}, foodViews)).toMatch(/^Until you enter a value/);
   });
 
   it("asks for a weighing where nobody knows the piece", () => {
     expect(portionPreview({ kind: "other", pieces: 5, tenGrams: undefined }, {}, foodViews)).toMatch(
-      /weigh ten portions/,
+      /Weigh ten portions/,
     );
   });
 });

@@ -4,10 +4,10 @@ import {
   fillGeometry,
   halfWidthAt,
   hopperShape,
-  kernelPositions,
   slicePath,
   surfaceHeight,
 } from "../../client/charts/hopperGeometry.ts";
+import { kernelPositions } from "../../client/charts/kernelPositions.ts";
 
 /** The area drawn below a height, summed in thin strips: an oracle that knows nothing of the quadratic. */
 function areaBelow(surface: number): number {

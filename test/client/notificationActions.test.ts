@@ -173,7 +173,9 @@ describe("the notice in the answered one's place", () => {
   it("says what happened, and never that a pause is confirmed", () => {
     expect(say("acknowledge", { kind: "done" })).toBe("Acknowledged.");
     expect(say("acknowledge", { kind: "sentByPage" })).not.toMatch(/acknowledged/i); // it doesn't know
-    expect(say("pause", { kind: "done" })).toBe("Pause asked. Wait for the feeder's own word before you rely on it.");
+    expect(say("pause", { kind: "done" })).toBe(
+      "Pause requested. Wait for the feeder's confirmation.",
+    );
   });
 
   it("says until when it waits, by the phone's clock", () => {
@@ -182,9 +184,9 @@ describe("the notice in the answered one's place", () => {
   });
 
   it("says why it could not be done", () => {
-    expect(say("pause", { kind: "signedOut" })).toMatch(/^Could not: sign in first\./);
-    expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Could not: It is another alarm.");
-    expect(say("pause", { kind: "refused", text: "" })).toBe("Could not: the server did not accept it.");
+    expect(say("pause", { kind: "signedOut" })).toMatch(/^Not sent: .*sign in\.$/);
+    expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Not done: It is another alarm.");
+    expect(say("pause", { kind: "refused", text: "" })).toBe("Not done: the server did not accept it.");
     expect(say("acknowledge", { kind: "raisedAgain" })).toMatch(/^Too late: .* Look at it anew\.$/);
     expect(say("pause", { kind: "expired" })).toMatch(/^Too late: .* let go\. Nothing has changed\.$/);
   });

@@ -28,20 +28,20 @@ describe("the phones", () => {
     const entry = (name: string) =>
       within(screen.getByRole("heading", { level: 3, name }).closest("li") as HTMLElement);
     await screen.findByRole("heading", { level: 3, name: "Android phone" });
-    expect(entry("Android phone").getByText("Can be reached.").parentElement?.textContent).toMatch(
-      /Shown .*\d\d:\d\d\.$/,
+    expect(entry("Android phone").getByText("Reachable.").parentElement?.textContent).toMatch(/shown .*\d\d:\d\d\.$/);
+    expect(entry("Old phone").getByText("Not confirmed.").parentElement?.textContent).toContain(
+      "has shown none of them",
     );
-    expect(entry("Old phone").getByText("Not proved.").parentElement?.textContent).toContain("has shown none of them");
-    expect(entry("Kitchen tablet").getByText("Can't be reached.")).toBeTruthy();
+    expect(entry("Kitchen tablet").getByText("Not reachable.")).toBeTruthy();
     expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // said once, not twice
   });
 
   it("warn where there is none, also on the first page", async () => {
     server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
     await openPage("/");
-    expect(await screen.findByText("No phone of yours is woken when something needs you.")).toBeTruthy();
-    fireEvent.click(screen.getByRole("link", { name: "See to it" }));
-    expect(await screen.findByText(/Switch one on, or nobody hears of an alarm/)).toBeTruthy();
+    expect(await screen.findByText("Notifications are off on all your phones.")).toBeTruthy();
+    fireEvent.click(screen.getByRole("link", { name: "Fix it" }));
+    expect(await screen.findByText(/Turn on notifications, or you get no alarms/)).toBeTruthy();
   });
 
   it("offer to remove the one that was used the longest ago, where a person has as many as they may", async () => {
@@ -52,9 +52,10 @@ describe("the phones", () => {
     );
     server.replies["POST /phones/forget"] = reply(phonesViewFixture(Date.now(), { phones: [first] }));
     await openPage("/phones");
-    expect(await screen.findByText(/You have \d phones, and one person can't have more/)).toBeTruthy();
-    expect(screen.queryByRole("button", { name: "Switch on" })).toBeNull();
-    fireEvent.click(screen.getByRole("button", { name: /^Remove / }));
+    expect(await screen.findByText(/You have \d phones, the maximum/)).toBeTruthy();
+    expect(screen.queryByRole("button", { name: "Turn on" })).toBeNull();
+    const notice = within(screen.getByText(/Remove one to add this one/).closest(".notice") as HTMLElement);
+    fireEvent.click(notice.getByRole("button", { name: /^Remove / }));
     await waitFor(() => expect(server.requests.some(({ path }) => path === "/phones/forget")).toBe(true));
   });
 
@@ -67,7 +68,7 @@ describe("the phones", () => {
   it("warn of this very one when its browser may not be woken any more", async () => {
     storedEndpoint.value = "https://push.example/a";
     await openPage("/");
-    expect(await screen.findByText(/^This phone \(Android phone\) can't be woken any more/)).toBeTruthy();
+    expect(await screen.findByText(/^This phone \(Android phone\) gets no notifications/)).toBeTruthy();
     ownEndpoint.value = "https://push.example/a";
     await waitFor(() => expect(screen.queryByText(/can't be woken any more/)).toBeNull());
   });
@@ -76,7 +77,7 @@ describe("the phones", () => {
     server.home = { ...server.home, yards: server.home.yards.map((yard) => ({ ...yard, feeders: [] })) };
     server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
     await openPage("/");
-    await screen.findAllByText(/No feeder reports from here yet/);
+    await screen.findAllByText(/No feeders yet/);
     expect(document.querySelector(".notice.worry")).toBeNull();
   });
 });
@@ -134,25 +135,27 @@ describe("the people of a yard", () => {
   it("stand in the order in which they are told, with what each can be reached by", async () => {
     await openPage("/yards/alder-croft/people");
     await entry(/^Ada/);
-    expect(screen.getByText(/^An alarm goes to Ada first\. An urgent one .* after 15 minutes\.$/)).toBeTruthy();
+    expect(
+      screen.getByText(/^Ada is notified first\. .* within 15 minutes, the next person is notified\.$/),
+    ).toBeTruthy();
     const names = [...document.querySelectorAll(".person h3")].map((heading) => heading.firstChild?.textContent);
     expect(names).toEqual(["Ada", "Bo", "Cilla"]);
-    expect((await entry(/^Bo/)).getByText(/Left alone from 22:00 to 06:30, also from urgent alarms/)).toBeTruthy();
-    expect((await entry(/^Cilla/)).getByText("Can't be reached.")).toBeTruthy();
+    expect((await entry(/^Bo/)).getByText(/Quiet hours 22:00 to 06:30, including urgent alarms/)).toBeTruthy();
+    expect((await entry(/^Cilla/)).getByText("Not reachable.")).toBeTruthy();
   });
 
   it("are moved by a keeper, one place at a time", async () => {
     for (const id of ["bo", "keeper"])
       server.replies[`PATCH /yards/alder-croft/people/${id}`] = reply(peopleViewFixture(Date.now()));
     await openPage("/yards/alder-croft/people");
-    fireEvent.click((await entry(/^Bo/)).getByRole("button", { name: "Earlier for Bo" }));
+    fireEvent.click((await entry(/^Bo/)).getByRole("button", { name: "Move up for Bo" }));
     await waitFor(() => expect(server.posts()).toHaveLength(2));
     expect(server.posts().map(({ path, body }) => [path.split("/").at(-1), body])).toEqual([
       ["bo", { turn: 1 }],
       ["keeper", { turn: 2 }],
     ]);
-    expect((await entry(/^Ada/)).queryByRole("button", { name: "Earlier for Ada" })).toBeNull();
-    expect((await entry(/^Cilla/)).queryByRole("button", { name: "Later for Cilla" })).toBeNull();
+    expect((await entry(/^Ada/)).queryByRole("button", { name: "Move up for Ada" })).toBeNull();
+    expect((await entry(/^Cilla/)).queryByRole("button", { name: "Move down for Cilla" })).toBeNull();
   });
 
   it("say of themselves when they are left alone", async () => {
@@ -160,8 +163,8 @@ describe("the people of a yard", () => {
     await openPage("/yards/alder-croft/people");
     fireEvent.input(await screen.findByLabelText("From"), { target: { value: "21:30" } });
     fireEvent.input(screen.getByLabelText("To"), { target: { value: "06:00" } });
-    fireEvent.click(screen.getByLabelText("I read it here when I like"));
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByLabelText("Do not send it"));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toEqual({
       quiet: { from: "21:30", to: "06:00" },
@@ -176,7 +179,7 @@ describe("the people of a yard", () => {
       body: { token: `secret-${(body as { role: string }).role}`, expiresAt: "2026-11-28T13:00:00Z" },
     });
     await openPage("/yards/alder-croft/people");
-    fireEvent.click(await screen.findByRole("button", { name: "Make a link" }));
+    fireEvent.click(await screen.findByRole("button", { name: "Create link" }));
     expect(await screen.findByText(`${location.origin}/join#secret-helper`)).toBeTruthy();
   });
 
@@ -185,7 +188,7 @@ describe("the people of a yard", () => {
     server.replies["GET /yards/alder-croft/people"] = reply({ ...peopleViewFixture(Date.now(), "bo"), invites: [] });
     await openPage("/yards/alder-croft/people");
     await entry(/^Ada/);
-    expect(screen.getByRole("heading", { name: "How you are told" })).toBeTruthy();
+    expect(screen.getByRole("heading", { name: "Your notifications" })).toBeTruthy();
     expect(screen.getByRole("button", { name: "Leave this yard", hidden: true })).toBeTruthy();
     for (const name of [/Earlier/, /Later/, /Make/, /minutes/, /Remove/])
       expect(screen.queryByRole("button", { name, hidden: true }), String(name)).toBeNull();
@@ -196,9 +199,9 @@ describe("the people of a yard", () => {
     await openPage("/");
     await screen.findByRole("link", { name: "Larch" });
     expect(screen.queryByRole("link", { name: "Add a feeder" })).toBeNull();
-    fireEvent.click(screen.getByRole("link", { name: "The yard Alder Croft" }));
-    expect(await screen.findByText(/Only keepers of Alder Croft change these/)).toBeTruthy();
-    expect(screen.queryByRole("button", { name: "Write it down" })).toBeNull();
+    fireEvent.click(screen.getByRole("link", { name: "Yard settings Alder Croft" }));
+    expect(await screen.findByText(/Only keepers of Alder Croft can change this/)).toBeTruthy();
+    expect(screen.queryByRole("button", { name: "Save" })).toBeNull();
   });
 });
 
@@ -237,6 +240,6 @@ describe("an invitation", () => {
 
   it("that lost its secret on the way is told as such", async () => {
     await openPage("/join");
-    expect(await screen.findByText(/This link is not whole/)).toBeTruthy();
+    expect(await screen.findByText(/This link is not complete/)).toBeTruthy();
   });
 });

@@ -11,10 +11,10 @@ const zone = "Europe/Stockholm";
 
 describe("the proof of a phone", () => {
   it("is said with its day, and never as if it were fresher than it is", () => {
-    expect(lastDisplayText("2026-11-25T06:31:00Z", now, zone)).toBe("Shown today at 07:31.");
-    expect(lastDisplayText("2026-11-24T06:31:00Z", now, zone)).toBe("Shown yesterday at 07:31.");
-    expect(lastDisplayText("2026-11-12T06:31:00Z", now, zone)).toBe("Shown Thu 12 Nov at 07:31.");
-    expect(lastDisplayText(null, now, zone)).toBe("Has not shown a notice yet.");
+    expect(lastDisplayText("2026-11-25T06:31:00Z", now, zone)).toBe("Last notification shown today at 07:31.");
+    expect(lastDisplayText("2026-11-24T06:31:00Z", now, zone)).toBe("Last notification shown yesterday at 07:31.");
+    expect(lastDisplayText("2026-11-12T06:31:00Z", now, zone)).toBe("Last notification shown Thu 12 Nov at 07:31.");
+    expect(lastDisplayText(null, now, zone)).toBe("No notification shown yet.");
   });
 });
 
@@ -45,14 +45,14 @@ describe("the warning that nobody would be told", () => {
   it("tells of the only phone in its own words, and of several as such", () => {
     expect(reachabilityWarning(only("lost"), own)?.text).toBe("Android phone: It is so.");
     const none = { ...views, phones: views.phones.filter(({ reachability }) => reachability.kind !== "proved") };
-    expect(reachabilityWarning(none, own)?.text).toBe("None of your phones has proved lately that it can be reached.");
+    expect(reachabilityWarning(none, own)?.text).toBe("It is not confirmed that your phones receive notifications.");
   });
   it("says why this very phone can't be woken, though others can", () => {
     const lost = { ...own, storedEndpoint: "https://push.example/a" };
     expect(reachabilityWarning(views, { ...lost, isBlocked: true, isRenewalPending: false })?.text).toContain(
-      "its leave to notify you was withdrawn",
+      "permission was removed",
     );
-    expect(reachabilityWarning(views, lost)?.text).toContain("its browser has forgotten");
+    expect(reachabilityWarning(views, lost)?.text).toContain("its browser lost the registration");
     expect(reachabilityWarning(views, { ...lost, endpoint: "https://push.example/a" })).toBeNull();
     expect(reachabilityWarning(views, { ...lost, storedEndpoint: "https://push.example/forgotten" })).toBeNull();
   });
@@ -62,12 +62,10 @@ describe("people in words", () => {
   it("says when somebody is left alone", () => {
     const quiet = { from: "22:00", to: "06:30" };
     expect(quietHoursText({ quietHours: quiet, urgentBreaks: true })).toBe(
-      "Left alone from 22:00 to 06:30, but for urgent alarms.",
+      "Quiet hours 22:00 to 06:30, except urgent alarms.",
     );
-    expect(quietHoursText({ quietHours: null, urgentBreaks: false })).toBe("May be told at any hour.");
-    expect(quietHoursText({ quietHours: { from: "22:00", to: "22:00" }, urgentBreaks: true })).toBe(
-      "May be told at any hour.",
-    );
+    expect(quietHoursText({ quietHours: null, urgentBreaks: false })).toBe("No quiet hours.");
+    expect(quietHoursText({ quietHours: { from: "22:00", to: "22:00" }, urgentBreaks: true })).toBe("No quiet hours.");
   });
   it("says who is told first, and what then", () => {
     const people = [
@@ -76,7 +74,7 @@ describe("people in words", () => {
       { name: "Cilla", escalationOrder: 2 },
     ];
     expect(escalationText(people, 60)).toBe(
-      "An alarm goes to Ada and Bo first. An urgent one that nobody acknowledges goes on to the next after an hour.",
+      "Ada and Bo are notified first. If nobody acknowledges an urgent alarm within an hour.",
     );
     expect(escalationText(people.slice(0, 1), 15)).toBe("An alarm goes to Ada.");
     expect([1, 15, 60, 120, 90].map(durationText)).toEqual([
@@ -168,8 +166,8 @@ describe("feeders of a yard that fall silent", () => {
   });
   it("are named where others still talk", () => {
     const two = [silent("Rowan", 60), silent("Larch", 60)];
-    expect(groupedSilenceText(two, 2)).toBe("Both feeders fell silent together");
-    expect(groupedSilenceText(two, 3)).toBe("Larch and Rowan fell silent together");
-    expect(groupedSilenceText([...two, silent("Aspen", 60)], 3)).toBe("All 3 feeders fell silent together");
+    expect(groupedSilenceText(two, 2)).toBe("No reports from both feeders");
+    expect(groupedSilenceText(two, 3)).toBe("No reports from Larch and Rowan");
+    expect(groupedSilenceText([...two, silent("Aspen", 60)], 3)).toBe("No reports from all 3 feeders");
   });
 });

@@ -62,7 +62,7 @@ export function feederViewFixture(now: number, change: Partial<FeederView> = {})
       lost: null,
       order: null,
     },
-    summary: "Well: enough until Saturday, 90 % sure.",
+    summary: "OK: enough until Saturday, 90 % sure.",
     summaryValidUntil: iso(now + 13 * minuteMs),
     ...change,
   };

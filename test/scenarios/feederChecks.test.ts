@@ -140,7 +140,7 @@ describe("a confirmed pause", () => {
   });
 
   it("never stands beside feeding as usual on one screen", () => {
-    const text = "The feeder itself last said: feeding as usual.\nPause until resumed: confirmed by the feeder";
+    const text = "Last reported by the feeder: feeding as usual.\nPause until resumed: confirmed by the feeder";
     const { known } = paused();
     expect(broken(checkFeederScreen(text, shows(confirmed), known, terms, at(4)))).toEqual(["confirmed"]);
     const honest = "Pause until resumed: not confirmed.";
@@ -203,7 +203,7 @@ describe("deadlines and alarms of a pause", () => {
 });
 
 describe("well", () => {
-  const fine = feederViewFixture(begin, { summary: "Well: enough until Saturday.", pause: told(null) });
+  const fine = feederViewFixture(begin, { summary: "OK: enough until Saturday.", pause: told(null) });
 
   it("may stand where all that is known is good", () => {
     expect(judge(fine, new Life().reports(1), 2)).toEqual([]);
@@ -326,7 +326,7 @@ describe("reach", () => {
   });
 
   it("on the phones' screen speaks of this browser's own address", () => {
-    const text = "Ada's phone this one\nCan be reached. Shown today.\nForget Ada's phone";
+    const text = "Ada's phone (this phone)\nCan be reached. Shown today.\nRemove Ada's phone";
     expect(broken(checkPhonesScreen(text, known(false), 1, at(2)))).toEqual(["reach"]);
     expect(broken(checkPhonesScreen(text, known(true), 0, at(2)))).toEqual(["reach"]);
     expect(checkPhonesScreen(text, known(true), 1, at(2))).toEqual([]);

@@ -52,8 +52,8 @@ export function checkPhonesScreen(
   const add = (shown: string, known: string) => found.push(violation("reach", "screen of phones", shown, known));
   const claims = text.split("\n").filter(claimsReachable);
   if (claims.length > proved) add(claims.join(" / "), `${proved} of their phones have a display receipt`);
-  // What stands under "this one" is about this very browser, up to its button.
-  const [, ofThis = ""] = /\bthis one\b([\s\S]*?)(\nForget|$)/.exec(text) ?? [];
+  // What stands under "(this phone)" is about this very browser, up to its button.
+  const [, ofThis = ""] = /\(this phone\)([\s\S]*?)(\nRemove|$)/.exec(text) ?? [];
   if (claimsReachable(ofThis) && !(own?.isProved(now) ?? false))
     add(ofThis, "no display receipt for this browser's address");
   return found;

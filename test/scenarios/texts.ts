@@ -21,7 +21,7 @@ export const textFlaws = (text: string): readonly string[] =>
 /** Says that all is in order. */
 export const claimsAllWell = (text: string): boolean =>
   /(^|[.:\n]\s*)(all|everything)( feeders| of them)?( is| are)? (well|fine|in order)\b/i.test(text);
-export const claimsWell = (text: string): boolean => /\bwell:/i.test(text) || claimsAllWell(text);
+export const claimsWell = (text: string): boolean => /\b(well|OK):/i.test(text) || claimsAllWell(text);
 
 const negated =
   /\b(no|none|nobody|cannot|not|n't|no longer|never|isn't|wasn't|un|until|once|though|although|while|asked to be|before)\b[^.:;,\n]{0,30}$/i;
@@ -32,7 +32,7 @@ const claims = (text: string, what: RegExp): boolean =>
 export const claimsPaused = (text: string): boolean =>
   claims(text, /\b(is|stays|it is) paused\b/gi) ||
   claims(text, /\bpaused?( until [^.:;\n]{1,40})?:? ?\(?(it is )?confirmed\b/gi) ||
-  claims(text, /(^|[.\n]\s*)paused\b(?! (asked|overdue|feeder gives|but))/gi);
+  claims(text, /(^|[.\n]\s*)paused\b(?! (asked|requested|overdue|feeder gives|but))/gi);
 
 /** Says that an order was confirmed; "confirmed: not yet" says that it wasn't. */
 export const claimsConfirmed = (text: string): boolean => claims(text, /\bconfirmed\b(?!: not yet)/gi);
@@ -41,7 +41,8 @@ export const claimsConfirmed = (text: string): boolean => claims(text, /\bconfir
 export const claimsFeeding = (text: string): boolean => claims(text, /\bfeed(s|ing) as usual\b/gi);
 
 /** Says that a phone or a person can be notified. */
-export const claimsReachable = (text: string): boolean => claims(text, /\bcan be (reached|notified|told|woken)\b/gi);
+export const claimsReachable = (text: string): boolean =>
+  claims(text, /\b(reachable|can be (reached|notified|told|woken))\b/gi);
 
 /** Attributes something to the keeper. */
-export const claimsKeeperSaid = (text: string): boolean => /\b(as )?you said\b/i.test(text);
+export const claimsKeeperSaid = (text: string): boolean => /\byou (said|entered)\b|\(entered\b/i.test(text);

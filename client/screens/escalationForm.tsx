@@ -1,0 +1,45 @@
+import { saveLabel } from "#text/common.ts";
+import { escalateHint, escalateLabel, escalationTitle, minutesUnit, savedText } from "#text/recipientsScreen.ts";
+import type { YardView } from "../../server/contract/api.ts";
+import { laterApi, withoutContent } from "../api/laterApi.ts";
+import { FormError, NumberField, readNumber, useFormSubmit } from "../components/field.tsx";
+import { announce } from "../state/announcement.ts";
+import { refreshHome } from "../state/home.ts";
+
+/** How long a person has to acknowledge an urgent alarm before the next one is notified. */
+export function EscalationForm({ yard }: { readonly yard: YardView }) {
+  const { sending, problems, said, form, send } = useFormSubmit();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const escalateMinutes = readNumber(new FormData(event.currentTarget as HTMLFormElement), "escalateMinutes");
+    const change = escalateMinutes === undefined ? {} : { escalateMinutes };
+    if ((await send(() => withoutContent(laterApi.changeYard(yard.id, change)))) === null) return;
+    await refreshHome();
+    announce(savedText);
+  };
+  return (
+    <section class="after" aria-labelledby="next-title">
+      <h2 id="next-title">{escalationTitle}</h2>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <FormError text={said} />
+        <NumberField
+          name="escalateMinutes"
+          label={escalateLabel}
+          hint={escalateHint}
+          unit={minutesUnit}
+          problem={problems.escalateMinutes}
+          min={1}
+          max={1_440}
+          whole
+          value={yard.escalateMinutes}
+        />
+        <div class="answers">
+          <button type="submit" disabled={sending}>
+            {saveLabel}
+            <span class="hidden"> {escalationTitle}</span>
+          </button>
+        </div>
+      </form>
+    </section>
+  );
+}

@@ -1,0 +1,12 @@
+export const title = "Invitation";
+export const incompleteLinkText = "This link is not complete. Open it again from the message you got.";
+export const introText = "You are invited to help with a feeder. You will get its alarms.";
+export const signedInText = (name: string) => `You are signed in as ${name}.`;
+export const yourself = "yourself";
+export const joinLabel = "Join";
+export const signInLabel = "Sign in";
+export const yourNameLabel = "Your name";
+export const nameHint = "Other people of this yard see your name.";
+export const haveNoAccountLabel = "I have no account yet";
+export const haveAccountLabel = "I already have an account";
+export const joinedText = (yard: string) => `You joined ${yard}.`;

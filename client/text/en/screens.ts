@@ -1,0 +1,7 @@
+/** Texts that several screens share, none of them the first. */
+export const feederNotFoundText = "This feeder was not found.";
+export const yardNotFoundText = "This yard was not found.";
+export const cannotReachText = "Can't reach the server.";
+export const nameLabel = "Name";
+export const onlyKeepersText = (yard: string) => `Only keepers of ${yard} can change this.`;
+export const settingsTitle = (feeder: string) => `Settings of ${feeder}`;
