@@ -48,15 +48,15 @@ describe("an alarm's state in words", () => {
   it("never says to act on what doesn't call the keeper", () => {
     expect(alarmBadgeText(urgent)).toBe("urgent: act now");
     expect(alarmBadgeText({ ...urgent, state: "acknowledged" })).toBe("urgent: act now");
-    expect(alarmBadgeText({ ...urgent, state: "shelved" })).toBe("kept quiet");
-    expect(alarmBadgeText({ ...urgent, state: "suppressedByDesign" })).toBe("kept quiet");
+    expect(alarmBadgeText({ ...urgent, state: "shelved" })).toBe("no notifications");
+    expect(alarmBadgeText({ ...urgent, state: "suppressedByDesign" })).toBe("no notifications");
     expect(alarmBadgeText({ ...urgent, state: "returnedUnacknowledged" })).toBe("over");
   });
 
   it("asks for a look and not for an act where it is over but latched", () => {
-    for (const phase of ["latchedUnacknowledged", "latchedAcknowledged"] as const) {
-      expect(alarmBadgeText({ ...urgent, state: phase })).toBe("check needed");
-      expect(highestPriority(feeder("a", [{ ...urgent, state: phase }]))).toBeNull();
+    for (const state of ["latchedUnacknowledged", "latchedAcknowledged"] as const) {
+      expect(alarmBadgeText({ ...urgent, state })).toBe("check needed");
+      expect(highestPriority(feeder("a", [{ ...urgent, state }]))).toBeNull();
     }
     expect(alarmStateText({ ...urgent, state: "latchedAcknowledged" }, now, "UTC")).toMatch(/check needed/);
   });

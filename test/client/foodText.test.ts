@@ -7,10 +7,8 @@ const nothing = { kind: "", pieces: undefined, tenGrams: undefined } as const;
 describe("what a portion will count as", () => {
   it("is told from the pieces, by the server's own list", () => {
     const said = { kind: "peanutHalves", pieces: 4, tenGrams: undefined } as const;
-    expect(portionPreview(said, {}, foodViews)).toBe(
-      "4 pieces of usually 0.35 g: a portion then counts as about 1.4 g, until you weigh it.",
-    );
-    expect(portionPreview({ ...said, pieces: 1 }, {}, foodViews)).toMatch(/^1 piece of usually 0.35 g/);
+    expect(portionPreview(said, {}, foodViews)).toBe("4 pieces of about 0.35 g: portion weight about 1.4 g.");
+    expect(portionPreview({ ...said, pieces: 1 }, {}, foodViews)).toMatch(/^1 piece of about 0.35 g/);
   });
 
   it("is what was weighed, whatever was counted", () => {

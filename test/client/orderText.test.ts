@@ -22,8 +22,8 @@ const reached = (view: OrderView) =>
 
 describe("an order in words", () => {
   it("never sounds done before the feeder has confirmed", () => {
-    for (const phase of ["requested", "sent", "overdue", "refused"] as const) {
-      expect(orderText(order({ status: phase }), now, zone)?.headline).not.toMatch(/: confirmed/);
+    for (const status of ["requested", "sent", "overdue", "refused"] as const) {
+      expect(orderText(order({ status }), now, zone)?.headline).not.toMatch(/: confirmed/);
     }
     expect(orderText(order({ status: "confirmed" }), now, zone)?.headline).toBe(
       "Pause until resumed: confirmed by the feeder",
@@ -37,7 +37,7 @@ describe("an order in words", () => {
       "sent",
       "confirmed?",
     ]);
-    expect(reached(order({ status: "overdue", sentAt: null }))).toEqual(["requested", "sent?", "overdue"]);
+    expect(reached(order({ status: "overdue", sentAt: null }))).toEqual(["requested", "sent?", "no answer"]);
     expect(reached(order({ status: "refused", sentAt: "2026-11-25T13:01:00Z" }))).toEqual([
       "requested",
       "sent",

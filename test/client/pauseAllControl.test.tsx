@@ -62,7 +62,7 @@ describe("pausing all feeders of a yard", () => {
     await waitFor(() => expect(screen.queryByRole("group")).toBeNull());
     await waitFor(() => expect(document.activeElement?.textContent).toMatch(/^Paused: 0 of 2/));
     expect(announcement.value).toContain("Rowan: Pause requested.");
-    expect(announcement.value).toContain("Larch: Pause asked.");
+    expect(announcement.value).toContain("Larch: Pause requested.");
   });
 
   it("does nothing at Cancel and at Escape, and goes back to where it began", async () => {
@@ -108,6 +108,7 @@ describe("pausing all feeders of a yard", () => {
     };
     server.offline = true;
     await pauseAll();
+    await waitFor(() => expect(screen.queryByRole("button", { name: "Pause all" })).toBeNull());
     fireEvent.click(button("Cancel"));
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     await pauseAll();

@@ -3,7 +3,7 @@ import { groupedSilenceText, groupedSilentFeeders } from "../../client/text/grou
 import { durationText, escalationText, movedEscalationOrder, quietHoursText } from "../../client/text/people.ts";
 import { lastDisplayText, reachabilityWarning } from "../../client/text/reachability.ts";
 import { recipientsText } from "../../client/text/recipients.ts";
-import type { EscalationView, PhoneView } from "../../server/contract/api.ts";
+import type { AlarmView, EscalationView, PhoneView } from "../../server/contract/api.ts";
 import { alarmViewFixture, feederViewFixture, phonesViewFixture } from "./viewFixtures.ts";
 
 const now = Date.parse("2026-11-25T13:20:00Z");
@@ -74,13 +74,13 @@ describe("people in words", () => {
       { name: "Cilla", escalationOrder: 2 },
     ];
     expect(escalationText(people, 60)).toBe(
-      "Ada and Bo are notified first. If nobody acknowledges an urgent alarm within an hour.",
+      "Ada and Bo are notified first. If nobody acknowledges an urgent alarm within 1 hour, the next person is notified.",
     );
-    expect(escalationText(people.slice(0, 1), 15)).toBe("An alarm goes to Ada.");
+    expect(escalationText(people.slice(0, 1), 15)).toBe("Ada is notified.");
     expect([1, 15, 60, 120, 90].map(durationText)).toEqual([
-      "a minute",
+      "1 minute",
       "15 minutes",
-      "an hour",
+      "1 hour",
       "2 hours",
       "90 minutes",
     ]);
@@ -112,7 +112,7 @@ describe("whom an alarm has reached", () => {
     };
     const cilla = { ...bo, name: "Cilla", emailedAt: null };
     expect(recipientsText({ ...call, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
-      "Told: Ada at 14:00, shown on a phone; Bo at 14:15, by mail; Cilla at 14:15, not yet shown. Ada has seen it.",
+      "Notified: Ada at 14:00 (shown on a phone); Bo at 14:15 (e-mail); Cilla at 14:15 (not shown yet). Acknowledged by Ada.",
     );
     expect(recipientsText({ ...call, recipientStates: [] }, now, zone)).toBe("");
   });
@@ -143,7 +143,7 @@ describe("the order of being told", () => {
 });
 
 describe("feeders of a yard that fall silent", () => {
-  const silent = (name: string, minutesAgo: number, change = {}) =>
+  const silent = (name: string, minutesAgo: number, change: Partial<AlarmView> = {}) =>
     feederViewFixture(now, {
       id: name,
       name,
@@ -161,8 +161,8 @@ describe("feeders of a yard that fall silent", () => {
     const bench = silent("Larch", 60);
     const onBench = { ...bench, settings: { ...bench.settings, duty: "onBench" as const } };
     expect(names(silent("Rowan", 60), onBench)).toEqual([]);
-    for (const phase of ["shelved", "outOfService", "returnedUnacknowledged", "suppressedByDesign"])
-      expect(names(silent("Rowan", 60), silent("Larch", 60, { phase })), phase).toEqual([]);
+    for (const state of ["shelved", "outOfService", "returnedUnacknowledged", "suppressedByDesign"] as const)
+      expect(names(silent("Rowan", 60), silent("Larch", 60, { state })), state).toEqual([]);
   });
   it("are named where others still talk", () => {
     const two = [silent("Rowan", 60), silent("Larch", 60)];

@@ -22,7 +22,7 @@ describe("a feeder's settings", () => {
     fireEvent.input(screen.getByLabelText("Pieces per portion"), { target: { value: "6" } });
     expect(await screen.findByText(/6 pieces of about 0.3 g: portion weight about 1.8 g/)).toBeTruthy();
     fireEvent.input(screen.getByLabelText("Weight of ten portions"), { target: { value: "21" } });
-    expect(await screen.findByText("A portion then counts as 2.1 g, as weighed.")).toBeTruthy();
+    expect(await screen.findByText("New portion weight: 2.1 g.")).toBeTruthy();
     fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     const [post] = server.posts();

@@ -43,7 +43,9 @@ describe("the state of a yard's order beside each feeder", () => {
     const undone = { since: heardAt, confirmedAt: heardAt, portions: 1 };
     const broken = order({ status: "contradicted", answeredAt: heardAt });
     expect(say({ order: broken, lost: { ...undone, by: "portion" } })).toMatch(/the feeder gave food$/);
-    expect(say({ order: broken, lost: { ...undone, by: "statement" } })).toMatch(/the feeder says that it feeds$/);
+    expect(say({ order: broken, lost: { ...undone, by: "statement" } })).toMatch(
+      /the feeder reports that it is feeding$/,
+    );
     expect(say({ order: confirmed, status: feeding })).toBe("Pause failed: the feeder is feeding");
     expect(say({ order: confirmed, status: { kind: "unknown", at: heardAt } })).toBe(
       "Pause until resumed: not certain any more",
