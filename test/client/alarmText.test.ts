@@ -50,7 +50,7 @@ describe("an alarm's state in words", () => {
     expect(alarmBadgeText({ ...urgent, state: "acknowledged" })).toBe("urgent: act now");
     expect(alarmBadgeText({ ...urgent, state: "shelved" })).toBe("no notifications");
     expect(alarmBadgeText({ ...urgent, state: "suppressedByDesign" })).toBe("no notifications");
-    expect(alarmBadgeText({ ...urgent, state: "returnedUnacknowledged" })).toBe("over");
+    expect(alarmBadgeText({ ...urgent, state: "returnedUnacknowledged" })).toBe("ended");
   });
 
   it("asks for a look and not for an act where it is over but latched", () => {

@@ -186,6 +186,6 @@ describe("the notice in the answered one's place", () => {
     expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Not done: It is another alarm.");
     expect(say("pause", { kind: "refused", text: "" })).toBe("Not done: the server did not accept it.");
     expect(say("acknowledge", { kind: "raisedAgain" })).toMatch(/has changed since then\. Check it again\.$/);
-    expect(say("pause", { kind: "expired" })).toMatch(/^Too late: .* let go\. Nothing has changed\.$/);
+    expect(say("pause", { kind: "expired" })).toMatch(/^Too late: .* discarded\. Nothing has changed\.$/);
   });
 });
