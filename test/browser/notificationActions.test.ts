@@ -94,7 +94,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await push(jammed("item-1"));
     await phone.offline(true);
     const waits = await answer("pause");
-    expect(waits.body).toMatch(/^Waits for a connection; let go at \d\d:\d\d if there is none\.$/);
+    expect(waits.body).toMatch(/^Not sent yet\. It is discarded if there is no connection by \d\d:\d\d\.$/);
     expect(waits).toMatchObject({ actions: [], silent: true });
     await phone.page.getByText("Not sent yet:").waitFor(); // the open page knows of it too
     expect(asked("/orders")).toEqual([]);
@@ -112,7 +112,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     const { push, answer } = await pushTarget(phone);
     await push(jammed("item-1"));
     server.signedIn = false;
-    expect((await answer("pause")).body).toBe("Not done: sign in first. Open Pieward, and it is sent then.");
+    expect((await answer("pause")).body).toBe("Not sent: open Pieward and sign in.");
     await phone.page.getByLabel("Your name").fill("Keeper");
     await phone.page.getByLabel("Passphrase").fill("four black feathers in the snow");
     await phone.page.getByRole("button", { name: "Sign in", exact: true }).click();

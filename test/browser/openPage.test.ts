@@ -98,7 +98,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       return troubles === 1 ? { status: 500 } : { status: 500, headers: { "retry-after": "3" } };
     };
     await page.goto(server.origin);
-    await page.getByText("The server has a problem. This page tries again by itself.").waitFor({ timeout: 5_000 });
+    await page.getByText("The server has a problem. Pieward tries again automatically.").waitFor({ timeout: 5_000 });
     await rowan().waitFor({ timeout: 20_000 });
     await page.getByText("The server has a problem.").waitFor({ state: "detached" });
     const [, second, third] = asksFor("/home");
@@ -113,7 +113,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       return { status: 500 };
     };
     await page.goto(`${server.origin}/feeders/rowan`);
-    await page.getByText("The server has a problem. This page tries again by itself.").waitFor({ timeout: 5_000 });
+    await page.getByText("The server has a problem. Pieward tries again automatically.").waitFor({ timeout: 5_000 });
     await page.getByText(/^Birds came from/).waitFor({ timeout: 15_000 });
     await page.getByText("The server has a problem.").waitFor({ state: "detached" });
   }, 40_000);
@@ -140,7 +140,7 @@ async function signIn(): Promise<void> {
 describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, () => {
   it("keeps what was entered in the settings, through signing in again", async () => {
     await page.goto(`${server.origin}/feeders/rowan/settings`);
-    await page.getByLabel("Name").fill("Rowan by the gate");
+    await page.getByLabel("Name", { exact: true }).fill("Rowan by the gate");
     await page.getByLabel("Hopper capacity").fill("1234");
     await page.getByLabel("Button").uncheck();
     server.signedIn = false;
@@ -149,7 +149,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     await signIn();
     await page.getByText("You were signed out, so this was not saved. Save again.").waitFor();
     expect(new URL(page.url()).pathname).toBe("/feeders/rowan/settings");
-    expect(await page.getByLabel("Name").inputValue()).toBe("Rowan by the gate");
+    expect(await page.getByLabel("Name", { exact: true }).inputValue()).toBe("Rowan by the gate");
     expect(await page.getByLabel("Hopper capacity").inputValue()).toBe("1234");
     expect(await page.getByLabel("Button").isChecked()).toBe(false);
     await page.getByRole("button", { name: "Save" }).click();

@@ -42,7 +42,7 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
     await switchOnAndProve();
     service.unsubscribe(addressOf(0)); // from now on 410
     await page.getByRole("button", { name: "Send a test to all" }).click();
-    await page.getByText("This phone (Pocket) can't be woken any more: its address is no longer valid.").waitFor();
+    await page.getByText("This phone (Pocket) gets no notifications: its address is no longer valid.").waitFor();
     expect(await reachable().count()).toBe(0);
     expect((await listed()).phones).toEqual([]);
     expect(await standIn.current()).toBe(0); // the browser knows nothing of it
@@ -68,9 +68,7 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
       await phone.offline(true);
       await standIn.change(says);
       await page
-        .getByText(
-          "This phone (Pocket) can't be woken any more by its old address, and its new address is not sent to the server yet.",
-        )
+        .getByText("This phone (Pocket) gets no notifications: its new address is not sent to the server yet.")
         .waitFor();
       expect(await reachable().count()).toBe(0);
       expect(await testShown().count()).toBe(0); // that was the old address
@@ -108,7 +106,7 @@ describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbse
     await switchOnAndProve();
     await allowNotices("denied");
     await page
-      .getByText("This phone (Pocket) can't be woken any more: permission was removed.")
+      .getByText("This phone (Pocket) gets no notifications: permission was removed.")
       .waitFor({ timeout: 3_000 });
     await expect.poll(async () => (await listed()).phones[0]?.reachability.kind, { timeout: 5_000 }).toBe("lost");
     await reachable().waitFor({ state: "detached", timeout: 5_000 });

@@ -66,7 +66,7 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     await larch.reports({ paused: false });
     await page.getByText("Paused: 1 of 2 feeders confirmed. Not confirmed: Larch.").waitFor();
     await entry("Larch")
-      .getByText(/the feeder says that it feeds$/)
+      .getByText(/the feeder reports that it is feeding$/)
       .waitFor();
 
     // --- and back

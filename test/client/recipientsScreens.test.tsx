@@ -70,7 +70,7 @@ describe("the phones", () => {
     await openPage("/");
     expect(await screen.findByText(/^This phone \(Android phone\) gets no notifications/)).toBeTruthy();
     ownEndpoint.value = "https://push.example/a";
-    await waitFor(() => expect(screen.queryByText(/can't be woken any more/)).toBeNull());
+    await waitFor(() => expect(screen.queryByText(/gets no notifications/)).toBeNull());
   });
 
   it("ask a new notebook without feeders for nothing", async () => {

@@ -13,6 +13,7 @@ import {
 import { type ArrivedReport, EndpointKnowledge, FeederKnowledge, minute } from "./knowledge.ts";
 import { checkPerson, checkPhone, checkPhonesScreen, checkRenotification, renotifyDueAt } from "./phoneChecks.ts";
 import { checkLog, checkReadings, checkReportAnswer, checkStatus } from "./protocolChecks.ts";
+import { claimsConfirmed } from "./texts.ts";
 
 /** Every rule of the judge is shown a planted fault, and the truth beside it: a judge that sees nothing passes too. */
 
@@ -375,5 +376,15 @@ describe("texts", () => {
 describe("the judge", () => {
   it("was shown a fault of each of its rules", () => {
     expect([...caught].sort()).toEqual(Object.keys(rules).sort());
+  });
+});
+
+describe("a text about a confirmation", () => {
+  it("claims it only where it still holds", () => {
+    expect(claimsConfirmed("Pause until resumed: confirmed by the feeder")).toBe(true);
+    expect(claimsConfirmed("The feeder confirmed at 07:58.")).toBe(true);
+    expect(claimsConfirmed("Pause: not confirmed in time")).toBe(false);
+    expect(claimsConfirmed("It confirmed the pause at 07:58, but it was feeding again at 08:03.")).toBe(false);
+    expect(claimsConfirmed("It confirmed the pause at 07:58. The feeder confirmed it again.")).toBe(true);
   });
 });
