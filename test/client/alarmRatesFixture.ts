@@ -1,6 +1,6 @@
 import type { RatesView } from "../../server/contract/api.ts";
 
-/** A month of Alder Croft's alarms, as the server would tell of it at a given moment. */
+/** A month of Alder Croft's alarms, as the server would answer at a given moment. */
 export function ratesViewFixture(now: number, change: Partial<RatesView> = {}): RatesView {
   const dayMs = 86_400_000;
   const date = (back: number) => new Date(now - back * dayMs).toISOString().slice(0, 10);

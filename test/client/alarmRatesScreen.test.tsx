@@ -23,15 +23,15 @@ const answers = (view: unknown) => {
   server.replies["GET /yards/alder-croft/rates"] = () => ({ status: 200, body: view });
 };
 
-describe("the alarms themselves", () => {
-  it("are told in words first, with what to change by the very alarm", async () => {
+describe("the alarm history", () => {
+  it("starts with text, with advice that names the alarm", async () => {
     await openPage("/yards/alder-croft/rates");
     expect(await screen.findByText(/^14 alarms in 30 days at 2 feeders/)).toBeTruthy();
     expect(screen.getByText(/^“Ice on tray and slot likely” at Rowan makes two thirds of all alarms/)).toBeTruthy();
     expect(screen.getByRole("img", { name: /^Alarms on \d+ of 31 days, at most 11 on one day/ })).toBeTruthy();
   });
 
-  it("show the number of alarms, of urgent ones and of those acknowledged, and no figure for specialists", async () => {
+  it("shows the number of alarms, of urgent ones and of those acknowledged, and no figure for specialists", async () => {
     await openPage("/yards/alder-croft/rates");
     const numbers = within(await screen.findByRole("region", { name: "Numbers" }));
     const row = (name: string) => numbers.getByText(name, { selector: "dt" }).nextSibling?.textContent;
@@ -44,50 +44,50 @@ describe("the alarms themselves", () => {
     expect(document.body.textContent).not.toMatch(/ceiling|very likely acceptable|Chattering/);
   });
 
-  it("find the acknowledged ones under the name that the server gives them", () => {
+  it("finds the acknowledged ones under the name that the server gives them", () => {
     const [from, to] = [instant(0), instant(31 * 86_400_000)];
     const history = { from, to, zone: "UTC", feeders: [], changes: [], standing: [], audibleNotifications: null };
     expect(alarmMeasures(yardAlarmRates(history)).map(({ name }) => name)).toContain("Acknowledged");
   });
 
-  it("say that nothing is to be changed, where that is so", async () => {
+  it("shows that nothing is to be changed, where that is so", async () => {
     answers(ratesViewFixture(Date.now(), { findings: [], standing: [], frequentAlarms: [] }));
     await openPage("/yards/alder-croft/rates");
     expect(await screen.findByText("Nothing to change.")).toBeTruthy();
     expect(screen.queryByText("Active for more than one day")).toBeNull();
   });
 
-  it("can be read without a line as they were last known, and say of when", async () => {
-    const cupboard = memoryStore();
+  it("can be read offline as it was last loaded, and shows when that was", async () => {
+    const store = memoryStore();
     const asOf = Date.now() - 26 * 3_600_000;
-    await cupboard.put("rates", [["alder-croft", { view: ratesViewFixture(asOf), asOf }]]);
-    await cupboard.put("home", { view: server.home, asOf });
+    await store.put("rates", [["alder-croft", { view: ratesViewFixture(asOf), asOf }]]);
+    await store.put("home", { view: server.home, asOf });
     server.offline = true;
-    await openAlarmRates(cupboard);
-    await openPage("/yards/alder-croft/rates", cupboard);
+    await openAlarmRates(store);
+    await openPage("/yards/alder-croft/rates", store);
     expect(await screen.findByText(/^14 alarms in 30 days/)).toBeTruthy();
     expect(await screen.findByText(/^Data from (yesterday|\w{3} \d+)/, { selector: ".hint" })).toBeTruthy();
   });
 
-  it("are kept on the phone once they were fetched", async () => {
-    const cupboard = memoryStore();
-    await openAlarmRates(cupboard);
-    await openPage("/yards/alder-croft/rates", cupboard);
+  it("is stored on the phone once it is loaded", async () => {
+    const store = memoryStore();
+    await openAlarmRates(store);
+    await openPage("/yards/alder-croft/rates", store);
     await screen.findByText(/^14 alarms in 30 days/);
-    expect(await cupboard.get("rates")).toMatchObject([["alder-croft", { view: { yard: "alder-croft" } }]]);
+    expect(await store.get("rates")).toMatchObject([["alder-croft", { view: { yard: "alder-croft" } }]]);
   });
 
-  it("say that they aren't on the phone where there is neither a line nor a memory", async () => {
-    const cupboard = memoryStore();
-    await cupboard.put("home", { view: server.home, asOf: Date.now() });
+  it("shows that it is not on the phone where it is offline and nothing is stored", async () => {
+    const store = memoryStore();
+    await store.put("home", { view: server.home, asOf: Date.now() });
     server.offline = true;
-    await openPage("/yards/alder-croft/rates", cupboard);
+    await openPage("/yards/alder-croft/rates", store);
     expect(
       await screen.findByText("The alarm history is not saved on this phone, and there is no connection."),
     ).toBeTruthy();
   });
 
-  it("are reached from their yard", () => {
+  it("is linked from its yard", () => {
     const [yard] = server.home.yards;
     if (yard === undefined) throw new Error("expected a yard");
     render(<YardLinks yard={yard} />);
@@ -96,8 +96,8 @@ describe("the alarms themselves", () => {
   });
 });
 
-describe("a month in strokes", () => {
-  it("is told in words to whoever can't see it", () => {
+describe("the chart of a month", () => {
+  it("has a description for screen readers", () => {
     const day = (urgent: number, soon: number, notes: number) => ({ date: "2026-01-01", urgent, soon, notes });
     expect(alarmMonthText([day(0, 0, 0)])).toBe("No alarms in 1 day.");
     expect(alarmMonthText([day(1, 2, 0), day(0, 1, 1), day(0, 0, 3)])).toBe(

@@ -1,7 +1,7 @@
 import { localDate, shiftDate } from "../../client/text/clock.ts";
 import type { DigestView } from "../../server/contract/api.ts";
 
-/** What the server tells of Alder Croft's day, `back` days before now: two feeders, one of which asks for something. */
+/** The server's digest of Alder Croft, `back` days before now: two feeders, one of which needs something. */
 export function digestViewFixture(now: number, back = 0): DigestView {
   const today = localDate(now, "Europe/Stockholm");
   return {

@@ -22,7 +22,7 @@ const serve = (back = 0) => {
 };
 
 describe("the digest's page", () => {
-  it("says what it comes to first, and then each section under its heading", async () => {
+  it("shows the summary first, and then each section under its heading", async () => {
     serve();
     await openPage(path);
     expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
@@ -46,7 +46,7 @@ describe("the digest's page", () => {
     expect(document.getElementById("cleaning-title")).toBeTruthy();
   });
 
-  it("leads to the other days by date, and says of an older one that it was told then", async () => {
+  it("leads to the other days by date, and marks an older one as of that morning", async () => {
     serve(2);
     await openPage(`${path}?date=${digestViewFixture(Date.now(), 2).date}`);
     expect(await screen.findByText("As of that morning.")).toBeTruthy();
@@ -59,50 +59,50 @@ describe("the digest's page", () => {
     );
   });
 
-  it("can be read without a line, as it was last fetched", async () => {
-    const cupboard = memoryStore();
+  it("can be read offline, as it was last loaded", async () => {
+    const store = memoryStore();
     serve();
-    await openDigests(cupboard);
-    await openPage(path, cupboard);
+    await openDigests(store);
+    await openPage(path, store);
     await screen.findByText("Today: 2 things to do");
-    await waitFor(async () => expect(await cupboard.get("digests")).toHaveLength(1));
+    await waitFor(async () => expect(await store.get("digests")).toHaveLength(1));
 
     cleanup();
     digests.value = [];
     server.offline = true;
-    await openDigests(cupboard);
-    await openPage(path, cupboard);
+    await openDigests(store);
+    await openPage(path, store);
     expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
     expect(screen.getByText("Nothing shows wear.")).toBeTruthy();
   });
 
-  it("says so where this one isn't on the phone and the server can't be reached", async () => {
-    const cupboard = memoryStore();
-    await cupboard.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
+  it("shows that it is not on this phone when the server can't be reached", async () => {
+    const store = memoryStore();
+    await store.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
     server.offline = true;
-    await openPage(path, cupboard);
+    await openPage(path, store);
     expect(await screen.findByText(/is not saved on this phone, and there is no connection/)).toBeTruthy();
   });
 
-  it("says when the first one comes where there was none yet", async () => {
+  it("shows when the first one comes where there is none yet", async () => {
     server.replies[`GET ${path}`] = () => ({ status: 404, body: problem(404, "There has been no digest yet.") });
     await openPage(path);
     expect(await screen.findByText("There has been no digest yet. The next one comes at 07:30.")).toBeTruthy();
   });
 
-  it("shows words as words, whatever a feeder is called", async () => {
+  it("shows names as text, whatever a feeder is called", async () => {
     const view = digestViewFixture(Date.now());
-    const words = 'Rowan <img src=x onerror="alert(1)">: as usual.';
+    const text = 'Rowan <img src=x onerror="alert(1)">: as usual.';
     server.replies[`GET ${path}`] = () => ({
       status: 200,
-      body: { ...view, sections: [{ heading: "Birds", lines: [words] }] },
+      body: { ...view, sections: [{ heading: "Birds", lines: [text] }] },
     });
     await openPage(path);
-    expect(await screen.findByText(words)).toBeTruthy();
+    expect(await screen.findByText(text)).toBeTruthy();
     expect(document.querySelector("img")).toBeNull();
   });
 
-  it("is a tap away from the list of feeders, where the yard writes one", async () => {
+  it("is a tap away from the list of feeders, where the yard has one", async () => {
     await openPage("/");
     const links = await screen.findAllByRole("link", { name: "Digest Alder Croft" });
     expect(links.map((link) => link.getAttribute("href"))).toEqual([path]);
@@ -110,7 +110,7 @@ describe("the digest's page", () => {
 });
 
 describe("cleaning", () => {
-  it("is said on the digest's page with its own time, and shown", async () => {
+  it("is entered on the digest's page with its own time, and shown", async () => {
     serve();
     server.replies["POST /feeders/rowan/cleaned"] = (body) => ({
       status: 200,
@@ -123,7 +123,7 @@ describe("cleaning", () => {
     expect(Date.parse(server.sent(0).at ?? "")).toBeGreaterThan(Date.now() - 60_000);
   });
 
-  it("waits on the phone without a line", async () => {
+  it("is queued on the phone while offline", async () => {
     serve();
     await openPage(path);
     const button = await screen.findByRole("button", { name: "Mark Larch as cleaned" });
@@ -132,7 +132,7 @@ describe("cleaning", () => {
     expect(await screen.findByText(/Cleaned: not sent yet/)).toBeTruthy();
   });
 
-  it("defers to notices on bird flu", async () => {
+  it("puts official bird-flu warnings first", async () => {
     serve();
     await openPage(path);
     expect(await screen.findByText(/official bird-flu warning, follow it first/)).toBeTruthy();
@@ -140,12 +140,12 @@ describe("cleaning", () => {
 });
 
 describe("digests on the phone", () => {
-  it("are one of each yard and date, the newest twenty, and none of another yard is taken for this one's", async () => {
-    const cupboard = memoryStore();
+  it("are one for each yard and date, the newest twenty, and never mixed between yards", async () => {
+    const store = memoryStore();
     const today = digestViewFixture(Date.now());
     const many = Array.from({ length: 30 }, (_, back) => ({ ...today, date: shiftDate(today.date, -back) }));
-    await cupboard.put("digests", [...many, { ...today, summary: "nothing to do" }]);
-    await openDigests(cupboard);
+    await store.put("digests", [...many, { ...today, summary: "nothing to do" }]);
+    await openDigests(store);
     expect(digests.value).toHaveLength(20);
     expect(findDigest("alder-croft", null)).toMatchObject({ date: today.date, summary: "nothing to do" });
     expect(findDigest("alder-croft", shiftDate(today.date, -19))).not.toBeNull();

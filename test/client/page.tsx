@@ -1,5 +1,5 @@
 import { cleanup, render } from "@testing-library/preact";
-// Fetched apart by the page; here they are there from the start, so that no test waits for a disk.
+// The app loads these later; imported here, so that no test waits for a disk.
 import "../../client/screens/accountScreen.tsx";
 import "../../client/screens/addFeederScreen.tsx";
 import "../../client/screens/addYardScreen.tsx";
@@ -31,31 +31,31 @@ import { peopleViewFixture } from "./peopleFixture.ts";
 import { dayViewFixture, homeViewFixture, phonesViewFixture } from "./viewFixtures.ts";
 
 type Reply = { readonly status: number; readonly body: unknown };
-interface Asked {
+interface SentRequest {
   readonly method: string;
   readonly path: string;
   readonly body: unknown;
 }
 
-/** A small server in the page's place of `fetch`: what it doesn't know is a 404, and with the line cut nothing answers. */
+/** A small server in place of `fetch`: an unknown path is a 404, and while offline nothing answers. */
 export class FakeConnection {
   offline = false;
   signedOut = false;
   home: HomeView = homeViewFixture(Date.now());
-  readonly requests: Asked[] = [];
+  readonly requests: SentRequest[] = [];
   replies: Record<string, (body: unknown) => Reply> = {};
 
   readonly fetch = async (path: string, init: RequestInit): Promise<Response> => {
-    if (this.offline) throw new TypeError("no line");
+    if (this.offline) throw new TypeError("offline");
     const method = init.method ?? "GET";
     const body: unknown = typeof init.body === "string" ? JSON.parse(init.body) : null;
     const bare = path.replace("/api/v1", "").replace(/\?.*/, "");
     this.requests.push({ method, path: bare, body });
-    const { status, body: said } = this.setReply(method, bare, body);
-    return new Response(JSON.stringify(said), { status });
+    const reply = this.replyTo(method, bare, body);
+    return new Response(JSON.stringify(reply.body), { status: reply.status });
   };
 
-  private setReply(method: string, path: string, body: unknown): Reply {
+  private replyTo(method: string, path: string, body: unknown): Reply {
     const own = this.replies[`${method} ${path}`];
     if (own !== undefined) return own(body);
     if (this.signedOut) return { status: 401, body: problem(401, "Sign in first.") };
@@ -68,17 +68,17 @@ export class FakeConnection {
     return feeder === undefined ? { status: 404, body: problem(404, "No such thing.") } : { status: 200, body: feeder };
   }
 
-  /** What the n-th act said, as it went out. */
+  /** The body of the n-th action, as it was sent. */
   sent(index: number): Record<string, string> {
     const post = this.posts()[index];
-    if (post === undefined) throw new Error(`expected more than ${index} acts, got ${this.posts().length}`);
+    if (post === undefined) throw new Error(`expected more than ${index} actions, got ${this.posts().length}`);
     return post.body as Record<string, string>;
   }
   posts = () => this.requests.filter(({ method }) => method !== "GET");
 }
 export const problem = (status: number, detail: string) => ({ type: "about:blank", title: "Not so", status, detail });
 
-/** The live line stays silent here: what it brings is tested where it is fetched. */
+/** The live connection sends nothing here: its messages are tested elsewhere. */
 class SilentSocket {
   onclose: (() => void) | null = null;
   close() {
@@ -86,13 +86,13 @@ class SilentSocket {
   }
 }
 
-/** A line for each test of the file, and a page that knows nothing yet. `opened` takes each new line. */
+/** A connection for each test of the file, and an empty page. `opened` gets each new connection. */
 export function withFakeConnection(opened: (server: FakeConnection) => void): void {
   beforeEach(() => {
     const server = new FakeConnection();
     vi.stubGlobal("fetch", server.fetch);
     vi.stubGlobal("WebSocket", SilentSocket);
-    vi.stubGlobal("isSecureContext", true); // as over HTTPS; this little browser doesn't say
+    vi.stubGlobal("isSecureContext", true); // as over HTTPS; happy-dom does not set it
     home.value = null;
     signedIn.value = "unknown";
     connectionState.value = "unknown";
@@ -111,10 +111,10 @@ export function withFakeConnection(opened: (server: FakeConnection) => void): vo
   });
 }
 
-export async function openPage(path: string, cupboard = memoryStore()) {
+export async function openPage(path: string, store = memoryStore()) {
   history.replaceState(null, "", path);
   render(<App />);
-  await openHome(cupboard);
-  await openActions(cupboard);
-  return cupboard;
+  await openHome(store);
+  await openActions(store);
+  return store;
 }

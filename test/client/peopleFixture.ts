@@ -3,7 +3,7 @@ import type { PeopleView } from "../../server/contract/api.ts";
 const hourMs = 3_600_000;
 const iso = (at: number) => new Date(at).toISOString();
 
-/** Ada first, then Bo, who sleeps; Cilla has nothing that could be told. */
+/** Ada first, then Bo, who has quiet hours; Cilla can't be notified. */
 export function peopleViewFixture(now: number, you = "keeper"): PeopleView {
   return {
     yard: "alder-croft",

@@ -27,7 +27,7 @@ const paths = [
 ];
 
 describe("every screen", () => {
-  it.each(paths)("shows no machine's time and no symbol of a statistic: %s", async (path) => {
+  it.each(paths)("shows no raw time and no symbol of a statistic: %s", async (path) => {
     server.replies["GET /yards/alder-croft/digest"] = () => ({ status: 200, body: digestViewFixture(Date.now(), 0) });
     await openPage(path);
     await screen.findByRole("heading", { level: 1 });

@@ -23,7 +23,7 @@ const asHelper = (home: HomeView): HomeView => ({
 });
 
 describe("the phones", () => {
-  it("each say when they last proved that they can be reached, or warn that they can't", async () => {
+  it("each show when they last displayed a notification, or that they are not reachable", async () => {
     await openPage("/phones");
     const entry = (name: string) =>
       within(screen.getByRole("heading", { level: 3, name }).closest("li") as HTMLElement);
@@ -59,13 +59,13 @@ describe("the phones", () => {
     await waitFor(() => expect(server.requests.some(({ path }) => path === "/phones/forget")).toBe(true));
   });
 
-  it("don't warn while one has proved that it can be reached", async () => {
+  it("don't warn while one of them is reachable", async () => {
     await openPage("/");
     await waitFor(() => expect(phones.value).not.toBeNull());
     expect(document.querySelector(".notice.worry")).toBeNull();
   });
 
-  it("warn of this very one when its browser may not be woken any more", async () => {
+  it("warn of this phone when its browser lost its subscription", async () => {
     storedEndpoint.value = "https://push.example/a";
     await openPage("/");
     expect(await screen.findByText(/^This phone \(Android phone\) gets no notifications/)).toBeTruthy();
@@ -73,7 +73,7 @@ describe("the phones", () => {
     await waitFor(() => expect(screen.queryByText(/gets no notifications/)).toBeNull());
   });
 
-  it("ask a new notebook without feeders for nothing", async () => {
+  it("show no warning in a yard without feeders", async () => {
     server.home = { ...server.home, yards: server.home.yards.map((yard) => ({ ...yard, feeders: [] })) };
     server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
     await openPage("/");
@@ -97,42 +97,42 @@ describe("a test", () => {
     ],
   };
   async function run(views: readonly PhonesView[], isOver = () => false) {
-    const told: (readonly TestPushProgress[])[] = [];
-    let looks = 0;
-    const load = async () => ({ kind: "ok" as const, value: views[Math.min(looks++, views.length - 1)] as PhonesView });
+    const progress: (readonly TestPushProgress[])[] = [];
+    let loads = 0;
+    const load = async () => ({ kind: "ok" as const, value: views[Math.min(loads++, views.length - 1)] as PhonesView });
     await awaitTestReceipts(test, before, {
       load,
-      told: (outcomes) => void told.push(outcomes),
+      told: (outcomes) => void progress.push(outcomes),
       isOver,
       pause: () => Promise.resolve(),
     });
-    return { proofs: told.map((outcomes) => outcomes.map(({ receipt }) => receipt)), looks: () => looks };
+    return { receipts: progress.map((outcomes) => outcomes.map(({ receipt }) => receipt)), loads: () => loads };
   }
 
-  it("is over as soon as the phone itself says that it stood on its screen", async () => {
-    const { proofs, looks } = await run([before, later("Android phone")]);
-    expect(proofs[0]).toEqual(["pending", "none"]);
-    expect(proofs.at(-1)).toEqual(["displayed", "none"]);
-    expect(looks()).toBe(2);
+  it("ends as soon as the phone reports that it displayed it", async () => {
+    const { receipts, loads } = await run([before, later("Android phone")]);
+    expect(receipts[0]).toEqual(["pending", "none"]);
+    expect(receipts.at(-1)).toEqual(["displayed", "none"]);
+    expect(loads()).toBe(2);
   });
 
-  it("says after half a minute that nothing was shown, and takes no other phone's word for it", async () => {
-    const { proofs, looks } = await run([later("Old phone")]);
-    expect(proofs.at(-1)).toEqual(["missing", "none"]);
-    expect(looks()).toBe(20);
+  it("shows after half a minute that nothing was displayed, whatever other phones displayed", async () => {
+    const { receipts, loads } = await run([later("Old phone")]);
+    expect(receipts.at(-1)).toEqual(["missing", "none"]);
+    expect(loads()).toBe(20);
   });
 
-  it("stops looking when nobody looks any more", async () => {
-    const { looks } = await run([before], () => true);
-    expect(looks()).toBe(0);
+  it("stops polling when the screen is left", async () => {
+    const { loads } = await run([before], () => true);
+    expect(loads()).toBe(0);
   });
 });
 
-describe("the people of a yard", () => {
+describe("the recipients of a yard", () => {
   const entry = async (name: RegExp) =>
     within((await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement);
 
-  it("stand in the order in which they are told, with what each can be reached by", async () => {
+  it("are listed in their escalation order, each with how to reach them", async () => {
     await openPage("/yards/alder-croft/people");
     await entry(/^Ada/);
     expect(
@@ -158,7 +158,7 @@ describe("the people of a yard", () => {
     expect((await entry(/^Cilla/)).queryByRole("button", { name: "Move down for Cilla" })).toBeNull();
   });
 
-  it("say of themselves when they are left alone", async () => {
+  it("set their own quiet hours", async () => {
     server.replies["PATCH /yards/alder-croft/people/keeper"] = reply(peopleViewFixture(Date.now()));
     await openPage("/yards/alder-croft/people");
     fireEvent.input(await screen.findByLabelText("From"), { target: { value: "21:30" } });
@@ -173,7 +173,7 @@ describe("the people of a yard", () => {
     });
   });
 
-  it("are joined by whoever has the link, which is shown once", async () => {
+  it("are joined by the person with the link, which is shown once", async () => {
     server.replies["POST /yards/alder-croft/invites"] = (body) => ({
       status: 201,
       body: { token: `secret-${(body as { role: string }).role}`, expiresAt: "2026-11-28T13:00:00Z" },
@@ -206,7 +206,7 @@ describe("the people of a yard", () => {
 });
 
 describe("an invitation", () => {
-  it("lets a newcomer in by a name and a passphrase, and leads to the phone that shall be woken", async () => {
+  it("accepts a new person with a name and a passphrase, and leads to the screen that turns notifications on", async () => {
     server.signedOut = true;
     server.replies["POST /join"] = () => {
       server.signedOut = false;
@@ -221,7 +221,7 @@ describe("an invitation", () => {
     expect(location.hash).toBe("");
   });
 
-  it("takes whoever is signed in by the link alone", async () => {
+  it("accepts a signed-in person by the link alone", async () => {
     server.replies["POST /join"] = reply({ keeper: { name: "Keeper" }, yard: { id: "y", name: "Alder Croft" } }, 201);
     await openPage("/join#some-secret");
     await screen.findByText("You are signed in as Keeper.");
@@ -229,7 +229,7 @@ describe("an invitation", () => {
     await waitFor(() => expect(server.posts()[0]?.body).toEqual({ token: "some-secret" }));
   });
 
-  it("says why it is not taken, and that half a link is none", async () => {
+  it("shows why it is not accepted", async () => {
     server.replies["POST /join"] = () => ({ status: 401, body: problem(401, "This link has been used.") });
     server.signedOut = true;
     await openPage("/join#some-secret");
@@ -238,7 +238,7 @@ describe("an invitation", () => {
     expect(screen.getByLabelText("Your name")).toBeTruthy(); // and the form stays
   });
 
-  it("that lost its secret on the way is told as such", async () => {
+  it("without its secret is called incomplete", async () => {
     await openPage("/join");
     expect(await screen.findByText(/This link is not complete/)).toBeTruthy();
   });

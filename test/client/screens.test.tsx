@@ -14,7 +14,7 @@ withFakeConnection((opened) => {
 });
 
 describe("the list of feeders", () => {
-  it("says one sentence a feeder, the most urgent first, practice last", async () => {
+  it("shows one sentence for each feeder, the most urgent first, practice last", async () => {
     await openPage("/");
     const links = await screen.findAllByRole("link", { name: /Rowan|Larch/ });
     expect(links.map((link) => link.getAttribute("href"))).toEqual([
@@ -26,7 +26,7 @@ describe("the list of feeders", () => {
     expect(screen.getByText("urgent: act now")).toBeTruthy();
   });
 
-  it("says what is wrong with the server's database, and nothing of it while nothing is", async () => {
+  it("shows a problem with the server's database, and nothing while there is none", async () => {
     const storage = "The server's database is damaged (found 2026-01-15 09:00 UTC).";
     server.home = { ...server.home, storageProblem: storage };
     await openPage("/");
@@ -38,34 +38,34 @@ describe("the list of feeders", () => {
     await waitFor(() => expect(screen.queryByText(storage)).toBeNull());
   });
 
-  it("marks practice in words", async () => {
+  it("marks practice with text", async () => {
     await openPage("/");
     const yard = await screen.findByRole("heading", { level: 2, name: /Practice yard/ });
     expect(yard.textContent).toContain("practice");
   });
 
-  it("asks who is reading once the session is over", async () => {
+  it("shows the sign-in screen when the session has ended", async () => {
     server.signedOut = true;
     await openPage("/");
     expect(await screen.findByRole("heading", { name: "Sign in" })).toBeTruthy();
   });
 
-  it("opens from what the phone remembers, and says how old it is", async () => {
-    const cupboard = memoryStore();
+  it("opens from the local store, and shows how old the data is", async () => {
+    const store = memoryStore();
     const asOf = Date.now() - 3 * 3_600_000;
-    await cupboard.put("home", { view: homeViewFixture(asOf), asOf });
+    await store.put("home", { view: homeViewFixture(asOf), asOf });
     server.offline = true;
-    await openPage("/", cupboard);
+    await openPage("/", store);
     expect(await screen.findByText("No connection to the server.")).toBeTruthy();
     expect(screen.getByText(/Data from .*3 hours ago/)).toBeTruthy();
     expect(screen.getByRole("link", { name: "Larch" })).toBeTruthy();
   });
 
-  it("that was opened without a line finds it again by itself", async () => {
-    const cupboard = memoryStore();
-    await cupboard.put("home", { view: { ...homeViewFixture(Date.now()), yards: [] }, asOf: Date.now() });
+  it("reconnects by itself after it was opened offline", async () => {
+    const store = memoryStore();
+    await store.put("home", { view: { ...homeViewFixture(Date.now()), yards: [] }, asOf: Date.now() });
     server.offline = true;
-    await openPage("/", cupboard);
+    await openPage("/", store);
     await screen.findByText("No connection to the server.");
     server.offline = false;
     dispatchEvent(new Event("online"));
@@ -75,20 +75,20 @@ describe("the list of feeders", () => {
 });
 
 describe("one feeder", () => {
-  it("tells the run-out in words, and the drawing in words too", async () => {
+  it("shows the run-out as text, and describes the drawing", async () => {
     await openPage("/feeders/rowan");
     expect(await screen.findByText("Enough until Saturday")).toBeTruthy();
     expect(screen.getByText("80 % sure")).toBeTruthy();
     expect(screen.getByRole("img", { name: /two thirds full: about 740 g, between 650 g and 830 g/ })).toBeTruthy();
   });
 
-  it("shows the day as a ribbon with its sentence", async () => {
+  it("shows the day as a chart with its sentence", async () => {
     await openPage("/feeders/rowan");
     expect(await screen.findByRole("img", { name: /34 visits, 9 deposits/ })).toBeTruthy();
     expect(screen.getByText(/^Birds came from a little after sunrise/)).toBeTruthy();
   });
 
-  it("asks for a pause with an id of its own, and shows that it isn't confirmed yet", async () => {
+  it("sends a pause with an id of its own, and shows that it isn't confirmed yet", async () => {
     await openPage("/feeders/rowan");
     server.replies["POST /feeders/rowan/orders"] = (body) => {
       const { id } = body as { id: string };
@@ -114,29 +114,29 @@ describe("one feeder", () => {
     expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
   });
 
-  it("keeps a pause asked without a line on the phone, says so, and sends the very same one later", async () => {
-    const cupboard = await openPage("/feeders/rowan");
+  it("stores a pause that was requested offline, shows that it is not sent, and sends the same one later", async () => {
+    const store = await openPage("/feeders/rowan");
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
     server.offline = true;
     fireEvent.click(button);
     expect(await screen.findByText(/Pause until resumed: not sent yet/)).toBeTruthy();
-    const [kept] = (await cupboard.keys()).filter((key) => key.startsWith("waiting/"));
-    expect(kept).toBeDefined();
+    const [stored] = (await store.keys()).filter((key) => key.startsWith("waiting/"));
+    expect(stored).toBeDefined();
 
     server.offline = false;
     dispatchEvent(new Event("online"));
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     const orders = server.posts().filter(({ path }) => path.endsWith("/orders"));
     expect(orders).toHaveLength(1);
-    expect(`waiting/${server.sent(0).id}`).toBe(kept);
-    expect((await cupboard.keys()).some((key) => key.startsWith("waiting/"))).toBe(false);
+    expect(`waiting/${server.sent(0).id}`).toBe(stored);
+    expect((await store.keys()).some((key) => key.startsWith("waiting/"))).toBe(false);
   });
 
-  it("takes an act that gets through for the line's return, and fetches what it missed", async () => {
-    const cupboard = memoryStore();
-    await cupboard.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
+  it("knows from an action that is answered that the connection is back, and loads what it missed", async () => {
+    const store = memoryStore();
+    await store.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
     server.offline = true;
-    await openPage("/feeders/rowan", cupboard);
+    await openPage("/feeders/rowan", store);
     await screen.findByText("No connection to the server.");
     server.offline = false; // and no browser says so
     fireEvent.click(screen.getByRole("button", { name: "Pause for 1 hour" }));
@@ -144,8 +144,8 @@ describe("one feeder", () => {
     await waitFor(() => expect(server.requests.some(({ path }) => path === "/home")).toBe(true));
   });
 
-  it("opens from what an earlier build kept, though it lacks what came since", async () => {
-    const cupboard = memoryStore();
+  it("opens from what an earlier build stored, without the newer fields", async () => {
+    const store = memoryStore();
     const { foods, ...older } = homeViewFixture(Date.now());
     const yards = older.yards.map((yard) => ({
       ...yard,
@@ -154,18 +154,18 @@ describe("one feeder", () => {
         hopper,
       })),
     }));
-    await cupboard.put("home", { view: { ...older, yards }, asOf: Date.now() });
+    await store.put("home", { view: { ...older, yards }, asOf: Date.now() });
     server.offline = true;
-    await openPage("/feeders/rowan/settings", cupboard);
+    await openPage("/feeders/rowan/settings", store);
     expect(await screen.findByRole("heading", { name: "Settings of Rowan" })).toBeTruthy();
     cleanup();
-    await openPage("/feeders/rowan", cupboard);
+    await openPage("/feeders/rowan", store);
     expect(await screen.findByText("Enough until Saturday")).toBeTruthy();
   });
 
-  it("lets a pause go that could not be sent in time, and says so", async () => {
-    const cupboard = memoryStore();
-    await cupboard.put("waiting/stale-00001", {
+  it("discards a pause that could not be sent in time, and shows that", async () => {
+    const store = memoryStore();
+    await store.put("waiting/stale-00001", {
       id: "stale-00001",
       kind: "pause",
       feeder: "rowan",
@@ -175,32 +175,32 @@ describe("one feeder", () => {
       text: "pause until resumed",
       requestedAt: Date.now() - 11 * 60_000,
     });
-    await openPage("/feeders/rowan", cupboard);
+    await openPage("/feeders/rowan", store);
     expect(
       await screen.findByText(/could not be sent in time and was discarded/, { selector: ".notice" }),
     ).toBeTruthy();
     expect(server.posts()).toEqual([]);
   });
 
-  it("says nothing of an act that another window has sent meanwhile", async () => {
-    const cupboard = await openPage("/feeders/rowan");
-    await screen.findByText(/^Birds came from/); // nothing else is under way
+  it("shows no failure of an action that another window has sent meanwhile", async () => {
+    const store = await openPage("/feeders/rowan");
+    await screen.findByText(/^Birds came from/); // all requests are answered
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
     server.offline = true;
     fireEvent.click(button);
     await screen.findByText(/not sent yet/, { selector: ".waiting strong" });
     await screen.findByText("No connection to the server.");
     server.requests.length = 0;
-    for (const key of (await cupboard.keys()).filter((each) => each.startsWith("waiting/"))) await cupboard.remove(key);
+    for (const key of (await store.keys()).filter((each) => each.startsWith("waiting/"))) await store.remove(key);
     server.offline = false;
-    sendQueuedActions(); // the worker says that it was at it
+    sendQueuedActions(); // as when the worker has sent the queue
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     expect(server.posts()).toEqual([]);
     expect(failedActions.value).toEqual([]);
-    await waitFor(() => expect(server.requests.map(({ path }) => path)).toContain("/home")); // and looks what came of it
+    await waitFor(() => expect(server.requests.map(({ path }) => path)).toContain("/home")); // it loads the result
   });
 
-  it("says what the server did not accept", async () => {
+  it("shows what the server did not accept", async () => {
     await openPage("/feeders/rowan");
     server.replies["POST /feeders/rowan/orders"] = () => ({ status: 409, body: problem(409, "A newer order stands.") });
     fireEvent.click(await screen.findByRole("button", { name: "Pause for 1 hour" }));
@@ -208,7 +208,7 @@ describe("one feeder", () => {
     expect(queuedActions.value).toEqual([]);
   });
 
-  it("tells an alarm's reason and act, and shelves it only with an end", async () => {
+  it("shows an alarm's reason and advice, and shelves it only with an end", async () => {
     await openPage("/feeders/larch");
     const heading = await screen.findByRole("heading", { level: 3, name: /Tray jammed/ });
     const entry = within(heading.closest("li") as HTMLElement);
@@ -222,7 +222,7 @@ describe("one feeder", () => {
     expect(Math.abs(until - Date.now() - 3_600_000)).toBeLessThan(60_000);
   });
 
-  it("has room and words for every fault that can be told", async () => {
+  it("shows title and advice of every kind of fault", async () => {
     await openPage("/feeders/rowan");
     const alarms = faultKinds.map((fault) => {
       const { title, priority, advice } = ruleOf(fault);
@@ -237,14 +237,14 @@ describe("one feeder", () => {
     }
   });
 
-  it("is not put back by an answer that was overtaken", async () => {
+  it("is not overwritten by an older answer", async () => {
     await openPage("/feeders/rowan");
     acceptFeeder(feederViewFixture(Date.now(), { revision: 14, summary: "newer" }));
     acceptFeeder(feederViewFixture(Date.now(), { revision: 13, summary: "older" }));
     expect(findFeeder("rowan")?.feeder.summary).toBe("newer");
   });
 
-  it("reads out an alarm that comes while the page is open", async () => {
+  it("announces an alarm that is raised while the page is open", async () => {
     await openPage("/feeders/rowan");
     acceptFeeder(feederViewFixture(Date.now(), { revision: 13, alarms: [alarmViewFixture(Date.now())] }));
     expect(await screen.findByText("Rowan: Tray jammed, urgent: act now.")).toBeTruthy();
@@ -252,7 +252,7 @@ describe("one feeder", () => {
 });
 
 describe("a refill", () => {
-  it("is told with its own time, so that it may come late", async () => {
+  it("is sent with its own time, so that it may arrive late", async () => {
     await openPage("/feeders/rowan/refill");
     fireEvent.click(await screen.findByLabelText("Added some food"));
     fireEvent.input(screen.getByLabelText("Food added"), { target: { value: "450" } });
@@ -288,7 +288,7 @@ describe("adding a feeder", () => {
     expect(screen.getByLabelText("Name").getAttribute("aria-describedby")).toContain("problem");
   });
 
-  it("shows the key once, with a first report ready to paste, and leads to the cautions", async () => {
+  it("shows the key once, with a first report ready to paste, and links to the safety information", async () => {
     server.replies["POST /feeders"] = (body) => ({
       status: 201,
       body: {
@@ -307,7 +307,7 @@ describe("adding a feeder", () => {
 });
 
 describe("going from page to page", () => {
-  it("takes the focus to the new page's heading and names it in the title", async () => {
+  it("moves the focus to the new page's heading and names it in the title", async () => {
     await openPage("/");
     fireEvent.click(await screen.findByRole("link", { name: "Larch" }));
     const heading = await screen.findByRole("heading", { level: 1, name: "Larch" });

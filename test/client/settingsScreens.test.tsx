@@ -11,12 +11,12 @@ withFakeConnection((opened) => {
 });
 
 describe("a feeder's settings", () => {
-  const refusedField = (field: string, words: string) => () => ({
+  const refusedField = (field: string, text: string) => () => ({
     status: 400,
-    body: { ...problem(400, "Not understood."), errors: [{ field, problem: words }] },
+    body: { ...problem(400, "Not understood."), errors: [{ field, problem: text }] },
   });
 
-  it("say what a portion will count as while pieces are counted, and send what was said", async () => {
+  it("show the portion weight while pieces are entered, and send what was entered", async () => {
     await openPage("/feeders/rowan/settings");
     fireEvent.change(await screen.findByLabelText("Food"), { target: { value: "catKibble" } });
     fireEvent.input(screen.getByLabelText("Pieces per portion"), { target: { value: "6" } });
@@ -29,10 +29,10 @@ describe("a feeder's settings", () => {
     expect(post).toMatchObject({ method: "PATCH", path: "/feeders/rowan" });
     expect(post?.body).toMatchObject({ foodKind: "catKibble", grainsPerPortion: 6, tenPortionsGrams: 21 });
     expect(post?.body).not.toHaveProperty("food");
-    expect(post?.body).not.toHaveProperty("portionGrams"); // what was learnt isn't said anew by whoever changes the battery
+    expect(post?.body).not.toHaveProperty("portionGrams"); // an estimate isn't sent back with a change of the battery
   });
 
-  it("say nothing that the keeper didn't: what merely stands in the form isn't sent", async () => {
+  it("send only what the keeper entered, no defaults of the form", async () => {
     const rowan = feederViewFixture(Date.now());
     const { food, hopperCapacityGrams, portionGrams, battery, ...known } = rowan.settings;
     const hopper = { ...rowan.hopper, capacityAssumed: true };
@@ -58,7 +58,7 @@ describe("a feeder's settings", () => {
     expect(server.posts()[0]?.body).toEqual({ name: "Larch", yard: "alder-croft" });
   });
 
-  it("keep a food that was only ever said in words, and ask for words where the list has none", async () => {
+  it("keep a food that is not on the list, and ask for its name", async () => {
     await openPage("/feeders/rowan/settings");
     expect((await screen.findByLabelText<HTMLSelectElement>("Food")).value).toBe("other");
     const own = screen.getByLabelText<HTMLInputElement>("Name of the food");
@@ -70,7 +70,7 @@ describe("a feeder's settings", () => {
     await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("Name of the food")));
   });
 
-  it("say where the feeder is and of what is told then, and the feeder's page reminds of it", async () => {
+  it("send where the feeder is, and the feeder's page shows which notifications are off", async () => {
     await openPage("/feeders/rowan/settings");
     const choice = await screen.findByLabelText<HTMLInputElement>("In storage");
     expect(screen.getByLabelText<HTMLInputElement>("In use").checked).toBe(true);
@@ -102,27 +102,27 @@ describe("a feeder's settings", () => {
     }
   });
 
-  it("say in words what can't be told with what is fitted, and where the yard lies", async () => {
-    const words = "Without a scale, a blind chute sensor looks like a jam.";
+  it("show what the sensors can't detect, and where the yard is", async () => {
+    const text = "Without a scale, a blind chute sensor looks like a jam.";
     const view = homeViewFixture(Date.now());
     const yards = view.yards.map((yard) => ({
       ...yard,
-      feeders: yard.feeders.map((feeder) => ({ ...feeder, blindSpots: [words] })),
+      feeders: yard.feeders.map((feeder) => ({ ...feeder, blindSpots: [text] })),
     }));
     server.home = { ...view, yards };
     await openPage("/feeders/rowan/settings");
-    expect(await screen.findByText(words)).toBeTruthy();
+    expect(await screen.findByText(text)).toBeTruthy();
     expect(screen.getByText(/Alder Croft is at 59.5° north, 17.8° east/)).toBeTruthy();
     cleanup();
     await openPage("/feeders/rowan");
-    expect(await screen.findByText(words)).toBeTruthy();
+    expect(await screen.findByText(text)).toBeTruthy();
     expect(screen.getByText("A portion counts as 2.4 g, as you said.")).toBeTruthy();
   });
 });
 
-describe("a yard's place", () => {
-  it("that is only half said is refused, not thrown away", async () => {
-    vi.stubGlobal("isSecureContext", false); // so that no position is offered
+describe("a yard's location", () => {
+  it("of which one half is missing is sent and refused, not dropped", async () => {
+    vi.stubGlobal("isSecureContext", false); // no button for the position then
     await openPage("/yards/alder-croft");
     fireEvent.input(await screen.findByLabelText("Longitude"), { target: { value: "" } });
     fireEvent.click(screen.getByRole("button", { name: "Save" }));

@@ -1,6 +1,6 @@
 import type { AlarmView, DayMark, DayView, FeederView, HomeView, PhonesView } from "../../server/contract/api.ts";
 
-/** The invented yard "Alder Croft" with its feeders, as the server would tell of them at a given moment. */
+/** The invented yard "Alder Croft" with its feeders, as the server would answer at a given moment. */
 
 const minuteMs = 60_000;
 const hourMs = 60 * minuteMs;

@@ -30,7 +30,7 @@ describe("the time zone of a yard", () => {
     expect(server.posts()[0]?.body).toMatchObject({ zone: "Europe/Helsinki" });
   });
 
-  it("is chosen from the list for a new yard too, and begins with this device's own", async () => {
+  it("is chosen from the list for a new yard too, and starts with this device's own", async () => {
     await openPage("/yards/new");
     const select = await screen.findByLabelText<HTMLSelectElement>("Time zone");
     expect([select.tagName, select.value]).toEqual(["SELECT", Intl.DateTimeFormat().resolvedOptions().timeZone]);
@@ -42,7 +42,7 @@ describe("the time zone of a yard", () => {
     expect((await screen.findByLabelText<HTMLSelectElement>("Time zone")).value).toBe("EET");
   });
 
-  it("that can't be used is told on the first page and on the yard's, and none is chosen for the keeper", async () => {
+  it("that can't be used is shown on the first page and on the yard's, and none is chosen for the keeper", async () => {
     server.home = homeWith({ zone: "UTC", unusableZone: "IST" });
     await openPage("/");
     expect(await screen.findByText(/"IST" .*is not valid.*use UTC/)).toBeTruthy();
@@ -52,7 +52,7 @@ describe("the time zone of a yard", () => {
     expect(screen.getByText(/"IST"/)).toBeTruthy();
   });
 
-  it("that can't be used is told to a helper too, without a link that would only be refused", async () => {
+  it("that can't be used is shown to a helper too, without a link", async () => {
     server.home = homeWith({ zone: "UTC", unusableZone: "IST" }, "helper");
     await openPage("/");
     expect(await screen.findByText(/"IST"/)).toBeTruthy();

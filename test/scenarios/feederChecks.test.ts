@@ -327,10 +327,14 @@ describe("reach", () => {
   });
 
   it("on the phones' screen speaks of this browser's own address", () => {
-    const text = "Ada's phone (this phone)\nCan be reached. Shown today.\nRemove Ada's phone";
-    expect(broken(checkPhonesScreen(text, known(false), 1, at(2)))).toEqual(["reach"]);
-    expect(broken(checkPhonesScreen(text, known(true), 0, at(2)))).toEqual(["reach"]);
-    expect(checkPhonesScreen(text, known(true), 1, at(2))).toEqual([]);
+    for (const claim of ["Reachable.", "Reachable."]) {
+      const text = `Ada's phone (this phone)\n${claim} Shown today.\nRemove Ada's phone`;
+      expect(broken(checkPhonesScreen(text, known(false), 1, at(2)))).toEqual(["reach"]);
+      expect(broken(checkPhonesScreen(text, known(true), 0, at(2)))).toEqual(["reach"]);
+      expect(checkPhonesScreen(text, known(true), 1, at(2))).toEqual([]);
+    }
+    const lost = "Ada's phone (this phone)\nNot reachable. Its registration is lost.\nRemove Ada's phone";
+    expect(checkPhonesScreen(lost, known(false), 0, at(2))).toEqual([]);
   });
 
   it("is used at once for an urgent alarm that nobody was shown", () => {
