@@ -1,6 +1,7 @@
 import { fileURLToPath } from "node:url";
 import { defineConfig } from "vite";
 import { earlyRequests } from "./client/build/earlyRequests.ts";
+import { firstScreenChunk } from "./client/build/firstScreenChunk.ts";
 import { serviceWorker } from "./client/build/serviceWorkerPlugin.ts";
 
 const here = (path: string) => fileURLToPath(new URL(path, import.meta.url));
@@ -18,6 +19,9 @@ export default defineConfig({
     assetsInlineLimit: 0,
     modulePreload: { polyfill: false },
     sourcemap: false,
+    rolldownOptions: {
+      output: { codeSplitting: { groups: [{ name: firstScreenChunk, debugName: "index", minSize: 0 }] } },
+    },
   },
   server: { proxy: { "/api": { target: "http://127.0.0.1:8080", ws: true } } },
   plugins: [earlyRequests(), serviceWorker({ source: here("client/worker/serviceWorker.ts") })],

@@ -132,7 +132,7 @@ const lazyScreen = <Props,>(load: () => Promise<ComponentType<Props>>) =>
           console.warn("A screen could not be loaded.", cause);
           resolve(NotLoaded);
         };
-        setTimeout(() => giveUp("The time limit has passed."), screenLoadTimeoutMs);
+        setTimeout(() => giveUp(new Error("The time limit has passed.")), screenLoadTimeoutMs);
         load().then(resolve, giveUp);
       }),
   );

@@ -23,13 +23,13 @@ if (import.meta.env.PROD) listenToWorker(openPath, sendQueuedActions, checkPhone
 void open();
 
 async function open(): Promise<void> {
-  const cupboard = await openLocalStore();
-  // The first page says beside its feeders whether anybody can be told: with them, not moments later and above them.
+  const store = await openLocalStore();
+  // The first page shows above its feeders whether notifications arrive: at the same time, so that nothing moves.
   const beside = location.pathname === "/" ? loadPhonesEarly() : undefined;
-  await Promise.all([openHome(cupboard, beside), openDays(cupboard), openDigests(cupboard), openAlarmRates(cupboard)]);
-  await openActions(cupboard);
-  await openPhones(cupboard).catch((cause: unknown) =>
-    console.warn("This phone's own switch could not be read.", cause),
+  await Promise.all([openHome(store, beside), openDays(store), openDigests(store), openAlarmRates(store)]);
+  await openActions(store);
+  await openPhones(store).catch((cause: unknown) =>
+    console.warn("This phone's notification state could not be read.", cause),
   );
   if (import.meta.env.PROD) {
     await untilUsable();
@@ -38,12 +38,12 @@ async function open(): Promise<void> {
 }
 
 /**
- * The worker fetches every part of the page for when there is no line: on a weak one, what the keeper came for goes first.
- * Given up after a while, since without the worker nobody is woken.
+ * The worker loads all files of the page for use without a connection: on a weak one, the first screen goes first. The wait has
+ * an end, since without the worker there are no notifications.
  */
 async function untilUsable(): Promise<void> {
-  const patience = new Promise<void>((resolve) => setTimeout(resolve, workerWaitMaxMs));
-  await Promise.race([untilIdle(), patience]);
+  const timeLimit = new Promise<void>((resolve) => setTimeout(resolve, workerWaitMaxMs));
+  await Promise.race([untilIdle(), timeLimit]);
   if ("requestIdleCallback" in window)
     await new Promise<unknown>((resolve) => requestIdleCallback(resolve, { timeout: 2_000 }));
 }

@@ -12,27 +12,31 @@ import type {
 } from "../../server/contract/api.ts";
 import { countRequest, takeEarlyResponse } from "./earlyResponses.ts";
 
-/** What came of asking the server. A line that is down is ordinary, so it is an answer and not a throw. */
+/** The result of a request. A lost connection is usual, so it is a result and not a thrown error. */
 export type ApiResult<T> =
   | { readonly kind: "ok"; readonly value: T }
   | { readonly kind: "problem"; readonly problem: ProblemView; readonly retryAfterMs?: number }
   | { readonly kind: "signedOut"; readonly problem: ProblemView }
   | { readonly kind: "unreachable"; readonly retryAfterMs?: number };
 
-/** What an act is answered with: the feeder that it was asked of, or those of the yard. */
+/** The response to an action: its feeder, or the feeders of the yard. */
 export type ActionView = FeederView | YardOrderView;
 
 const timeoutMs = 15_000;
-/** For a request that only finds out whether anybody is there. */
+/** For a request that only finds out whether the server is there. */
 const probeTimeoutMs = 4_000;
-const gatewayStatuses = [502, 503, 504]; // a proxy answers in the server's place: the server itself wasn't reached
+const gatewayStatuses = [502, 503, 504]; // from a proxy: the server itself was not reached
 
-export const request = <T>(method: string, path: string, body?: unknown, patience = timeoutMs): Promise<ApiResult<T>> =>
-  countRequest(() => sendRequest(method, path, body, patience));
+export const request = <T>(
+  method: string,
+  path: string,
+  body?: unknown,
+  timeLimitMs = timeoutMs,
+): Promise<ApiResult<T>> => countRequest(() => sendRequest(method, path, body, timeLimitMs));
 
-async function sendRequest<T>(method: string, path: string, body: unknown, patience: number): Promise<ApiResult<T>> {
+async function sendRequest<T>(method: string, path: string, body: unknown, timeLimitMs: number): Promise<ApiResult<T>> {
   let response: Response;
-  let said: unknown;
+  let content: unknown;
   try {
     const early = method === "GET" ? takeEarlyResponse(`/api/v1${path}`) : undefined;
     response = await (early ??
@@ -40,7 +44,7 @@ async function sendRequest<T>(method: string, path: string, body: unknown, patie
         method,
         credentials: "same-origin",
         cache: "no-store",
-        signal: AbortSignal.timeout(patience),
+        signal: AbortSignal.timeout(timeLimitMs),
         ...(method === "GET"
           ? {}
           : {
@@ -48,23 +52,23 @@ async function sendRequest<T>(method: string, path: string, body: unknown, patie
               body: JSON.stringify(body ?? {}),
             }),
       }));
-    said = response.status === 204 ? null : await response.json();
+    content = response.status === 204 ? null : await response.json();
   } catch {
-    // No line, or a page put in between (a café's sign-in) that doesn't speak JSON: the server was not reached.
+    // No connection, or a page of a public network's sign-in in place of JSON: the server was not reached.
     return { kind: "unreachable" };
   }
   const retryAfterMs = retryAfterMsOf(response);
   if (gatewayStatuses.includes(response.status)) return { kind: "unreachable", retryAfterMs };
-  if (response.ok) return { kind: "ok", value: said as T };
-  const problem = said as ProblemView;
+  if (response.ok) return { kind: "ok", value: content as T };
+  const problem = content as ProblemView;
   return response.status === 401 ? { kind: "signedOut", problem } : { kind: "problem", problem, retryAfterMs };
 }
 
-/** Seconds, or a date (RFC 9110, 10.2.3); 0 where it says neither. */
+/** Seconds, or a date (RFC 9110, 10.2.3); 0 where there is neither. */
 function retryAfterMsOf(response: Response): number {
-  const said = response.headers.get("retry-after") ?? "";
-  if (/^\d+$/.test(said)) return Number(said) * 1_000;
-  const until = Date.parse(said) - Date.now();
+  const header = response.headers.get("retry-after") ?? "";
+  if (/^\d+$/.test(header)) return Number(header) * 1_000;
+  const until = Date.parse(header) - Date.now();
   return Number.isFinite(until) ? Math.max(0, until) : 0;
 }
 
@@ -88,7 +92,7 @@ export const paths = {
 export const api = {
   signIn: (name: string, passphrase: string) =>
     request<{ keeper: { name: string } }>("POST", "/session", { name, passphrase }),
-  /** Finds out with little whether the server is there, and whether it still knows this session. */
+  /** Finds out at low cost whether the server is there, and whether this session is valid. */
   probe: () => request<unknown>("GET", "/session", undefined, probeTimeoutMs),
   signOut: () => request<null>("DELETE", "/session"),
 
@@ -100,7 +104,7 @@ export const api = {
 
   feeder: (id: string) => request<FeederView>("GET", feeder(id)),
   day: (id: string, date: string) => request<DayView>("GET", `${feeder(id)}/day?date=${date}`),
-  /** An act on a feeder or on a whole yard: `path` is one of `paths`. */
+  /** An action on a feeder or a whole yard: `path` is one of `paths`. */
   sendAction: (path: string, body: unknown) => request<ActionView>("POST", path, body),
 
   phones: () => request<PhonesView>("GET", "/phones"),

@@ -1,6 +1,6 @@
 /**
- * Answers that index.html itself asked for before this program was loaded (client/build/earlyRequests.ts), by path. Each is
- * used once: whoever asks later wants to know what is so later.
+ * Responses that index.html requested before this program was loaded (client/build/earlyRequests.ts), by path. Each is used
+ * once: a later request needs the later state.
  */
 const earlyResponses = (globalThis as { readonly earlyAnswers?: Record<string, Promise<Response> | undefined> })
   .earlyAnswers;
@@ -11,7 +11,7 @@ export function takeEarlyResponse(path: string): Promise<Response> | undefined {
   return answer;
 }
 
-/** Told by `ask`: how many requests are under way, and when the last one ended. */
+/** How many requests are under way. */
 let requestsInProgress = 0;
 const idleListeners = new Set<() => void>();
 
@@ -21,25 +21,25 @@ export async function countRequest<T>(work: () => Promise<T>): Promise<T> {
     return await work();
   } finally {
     requestsInProgress -= 1;
-    if (requestsInProgress === 0) for (const look of idleListeners) look();
+    if (requestsInProgress === 0) for (const check of idleListeners) check();
   }
 }
 
 const idleMs = 500;
 
-/** Resolves once no request has been under way for half a second: the screen has what it asked for. */
+/** Resolves once no request has been under way for half a second: the screen has what it needs. */
 export function untilIdle(): Promise<void> {
   return new Promise((resolve) => {
     let timer: ReturnType<typeof setTimeout> | undefined;
-    const look = () => {
+    const check = () => {
       clearTimeout(timer);
       timer = setTimeout(() => {
         if (requestsInProgress > 0) return;
-        idleListeners.delete(look);
+        idleListeners.delete(check);
         resolve();
       }, idleMs);
     };
-    idleListeners.add(look);
-    look();
+    idleListeners.add(check);
+    check();
   });
 }

@@ -27,15 +27,15 @@ import type {
 } from "../../server/contract/api.ts";
 import { type ApiResult, request } from "./api.ts";
 
-/** Requests that no first screen makes. Apart from api.ts, which a first opening waits for. */
+/** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
 export const laterApi = {
-  resetPassphrase: (said: z.input<typeof resetRequest>) =>
-    request<{ keeper: { name: string } }>("POST", "/reset", said),
-  changePassphrase: (said: z.input<typeof passphraseRequest>) => request<null>("POST", "/me/passphrase", said),
+  resetPassphrase: (body: z.input<typeof resetRequest>) =>
+    request<{ keeper: { name: string } }>("POST", "/reset", body),
+  changePassphrase: (body: z.input<typeof passphraseRequest>) => request<null>("POST", "/me/passphrase", body),
   sessions: () => request<SessionsView>("GET", "/me/sessions"),
   endSession: (id: string) => request<SessionsView>("DELETE", `/me/sessions/${encodeURIComponent(id)}`),
   endOtherSessions: () => request<SessionsView>("DELETE", "/me/sessions"),
-  deleteAccount: (said: z.input<typeof deleteAccountRequest>) => request<null>("POST", "/me/remove", said),
+  deleteAccount: (body: z.input<typeof deleteAccountRequest>) => request<null>("POST", "/me/remove", body),
   addYard: (added: z.input<typeof addYardRequest>) => request<AddedYardView>("POST", "/yards", added),
   deleteYard: (id: string, name: string) => request<null>("POST", `${yardPath(id)}/remove`, { name }),
   withdrawInvite: (yardId: string, id: string) =>
@@ -66,7 +66,7 @@ const feederPath = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
 
-/** An answer whose content doesn't matter, as one that a form's `send` can tell from none. */
+/** A result without its content, which a form's `send` can distinguish from a failure. */
 export async function withoutContent(asked: Promise<ApiResult<unknown>>): Promise<ApiResult<true>> {
   const answer = await asked;
   return answer.kind === "ok" ? { kind: "ok", value: true } : answer;

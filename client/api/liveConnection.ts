@@ -1,10 +1,10 @@
 import type { LiveMessage } from "../../server/contract/api.ts";
 import { hiddenRetryMaxMs, retryDelayMs } from "./retry.ts";
 
-/** Where HTTP is answered and no socket opens (a proxy between may not let one through), each try is a look at the state too. */
+/** Where HTTP works and no socket opens (a proxy may block it), each try also loads the state. */
 const retryMaxMs = 30_000;
 
-/** How long nothing may come before the server is asked whether it is there, and how long it may take to say so. */
+/** After this time without a message the server gets a ping, and it has this time to reply. */
 const pingAfterMs = 10_000;
 const pongTimeoutMs = 4_000;
 
@@ -12,25 +12,26 @@ const socketOpen = 1; // WebSocket.OPEN
 
 export interface LiveHandlers {
   readonly onMessage: (message: Exclude<LiveMessage, { kind: "pong" }>) => void;
-  /** The socket is open, again or for the first time: whatever happened in between was missed. */
+  /** The socket is open, again or for the first time: changes before it were missed. */
   readonly onOpen: () => void;
   readonly onClose: () => void;
-  /** The socket is open by name, and nobody answers on it: whether the server is there isn't known any more. */
+  /** The socket seems open but nothing replies: it is not known whether the server is there. */
   readonly onTimeout: () => void;
 }
 
 export interface LiveConnection {
-  /** The server was reached in another way: no wait any more. */
+  /** The server was reached by another request: connects without waiting. */
   connectNow(): void;
   end(): void;
 }
 
 /**
- * Listens to the server until it is ended. What comes are hints of change only; the state itself is fetched. While the page is
- * looked at, a connection on which nothing comes is tried: one whose other end is gone looks open for minutes (RFC 6455 has
- * pings for that, but browsers don't let pages send them).
+ * Receives hints of changes from the server until it is ended; the state itself is loaded by HTTP. While the page is visible, a
+ * silent connection gets a ping: one whose other end is gone seems open for minutes (RFC 6455 has pings for that, but browsers
+ * don't let pages send them).
+ * Long: its parts share the socket, its timers and the count of failures.
  */
-export function openLiveConnection(ears: LiveHandlers): LiveConnection {
+export function openLiveConnection(handlers: LiveHandlers): LiveConnection {
   let socket: WebSocket | null = null;
   let failures = 0;
   let retry: ReturnType<typeof setTimeout> | undefined;
@@ -48,24 +49,24 @@ export function openLiveConnection(ears: LiveHandlers): LiveConnection {
     opened.onopen = () => {
       if (socket !== opened) return;
       failures = 0;
-      awaitSign(opened);
-      ears.onOpen();
+      expectMessage(opened);
+      handlers.onOpen();
     };
     opened.onmessage = (event: MessageEvent<unknown>) => {
       if (socket !== opened) return;
-      awaitSign(opened);
+      expectMessage(opened);
       const message = readMessage(event.data);
-      if (message !== null && message.kind !== "pong") ears.onMessage(message);
+      if (message !== null && message.kind !== "pong") handlers.onMessage(message);
     };
     opened.onclose = () => {
       if (socket !== opened) return;
-      letGo();
-      ears.onClose();
+      reconnectLater();
+      handlers.onClose();
     };
   };
 
-  /** Forgets the socket, and tries again later. */
-  const letGo = () => {
+  /** Drops the socket, and tries again later. */
+  const reconnectLater = () => {
     const stale = socket;
     socket = null;
     clearTimeout(silence);
@@ -76,51 +77,51 @@ export function openLiveConnection(ears: LiveHandlers): LiveConnection {
     failures += 1;
   };
 
-  const awaitSign = (of: WebSocket) => {
+  const expectMessage = (of: WebSocket) => {
     clearTimeout(silence);
     silence = setTimeout(() => {
-      if (!isHidden()) ask(of); // hidden, nothing is asked: a look at the page asks
+      if (!isHidden()) ping(of); // a hidden page sends none; it does once it is visible
     }, pingAfterMs);
   };
-  const ask = (of: WebSocket) => {
+  const ping = (of: WebSocket) => {
     clearTimeout(silence);
     of.send('{"kind":"ping"}');
     silence = setTimeout(() => dropUnanswered(of), pongTimeoutMs);
   };
   const dropUnanswered = (of: WebSocket) => {
     if (socket !== of) return;
-    letGo();
-    ears.onTimeout();
+    reconnectLater();
+    handlers.onTimeout();
   };
 
   const connectNow = () => {
     failures = 0;
     connect();
   };
-  const look = () => {
+  const checkIfVisible = () => {
     if (isHidden()) return;
     if (socket === null) connectNow();
-    else if (socket.readyState === socketOpen) ask(socket);
+    else if (socket.readyState === socketOpen) ping(socket);
   };
-  // A socket from before the net went away may look open for minutes while nothing comes through it any more.
-  const afresh = () => {
+  // A socket from before the network was lost may seem open for minutes while nothing comes through it.
+  const replaceSocket = () => {
     const stale = socket;
     socket = null;
     clearTimeout(silence);
     stale?.close();
     if (!isHidden()) connectNow();
   };
-  addEventListener("online", afresh);
-  document.addEventListener("visibilitychange", look);
+  addEventListener("online", replaceSocket);
+  document.addEventListener("visibilitychange", checkIfVisible);
   connect();
 
   return {
     connectNow,
     end() {
       ended = true;
-      letGo();
-      removeEventListener("online", afresh);
-      document.removeEventListener("visibilitychange", look);
+      reconnectLater();
+      removeEventListener("online", replaceSocket);
+      document.removeEventListener("visibilitychange", checkIfVisible);
     },
   };
 }

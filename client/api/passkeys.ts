@@ -3,7 +3,7 @@ import * as text from "#text/passkeyErrors.ts";
 import type { PasskeysView } from "../../server/contract/passkeys.ts";
 import { type ApiResult, request } from "./api.ts";
 
-/** Passkeys: what the server asks for, the device answers. Only fetched by whoever uses them. */
+/** Passkeys: the server sends a challenge, the device signs it. Loaded only where they are used. */
 
 type CreateOptions = Parameters<typeof startRegistration>[0]["optionsJSON"];
 type UseOptions = Parameters<typeof startAuthentication>[0]["optionsJSON"];
@@ -40,7 +40,7 @@ export const passkeys = {
 export const confirmByPassphrase = (passphrase: string) => request<null>("POST", "/me/confirm", { passphrase });
 const path = (id: string) => `/me/passkeys/${encodeURIComponent(id)}`;
 
-/** Whether the server wants to know first who asks: a passphrase or a passkey given just now. */
+/** Whether the server first needs the passphrase or a passkey again. */
 export const needsConfirmation = (answer: ApiResult<unknown>): boolean =>
   answer.kind === "problem" &&
   answer.problem.status === 403 &&
@@ -51,11 +51,11 @@ async function answerChallenge<Options, Value>(
   device: (options: Options) => Promise<object>,
   finish: (credential: object) => Promise<ApiResult<Value>>,
 ): Promise<ApiResult<Value>> {
-  const asked = await options();
-  if (asked.kind !== "ok") return asked;
+  const challenge = await options();
+  if (challenge.kind !== "ok") return challenge;
   let credential: object;
   try {
-    credential = await device(asked.value);
+    credential = await device(challenge.value);
   } catch (error) {
     const problem = {
       type: "about:blank",

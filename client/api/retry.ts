@@ -1,31 +1,31 @@
 import { signal } from "@preact/signals";
 import type { ApiResult } from "./api.ts";
 
-/** How many parts of the page wait to be asked for again after the server had a problem with them. */
+/** How many parts of the page wait for another try after the server had a problem. */
 export const retryingLoads = signal(0);
 
-/** While the page is looked at, the server's return is seen within 5 s: the longest wait, one exchange and a little. */
+/** While the page is visible, the server's return is noticed within 5 s: the longest wait, one request and a little more. */
 export const visibleRetryMaxMs = 4_000;
-/** Nobody looks: what is shown is asked for anew as soon as somebody does. */
+/** While it is hidden; it loads again as soon as it is visible. */
 export const hiddenRetryMaxMs = 60_000;
-/** A server that has a problem isn't helped by more requests. Common practice, no source. */
+/** More requests don't help a server that has a problem. Our choice. */
 const problemRetryMaxMs = 30_000;
 const retryAfterMaxMs = 60 * 60_000;
 
 /**
- * The wait before the next try: doubles from one second to the longest, less a share of up to a half so that many phones
- * spread out. Never shorter than the server asked for.
- * @param chance 0..1
- * @param retryAfterMs what the server asked for; 0 where it asked for nothing
+ * The wait before the next try: doubles from one second to the longest, less a random share of up to a half so that many
+ * phones don't try at once. Never shorter than the server's Retry-After.
+ * @param random 0..1
+ * @param retryAfterMs the server's Retry-After; 0 where it sent none
  */
-export function retryDelayMs(failures: number, chance: number, longestMs: number, retryAfterMs = 0): number {
+export function retryDelayMs(failures: number, random: number, longestMs: number, retryAfterMs = 0): number {
   const full = Math.min(longestMs, 1_000 * 2 ** Math.min(failures, 16));
-  const own = Math.round(full * (1 - chance / 2));
-  // Spread over a second past the moment that the server named to everybody.
-  return Math.max(own, retryAfterMs > 0 ? Math.min(retryAfterMs, retryAfterMaxMs) + Math.round(1_000 * chance) : 0);
+  const own = Math.round(full * (1 - random / 2));
+  // Spread over a second after the time that the server named to all.
+  return Math.max(own, retryAfterMs > 0 ? Math.min(retryAfterMs, retryAfterMaxMs) + Math.round(1_000 * random) : 0);
 }
 
-/** Whether the same request may well be answered later: the server had a problem, or too many asked (RFC 9110, RFC 6585). */
+/** Whether the same request may succeed later: the server had a problem, or too many requests (RFC 9110, RFC 6585). */
 export const isTemporary = (answer: ApiResult<unknown>): boolean =>
   answer.kind === "problem" && (answer.problem.status >= 500 || answer.problem.status === 429);
 
@@ -33,9 +33,9 @@ export const requestedRetryDelay = (answer: ApiResult<unknown>): number =>
   answer.kind === "problem" || answer.kind === "unreachable" ? (answer.retryAfterMs ?? 0) : 0;
 
 /**
- * Asks until the answer is one that asking again wouldn't change. Where the server isn't reached it leaves off: whoever sees
- * its return asks anew.
- * @returns ends it
+ * Repeats a request until its result is final. It stops where the server can't be reached: the page loads again when the
+ * connection is back.
+ * @returns stops it
  */
 export function retryUntilAnswered(load: () => Promise<ApiResult<unknown>>): () => void {
   let ended = false;

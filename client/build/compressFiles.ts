@@ -5,10 +5,10 @@ import { brotliCompress, constants, gzip } from "node:zlib";
 
 const [brotli, gzipped] = [promisify(brotliCompress), promisify(gzip)];
 
-/** What compressing makes smaller; pictures are compressed already. */
+/** Files that compression makes smaller; pictures are compressed already. */
 const isText = (path: string) => /\.(js|css|html|svg|webmanifest)$/.test(path);
 
-/** Beside each file of text lie its brotli and its gzip form, as small as they get: the server hands out what a browser takes. */
+/** Writes a brotli and a gzip form beside each text file, as small as possible: the server sends the one that a browser accepts. */
 export async function compressFiles(folder: string, paths: readonly string[]): Promise<void> {
   await Promise.all(
     paths.filter(isText).map(async (path) => {

@@ -1,6 +1,6 @@
 import type { Plugin } from "vite";
 
-/** Screens that a link from outside opens first (a notice, a mail, an invitation), by the paths that they have. */
+/** Screens that a link opens first (from a notification, an e-mail, an invitation), by their paths. */
 const firstScreenPaths = {
   feederScreen: "^/feeders/(?!new$)[^/]+$",
   digestScreen: "^/yards/[^/]+/digest$",
@@ -9,9 +9,9 @@ const firstScreenPaths = {
 } as const;
 
 /**
- * Puts a small script into the page's head that asks for what the first screen needs while the program itself is still on its
- * way: the state of the feeders, and the screen's own part of the program. On a weak line each of these would cost a round trip
- * more, one after the other. The server allows this very script by its hash (server/routes/client.ts).
+ * Puts a small script into the page's head that requests what the first screen needs while the program is still loading: the
+ * state of the feeders, and the screen's own part of the program. On a weak connection each would otherwise cost one more round
+ * trip. The server allows this very script by its hash (server/routes/client.ts).
  */
 export function earlyRequests(): Plugin {
   return {
@@ -33,7 +33,7 @@ export function earlyRequests(): Plugin {
             [chunk.fileName, ...chunk.imports].filter((file) => !entries.has(file)).map((file) => `/${file}`),
           ];
         });
-        // Before the style sheet, which a script would wait for, and after the encoding, which must stand among the first octets.
+        // Before the style sheet, for which a script would wait, and after the encoding, which must be among the first octets.
         const [before, after] = html.split(charset);
         if (before === undefined || after === undefined) throw new Error(`expected ${charset} in index.html`);
         return `${before}${charset}\n    <script>${earlyScript(JSON.stringify(screens))}</script>${after}`;
@@ -44,7 +44,7 @@ export function earlyRequests(): Plugin {
 
 const charset = '<meta charset="utf-8" />';
 
-/** Read by client/api/earlyResponses.ts. An answer that fails is told by whoever uses it. */
+/** Read by client/api/earlyResponses.ts, which handles a failed response. */
 const earlyScript = (screens: string) =>
   `(()=>{const p=location.pathname;` +
   `for(const[s,f]of ${screens})if(new RegExp(s).test(p))for(const h of f){` +

@@ -36,14 +36,7 @@ export function DeleteAccount() {
             problem={problems.passphrase}
             input={{ name: "passphrase", type: "password", autocomplete: "current-password", required: true }}
           />
-          {lastKeeper !== null && (
-            <>
-              <p class="notice worry" role="alert">
-                {lastKeeper}
-              </p>
-              <Choice type="checkbox" label={text.withYardsLabel} input={{ name: "withYards" }} />
-            </>
-          )}
+          {lastKeeper !== null && <YardsToo reason={lastKeeper} />}
           <div class="answers">
             <button type="submit" class="grave" disabled={sending}>
               {text.deleteLabel}
@@ -54,6 +47,15 @@ export function DeleteAccount() {
     </section>
   );
 }
+
+const YardsToo = ({ reason }: { readonly reason: string }) => (
+  <>
+    <p class="notice worry" role="alert">
+      {reason}
+    </p>
+    <Choice type="checkbox" label={text.withYardsLabel} input={{ name: "withYards" }} />
+  </>
+);
 
 /** @returns why the account can't be deleted without its yards; null where it is deleted */
 async function deleteAccount(

@@ -23,16 +23,7 @@ export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederVie
   const open = silent.filter((feeder) => silenceAlarm(feeder)?.state === "unacknowledged");
   const acknowledge = async () => {
     setBusy(true);
-    for (const feeder of open) {
-      const alarm = silenceAlarm(feeder);
-      if (alarm === undefined) continue;
-      await performOnFeeder(feeder, {
-        kind: "acknowledge",
-        path: paths.acknowledge(feeder.id, alarm.fault),
-        text: acknowledgeText(alarm.title),
-        body: (id) => ({ id, raisedAt: alarm.raisedAt }),
-      });
-    }
+    for (const feeder of open) await acknowledgeSilence(feeder);
     setBusy(false);
     heading.current?.focus({ preventScroll: true }); // the button that was pressed is gone
   };
@@ -59,4 +50,15 @@ export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederVie
       )}
     </div>
   );
+}
+
+async function acknowledgeSilence(feeder: FeederView): Promise<void> {
+  const alarm = silenceAlarm(feeder);
+  if (alarm === undefined) return;
+  await performOnFeeder(feeder, {
+    kind: "acknowledge",
+    path: paths.acknowledge(feeder.id, alarm.fault),
+    text: acknowledgeText(alarm.title),
+    body: (id) => ({ id, raisedAt: alarm.raisedAt }),
+  });
 }

@@ -16,15 +16,7 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
   const { yard, page } = props;
   const [asking, setAsking] = useState<Kind | null>(null);
   const [busy, setBusy] = useState(false);
-  const part = useRef<HTMLDivElement>(null);
-  const focusNext = useRef<string | null>(null);
-  useLayoutEffect(() => {
-    if (focusNext.current === null) return; // no action here: the focus stays where it is
-    const target = part.current?.querySelector<HTMLElement>(focusNext.current);
-    if (target == null) return; // comes with a later rendering
-    focusNext.current = null;
-    target.focus({ preventScroll: true });
-  });
+  const { part, focusNext } = useFocusAfterAction();
 
   const ask = (kind: Kind) => {
     focusNext.current = "strong";
@@ -66,6 +58,20 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
       )}
     </div>
   );
+}
+
+/** The button that was pressed is gone after its action, so the focus moves to the element of this selector. */
+function useFocusAfterAction() {
+  const part = useRef<HTMLDivElement>(null);
+  const focusNext = useRef<string | null>(null);
+  useLayoutEffect(() => {
+    if (focusNext.current === null) return; // no action here: the focus stays where it is
+    const target = part.current?.querySelector<HTMLElement>(focusNext.current);
+    if (target == null) return; // comes with a later rendering
+    focusNext.current = null;
+    target.focus({ preventScroll: true });
+  });
+  return { part, focusNext };
 }
 
 function ConfirmQuestion(props: {

@@ -1,8 +1,8 @@
 import type { LocalStore } from "./localStore.ts";
 
 /**
- * What the keeper asked for while the server could not be reached. It waits on the phone with its own id, so that sending
- * it twice is asking once, and with an end: a pause that arrives half an hour late would surprise the keeper.
+ * An action that is not sent yet. It has its own id, so that sending it twice has one effect, and an end: a pause that arrives
+ * half an hour late would surprise the keeper.
  */
 export type QueuedAction = FeederAction | YardAction;
 
@@ -12,7 +12,7 @@ interface CommonAction {
   readonly body: unknown;
   readonly text: string; // "pause until resumed"
   readonly requestedAt: number; // ms since the epoch, the phone's clock
-  /** The notice that was answered on the screen, to say there what became of it; left out for what was asked on a page. */
+  /** The notification whose button was tapped, to show the result in its place; absent for an action of a page. */
   readonly notification?: { readonly title: string; readonly tag: string; readonly path: string };
 }
 
@@ -31,36 +31,36 @@ export interface FeederAction extends CommonAction {
   readonly feederName: string;
 }
 
-/** One order for all feeders of a yard: a single request, so that all are asked or none. */
+/** One order for all feeders of a yard: a single request, so that all get it or none. */
 export interface YardAction extends CommonAction {
   readonly kind: "pauseAll" | "resumeAll";
   readonly yard: string;
   readonly yardName: string;
-  /** Those that it is meant for, as the phone knew them. A resume leaves out feeders that hands may be in. */
+  /** Its feeders, as the phone knew them. A resume skips feeders that somebody may be working on. */
   readonly feeders: readonly string[];
 }
 
-/** What it is asked of, as the keeper calls it. */
+/** The name of its feeder or yard. */
 export const targetName = (act: QueuedAction) => ("yard" in act ? act.yardName : act.feederName);
 
-/** Where the cupboard keeps it, for the page and for the worker beside it. */
+/** Its key in the local store, for the page and for the service worker. */
 export const queuedActionKey = (id: string) => `waiting/${id}`;
 
-export async function storedActions(cupboard: LocalStore): Promise<readonly QueuedAction[]> {
-  const keys = (await cupboard.keys()).filter((key) => key.startsWith(queuedActionKey("")));
-  const acts = await Promise.all(keys.map((key) => cupboard.get<QueuedAction>(key)));
+export async function storedActions(store: LocalStore): Promise<readonly QueuedAction[]> {
+  const keys = (await store.keys()).filter((key) => key.startsWith(queuedActionKey("")));
+  const acts = await Promise.all(keys.map((key) => store.get<QueuedAction>(key)));
   return acts.filter((act) => act !== undefined);
 }
 
 const minuteMs = 60_000;
 
-/** How long each may wait. Common practice, no source: as long as the keeper would still mean it. */
+/** How long each may wait: as long as the keeper would still want it. Our choice. */
 const maxWaitMs: Readonly<Record<QueuedAction["kind"], number>> = {
   pause: 10 * minuteMs,
   resume: 10 * minuteMs,
   pauseAll: 10 * minuteMs,
   resumeAll: 10 * minuteMs,
-  refill: 7 * 24 * 60 * minuteMs, // it carries its own time, so it is true however late it comes
+  refill: 7 * 24 * 60 * minuteMs, // it has its own time, so it is right however late it arrives
   cleaned: 7 * 24 * 60 * minuteMs, // the same
   acknowledge: 24 * 60 * minuteMs,
   shelve: 60 * minuteMs,
@@ -81,24 +81,24 @@ export function splitExpired(acts: readonly QueuedAction[], now: number) {
   };
 }
 
-/** The feeders whose pause or resume it asks for; empty where it is no order. */
+/** The feeders that it pauses or resumes; empty where it is no order. */
 function feedersOfOrder(act: QueuedAction): readonly string[] {
   if ("yard" in act) return act.feeders;
   return act.kind === "pause" || act.kind === "resume" ? [act.feeder] : [];
 }
 
-/** The orders that a feeder waits for, in the order in which they were asked. */
+/** The queued orders for a feeder, the oldest first. */
 export const queuedOrders = (feeder: string, acts: readonly QueuedAction[]) =>
   acts.filter((act) => feedersOfOrder(act).includes(feeder)).sort((one, other) => one.requestedAt - other.requestedAt);
 
-/** What a feeder is asked last by what waits here; null where nothing waits for it. */
+/** The newest queued order for a feeder; null where there is none. */
 export function lastQueuedOrder(feeder: string, acts: readonly QueuedAction[]): "pause" | "resume" | null {
   const last = queuedOrders(feeder, acts).at(-1);
   if (last === undefined) return null;
   return last.kind === "pause" || last.kind === "pauseAll" ? "pause" : "resume";
 }
 
-/** Acts that a new one makes pointless: the newest order wins, and asking the same thing again is asking once. */
+/** Actions that a newer one replaces: the newest order counts, and the same action twice is one. */
 export const supersededBy = (newest: QueuedAction, acts: readonly QueuedAction[]): readonly QueuedAction[] =>
   acts.filter((act) => act.id !== newest.id && isSuperseded(act, newest));
 
@@ -112,7 +112,7 @@ function isSuperseded(act: QueuedAction, newest: QueuedAction): boolean {
   return !("yard" in newest) && act.feeder === newest.feeder && act.kind !== "refill" && act.path === newest.path;
 }
 
-/** What the server's answer means for an act that waits. */
+/** What the server's response means for a queued action. */
 export function deliveryDecision(
   answer: "ok" | "unreachable" | "signedOut" | "problem",
   status: number,

@@ -1,56 +1,56 @@
 import type { LocalStore } from "./localStore.ts";
 
 /**
- * The proof that a notice stood on this screen, kept until the server has it: by nothing else can it know that this phone
- * can be reached, and whether to try another way.
+ * Shows the server that a notification appeared on this screen; stored until the server has it. Only by it can the server know
+ * that this phone is reachable, and whether to try another channel.
  */
 export interface DisplayReceipt {
-  readonly item: string; // the notice's id, which is leave enough to report it
+  readonly item: string; // the notification's id, which is enough to send the receipt
   readonly displayedAt: number; // ms since the epoch, the phone's clock
 }
 
 const receiptKey = (item: string) => `shown/${item}`;
 
-/** After a day the server has long told somebody else. Our choice. */
+/** After a day the server has notified somebody else. Our choice. */
 const receiptMaxAgeMs = 24 * 60 * 60_000;
 
 const isRecent = ({ displayedAt }: DisplayReceipt, now: number) =>
   now - displayedAt < receiptMaxAgeMs && displayedAt <= now + 60_000;
 
-export const storeDisplayReceipt = (cupboard: LocalStore, report: DisplayReceipt) =>
-  cupboard.put(receiptKey(report.item), report);
+export const storeDisplayReceipt = (store: LocalStore, report: DisplayReceipt) =>
+  store.put(receiptKey(report.item), report);
 
-/** What an answer means for a report: it has arrived, it may yet arrive, or the server will never want it. */
+/** Whether a receipt needs no further try: it has arrived, or the server will never accept it. */
 const isSettled = (status: number) => !(status >= 500 || status === 408 || status === 429);
 
 /**
- * Reports all that were kept. Where the server can't be reached, the rest waits for the next push, tap or page.
+ * Sends all stored receipts. Where the server can't be reached, the rest waits for the next push, tap or page.
  * @param post resolves with the answer's status; rejects where there was none
  */
 export async function sendDisplayReceipts(
-  cupboard: LocalStore,
+  store: LocalStore,
   now: number,
   post: (report: DisplayReceipt) => Promise<number> = postDisplayReceipt,
 ): Promise<void> {
-  const keys = (await cupboard.keys()).filter((key) => key.startsWith(receiptKey("")));
+  const keys = (await store.keys()).filter((key) => key.startsWith(receiptKey("")));
   for (const key of keys) {
-    const report = await cupboard.get<DisplayReceipt>(key);
-    if (report === undefined) continue; // reported by another window meanwhile
+    const report = await store.get<DisplayReceipt>(key);
+    if (report === undefined) continue; // sent by another window
     if (isRecent(report, now)) {
       try {
         if (!isSettled(await post(report))) return;
       } catch {
-        return; // no line: ordinary, and it stays kept
+        return; // no connection: usual, and it stays stored
       }
     }
-    await cupboard.remove(key);
+    await store.remove(key);
   }
 }
 
 async function postDisplayReceipt({ item, displayedAt }: DisplayReceipt): Promise<number> {
   const response = await fetch(`/api/v1/notifications/${encodeURIComponent(item)}/display-receipt`, {
     method: "POST",
-    keepalive: true, // outlives a worker that the phone puts to sleep as soon as the notice stands
+    keepalive: true, // continues after the phone stops the worker
     credentials: "same-origin",
     cache: "no-store",
     signal: AbortSignal.timeout(15_000),

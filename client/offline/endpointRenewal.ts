@@ -1,6 +1,6 @@
 import type { LocalStore } from "./localStore.ts";
 
-/** What a phone keeps of its own endpoint, for the page and for the worker beside it, until the server has it. */
+/** This phone's new endpoint, stored for the page and the service worker until the server has it. */
 export interface EndpointRenewal {
   /** The endpoint that the server knows this phone by. */
   readonly replaces: string;
@@ -8,54 +8,54 @@ export interface EndpointRenewal {
   readonly keys: { readonly p256dh: string; readonly auth: string };
 }
 
-/** By which endpoint the server was last known to list this phone. */
+/** The endpoint by which the server last listed this phone. */
 export const ownEndpointKey = "ownPhone";
-/** The server's public key, so that a new endpoint can be asked for while the server can't be reached. */
+/** The server's public key, so that the phone can get a new endpoint while the server can't be reached. */
 export const serverPublicKeyKey = "serverKey";
 const renewalKey = "renewal";
 
-export const storedRenewal = (cupboard: LocalStore) => cupboard.get<EndpointRenewal>(renewalKey);
+export const storedRenewal = (store: LocalStore) => store.get<EndpointRenewal>(renewalKey);
 
-/** Keeps the newest endpoint; what it replaces is what the server still knows, however often it was renewed meanwhile. */
-export async function storeRenewal(cupboard: LocalStore, renewal: EndpointRenewal): Promise<void> {
-  const before = await storedRenewal(cupboard);
-  await cupboard.put(renewalKey, { ...renewal, replaces: before?.replaces ?? renewal.replaces });
+/** Stores the newest endpoint; it replaces the one that the server still knows, however often it was renewed since. */
+export async function storeRenewal(store: LocalStore, renewal: EndpointRenewal): Promise<void> {
+  const before = await storedRenewal(store);
+  await store.put(renewalKey, { ...renewal, replaces: before?.replaces ?? renewal.replaces });
 }
 
-export const removeRenewal = (cupboard: LocalStore) => cupboard.remove(renewalKey);
+export const removeRenewal = (store: LocalStore) => store.remove(renewalKey);
 
 /**
- * `none`: nothing waited. `removed`: a person has removed this phone, so it stays off. `dead`: the new endpoint is known to be
- * gone, and the phone must be switched on again.
+ * `none`: there was none. `removed`: a person has removed this phone, so notifications stay off. `expired`: the new endpoint is
+ * not valid, and notifications must be turned on again.
  */
 export type RenewalOutcome = "none" | "done" | "pending" | "signedOut" | "removed" | "expired";
 
 /**
- * Hands a kept renewal in. Where the server can't be reached it stays kept.
+ * Sends a stored renewal. Where the server can't be reached it stays stored.
  * @param put resolves with the answer's status; rejects where there was none
  */
 export async function sendRenewal(
-  cupboard: LocalStore,
+  store: LocalStore,
   put: (renewal: EndpointRenewal) => Promise<number> = putRenewal,
 ): Promise<RenewalOutcome> {
-  const renewal = await storedRenewal(cupboard);
+  const renewal = await storedRenewal(store);
   if (renewal === undefined) return "none";
   let status: number;
   try {
     status = await put(renewal);
   } catch {
-    return "pending"; // no connection: ordinary, and it stays kept
+    return "pending"; // no connection: usual, and it stays stored
   }
   if (status === 401) return "signedOut";
   if (status >= 500 || status === 408 || status === 429) return "pending";
-  if ((await storedRenewal(cupboard))?.endpoint !== renewal.endpoint) return "pending"; // renewed once more meanwhile
-  await removeRenewal(cupboard);
+  if ((await storedRenewal(store))?.endpoint !== renewal.endpoint) return "pending"; // renewed again since
+  await removeRenewal(store);
   if (status < 300) {
-    await cupboard.put(ownEndpointKey, renewal.endpoint);
+    await store.put(ownEndpointKey, renewal.endpoint);
     return "done";
   }
   if (status !== 404) return "expired";
-  await cupboard.remove(ownEndpointKey);
+  await store.remove(ownEndpointKey);
   return "removed";
 }
 

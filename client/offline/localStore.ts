@@ -1,6 +1,6 @@
 /**
- * What the phone itself keeps: the last known state, and acts that wait for the line. IndexedDB where the browser lets
- * us; some private windows don't, and then it lasts as long as the page.
+ * Data on the phone: the last known state, and actions that are not sent yet. In IndexedDB where the browser allows it; in some
+ * private windows it does not, and then the data lasts as long as the page.
  */
 export interface LocalStore {
   get<T>(key: string): Promise<T | undefined>;
@@ -11,13 +11,13 @@ export interface LocalStore {
 }
 
 export function memoryStore(): LocalStore {
-  const shelf = new Map<string, unknown>();
+  const entries = new Map<string, unknown>();
   return {
-    get: <T>(key: string) => Promise.resolve(shelf.get(key) as T | undefined),
-    put: async (key, value) => void shelf.set(key, value),
-    remove: async (key) => void shelf.delete(key),
-    keys: async () => [...shelf.keys()],
-    clear: async () => shelf.clear(),
+    get: <T>(key: string) => Promise.resolve(entries.get(key) as T | undefined),
+    put: async (key, value) => void entries.set(key, value),
+    remove: async (key) => void entries.delete(key),
+    keys: async () => [...entries.keys()],
+    clear: async () => entries.clear(),
   };
 }
 
@@ -27,7 +27,7 @@ export async function openLocalStore(): Promise<LocalStore> {
   try {
     return databaseStore(await openDatabase());
   } catch (cause) {
-    console.warn("Nothing can be kept on this phone past this page.", cause);
+    console.warn("Nothing can be stored on this phone beyond this page.", cause);
     return memoryStore();
   }
 }
@@ -43,19 +43,19 @@ function openDatabase(): Promise<IDBDatabase> {
 }
 
 function databaseStore(database: IDBDatabase): LocalStore {
-  const run = <T>(mode: IDBTransactionMode, act: (shelf: IDBObjectStore) => IDBRequest<T>): Promise<T> =>
+  const run = <T>(mode: IDBTransactionMode, act: (entries: IDBObjectStore) => IDBRequest<T>): Promise<T> =>
     new Promise((resolve, reject) => {
       const transaction = database.transaction(objectStoreName, mode);
       const request = act(transaction.objectStore(objectStoreName));
-      // Resolved on `complete`, not on the request's success: only then would it survive the phone's sudden sleep.
+      // Resolved on `complete`, not on the request's success: only then does it survive a sudden stop of the phone.
       transaction.oncomplete = () => resolve(request.result);
       transaction.onabort = () => reject(new Error("IndexedDB refused", { cause: transaction.error }));
     });
   return {
-    get: <T>(key: string) => run<T | undefined>("readonly", (shelf) => shelf.get(key)),
-    put: async (key, value) => void (await run("readwrite", (shelf) => shelf.put(value, key))),
-    remove: async (key) => void (await run("readwrite", (shelf) => shelf.delete(key))),
-    keys: async () => (await run("readonly", (shelf) => shelf.getAllKeys())).map(String),
-    clear: async () => void (await run("readwrite", (shelf) => shelf.clear())),
+    get: <T>(key: string) => run<T | undefined>("readonly", (entries) => entries.get(key)),
+    put: async (key, value) => void (await run("readwrite", (entries) => entries.put(value, key))),
+    remove: async (key) => void (await run("readwrite", (entries) => entries.delete(key))),
+    keys: async () => (await run("readonly", (entries) => entries.getAllKeys())).map(String),
+    clear: async () => void (await run("readwrite", (entries) => entries.clear())),
   };
 }

@@ -135,32 +135,33 @@ async function sendAll(): Promise<void> {
   await loadStoredActions();
   const { live, expired } = splitExpired(queuedActions.value, Date.now());
   for (const act of expired) {
-    if (await isSentElsewhere(act)) continue;
-    await reportFailure(act, text.expiredText(targetName(act), act.text));
+    if (!(await isSentElsewhere(act))) await reportFailure(act, text.expiredText(targetName(act), act.text));
   }
   for (const act of live) {
     if (await isSentElsewhere(act)) continue;
-    const requestedAt = serverNow();
-    const answer = await api.sendAction(act.path, act.body);
-    updateConnectionState(answer);
-    const status = answer.kind === "problem" ? answer.problem.status : 0;
-    switch (deliveryDecision(answer.kind, status)) {
-      case "done":
-        await removeAction(act);
-        if (answer.kind === "ok") acceptResult(act, answer.value, requestedAt);
-        break;
-      case "drop":
-        await reportFailure(
-          act,
-          text.refusedText(targetName(act), act.text, answer.kind === "problem" ? answer.problem.detail : ""),
-        );
-        break;
-      case "keep":
-        return; // what stops this one stops the others too
-    }
-    if (signedIn.value === "no") return;
+    const isSettled = await sendAction(act);
+    if (!isSettled || signedIn.value === "no") return; // what stops this one stops the others too
   }
   if (store !== null) await sendDisplayReceipts(store, Date.now());
+}
+
+/** @returns whether it is out of the queue: sent or refused */
+async function sendAction(act: QueuedAction): Promise<boolean> {
+  const requestedAt = serverNow();
+  const result = await api.sendAction(act.path, act.body);
+  updateConnectionState(result);
+  const problem = result.kind === "problem" ? result.problem : null;
+  switch (deliveryDecision(result.kind, problem?.status ?? 0)) {
+    case "done":
+      await removeAction(act);
+      if (result.kind === "ok") acceptResult(act, result.value, requestedAt);
+      return true;
+    case "drop":
+      await reportFailure(act, text.refusedText(targetName(act), act.text, problem?.detail ?? ""));
+      return true;
+    case "keep":
+      return false;
+  }
 }
 
 function acceptResult(act: QueuedAction, view: ActionView, requestedAt: number): void {

@@ -6,7 +6,7 @@ import type { LocalStore } from "../offline/localStore.ts";
 import { serverNow } from "./clock.ts";
 import { updateConnectionState } from "./home.ts";
 
-/** The alarms' own health, by yard, as last fetched. The phone keeps it, so that it can be read without a line. */
+/** The alarm history by yard, as last loaded. The phone stores it, so that it can be read without a connection. */
 interface StoredAlarmRates {
   readonly view: RatesView;
   readonly asOf: number;
@@ -32,6 +32,6 @@ export async function loadAlarmRates(yard: string): Promise<ApiResult<RatesView>
   const rest = [...alarmRates.value].filter(([known]) => known !== yard);
   const kept = [...rest, [yard, { view: answer.value, asOf: serverNow() }] as const].slice(-storedYardsMax);
   alarmRates.value = new Map(kept);
-  store?.put(ratesKey, kept).catch((cause: unknown) => console.warn("The rates could not be kept.", cause));
+  store?.put(ratesKey, kept).catch((cause: unknown) => console.warn("The alarm history could not be stored.", cause));
   return answer;
 }

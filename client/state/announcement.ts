@@ -1,10 +1,10 @@
 import { signal } from "@preact/signals";
 
-/** Said politely to screen readers, by the one live region in the frame. */
+/** Read out by screen readers: the text of the live region in the frame. */
 export const announcement = signal("");
 
-export function announce(words: string): void {
-  if (words === "") return;
-  // A repeated sentence is no change to a live region, so it is told apart by a space that can't be heard.
-  announcement.value = announcement.value === words ? `${words}\u00a0` : words;
+export function announce(text: string): void {
+  if (text === "") return;
+  // A live region does not read out the same text twice, so a repeated one gets a space that is not read.
+  announcement.value = announcement.value === text ? `${text}\u00a0` : text;
 }

@@ -6,7 +6,7 @@ import { localDate } from "../text/clock.ts";
 import { serverNow } from "./clock.ts";
 import { updateConnectionState } from "./home.ts";
 
-/** Days of feeders, as fetched. The phone keeps the newest few, so that a ribbon can be read out in the wood. */
+/** Days of feeders, as loaded. The phone stores the newest few, so that they can be read without a connection. */
 interface StoredDay {
   readonly view: DayView;
   readonly asOf: number;
@@ -14,13 +14,13 @@ interface StoredDay {
 export const days = signal<ReadonlyMap<string, StoredDay>>(new Map());
 export const dayError = signal<string | null>(null);
 
-/** Which day runs at a feeder, as the server last said: it goes by the light there, which only the server knows. */
+/** The current day of a feeder, as the server last sent it: it goes by the light there, which only the server knows. */
 const currentDays = signal<ReadonlyMap<string, { readonly date: string; readonly untilMs: number }>>(new Map());
 
-/** The day that "today" means; without the server's word the date by the yard's clock. */
+/** The day that "today" means; without one from the server the date in the yard's time zone. */
 export function currentDate(feeder: string, now: number, zone: string): string {
-  const told = currentDays.value.get(feeder);
-  return told !== undefined && now < told.untilMs ? told.date : localDate(now, zone);
+  const current = currentDays.value.get(feeder);
+  return current !== undefined && now < current.untilMs ? current.date : localDate(now, zone);
 }
 
 const storedDaysMax = 20;
@@ -52,6 +52,6 @@ export async function loadDay(feeder: string, date: string): Promise<ApiResult<D
   days.value = new Map(kept);
   const { date: today, until } = answer.value.current;
   currentDays.value = new Map([...currentDays.value, [feeder, { date: today, untilMs: Date.parse(until) }]]);
-  store?.put(daysKey, kept).catch((cause: unknown) => console.warn("A day could not be kept.", cause));
+  store?.put(daysKey, kept).catch((cause: unknown) => console.warn("A day could not be stored.", cause));
   return answer;
 }

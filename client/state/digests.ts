@@ -4,7 +4,7 @@ import { type ApiResult, api } from "../api/api.ts";
 import type { LocalStore } from "../offline/localStore.ts";
 import { updateConnectionState } from "./home.ts";
 
-/** Digests as fetched, by yard and date. They never change once written, and the phone keeps the newest, to be read without a line. */
+/** Digests as loaded, by yard and date. They never change, and the phone stores the newest, to be read without a connection. */
 export const digests = signal<readonly DigestView[]>([]);
 export const digestError = signal<string | null>(null);
 
@@ -33,11 +33,11 @@ export async function loadDigest(yard: string, date: string | null): Promise<Api
   digestError.value = answer.kind === "problem" ? answer.problem.detail : null;
   if (answer.kind !== "ok") return answer;
   setDigests([...digests.value, answer.value]);
-  store?.put(digestsKey, digests.value).catch((cause: unknown) => console.warn("A digest could not be kept.", cause));
+  store?.put(digestsKey, digests.value).catch((cause: unknown) => console.warn("A digest could not be stored.", cause));
   return answer;
 }
 
-/** One of each yard and date, the later word of it, and no more than the newest few. */
+/** One for each yard and date, the later version of it, and only the newest few. */
 function setDigests(all: readonly DigestView[]): void {
   const held = new Map(all.map((each) => [`${each.yard} ${each.date}`, each]));
   digests.value = [...held.values()].sort((one, other) => one.date.localeCompare(other.date)).slice(-storedDigestsMax);

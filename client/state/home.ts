@@ -15,7 +15,7 @@ import { announce } from "./announcement.ts";
 import { now, serverNow, setServerTime } from "./clock.ts";
 import { closeStaleNotifications } from "./shownNotifications.ts";
 
-/** What is known of the keeper's yards, and how fresh it is. */
+/** The person's yards, and when they were loaded. */
 export interface StoredHome {
   readonly view: HomeView;
   readonly asOf: number; // ms since the epoch, by the server's clock
@@ -23,18 +23,18 @@ export interface StoredHome {
 
 export const home = signal<StoredHome | null>(null);
 export const signedIn = signal<"unknown" | "yes" | "no">("unknown");
-/** `cut` once the server could not be reached; `live` while its socket is open. */
+/** `offline` once the server could not be reached; `live` while its socket is open; `polling` without a socket. */
 export const connectionState = signal<"unknown" | "live" | "polling" | "offline">("unknown");
 /**
- * How the last session ended: while this page was open (what stands in its forms is still there), or before, with what is
- * known of it still on the phone.
+ * How the last session ended: while this page was open (its forms still have their content), or before, with its data still
+ * on the phone.
  */
 export const sessionEnd = signal<"here" | "before" | null>(null);
-/** Grows when the server is back after it was away: whatever was missed meanwhile is asked for anew. */
+/** Grows when the server is back: what was missed is loaded again. */
 export const reconnectCount = signal(0);
-/** Grows when a phone of this person was added or removed, or that may have been missed. */
+/** Grows when a phone of this person was added or removed, or when such a change may have been missed. */
 export const phoneChangeCount = signal(0);
-/** The home could not be shown because of this; null while all is well. */
+/** Why the home could not be loaded; null without a problem. */
 export const homeError = signal<string | null>(null);
 
 export const yards = computed<readonly YardView[]>(() => home.value?.view.yards ?? []);
@@ -52,27 +52,25 @@ let store: LocalStore | null = null;
 const homeKey = "home";
 
 /**
- * Shows what the phone remembers at once, then asks the server.
- * @param beside what is to stand on the first screen from the beginning, so that nothing moves when it comes; given up after
- * a moment
+ * Shows the stored state at once, then loads it from the server.
+ * @param beside another request for the first screen: waits a moment for it, so that nothing moves when it comes
  */
 export async function openHome(kept: LocalStore, beside: Promise<unknown> = Promise.resolve()): Promise<void> {
   store = kept;
-  const remembered = await kept.get<StoredHome>(homeKey);
-  if (remembered !== undefined && home.value === null)
-    home.value = { ...remembered, view: withDefaults(remembered.view) };
-  const look = () => {
+  const stored = await kept.get<StoredHome>(homeKey);
+  if (stored !== undefined && home.value === null) home.value = { ...stored, view: withDefaults(stored.view) };
+  const refreshIfVisible = () => {
     if (document.visibilityState !== "hidden" && signedIn.value !== "no") void refreshHome();
   };
-  document.addEventListener("visibilitychange", look); // much may have happened in the pocket
-  addEventListener("online", look);
-  const patience = new Promise((resolve) => setTimeout(resolve, parallelLoadMaxMs));
-  await refreshHome(home.value === null ? Promise.race([beside, patience]) : undefined);
+  document.addEventListener("visibilitychange", refreshIfVisible); // it may have been hidden for long
+  addEventListener("online", refreshIfVisible);
+  const timeLimit = new Promise((resolve) => setTimeout(resolve, parallelLoadMaxMs));
+  await refreshHome(home.value === null ? Promise.race([beside, timeLimit]) : undefined);
 }
-/** Later than this, what is known is shown without it. Our choice. */
+/** After this time the home is shown without it. Our choice. */
 const parallelLoadMaxMs = 1_000;
 
-/** What an earlier build kept on this phone lacks what views have been given since. */
+/** A state that an earlier build stored lacks the fields that were added since. */
 const withDefaults = (kept: HomeView): HomeView => ({
   ...kept,
   keeper: { ...{ id: "", email: null, canEmail: false }, ...(kept.keeper as Partial<MeView> & { name: string }) },
@@ -95,7 +93,7 @@ const withDefaults = (kept: HomeView): HomeView => ({
 let refreshesInProgress = 0;
 let stopRetrying: () => void = () => undefined;
 
-/** Asks anew, and again by itself where the server has a problem. A newer look takes the place of one that waits. */
+/** Loads the home, and repeats it where the server has a problem. A newer request replaces one that waits. */
 export function refreshHome(beside?: Promise<unknown>): Promise<void> {
   stopRetrying();
   return new Promise((resolve) => {
@@ -113,7 +111,7 @@ export function refreshHome(beside?: Promise<unknown>): Promise<void> {
   });
 }
 
-/** Every answer tells something about the line and about the session. */
+/** Every result shows the state of the connection and of the session. */
 export function updateConnectionState(answer: ApiResult<unknown>): void {
   if (answer.kind === "unreachable") {
     connectionState.value = "offline";
@@ -145,7 +143,7 @@ async function recheckAfter(): Promise<void> {
   updateConnectionState(await api.probe());
 }
 
-/** What was missed meanwhile is fetched, and the live connection begun anew. */
+/** Loads what was missed, and opens the live connection again. */
 function reconnect(): void {
   clearTimeout(probeTimer);
   probeTimer = undefined;
@@ -179,17 +177,17 @@ export function acceptHome(view: HomeView): void {
 }
 
 /**
- * Puts one feeder's newer state in its place. Answers can overtake each other, so an older revision changes nothing.
- * @param askedAt ms since the epoch, the server's clock: nothing that happened later can be missed in it
+ * Replaces one feeder's state. Responses can overtake each other, so an older revision changes nothing.
+ * @param requestedAt ms since the epoch, the server's clock: the state may lack what happened later
  */
-export const acceptFeeder = (feeder: FeederView, askedAt = 0): void => acceptFeeders([feeder], askedAt);
+export const acceptFeeder = (feeder: FeederView, requestedAt = 0): void => acceptFeeders([feeder], requestedAt);
 
-/** The same for several at once, told to a screen reader in one piece. */
-export function acceptFeeders(feeders: readonly FeederView[], askedAt: number): void {
+/** The same for several at once, read out together by a screen reader. */
+export function acceptFeeders(feeders: readonly FeederView[], requestedAt: number): void {
   const known = home.value;
   if (known === null) return;
   const before = new Map(feeders.map(({ id }) => [id, findFeeder(id)?.feeder]));
-  if ([...before.values()].includes(undefined)) void refreshHome(); // a feeder that this page hasn't met yet
+  if ([...before.values()].includes(undefined)) void refreshHome(); // a feeder that this page doesn't know yet
   const news = feeders.filter(({ id, revision }) => (before.get(id)?.revision ?? Infinity) <= revision);
   if (news.length === 0) return;
   const words = news.map((feeder) => describeChange(before.get(feeder.id), feeder));
@@ -202,13 +200,13 @@ export function acceptFeeders(feeders: readonly FeederView[], askedAt: number): 
       feeders: yard.feeders.map((each) => newest.get(each.id) ?? each),
     })),
   });
-  closeStale(news, askedAt);
+  closeStale(news, requestedAt);
 }
 
-/** Notices that stand on the phone's screen, and for which nothing stands here any more, go. */
+/** Closes notifications that need no action any more. */
 const closeStale = (feeders: readonly FeederView[], asOf: number) => {
   closeStaleNotifications(feeders, asOf).catch((cause: unknown) =>
-    console.warn("The screen could not be tidied.", cause),
+    console.warn("Stale notifications could not be closed.", cause),
   );
 };
 
@@ -221,14 +219,14 @@ function setHome(view: HomeView): void {
   const known = { view, asOf: serverNow() };
   now.value = known.asOf;
   home.value = known;
-  store?.put(homeKey, known).catch((cause: unknown) => console.warn("The last state could not be kept.", cause));
+  store?.put(homeKey, known).catch((cause: unknown) => console.warn("The last state could not be stored.", cause));
 }
 
-// --- the live line -------------------------------------------------------------------------------------------------
+// --- the live connection ----------------------------------------------------------------------------------------------
 
 let liveConnection: LiveConnection | null = null;
 
-/** Listens for changes from the first sign-in on. */
+/** Receives changes from the first sign-in on. */
 function connectLive(): void {
   if (liveConnection !== null) return;
   let missed = false;
@@ -245,11 +243,11 @@ function connectLive(): void {
     },
     onClose: () => {
       if (connectionState.value === "live") connectionState.value = "polling";
-      // Says whether the server is gone, or the session, or only the socket. Once it is gone, it is looked for already.
+      // Finds out whether the server is away, the session over, or only the socket closed. Offline, it is checked already.
       if (connectionState.value !== "offline") void refreshHome();
     },
     onTimeout: () => {
-      connectionState.value = "offline"; // not known to be so, but no longer known not to be
+      connectionState.value = "offline"; // possibly: the next check shows it
       void recheckAfter();
     },
   });
@@ -259,7 +257,7 @@ const changedFeeders = new Map<string, number | null>();
 let gatherTimer: ReturnType<typeof setTimeout> | undefined;
 const gatherMs = 150;
 
-/** Hints come in bursts (one report changes a feeder several times): fetch once for all of them. */
+/** Hints come in bursts (one report changes a feeder several times): load once for all of them. */
 function handleLiveMessage(message: Parameters<LiveHandlers["onMessage"]>[0]): void {
   if (message.kind === "phones") {
     phoneChangeCount.value += 1;
@@ -279,16 +277,16 @@ function handleLiveMessage(message: Parameters<LiveHandlers["onMessage"]>[0]): v
 async function refreshFeeder(id: string, revision: number | null): Promise<void> {
   const known = findFeeder(id)?.feeder;
   if (known !== undefined && revision !== null && known.revision >= revision) return;
-  const askedAt = serverNow();
+  const requestedAt = serverNow();
   const answer = await api.feeder(id);
   updateConnectionState(answer);
-  if (answer.kind === "ok") acceptFeeder(answer.value, askedAt);
-  else if (answer.kind === "problem") await refreshHome(); // removed meanwhile, most likely
+  if (answer.kind === "ok") acceptFeeder(answer.value, requestedAt);
+  else if (answer.kind === "problem") await refreshHome(); // probably removed
 }
 
 // --- coming and going ----------------------------------------------------------------------------------------------
 
-/** The session is over: stop listening. What the phone keeps stays, for the same keeper's return. */
+/** The session is over: closes the live connection. Stored data stays, for the same person's return. */
 function endSession(): void {
   if (signedIn.value !== "no")
     sessionEnd.value = signedIn.value === "yes" ? "here" : home.value === null ? null : "before";
@@ -297,7 +295,7 @@ function endSession(): void {
   liveConnection = null;
 }
 
-/** Signing out by hand leaves nothing on the phone. */
+/** Signing out deletes all data on the phone. */
 export async function signOut(): Promise<boolean> {
   const answer = await api.signOut();
   if (answer.kind === "unreachable") return false;
@@ -305,7 +303,7 @@ export async function signOut(): Promise<boolean> {
   return true;
 }
 
-/** Nothing of whoever was signed in stays on this device, once the server has ended the session. */
+/** Deletes all data of the person from this device, once the server has ended the session. */
 export async function forgetEverything(): Promise<void> {
   await store?.clear();
   location.replace("/"); // nothing stays in memory either
@@ -313,12 +311,12 @@ export async function forgetEverything(): Promise<void> {
 
 export async function startSession(keeperName: string): Promise<void> {
   if (home.value !== null && home.value.view.keeper.name !== keeperName) {
-    await store?.clear(); // somebody else's notebook: start on an empty page, in memory too
+    await store?.clear(); // another person: start without the stored data, in memory too
     location.reload();
     return;
   }
   signedIn.value = "unknown";
   sessionEnd.value = null;
   await refreshHome();
-  reconnectCount.value += 1; // parts of the page may have been refused meanwhile
+  reconnectCount.value += 1; // parts of the page may have been refused before
 }

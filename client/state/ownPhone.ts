@@ -58,33 +58,44 @@ export async function switchOn(view: PhonesView, label: string, replaces: string
   const permission = await Notification.requestPermission();
   notificationPermission.value = permission;
   if (permission !== "granted") return { kind: "notAllowed" };
-  const registration = await navigator.serviceWorker.ready;
-  const old = await registration.pushManager.getSubscription();
-  // subscribe() returns the existing subscription, valid or expired. One that the server doesn't list, or that was made for
-  // another server key, is unsubscribed first (Push API, section 5: subscribe).
-  const isListed = view.phones.some(({ endpoint, blockedAt }) => endpoint === old?.endpoint && blockedAt === null);
-  const isKept = old !== null && isListed && sameKey(old.options.applicationServerKey, view.publicKey);
+  const { pushManager } = await navigator.serviceWorker.ready;
+  const old = await pushManager.getSubscription();
+  const isKept = old !== null && isUsable(old, view);
   let subscription: PushSubscription;
   try {
-    if (old !== null && !isKept && !(await old.unsubscribe())) {
-      return { kind: "failed", text: text.oldAddressKeptText };
-    }
-    subscription = await registration.pushManager.subscribe({
+    if (old !== null && !isKept && !(await old.unsubscribe())) return { kind: "failed", text: text.oldAddressKeptText };
+    subscription = await pushManager.subscribe({
       userVisibleOnly: true,
       applicationServerKey: fromBase64Url(view.publicKey),
     });
   } catch (cause) {
     return { kind: "failed", text: cause instanceof Error ? cause.message : String(cause) };
   }
-  if (!isKept && old !== null && subscription.endpoint === old.endpoint) return { kind: "sameAddress" };
-  const before = replaces ?? old?.endpoint ?? null;
-  const answer = await api.addPhone({
+  if (!isKept && subscription.endpoint === old?.endpoint) return { kind: "sameAddress" };
+  return addPhone(subscription, label, replaces ?? old?.endpoint ?? null);
+}
+
+/**
+ * subscribe() returns the existing subscription, valid or expired. One that the server doesn't list, or that was made for
+ * another server key, is unsubscribed first (Push API, section 5: subscribe).
+ */
+const isUsable = (old: PushSubscription, { phones, publicKey }: PhonesView) =>
+  phones.some(({ endpoint, blockedAt }) => endpoint === old.endpoint && blockedAt === null) &&
+  sameKey(old.options.applicationServerKey, publicKey);
+
+async function addPhone(
+  subscription: PushSubscription,
+  label: string,
+  before: string | null,
+): Promise<ApiResult<PhonesView>> {
+  const { endpoint } = subscription;
+  const added = await api.addPhone({
     ...subscriptionRequest(subscription),
     label,
-    replaces: before === subscription.endpoint ? null : before,
+    replaces: before === endpoint ? null : before,
   });
-  if (answer.kind === "ok") ownEndpoint.value = subscription.endpoint;
-  return answer;
+  if (added.kind === "ok") ownEndpoint.value = endpoint;
+  return added;
 }
 
 export async function switchOff(): Promise<void> {

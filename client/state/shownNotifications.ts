@@ -1,8 +1,8 @@
 import type { FeederView } from "../../server/contract/api.ts";
 
-/** What the page has to do with notices that stand on the phone's screen beside it. */
+/** The page's work on notifications that the phone shows. */
 
-/** What a notice of ours carries along; anything else on the screen isn't ours to judge. */
+/** The data of our notifications; others are left alone. */
 interface NotificationData {
   readonly feeder?: string | null;
   readonly fault?: string | null;
@@ -10,9 +10,9 @@ interface NotificationData {
 }
 
 /**
- * Whether a notice asks for something that nobody needs to do any more: its alarm is gone, or somebody has acknowledged it.
- * Views and pushes travel by different ways: what was raised after the view was asked for is not judged by it.
- * @param asOf ms since the epoch, the server's clock: when the views were asked for
+ * Whether a notification needs no action any more: its alarm has ended, or somebody has acknowledged it. An alarm that was
+ * raised after the views were requested is not judged by them.
+ * @param asOf ms since the epoch, the server's clock: when the views were requested
  */
 export function isStaleNotification(
   carried: NotificationData | null,
@@ -29,16 +29,16 @@ export function isStaleNotification(
 }
 const openStates: readonly string[] = ["unacknowledged", "latchedUnacknowledged"];
 
-/** Takes the notices away that these feeders, as they are now, don't stand behind any more. */
+/** Closes the notifications that need no action in the present state of these feeders. */
 export async function closeStaleNotifications(feeders: readonly FeederView[], asOf: number): Promise<void> {
-  if (document.visibilityState === "hidden") return; // good news that nobody has seen yet stays until somebody looks
-  for (const notice of await shownNotifications()) {
-    if (isStaleNotification(notice.data as NotificationData | null, feeders, asOf)) notice.close();
+  if (document.visibilityState === "hidden") return; // good news stays until the page is visible
+  for (const notification of await shownNotifications()) {
+    if (isStaleNotification(notification.data as NotificationData | null, feeders, asOf)) notification.close();
   }
 }
 
 export async function closeNotifications(tag: string): Promise<void> {
-  for (const notice of await shownNotifications({ tag })) notice.close();
+  for (const notification of await shownNotifications({ tag })) notification.close();
 }
 
 async function shownNotifications(filter: GetNotificationOptions = {}): Promise<readonly Notification[]> {
@@ -46,14 +46,14 @@ async function shownNotifications(filter: GetNotificationOptions = {}): Promise<
   return (await registration?.getNotifications?.(filter)) ?? [];
 }
 
-/** Over plain HTTP there is no worker, so nothing stands on the screen and nothing can be sent behind the page's back. */
+/** Plain HTTP has no worker, so there are no notifications and no background sync. */
 const ownRegistration = async () =>
   "serviceWorker" in navigator ? await navigator.serviceWorker.getRegistration() : undefined;
 
-/** Asks the browser to let the worker send what waits once there is a line, also if the page is closed by then. */
+/** Asks the browser to let the worker send the queue once there is a connection, also after the page is closed. */
 export async function requestSync(): Promise<void> {
   const registration = (await ownRegistration()) as { sync?: { register(tag: string): Promise<void> } } | undefined;
   await registration?.sync?.register("send-what-waits").catch((cause: unknown) => {
-    console.warn("No sync was granted: what waits is sent when Pieward is next opened.", cause);
+    console.warn("No background sync: the queue is sent when Pieward is next opened.", cause);
   });
 }

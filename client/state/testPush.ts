@@ -1,11 +1,11 @@
 import type { PhonesView, TestPushView } from "../../server/contract/api.ts";
 import type { ApiResult } from "../api/api.ts";
 
-/** How a test went for one phone: what its push service said, and what the phone itself said then. */
+/** The result of a test for one phone: what its push service answered, and whether a display receipt came. */
 export interface TestPushProgress {
   readonly label: string;
   readonly text: string;
-  /** `none`: its push service didn't take it, so nothing can come. */
+  /** `none`: its push service did not accept it, so no receipt can come. */
   readonly receipt: "pending" | "displayed" | "missing" | "none";
 }
 

@@ -1,6 +1,6 @@
 /**
- * What would be lost if this page were loaded anew just now: forms that somebody has written in, what is being sent, and
- * secrets that are shown only once. A form counts until its screen is left: what comes of sending it is shown there.
+ * What a reload would lose: forms with changes, requests under way, and secrets that are shown only once. A form counts until
+ * its screen is left, since the result of sending it is shown there.
  */
 const editedForms = new Set<HTMLFormElement>();
 let sendsInProgress = 0;

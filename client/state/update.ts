@@ -1,28 +1,28 @@
 import { signal } from "@preact/signals";
 import { hasUnsaved } from "./unsaved.ts";
 
-/** A newer version of this page lies ready. It never takes over by itself: the keeper may be in the middle of something. */
+/** A newer version of this page is ready. It is not used before the person agrees, who may be in the middle of something. */
 export const isUpdateReady = signal(false);
-/** The newer version is in use, and this window stays with the older one for what was entered in it. */
+/** The newer version is in use, and this window still shows the older one because of unsaved changes. */
 export const isUpdateActive = signal(false);
 
 let registration: ServiceWorkerRegistration | null = null;
 
-/** From the first moment on: a worker of an earlier opening may send this page to what its notice is about. */
-export function listenToWorker(open: (path: string) => void, lookForActs: () => void, lookAtPhone: () => void): void {
-  if (!("serviceWorker" in navigator)) return; // over plain HTTP there is none; everything but push and offline still works
+/** From the start: a worker of an earlier visit may send this page to the subject of its notification. */
+export function listenToWorker(open: (path: string) => void, loadActions: () => void, checkPhone: () => void): void {
+  if (!("serviceWorker" in navigator)) return; // plain HTTP has none; all but push and offline use works
   const { serviceWorker } = navigator;
   serviceWorker.addEventListener("message", (event: MessageEvent<unknown>) => {
     const message = event.data as { kind?: unknown; path?: unknown } | null;
     if (message?.kind === "open" && typeof message.path === "string") open(message.path);
-    if (message?.kind === "acts") lookForActs();
-    if (message?.kind === "address") lookAtPhone();
-    // The worker keeps what an older page may still fetch until all windows are of its own version.
+    if (message?.kind === "acts") loadActions();
+    if (message?.kind === "address") checkPhone();
+    // The worker keeps the files of an older page until all windows run its own version.
     if (message?.kind === "whichVersion") event.ports[0]?.postMessage(pageVersion());
   });
   let controller = serviceWorker.controller;
   serviceWorker.addEventListener("controllerchange", () => {
-    // The very first worker replaces nothing, so it is no update.
+    // The very first worker replaces none, so it is no update.
     if (controller !== null) reloadWhenSaved();
     controller = serviceWorker.controller;
   });
@@ -35,11 +35,11 @@ export async function registerWorker(): Promise<void> {
   const watched = registration;
   const watch = (worker: ServiceWorker | null) => {
     if (worker === null) return;
-    const look = () => {
+    const check = () => {
       if (worker.state === "installed" && serviceWorker.controller !== null) isUpdateReady.value = true;
     };
-    worker.addEventListener("statechange", look);
-    look();
+    worker.addEventListener("statechange", check);
+    check();
   };
   watch(watched.waiting);
   watch(watched.installing);
@@ -48,20 +48,20 @@ export async function registerWorker(): Promise<void> {
   document.addEventListener("visibilitychange", () => {
     if (document.visibilityState === "hidden") return;
     watched.update().catch(() => {
-      // Out of reach just now: the next look will find it.
+      // No connection: the next check finds it.
     });
   });
 }
 
-/** The name of the script that runs here holds a fingerprint of it, and the shell's list holds that name. */
+/** The name of this page's script has a fingerprint, and the worker's list of files has that name. */
 const pageVersion = () =>
   new URL(document.querySelector<HTMLScriptElement>("script[type=module][src]")?.src ?? "", location.href).pathname;
 
-/** All windows go over together: each sees the new worker take control. */
+/** All windows change together: each sees the new worker take control. */
 export function activateUpdate(): void {
   const waiting = registration?.waiting ?? null;
   if (waiting === null)
-    reloadWhenSaved(); // another window has taken it, a moment ago
+    reloadWhenSaved(); // another window has just activated it
   else waiting.postMessage({ kind: "takeOver" });
 }
 
@@ -80,5 +80,5 @@ function reloadWhenSaved(): void {
   }, reloadCheckMs);
 }
 
-/** At the keeper's word, whatever was entered. */
+/** The person has chosen to lose unsaved changes. */
 export const reloadNow = () => location.reload();

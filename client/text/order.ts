@@ -20,31 +20,33 @@ export function orderHeadline(
   lost: PauseView["lost"] = null,
 ): OrderHeadline | null {
   const { kind, status, until } = order;
-  const end = until === null ? text.pauseUntilResumedLabel : text.pauseUntilText(momentText(until, now, zone));
-  const what = kind === "pause" ? end : text.resumeLabel;
-  const headline = (subject: string, state: keyof typeof text.orderStateTexts, needsAttention: boolean) => ({
-    headline: text.headlineText(subject, text.orderStateTexts[state]),
-    needsAttention,
-  });
-  if (isLostByRestart(order, lost)) return headline(what, "uncertain", true);
+  if (isLostByRestart(order, lost)) return stateHeadline(orderName(order, now, zone), "uncertain", true);
   switch (status) {
     case "contradicted":
       return { headline: contradictionText(order, lost), needsAttention: true };
     case "ended":
-      if (until === null) return null;
-      return { headline: text.pauseEndedText(momentText(until, now, zone)), needsAttention: false };
-    case "requested":
-    case "sent":
-    case "confirmed":
-      return headline(what, status, false);
-    case "overdue":
-      return headline(what, status, true);
-    case "refused":
-      return headline(kind === "pause" ? text.pauseLabel : text.resumeLabel, status, true);
+      return until === null
+        ? null
+        : { headline: text.pauseEndedText(momentText(until, now, zone)), needsAttention: false };
     case "superseded":
       return null;
+    case "refused":
+      return stateHeadline(kind === "pause" ? text.pauseLabel : text.resumeLabel, status, true);
+    default:
+      return stateHeadline(orderName(order, now, zone), status, status === "overdue");
   }
 }
+
+/** "Pause until 14:20", "Pause until resumed", "Resume" */
+function orderName({ kind, until }: OrderView, now: number, zone: string): string {
+  if (kind === "resume") return text.resumeLabel;
+  return until === null ? text.pauseUntilResumedLabel : text.pauseUntilText(momentText(until, now, zone));
+}
+
+const stateHeadline = (order: string, state: keyof typeof text.orderStateTexts, needsAttention: boolean) => ({
+  headline: text.headlineText(order, text.orderStateTexts[state]),
+  needsAttention,
+});
 
 function contradictionText({ kind }: OrderView, lost: PauseView["lost"]): string {
   if (kind === "resume") return text.resumeFailedText;

@@ -34,9 +34,7 @@ function orderDetail(order: OrderView, lost: PauseView["lost"], when: (at: strin
   const requested = text.requestedText(order.requestedBy, when(order.requestedAt));
   switch (order.status) {
     case "contradicted":
-      return order.kind === "resume" || lost === null
-        ? text.pausedByHandDetail
-        : text.pauseLostDetail(when(lost.confirmedAt), when(lost.since), lost.portions);
+      return contradictionDetail(order, lost, when);
     case "requested":
       return text.requestedDetail(requested);
     case "sent":
@@ -47,11 +45,15 @@ function orderDetail(order: OrderView, lost: PauseView["lost"], when: (at: strin
       return order.answeredAt === null ? requested : text.confirmedDetail(when(order.answeredAt));
     case "refused":
       return order.problem === null ? text.refusedWithoutReasonDetail : text.refusedDetail(order.problem);
-    case "ended":
-    case "superseded":
+    default:
       return requested;
   }
 }
+
+const contradictionDetail = ({ kind }: OrderView, lost: PauseView["lost"], when: (at: string) => string) =>
+  kind === "resume" || lost === null
+    ? text.pausedByHandDetail
+    : text.pauseLostDetail(when(lost.confirmedAt), when(lost.since), lost.portions);
 
 function orderStages({ status, requestedAt, sentAt, answeredAt }: OrderView): readonly OrderStage[] {
   const isFailed = status === "refused" || status === "overdue" || status === "contradicted";

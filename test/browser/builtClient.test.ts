@@ -118,10 +118,10 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
 
   it("hinders nobody where people, phones and invitations are told of, whatever their state", async () => {
     for (const [path, ready] of [
-      ["/yards/alder-croft/recipients", /^An alarm goes to Ada first/],
+      ["/yards/alder-croft/recipients", /^Ada is notified first/],
       ["/phones", "Your phones"],
-      ["/join#some-secret", /^You are invited to help/],
-      ["/feeders/rowan/settings", "Where is it just now?"],
+      ["/join#some-secret", /^You are invited to help with a feeder/],
+      ["/feeders/rowan/settings", "Where is it now?"],
     ] as const) {
       await page.goto(server.origin + path);
       await page.getByText(ready).waitFor();
@@ -205,11 +205,11 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
     await page.getByText("No connection to the server.").waitFor();
     await page.getByText(/^Birds came from/).waitFor();
     await page.getByRole("button", { name: "Pause until resumed" }).click();
-    await page.getByText("Pause until resumed: waiting on this phone.").waitFor();
+    await page.getByText("Pause until resumed: not sent yet.", { exact: true }).waitFor();
     expect(server.receivedCalls).toEqual([]);
 
     await page.reload(); // the phone was put away and taken out again
-    await page.getByText("Pause until resumed: waiting on this phone.").waitFor();
+    await page.getByText("Pause until resumed: not sent yet.", { exact: true }).waitFor();
 
     await phone.offline(false);
     await expect.poll(() => server.receivedCalls.length, { timeout: 5_000 }).toBe(1);
@@ -218,7 +218,7 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
       path: "/feeders/rowan/orders",
       body: { kind: "pause", until: null },
     });
-    await page.getByText("Pause until resumed: waiting on this phone.").waitFor({ state: "detached" });
+    await page.getByText("Pause until resumed: not sent yet.", { exact: true }).waitFor({ state: "detached" });
   }, 40_000);
 
   it("shows each push as a notice, also one that it can't read", async () => {
@@ -248,10 +248,10 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
       reloads += 1;
     });
     await page.evaluate(() => navigator.serviceWorker.getRegistration().then((registration) => registration?.update()));
-    await page.getByText("A new version is ready.").waitFor();
+    await page.getByText("A new version is available.").waitFor();
     expect(reloads).toBe(0);
-    await page.getByRole("button", { name: "Use it now" }).click();
+    await page.getByRole("button", { name: "Update now" }).click();
     await expect.poll(() => reloads, { timeout: 5_000 }).toBe(1);
-    await page.getByText("A new version is ready.").waitFor({ state: "detached" });
+    await page.getByText("A new version is available.").waitFor({ state: "detached" });
   }, 40_000);
 });

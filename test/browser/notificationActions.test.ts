@@ -74,7 +74,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await push(jammed("item-1"));
     expect(await answer("acknowledge")).toMatchObject({
       title: "Larch: tray jammed",
-      body: "Too late: it has come again or grown worse since. Look at it anew.", // the canned Larch stands jammed for ever
+      body: "The alarm has changed since then. Check it again.", // the canned Larch stands jammed for ever
       actions: [],
       silent: true,
     });
@@ -94,14 +94,14 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await push(jammed("item-1"));
     await phone.offline(true);
     const waits = await answer("pause");
-    expect(waits.body).toMatch(/^Waits for a connection; let go at \d\d:\d\d if there is none\.$/);
+    expect(waits.body).toMatch(/^Not sent yet\. It is discarded if there is no connection by \d\d:\d\d\.$/);
     expect(waits).toMatchObject({ actions: [], silent: true });
-    await phone.page.getByText("Waiting on this phone:").waitFor(); // the open page knows of it too
+    await phone.page.getByText("Not sent yet:").waitFor(); // the open page knows of it too
     expect(asked("/orders")).toEqual([]);
 
     await phone.offline(false);
     await Promise.all([sync(), phone.page.evaluate(() => dispatchEvent(new Event("online")))]); // whoever is first
-    await phone.page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+    await phone.page.getByText("Not sent yet:").waitFor({ state: "detached" });
     await sync();
     const orders = asked("/orders");
     expect(orders).toHaveLength(1);
@@ -112,13 +112,13 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     const { push, answer } = await pushTarget(phone);
     await push(jammed("item-1"));
     server.signedIn = false;
-    expect((await answer("pause")).body).toBe("Could not: sign in first. Open Pieward, and it is sent then.");
+    expect((await answer("pause")).body).toBe("Not sent: open Pieward and sign in.");
     await phone.page.getByLabel("Your name").fill("Keeper");
     await phone.page.getByLabel("Passphrase").fill("four black feathers in the snow");
     await phone.page.getByRole("button", { name: "Sign in", exact: true }).click();
     await phone.page.getByRole("link", { name: "Larch" }).waitFor();
     await expect.poll(() => asked("/orders").length, { timeout: 8_000 }).toBeGreaterThan(1); // refused, then taken
-    await phone.page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+    await phone.page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
 
   it("gives way to the quiet word that nothing is asked any more", async () => {

@@ -54,7 +54,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     });
     await page.goto(`${server.origin}/phones`);
     await page.getByRole("heading", { name: "Android phone (this phone)" }).waitFor();
-    expect(await page.getByRole("button", { name: "Switch on" }).count()).toBe(0);
+    expect(await page.getByRole("button", { name: "Turn on" }).count()).toBe(0);
     await page.waitForLoadState("networkidle");
 
     const known = phonesViewFixture(Date.now());
@@ -62,7 +62,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     server.tell({ kind: "phones" });
     await page.getByRole("heading", { name: /Android phone/ }).waitFor({ state: "detached", timeout: 3_000 });
     await page.getByText("Old phone").first().waitFor();
-    await page.getByRole("button", { name: "Switch on" }).waitFor();
+    await page.getByRole("button", { name: "Turn on" }).waitFor();
   }, 30_000);
 
   it("sees the server within 5 s of its return, and doesn't hammer while it is away", async () => {
@@ -98,9 +98,9 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       return troubles === 1 ? { status: 500 } : { status: 500, headers: { "retry-after": "3" } };
     };
     await page.goto(server.origin);
-    await page.getByText("The server had a problem. This page tries again by itself.").waitFor({ timeout: 5_000 });
+    await page.getByText("The server has a problem. Pieward tries again automatically.").waitFor({ timeout: 5_000 });
     await rowan().waitFor({ timeout: 20_000 });
-    await page.getByText("The server had a problem.").waitFor({ state: "detached" });
+    await page.getByText("The server has a problem.").waitFor({ state: "detached" });
     const [, second, third] = asksFor("/home");
     expect((third?.at ?? 0) - (second?.at ?? 0)).toBeGreaterThan(2_900);
   }, 40_000);
@@ -113,9 +113,9 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       return { status: 500 };
     };
     await page.goto(`${server.origin}/feeders/rowan`);
-    await page.getByText("The server had a problem. This page tries again by itself.").waitFor({ timeout: 5_000 });
+    await page.getByText("The server has a problem. Pieward tries again automatically.").waitFor({ timeout: 5_000 });
     await page.getByText(/^Birds came from/).waitFor({ timeout: 15_000 });
-    await page.getByText("The server had a problem.").waitFor({ state: "detached" });
+    await page.getByText("The server has a problem.").waitFor({ state: "detached" });
   }, 40_000);
 
   it("never takes a line for live that answers nothing any more", async () => {
@@ -140,18 +140,18 @@ async function signIn(): Promise<void> {
 describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, () => {
   it("keeps what was entered in the settings, through signing in again", async () => {
     await page.goto(`${server.origin}/feeders/rowan/settings`);
-    await page.getByLabel("Its name").fill("Rowan by the gate");
-    await page.getByLabel("A full hopper holds").fill("1234");
-    await page.getByLabel("A button to press").uncheck();
+    await page.getByLabel("Name", { exact: true }).fill("Rowan by the gate");
+    await page.getByLabel("Hopper capacity").fill("1234");
+    await page.getByLabel("Button").uncheck();
     server.signedIn = false;
     await page.getByRole("button", { name: "Save" }).click();
     await signedOut().waitFor();
     await signIn();
-    await page.getByText("This was not sent, because you had been signed out. Send it again.").waitFor();
+    await page.getByText("You were signed out, so this was not saved. Save again.").waitFor();
     expect(new URL(page.url()).pathname).toBe("/feeders/rowan/settings");
-    expect(await page.getByLabel("Its name").inputValue()).toBe("Rowan by the gate");
-    expect(await page.getByLabel("A full hopper holds").inputValue()).toBe("1234");
-    expect(await page.getByLabel("A button to press").isChecked()).toBe(false);
+    expect(await page.getByLabel("Name", { exact: true }).inputValue()).toBe("Rowan by the gate");
+    expect(await page.getByLabel("Hopper capacity").inputValue()).toBe("1234");
+    expect(await page.getByLabel("Button").isChecked()).toBe(false);
     await page.getByRole("button", { name: "Save" }).click();
     await page.getByRole("heading", { level: 1, name: "Rowan" }).waitFor();
     expect(server.receivedCalls.at(-1)).toMatchObject({
@@ -182,7 +182,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     const refills = () => server.receivedCalls.filter(({ path }) => path.endsWith("/refills"));
     await expect.poll(() => refills().length, { timeout: 8_000 }).toBeGreaterThanOrEqual(2);
     expect(refills().at(-1)?.body).toMatchObject({ what: { kind: "added", grams: 640 } });
-    await page.getByText("Waiting on this phone:").waitFor({ state: "detached" });
+    await page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
 
   it("says nothing of it to whoever comes for the first time, and of a wrong passphrase what the server says", async () => {

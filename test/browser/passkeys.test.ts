@@ -41,7 +41,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     const [credential] = await device.credentials();
     expect(credential).toMatchObject({ isResidentCredential: true, rpId: "localhost" });
     await page.getByRole("button", { name: "Add a passkey" }).click();
-    await page.getByText("This device has a passkey of yours already.").waitFor();
+    await page.getByText("This device already has a passkey for you.").waitFor();
 
     // --- signs in without a name
     await signOut(origin);
@@ -76,7 +76,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await page.goto(`${origin}/account`);
     await page.getByRole("button", { name: "Rename Phone" }).click();
     await page.getByLabel("New name").fill("Old phone");
-    await page.getByRole("button", { name: "Save the name" }).click();
+    await page.getByRole("button", { name: "Save", exact: true }).click();
     await page.getByRole("button", { name: "Remove Old phone" }).click();
     await page.getByRole("button", { name: "Remove Old phone" }).waitFor({ state: "detached" });
     await signOut(origin);
@@ -93,7 +93,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
     await page.goto(`http://127.0.0.1:${port}/account`);
-    await page.getByText("Passkeys need an address with HTTPS").waitFor();
+    await page.getByText("Passkeys need an HTTPS address").waitFor();
 
     await logsNoSecret(server, [ada.passphrase, credential?.credentialId ?? "", credential?.privateKey ?? ""]);
     expect(phone.complaints).toEqual([]);

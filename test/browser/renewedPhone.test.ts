@@ -42,15 +42,13 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
     await switchOnAndProve();
     service.unsubscribe(addressOf(0)); // from now on 410
     await page.getByRole("button", { name: "Send a test to all" }).click();
-    await page
-      .getByText("This phone (Pocket) can't be woken any more: its push service has let its address go.")
-      .waitFor();
+    await page.getByText("This phone (Pocket) gets no notifications: its address is no longer valid.").waitFor();
     expect(await reachable().count()).toBe(0);
     expect((await listed()).phones).toEqual([]);
     expect(await standIn.current()).toBe(0); // the browser knows nothing of it
 
-    expect(await page.getByLabel("Call it").inputValue()).toBe("Pocket");
-    await page.getByRole("button", { name: "Switch on" }).click();
+    expect(await page.getByLabel("Name of this phone").inputValue()).toBe("Pocket");
+    await page.getByRole("button", { name: "Turn on" }).click();
     await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
     expect(await standIn.calls()).toEqual(["page subscribe 0", "page unsubscribe 0", "page subscribe 1"]);
     const { phones } = await listed();
@@ -70,13 +68,11 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
       await phone.offline(true);
       await standIn.change(says);
       await page
-        .getByText(
-          "This phone (Pocket) can't be woken any more by its old address, and the server does not know its new one yet.",
-        )
+        .getByText("This phone (Pocket) gets no notifications: its new address is not sent to the server yet.")
         .waitFor();
       expect(await reachable().count()).toBe(0);
       expect(await testShown().count()).toBe(0); // that was the old address
-      expect(await page.getByRole("button", { name: "Switch on" }).count()).toBe(0); // it goes on by itself
+      expect(await page.getByRole("button", { name: "Turn on" }).count()).toBe(0); // it goes on by itself
       expect((await listed()).phones).toMatchObject([{ endpoint: addressOf(0).endpoint }]);
 
       await phone.offline(false);
@@ -110,7 +106,7 @@ describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbse
     await switchOnAndProve();
     await allowNotices("denied");
     await page
-      .getByText("This phone (Pocket) can't be woken any more: its leave to notify you was withdrawn.")
+      .getByText("This phone (Pocket) gets no notifications: permission was removed.")
       .waitFor({ timeout: 3_000 });
     await expect.poll(async () => (await listed()).phones[0]?.reachability.kind, { timeout: 5_000 }).toBe("lost");
     await reachable().waitFor({ state: "detached", timeout: 5_000 });
@@ -122,7 +118,7 @@ describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbse
     expect((await listed()).phones).toMatchObject([
       { label: "Pocket", blockedAt: null, reachability: { kind: "unproved" } },
     ]);
-    await page.getByText("its leave to notify you was withdrawn").waitFor({ state: "detached" });
+    await page.getByText("permission was removed").waitFor({ state: "detached" });
     await proveBy(1);
     expect(phone.complaints).toEqual([]);
   }, 90_000);
@@ -152,8 +148,8 @@ async function switchOnAndProve(): Promise<void> {
   await page.goto(`${origin}/phones`);
   pushed = await pushTarget(phone);
   standIn = await fakePushManager(phone.context, addresses);
-  await page.getByLabel("Call it").fill("Pocket");
-  await page.getByRole("button", { name: "Switch on" }).click();
+  await page.getByLabel("Name of this phone").fill("Pocket");
+  await page.getByRole("button", { name: "Turn on" }).click();
   await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
   await proveBy(0);
 }
@@ -168,9 +164,9 @@ async function proveBy(index: number): Promise<void> {
   await reachable().waitFor({ timeout: 10_000 });
 }
 
-const reachable = () => page.getByText("Can be reached.", { exact: true });
+const reachable = () => page.getByText("Reachable.", { exact: true });
 
-const testShown = () => page.getByText("Shown: the phone says that it stood on its screen.");
+const testShown = () => page.getByText("The phone showed the notification.");
 
 const addressOf = (index: number): Phone => addresses[index] as Phone;
 

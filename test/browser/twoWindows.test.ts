@@ -49,7 +49,10 @@ describe.skipIf(chromiumPath === null)(`two windows on one feeder${unlessAbsent}
     const lying = windows[1] as Page;
     await lying.route(/\/api\/v1\/(home|feeders\/[^/]+)$/, async (route) => {
       const answer = await route.fetch();
-      const text = (await answer.text()).replace(/"phase":"(sent|asked|overdue|contradicted)"/g, '"phase":"confirmed"');
+      const text = (await answer.text()).replace(
+        /"status":"(sent|requested|overdue|contradicted)"/g,
+        '"status":"confirmed"',
+      );
       await route.fulfill({ response: answer, body: text });
     });
     const judge = new Judge(windows);
@@ -83,7 +86,7 @@ const remembers: Story = async (feeder, _, judge) => {
   await judge.learns("paused", () => feeder.carriesOut({ paused: true }));
 };
 const resumed: Story = async (feeder, windows, judge) => {
-  await press(windows[1] as Page, /Resume feeding|Take the pause back/);
+  await press(windows[1] as Page, /Resume feeding|Cancel the pause/);
   await judge.learns("unknown", () => feeder.reports({}));
   await judge.learns("feeding", () => feeder.carriesOut({ paused: false }));
 };
@@ -175,7 +178,7 @@ class Judge {
     const shown = {
       confirmed: /Pause[^.]*: confirmed by the feeder/.test(text),
       feeding: /feeding as usual|last gave food/.test(text),
-      notKept: /not kept|no longer known to hold/.test(text),
+      notKept: /failed|not followed|not certain any more/.test(text),
       away: saysAway,
     };
     for (const [what, is] of Object.entries(shown)) if (is) this.seen[index]?.add(what);

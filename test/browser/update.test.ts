@@ -70,7 +70,7 @@ async function openWindow(path: string, page?: Page): Promise<Page> {
 async function offerNewer(page: Page): Promise<void> {
   server.folder = newer;
   await page.evaluate(() => navigator.serviceWorker.getRegistration().then((registration) => registration?.update()));
-  await page.getByText("A new version is ready.").waitFor();
+  await page.getByText("A new version is available.").waitFor();
 }
 
 describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
@@ -80,12 +80,12 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     const second = await openWindow("/feeders/rowan");
     const third = await openWindow("/cautions");
     await offerNewer(first);
-    await second.getByText("A new version is ready.").waitFor();
+    await second.getByText("A new version is available.").waitFor();
     expect([await isNewer(first), await isNewer(second), await isNewer(third)]).toEqual([false, false, false]);
-    await first.getByRole("button", { name: "Use it now" }).click();
+    await first.getByRole("button", { name: "Update now" }).click();
     for (const window of [first, second, third]) {
       await expect.poll(() => isNewer(window).catch(() => false), { timeout: 10_000 }).toBe(true);
-      await window.getByText("A new version is ready.").waitFor({ state: "detached" });
+      await window.getByText("A new version is available.").waitFor({ state: "detached" });
     }
     expect(new URL(second.url()).pathname).toBe("/feeders/rowan");
   }, 60_000);
@@ -97,10 +97,10 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     await second.getByLabel("Added some food").check();
     await second.getByLabel("Food added").fill("640");
     await offerNewer(first);
-    await first.getByRole("button", { name: "Use it now" }).click();
+    await first.getByRole("button", { name: "Update now" }).click();
     await expect.poll(() => isNewer(first).catch(() => false), { timeout: 10_000 }).toBe(true);
 
-    await second.getByText("A new version is in use.").waitFor();
+    await second.getByText("A new version is installed.").waitFor();
     await second.waitForTimeout(4_000); // also once the first window has settled
     expect(await second.getByLabel("Food added").inputValue()).toBe("640");
     expect(await isNewer(second)).toBe(false);
@@ -121,8 +121,8 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     await untilWorkerControls(first);
     await first.getByLabel("Added some food").check();
     await offerNewer(first);
-    await first.getByRole("button", { name: "Use it now" }).click();
-    await first.getByRole("button", { name: "Reload now and lose what was entered" }).click();
+    await first.getByRole("button", { name: "Update now" }).click();
+    await first.getByRole("button", { name: "Reload now and lose changes" }).click();
     await expect.poll(() => isNewer(first).catch(() => false), { timeout: 10_000 }).toBe(true);
   }, 60_000);
 });

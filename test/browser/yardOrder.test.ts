@@ -34,18 +34,18 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     await button("Pause all feeders of Alder Croft").click();
     await page.getByRole("group", { name: "Pause both feeders of Alder Croft?" }).waitFor();
     await checkAccessibility(page, "asked back whether to pause all");
-    const sizes = await Promise.all(["Pause all", "Not now"].map((name) => button(name).boundingBox()));
+    const sizes = await Promise.all(["Pause all", "Cancel"].map((name) => button(name).boundingBox()));
     for (const size of sizes) expect(size?.height).toBeGreaterThanOrEqual(44);
     await page.keyboard.press("Tab"); // from the question, where focus is
     await page.keyboard.press("Enter");
-    await page.getByText("Pause all feeders: waiting for a connection.").waitFor();
+    await page.getByText("Pause all feeders: not sent yet.").waitFor();
     await checkAccessibility(page, "an order for the yard that waits");
     orders.length = 0; // what failed while there was no connection
     await phone.offline(false);
-    await page.getByText("Paused: 0 of 2 confirmed. Not yet: Larch, Rowan.").waitFor();
-    await page.getByText("Pause all feeders: waiting for a connection.").waitFor({ state: "detached" });
+    await page.getByText("Paused: 0 of 2 feeders confirmed. Not confirmed: Larch, Rowan.").waitFor();
+    await page.getByText("Pause all feeders: not sent yet.").waitFor({ state: "detached" });
     expect(orders).toHaveLength(1);
-    await expect.poll(() => page.getByText("Pause until resumed: asked").count()).toBe(2);
+    await expect.poll(() => page.getByText("Pause until resumed: requested").count()).toBe(2);
 
     // --- each feeder confirms for itself
     const [first] = (await rowan.reports({ paused: false })).orders;
@@ -54,25 +54,25 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     expect(second?.id).toBe(first?.id);
     await expect.poll(() => page.getByText("Pause until resumed: sent, not yet confirmed").count()).toBe(2);
     await rowan.reports({ paused: true }, { kind: "order", order: first?.id, outcome: "done" });
-    await page.getByText("Paused: 1 of 2 confirmed. Not yet: Larch.").waitFor();
+    await page.getByText("Paused: 1 of 2 feeders confirmed. Not confirmed: Larch.").waitFor();
     await entry("Rowan").getByText("Pause until resumed: confirmed by the feeder at").waitFor();
     await entry("Larch").getByText("Pause until resumed: sent, not yet confirmed").waitFor();
     await checkAccessibility(page, "a yard's pause that one feeder has confirmed");
     await larch.reports({ paused: true }, { kind: "order", order: second?.id, outcome: "done" });
-    await page.getByText("Paused: all 2 confirmed.").waitFor();
+    await page.getByText("Paused: all 2 feeders confirmed.").waitFor();
     expect(await button("Pause all feeders of Alder Croft").count()).toBe(0);
 
     // --- one says that it feeds all the same: it is no longer counted
     await larch.reports({ paused: false });
-    await page.getByText("Paused: 1 of 2 confirmed. Not yet: Larch.").waitFor();
+    await page.getByText("Paused: 1 of 2 feeders confirmed. Not confirmed: Larch.").waitFor();
     await entry("Larch")
-      .getByText(/the feeder says that it feeds$/)
+      .getByText(/the feeder reports that it is feeding$/)
       .waitFor();
 
     // --- and back
     await button("Resume all feeders of Alder Croft").click();
     await button("Resume all").click();
-    await page.getByText("Feeding again: 0 of 2 confirmed. Not yet: Larch, Rowan.").waitFor();
+    await page.getByText("Feeding again: 0 of 2 feeders confirmed. Not confirmed: Larch, Rowan.").waitFor();
     expect((await rowan.reports({ paused: true })).orders).toMatchObject([{ kind: "resume" }]);
     expect(phone.complaints).toEqual([]);
   }, 120_000);

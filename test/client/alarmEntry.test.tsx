@@ -39,15 +39,15 @@ describe("an alarm on its feeder's page", () => {
     server.home = homeWith([alarmViewFixture(Date.now(), { state: "latchedUnacknowledged" })]);
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
-    expect(entry.getByText(/^over, but look at it/)).toBeTruthy();
+    expect(entry.getByText(/^ended, check needed/)).toBeTruthy();
     expect(entry.getByRole("button", { name: "Acknowledge" })).toBeTruthy();
-    expect(entry.queryByRole("button", { name: "I have looked" })).toBeNull();
+    expect(entry.queryByRole("button", { name: "I have checked" })).toBeNull();
   });
 
   it("is reset by whoever has looked", async () => {
     server.home = homeWith([alarmViewFixture(Date.now(), { state: "latchedAcknowledged" })]);
     await openPage("/feeders/rowan");
-    fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "I have looked" }));
+    fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "I have checked" }));
     await waitFor(() => expect(server.posts()[0]?.path).toBe("/feeders/rowan/alarms/trayJammed/reset"));
   });
 
@@ -55,11 +55,11 @@ describe("an alarm on its feeder's page", () => {
     server.home = homeWith([alarmViewFixture(Date.now())]);
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
-    fireEvent.click(entry.getByRole("button", { name: "Take it out of service", hidden: true }));
-    expect(await entry.findByText("Why?: say it in a few words, for whoever finds it so")).toBeTruthy();
+    fireEvent.click(entry.getByRole("button", { name: "Take out of service", hidden: true }));
+    expect(await entry.findByText("Reason: enter a reason")).toBeTruthy();
     expect(server.posts()).toEqual([]);
-    fireEvent.input(entry.getByLabelText("Why?"), { target: { value: "motor is at the mender's" } });
-    fireEvent.click(entry.getByRole("button", { name: "Take it out of service", hidden: true }));
+    fireEvent.input(entry.getByLabelText("Reason"), { target: { value: "motor is at the mender's" } });
+    fireEvent.click(entry.getByRole("button", { name: "Take out of service", hidden: true }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]).toMatchObject({
       path: "/feeders/rowan/alarms/trayJammed/out-of-service",
@@ -72,17 +72,17 @@ describe("an alarm on its feeder's page", () => {
     await openPage("/feeders/larch");
     expect(await screen.findByText("Out of service: detector silent")).toBeTruthy();
     const entry = await entryOf(/Detector silent/);
-    expect(entry.getByText("Ada took it out of service: “coil is broken, a new one is ordered”")).toBeTruthy();
+    expect(entry.getByText("Out of service (Ada): “coil is broken, a new one is ordered”")).toBeTruthy();
     expect(entry.getByText(/^out of service since /)).toBeTruthy();
     expect(entry.queryByText("Shelve…")).toBeNull();
-    fireEvent.click(entry.getByRole("button", { name: "Back in service", hidden: true }));
+    fireEvent.click(entry.getByRole("button", { name: "Return to service", hidden: true }));
     await waitFor(() => expect(server.posts()[0]?.path).toBe("/feeders/larch/alarms/detectorSilent/return-to-service"));
   });
 
   it("lists under the cause what that explains, and nowhere else", async () => {
     await openPage("/feeders/larch");
     const entry = await entryOf(/Tray jammed/);
-    expect(entry.getByText("It also explains: deposits unpaid")).toBeTruthy();
+    expect(entry.getByText("Also caused by this: deposits unpaid")).toBeTruthy();
     expect(entry.getByText(/Two caps were put in and nothing fell/)).toBeTruthy();
     expect(screen.queryByRole("heading", { level: 3, name: /^Deposits unpaid/ })).toBeNull();
     expect(screen.getByText("No notifications for now: scale silent")).toBeTruthy();
@@ -122,15 +122,15 @@ describe("an alarm that people are told of", () => {
     const told = [{ name: "Bo", lastNotifiedAt: "2026-11-25T13:00:00Z", displayedAt: null, emailedAt: null }];
     server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ recipientStates: told })] });
     await openPage("/feeders/rowan");
-    expect((await entryOf(/Tray jammed/)).getByText(/^Told: Bo at .*, not yet shown\.$/)).toBeTruthy();
+    expect((await entryOf(/Tray jammed/)).getByText(/^Notified: Bo at .* \(not shown yet\)\.$/)).toBeTruthy();
   });
 
   it("warns where it could reach nobody, and says where to see to it", async () => {
     server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ unreachable: true })] });
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
-    expect(entry.getByText(/^Nobody could be told of this/)).toBeTruthy();
-    expect(entry.getByRole("link", { name: "Who is told" }).getAttribute("href")).toBe("/yards/alder-croft/recipients");
+    expect(entry.getByText(/^Nobody could be notified/)).toBeTruthy();
+    expect(entry.getByRole("link", { name: "Recipients" }).getAttribute("href")).toBe("/yards/alder-croft/recipients");
   });
 });
 
@@ -164,8 +164,8 @@ describe("feeders that fell silent together", () => {
   it("are one entry on the first page, and one answer acknowledges them all", async () => {
     server.home = silentHome({});
     await openPage("/");
-    expect(await screen.findByRole("heading", { name: /^Both feeders fell silent together/ })).toBeTruthy();
-    expect(screen.getAllByText("act now")).toHaveLength(1);
+    expect(await screen.findByRole("heading", { name: /^No reports from both feeders/ })).toBeTruthy();
+    expect(screen.getAllByText("urgent: act now")).toHaveLength(1);
     fireEvent.click(screen.getByRole("button", { name: "Acknowledge" }));
     await waitFor(() => expect(server.posts()).toHaveLength(2));
     expect(server.posts().map(({ path, body }) => [path, (body as { raisedAt: string }).raisedAt])).toEqual([

@@ -14,7 +14,7 @@ describe("what stands at a feeder, counted", () => {
     const alarm = alarmViewFixture(0);
     const note = alarmViewFixture(0, { priority: "note" });
     const said = (...standing: readonly AlarmView[]) => alarmCountText(standing);
-    expect(said()).toBe("No alarm stands");
+    expect(said()).toBe("No alarms");
     expect(said(alarm)).toBe("One alarm");
     expect(said(alarm, alarm)).toBe("2 alarms");
     expect(said(note)).toBe("A note");
@@ -29,12 +29,12 @@ describe("the list of feeders", () => {
     const order = sortByUrgency([
       feeder("Well B"),
       feeder("Soon", [soon]),
-      feeder("Seen", [{ ...urgent, state: "acknowledged" }]),
+      feeder("OK", [{ ...urgent, state: "acknowledged" }]),
       feeder("Urgent", [urgent]),
       feeder("Well A"),
       feeder("Shelved", [{ ...urgent, state: "shelved" }]),
     ]);
-    expect(order.map((each) => each.name)).toEqual(["Urgent", "Seen", "Soon", "Shelved", "Well A", "Well B"]);
+    expect(order.map((each) => each.name)).toEqual(["Urgent", "OK", "Soon", "Shelved", "Well A", "Well B"]);
   });
 
   it("calls the keeper only for what still stands", () => {
@@ -46,26 +46,26 @@ describe("the list of feeders", () => {
 
 describe("an alarm's state in words", () => {
   it("never says to act on what doesn't call the keeper", () => {
-    expect(alarmBadgeText(urgent)).toBe("act now");
-    expect(alarmBadgeText({ ...urgent, state: "acknowledged" })).toBe("act now");
-    expect(alarmBadgeText({ ...urgent, state: "shelved" })).toBe("kept quiet");
-    expect(alarmBadgeText({ ...urgent, state: "suppressedByDesign" })).toBe("kept quiet");
-    expect(alarmBadgeText({ ...urgent, state: "returnedUnacknowledged" })).toBe("over");
+    expect(alarmBadgeText(urgent)).toBe("urgent: act now");
+    expect(alarmBadgeText({ ...urgent, state: "acknowledged" })).toBe("urgent: act now");
+    expect(alarmBadgeText({ ...urgent, state: "shelved" })).toBe("no notifications");
+    expect(alarmBadgeText({ ...urgent, state: "suppressedByDesign" })).toBe("no notifications");
+    expect(alarmBadgeText({ ...urgent, state: "returnedUnacknowledged" })).toBe("ended");
   });
 
   it("asks for a look and not for an act where it is over but latched", () => {
-    for (const phase of ["latchedUnacknowledged", "latchedAcknowledged"] as const) {
-      expect(alarmBadgeText({ ...urgent, state: phase })).toBe("look at it");
-      expect(highestPriority(feeder("a", [{ ...urgent, state: phase }]))).toBeNull();
+    for (const state of ["latchedUnacknowledged", "latchedAcknowledged"] as const) {
+      expect(alarmBadgeText({ ...urgent, state })).toBe("check needed");
+      expect(highestPriority(feeder("a", [{ ...urgent, state }]))).toBeNull();
     }
-    expect(alarmStateText({ ...urgent, state: "latchedAcknowledged" }, now, "UTC")).toMatch(/nobody has looked yet/);
+    expect(alarmStateText({ ...urgent, state: "latchedAcknowledged" }, now, "UTC")).toMatch(/check needed/);
   });
 
   it("names what explains it", () => {
     const explained = { ...urgent, state: "suppressedByDesign" as const };
     const say = (explainedBy: string | null) => alarmStateText({ ...explained, explainedBy }, now, "UTC");
-    expect(say("feeder silent")).toMatch(/; explained by “feeder silent”$/);
-    expect(say(null)).toMatch(/; not told of for now$/);
+    expect(say("feeder silent")).toMatch(/; caused by “feeder silent”$/);
+    expect(say(null)).toMatch(/; no notification for now$/);
   });
 
   it("always says until when it is shelved", () => {
@@ -77,19 +77,21 @@ describe("an alarm's state in words", () => {
 describe("news read out to the keeper", () => {
   const before = feeder("Rowan");
   it("tells of an alarm that came and of one that went", () => {
-    expect(changeText(before, { ...before, alarms: [urgent] })).toBe("Rowan: Tray jammed, act now.");
-    expect(changeText({ ...before, alarms: [urgent] }, before)).toBe("Rowan: Tray jammed is over.");
+    expect(changeText(before, { ...before, alarms: [urgent] })).toBe("Rowan: Tray jammed, urgent: act now.");
+    expect(changeText({ ...before, alarms: [urgent] }, before)).toBe("Rowan: Tray jammed has ended.");
     expect(
       changeText(
         { ...before, alarms: [urgent] },
         { ...before, alarms: [{ ...urgent, state: "returnedUnacknowledged" }] },
       ),
-    ).toBe("Rowan: Tray jammed is over.");
+    ).toBe("Rowan: Tray jammed has ended.");
   });
 
   it("tells that one is over though somebody must look, and not once more when that was done", () => {
     const latched = { ...before, alarms: [{ ...urgent, state: "latchedUnacknowledged" as const }] };
-    expect(changeText({ ...before, alarms: [urgent] }, latched)).toBe("Rowan: Tray jammed is over, but look at it.");
+    expect(changeText({ ...before, alarms: [urgent] }, latched)).toBe(
+      "Rowan: Tray jammed has ended. Check the feeder.",
+    );
     expect(changeText(latched, { ...before, alarms: [{ ...urgent, state: "latchedAcknowledged" }] })).toBe("");
     expect(changeText(latched, before)).toBe("");
   });
@@ -108,14 +110,14 @@ describe("news read out to the keeper", () => {
     };
     const asked = { ...before, pause: { ...before.pause, order } };
     const confirmed = { ...before, pause: { ...before.pause, order: { ...order, status: "confirmed" as const } } };
-    expect(changeText(before, asked)).toBe("Rowan: Pause asked.");
+    expect(changeText(before, asked)).toBe("Rowan: Pause requested.");
     expect(changeText(asked, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
     const at = (phase: "sent" | "refused" | "contradicted" | "ended") =>
       changeText(asked, { ...before, pause: { ...before.pause, order: { ...order, status: phase } } });
     expect(at("sent")).toBe("Rowan: Pause sent, not yet confirmed.");
     expect(at("refused")).toBe("Rowan: Pause refused by the feeder.");
-    expect(at("contradicted")).toBe("Rowan: Pause not kept by the feeder.");
-    expect(at("ended")).toBe("Rowan: Pause is over, its time has ended.");
+    expect(at("contradicted")).toBe("Rowan: Pause not followed by the feeder.");
+    expect(at("ended")).toBe("Rowan: Pause has ended.");
   });
 
   it("keeps quiet about a mere reading", () => {

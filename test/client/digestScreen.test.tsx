@@ -129,7 +129,7 @@ describe("cleaning", () => {
     const button = await screen.findByRole("button", { name: "Mark Larch as cleaned" });
     server.offline = true;
     fireEvent.click(button);
-    expect(await screen.findByText(/Cleaned: waiting on this phone/)).toBeTruthy();
+    expect(await screen.findByText(/Cleaned: not sent yet/)).toBeTruthy();
   });
 
   it("puts official bird-flu warnings first", async () => {

@@ -14,18 +14,16 @@ describe("a feeder's sentence in the list", () => {
   it("says how old it is instead of calling a feeder well, without a line and on a page that is old", () => {
     const old = { ...page, asOf: now - 40 * 60_000 };
     for (const line of ["offline", "unknown", "polling"] as const) {
-      expect(feederSentence(rowan, { ...old, connection: line })).toBe(
-        "As of 13:40: very likely enough until Saturday.",
-      );
+      expect(feederSentence(rowan, { ...old, connection: line })).toBe("At 13:40: very likely enough until Saturday.");
     }
     expect(feederSentence({ ...rowan, summary: "Tray jammed since 13:20." }, { ...old, connection: "offline" })).toBe(
-      "As of 13:40: tray jammed since 13:20.",
+      "At 13:40: tray jammed since 13:20.",
     );
   });
 
   it("stops calling it well when too long has passed since its last report, though nothing else came", () => {
     const later = { ...page, now: now + 20 * 60_000 };
-    expect(feederSentence(rowan, later)).toBe("Last heard 22 minutes ago. Very likely enough until Saturday.");
+    expect(feederSentence(rowan, later)).toBe("Last report 22 minutes ago. Very likely enough until Saturday.");
     expect(feederSentence({ ...rowan, summaryValidUntil: null }, page)).not.toMatch(/well/i); // an answer from an earlier server
   });
 });

@@ -25,7 +25,7 @@ describe("a refused field", () => {
       "must be at most 60 characters",
       "must be at least 50",
       "must be at most 100",
-      "must be one of those offered",
+      "choose one of the options",
       "must be a whole number",
     ]);
     expect(said(yardRequest, { place: { latitudeDegrees: null, longitudeDegrees: 400 } })).toEqual([

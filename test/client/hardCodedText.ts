@@ -63,6 +63,7 @@ const isPlainText = (
   ts.isStringLiteral(node) || ts.isTemplateExpression(node) || ts.isNoSubstitutionTemplateLiteral(node);
 
 function isForPeople(node: ts.StringLiteral | ts.TemplateExpression | ts.NoSubstitutionTemplateLiteral): boolean {
+  if (ts.isBinaryExpression(node.parent) && isComparison(node.parent)) return false;
   const place = placeOf(node);
   if (place !== null && forPrograms.has(place)) return false;
   const parts = ts.isTemplateExpression(node)

@@ -173,19 +173,19 @@ describe("the notice in the answered one's place", () => {
   it("says what happened, and never that a pause is confirmed", () => {
     expect(say("acknowledge", { kind: "done" })).toBe("Acknowledged.");
     expect(say("acknowledge", { kind: "sentByPage" })).not.toMatch(/acknowledged/i); // it doesn't know
-    expect(say("pause", { kind: "done" })).toBe("Pause asked. Wait for the feeder's own word before you rely on it.");
+    expect(say("pause", { kind: "done" })).toBe("Pause requested. Wait for the feeder's confirmation.");
   });
 
   it("says until when it waits, by the phone's clock", () => {
-    expect(say("pause", { kind: "pending" })).toBe("Waits for a connection; let go at 14:10 if there is none.");
-    expect(say("acknowledge", { kind: "pending" })).toContain("let go at tomorrow at 14:00");
+    expect(say("pause", { kind: "pending" })).toBe("Not sent yet. It is discarded if there is no connection by 14:10.");
+    expect(say("acknowledge", { kind: "pending" })).toContain("by tomorrow at 14:00");
   });
 
   it("says why it could not be done", () => {
-    expect(say("pause", { kind: "signedOut" })).toMatch(/^Could not: sign in first\./);
-    expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Could not: It is another alarm.");
-    expect(say("pause", { kind: "refused", text: "" })).toBe("Could not: the server did not accept it.");
-    expect(say("acknowledge", { kind: "raisedAgain" })).toMatch(/^Too late: .* Look at it anew\.$/);
-    expect(say("pause", { kind: "expired" })).toMatch(/^Too late: .* let go\. Nothing has changed\.$/);
+    expect(say("pause", { kind: "signedOut" })).toMatch(/^Not sent: .*sign in\.$/);
+    expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Not done: It is another alarm.");
+    expect(say("pause", { kind: "refused", text: "" })).toBe("Not done: the server did not accept it.");
+    expect(say("acknowledge", { kind: "raisedAgain" })).toMatch(/has changed since then\. Check it again\.$/);
+    expect(say("pause", { kind: "expired" })).toMatch(/^Too late: .* discarded\. Nothing has changed\.$/);
   });
 });

@@ -22,8 +22,8 @@ const reached = (view: OrderView) =>
 
 describe("an order in words", () => {
   it("never sounds done before the feeder has confirmed", () => {
-    for (const phase of ["requested", "sent", "overdue", "refused"] as const) {
-      expect(orderText(order({ status: phase }), now, zone)?.headline).not.toMatch(/: confirmed/);
+    for (const status of ["requested", "sent", "overdue", "refused"] as const) {
+      expect(orderText(order({ status }), now, zone)?.headline).not.toMatch(/: confirmed/);
     }
     expect(orderText(order({ status: "confirmed" }), now, zone)?.headline).toBe(
       "Pause until resumed: confirmed by the feeder",
@@ -31,9 +31,13 @@ describe("an order in words", () => {
   });
 
   it("shows how far it has come", () => {
-    expect(reached(order())).toEqual(["asked", "sent?", "confirmed?"]);
-    expect(reached(order({ status: "sent", sentAt: "2026-11-25T13:01:00Z" }))).toEqual(["asked", "sent", "confirmed?"]);
-    expect(reached(order({ status: "overdue", sentAt: null }))).toEqual(["asked", "sent?", "overdue"]);
+    expect(reached(order())).toEqual(["requested", "sent?", "confirmed?"]);
+    expect(reached(order({ status: "sent", sentAt: "2026-11-25T13:01:00Z" }))).toEqual([
+      "requested",
+      "sent",
+      "confirmed?",
+    ]);
+    expect(reached(order({ status: "overdue", sentAt: null }))).toEqual(["requested", "sent?", "no answer"]);
     expect(reached(order({ status: "refused", sentAt: "2026-11-25T13:01:00Z" }))).toEqual([
       "requested",
       "sent",
@@ -52,7 +56,9 @@ describe("an order in words", () => {
   });
 
   it("says when a pause ends by itself", () => {
-    expect(orderText(order({ until: "2026-11-25T14:00:00Z" }), now, zone)?.headline).toBe("Pause until 15:00: asked");
+    expect(orderText(order({ until: "2026-11-25T14:00:00Z" }), now, zone)?.headline).toBe(
+      "Pause until 15:00: requested",
+    );
   });
 
   it("keeps quiet about an order that a newer one replaced", () => {
@@ -71,8 +77,8 @@ const pauseOf = (said: Pick<PauseView, "order" | "statement"> & Partial<PauseVie
 describe("what the feeder says", () => {
   it("is told apart from what was asked of it", () => {
     const pause = { order: order({ status: "sent" }), statement: { paused: false, at: "2026-11-25T13:18:00Z" } };
-    expect(feederStateText(pauseOf(pause), now, zone)).toBe("The feeder itself last said: feeding as usual, at 14:18.");
-    expect(feederStateText(pauseOf({ order: null, statement: null }), now, zone)).toContain("not yet said");
+    expect(feederStateText(pauseOf(pause), now, zone)).toBe("Last reported by the feeder: feeding as usual, at 14:18.");
+    expect(feederStateText(pauseOf({ order: null, statement: null }), now, zone)).toContain("not reported yet");
   });
 });
 
@@ -82,9 +88,9 @@ describe("a confirmation that no longer holds", () => {
 
   it("is never told as confirmed: after a new start, after the feeder's own word, after food", () => {
     const anew = orderText(order({ status: "sent" }), now, zone, { ...undone, by: "restart" });
-    expect(anew?.headline).toContain("no longer known to hold");
+    expect(anew?.headline).toContain("not certain any more");
     const said = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "statement" });
-    expect(said?.headline).toBe("Pause not kept: the feeder says that it feeds");
+    expect(said?.headline).toBe("Pause failed: the feeder reports that it is feeding");
     const fed = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "portion", portions: 12 });
     expect(fed?.detail).toContain("12 portions since");
     for (const words of [anew, said, fed]) {
@@ -102,7 +108,7 @@ describe("a confirmation that no longer holds", () => {
       status: { kind: "endedUnconfirmed", at },
     });
     expect(feederStateText(ended, now, zone)).toBe(
-      "It was to resume at 14:00 by itself. It has not said since whether it did.",
+      "It was due to resume at 14:00. It has not reported since then whether it is feeding.",
     );
     const fed = pauseOf({
       order: null,

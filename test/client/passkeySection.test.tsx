@@ -54,11 +54,11 @@ describe("the passkeys of an account", () => {
     const field = await screen.findByLabelText("Your passphrase");
     expect(screen.queryByRole("button", { name: "Add a passkey" })).toBeNull(); // one question at a time
     fireEvent.input(field, { target: { value: "cats before breakfast" } });
-    fireEvent.click(screen.getByRole("button", { name: "Go on" }));
+    fireEvent.click(screen.getByRole("button", { name: "Continue" }));
     expect(await screen.findByText("Your passphrase: is needed again")).toBeTruthy();
     expect(screen.getByText("Phone")).toBeTruthy();
     fireEvent.input(field, { target: { value: "birds before breakfast" } });
-    fireEvent.click(screen.getByRole("button", { name: "Go on" }));
+    fireEvent.click(screen.getByRole("button", { name: "Continue" }));
     await vi.waitFor(() => expect(screen.queryByText("Phone")).toBeNull());
     expect(screen.queryByLabelText("Your passphrase")).toBeNull();
   });
@@ -72,13 +72,13 @@ describe("the passkeys of an account", () => {
 
   it("say what they need, where the server's address doesn't allow them", async () => {
     shown(view({ origin: null, passkeys: [] }));
-    expect(await screen.findByText(/need an address with HTTPS and a host name/)).toBeTruthy();
+    expect(await screen.findByText(/need an HTTPS address with a host name/)).toBeTruthy();
   });
 
   it("are ten at most", async () => {
     withPasskeys();
     shown(view({ most: 1 }));
-    expect(await screen.findByText("You have as many passkeys as a person may have: 1.")).toBeTruthy();
+    expect(await screen.findByText("You have 1 passkeys, the maximum.")).toBeTruthy();
     expect(screen.queryByRole("button", { name: "Add a passkey" })).toBeNull();
   });
 });

@@ -57,18 +57,18 @@ describe("pausing all feeders of a yard", () => {
     await waitFor(() => expect(posts()).toHaveLength(1));
     expect(posts()[0]?.body).toMatchObject({ kind: "pause", until: null });
     expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
-    expect(await screen.findByText("Paused: 0 of 2 confirmed. Not yet: Larch, Rowan.")).toBeTruthy();
-    expect(screen.getAllByText("Pause until resumed: asked")).toHaveLength(2);
+    expect(await screen.findByText("Paused: 0 of 2 feeders confirmed. Not confirmed: Larch, Rowan.")).toBeTruthy();
+    expect(screen.getAllByText("Pause until resumed: requested")).toHaveLength(2);
     await waitFor(() => expect(screen.queryByRole("group")).toBeNull());
     await waitFor(() => expect(document.activeElement?.textContent).toMatch(/^Paused: 0 of 2/));
-    expect(announcement.value).toContain("Rowan: Pause asked.");
-    expect(announcement.value).toContain("Larch: Pause asked.");
+    expect(announcement.value).toContain("Rowan: Pause requested.");
+    expect(announcement.value).toContain("Larch: Pause requested.");
   });
 
-  it("does nothing at “Not now” and at Escape, and goes back to where it began", async () => {
+  it("does nothing at Cancel and at Escape, and goes back to where it began", async () => {
     await openPage("/");
     for (const leave of [
-      () => fireEvent.click(button("Not now")),
+      () => fireEvent.click(button("Cancel")),
       () => fireEvent.keyDown(screen.getByRole("group"), { key: "Escape" }),
     ]) {
       fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
@@ -96,7 +96,7 @@ describe("pausing all feeders of a yard", () => {
     fireEvent.click(button("Pause all"));
     const words = "Alder Croft: “pause all feeders” was not accepted. No such yard.";
     await waitFor(() => expect(failedActions.value.map((each) => each.text)).toEqual([words]));
-    expect(button("I've read it").closest("p")?.textContent).toContain(words);
+    expect(button("OK").closest("p")?.textContent).toContain(words);
   });
 
   it("waits for a connection, can be taken back, and is sent once under the same id", async () => {
@@ -104,11 +104,12 @@ describe("pausing all feeders of a yard", () => {
     const pauseAll = async () => {
       fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
       fireEvent.click(button("Pause all"));
-      await screen.findByText(/^Pause all feeders: waiting for a connection\.$/);
+      await screen.findByText(/^Pause all feeders: not sent yet\.$/);
     };
     server.offline = true;
     await pauseAll();
-    fireEvent.click(button("Take it back"));
+    await waitFor(() => expect(screen.queryByRole("button", { name: "Pause all" })).toBeNull());
+    fireEvent.click(button("Cancel"));
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     await pauseAll();
     const kept = (await cupboard.keys()).filter((key) => key.startsWith("waiting/"));
@@ -148,10 +149,10 @@ describe("resuming all feeders of a yard", () => {
     await openPage("/");
     fireEvent.click(await screen.findByRole("button", { name: "Resume all feeders of Alder Croft" }));
     expect(screen.getByRole("group", { name: "Resume 2 of 3 feeders of Alder Croft?" })).toBeTruthy();
-    expect(screen.getByText(/Left as it is: Larch, on the bench or put away\./)).toBeTruthy();
+    expect(screen.getByText(/Not included: Larch \(workshop or storage\)\./)).toBeTruthy();
     fireEvent.click(button("Resume all"));
     await waitFor(() => expect(failedActions.value).toHaveLength(1));
-    expect(failedActions.value[0]?.text).toMatch(/left out Hazel,/);
+    expect(failedActions.value[0]?.text).toMatch(/did not include Hazel,/);
     expect(failedActions.value[0]?.text).not.toMatch(/Larch/);
   });
 });
@@ -163,7 +164,7 @@ describe("each feeder's entry while a yard's pause is on its way", () => {
     const sentAt = new Date().toISOString();
     server.home = croft([pausedBy(rowan), withOrder(larch, order, { status: "sent", sentAt })]);
     await openPage("/");
-    expect(await screen.findByText("Paused: 1 of 2 confirmed. Not yet: Larch.")).toBeTruthy();
+    expect(await screen.findByText("Paused: 1 of 2 feeders confirmed. Not confirmed: Larch.")).toBeTruthy();
     const entry = (name: string) => screen.getByRole("link", { name }).closest("li")?.textContent;
     expect(entry("Rowan")).toMatch(/Pause until resumed: confirmed by the feeder at \d\d:\d\d/);
     expect(entry("Larch")).toContain("Pause until resumed: sent, not yet confirmed");

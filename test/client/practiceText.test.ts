@@ -21,9 +21,9 @@ describe("the words for practice", () => {
   });
 
   it("say what to wait for", () => {
-    expect(chosenFaultText("trayJammed")).toBe("Rowan: the tray jams. Its alarm takes up to about two minutes.");
+    expect(chosenFaultText("trayJammed")).toBe("Rowan: tray jams. Its alarm takes up to about two minutes.");
     expect(chosenFaultText("weakBattery")).toMatch(/^Larch: /);
-    expect(chosenFaultText("ignoresOrders")).toContain("Ask it for a pause");
-    expect(chosenFaultText("none")).toContain("Both practice feeders are well");
+    expect(chosenFaultText("ignoresOrders")).toContain("Pause it now");
+    expect(chosenFaultText("none")).toContain("Both practice feeders work");
   });
 });

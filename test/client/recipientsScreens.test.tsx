@@ -28,19 +28,19 @@ describe("the phones", () => {
     const entry = (name: string) =>
       within(screen.getByRole("heading", { level: 3, name }).closest("li") as HTMLElement);
     await screen.findByRole("heading", { level: 3, name: "Android phone" });
-    expect(entry("Android phone").getByText("Can be reached.").parentElement?.textContent).toMatch(
-      /Shown .*\d\d:\d\d\.$/,
+    expect(entry("Android phone").getByText("Reachable.").parentElement?.textContent).toMatch(/shown .*\d\d:\d\d\.$/);
+    expect(entry("Old phone").getByText("Not confirmed.").parentElement?.textContent).toContain(
+      "has shown none of them",
     );
-    expect(entry("Old phone").getByText("Not proved.").parentElement?.textContent).toContain("has shown none of them");
-    expect(entry("Kitchen tablet").getByText("Can't be reached.")).toBeTruthy();
-    expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // once, not twice
+    expect(entry("Kitchen tablet").getByText("Not reachable.")).toBeTruthy();
+    expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // said once, not twice
   });
 
   it("warn where there is none, also on the first page", async () => {
     server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
     await openPage("/");
-    expect(await screen.findByText("No phone of yours is woken when something needs you.")).toBeTruthy();
-    fireEvent.click(screen.getByRole("link", { name: "See to it" }));
+    expect(await screen.findByText("Notifications are off on all your phones.")).toBeTruthy();
+    fireEvent.click(screen.getByRole("link", { name: "Fix it" }));
     expect(await screen.findByText(/Turn on notifications, or you get no alarms/)).toBeTruthy();
   });
 
@@ -53,7 +53,7 @@ describe("the phones", () => {
     server.replies["POST /phones/forget"] = reply(phonesViewFixture(Date.now(), { phones: [first] }));
     await openPage("/phones");
     expect(await screen.findByText(/You have \d phones, the maximum/)).toBeTruthy();
-    expect(screen.queryByRole("button", { name: "Switch on" })).toBeNull();
+    expect(screen.queryByRole("button", { name: "Turn on" })).toBeNull();
     const notice = within(screen.getByText(/Remove one to add this one/).closest(".notice") as HTMLElement);
     fireEvent.click(notice.getByRole("button", { name: /^Remove / }));
     await waitFor(() => expect(server.requests.some(({ path }) => path === "/phones/forget")).toBe(true));
@@ -68,9 +68,9 @@ describe("the phones", () => {
   it("warn of this phone when its browser lost its subscription", async () => {
     storedEndpoint.value = "https://push.example/a";
     await openPage("/");
-    expect(await screen.findByText(/^This phone \(Android phone\) can't be woken any more/)).toBeTruthy();
+    expect(await screen.findByText(/^This phone \(Android phone\) gets no notifications/)).toBeTruthy();
     ownEndpoint.value = "https://push.example/a";
-    await waitFor(() => expect(screen.queryByText(/can't be woken any more/)).toBeNull());
+    await waitFor(() => expect(screen.queryByText(/gets no notifications/)).toBeNull());
   });
 
   it("show no warning in a yard without feeders", async () => {
@@ -135,25 +135,27 @@ describe("the recipients of a yard", () => {
   it("are listed in their escalation order, each with how to reach them", async () => {
     await openPage("/yards/alder-croft/recipients");
     await entry(/^Ada/);
-    expect(screen.getByText(/^An alarm goes to Ada first\. An urgent one .* after 15 minutes\.$/)).toBeTruthy();
+    expect(
+      screen.getByText(/^Ada is notified first\. .* within 15 minutes, the next person is notified\.$/),
+    ).toBeTruthy();
     const names = [...document.querySelectorAll(".person h3")].map((heading) => heading.firstChild?.textContent);
     expect(names).toEqual(["Ada", "Bo", "Cilla"]);
-    expect((await entry(/^Bo/)).getByText(/Left alone from 22:00 to 06:30, also from urgent alarms/)).toBeTruthy();
-    expect((await entry(/^Cilla/)).getByText("Can't be reached.")).toBeTruthy();
+    expect((await entry(/^Bo/)).getByText(/Quiet hours 22:00 to 06:30, including urgent alarms/)).toBeTruthy();
+    expect((await entry(/^Cilla/)).getByText("Not reachable.")).toBeTruthy();
   });
 
   it("are moved by a keeper, one place at a time", async () => {
     for (const id of ["bo", "keeper"])
       server.replies[`PATCH /yards/alder-croft/people/${id}`] = reply(peopleViewFixture(Date.now()));
     await openPage("/yards/alder-croft/recipients");
-    fireEvent.click((await entry(/^Bo/)).getByRole("button", { name: "Earlier for Bo" }));
+    fireEvent.click((await entry(/^Bo/)).getByRole("button", { name: "Move up for Bo" }));
     await waitFor(() => expect(server.posts()).toHaveLength(2));
     expect(server.posts().map(({ path, body }) => [path.split("/").at(-1), body])).toEqual([
       ["bo", { escalationOrder: 1 }],
       ["keeper", { escalationOrder: 2 }],
     ]);
-    expect((await entry(/^Ada/)).queryByRole("button", { name: "Earlier for Ada" })).toBeNull();
-    expect((await entry(/^Cilla/)).queryByRole("button", { name: "Later for Cilla" })).toBeNull();
+    expect((await entry(/^Ada/)).queryByRole("button", { name: "Move up for Ada" })).toBeNull();
+    expect((await entry(/^Cilla/)).queryByRole("button", { name: "Move down for Cilla" })).toBeNull();
   });
 
   it("set their own quiet hours", async () => {
@@ -161,8 +163,8 @@ describe("the recipients of a yard", () => {
     await openPage("/yards/alder-croft/recipients");
     fireEvent.input(await screen.findByLabelText("From"), { target: { value: "21:30" } });
     fireEvent.input(screen.getByLabelText("To"), { target: { value: "06:00" } });
-    fireEvent.click(screen.getByLabelText("I read it here when I like"));
-    fireEvent.click(screen.getByRole("button", { name: "Write it down" }));
+    fireEvent.click(screen.getByLabelText("Do not send it"));
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toEqual({
       quietHours: { from: "21:30", to: "06:00" },
@@ -177,19 +179,19 @@ describe("the recipients of a yard", () => {
       body: { token: `secret-${(body as { role: string }).role}`, expiresAt: "2026-11-28T13:00:00Z" },
     });
     await openPage("/yards/alder-croft/recipients");
-    fireEvent.click(await screen.findByRole("button", { name: "Make a link" }));
+    fireEvent.click(await screen.findByRole("button", { name: "Create link" }));
     expect(await screen.findByText(`${location.origin}/join#secret-helper`)).toBeTruthy();
   });
 
   it("who are helpers see all of it and can change only what is theirs", async () => {
     server.home = asHelper(server.home);
-    server.replies["GET /yards/alder-croft/recipients"] = reply({
+    server.replies["GET /yards/alder-croft/people"] = reply({
       ...peopleViewFixture(Date.now(), "bo"),
       invites: [],
     });
     await openPage("/yards/alder-croft/recipients");
     await entry(/^Ada/);
-    expect(screen.getByRole("heading", { name: "How you are told" })).toBeTruthy();
+    expect(screen.getByRole("heading", { name: "Your notifications" })).toBeTruthy();
     expect(screen.getByRole("button", { name: "Leave this yard", hidden: true })).toBeTruthy();
     for (const name of [/Earlier/, /Later/, /Make/, /minutes/, /Remove/])
       expect(screen.queryByRole("button", { name, hidden: true }), String(name)).toBeNull();

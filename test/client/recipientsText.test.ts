@@ -3,7 +3,7 @@ import { groupedSilenceText, groupedSilentFeeders } from "../../client/text/grou
 import { durationText, escalationText, movedEscalationOrder, quietHoursText } from "../../client/text/people.ts";
 import { lastDisplayText, reachabilityWarning } from "../../client/text/reachability.ts";
 import { recipientsText } from "../../client/text/recipients.ts";
-import type { EscalationView, PhoneView } from "../../server/contract/api.ts";
+import type { AlarmView, EscalationView, PhoneView } from "../../server/contract/api.ts";
 import { alarmViewFixture, feederViewFixture, phonesViewFixture } from "./viewFixtures.ts";
 
 const now = Date.parse("2026-11-25T13:20:00Z");
@@ -11,10 +11,10 @@ const zone = "Europe/Stockholm";
 
 describe("the proof of a phone", () => {
   it("is said with its day, and never as if it were fresher than it is", () => {
-    expect(lastDisplayText("2026-11-25T06:31:00Z", now, zone)).toBe("Shown today at 07:31.");
-    expect(lastDisplayText("2026-11-24T06:31:00Z", now, zone)).toBe("Shown yesterday at 07:31.");
-    expect(lastDisplayText("2026-11-12T06:31:00Z", now, zone)).toBe("Shown Thu 12 Nov at 07:31.");
-    expect(lastDisplayText(null, now, zone)).toBe("Has not shown a notice yet.");
+    expect(lastDisplayText("2026-11-25T06:31:00Z", now, zone)).toBe("Last notification shown today at 07:31.");
+    expect(lastDisplayText("2026-11-24T06:31:00Z", now, zone)).toBe("Last notification shown yesterday at 07:31.");
+    expect(lastDisplayText("2026-11-12T06:31:00Z", now, zone)).toBe("Last notification shown Thu 12 Nov at 07:31.");
+    expect(lastDisplayText(null, now, zone)).toBe("No notification shown yet.");
   });
 });
 
@@ -45,14 +45,14 @@ describe("the warning that nobody would be told", () => {
   it("tells of the only phone in its own words, and of several as such", () => {
     expect(reachabilityWarning(only("lost"), own)?.text).toBe("Android phone: It is so.");
     const none = { ...views, phones: views.phones.filter(({ reachability }) => reachability.kind !== "proved") };
-    expect(reachabilityWarning(none, own)?.text).toBe("None of your phones has proved lately that it can be reached.");
+    expect(reachabilityWarning(none, own)?.text).toBe("It is not confirmed that your phones receive notifications.");
   });
   it("says why this very phone can't be woken, though others can", () => {
     const lost = { ...own, storedEndpoint: "https://push.example/a" };
     expect(reachabilityWarning(views, { ...lost, isBlocked: true, isRenewalPending: false })?.text).toContain(
-      "its leave to notify you was withdrawn",
+      "permission was removed",
     );
-    expect(reachabilityWarning(views, lost)?.text).toContain("its browser has forgotten");
+    expect(reachabilityWarning(views, lost)?.text).toContain("its browser lost the registration");
     expect(reachabilityWarning(views, { ...lost, endpoint: "https://push.example/a" })).toBeNull();
     expect(reachabilityWarning(views, { ...lost, storedEndpoint: "https://push.example/forgotten" })).toBeNull();
   });
@@ -62,12 +62,10 @@ describe("people in words", () => {
   it("says when somebody is left alone", () => {
     const quiet = { from: "22:00", to: "06:30" };
     expect(quietHoursText({ quietHours: quiet, urgentBreaks: true })).toBe(
-      "Left alone from 22:00 to 06:30, but for urgent alarms.",
+      "Quiet hours 22:00 to 06:30, except urgent alarms.",
     );
-    expect(quietHoursText({ quietHours: null, urgentBreaks: false })).toBe("May be told at any hour.");
-    expect(quietHoursText({ quietHours: { from: "22:00", to: "22:00" }, urgentBreaks: true })).toBe(
-      "May be told at any hour.",
-    );
+    expect(quietHoursText({ quietHours: null, urgentBreaks: false })).toBe("No quiet hours.");
+    expect(quietHoursText({ quietHours: { from: "22:00", to: "22:00" }, urgentBreaks: true })).toBe("No quiet hours.");
   });
   it("says who is told first, and what then", () => {
     const people = [
@@ -76,13 +74,13 @@ describe("people in words", () => {
       { name: "Cilla", escalationOrder: 2 },
     ];
     expect(escalationText(people, 60)).toBe(
-      "An alarm goes to Ada and Bo first. An urgent one that nobody acknowledges goes on to the next after an hour.",
+      "Ada and Bo are notified first. If nobody acknowledges an urgent alarm within 1 hour, the next person is notified.",
     );
-    expect(escalationText(people.slice(0, 1), 15)).toBe("An alarm goes to Ada.");
+    expect(escalationText(people.slice(0, 1), 15)).toBe("Ada is notified.");
     expect([1, 15, 60, 120, 90].map(durationText)).toEqual([
-      "a minute",
+      "1 minute",
       "15 minutes",
-      "an hour",
+      "1 hour",
       "2 hours",
       "90 minutes",
     ]);
@@ -114,7 +112,7 @@ describe("whom an alarm has reached", () => {
     };
     const cilla = { ...bo, name: "Cilla", emailedAt: null };
     expect(recipientsText({ ...call, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
-      "Told: Ada at 14:00, shown on a phone; Bo at 14:15, by mail; Cilla at 14:15, not yet shown. Ada has seen it.",
+      "Notified: Ada at 14:00 (shown on a phone); Bo at 14:15 (e-mail); Cilla at 14:15 (not shown yet). Acknowledged by Ada.",
     );
     expect(recipientsText({ ...call, recipientStates: [] }, now, zone)).toBe("");
   });
@@ -145,7 +143,7 @@ describe("the order of being told", () => {
 });
 
 describe("feeders of a yard that fall silent", () => {
-  const silent = (name: string, minutesAgo: number, change = {}) =>
+  const silent = (name: string, minutesAgo: number, change: Partial<AlarmView> = {}) =>
     feederViewFixture(now, {
       id: name,
       name,
@@ -163,13 +161,13 @@ describe("feeders of a yard that fall silent", () => {
     const bench = silent("Larch", 60);
     const onBench = { ...bench, settings: { ...bench.settings, placement: "onBench" as const } };
     expect(names(silent("Rowan", 60), onBench)).toEqual([]);
-    for (const phase of ["shelved", "outOfService", "returnedUnacknowledged", "suppressedByDesign"])
-      expect(names(silent("Rowan", 60), silent("Larch", 60, { phase })), phase).toEqual([]);
+    for (const state of ["shelved", "outOfService", "returnedUnacknowledged", "suppressedByDesign"] as const)
+      expect(names(silent("Rowan", 60), silent("Larch", 60, { state })), state).toEqual([]);
   });
   it("are named where others still talk", () => {
     const two = [silent("Rowan", 60), silent("Larch", 60)];
-    expect(groupedSilenceText(two, 2)).toBe("Both feeders fell silent together");
-    expect(groupedSilenceText(two, 3)).toBe("Larch and Rowan fell silent together");
-    expect(groupedSilenceText([...two, silent("Aspen", 60)], 3)).toBe("All 3 feeders fell silent together");
+    expect(groupedSilenceText(two, 2)).toBe("No reports from both feeders");
+    expect(groupedSilenceText(two, 3)).toBe("No reports from Larch and Rowan");
+    expect(groupedSilenceText([...two, silent("Aspen", 60)], 3)).toBe("No reports from all 3 feeders");
   });
 });

@@ -23,7 +23,7 @@ describe("the list of feeders", () => {
       "/feeders/practice-rowan",
     ]);
     expect(screen.getByText("Nothing has fallen for 17 minutes: its tray is jammed.")).toBeTruthy();
-    expect(screen.getByText("act now")).toBeTruthy();
+    expect(screen.getByText("urgent: act now")).toBeTruthy();
   });
 
   it("shows a problem with the server's database, and nothing while there is none", async () => {
@@ -57,7 +57,7 @@ describe("the list of feeders", () => {
     server.offline = true;
     await openPage("/", store);
     expect(await screen.findByText("No connection to the server.")).toBeTruthy();
-    expect(screen.getByText(/as of .*3 hours ago/)).toBeTruthy();
+    expect(screen.getByText(/Data from .*3 hours ago/)).toBeTruthy();
     expect(screen.getByRole("link", { name: "Larch" })).toBeTruthy();
   });
 
@@ -107,8 +107,8 @@ describe("one feeder", () => {
       return { status: 200, body: { ...feeder, revision: 13, pause: { ...feeder.pause, order } } };
     };
     fireEvent.click(await screen.findByRole("button", { name: "Pause until resumed" }));
-    expect(await screen.findByText("Pause until resumed: asked")).toBeTruthy();
-    expect(screen.getByText(/itself last said: feeding as usual/)).toBeTruthy();
+    expect(await screen.findByText("Pause until resumed: requested")).toBeTruthy();
+    expect(screen.getByText(/Last reported by the feeder: feeding as usual/)).toBeTruthy();
     const [post] = server.posts();
     expect(post?.body).toMatchObject({ kind: "pause", until: null });
     expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
@@ -119,7 +119,7 @@ describe("one feeder", () => {
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
     server.offline = true;
     fireEvent.click(button);
-    expect(await screen.findByText(/Pause until resumed: waiting on this phone/)).toBeTruthy();
+    expect(await screen.findByText(/Pause until resumed: not sent yet/)).toBeTruthy();
     const [stored] = (await store.keys()).filter((key) => key.startsWith("waiting/"));
     expect(stored).toBeDefined();
 
@@ -176,7 +176,9 @@ describe("one feeder", () => {
       requestedAt: Date.now() - 11 * 60_000,
     });
     await openPage("/feeders/rowan", store);
-    expect(await screen.findByText(/could not be sent in time and was let go/, { selector: ".notice" })).toBeTruthy();
+    expect(
+      await screen.findByText(/could not be sent in time and was discarded/, { selector: ".notice" }),
+    ).toBeTruthy();
     expect(server.posts()).toEqual([]);
   });
 
@@ -186,7 +188,7 @@ describe("one feeder", () => {
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
     server.offline = true;
     fireEvent.click(button);
-    await screen.findByText(/waiting on this phone/, { selector: ".waiting strong" });
+    await screen.findByText(/not sent yet/, { selector: ".waiting strong" });
     await screen.findByText("No connection to the server.");
     server.requests.length = 0;
     for (const key of (await store.keys()).filter((each) => each.startsWith("waiting/"))) await store.remove(key);
@@ -245,7 +247,7 @@ describe("one feeder", () => {
   it("announces an alarm that is raised while the page is open", async () => {
     await openPage("/feeders/rowan");
     acceptFeeder(feederViewFixture(Date.now(), { revision: 13, alarms: [alarmViewFixture(Date.now())] }));
-    expect(await screen.findByText("Rowan: Tray jammed, act now.")).toBeTruthy();
+    expect(await screen.findByText("Rowan: Tray jammed, urgent: act now.")).toBeTruthy();
   });
 });
 
@@ -282,8 +284,8 @@ describe("adding a feeder", () => {
     });
     await openPage("/feeders/new");
     fireEvent.click(await screen.findByRole("button", { name: "Add the feeder" }));
-    expect(await screen.findByText("Its name: must not be empty")).toBeTruthy();
-    expect(screen.getByLabelText("Its name").getAttribute("aria-describedby")).toContain("problem");
+    expect(await screen.findByText("Name: must not be empty")).toBeTruthy();
+    expect(screen.getByLabelText("Name").getAttribute("aria-describedby")).toContain("problem");
   });
 
   it("shows the key once, with a first report ready to paste, and links to the safety information", async () => {
@@ -296,7 +298,7 @@ describe("adding a feeder", () => {
     });
     await openPage("/feeders/new");
     expect(await screen.findByRole("link", { name: "safety information" })).toBeTruthy();
-    fireEvent.input(screen.getByLabelText("Its name"), { target: { value: "Aspen" } });
+    fireEvent.input(screen.getByLabelText("Name"), { target: { value: "Aspen" } });
     fireEvent.click(screen.getByRole("button", { name: "Add the feeder" }));
     expect(await screen.findByText("secret-key")).toBeTruthy();
     expect(screen.getByText(/^curl .*\/api\/v1\/report -H 'authorization: Bearer secret-key'/)).toBeTruthy();

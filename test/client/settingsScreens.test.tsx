@@ -18,11 +18,11 @@ describe("a feeder's settings", () => {
 
   it("show the portion weight while pieces are entered, and send what was entered", async () => {
     await openPage("/feeders/rowan/settings");
-    fireEvent.change(await screen.findByLabelText("What is in the hopper?"), { target: { value: "catKibble" } });
-    fireEvent.input(screen.getByLabelText("Pieces in it"), { target: { value: "6" } });
-    expect(await screen.findByText(/6 pieces of usually 0.3 g: a portion then counts as about 1.8 g/)).toBeTruthy();
-    fireEvent.input(screen.getByLabelText("I weighed ten portions"), { target: { value: "21" } });
-    expect(await screen.findByText("A portion then counts as 2.1 g, as weighed.")).toBeTruthy();
+    fireEvent.change(await screen.findByLabelText("Food"), { target: { value: "catKibble" } });
+    fireEvent.input(screen.getByLabelText("Pieces per portion"), { target: { value: "6" } });
+    expect(await screen.findByText(/6 pieces of about 0.3 g: portion weight about 1.8 g/)).toBeTruthy();
+    fireEvent.input(screen.getByLabelText("Weight of ten portions"), { target: { value: "21" } });
+    expect(await screen.findByText("New portion weight: 2.1 g.")).toBeTruthy();
     fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     const [post] = server.posts();
@@ -41,10 +41,10 @@ describe("a feeder's settings", () => {
       yard.feeders.map((each) => (each.id === "rowan" ? { ...rowan, settings: known, hopper } : each));
     server.home = { ...home, yards: home.yards.map((yard) => ({ ...yard, feeders: unsaid(yard) })) };
     await openPage("/feeders/rowan/settings");
-    const select = await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?");
+    const select = await screen.findByLabelText<HTMLSelectElement>("Food");
     expect(select.value).toBe(""); // "Choose…"
-    expect(screen.getByLabelText<HTMLInputElement>("None: it runs from a supply").checked).toBe(false);
-    fireEvent.input(screen.getByLabelText("It reports every"), { target: { value: "120" } });
+    expect(screen.getByLabelText<HTMLInputElement>("No battery: it runs from a power supply").checked).toBe(false);
+    fireEvent.input(screen.getByLabelText("Report interval"), { target: { value: "120" } });
     fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toEqual({ reportEverySeconds: 120 });
@@ -52,7 +52,7 @@ describe("a feeder's settings", () => {
 
   it("send of a new feeder's form only what was filled in", async () => {
     await openPage("/feeders/new");
-    fireEvent.input(await screen.findByLabelText("Its name"), { target: { value: "Larch" } });
+    fireEvent.input(await screen.findByLabelText("Name"), { target: { value: "Larch" } });
     fireEvent.click(screen.getByRole("button", { name: "Add the feeder" }));
     await waitFor(() => expect(server.posts()).toHaveLength(1));
     expect(server.posts()[0]?.body).toEqual({ name: "Larch", yard: "alder-croft" });
@@ -60,36 +60,36 @@ describe("a feeder's settings", () => {
 
   it("keep a food that is not on the list, and ask for its name", async () => {
     await openPage("/feeders/rowan/settings");
-    expect((await screen.findByLabelText<HTMLSelectElement>("What is in the hopper?")).value).toBe("other");
-    const own = screen.getByLabelText<HTMLInputElement>("What do you call it?");
+    expect((await screen.findByLabelText<HTMLSelectElement>("Food")).value).toBe("other");
+    const own = screen.getByLabelText<HTMLInputElement>("Name of the food");
     expect(own.value).toBe("broken peanuts");
     server.replies["PATCH /feeders/rowan"] = refusedField("food", "must say in your own words what it is");
     fireEvent.input(own, { target: { value: "" } });
     fireEvent.click(screen.getByRole("button", { name: "Save" }));
-    expect(await screen.findByText("What do you call it?: must say in your own words what it is")).toBeTruthy();
-    await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("What do you call it?")));
+    expect(await screen.findByText("Name of the food: must say in your own words what it is")).toBeTruthy();
+    await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("Name of the food")));
   });
 
   it("send where the feeder is, and the feeder's page shows which notifications are off", async () => {
     await openPage("/feeders/rowan/settings");
-    const choice = await screen.findByLabelText<HTMLInputElement>("Put away for the season");
-    expect(screen.getByLabelText<HTMLInputElement>("In the garden").checked).toBe(true);
+    const choice = await screen.findByLabelText<HTMLInputElement>("In storage");
+    expect(screen.getByLabelText<HTMLInputElement>("In use").checked).toBe(true);
     expect(document.getElementById(choice.getAttribute("aria-describedby") ?? "")?.textContent).toMatch(/battery/);
     fireEvent.click(choice);
     fireEvent.click(screen.getByRole("button", { name: "Save" }));
     await waitFor(() => expect(server.posts()[0]?.body).toMatchObject({ placement: "putAway" }));
     const rowan = feederViewFixture(Date.now());
     acceptFeeder({ ...rowan, revision: 14, settings: { ...rowan.settings, placement: "putAway" } });
-    expect(await screen.findByText(/^Put away for the season: nobody is told/)).toBeTruthy();
+    expect(await screen.findByText(/^In storage: notifications only about its battery/)).toBeTruthy();
   });
 
   it("show each refusal beside its own field", async () => {
     for (const [field, label] of [
-      ["foodKind", "What is in the hopper?"],
-      ["grainsPerPortion", "Pieces in it"],
-      ["tenPortionsGrams", "I weighed ten portions"],
-      ["reportEverySeconds", "It reports every"],
-      ["warnAheadDays", "Warn me when the food may run out within"],
+      ["foodKind", "Food"],
+      ["grainsPerPortion", "Pieces per portion"],
+      ["tenPortionsGrams", "Weight of ten portions"],
+      ["reportEverySeconds", "Report interval"],
+      ["warnAheadDays", "Food warning"],
     ] as const) {
       await openPage("/feeders/rowan/settings");
       server.replies["PATCH /feeders/rowan"] = refusedField(field, "is odd");

@@ -32,7 +32,7 @@ const say = (change: Partial<PauseView>) => feederOrderTexts([feeder("Rowan", ch
 
 describe("the state of a yard's order beside each feeder", () => {
   it("tells how far it has come", () => {
-    expect(say({ order: order({ status: "requested", sentAt: null }) })).toBe("Pause until resumed: asked");
+    expect(say({ order: order({ status: "requested", sentAt: null }) })).toBe("Pause until resumed: requested");
     expect(say({ order: order() })).toBe("Pause until resumed: sent, not yet confirmed");
     expect(say({ order: order({ status: "overdue" }) })).toBe("Pause until resumed: not confirmed in time");
     expect(say({ order: order({ status: "refused" }) })).toBe("Pause: refused by the feeder");
@@ -42,19 +42,21 @@ describe("the state of a yard's order beside each feeder", () => {
   it("says of a pause that isn't kept what is known of it, and never that it is confirmed and done", () => {
     const undone = { since: heardAt, confirmedAt: heardAt, portions: 1 };
     const broken = order({ status: "contradicted", answeredAt: heardAt });
-    expect(say({ order: broken, lost: { ...undone, by: "portion" } })).toMatch(/the feeder gives food$/);
-    expect(say({ order: broken, lost: { ...undone, by: "statement" } })).toMatch(/the feeder says that it feeds$/);
-    expect(say({ order: confirmed, status: feeding })).toBe("Pause not kept: the feeder feeds");
+    expect(say({ order: broken, lost: { ...undone, by: "portion" } })).toMatch(/the feeder gave food$/);
+    expect(say({ order: broken, lost: { ...undone, by: "statement" } })).toMatch(
+      /the feeder reports that it is feeding$/,
+    );
+    expect(say({ order: confirmed, status: feeding })).toBe("Pause failed: the feeder is feeding");
     expect(say({ order: confirmed, status: { kind: "unknown", at: heardAt } })).toBe(
-      "Pause until resumed: no longer known to hold",
+      "Pause until resumed: not certain any more",
     );
     const resumed = order({ kind: "resume", status: "confirmed", answeredAt: heardAt });
-    expect(say({ order: resumed, status: paused })).toBe("Resume not kept: the feeder says that it is paused");
+    expect(say({ order: resumed, status: paused })).toBe("Resume failed: the feeder reports that it is paused");
   });
 
   it("does not count on a pause whose time is over by now, though the view was made before", () => {
     const ends = order({ status: "confirmed", answeredAt: heardAt, until: "2026-11-25T13:10:00Z" });
-    expect(say({ order: ends, status: paused })).toBe("Pause until 14:10: no longer known to hold");
+    expect(say({ order: ends, status: paused })).toBe("Pause until 14:10: not certain any more");
     expect(yardOrderSummary([feeder("Rowan", { order: ends, status: paused }), done("Larch")], page)).not.toMatch(
       /all 2/,
     );
@@ -76,9 +78,9 @@ describe("the summary of a yard's order", () => {
   it("counts who has confirmed and names who has not", () => {
     const seven = ["Alder", "Birch", "Cedar", "Elm", "Hazel"].map(done);
     expect(yardOrderSummary([...seven, feeder("Rowan"), feeder("Larch")], page)).toBe(
-      "Paused: 5 of 7 confirmed. Not yet: Larch, Rowan.",
+      "Paused: 5 of 7 feeders confirmed. Not confirmed: Larch, Rowan.",
     );
-    expect(yardOrderSummary([done("Rowan"), done("Larch")], page)).toBe("Paused: all 2 confirmed.");
+    expect(yardOrderSummary([done("Rowan"), done("Larch")], page)).toBe("Paused: all 2 feeders confirmed.");
   });
 
   it("never counts one that isn't known to be paused", () => {
@@ -88,33 +90,33 @@ describe("the summary of a yard's order", () => {
       { kind: "endedUnconfirmed", at: heardAt },
     ] as const) {
       const feeders = [feeder("Rowan", { order: confirmed, status: standing }), done("Larch")];
-      expect(yardOrderSummary(feeders, page)).toBe("Paused: 1 of 2 confirmed. Not yet: Rowan.");
+      expect(yardOrderSummary(feeders, page)).toBe("Paused: 1 of 2 feeders confirmed. Not confirmed: Rowan.");
     }
     const undone = { by: "restart", since: heardAt, confirmedAt: heardAt, portions: 0 } as const;
     const restarted = feeder("Rowan", { order: confirmed, status: paused, lost: undone });
-    expect(yardOrderSummary([restarted, done("Larch")], page)).toMatch(/Not yet: Rowan/);
+    expect(yardOrderSummary([restarted, done("Larch")], page)).toMatch(/Not confirmed: Rowan/);
     const kept = { ...done("Rowan"), pause: { ...done("Rowan").pause, status: undefined as never } };
-    expect(yardOrderSummary([kept, done("Larch")], page)).toMatch(/Not yet: Rowan/); // kept by an older build
+    expect(yardOrderSummary([kept, done("Larch")], page)).toMatch(/Not confirmed: Rowan/); // kept by an older build
   });
 
   it("names those that the order doesn't concern, or not any more", () => {
     const resumed = feeder("Elm", { order: order({ id: "order-own", kind: "resume", status: "sent" }) });
     expect(yardOrderSummary([done("Rowan"), done("Larch"), resumed, feeder("Hazel", { order: null })], page)).toBe(
-      "Paused: all 2 confirmed. Not part of this: Elm, Hazel.",
+      "Paused: all 2 feeders confirmed. Not included: Elm, Hazel.",
     );
   });
 
   it("says as of when, on a page that is old", () => {
     const old = { ...page, connection: "offline", asOf: now - 40 * 60_000 } as const;
     expect(yardOrderSummary([done("Rowan"), feeder("Larch")], old)).toBe(
-      "As of 13:40: paused: 1 of 2 confirmed. Not yet: Larch.",
+      "At 13:40: paused: 1 of 2 feeders confirmed. Not confirmed: Larch.",
     );
   });
 
   it("is told of a resume as well, and only by what feeds", () => {
     const resume = order({ kind: "resume", status: "confirmed", answeredAt: heardAt });
     const feeders = [feeder("Rowan", { order: resume }), feeder("Larch", { order: resume, status: paused })];
-    expect(yardOrderSummary(feeders, page)).toBe("Feeding again: 1 of 2 confirmed. Not yet: Larch.");
+    expect(yardOrderSummary(feeders, page)).toBe("Feeding again: 1 of 2 feeders confirmed. Not confirmed: Larch.");
   });
 
   it("is no summary of two orders that were given one by one", () => {

