@@ -68,6 +68,17 @@ describe("an alarm that stands without a call", () => {
   });
 });
 
+describe("a feeder whose reports the server is too late to take", () => {
+  it("fails the test that sends them, where they would count as its silence", async () => {
+    const house = await openHouse();
+    const { key } = await house.addFeeder({ sensors });
+    const there = stillThere(house, key);
+    await goBy(house, minutes(5), there);
+    house.beLate(4_000);
+    await expect(goBy(house, minutes(5), there)).rejects.toThrow("got 503");
+  });
+});
+
 describe("an urgent alarm", () => {
   it("rings for the first person, and for the next when nobody has acknowledged it in the yard's time", async () => {
     const house = await openHouse();

@@ -26,7 +26,11 @@ export const heard = { boot: "b-1", readings: {} };
 /** It goes on reporting each minute, so that a jam is all that is wrong. */
 export function stillThere(house: House, key: string) {
   const start = house.clock.now();
-  const meanwhile = () => house.report(key, { ...heard, sentUptimeMs: 36_000_000 + house.clock.now() - start });
+  const meanwhile = async () => {
+    const { status } = await house.report(key, { ...heard, sentUptimeMs: 36_000_000 + house.clock.now() - start });
+    // A refused report makes the feeder silent, which adds notices of its own.
+    if (status !== 200) throw new Error(`expected the report to be taken, got ${status}`);
+  };
   return { step: minutes(1), meanwhile };
 }
 
