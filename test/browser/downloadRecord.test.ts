@@ -1,32 +1,24 @@
-import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
-import { tmpdir } from "node:os";
+import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import type { Browser } from "playwright-core";
-import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
+import { describe, expect, it } from "vitest";
 import { readLine } from "../../server/replay/logLine.ts";
-import { builtServer, runBuiltServer } from "../support/builtServer.ts";
+import { runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import { launchBrowser, openPhone } from "./keeperPhone.ts";
+import type { KeeperPhone } from "./keeperPhone.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** The link by which a keeper takes a feeder's record home: the built server and client, a real browser, a real file. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let browser: Browser;
-beforeAll(async () => {
-  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
-  browser = await launchBrowser(chromiumPath as string);
-}, 60_000);
-afterAll(() => browser?.close());
+let phone: KeeperPhone;
+let scratch: string;
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ phone, scratch } = opened);
+});
 
 describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, () => {
   it("is a file of which every line can be read, with all that was told and done", async () => {
-    const scratch = mkdtempSync(join(tmpdir(), "pieward-record-"));
-    const phone = await openPhone(browser);
-    onTestFinished(async () => {
-      await phone.context.close();
-      rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
-    });
     const [, link] = await runBuiltServer(join(scratch, "data")).says(/\n {2}(http\S+\/claim#[\w-]{43})\n/);
     const { origin, hash } = new URL(link as string);
     const { page } = phone;
