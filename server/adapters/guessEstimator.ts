@@ -18,20 +18,20 @@ export function createGuessEstimator(keptFor: Span = seconds(5)): GuessEstimator
   let last: Promise<unknown> = Promise.resolve();
   let ending: NodeJS.Timeout | undefined;
 
+  const end = () => {
+    void worker?.terminate();
+    worker = null;
+  };
   const ask = async (question: Question) => {
     clearTimeout(ending);
     worker ??= start();
     try {
-      return await answerOf(worker, question);
+      const answer = await answerOf(worker, question);
+      ending = setTimeout(end, keptFor).unref();
+      return answer;
     } catch (error) {
-      void worker.terminate();
-      worker = null;
+      end();
       throw error;
-    } finally {
-      ending = setTimeout(() => {
-        void worker?.terminate();
-        worker = null;
-      }, keptFor).unref();
     }
   };
 

@@ -12,7 +12,13 @@ export function documentationRoutes(app: FastifyInstance, reportsPerMinute: numb
   const schema = { hide: true };
   for (const path of ["/api/docs", "/api/docs/"]) {
     app.get(path, { schema }, (request, reply) =>
-      page.send(request, reply.header("content-security-policy", pagePolicy).type("text/html; charset=utf-8")),
+      page.send(
+        request,
+        reply
+          .header("content-security-policy", pagePolicy)
+          .header("cache-control", "no-cache")
+          .type("text/html; charset=utf-8"),
+      ),
     );
   }
   app.get("/api/docs/page.css", { schema }, (_request, reply) =>
@@ -33,7 +39,7 @@ function madeOnce(make: () => string) {
   return {
     send({ headers }: FastifyRequest, reply: FastifyReply): FastifyReply {
       kept ??= keep();
-      reply.header("cache-control", "no-cache").header("vary", "accept-encoding");
+      reply.header("vary", "accept-encoding");
       const takesBrotli = /\bbr\b(?!\s*;\s*q=0(\.0*)?\s*(,|$))/.test(headers["accept-encoding"] ?? "");
       return takesBrotli ? reply.header("content-encoding", "br").send(kept.brotli) : reply.send(kept.plain);
     },

@@ -1,38 +1,28 @@
-import { existsSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
-import { tmpdir } from "node:os";
+import { readFileSync } from "node:fs";
 import { join } from "node:path";
-import type { Browser } from "playwright-core";
-import { afterAll, beforeAll, describe, expect, it, onTestFinished } from "vitest";
+import { describe, expect, it } from "vitest";
 import { readLine } from "../../server/replay/logLine.ts";
-import { builtServer, runBuiltServer } from "../support/builtServer.ts";
+import { runBuiltServer } from "../support/builtServer.ts";
 import { findChromium } from "../support/chromium.ts";
-import { launchBrowser, openBrowserPhone } from "./browserPhone.ts";
+import type { BrowserPhone } from "./browserPhone.ts";
+import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /** The link by which a keeper takes a feeder's record home: the built server and client, a real browser, a real file. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
-let browser: Browser;
-beforeAll(async () => {
-  expect(existsSync(builtServer), "run `npm run build` first").toBe(true);
-  browser = await launchBrowser(chromiumPath as string);
-}, 60_000);
-afterAll(() => browser?.close());
+let phone: BrowserPhone;
+let scratch: string;
+phoneForEachTest(chromiumPath, (opened) => {
+  ({ phone, scratch } = opened);
+});
 
 describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, () => {
   it("is a file of which every line can be read, with all that was told and done", async () => {
-    const scratch = mkdtempSync(join(tmpdir(), "pieward-record-"));
-    const phone = await openBrowserPhone(browser);
-    onTestFinished(async () => {
-      await phone.context.close();
-      rmSync(scratch, { recursive: true, force: true, maxRetries: 3 });
-    });
-    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(
-      /\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/,
-    );
+    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
     const { origin, hash } = new URL(link as string);
     const { page } = phone;
-    const knock = async (method: "post" | "patch" | "get", path: string, data: unknown, key?: string) => {
+    const send = async (method: "post" | "patch" | "get", path: string, data: unknown, key?: string) => {
       const headers = { "x-pieward": "1", ...(key === undefined ? {} : { authorization: `Bearer ${key}` }) };
       const response = await phone.context.request[method](`${origin}/api/v1${path}`, {
         headers,
@@ -42,23 +32,23 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
       return response.json();
     };
 
-    await knock("post", "/first-sign-in", {
+    await send("post", "/first-sign-in", {
       token: hash.slice(1),
       name: "Asta",
       passphrase: "four black feathers in the snow",
     });
-    const { yards } = await knock("get", "/home", null);
-    const { feeder, key } = await knock("post", "/feeders", { name: "Rowan", yard: yards[0].id });
+    const { yards } = await send("get", "/home", null);
+    const { feeder, key } = await send("post", "/feeders", { name: "Rowan", yard: yards[0].id });
     const press = { seq: 1, uptimeMs: 50_000, kind: "press" };
-    await knock(
+    await send(
       "post",
       "/report",
       { boot: "b-1", sentUptimeMs: 60_000, readings: { paused: false }, events: [press] },
       key,
     );
-    await knock("patch", `/feeders/${feeder.id}`, { portionGrams: 2 });
-    await knock("post", `/feeders/${feeder.id}/refills`, { id: "refill-0001", what: { kind: "added", grams: 400 } });
-    await knock("post", `/feeders/${feeder.id}/orders`, { id: "order-0001", kind: "pause" });
+    await send("patch", `/feeders/${feeder.id}`, { portionGrams: 2 });
+    await send("post", `/feeders/${feeder.id}/refills`, { id: "refill-0001", what: { kind: "added", grams: 400 } });
+    await send("post", `/feeders/${feeder.id}/orders`, { id: "order-0001", kind: "pause" });
 
     await page.goto(`${origin}/feeders/${feeder.id}/settings`);
     const coming = page.waitForEvent("download");

@@ -103,6 +103,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
 async function signOut(origin: string): Promise<void> {
   await page.goto(`${origin}/phones`);
   await page.getByRole("button", { name: "Sign out" }).click();
+  await page.waitForURL(`${origin}/`); // the heading alone may come sooner, and this load would then interrupt whoever looks
   await page.getByRole("heading", { name: "Sign in" }).waitFor();
 }
 

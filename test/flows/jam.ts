@@ -31,7 +31,7 @@ export function repeatJam(server: TestServer, key: string) {
       ...jamReport,
       sentUptimeMs: 36_000_000 + server.clock.now() - start,
     });
-    // A refused report makes the no reports, which adds notices of its own.
+    // A refused report makes the feeder silent, which adds notices of its own.
     if (status !== 200) throw new Error(`expected the report to be taken, got ${status}`);
   };
   return { step: minutes(1), meanwhile };

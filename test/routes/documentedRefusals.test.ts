@@ -91,11 +91,11 @@ const meetings: Readonly<Record<string, (server: TestServer, key: string, feeder
   },
   async overloaded(server, key) {
     await posted(server, `Bearer ${key}`, plain()); // a socket is open by then
-    server.advanceWithoutTimers(3_001);
+    server.setEventLoopDelay(3_001);
     await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
     server.clock.advance(seconds(2));
     const met = await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 4_000 }));
-    server.advanceWithoutTimers(0);
+    server.setEventLoopDelay(0);
     return met;
   },
   async bug(server, key) {

@@ -225,7 +225,7 @@ describe("an overloaded server", () => {
   it("answers 503 with its own words and a time to come back; pages first, reports later, health always", async () => {
     const server = await openTestServer({ logs: true });
     const { key } = await server.addFeeder();
-    server.advanceWithoutTimers(1_001);
+    server.setEventLoopDelay(1_001);
     await server.app.inject({ url: "/api/v1/home", headers: server.keeper }); // one long piece of work is no overload
     server.clock.advance(seconds(2));
     const page = await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
@@ -233,7 +233,7 @@ describe("an overloaded server", () => {
     expect(page.headers["retry-after"]).toBe("10");
     expect(page.json().detail).toBe("More requests come than the server can take; nothing was stored. Try again.");
     expect((await post(server, `Bearer ${key}`)).statusCode).toBe(200);
-    server.advanceWithoutTimers(3_001);
+    server.setEventLoopDelay(3_001);
     expect((await post(server, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
     server.clock.advance(seconds(2));
     expect((await post(server, `Bearer ${key}`, body(3_000))).statusCode).toBe(503);
@@ -243,7 +243,7 @@ describe("an overloaded server", () => {
   it("logs one line a minute, with how much was refused", async () => {
     const server = await openTestServer({ logs: true });
     const lines = () => server.log.filter((line) => line.includes("overloaded"));
-    server.advanceWithoutTimers(1_001);
+    server.setEventLoopDelay(1_001);
     await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
     server.clock.advance(seconds(2));
     for (let turn = 0; turn < 30; turn += 1) await server.app.inject({ url: "/api/v1/home", headers: server.keeper });

@@ -115,7 +115,7 @@ export interface TestServer {
   ): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
   runPeriodicCheck(feeder: string): Promise<FeederView>;
   /** Its event loop seems so many milliseconds late from here on. */
-  advanceWithoutTimers(milliseconds: number): void;
+  setEventLoopDelay(milliseconds: number): void;
   /** The lines of its log, where it is opened with `logs`. */
   readonly log: readonly string[];
   /** Ends it and opens it anew on the same database, with the same clock. This one is over then. */
@@ -188,11 +188,11 @@ export async function openTestServerOn(
     clientFolder: options.clientFolder ?? null,
   });
   const measured = app.memoryUsage;
-  const beLate = (milliseconds: number) => {
+  const setEventLoopDelay = (milliseconds: number) => {
     app.memoryUsage = () => ({ ...measured(), eventLoopDelay: milliseconds });
   };
   // The clock is in the test's hand, and so is this: a busy machine must not make the server refuse what a test sends.
-  beLate(0);
+  setEventLoopDelay(0);
 
   let closed: Promise<void> | null = null;
   const close = () => {
@@ -236,7 +236,7 @@ export async function openTestServerOn(
       });
       return { status: answer.statusCode, body: answer.json() as never, headers: answer.headers };
     },
-    advanceWithoutTimers: beLate,
+    setEventLoopDelay,
     log,
     async runPeriodicCheck(feeder) {
       return (await app.inject({ url: `/api/v1/feeders/${feeder}`, headers: keeper })).json();
