@@ -87,10 +87,7 @@ const modules: readonly Module[] = [
     name: "flows",
     files: /^server\/flows\//,
     mayImport: ["domain", "contract", "ports", "practice yard", "flows' pure part", "replay"], // a damaged state is replayed
-    libraries: [
-      ...["zod", "node:crypto", "@node-rs/argon2", "@simplewebauthn/server"], // names, keys, passphrases and passkeys are computed, not fetched
-      ...["@zxcvbn-ts/core", "@zxcvbn-ts/language-common", "@zxcvbn-ts/language-en"],
-    ],
+    libraries: ["zod", "node:crypto", "@node-rs/argon2", "@simplewebauthn/server"], // names, keys, passphrases and passkeys are computed, not fetched
     reason: "uses the outside only through ports",
   },
   {

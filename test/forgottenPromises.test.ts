@@ -6,7 +6,7 @@ import { projectFolder } from "./support/imports.ts";
 describe("the check for promises and cases", { timeout: 60_000 }, () => {
   const eslint = new ESLint({ cwd: projectFolder });
   const findings = async (code: string) => {
-    const [result] = await eslint.lintText(`export {};\n${code}`, { filePath: "server/flows/patrol.ts" });
+    const [result] = await eslint.lintText(`export {};\n${code}`, { filePath: "server/flows/periodicCheck.ts" });
     return result?.messages.map(({ ruleId, line }) => `${line} ${ruleId}`);
   };
 
