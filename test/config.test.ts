@@ -29,7 +29,7 @@ describe("the configuration", () => {
     expect(readConfig({ SHELL: "sh", TERM: "dumb" })).toEqual(readConfig({}));
   });
 
-  it("takes what it is told", () => {
+  it("reads each variable", () => {
     const config = readConfig({
       PORT: "0",
       HOST: "127.0.0.1",
@@ -65,7 +65,7 @@ describe("the configuration", () => {
     });
   });
 
-  it("keeps the database in the data folder unless told otherwise", () => {
+  it("keeps the database in the data folder unless DATABASE_URL names another file", () => {
     expect(readConfig({ DATA_DIR: "/srv/pies" }).databaseUrl).toBe("file:/srv/pies/pieward.db");
   });
 
@@ -128,7 +128,7 @@ describe("the configuration of mail", () => {
     expect(mail({ SMTP_URL: "smtps://mail.example" })).toMatchObject({ port: 465, tls: "fromStart" });
   });
 
-  it("insists on TLS, but for this machine and where the keeper says so", () => {
+  it("insists on TLS, but for this machine and where the operator allows it", () => {
     for (const host of ["localhost", "127.0.0.1", "127.8.9.1", "[::1]"]) {
       expect(mail({ SMTP_URL: `smtp://${host}:25` })?.tls).toBe("ifOffered");
     }

@@ -55,12 +55,12 @@ const undeclared = (text: string): string[] =>
 /** What lies in a data folder, on the feeder's card or on a keeper's machine, and not in the project. */
 const elsewhere =
   /^(?:\.?\/?data|keys\.json|pieward\.db.*|damage.*|last-backup\.json|server\.env|state\.slots|spool\.damaged.*|log\.ndjson|dist\/.*|node_modules\/.*|\/.*)$/;
-const isPath = (said: string): boolean =>
-  /^(?:[\w.*-]+\/)+[\w.*-]*$/.test(said) || /^[\w*-]+\.(?:tsx?|mjs|json|py|md|service|timer|prisma|html)$/.test(said);
+const isPath = (path: string): boolean =>
+  /^(?:[\w.*-]+\/)+[\w.*-]*$/.test(path) || /^[\w*-]+\.(?:tsx?|mjs|json|py|md|service|timer|prisma|html)$/.test(path);
 
 function missingFiles({ file, text }: Document): string[] {
-  const said = [...text.matchAll(/`([^`\s]+)`/g)].map(([, path = ""]) => path);
-  return said.filter((path) => isPath(path) && !elsewhere.test(path) && !exists(path, dirname(file)));
+  const paths = [...text.matchAll(/`([^`\s]+)`/g)].map(([, path = ""]) => path);
+  return paths.filter((path) => isPath(path) && !elsewhere.test(path) && !exists(path, dirname(file)));
 }
 
 /** From the project's folder or from the document's own; `*` stands for a part of a name. */

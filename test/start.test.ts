@@ -20,7 +20,7 @@ beforeEach(() => {
 afterEach(() => rmSync(scratch, { recursive: true, force: true }));
 
 describe("npm start", { timeout: patience }, () => {
-  it("says where it listens and how to become its keeper, keeps its keys, and ends clean on SIGTERM", async () => {
+  it("says where it listens and how to become its keeper, keeps its keys, and stops cleanly on SIGTERM", async () => {
     const first = start();
     const [, home] = await first.waitForOutput(/Pieward listens at (http:\/\/127\.0\.0\.1:\d+)\n/);
     const [, link] = await first.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
@@ -47,11 +47,11 @@ describe("npm start", { timeout: patience }, () => {
   it("ends promptly although a browser's connection is kept alive", async () => {
     const server = start();
     const [, home] = await server.waitForOutput(/Pieward listens at (http\S+)\n/);
-    await fetch(home as string); // kept alive by the client
-    const asked = performance.now();
+    await fetch(home as string); // the client keeps the connection open
+    const requestedAt = performance.now();
     server.kill("SIGTERM");
     expect((await server.exited).code).toBe(0);
-    expect(performance.now() - asked).toBeLessThan(10_000); // service managers kill after 10 s at the earliest
+    expect(performance.now() - requestedAt).toBeLessThan(10_000); // service managers kill after 10 s at the earliest
   });
 
   it("closes keys that others could read", async () => {
@@ -72,8 +72,8 @@ describe("npm start", { timeout: patience }, () => {
 
 describe("npm start, where it can't", { timeout: patience }, () => {
   it("names every wrong variable at once", async () => {
-    const said = await refusal({ PORT: "http", VAPID_SUBJECT: "keeper", TRUST_PROXY: "maybe" });
-    expect(said).toMatch(
+    const message = await refusal({ PORT: "http", VAPID_SUBJECT: "keeper", TRUST_PROXY: "maybe" });
+    expect(message).toMatch(
       /^The configuration needs attention:\n {2}PORT: .+\n {2}VAPID_SUBJECT: .+\n {2}TRUST_PROXY: .+\n$/,
     );
     expect(existsSync(dataDir), "nothing may be made before the configuration is understood").toBe(false);
@@ -98,8 +98,8 @@ describe("npm start, where it can't", { timeout: patience }, () => {
   });
 
   it("says that it may not write the data folder", async () => {
-    const said = await refusal({ DATA_DIR: unwritable() });
-    expect(said).toMatch(/^Pieward may not write .+ Give it the right to, or choose another DATA_DIR\.\n$/);
+    const message = await refusal({ DATA_DIR: unwritable() });
+    expect(message).toMatch(/^Pieward may not write .+ Give it the right to, or choose another DATA_DIR\.\n$/);
   });
 
   it("says that the database's folder doesn't exist", async () => {
@@ -142,9 +142,9 @@ describe("npm start, where it can't", { timeout: patience }, () => {
   ])("never replaces damaged keys: %s", async (_what, content) => {
     mkdirSync(dataDir);
     writeFileSync(join(dataDir, "keys.json"), content);
-    const said = await refusal();
-    expect(said).toContain(`${join(dataDir, "keys.json")} is damaged`);
-    expect(said).toContain("Restore it from a backup");
+    const message = await refusal();
+    expect(message).toContain(`${join(dataDir, "keys.json")} is damaged`);
+    expect(message).toContain("Restore it from a backup");
     expect(readFileSync(join(dataDir, "keys.json"), "utf8")).toBe(content);
   });
 });
@@ -157,7 +157,7 @@ function unwritable(): string {
   return join(closed, "data");
 }
 
-/** Starts a server that must not start. @returns its last words, which hold a sentence and no stack. */
+/** Starts a server that must not start. @returns what it printed: a sentence and no stack. */
 async function refusal(variables: Record<string, string> = {}): Promise<string> {
   const server = start(variables);
   expect(await server.exited).toEqual({ code: 1, signal: null });
