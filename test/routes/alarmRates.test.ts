@@ -63,7 +63,7 @@ describe("the rates of a yard", () => {
       "12 alarms in 30 days at 1 feeder: 2.8 a week at each. Besides, 1 note for the digest, which calls nobody.",
     );
     expect(view.findings).toContainEqual(
-      expect.stringMatching(/^“Ice on tray and slot likely” at Rowan makes two thirds of all alarms \(8 of 12\): /),
+      expect.stringMatching(/^“Ice likely on tray and slot” at Rowan makes two thirds of all alarms \(8 of 12\): /),
     );
     expect(view.days).toHaveLength(31);
     expect(view.days.reduce((sum, day) => sum + day.soon, 0)).toBe(12);
@@ -89,7 +89,7 @@ describe("the rates of a yard", () => {
 
   it("can be asked in the very moment in which a feeder was added, and of a yard without any", async () => {
     const server = await openTestServer();
-    expect((await askedOf(server)).view.texts).toEqual(["This yard has no feeder yet, so nothing can alarm."]);
+    expect((await askedOf(server)).view.texts).toEqual(["This yard has no feeder yet, so there are no alarms."]);
     await server.addFeeder();
     expect((await askedOf(server)).status).toBe(200);
   });
@@ -113,7 +113,7 @@ describe("the rates of a yard", () => {
     server.clock.advance(days(40));
     const { view } = await askedOf(server);
     expect(view.standing.map(({ name }) => name)).toContain("no reports, Rowan");
-    expect(view.findings).toContainEqual(expect.stringMatching(/^“Feeder silent” at Rowan has stood for 40 days/));
+    expect(view.findings).toContainEqual(expect.stringMatching(/^“No reports” at Rowan has been active for 40 days/));
   });
 
   it("count pushes that rang once a person, however many phones, and neither quiet ones nor what closes", async () => {

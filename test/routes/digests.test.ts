@@ -78,7 +78,7 @@ describe("the digest's door", () => {
     expect(await sendDueDigests(server.ports)).toBe(0);
     const { sections } = (await digestOf(server)).json() as DigestView;
     const lines = (heading: string) => sections.find((each) => each.heading === heading)?.lines;
-    expect(lines("Deposits and portions")).toEqual(["Rowan: 1 deposit, paid, within 2 seconds."]);
+    expect(lines("Deposits and portions")).toEqual(["Rowan: 1 deposit, with a portion within 2 seconds."]);
     expect(lines("Birds")).toEqual([
       "Rowan: 1 visit, 1 deposit, 1 portion. Part of yesterday is missing (no reports or paused).",
     ]);
@@ -170,8 +170,8 @@ describe("the digest", () => {
     await drainOutbox(server.ports, limits);
     expect(letters).toHaveLength(1);
     expect(letters[0]?.text).toContain("TO DO TODAY\n\n- Nothing to do.");
-    expect(letters[0]?.text).toContain("<b>Rowan</b> & co: not yet connected.");
-    expect(letters[0]?.html).toContain("&lt;b&gt;Rowan&lt;/b&gt; &amp; co: not yet connected.");
+    expect(letters[0]?.text).toContain("<b>Rowan</b> & co: no report yet.");
+    expect(letters[0]?.html).toContain("&lt;b&gt;Rowan&lt;/b&gt; &amp; co: no report yet.");
     expect(letters[0]?.text).toContain(`https://pieward.example/yards/${server.yard}/digest`);
     expect(letters[0]?.html).not.toContain("<b>Rowan");
   });
@@ -193,7 +193,7 @@ describe("the digest", () => {
     server.clock.advance(hours(22));
     expect(await sendDueDigests(server.ports)).toBe(1);
     const { summary, sections } = (await digestOf(server)).json() as DigestView;
-    expect(summary).toBe("2 things to do");
+    expect(summary).toBe("2 tasks");
     expect(sections[0]?.lines).toHaveLength(2);
     expect(sections[0]?.links).toEqual([`/feeders/${feeder.id}/refill`, `/feeders/${feeder.id}/settings`]);
     const limits = {

@@ -180,7 +180,7 @@ describe("a feeder", () => {
     const sensors = { button: true, detector: true, chute: true, perch: false, scale: false };
     const { feeder } = await server.addFeeder({ foodKind: "catKibble", grainsPerPortion: 4, sensors });
     expect(feeder.settings).toMatchObject({ food: "dry cat kibble", foodKind: "catKibble", portionGrams: 1.2 });
-    expect(feeder.hopper.portionText).toBe("A portion counts as 1.2 g, reckoned from 4 pieces.");
+    expect(feeder.hopper.portionText).toBe("A portion is counted as 1.2 g (4 pieces).");
     expect(feeder.blindSpots).toContain("Without a scale, a blind chute sensor looks like a jam.");
 
     const url = `/api/v1/feeders/${feeder.id}`;

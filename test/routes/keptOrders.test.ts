@@ -47,7 +47,7 @@ describe("a confirmed pause", () => {
     expect(view.alarms[0]?.reason).toContain("12 portions");
     expect(orderStatus(view)).toBe("contradicted");
     expect(standing(view)).toBe("feeding");
-    expect(view.summary).toMatch(/^Gives food though paused/);
+    expect(view.summary).toMatch(/^Feeding while paused/);
     expect(server.timersRun()).toBe(1);
     // Its own answer in this start confirms anew, though it has said "done" to this very order before.
     server.clock.advance(minutes(1));
@@ -278,7 +278,7 @@ describe("a resume", () => {
     }
     const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["staysPaused soon"]);
-    expect(view.alarms[0]?.reason).toMatch(/by hand/);
+    expect(view.alarms[0]?.reason).toMatch(/paused it at the feeder/);
   });
 });
 

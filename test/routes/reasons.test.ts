@@ -54,9 +54,9 @@ describe("the reason of an alarm in force", () => {
     await pass(8, inFrost);
     await pass(20, { batteryCelsius: -5 });
     expect((await charging())?.reason).toBe(
-      "Current flowed into the lithium battery while the battery was at −5 °C, 20 minutes ago. Nothing has been reported of the current since.",
+      "Current flowed into the lithium battery while the battery was at −5 °C, 20 minutes ago. The current has not been reported since.",
     );
     server.clock.advance(minutes(90));
-    expect((await charging())?.reason).toMatch(/^When last heard, today 10:28: Current flowed/);
+    expect((await charging())?.reason).toMatch(/^At the last report, today 10:28: Current flowed/);
   });
 });

@@ -50,7 +50,7 @@ describe("the walk itself", () => {
     expect(leaking).toMatch(/by nobody .*: answered 200, not 401/);
     expect(leaking).toMatch(/by a keeper of another yard .*: the answer holds the orchard/);
     const storing = await found({ "POST /api/v1/planted/:feeder": ofKeepers });
-    expect(storing).toMatch(/by a keeper of another yard .*: was refused, and Claim changed/);
+    expect(storing).toMatch(/by a keeper of another yard .*: was refused, and FirstSignIn changed/);
     const telling = await found({ "GET /api/v1/planted/exists/:feeder": ofKeepers });
     expect(telling).toMatch(/by a keeper of another yard .*: tells by .* that it exists/);
   }, 60_000);

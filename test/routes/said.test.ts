@@ -28,9 +28,7 @@ describe("a feeder of which only the name was said", () => {
       perch: false,
       scale: false,
     });
-    expect(feeder.hopper.portionText).toBe(
-      "Nobody has said what a portion weighs. It is taken to be 1.5 g, as is usual.",
-    );
+    expect(feeder.hopper.portionText).toBe("Portion weight not entered. 1.5 g is assumed.");
     expect(JSON.stringify(feeder)).not.toMatch(/you said|peanut/);
     // And it works: what it reports is taken, and a sensor that speaks is there.
     const event = { seq: 1, uptimeMs: 1_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
@@ -82,11 +80,11 @@ describe("a feeder of which only the name was said", () => {
     const lived = await fedDays(server, key, 5);
     const shown = await server.runPeriodicCheck(feeder.id);
     expect(shown.hopper.text).toMatch(
-      /^(enough until|may be empty by|empty by) .* (assuming that a portion weighs 1.5 g and a full hopper holds the usual 1 kg)$/,
+      /^(enough until|may be empty by|empty by) .* \(assuming that a portion weighs 1.5 g and a full hopper holds 1 kg\)$/,
     );
     expect(shown.hopper.text).not.toMatch(/sure/);
     expect(shown.questions.map(({ text: words }) => words)).toEqual([
-      "Say what a portion weighs and how much a full hopper holds: how long the food lasts rests on usual weights that nobody has confirmed.",
+      "Enter the weight of a portion and the hopper's capacity. Until then the forecast uses typical values.",
     ]);
     const patch = { portionGrams: 1.5, hopperCapacityGrams: 1_000 };
     const url = `/api/v1/feeders/${feeder.id}`;
@@ -104,7 +102,7 @@ describe("a feeder of which only the name was said", () => {
     await server.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
     const [ask, ...others] = (await server.runPeriodicCheck(feeder.id)).questions;
     expect(ask).toEqual({
-      text: "Say how much is in it: weigh it, or tell of a refill.",
+      text: "Enter how much food is in the hopper, or enter a refill.",
       link: `/feeders/${feeder.id}/refill`,
     });
     expect(others).toEqual([]);

@@ -348,7 +348,7 @@ describe("the silence of a feeder that has not yet reported regularly", () => {
     const view = await server.runPeriodicCheck(feeder.id);
     expect(view.alarms).toMatchObject([{ fault: "reportsIrregular", priority: "note", title: "irregular reports" }]);
     expect(view.alarms[0]?.reason).toContain("every minute");
-    expect(view.summary).toMatch(/^Not heard from since/);
+    expect(view.summary).toMatch(/^No reports since/);
     expect(server.timersRun()).toBe(0);
     await replaysToTheSame(server, feeder.id);
 
