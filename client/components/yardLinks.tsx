@@ -4,19 +4,18 @@ import type { YardView } from "../../server/contract/api.ts";
 
 /** The pages of a yard as a whole, one line each. */
 export function YardLinks({ yard }: { readonly yard: YardView }) {
-  const to = (page: string) => `/yards/${yard.id}/${page}`;
   const links = [
     {
-      href: to("digest"),
+      href: `/yards/${yard.id}/digest`,
       label: text.digestLabel,
       detail: yard.digestWanted ? text.digestTimeText(yard.digestTime) : text.digestOffText,
     },
     {
-      href: to("people"),
+      href: `/yards/${yard.id}/recipients`,
       label: recipientsLabel,
       detail: yard.peopleCount === 1 ? text.onlyYouText : text.peopleText(yard.peopleCount),
     },
-    { href: to("rates"), label: text.alarmHistoryLabel, detail: text.alarmHistoryText },
+    { href: `/yards/${yard.id}/alarm-history`, label: text.alarmHistoryLabel, detail: text.alarmHistoryText },
   ];
   return (
     <ul class="page-links">

@@ -23,3 +23,9 @@ const assumedText: Readonly<Record<AssumedFoodSetting, string>> = {
   portionMass: "the weight of a portion",
   hopperCapacity: "the hopper's capacity",
 };
+
+/** The page on which a keeper answers it. */
+export function questionPage(feeder: string, { answerAt }: OpenQuestion): string {
+  const id = encodeURIComponent(feeder);
+  return answerAt === "refill" ? `/feeders/${id}/refill` : `/feeders/${id}/settings`;
+}

@@ -25,7 +25,7 @@ import { foodOutlook } from "../domain/foodOutlook.ts";
 import { hopperLevel, learntPortion } from "../domain/hopper/level.ts";
 import { after, days, type Instant, isoOf } from "../domain/instant.ts";
 import { momentText } from "../domain/localTime.ts";
-import { openQuestions } from "../domain/openQuestions.ts";
+import { openQuestions, questionPage } from "../domain/openQuestions.ts";
 import type { Order, OrdersState } from "../domain/orders/order.ts";
 import { type DisplayedStatus, displayedStatus, type PauseStatus, pauseStatus } from "../domain/orders/pauseStatus.ts";
 import { portionText } from "../domain/portionText.ts";
@@ -101,10 +101,7 @@ export function feederView(row: FeederRow, now: Instant): FeederView {
     pause: pauseView(state.orders, now),
     cleanedAt: maybeIso(state.cleanedAt ?? null),
     blindSpots: blindSpots(state.settings, state.latestReadings?.readings ?? null),
-    questions: openQuestions(state).map(({ text, answerAt }) => ({
-      text,
-      link: `/feeders/${encodeURIComponent(row.id)}/${answerAt === "refill" ? "refill" : "settings"}`,
-    })),
+    questions: openQuestions(state).map((question) => ({ text: question.text, link: questionPage(row.id, question) })),
     summary: `${feederSummary(state, now)}${rebuiltText(row, now)}`,
     summaryValidUntil: maybeIso(allClearUntil(state, now)),
   };

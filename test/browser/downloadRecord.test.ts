@@ -19,7 +19,9 @@ phoneForEachTest(chromiumPath, (opened) => {
 
 describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, () => {
   it("is a file of which every line can be read, with all that was told and done", async () => {
-    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
+    const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(
+      /\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/,
+    );
     const { origin, hash } = new URL(link as string);
     const { page } = phone;
     const send = async (method: "post" | "patch" | "get", path: string, data: unknown, key?: string) => {

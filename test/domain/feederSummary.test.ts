@@ -149,7 +149,7 @@ describe("a feeder's words", () => {
 
   it("note what is no alarm, and never call such a feeder well", () => {
     const note = { ...whole(filled(connected())), alarms: raised("countsBackwards", earlierToday) };
-    expect(feederSummary(note, now)).toBe("Notes: count ran backwards. Not enough data for a forecast.");
+    expect(feederSummary(note, now)).toBe("Notes: counter went backwards. Not enough data for a forecast.");
     const both = { ...note, alarms: { ...note.alarms, ...raised("supplyWeak", earlierToday) } };
     expect(feederSummary(both, now)).toBe("Supply voltage low since 14:20.");
   });

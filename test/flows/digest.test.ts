@@ -285,7 +285,7 @@ describe("the digest flow", () => {
       await sendDueDigests(ports);
       return digests.get("alder 2026-11-25")?.sections.find(({ heading }) => heading === "Birds")?.lines[0];
     };
-    const partly = /It was silent or paused for part of yesterday/;
+    const partly = /Part of yesterday is missing \(no reports or paused\)/;
     expect(await birds([], [])).toMatch(/as usual/);
     expect(await birds([silence("2026-11-24T08:00:00Z", true), silence("2026-11-24T10:00:00Z", false)], [])).toMatch(
       partly,

@@ -25,7 +25,7 @@ describe("time in a replay", () => {
     const { told } = await replay(log);
     const [raised, returned] = alarms(told, "feederSilent");
     expect(raised).toMatchObject({ feeder: "rowan", phase: "unacknowledged", priority: "urgent" });
-    expect(raised?.reason).toContain("heard");
+    expect(raised?.reason).toContain("No report for 10 minutes");
     const saidAt = Date.parse(String(raised?.at));
     expect(saidAt % 20_000).toBe(0);
     expect(saidAt).toBeGreaterThan(at(120));

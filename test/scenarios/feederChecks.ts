@@ -180,9 +180,7 @@ export function checkAllClear(
 const stands: ReadonlySet<string> = new Set(["unacknowledged", "acknowledged"]);
 
 function checkSilence(view: FeederView, known: FeederKnowledge, terms: FeederTerms, now: number): Violation[] {
-  const silent = view.alarms.find(
-    ({ title, state }) => /\bsilent\b/i.test(title) && /feeder/i.test(title) && stands.has(state),
-  );
+  const silent = view.alarms.find(({ title, state }) => /^no reports/i.test(title) && stands.has(state));
   if (silent === undefined) return [];
   const found: Violation[] = [];
   if (terms.byHand && silent.priority === "urgent") {

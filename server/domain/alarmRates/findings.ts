@@ -129,7 +129,7 @@ function staleFindings({ stale, feeders, to }: AlarmRates): RatesFinding[] {
       inDays(durationText) < 2
         ? `${Math.round(inHours(durationText))} hours`
         : `${Math.floor(inDays(durationText))} days`;
-    const text = `${alarmName(alarm, feeders)} has been active for ${span}. ` + "Repair it, or take it out of service.";
+    const text = `${alarmName(alarm, feeders)} has been active for ${span}. Repair it, or take it out of service.`;
     return { kind: "stale", text };
   });
 }

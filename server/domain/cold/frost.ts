@@ -163,7 +163,7 @@ function updateAssumedFrost(frost: Frost, lid: AssumedLid, vapour: number | null
   return coldSpell === null && isFreezing ? updateAssumedGrowth(frost, lid, surface, vapour, at) : frost;
 }
 
-const hadIce = (coldSpell: Frost["coldSpell"]): boolean => coldSpell !== null && coldSpell.hadIce;
+const hadIce = (coldSpell: Frost["coldSpell"]): boolean => coldSpell?.hadIce ?? false;
 
 function updateAssumedGrowth(
   frost: Frost,

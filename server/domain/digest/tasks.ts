@@ -3,7 +3,7 @@ import type { FeederState } from "../feeder.ts";
 import { foodOutlook } from "../foodOutlook.ts";
 import { days, type Instant } from "../instant.ts";
 import { localDateOf, localTimeOf, momentText } from "../localTime.ts";
-import { openQuestions } from "../openQuestions.ts";
+import { openQuestions, questionPage } from "../openQuestions.ts";
 import { type DigestFeeder, isInGarden, nameOf, standingFaults } from "./digestFeeder.ts";
 import { needsRefill } from "./foodLeft.ts";
 import { listNames } from "./limitLines.ts";
@@ -96,9 +96,9 @@ function refillTask(feeder: DigestFeeder, now: Instant): readonly DigestTask[] {
 
 /** What only a keeper can enter and the forecast needs. */
 const questionTasks = (feeder: DigestFeeder): readonly DigestTask[] =>
-  openQuestions(feeder.state).map(({ text, answerAt }) => ({
-    text: `${nameOf(feeder)}: ${text.charAt(0).toLowerCase()}${text.slice(1)}`,
-    link: `${pageOf(feeder)}/${answerAt === "refill" ? "refill" : "settings"}`,
+  openQuestions(feeder.state).map((question) => ({
+    text: `${nameOf(feeder)}: ${question.text.charAt(0).toLowerCase()}${question.text.slice(1)}`,
+    link: questionPage(feeder.id, question),
     rank: faultKinds.length + 1,
   }));
 

@@ -23,7 +23,7 @@ describe("what to change", () => {
 
   it("names the very alarm that makes most of the load, and what to do about it", () => {
     expect(wordsOf("load", ...many(8, "rowan", "iceLock"), ...many(4, "larch", "foodLow"))).toBe(
-      "“Ice on tray and slot likely” at Rowan makes two thirds of all alarms (8 of 12): " +
+      "“Ice likely on tray and slot” at Rowan makes two thirds of all alarms (8 of 12): " +
         "it is the water in them that freezes. Let the tray drain, and give tray and slot a roof.",
     );
   });
@@ -63,7 +63,7 @@ describe("what to change", () => {
     );
     const first = ordinaryAlarm("rowan", "feederSilent", after(at(days(12)), seconds(-5)));
     expect(wordsOf("flood", first, ...crowd)).toMatch(
-      /^A flood of 13 alarms began Tuesday 13 January 00:03 and lasted 9 minutes\. It began with “Feeder silent” at Rowan\. Check what/,
+      /^A flood of 13 alarms began Tuesday 13 January 00:03 and lasted 9 minutes\. It began with “No reports” at Rowan\. Check what/,
     );
   });
 
@@ -83,7 +83,7 @@ describe("what to change", () => {
     const standing = alarmChanges("larch", "scaleSilent", ["normal", "unacknowledged", at(days(28.5))]);
     const gone = { ...history(standing), feeders: history().feeders.slice(0, 1) };
     const [finding] = ratesFindings(alarmRates(gone));
-    expect(finding?.text).toMatch(/^“Scale silent” has been active for 36 hours\./);
+    expect(finding?.text).toMatch(/^“Scale not working” has been active for 36 hours\./);
   });
 
   it("names what chatters", () => {
@@ -92,7 +92,7 @@ describe("what to change", () => {
       ["unacknowledged", "normal", after(at(days(3)), seconds(second + 5)), false] as const,
     ]);
     expect(wordsOf("chatter", alarmChanges("rowan", "sensorChattering", ...flicker))).toBe(
-      "“Sensor chattering” at Rowan came and went 4 times within 1 minute, first Sunday 4 January 00:00. " +
+      "“Sensor counts too much” at Rowan came and went 4 times within 1 minute, first Sunday 4 January 00:00. " +
         "Take it out of service until it is repaired. Then: dry the contact and seal it: damp comes back with each thaw.",
     );
   });
@@ -100,7 +100,7 @@ describe("what to change", () => {
   it("names what has stood for days", () => {
     const standing = alarmChanges("larch", "scaleSilent", ["normal", "unacknowledged", at(days(20.5))]);
     expect(wordsOf("stale", standing)).toBe(
-      "“Scale silent” at Larch has been active for 9 days. " + "Repair it, or take it out of service.",
+      "“Scale not working” at Larch has been active for 9 days. " + "Repair it, or take it out of service.",
     );
   });
 
@@ -115,7 +115,7 @@ describe("what to change", () => {
   it("asks for somebody who answers, where urgent alarms pass unseen", () => {
     const unseen = [1, 4].map((day) => briefAlarm("rowan", "foodOut", at(days(day)), hours(5)));
     expect(wordsOf("unacknowledged", ...unseen)).toMatch(
-      /^2 of 2 urgent alarms were not acknowledged\. The last was “Food out” at Rowan\./,
+      /^2 of 2 urgent alarms were not acknowledged\. The last was “Hopper empty” at Rowan\./,
     );
     const seen = Array.from({ length: 5 }, (_, index) => ordinaryAlarm("larch", "foodOut", at(days(8 + 2 * index))));
     expect(kinds(...unseen, ...seen)).not.toContain("unacknowledged");

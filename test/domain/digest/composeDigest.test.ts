@@ -36,7 +36,7 @@ describe("the digest's text", () => {
     const state = feederWithPortions("Rowan");
     const digest = told(digestFeederFixture(state, { recentReadings: airBetween(4, 9) }));
     const runOut = runOutText(forecastEmpty(state.hopper, state.settings, now), yard.zone, now);
-    expect(runOut).toMatch(/^enough until /);
+    expect(runOut).toMatch(/^very likely enough until /);
     expect(digest.title).toBe("Alder Croft, today: nothing to do");
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
@@ -164,12 +164,10 @@ describe("the digest's text", () => {
       { heading: "Also", lines: ["Rowan: no report yet."] },
     ]);
     expect(section(told(digestFeederFixture(reportingState(fresh))), "Food")[0]).toMatch(
-      /^Rowan: how much is in it isn't known/,
+      /^Rowan: food level not known: enter a refill/,
     );
     const paused = { ...reportingState(fresh), orders: { ...fresh.orders, lastStatement: { paused: true, at: now } } };
-    expect(section(told(digestFeederFixture(paused)), "Food")[0]).toMatch(
-      /^Rowan: paused; how much is in it isn.t known/,
-    );
+    expect(section(told(digestFeederFixture(paused)), "Food")[0]).toMatch(/^Rowan: paused; food level not known/);
   });
 
   it("lists the first to be empty first", () => {
