@@ -1,6 +1,14 @@
 import type { AlarmView, FeederView, OrderView } from "../../server/contract/api.ts";
 import { type FeederKnowledge, minute } from "./knowledge.ts";
-import { claimsConfirmed, claimsFeeding, claimsKeeperSaid, claimsPaused, claimsWell, textFlaws } from "./texts.ts";
+import {
+  claimsConfirmed,
+  claimsFeeding,
+  claimsKeeperSaid,
+  claimsPaused,
+  claimsWell,
+  confirmedClaimAt,
+  textFlaws,
+} from "./texts.ts";
 
 /** One place where a screen claims more than was known, or a rule of the protocol was broken. */
 export interface Violation {
@@ -248,15 +256,19 @@ export function checkFeederScreen(
   const order: OrderView | null = view.pause.order;
   const wantsPause = order?.kind === "pause" && !(order.until !== null && Date.parse(order.until) <= now);
   if (wantsPause && claimsConfirmed(text) && claimsFeeding(text)) {
-    found.push(violation("confirmed", about, excerpt(text, /confirmed/i), "confirmed stands beside feeding as usual"));
+    found.push(
+      violation("confirmed", about, excerpt(text, confirmedClaimAt(text)), "confirmed stands beside feeding as usual"),
+    );
   }
   if (wantsPause && claimsConfirmed(text) && known.feeding(now) !== "paused") {
-    found.push(violation("confirmed", about, excerpt(text, /confirmed/i), `newest known: ${known.feeding(now)}`));
+    found.push(
+      violation("confirmed", about, excerpt(text, confirmedClaimAt(text)), `newest known: ${known.feeding(now)}`),
+    );
   }
   return found;
 }
 
-const excerpt = (text: string, pattern: RegExp): string => {
-  const at = Math.max(0, text.search(pattern) - 150);
+const excerpt = (text: string, index: number | null): string => {
+  const at = Math.max(0, (index ?? 0) - 150);
   return text.slice(at, at + 300);
 };

@@ -16,6 +16,7 @@ import { ScenarioPhones } from "./phones.ts";
 import { ScenarioReporting } from "./reporting.ts";
 import { ScenarioRun } from "./run.ts";
 import type { ScenarioServer } from "./server.ts";
+import { claimsWell } from "./texts.ts";
 
 /**
  * A week in which people, feeders and networks fail in every way, against the whole server.
@@ -192,7 +193,7 @@ class Scenario {
     const views = new Map(this.run.home.yards.flatMap((yard) => yard.feeders).map((view) => [view.id, view]));
     for (const { feeder, known, terms } of this.run.watched) {
       const view = views.get(feeder.id) as FeederView;
-      if (/\bwell:/i.test(view.summary)) this.run.count("wellSeen");
+      if (claimsWell(view.summary)) this.run.count("wellSeen");
       if (view.pause.order?.status === "confirmed") this.run.count("confirmedSeen");
       if (view.pause.order?.status === "overdue") this.run.count("overdueSeen");
       known.observe(this.run.now);

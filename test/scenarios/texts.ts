@@ -25,8 +25,9 @@ export const claimsWell = (text: string): boolean => /\b(well|OK):/i.test(text) 
 
 const negated =
   /\b(no|none|nobody|cannot|not|n't|no longer|never|isn't|wasn't|un|until|once|though|although|while|asked to be|before)\b[^.:;,\n]{0,30}$/i;
-const claims = (text: string, what: RegExp): boolean =>
-  [...text.matchAll(what)].some(({ index }) => !negated.test(text.slice(0, index)));
+const claimAt = (text: string, what: RegExp): number | null =>
+  [...text.matchAll(what)].find(({ index }) => !negated.test(text.slice(0, index)))?.index ?? null;
+const claims = (text: string, what: RegExp): boolean => claimAt(text, what) !== null;
 
 /** Says that the feeder stands still, as a fact. */
 export const claimsPaused = (text: string): boolean =>
@@ -38,8 +39,11 @@ export const claimsPaused = (text: string): boolean =>
  * Says that an order was confirmed and that this still holds; "confirmed: not yet" says that it wasn't, and "confirmed the pause
  * at 07:58, but it was feeding again" that it no longer holds.
  */
-export const claimsConfirmed = (text: string): boolean =>
-  claims(text, /\bconfirmed\b(?!: not yet| the pause( at [^.]{1,30}?)?,? but )/gi);
+export const claimsConfirmed = (text: string): boolean => confirmedClaimAt(text) !== null;
+
+/** Where the first such claim stands. */
+export const confirmedClaimAt = (text: string): number | null =>
+  claimAt(text, /\bconfirmed\b(?!: not yet| the pause( at [^.]{1,30}?)?,? but )/gi);
 
 /** Says that food is given as always. */
 export const claimsFeeding = (text: string): boolean => claims(text, /\bfeed(s|ing) as usual\b/gi);

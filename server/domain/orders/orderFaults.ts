@@ -18,7 +18,7 @@ export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: 
 }
 
 function revertedPauseFault(reverted: RevertedPause, evidence: readonly Evidence[]): readonly Fault[] {
-  const confirmed = { label: "confirmed the pause", value: "done", at: reverted.confirmedAt };
+  const confirmed = { label: "confirmation, no longer valid", value: "done", at: reverted.confirmedAt };
   if (reverted.lastPortion !== null) {
     const { portionCount, lastPortion, inOneStart } = reverted;
     const count = portionCount === 1 ? "a portion" : `${portionCount} portions`;
