@@ -165,7 +165,7 @@ function createWriteQueue(condition: StoreCondition) {
   return {
     run<T>(work: () => Promise<T>): Promise<T> {
       const next = last.then(() => {
-        // A restored backup would lack it, so it must not be answered as stored.
+        // A restored backup would lack the write, so it must not be answered as stored.
         if (condition.damage()?.kind === "damaged") throw new StoreDamaged("the database is damaged");
         return work();
       });
