@@ -94,7 +94,9 @@ describe("the log", () => {
       .filter(
         ([method, path]) =>
           method !== "GET" &&
-          /session|first-sign-in|phones.forget|join|^POST .*v1.reset|invite|people|key|passphrase|confirm|remove|account/.test(path),
+          /session|first-sign-in|phones.forget|join|^POST .*v1.reset|invite|people|key|passphrase|confirm|remove|account/.test(
+            path,
+          ),
       )
       .map(([method, path]) => `${method} ${path.replace(/\{(\w+)\}/g, ":$1")}`);
     expect(named.length).toBeGreaterThan(5);
@@ -106,9 +108,7 @@ describe("the log", () => {
 
   it("names events of existing routes only", async () => {
     const server = await openTestServer();
-    const existing = (await routesOf(server)).map(
-      ([method, path]) => `${method} ${path.replace(/\{(\w+)\}/g, ":$1")}`,
-    );
+    const existing = (await routesOf(server)).map(([method, path]) => `${method} ${path.replace(/\{(\w+)\}/g, ":$1")}`);
     expect(Object.keys(accessEvents).filter((route) => !existing.includes(route))).toEqual([]);
   });
 
