@@ -2,7 +2,7 @@ import { chmodSync, existsSync, mkdirSync, readdirSync, statSync } from "node:fs
 import { basename, dirname, join } from "node:path";
 import Database from "better-sqlite3";
 
-/** Why the server can't start, in a sentence that says what to do. Nothing was changed. */
+/** Why the server can't start, with what to do about it, in one sentence. Nothing was changed. */
 export class StartProblem extends Error {
   override readonly name = "StartProblem";
 }

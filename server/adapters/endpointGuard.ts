@@ -53,8 +53,25 @@ export function endpointGuard({
     return addresses;
   };
 
-  const lookup: LookupFunction = (name, options, done) => {
-    publicAddresses(name).then(
+  const check: EndpointGuard["check"] = async (endpoint) => {
+    try {
+      const { hostname } = read(endpoint);
+      if (isIP(hostname.replace(/^\[|\]$/g, "")) === 0) await publicAddresses(hostname);
+      return { kind: "allowed" };
+    } catch (error) {
+      if (error instanceof EndpointRefused) return { kind: "refused", reason: error.message };
+      return { kind: "refused", reason: `its name could not be looked up: ${errorText(error)}` };
+    }
+  };
+
+  return { read, lookup: lookupIn(publicAddresses), check };
+}
+
+/** A socket's lookup, among the addresses that `addressesOf` allows. */
+const lookupIn =
+  (addressesOf: (name: string) => Promise<readonly LookupAddress[]>): LookupFunction =>
+  (name, options, done) => {
+    addressesOf(name).then(
       (addresses) => {
         const family = familyOf(options.family);
         const wanted = addresses.filter((one) => family === 0 || one.family === family);
@@ -67,20 +84,6 @@ export function endpointGuard({
       (error: NodeJS.ErrnoException) => done(error, ""),
     );
   };
-
-  const check: EndpointGuard["check"] = async (endpoint) => {
-    try {
-      const { hostname } = read(endpoint);
-      if (isIP(hostname.replace(/^\[|\]$/g, "")) === 0) await publicAddresses(hostname);
-      return { kind: "allowed" };
-    } catch (error) {
-      if (error instanceof EndpointRefused) return { kind: "refused", reason: error.message };
-      return { kind: "refused", reason: `its name could not be looked up: ${errorText(error)}` };
-    }
-  };
-
-  return { read, lookup, check };
-}
 
 function readUrl(endpoint: string): URL {
   if (!URL.canParse(endpoint)) throw new EndpointRefused("it is not a web address");

@@ -10,10 +10,10 @@ interface Question {
 
 /**
  * The lists of common words take half a second to read and 60 MB, which a small board needs for other things, and a passphrase is
- * set once a year. So they live in a thread that ends when nobody has asked for a while, and gives its memory back.
- * @param keptFor how long the thread waits for another question
+ * set once a year. So a thread holds them, which ends after a while without a question and frees its memory.
+ * @param idleMax how long the thread waits for another question
  */
-export function createGuessEstimator(keptFor: Span = seconds(5)): GuessEstimator {
+export function createGuessEstimator(idleMax: Span = seconds(5)): GuessEstimator {
   let worker: Worker | null = null;
   let last: Promise<unknown> = Promise.resolve();
   let ending: NodeJS.Timeout | undefined;
@@ -27,7 +27,7 @@ export function createGuessEstimator(keptFor: Span = seconds(5)): GuessEstimator
     worker ??= start();
     try {
       const answer = await answerOf(worker, question);
-      ending = setTimeout(end, keptFor).unref();
+      ending = setTimeout(end, idleMax).unref();
       return answer;
     } catch (error) {
       end();
@@ -38,7 +38,7 @@ export function createGuessEstimator(keptFor: Span = seconds(5)): GuessEstimator
   return {
     estimate(passphrase, expected) {
       const answer = last.then(() => ask({ passphrase, expected }));
-      last = answer.catch(() => undefined); // whoever asked is told of it
+      last = answer.catch(() => undefined); // the caller gets the error
       return answer;
     },
   };
@@ -52,7 +52,7 @@ function start(): Worker {
     require.resolve("@zxcvbn-ts/language-en"),
   ];
   const worker = new Worker(program, { eval: true, workerData: { libraries } });
-  worker.unref(); // whoever waits for an answer keeps the process up, not this
+  worker.unref(); // only an open question keeps the process running
   return worker;
 }
 
@@ -73,7 +73,7 @@ function answerOf(worker: Worker, question: Question): Promise<GuessEstimate> {
 const program = `
   const { parentPort, workerData } = require("node:worker_threads");
   const [core, common, english] = workerData.libraries.map((path) => require(path));
-  // Each warning by its name: the text is not the library's business.
+  // Each warning by its name: the client has its text.
   const warnings = Object.fromEntries(Object.keys(english.translations.warnings).map((name) => [name, name]));
   const estimator = new core.ZxcvbnFactory({
     dictionary: { ...common.dictionary, ...english.dictionary },

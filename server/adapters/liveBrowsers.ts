@@ -34,19 +34,18 @@ function send(socket: WebSocket, message: LiveMessage): void {
   else if (socket.readyState === socket.OPEN) socket.send(JSON.stringify(message));
 }
 
+type OpenSockets = Map<WebSocket, BrowserSession & { answered: boolean }>;
+
 export function createLiveBrowsers(): LiveBrowsers {
-  const sockets = new Map<WebSocket, BrowserSession & { answered: boolean }>();
+  const sockets: OpenSockets = new Map();
+  return { ...admission(sockets), ...announcements(sockets), ...endings(sockets) };
+}
+
+function admission(sockets: OpenSockets): Pick<LiveBrowsers, "refusal" | "attach" | "openSessions"> {
   const refusal = (session: string) => {
     let open = 0;
     for (const browser of sockets.values()) if (browser.session === session) open += 1;
     return open < socketsPerSessionMax ? null : tooMany;
-  };
-  const close = (code: number, reason: string, isMeant: (browser: BrowserSession) => boolean) => {
-    for (const [socket, browser] of sockets) {
-      if (!isMeant(browser)) continue;
-      sockets.delete(socket); // nothing is sent to it any more, even while the other side delays its own close frame
-      socket.close(code, reason);
-    }
   };
   return {
     refusal,
@@ -63,16 +62,34 @@ export function createLiveBrowsers(): LiveBrowsers {
         if (String(data) === ping) send(socket, { kind: "pong" });
       });
     },
+    openSessions: () => new Set([...sockets.values()].map(({ session }) => session)),
+  };
+}
+
+function announcements(sockets: OpenSockets): Pick<LiveBrowsers, "announcePhones" | "announceChange"> {
+  return {
     announcePhones(person) {
       for (const [socket, browser] of sockets) if (browser.person === person) send(socket, { kind: "phones" });
-    },
-    reconnect(person) {
-      close(1012, "your yards changed: connect again", (browser) => browser.person === person);
     },
     announceChange(yard, feeder, revision) {
       for (const [socket, { yards }] of sockets) {
         if (yards.has(yard)) send(socket, { kind: "changed", feeder, revision });
       }
+    },
+  };
+}
+
+function endings(sockets: OpenSockets): Pick<LiveBrowsers, "reconnect" | "closeSocketsOf" | "pingAll" | "closeAll"> {
+  const close = (code: number, reason: string, isMeant: (browser: BrowserSession) => boolean) => {
+    for (const [socket, browser] of sockets) {
+      if (!isMeant(browser)) continue;
+      sockets.delete(socket); // nothing is sent to it any more, even while the other side delays its own close frame
+      socket.close(code, reason);
+    }
+  };
+  return {
+    reconnect(person) {
+      close(1012, "your yards changed: connect again", (browser) => browser.person === person);
     },
     closeSocketsOf(whose) {
       // 1008 of RFC 6455, 7.4.1: a policy forbids the connection.
@@ -80,7 +97,6 @@ export function createLiveBrowsers(): LiveBrowsers {
         "session" in whose ? browser.session === whose.session : browser.person === whose.person,
       );
     },
-    openSessions: () => new Set([...sockets.values()].map(({ session }) => session)),
     pingAll() {
       for (const [socket, browser] of sockets) {
         if (!browser.answered || socket.bufferedAmount > unsentBytesMax) {

@@ -19,10 +19,7 @@ export function createPracticeRunner(clock: Clock, ownUrl: () => string, log: Pr
       seed: weatherSeed,
       now: () => clock.now(),
       fetch: globalThis.fetch,
-      timers: {
-        setTimeout: (work, after) => setTimeout(work, after).unref(),
-        clearTimeout: (timer) => clearTimeout(timer as NodeJS.Timeout),
-      },
+      timers: backgroundTimers,
       log,
       reportedUntil,
       ...(hopper === null ? {} : { hopperGrams: hopper }),
@@ -50,6 +47,12 @@ export function createPracticeRunner(clock: Clock, ownUrl: () => string, log: Pr
     state: () => ({ running: running.size > 0, fault }),
   };
 }
+
+/** They don't keep the process running. */
+const backgroundTimers: Parameters<typeof startPractice>[0]["timers"] = {
+  setTimeout: (work, after) => setTimeout(work, after).unref(),
+  clearTimeout: (timer) => clearTimeout(timer as NodeJS.Timeout),
+};
 
 /** One for all: the practice feeders are in one yard and have the same weather. */
 const weatherSeed = 1;

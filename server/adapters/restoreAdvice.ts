@@ -52,7 +52,7 @@ function backupsBeside(databaseFile: string): Backup[] {
   });
 }
 
-/** A folder that this user may not look into is no reason to leave the backup out. */
+/** A folder that this user may not read is no reason to leave the backup out. */
 function isGone(path: string): boolean {
   try {
     statSync(path);

@@ -25,7 +25,7 @@ export interface SmtpOptions {
 }
 
 /**
- * Hands e-mails to the mail server by RFC 5321, with one connection each: a connection that is kept open is often dead by the time of
+ * Hands e-mails to the mail server by RFC 5321, with one connection each: a connection that stays open is often dead by the time of
  * the next e-mail, and would cost it its first attempt.
  *
  * What happens between our last dot and the server's answer can't be known. Such an e-mail is sent again with the same Message-ID, by

@@ -14,7 +14,7 @@ import { seededRandom } from "../domain/silence/seededRandom.ts";
 import { ordinaryHabits } from "../domain/silence/silenceRun.ts";
 
 // All that is found of sensors and readings over healthy years, on calm and on busy yards, by what is fitted: each new
-// finding is false. Run by hand: npx tsx test/bench/healthySensors.ts [seeds]
+// finding is false. Run by hand: npx tsx test/benchmarks/healthySensors.ts [seeds]
 
 const seeds = Number(process.argv[2] ?? 6);
 const start = instantOf("2026-02-01T00:00:00Z");

@@ -7,7 +7,7 @@ import { seededRandom } from "../domain/silence/seededRandom.ts";
 import { ordinaryHabits } from "../domain/silence/silenceRun.ts";
 
 // How often a button that stands alone is called silent for nothing in a year, and after how many days when it is dead, on
-// yards that are used all day or mornings only. Run by hand: npx tsx test/bench/loneSensor.ts [seeds]
+// yards that are used all day or mornings only. Run by hand: npx tsx test/benchmarks/loneSensor.ts [seeds]
 
 const seeds = Number(process.argv[2] ?? 10);
 const start = instantOf("2026-03-01T00:00:00Z");

@@ -3,7 +3,7 @@ import { type NetworkModelName, networkModels, simulateNetwork } from "../domain
 
 // How often a feeder is called silent for nothing, and how late it is found when it is, over seeded years on lines from
 // faultless to bad, beside the optimum: the wait that the line's true law exceeds once a year. Run by hand:
-// npx tsx test/bench/silenceOnLines.ts [years] [line …]
+// npx tsx test/benchmarks/silenceOnLines.ts [years] [line …]
 
 const [years = "50", ...names] = process.argv.slice(2);
 const chosen = (names.length > 0 ? names : Object.keys(networkModels)) as NetworkModelName[];

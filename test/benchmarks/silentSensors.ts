@@ -7,7 +7,7 @@ import { seededRandom } from "../domain/silence/seededRandom.ts";
 import { ordinaryHabits, runSilence } from "../domain/silence/silenceRun.ts";
 
 // How often a sensor is called silent for nothing, and after how many landings when it is dead, on seeded yards, beside the
-// optimum where birds are independent. Run by hand: npx tsx test/bench/silentSensors.ts [seeds]
+// optimum where birds are independent. Run by hand: npx tsx test/benchmarks/silentSensors.ts [seeds]
 
 const seeds = Number(process.argv[2] ?? 20);
 const start = instantOf("2026-03-01T00:00:00Z");

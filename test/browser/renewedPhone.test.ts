@@ -111,7 +111,7 @@ describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbse
     await expect.poll(async () => (await listed()).phones[0]?.reachability.kind, { timeout: 5_000 }).toBe("lost");
     await reachable().waitFor({ state: "detached", timeout: 5_000 });
     expect(await testShown().count()).toBe(0);
-    expect(await page.getByText("Notices from this page are blocked.").count()).toBe(0); // said once, not twice
+    expect(await page.getByText("Notifications are blocked for this page.").count()).toBe(0); // said once, not twice
 
     await allowNotices("granted");
     await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);

@@ -24,6 +24,6 @@ describe("a feeder's sentence in the list", () => {
   it("stops calling it well when too long has passed since its last report, though nothing else came", () => {
     const later = { ...page, now: now + 20 * 60_000 };
     expect(feederSentence(rowan, later)).toBe("Last report 22 minutes ago. Very likely enough until Saturday.");
-    expect(feederSentence({ ...rowan, summaryValidUntil: null }, page)).not.toMatch(/well/i); // an answer from an earlier server
+    expect(feederSentence({ ...rowan, summaryValidUntil: null }, page)).not.toMatch(/OK/); // an answer from an earlier server
   });
 });

@@ -182,7 +182,7 @@ describe("a log that is gone", () => {
     truncateSync(log, Math.floor(statSync(log).size / 2));
     const second = runBuiltServer(folder);
     await listenAddress(second);
-    expect(second.stderr()).toMatch(/lacks the last \d+ commits/);
+    expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ commits\)/);
   });
 
   it("is noticed also where an older copy of the database was put in its place", async () => {
@@ -196,7 +196,7 @@ describe("a log that is gone", () => {
     cpSync(database(claimed), database(folder));
     const second = runBuiltServer(folder);
     await listenAddress(second);
-    expect(second.stderr()).toMatch(/lacks the last \d+ commits/);
+    expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ commits\)/);
   });
 });
 

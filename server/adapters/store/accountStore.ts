@@ -129,14 +129,14 @@ function removal({
 }
 
 async function soleKeeperYards(statements: Statements, person: string): Promise<SoleKeeperYard[]> {
-  const kept = await statements.yard.findMany({
+  const found = await statements.yard.findMany({
     where: {
       members: { some: { keeperId: person, role: "keeper" }, none: { keeperId: { not: person }, role: "keeper" } },
     },
     orderBy: { createdAt: "asc" },
     include: { _count: { select: { feeders: true, members: true } } },
   });
-  return kept.map(({ id, name, practice, _count }) => ({
+  return found.map(({ id, name, practice, _count }) => ({
     id,
     name,
     practice,

@@ -1,8 +1,8 @@
 import Database from "better-sqlite3";
 
 /**
- * A program of its own: reads the whole database file and prints what is wrong with it, as JSON. In a process of its own, since
- * the check of a large file takes its time, can't be interrupted, and must not end the server whatever it finds.
+ * A separate program: it reads the whole database file and prints what is wrong with it, as JSON. In a process of its own, since
+ * the check of a large file takes long, can't be interrupted, and must not end the server whatever it finds.
  * `quick_check` finds pages that contradict each other. It can't find a changed value in a well-formed row.
  */
 const [file = ""] = process.argv.slice(2);

@@ -1,4 +1,6 @@
+import type { eventSchemas } from "../../contract/report.ts";
 import type { Digest } from "../../domain/digest/digest.ts";
+import type { Instant } from "../../domain/instant.ts";
 import type { DigestStore } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { digestChannelFrom } from "./peopleStore.ts";
@@ -30,24 +32,25 @@ function digestYards({ reader }: Connections): Pick<DigestStore, "yardsWithDiges
   };
 }
 
+async function countEvents(
+  reader: Connections["reader"],
+  feeder: string,
+  { from, to }: { readonly from: Instant; readonly to: Instant },
+) {
+  const groups = await reader.event.groupBy({
+    by: ["kind"],
+    where: { feederId: feeder, recordedAt: { gte: dateOf(from), lt: dateOf(to) } },
+    _count: true,
+  });
+  const count = (kind: keyof typeof eventSchemas) => groups.find((group) => group.kind === kind)?._count ?? 0;
+  return { visits: count("visit"), presses: count("press"), deposits: count("deposit"), portions: count("portion") };
+}
+
 function dayRecords({ reader }: Connections): Pick<DigestStore, "dayCounts" | "paymentEvents" | "firstReadings"> {
   return {
     async dayCounts(feeder, spans) {
       const counts = [];
-      for (const { from, to } of spans) {
-        const kinds = await reader.event.groupBy({
-          by: ["kind"],
-          where: { feederId: feeder, recordedAt: { gte: dateOf(from), lt: dateOf(to) } },
-          _count: true,
-        });
-        const count = (kind: string) => kinds.find((group) => group.kind === kind)?._count ?? 0;
-        counts.push({
-          visits: count("visit"),
-          presses: count("press"),
-          deposits: count("deposit"),
-          portions: count("portion"),
-        });
-      }
+      for (const span of spans) counts.push(await countEvents(reader, feeder, span));
       return counts;
     },
 

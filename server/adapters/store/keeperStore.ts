@@ -1,5 +1,6 @@
 import { nameKey } from "../../domain/names.ts";
 import type { AtomicStores, KeeperStore } from "../../ports.ts";
+import type { Keeper, Session } from "./generated/sqlite/client.ts";
 import type { Connections } from "./openStore.ts";
 import { createPasskeyStore } from "./passkeyStore.ts";
 import { sameName } from "./peopleStore.ts";
@@ -66,6 +67,14 @@ function keepers({ reader }: Access): Pick<KeeperAccounts, "countKeepers" | "kee
   };
 }
 
+const sessionFrom = ({ tokenHash, keeper, createdAt, lastSeenAt, expiresAt }: Session & { keeper: Keeper }) => ({
+  tokenHash,
+  keeper: { id: keeper.id, name: keeper.name },
+  createdAt: instantFrom(createdAt),
+  lastSeenAt: instantFrom(lastSeenAt),
+  expiresAt: instantFrom(expiresAt),
+});
+
 function sessions({ reader, write }: Access): Omit<KeeperAccounts, FirstSignIns | "countKeepers" | "keeperNamed"> {
   return {
     addSession: ({ tokenHash, keeper, device = "", expiresAt }, now) =>
@@ -85,15 +94,7 @@ function sessions({ reader, write }: Access): Omit<KeeperAccounts, FirstSignIns 
 
     async session(tokenHash) {
       const found = await reader.session.findUnique({ where: { tokenHash }, include: { keeper: true } });
-      return (
-        found && {
-          tokenHash,
-          keeper: { id: found.keeper.id, name: found.keeper.name },
-          createdAt: instantFrom(found.createdAt),
-          lastSeenAt: instantFrom(found.lastSeenAt),
-          expiresAt: instantFrom(found.expiresAt),
-        }
-      );
+      return found && sessionFrom(found);
     },
 
     touchSession: (tokenHash, lastSeenAt, expiresAt) =>

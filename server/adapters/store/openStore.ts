@@ -57,8 +57,6 @@ export async function connect(
   if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
   const queue = createWriteQueue(condition);
   const log = createLogEraser(direct);
-  const tx = createTransaction(direct);
-  const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
   const afterCommit = (commit: number) => {
     count.remember(commit);
     log.eraseIfDue();
@@ -67,24 +65,7 @@ export async function connect(
     reader: withStoreErrors(reading, problemOf),
     direct,
     condition,
-    write: (work) =>
-      queue.run(async () => {
-        const attempt = () =>
-          writer.$transaction(async (statements) => {
-            const result = await work(statements);
-            return { result, commit: await countCommit(statements, count.next) };
-          }, prismaLimits);
-        const { result, commit } = await withRetries(attempt, problemOf, rollBack);
-        afterCommit(commit);
-        return result;
-      }),
-    transact: (work) =>
-      queue.run(async () => {
-        const attempt = () => transactDirectly(direct, count.next, () => work(tx));
-        const { result, commit } = await withRetries(attempt, problemOf);
-        if (commit !== null) afterCommit(commit);
-        return result;
-      }),
+    ...writes({ writer, direct, queue, problemOf, next: count.next, afterCommit }),
     eraseRemoved: () =>
       queue.run(async () => {
         await tryToRewrite(file);
@@ -96,6 +77,43 @@ export async function connect(
       direct.close();
       await Promise.all([writer.$disconnect(), reading.$disconnect()]);
     },
+  };
+}
+
+interface WriteParts {
+  readonly writer: PrismaClient;
+  readonly direct: Database.Database;
+  readonly queue: ReturnType<typeof createWriteQueue>;
+  readonly problemOf: (error: unknown) => unknown;
+  /** The number of the next commit. */
+  readonly next: (before: number) => number;
+  readonly afterCommit: (commit: number) => void;
+}
+
+/** Each write waits for its place in the queue, is tried again where the database is busy, and is counted. */
+function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
+  const { writer, direct, queue, problemOf, next, afterCommit } = parts;
+  const tx = createTransaction(direct);
+  const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
+  return {
+    write: (work) =>
+      queue.run(async () => {
+        const attempt = () =>
+          writer.$transaction(async (statements) => {
+            const result = await work(statements);
+            return { result, commit: await countCommit(statements, next) };
+          }, prismaLimits);
+        const { result, commit } = await withRetries(attempt, problemOf, rollBack);
+        afterCommit(commit);
+        return result;
+      }),
+    transact: (work) =>
+      queue.run(async () => {
+        const attempt = () => transactDirectly(direct, next, () => work(tx));
+        const { result, commit } = await withRetries(attempt, problemOf);
+        if (commit !== null) afterCommit(commit);
+        return result;
+      }),
   };
 }
 
@@ -147,7 +165,7 @@ function createWriteQueue(condition: StoreCondition) {
   return {
     run<T>(work: () => Promise<T>): Promise<T> {
       const next = last.then(() => {
-        // A restored backup would lack it, so it must not be answered as stored.
+        // A restored backup would lack the write, so it must not be answered as stored.
         if (condition.damage()?.kind === "damaged") throw new StoreDamaged("the database is damaged");
         return work();
       });
@@ -212,7 +230,7 @@ async function transactDirectly<T>(
   }
 }
 
-/** `attempt` may run several times: each time in a transaction of its own, of which only the last one is kept. */
+/** `attempt` may run several times: each time in a transaction of its own, of which only the last one stays. */
 async function withRetries<T>(
   attempt: () => Promise<T>,
   problemOf: (error: unknown) => unknown,

@@ -1,20 +1,34 @@
 import { randomBytes } from "node:crypto";
-import type Database from "better-sqlite3";
 import { type Instant, instantOf } from "../../domain/instant.ts";
 import type { NotificationContent } from "../../domain/notification/content.ts";
 import { type EarlierNotification, needsClosing, needsSound } from "../../domain/push/closing.ts";
 import { fairShare, rankOf, serviceOfEndpoint, unlimitedCapacity } from "../../domain/push/fairShare.ts";
-import type { Channel, EmailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
+import type { EmailItem, OutboxItem, OutboxStore, PushItem, Settlement } from "../../ports.ts";
+import { createGonePhoneRecorder } from "./goneEndpoints.ts";
 import { createLostNotifications } from "./lostNotifications.ts";
 import type { Connections } from "./openStore.ts";
-import { createGonePhoneRecorder } from "./phoneStore.ts";
+import {
+  claimStatements,
+  contactStatements,
+  type DueColumns,
+  type ItemColumns,
+  sameScreen,
+  settleStatements,
+} from "./outboxStatements.ts";
 import { textOf } from "./rows.ts";
 
-/** The outbox in plain SQL: its queries compare the items of one screen with each other, which Prisma can't express. */
-export function createOutboxStore({ reader, direct, transact }: Connections): OutboxStore {
-  const statements = statementsOn(direct);
-  const lost = createLostNotifications(direct);
-  const recordGonePhone = createGonePhoneRecorder(direct);
+export const createOutboxStore = (connections: Connections): OutboxStore => ({
+  ...claims(connections),
+  ...settlements(connections),
+  ...dueTimes(connections),
+});
+
+// --- claim -----------------------------------------------------------------------------------------------------------
+
+type ClaimStatements = ReturnType<typeof claimStatements>;
+
+function claims({ direct, transact }: Connections): Pick<OutboxStore, "claim" | "startClaimed"> {
+  const statements = claimStatements(direct);
   return {
     claim: (channel, now, claimUntil, most, capacity = unlimitedCapacity) =>
       transact(async () => {
@@ -33,142 +47,12 @@ export function createOutboxStore({ reader, direct, transact }: Connections): Ou
       transact(async () => {
         const id = randomBytes(16).toString("hex");
         const moments = [textOf(now), textOf(now), textOf(claimUntil)];
-        statements.insertClaimed.run(
-          id,
-          phone.keeper,
-          phone.id,
-          content.topic,
-          JSON.stringify(content),
-          ...moments,
-          phone.endpoint,
-        );
-        return {
-          id,
-          channel: "push",
-          person: phone.keeper,
-          phone,
-          yard: null,
-          feeder: null,
-          content,
-          writtenAt: now,
-          attempts: 0,
-        };
-      }),
-
-    settle: (item, settlement) =>
-      transact(async () => {
-        if (item.channel === "push" && settlement.kind === "phoneGone") {
-          if (recordGonePhone(item.phone, settlement.at)) statements.sendAgain.run(textOf(settlement.at), item.id);
-          return;
-        }
-        if (item.channel === "push" && settlement.kind !== "delivered" && isRenewed(statements, item.phone)) {
-          // That was the previous endpoint: the present one has not been tried.
-          statements.sendAgain.run(textOf(settlement.kind === "retry" ? settlement.notBefore : settlement.at), item.id);
-          return;
-        }
-        settleItem(statements, item.id, settlement);
-        if (item.channel === "push") updatePhone(statements, item.phone, settlement);
-        if (settlement.kind === "givenUp") lost.mark(item.person, item.channel, [item.content.topic], settlement.at);
-      }),
-
-    async nextDueAt() {
-      const [next] = await reader.$queryRawUnsafe<{ at: string | null }[]>(
-        // An item that waits for an older one isn't due before that one's claim ends.
-        `SELECT CAST(MIN(MAX("dueAt", COALESCE("claimedUntil", "dueAt"), COALESCE((
-           SELECT MAX(older."claimedUntil") FROM "OutboxItem" AS older
-           WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid AND older."status" IN ('waiting', 'replaced')
-         ), "dueAt"))) AS TEXT) AS at
-         FROM "OutboxItem" AS item WHERE "status" = 'waiting'`,
-      );
-      return next?.at ? instantOf(next.at) : null;
-    },
-
-    prune: (settledBefore) =>
-      transact(async () => {
-        statements.prune.run(textOf(settledBefore));
+        const written = [phone.keeper, phone.id, content.topic, JSON.stringify(content), ...moments, phone.endpoint];
+        statements.insertClaimed.run(id, ...written);
+        const about = { person: phone.keeper, yard: null, feeder: null };
+        return { id, channel: "push", ...about, phone, content, writtenAt: now, attempts: 0 };
       }),
   };
-}
-
-type Statements = ReturnType<typeof statementsOn>;
-
-const sameScreen = (one: string, other: string) =>
-  `${one}."keeperId" = ${other}."keeperId" AND ${one}."topic" = ${other}."topic"
-   AND ${one}."channel" = ${other}."channel" AND ${one}."phoneId" IS ${other}."phoneId"`;
-
-function statementsOn(database: Database.Database) {
-  return {
-    due: database.prepare<[{ channel: Channel; now: string }], DueColumns>(
-      `SELECT item."id", item."keeperId", item."isClosing", json_extract(item."content", '$.priority') AS "priority", phone."endpoint"
-       FROM "OutboxItem" AS item LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId"
-       WHERE item."status" = 'waiting' AND item."channel" = @channel AND item."dueAt" <= @now
-         AND (item."claimedUntil" IS NULL OR item."claimedUntil" <= @now)
-         AND NOT EXISTS (
-           SELECT 1 FROM "OutboxItem" AS older WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid
-             AND older."claimedUntil" > @now AND older."status" IN ('waiting', 'replaced'))
-       ORDER BY item."dueAt", item.rowid`,
-    ),
-    item: database.prepare<[string], ItemColumns>(
-      `SELECT item.*, item.rowid AS "place", phone."endpoint", phone."p256dh", phone."auth", phone."label", phone."addedAt",
-         phone."lastAcceptedAt", phone."lastDisplayedAt", phone."blockedAt", phone."problem" AS "phoneProblem", "Keeper"."email" AS "to",
-         "Yard"."name" AS "yardName", json_extract("Feeder"."state", '$.settings.name') AS "feederName"
-       FROM "OutboxItem" AS item JOIN "Keeper" ON "Keeper"."id" = item."keeperId"
-         LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId" LEFT JOIN "Yard" ON "Yard"."id" = item."yardId"
-         LEFT JOIN "Feeder" ON "Feeder"."id" = item."feederId"
-       WHERE item."id" = ?`,
-    ),
-    // A claim that ran out was never settled, so that attempt may have arrived.
-    claim: database.prepare(
-      `UPDATE "OutboxItem" SET "mayHaveArrived" = "mayHaveArrived" OR "claimedUntil" IS NOT NULL, "claimedUntil" = ?,
-         "sentTo" = (SELECT "endpoint" FROM "Phone" WHERE "Phone"."id" = "OutboxItem"."phoneId"),
-         "attempts" = "attempts" + 1 WHERE "id" = ?`,
-    ),
-    earlier: database.prepare<[ItemColumns], { isClosing: 0 | 1; silent: 0 | 1; arrived: 0 | 1 }>(
-      `SELECT older."isClosing", json_extract(older."content", '$.silent') AS "silent",
-         older."status" = 'delivered' OR older."mayHaveArrived" OR older."claimedUntil" IS NOT NULL AS "arrived"
-       FROM "OutboxItem" AS older
-       WHERE older."keeperId" = @keeperId AND older."topic" = @topic AND older."channel" = @channel
-         AND older."phoneId" IS @phoneId AND older.rowid < @place
-       ORDER BY older.rowid DESC LIMIT 200`,
-    ),
-    needless: database.prepare(`UPDATE "OutboxItem" SET "status" = 'needless', "settledAt" = ? WHERE "id" = ?`),
-    insertClaimed: database.prepare(
-      `INSERT INTO "OutboxItem" ("id", "channel", "keeperId", "phoneId", "topic", "content", "writtenAt", "dueAt",
-         "claimedUntil", "sentTo", "attempts") VALUES (?, 'push', ?, ?, ?, ?, ?, ?, ?, ?, 1)`,
-    ),
-    // One that was replaced while it was being sent has arrived too.
-    delivered: database.prepare(
-      `UPDATE "OutboxItem" SET "status" = 'delivered', "settledAt" = ?, "problem" = NULL
-       WHERE "id" = ? AND "status" IN ('waiting', 'replaced')`,
-    ),
-    failed: database.prepare(
-      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "problem" = ?, "mayHaveArrived" = "mayHaveArrived" OR ? WHERE "id" = ?`,
-    ),
-    // `waiting` only: a newer one may have replaced it while it was being sent.
-    postpone: database.prepare(`UPDATE "OutboxItem" SET "dueAt" = ? WHERE "id" = ? AND "status" = 'waiting'`),
-    givenUp: database.prepare(
-      `UPDATE "OutboxItem" SET "status" = 'givenUp', "settledAt" = ? WHERE "id" = ? AND "status" = 'waiting'`,
-    ),
-    endpointOf: database.prepare<[string], string>(`SELECT "endpoint" FROM "Phone" WHERE "id" = ?`).pluck(),
-    sendAgain: database.prepare(
-      `UPDATE "OutboxItem" SET "claimedUntil" = NULL, "dueAt" = ? WHERE "id" = ? AND "status" = 'waiting'`,
-    ),
-    phoneAccepted: database.prepare(
-      `UPDATE "Phone" SET "lastAcceptedAt" = ?, "problem" = NULL WHERE "id" = ? AND "endpoint" = ?`,
-    ),
-    phoneProblem: database.prepare(`UPDATE "Phone" SET "problem" = ? WHERE "id" = ? AND "endpoint" = ?`),
-    prune: database.prepare(
-      `DELETE FROM "OutboxItem" WHERE "settledAt" < ? AND "topic" NOT IN (SELECT "topic" FROM "Escalation")`,
-    ),
-  };
-}
-
-interface DueColumns {
-  readonly id: string;
-  readonly keeperId: string;
-  readonly isClosing: 0 | 1;
-  readonly priority: NotificationContent["priority"];
-  readonly endpoint: string | null;
 }
 
 const candidateFrom = ({ id, keeperId, isClosing, priority, endpoint }: DueColumns) => ({
@@ -178,74 +62,24 @@ const candidateFrom = ({ id, keeperId, isClosing, priority, endpoint }: DueColum
   rank: rankOf({ priority, ...(isClosing === 1 ? { isClosing: true as const } : {}) }),
 });
 
-function rowOf({ item }: Statements, id: string): ItemColumns {
+function rowOf({ item }: ClaimStatements, id: string): ItemColumns {
   const row = item.get(id);
   if (row === undefined) throw new Error(`expected the outbox item ${id}, which was due just now`);
   return row;
 }
 
 /** Only before the first attempt: after it, the item may have arrived. */
-function isNeedless(statements: Statements, row: ItemColumns): boolean {
+function isNeedless(statements: ClaimStatements, row: ItemColumns): boolean {
   if (row.isClosing === 0 || row.attempts > 0) return false;
   return !needsClosing(earlierNotifications(statements, row));
 }
 
-const earlierNotifications = ({ earlier }: Statements, row: ItemColumns): EarlierNotification[] =>
+const earlierNotifications = ({ earlier }: ClaimStatements, row: ItemColumns): EarlierNotification[] =>
   earlier.all(row).map(({ isClosing, silent, arrived }) => ({
     isClosing: isClosing === 1,
     silent: silent === 1,
     arrived: arrived === 1,
   }));
-
-function settleItem({ delivered, failed, postpone, givenUp }: Statements, id: string, settlement: Settlement): void {
-  if (settlement.kind === "delivered") {
-    delivered.run(textOf(settlement.at), id);
-    return;
-  }
-  const mayHaveArrived = settlement.kind !== "phoneGone" && settlement.mayHaveArrived === true;
-  failed.run(settlement.problem, mayHaveArrived ? 1 : 0, id);
-  if (settlement.kind === "retry") postpone.run(textOf(settlement.notBefore), id);
-  else givenUp.run(textOf(settlement.at), id);
-}
-
-const isRenewed = ({ endpointOf }: Statements, { id, endpoint }: PushItem["phone"]): boolean =>
-  (endpointOf.get(id) ?? endpoint) !== endpoint;
-
-function updatePhone(
-  { phoneAccepted, phoneProblem }: Statements,
-  { id, endpoint }: PushItem["phone"],
-  settlement: Settlement,
-): void {
-  if (settlement.kind === "delivered") phoneAccepted.run(textOf(settlement.at), id, endpoint);
-  else phoneProblem.run(settlement.problem, id, endpoint);
-}
-
-interface ItemColumns {
-  readonly id: string;
-  readonly place: number;
-  readonly channel: "push" | "email";
-  readonly keeperId: string;
-  readonly phoneId: string | null;
-  readonly yardId: string | null;
-  readonly feederId: string | null;
-  readonly topic: string;
-  readonly content: string;
-  readonly isClosing: 0 | 1;
-  readonly writtenAt: string;
-  readonly attempts: number;
-  readonly endpoint: string;
-  readonly p256dh: string;
-  readonly auth: string;
-  readonly label: string;
-  readonly addedAt: string;
-  readonly lastAcceptedAt: string | null;
-  readonly lastDisplayedAt: string | null;
-  readonly blockedAt: string | null;
-  readonly phoneProblem: string | null;
-  readonly to: string | null;
-  readonly yardName: string | null;
-  readonly feederName: string | null;
-}
 
 /** @param sounds whether a silent notification must sound, since the one with the sound never arrived */
 function itemFrom(row: ItemColumns, sounds: boolean): OutboxItem {
@@ -281,3 +115,82 @@ const phoneOf = (row: ItemColumns, id: string): PushItem["phone"] => ({
 });
 
 const maybeInstantOf = (text: string | null): Instant | null => (text === null ? null : instantOf(text));
+
+// --- settle ----------------------------------------------------------------------------------------------------------
+
+type SettleStatements = ReturnType<typeof settleStatements>;
+type ContactStatements = ReturnType<typeof contactStatements>;
+
+function settlements({ direct, transact }: Connections): Pick<OutboxStore, "settle" | "prune"> {
+  const items = settleStatements(direct);
+  const phones = contactStatements(direct);
+  const lost = createLostNotifications(direct);
+  const recordGonePhone = createGonePhoneRecorder(direct);
+  return {
+    settle: (item, settlement) =>
+      transact(async () => {
+        if (item.channel === "push" && settlement.kind === "phoneGone") {
+          if (recordGonePhone(item.phone, settlement.at)) items.sendAgain.run(textOf(settlement.at), item.id);
+          return;
+        }
+        if (item.channel === "push" && settlement.kind !== "delivered" && isRenewed(phones, item.phone)) {
+          // That was the previous endpoint: the present one has not been tried.
+          items.sendAgain.run(textOf(settlement.kind === "retry" ? settlement.notBefore : settlement.at), item.id);
+          return;
+        }
+        settleItem(items, item.id, settlement);
+        if (item.channel === "push") updatePhone(phones, item.phone, settlement);
+        if (settlement.kind === "givenUp") lost.mark(item.person, item.channel, [item.content.topic], settlement.at);
+      }),
+
+    prune: (settledBefore) =>
+      transact(async () => {
+        items.prune.run(textOf(settledBefore));
+      }),
+  };
+}
+
+function settleItem(
+  { delivered, failed, postpone, givenUp }: SettleStatements,
+  id: string,
+  settlement: Settlement,
+): void {
+  if (settlement.kind === "delivered") {
+    delivered.run(textOf(settlement.at), id);
+    return;
+  }
+  const mayHaveArrived = settlement.kind !== "phoneGone" && settlement.mayHaveArrived === true;
+  failed.run(settlement.problem, mayHaveArrived ? 1 : 0, id);
+  if (settlement.kind === "retry") postpone.run(textOf(settlement.notBefore), id);
+  else givenUp.run(textOf(settlement.at), id);
+}
+
+const isRenewed = ({ endpointOf }: ContactStatements, { id, endpoint }: PushItem["phone"]): boolean =>
+  (endpointOf.get(id) ?? endpoint) !== endpoint;
+
+function updatePhone(
+  { phoneAccepted, phoneProblem }: ContactStatements,
+  { id, endpoint }: PushItem["phone"],
+  settlement: Settlement,
+): void {
+  if (settlement.kind === "delivered") phoneAccepted.run(textOf(settlement.at), id, endpoint);
+  else phoneProblem.run(settlement.problem, id, endpoint);
+}
+
+// --- when it goes on -------------------------------------------------------------------------------------------------
+
+function dueTimes({ reader }: Connections): Pick<OutboxStore, "nextDueAt"> {
+  return {
+    async nextDueAt() {
+      const [next] = await reader.$queryRawUnsafe<{ at: string | null }[]>(
+        // An item that waits for an older one isn't due before that one's claim ends.
+        `SELECT CAST(MIN(MAX("dueAt", COALESCE("claimedUntil", "dueAt"), COALESCE((
+           SELECT MAX(older."claimedUntil") FROM "OutboxItem" AS older
+           WHERE ${sameScreen("older", "item")} AND older.rowid < item.rowid AND older."status" IN ('waiting', 'replaced')
+         ), "dueAt"))) AS TEXT) AS at
+         FROM "OutboxItem" AS item WHERE "status" = 'waiting'`,
+      );
+      return next?.at ? instantOf(next.at) : null;
+    },
+  };
+}

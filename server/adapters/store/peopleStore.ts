@@ -133,15 +133,15 @@ function invites({ reader, write }: Access): Omit<PeopleStore, Reading | Changin
       return found && { yard: found.yardId, role: roleFrom(found.role), expiresAt: instantFrom(found.expiresAt) };
     },
 
-    useInvite: (tokenHash, person, newcomer, now) =>
-      write((statements) => useInvite(statements, tokenHash, { id: person, newcomer }, now)),
+    useInvite: (tokenHash, person, newPerson, now) =>
+      write((statements) => useInvite(statements, tokenHash, { id: person, newPerson }, now)),
   };
 }
 
 async function useInvite(
   statements: Statements,
   tokenHash: string,
-  { id: person, newcomer }: InvitedPerson,
+  { id: person, newPerson }: InvitedPerson,
   now: Instant,
 ): Promise<InviteResult> {
   const open = { tokenHash, ...openInvite(now) };
@@ -151,11 +151,11 @@ async function useInvite(
   const present = await member(statements, yardId, person);
   if (present && (present.role === role || present.role === "keeper")) return { kind: "alreadyMember", yard: yardId };
   // Somebody else may have taken the name while the passphrase was hashed.
-  if (newcomer && (await statements.keeper.findFirst({ where: sameName(newcomer.name) }))) return { kind: "nameTaken" };
+  if (newPerson && (await statements.keeper.findFirst({ where: sameName(newPerson.name) }))) return { kind: "nameTaken" };
   const used = await statements.invite.updateMany({ where: open, data: { usedAt: dateOf(now) } });
   if (used.count === 0) return { kind: "noSuchInvite" };
-  if (newcomer) {
-    const named = { ...newcomer, nameKey: nameKey(newcomer.name) };
+  if (newPerson) {
+    const named = { ...newPerson, nameKey: nameKey(newPerson.name) };
     await statements.keeper.create({ data: { id: person, ...named, createdAt: dateOf(now) } });
   }
   await addMember(statements, yardId, person, roleFrom(role), now);
@@ -164,7 +164,7 @@ async function useInvite(
 
 interface InvitedPerson {
   readonly id: string;
-  readonly newcomer: { readonly name: string; readonly passphraseHash: string } | null;
+  readonly newPerson: { readonly name: string; readonly passphraseHash: string } | null;
 }
 
 /** The account whose name is the same without case and invisible characters. */

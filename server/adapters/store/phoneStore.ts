@@ -1,28 +1,22 @@
 import type Database from "better-sqlite3";
 import type { Instant } from "../../domain/instant.ts";
 import { phonesPerPersonMax } from "../../domain/push/reachability.ts";
-import type { KeeperStore, PhoneOperation } from "../../ports.ts";
+import type { KeeperStore, PhoneOperation, RenewPhoneResult, SavePhoneResult } from "../../ports.ts";
+import { goneEndpoints } from "./goneEndpoints.ts";
 import { createLostNotifications } from "./lostNotifications.ts";
 import type { Connections } from "./openStore.ts";
+import { escalationsDue, type PhoneColumns, phoneItemStatements, phoneStatements } from "./phoneStatements.ts";
 import { instantFrom, phoneFrom, textOf } from "./rows.ts";
 
 type PhoneStore = Pick<KeeperStore, PhoneOperation>;
 
-/** The phones of all people, and the endpoints by which no phone can be reached any more. */
-export function createPhoneStore({ reader, direct, transact }: Connections): PhoneStore {
-  const statements = statementsOn(direct);
-  const lost = createLostNotifications(direct);
+/** The phones of all people, and the endpoints that push services have declared gone. */
+export const createPhoneStore = (connections: Connections): PhoneStore => ({
+  ...phoneLists(connections),
+  ...phoneChanges(connections),
+});
 
-  /** What was meant for it is no more; the calls of its person learn that this reached nothing. */
-  const without = ({ id, keeperId }: PhoneRow, now: Instant, remove: () => void) => {
-    const topics = lost.topicsOf(id);
-    remove();
-    lost.mark(keeperId, "push", topics, now);
-    statements.hasten.run(textOf(now), keeperId);
-  };
-
-  const hasAll = (keeper: string) => (statements.count.get(keeper) ?? 0) >= phonesPerPersonMax;
-
+function phoneLists({ reader }: Connections): Pick<PhoneStore, "phonesOf" | "gonePhonesOf"> {
   return {
     async phonesOf(keeper) {
       return (await reader.phone.findMany({ where: { keeperId: keeper }, orderBy: { addedAt: "asc" } })).map(phoneFrom);
@@ -33,190 +27,160 @@ export function createPhoneStore({ reader, direct, transact }: Connections): Pho
       const found = await reader.gonePhone.findMany({ where, orderBy: { goneAt: "desc" } });
       return found.map(({ endpoint, label, goneAt }) => ({ endpoint, label, goneAt: instantFrom(goneAt) }));
     },
+  };
+}
 
-    savePhone: ({ id, keeper, endpoint, p256dh, auth, label, addedAt }) =>
+function phoneChanges({ direct, transact }: Connections): Omit<PhoneStore, "phonesOf" | "gonePhonesOf"> {
+  const tables = phoneTables(direct);
+  const { phones, gone, items, makeEscalationsDue } = tables;
+  return {
+    savePhone: (phone) =>
       transact(async () => {
-        if (statements.isGone.get(endpoint)) return "gone";
-        const known = statements.byEndpoint.get(endpoint);
-        const at = textOf(addedAt);
-        if (known === undefined) {
-          if (hasAll(keeper)) return "tooMany";
-          statements.insert.run({ id, keeper, endpoint, p256dh, auth, label, at, since: null });
-        } else {
-          const sameKeys = known.p256dh === p256dh && known.auth === auth;
-          const passedOn = known.keeperId !== keeper;
-          // Only the browser itself knows its keys: who has none of them would take the phone from its person.
-          if (passedOn && !sameKeys) return "taken";
-          if (passedOn && hasAll(keeper)) return "tooMany";
-          // Another person took the phone over: what was meant for the one before is none of theirs, and they prove it anew.
-          if (passedOn) without(known, addedAt, () => statements.dropItems.run(known.id));
-          statements.update.run({ id: known.id, keeper, p256dh, auth, label });
-          if (passedOn || !sameKeys || known.blockedAt !== null) statements.unprove.run({ id: known.id, at });
-        }
-        statements.hasten.run(at, keeper);
-        return "saved";
+        const result = savePhone(tables, phone);
+        if (result === "saved") makeEscalationsDue.run(textOf(phone.addedAt), phone.keeper);
+        return result;
       }),
 
-    renewPhone: ({ keeper, replaces, label }, { endpoint, p256dh, auth }, now) =>
-      transact(async () => {
-        if (statements.isGone.get(endpoint)) return "gone";
-        const holder = statements.byEndpoint.get(endpoint);
-        if (holder !== undefined && holder.keeperId !== keeper) return "taken";
-        const old = statements.byEndpoint.get(replaces);
-        const mine = old?.keeperId === keeper ? old : undefined;
-        if (holder !== undefined) {
-          // Said before, and the answer was lost; or the browser added itself anew meanwhile.
-          if (mine !== undefined && mine.id !== holder.id) without(mine, now, () => statements.remove.run(mine.id));
-          return "saved";
-        }
-        const at = textOf(now);
-        if (mine !== undefined) {
-          statements.renew.run({ id: mine.id, endpoint, p256dh, auth, label: label ?? mine.label });
-          statements.unprove.run({ id: mine.id, at });
-          statements.hurryItems.run({ id: mine.id, at });
-        } else {
-          const gone = statements.gone.get(replaces, keeper);
-          if (gone === undefined) return "noSuchPhone";
-          if (hasAll(keeper)) return "tooMany";
-          const { phoneId, addedAt } = gone;
-          statements.insert.run({
-            ...{ id: phoneId, keeper, endpoint, p256dh, auth },
-            ...{ label: label ?? gone.label, at: addedAt, since: at },
-          });
-          statements.settleGone.run(replaces, keeper);
-        }
-        statements.hasten.run(at, keeper);
-        return "saved";
-      }),
+    renewPhone: (of, by, now) => transact(async () => renewPhone(tables, { ...of, ...by, now })),
 
     setPhoneAllowed: (keeper, endpoint, allowed, now) =>
       transact(async () => {
-        const known = statements.byEndpoint.get(endpoint);
+        const known = phones.byEndpoint.get(endpoint);
         if (known === undefined || known.keeperId !== keeper) return false;
         if (allowed === (known.blockedAt === null)) return true;
         const { id } = known;
         const at = textOf(now);
-        if (allowed) statements.unprove.run({ id, at });
+        if (allowed) phones.forgetContact.run({ id, at });
         else
-          without(known, now, () => {
-            statements.block.run(at, id);
-            statements.dropWaiting.run({ id, at });
+          recordLossBy(tables, known, now, () => {
+            phones.block.run(at, id);
+            items.giveUpWaiting.run({ id, at });
           });
-        statements.hasten.run(at, keeper);
+        makeEscalationsDue.run(at, keeper);
         return true;
       }),
 
     removePhone: (keeper, endpoint, now) =>
       transact(async () => {
-        statements.settleGone.run(endpoint, keeper);
-        const known = statements.byEndpoint.get(endpoint);
-        if (known?.keeperId === keeper) without(known, now, () => statements.remove.run(known.id));
+        gone.forgetPhone.run(endpoint, keeper);
+        const known = phones.byEndpoint.get(endpoint);
+        if (known?.keeperId === keeper) recordLossBy(tables, known, now, () => phones.remove.run(known.id));
       }),
 
     pruneGonePhones: (before) =>
       transact(async () => {
-        statements.pruneGone.run(textOf(before));
+        gone.prune.run(textOf(before));
       }),
   };
 }
 
-/** How many endpoints that are gone one server remembers. Our choice: a household loses a few in a year. */
-const gonePhonesMax = 500;
+type PhoneTables = ReturnType<typeof phoneTables>;
 
-/**
- * A push service says that an endpoint is gone. A phone that has it is removed with all that waits for it; one that has got a
- * newer endpoint meanwhile stays as it is.
- * @returns whether the phone has a newer endpoint
- */
-export function createGonePhoneRecorder(database: Database.Database) {
-  const { byId, keepGone, trimGone, remove, hasten } = statementsOn(database);
-  const lost = createLostNotifications(database);
-  return ({ id, endpoint, keeper, label }: GonePhoneOf, at: Instant): boolean => {
-    const known = byId.get(id);
-    const isRenewed = known !== undefined && known.endpoint !== endpoint;
-    const isItself = known !== undefined && !isRenewed;
-    keepGone.run({
-      ...{ endpoint, at: textOf(at), keeper: known?.keeperId ?? keeper, label: known?.label ?? label },
-      ...{ phone: isItself ? id : null, addedAt: known?.addedAt ?? textOf(at) },
-    });
-    trimGone.run(gonePhonesMax);
-    if (isItself) {
-      const topics = lost.topicsOf(id);
-      remove.run(id); // its items go with it (ON DELETE CASCADE): nobody is there to read them
-      lost.mark(known.keeperId, "push", topics, at);
-    }
-    hasten.run(textOf(at), keeper);
-    return isRenewed;
-  };
+const phoneTables = (database: Database.Database) => ({
+  phones: phoneStatements(database),
+  items: phoneItemStatements(database),
+  gone: goneEndpoints(database),
+  lost: createLostNotifications(database),
+  makeEscalationsDue: escalationsDue(database),
+});
+
+/** Takes a phone away from its person, who gets none of its notifications any more: the escalations go other ways. */
+function recordLossBy(
+  { lost, makeEscalationsDue }: PhoneTables,
+  { id, keeperId }: PhoneColumns,
+  now: Instant,
+  takeAway: () => void,
+): void {
+  const topics = lost.topicsOf(id);
+  takeAway();
+  lost.mark(keeperId, "push", topics, now);
+  makeEscalationsDue.run(textOf(now), keeperId);
 }
 
-interface GonePhoneOf {
-  readonly id: string;
-  readonly endpoint: string;
+const hasAllPhones = ({ phones }: PhoneTables, keeper: string): boolean =>
+  (phones.count.get(keeper) ?? 0) >= phonesPerPersonMax;
+
+// --- add -------------------------------------------------------------------------------------------------------------
+
+type NewPhone = Parameters<PhoneStore["savePhone"]>[0];
+
+function savePhone(tables: PhoneTables, phone: NewPhone): SavePhoneResult {
+  const { phones, gone } = tables;
+  if (gone.has.get(phone.endpoint)) return "gone";
+  const known = phones.byEndpoint.get(phone.endpoint);
+  if (known !== undefined) return updateKnownPhone(tables, known, phone);
+  if (hasAllPhones(tables, phone.keeper)) return "tooMany";
+  phones.insert.run({ ...phone, addedAt: textOf(phone.addedAt), endpointSince: null });
+  return "saved";
+}
+
+function updateKnownPhone(tables: PhoneTables, known: PhoneColumns, phone: NewPhone): SavePhoneResult {
+  const { phones, items } = tables;
+  const { keeper, p256dh, auth, label, addedAt } = phone;
+  const sameKeys = known.p256dh === p256dh && known.auth === auth;
+  const changesPerson = known.keeperId !== keeper;
+  // Only the browser itself knows its keys: who has none of them would take the phone from its person.
+  if (changesPerson && !sameKeys) return "taken";
+  if (changesPerson && hasAllPhones(tables, keeper)) return "tooMany";
+  // The new person gets nothing that was meant for the one before.
+  if (changesPerson) recordLossBy(tables, known, addedAt, () => items.removeItems.run(known.id));
+  phones.update.run({ id: known.id, keeper, p256dh, auth, label });
+  if (changesPerson || !sameKeys || known.blockedAt !== null) {
+    phones.forgetContact.run({ id: known.id, at: textOf(addedAt) });
+  }
+  return "saved";
+}
+
+// --- renew -----------------------------------------------------------------------------------------------------------
+
+interface Renewal {
   readonly keeper: string;
-  readonly label: string;
-}
-
-interface PhoneRow {
-  readonly id: string;
-  readonly keeperId: string;
+  readonly replaces: string;
+  readonly label: string | null;
   readonly endpoint: string;
   readonly p256dh: string;
   readonly auth: string;
-  readonly label: string;
-  readonly addedAt: string;
-  readonly blockedAt: string | null;
+  readonly now: Instant;
 }
 
-function statementsOn(database: Database.Database) {
-  return {
-    byEndpoint: database.prepare<[string], PhoneRow>(`SELECT * FROM "Phone" WHERE "endpoint" = ?`),
-    byId: database.prepare<[string], PhoneRow>(`SELECT * FROM "Phone" WHERE "id" = ?`),
-    count: database.prepare<[string], number>(`SELECT count(*) FROM "Phone" WHERE "keeperId" = ?`).pluck(),
-    isGone: database.prepare<[string]>(`SELECT 1 FROM "GonePhone" WHERE "endpoint" = ?`),
-    gone: database.prepare<[string, string], { phoneId: string; label: string; addedAt: string }>(
-      `SELECT "phoneId", "label", "addedAt" FROM "GonePhone"
-       WHERE "endpoint" = ? AND "keeperId" = ? AND "phoneId" IS NOT NULL`,
-    ),
-    keepGone: database.prepare(
-      `INSERT INTO "GonePhone" ("endpoint", "keeperId", "goneAt", "phoneId", "label", "addedAt")
-       VALUES (@endpoint, @keeper, @at, @phone, @label, @addedAt) ON CONFLICT ("endpoint") DO NOTHING`,
-    ),
-    trimGone: database.prepare(
-      `DELETE FROM "GonePhone" WHERE "endpoint" IN
-         (SELECT "endpoint" FROM "GonePhone" ORDER BY "goneAt" DESC, "endpoint" LIMIT -1 OFFSET ?)`,
-    ),
-    settleGone: database.prepare(`UPDATE "GonePhone" SET "phoneId" = NULL WHERE "endpoint" = ? AND "keeperId" = ?`),
-    pruneGone: database.prepare(`DELETE FROM "GonePhone" WHERE "goneAt" < ?`),
-    insert: database.prepare(
-      `INSERT INTO "Phone" ("id", "keeperId", "endpoint", "p256dh", "auth", "label", "addedAt", "endpointSince")
-       VALUES (@id, @keeper, @endpoint, @p256dh, @auth, @label, @at, @since)`,
-    ),
-    update: database.prepare(
-      `UPDATE "Phone" SET "keeperId" = @keeper, "p256dh" = @p256dh, "auth" = @auth, "label" = @label, "problem" = NULL
-       WHERE "id" = @id`,
-    ),
-    renew: database.prepare(
-      `UPDATE "Phone" SET "endpoint" = @endpoint, "p256dh" = @p256dh, "auth" = @auth, "label" = @label, "problem" = NULL
-       WHERE "id" = @id`,
-    ),
-    unprove: database.prepare(
-      `UPDATE "Phone" SET "lastAcceptedAt" = NULL, "lastDisplayedAt" = NULL, "blockedAt" = NULL, "endpointSince" = @at
-       WHERE "id" = @id`,
-    ),
-    block: database.prepare(`UPDATE "Phone" SET "blockedAt" = ? WHERE "id" = ?`),
-    remove: database.prepare(`DELETE FROM "Phone" WHERE "id" = ?`),
-    dropItems: database.prepare(`DELETE FROM "OutboxItem" WHERE "phoneId" = ?`),
-    dropWaiting: database.prepare(
-      `UPDATE "OutboxItem" SET "status" = 'givenUp', "settledAt" = @at, "problem" = 'its browser may not show notices'
-       WHERE "phoneId" = @id AND "status" = 'waiting'`,
-    ),
-    // What was put off since the old endpoint failed need not wait any longer.
-    hurryItems: database.prepare(
-      `UPDATE "OutboxItem" SET "dueAt" = @at WHERE "phoneId" = @id AND "status" = 'waiting' AND "dueAt" > @at`,
-    ),
-    hasten: database.prepare(
-      `UPDATE "Escalation" SET "nextAt" = ? WHERE "yardId" IN (SELECT "yardId" FROM "Member" WHERE "keeperId" = ?)`,
-    ),
-  };
+function renewPhone(tables: PhoneTables, renewal: Renewal): RenewPhoneResult {
+  const { phones, gone, makeEscalationsDue } = tables;
+  const { keeper, replaces, endpoint, now } = renewal;
+  if (gone.has.get(endpoint)) return "gone";
+  const holder = phones.byEndpoint.get(endpoint);
+  if (holder !== undefined && holder.keeperId !== keeper) return "taken";
+  const old = phones.byEndpoint.get(replaces);
+  const own = old?.keeperId === keeper ? old : undefined;
+  if (holder !== undefined) {
+    // Renewed before, and the answer was lost; or the browser has added itself again meanwhile.
+    if (own !== undefined && own.id !== holder.id) {
+      recordLossBy(tables, own, now, () => phones.remove.run(own.id));
+    }
+    return "saved";
+  }
+  const result = own === undefined ? restoreGonePhone(tables, renewal) : replaceEndpoint(tables, own, renewal);
+  if (result === "saved") makeEscalationsDue.run(textOf(now), keeper);
+  return result;
+}
+
+function replaceEndpoint({ phones, items }: PhoneTables, own: PhoneColumns, renewal: Renewal): RenewPhoneResult {
+  const { endpoint, p256dh, auth, label, now } = renewal;
+  const moment = { id: own.id, at: textOf(now) };
+  phones.renew.run({ id: own.id, endpoint, p256dh, auth, label: label ?? own.label });
+  phones.forgetContact.run(moment);
+  items.makeItemsDue.run(moment);
+  return "saved";
+}
+
+function restoreGonePhone(tables: PhoneTables, renewal: Renewal): RenewPhoneResult {
+  const { phones, gone } = tables;
+  const { keeper, replaces, endpoint, p256dh, auth, now } = renewal;
+  const found = gone.phone.get(replaces, keeper);
+  if (found === undefined) return "noSuchPhone";
+  if (hasAllPhones(tables, keeper)) return "tooMany";
+  const { phoneId: id, addedAt } = found;
+  const label = renewal.label ?? found.label;
+  phones.insert.run({ id, keeper, endpoint, p256dh, auth, label, addedAt, endpointSince: textOf(now) });
+  gone.forgetPhone.run(replaces, keeper);
+  return "saved";
 }

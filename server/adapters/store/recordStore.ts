@@ -4,6 +4,7 @@ import type { Instant } from "../../domain/instant.ts";
 import type { OrderKind, OrderStatus } from "../../domain/orders/order.ts";
 import { grams } from "../../domain/units.ts";
 import type { RecordStore, StoredRefill } from "../../ports.ts";
+import type { AlarmChange } from "./generated/sqlite/client.ts";
 import type { Connections } from "./openStore.ts";
 import { dateOf, instantFrom, maybeInstant, textOf } from "./rows.ts";
 
@@ -55,6 +56,15 @@ function feederRecords({ reader }: Connections): Pick<RecordStore, "events" | "e
   };
 }
 
+const alarmChangeFrom = ({ fault, priority, from, to, at, present }: Omit<AlarmChange, "id" | "reason">) => ({
+  fault: fault as FaultKind,
+  priority: priority as Priority,
+  from: from as AlarmState,
+  to: to as AlarmState,
+  at: instantFrom(at),
+  present,
+});
+
 function alarmRecords({
   reader,
 }: Connections): Pick<RecordStore, "alarmChanges" | "latestAlarmChanges" | "countNotifications"> {
@@ -64,15 +74,7 @@ function alarmRecords({
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
         orderBy: { at: "asc" },
       });
-      return found.map(({ fault, priority, from, to, at, reason, present }) => ({
-        fault: fault as FaultKind,
-        priority: priority as Priority,
-        from: from as AlarmState,
-        to: to as AlarmState,
-        at: instantFrom(at),
-        reason,
-        present,
-      }));
+      return found.map((row) => ({ ...alarmChangeFrom(row), reason: row.reason }));
     },
 
     async latestAlarmChanges(feeders, from, to, most) {
@@ -82,15 +84,7 @@ function alarmRecords({
         take: most,
         omit: { id: true, reason: true }, // nobody reads a month of reasons
       });
-      return found.reverse().map((change) => ({
-        feeder: change.feederId,
-        fault: change.fault as FaultKind,
-        priority: change.priority as Priority,
-        from: change.from as AlarmState,
-        to: change.to as AlarmState,
-        at: instantFrom(change.at),
-        present: change.present,
-      }));
+      return found.reverse().map((row) => ({ ...alarmChangeFrom(row), feeder: row.feederId }));
     },
 
     async countNotifications(yard, from, to) {
@@ -146,18 +140,23 @@ function keeperRecords({ reader }: Connections): Pick<RecordStore, "refills" | "
   };
 }
 
+/** Those that follow one of them in the order of the log: by moment, then by boot. The lower bound lets the index be used. */
+const heartbeatRange = (last: { readonly receivedAt: Instant; readonly boot: string } | null, to: Instant) =>
+  last === null
+    ? { receivedAt: { lte: dateOf(to) } }
+    : {
+        receivedAt: { gte: dateOf(last.receivedAt), lte: dateOf(to) },
+        OR: [
+          { receivedAt: { gt: dateOf(last.receivedAt) } },
+          { receivedAt: dateOf(last.receivedAt), boot: { gt: last.boot } },
+        ],
+      };
+
 function logRecords({ reader }: Connections): Pick<RecordStore, "heartbeats" | "logEntries" | "checks"> {
   return {
     async heartbeats(feeder, after, to, most) {
-      const beyond = after && {
-        receivedAt: { gte: dateOf(after.receivedAt), lte: dateOf(to) },
-        OR: [
-          { receivedAt: { gt: dateOf(after.receivedAt) } },
-          { receivedAt: dateOf(after.receivedAt), boot: { gt: after.boot } },
-        ],
-      };
       const found = await reader.heartbeat.findMany({
-        where: { feederId: feeder, ...(beyond ?? { receivedAt: { lte: dateOf(to) } }) },
+        where: { feederId: feeder, ...heartbeatRange(after, to) },
         orderBy: [{ receivedAt: "asc" }, { boot: "asc" }],
         take: most,
       });

@@ -9,7 +9,7 @@ interface ConditionOptions {
 
 export function createStoreCondition({
   advice = noAdvice,
-  onDamage: noted = () => undefined,
+  onDamage = () => undefined,
 }: ConditionOptions = {}): StoreCondition {
   let worst: StoreDamage | null = null;
   return {
@@ -18,7 +18,7 @@ export function createStoreCondition({
     recordDamage(damage) {
       if (worst !== null && (worst.kind !== "commitsLost" || damage.kind === "commitsLost")) return;
       worst = damage;
-      noted(damage);
+      onDamage(damage);
     },
   };
 }

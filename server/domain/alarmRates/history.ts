@@ -84,7 +84,7 @@ const presenceByState = {
 const isLatched = (phase: AlarmState) => phase === "latchedUnacknowledged" || phase === "latchedAcknowledged";
 
 /**
- * An alarm that went without an answer is forgotten after a day (alarms/lifeCycle.ts), which the log shows just as it shows a
+ * An alarm that went without an answer is forgotten after a day (alarms/alarmTransitions.ts), which the log shows just as it shows a
  * late acknowledgement. A little less than that day was an answer.
  */
 const acknowledgedWithin = hours(23.9);

@@ -107,7 +107,7 @@ describe("the silence of a feeder", () => {
   }, 30_000);
 
   it("is cried falsely no more than about once in a feeder's year where losses come in runs, and found soon all the same", () => {
-    // The wait that each line's own law exceeds once a year, from 50 seeded years (npx tsx test/bench/silenceOnLines.ts).
+    // The wait that each line's own law exceeds once a year, from 50 seeded years (npx tsx test/benchmarks/silenceOnLines.ts).
     const optima = { dinner: 17, bursty: 20, nightly: 7 };
     let cried = 0;
     for (const [name, optimum] of Object.entries(optima) as [keyof typeof optima, number][]) {

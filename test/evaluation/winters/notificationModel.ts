@@ -36,7 +36,7 @@ export interface SentNotification {
 const yardId = "alder-croft";
 
 /**
- * Keeps a yard's calls and has the server's own rules decide who is told: what flows/calls.ts does with a database, in memory. A
+ * Keeps a yard's calls and has the server's own rules decide who is told: what flows/escalations.ts does with a database, in memory. A
  * word goes out the moment it is written.
  */
 export class NotificationModel {
