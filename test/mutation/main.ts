@@ -65,6 +65,7 @@ async function scoreOf(module: string): Promise<Score> {
   const folder = module === topFiles ? "" : `/${module}`;
   // Stryker's checkers and test runners are processes of their own: they get the choice by the environment.
   Object.assign(process.env, {
+    MUTATION_ALL: String(all),
     MUTATION_SEED: seed,
     MUTATION_MOST: String(mutantsMax),
     MUTATION_TESTS: `test/domain${folder}/*.test.ts`,

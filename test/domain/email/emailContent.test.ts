@@ -50,12 +50,11 @@ describe("the links of an e-mail", () => {
   });
 
   it("offer to acknowledge only where the notification can be acknowledged", () => {
-    const linkText = (actions: ReturnType<typeof notificationFixture>["actions"]) =>
+    const linkText = (actions: NonNullable<ReturnType<typeof notificationFixture>["actions"]>) =>
       notificationEmail(notificationFixture({ actions }), place).text.match(/^(.*):\nhttps:/m)?.[1];
     expect(linkText(["acknowledge", "pause"])).toBe("Open and acknowledge");
     expect(linkText(["pause"])).toBe("Open");
     expect(linkText([])).toBe("Open");
-    expect(linkText(undefined)).toBe("Open");
   });
 });
 
@@ -187,7 +186,7 @@ describe("the caution of an e-mail", () => {
   const electricity: FaultKind[] = ["feederSilent", "supplyWeak"];
   const batteries: FaultKind[] = ["chargingInFrost", "batteryFreezing"];
   const caution = (fault: FaultKind) =>
-    notificationEmail(notificationFixture({ fault, isClosing: false }), place)
+    notificationEmail(notificationFixture({ fault }), place)
       .text.match(/^Caution: (.*?)\n\n/ms)?.[1]
       ?.replaceAll("\n", " ") ?? null;
 

@@ -51,7 +51,7 @@ describe("the order of deliveries", () => {
   });
 
   it("puts notes and closing notifications last, and `soon` between", () => {
-    expect(rankOf({ priority: "urgent", isClosing: false })).toBe(0);
+    expect(rankOf({ priority: "urgent" })).toBe(0);
     expect(rankOf({ priority: "soon" })).toBe(1);
     expect(rankOf({ priority: "note" })).toBe(2);
     expect(rankOf({ priority: "soon", isClosing: true })).toBe(2);
