@@ -2,7 +2,7 @@ import { createHash } from "node:crypto";
 import { relative } from "node:path";
 
 /**
- * Lets so many of a module's mutants through as are asked for, chosen by the seed; the others are told as not in the sample.
+ * Lets as many of a module's mutants through as are wanted, chosen by the seed; the others count as not in the sample.
  * A mutant's place in the order is a hash of what it is, so that one changed line doesn't exchange the whole sample.
  */
 class Sample {

@@ -114,8 +114,10 @@ function unacknowledgedFindings({ unacknowledged, raised, feeders }: AlarmRates)
   const urgent = raised.filter(({ priority }) => priority === "urgent");
   const unacknowledgedUrgent = unacknowledged.filter(({ priority }) => priority === "urgent");
   if (unacknowledgedUrgent.length < 2 || unacknowledgedUrgent.length < urgent.length / 3) return [];
-  const newest = unacknowledgedUrgent.at(-1);
-  const lastText = newest === undefined ? "" : ` The last was ${alarmName(newest, feeders)}.`;
+  const lastText = unacknowledgedUrgent
+    .slice(-1)
+    .map((newest) => ` The last was ${alarmName(newest, feeders)}.`)
+    .join();
   const text =
     `${unacknowledgedUrgent.length} of ${urgent.length} urgent alarms were not acknowledged.${lastText} ` +
     "See under Phones whether they can be reached, and whether another recipient should be notified next.";

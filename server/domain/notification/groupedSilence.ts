@@ -211,13 +211,16 @@ function areTogether(a: ReportTimes, b: ReportTimes): boolean {
 /** Each near to the one before it, by their last reports. */
 function largestGroup(feeders: readonly GroupedFeeder[]): readonly GroupedFeeder[] {
   const groups: GroupedFeeder[][] = [];
+  let group: GroupedFeeder[] = [];
   for (const feeder of [...feeders].sort((a, b) => (a.lastReportAt ?? 0) - (b.lastReportAt ?? 0))) {
-    const last = groups.at(-1);
-    const previous = last?.at(-1);
-    if (last && previous && areTogether(previous, feeder)) last.push(feeder);
-    else groups.push([feeder]);
+    const previous = group.at(-1);
+    if (previous === undefined || !areTogether(previous, feeder)) {
+      group = [];
+      groups.push(group);
+    }
+    group.push(feeder);
   }
-  return groups.reduce((largest, group) => (group.length > largest.length ? group : largest), []);
+  return groups.reduce((largest, one) => (one.length > largest.length ? one : largest), []);
 }
 
 /** Within the hour after the yard's last one, unacknowledged, it is the same episode; else it is new. */

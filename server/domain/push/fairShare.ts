@@ -110,11 +110,13 @@ function queuesOf<T extends DeliveryCandidate>(due: readonly T[]): Iterable<Queu
 }
 
 function precedes(one: Queue<DeliveryCandidate>, other: Queue<DeliveryCandidate>, load: DeliveryLoad): boolean {
-  if (one.rank !== other.rank) return one.rank < other.rank;
-  const byPerson = load.ofPerson(one) - load.ofPerson(other);
-  if (byPerson !== 0) return byPerson < 0;
-  const byService = load.ofService(one) - load.ofService(other);
-  return byService !== 0 ? byService < 0 : placeOf(one) < placeOf(other);
+  const differences = [
+    one.rank - other.rank,
+    load.ofPerson(one) - load.ofPerson(other),
+    load.ofService(one) - load.ofService(other),
+    placeOf(one) - placeOf(other),
+  ];
+  return (differences.find((difference) => difference !== 0) ?? 0) < 0;
 }
 
 interface DeliveryLoad {

@@ -46,7 +46,7 @@ describe("an escalation of a whole yard", () => {
 
   it("is the only one that needs such a way", () => {
     expect(alarmContent({ ...ofYard, feeder: "rowan", silentFeeders: [] }, false, stockholm, later)).not.toHaveProperty(
-      "answersAt",
+      "actionTarget",
     );
   });
 });
