@@ -60,29 +60,35 @@ interface ValuePlace {
   readonly path: readonly (string | number)[];
 }
 
-/** Without recursion: text may nest deeper than the stack is high. */
 function restoreBareNumbers(value: unknown, mark: string): ParsedReport | null {
-  const bare: BareNumber[] = [];
+  const bareNumbers: BareNumber[] = [];
   const root = { whole: value };
+  for (const { holder, key, path } of valuePlaces(root)) {
+    if (typeof key === "string" && key.startsWith(mark)) return null; // a bare number in the place of a name
+    const text = holder[key];
+    if (typeof text !== "string" || !text.startsWith(mark)) continue;
+    const token = text.slice(mark.length);
+    const inEvents = path[0] === "events" && path.length > 2;
+    holder[key] = inEvents ? null : token;
+    if (inEvents) bareNumbers.push({ path, token });
+  }
+  return { kind: "parsed", value: root.whole, bareNumbers };
+}
+
+/** Every value in the whole. Without recursion: text may nest deeper than the stack is high. */
+function* valuePlaces(root: { readonly whole: unknown }): Generator<ValuePlace> {
   const waiting: ValuePlace[] = [{ holder: root, key: "whole", path: [] }];
   for (let place = waiting.pop(); place !== undefined; place = waiting.pop()) {
-    const { holder, key, path } = place;
-    const here = holder[key];
-    if (typeof here === "string" && here.startsWith(mark)) {
-      const token = here.slice(mark.length);
-      const inEvents = path[0] === "events" && path.length > 2;
-      holder[key] = inEvents ? null : token;
-      if (inEvents) bare.push({ path, token });
-    } else if (typeof here === "object" && here !== null) {
-      const inside = here as Record<string | number, unknown>;
-      for (const name of Object.keys(inside)) {
-        if (name.startsWith(mark)) return null; // it stood where a name belongs
-        const step = Array.isArray(here) ? Number(name) : name;
-        waiting.push({ holder: inside, key: step, path: path.length < pathMax ? [...path, step] : path });
-      }
+    yield place;
+    const { path } = place;
+    const value = place.holder[place.key];
+    if (typeof value !== "object" || value === null) continue;
+    const holder = value as Record<string | number, unknown>;
+    for (const name of Object.keys(holder)) {
+      const key = Array.isArray(value) ? Number(name) : name;
+      waiting.push({ holder, key, path: path.length < pathMax ? [...path, key] : path });
     }
   }
-  return { kind: "parsed", value: root.whole, bareNumbers: bare };
 }
 
 /** Nothing that Pieward reads lies deeper. */

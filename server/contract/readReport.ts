@@ -153,33 +153,33 @@ function withoutNames(request: Record<string, unknown>, names: readonly string[]
   return rest;
 }
 
-// Long: one line for each reading.
 function readingsWithUnits(posted: PostedReadings): Readings {
-  const given = <Value, Read>(value: Value | null | undefined, read: (value: Value) => Read): Read | null =>
-    value === null || value === undefined ? null : read(value);
   return {
-    hopper: given(posted.hopperGrams, grams),
-    air: given(posted.airCelsius, celsius),
-    inside: given(posted.insideCelsius, celsius),
-    lid: given(posted.lidCelsius, celsius),
+    hopper: withUnit(posted.hopperGrams, grams),
+    air: withUnit(posted.airCelsius, celsius),
+    inside: withUnit(posted.insideCelsius, celsius),
+    lid: withUnit(posted.lidCelsius, celsius),
     // Such sensors are some percent off at the wet end, so that a little over 100 means 100.
-    humidity: given(posted.humidityPercent, (share) => humidityPercent(Math.min(100, share))),
-    supply: given(posted.supplyVolts, volts),
-    battery: given(posted.batteryVolts, volts),
-    batteryTemperature: given(posted.batteryCelsius, celsius),
-    charge: given(posted.chargeMilliamps, milliamps),
+    humidity: withUnit(posted.humidityPercent, (share) => humidityPercent(Math.min(100, share))),
+    supply: withUnit(posted.supplyVolts, volts),
+    battery: withUnit(posted.batteryVolts, volts),
+    batteryTemperature: withUnit(posted.batteryCelsius, celsius),
+    charge: withUnit(posted.chargeMilliamps, milliamps),
     signalDbm: posted.signalDbm ?? null,
     spooled: posted.spooled ?? null,
-    counts: {
-      button: posted.counts?.button ?? null,
-      detector: posted.counts?.detector ?? null,
-      chute: posted.counts?.chute ?? null,
-      perch: posted.counts?.perch ?? null,
-    },
+    counts: sensorCounts(posted.counts),
     paused: posted.paused ?? null,
     planVersion: posted.planVersion ?? null,
   };
 }
+
+function sensorCounts(posted: PostedReadings["counts"]): Readings["counts"] {
+  const { button, detector, chute, perch } = posted ?? {};
+  return { button: button ?? null, detector: detector ?? null, chute: chute ?? null, perch: perch ?? null };
+}
+
+const withUnit = <Read>(value: number | null | undefined, unit: (value: number) => Read): Read | null =>
+  value === null || value === undefined ? null : unit(value);
 
 // --- events --------------------------------------------------------------------------------------------------------
 
@@ -199,7 +199,7 @@ function readEvent(posted: unknown, index: number, sentUptimeMs: number | null):
     seq: read.data.seq,
     uptime: milliseconds(read.data.uptimeMs),
     kind: read.data.kind,
-    content: eventContent(read.data as KnownEvent),
+    content: isKnown(kind) ? eventContent(kind, read.data as never) : { kind: "unknown", postedKind: read.data.kind },
     body: posted as object,
     index,
   };
@@ -208,48 +208,37 @@ function readEvent(posted: unknown, index: number, sentUptimeMs: number | null):
 const isKnown = (kind: unknown): kind is keyof typeof eventSchemas =>
   typeof kind === "string" && Object.hasOwn(eventSchemas, kind);
 
-type KnownEvent = {
-  [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]>;
-}[keyof typeof eventSchemas];
+type KnownEvents = { readonly [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]> };
 
-// Long: one case for each kind of event, so that a new kind is missed by the compiler nowhere.
-function eventContent(event: KnownEvent): EventContent {
-  switch (event.kind) {
-    case "portion":
-      return {
-        kind: "portion",
-        cause: event.cause,
-        paysFor: event.paysFor ?? null,
-        motorRan: event.motorMs == null ? null : milliseconds(event.motorMs),
-        meanCurrent: event.meanMilliamps == null ? null : milliamps(event.meanMilliamps),
-        peakCurrent: event.peakMilliamps == null ? null : milliamps(event.peakMilliamps),
-        chuteCount: event.chuteCount ?? null,
-        lowestSupply: event.lowestVolts == null ? null : volts(event.lowestVolts),
-        ...(event.cutShort === true && { cutShort: true as const }),
-      };
-    case "press":
-      return { kind: "press" };
-    case "deposit":
-      return {
-        kind: "deposit",
-        metal: event.metal ?? null,
-        signal: event.signal ?? null,
-        chute: event.chute ?? null,
-      };
-    case "visit":
-      return { kind: "visit" };
-    case "lid":
-      return { kind: "lid", open: event.open ?? null };
-    case "refill":
-      return { kind: "refill", added: event.grams == null ? null : grams(event.grams), full: event.full ?? false };
-    case "order":
-      return { kind: "order", order: event.order, outcome: event.outcome, problem: event.problem ?? null };
-    case "trouble":
-      return { kind: "trouble", text: event.words };
-    default:
-      return { kind: "unknown", postedKind: (event as { kind: string }).kind };
-  }
-}
+const knownContents: { readonly [Kind in keyof KnownEvents]: (event: KnownEvents[Kind]) => EventContent } = {
+  portion: (event) => ({
+    kind: "portion",
+    cause: event.cause,
+    paysFor: event.paysFor ?? null,
+    motorRan: withUnit(event.motorMs, milliseconds),
+    meanCurrent: withUnit(event.meanMilliamps, milliamps),
+    peakCurrent: withUnit(event.peakMilliamps, milliamps),
+    chuteCount: event.chuteCount ?? null,
+    lowestSupply: withUnit(event.lowestVolts, volts),
+    ...(event.cutShort === true && { cutShort: true as const }),
+  }),
+  press: () => ({ kind: "press" }),
+  deposit: ({ metal, signal, chute }) => ({
+    kind: "deposit",
+    metal: metal ?? null,
+    signal: signal ?? null,
+    chute: chute ?? null,
+  }),
+  visit: () => ({ kind: "visit" }),
+  lid: ({ open }) => ({ kind: "lid", open: open ?? null }),
+  refill: (event) => ({ kind: "refill", added: withUnit(event.grams, grams), full: event.full ?? false }),
+  order: ({ order, outcome, problem }) => ({ kind: "order", order, outcome, problem: problem ?? null }),
+  trouble: ({ words }) => ({ kind: "trouble", text: words }),
+};
+
+/** @param event as the schema of this kind has read it. */
+const eventContent = <Kind extends keyof KnownEvents>(kind: Kind, event: KnownEvents[Kind]): EventContent =>
+  knownContents[kind](event);
 
 // --- problems ------------------------------------------------------------------------------------------------------
 

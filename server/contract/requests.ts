@@ -104,30 +104,30 @@ export const changeFeederRequest = feederSettingsRequest
   .extend({ tenPortionsGrams: tenPortionsGrams.optional() })
   .superRefine(checkFoodFields);
 
-/** What is said of the food must make one sense, or the keeper is told where it doesn't. */
+/** The fields about the food must agree with each other. */
 function checkFoodFields(request: FoodFields, context: z.RefinementCtx): void {
   const refuse = (field: keyof FoodFields, message: string) => {
     context.addIssue({ code: "custom", path: [field], message });
   };
-  const { foodKind, grainsPerPortion, portionGrams, tenPortionsGrams } = request;
-  if (foodKind === "other" && request.food === undefined) refuse("food", "must say in your own words what it is");
+  const { foodKind, food, portionGrams, tenPortionsGrams } = request;
+  if (foodKind === "other" && food === undefined) refuse("food", "must say in your own words what it is");
+  const isWeighed = portionGrams !== undefined || tenPortionsGrams !== undefined;
   if (portionGrams !== undefined && tenPortionsGrams !== undefined) {
     refuse("tenPortionsGrams", "and portionGrams say the same: give one of them");
   }
-  if (
-    foodKind === undefined ||
-    grainsPerPortion === undefined ||
-    portionGrams !== undefined ||
-    tenPortionsGrams !== undefined
-  )
-    return;
-  const typical = typicalPortion(foodKind, grainsPerPortion);
-  if (typical !== null && (typical < portionMin || typical > portionMax)) {
-    const [least, most] = [`at least ${portionMin} g`, `at most ${portionMax} g`];
-    const bound = typical < portionMin ? least : most;
-    refuse("grainsPerPortion", `would be a portion of about ${typical} g: a portion weighs ${bound}`);
-  }
+  const problem = isWeighed ? null : pieceCountProblem(request);
+  if (problem !== null) refuse("grainsPerPortion", problem);
 }
+
+/** Where no portion was weighed, so many pieces of this food must make a mass that a portion can have. */
+function pieceCountProblem({ foodKind, grainsPerPortion }: FoodFields): string | null {
+  if (foodKind === undefined || grainsPerPortion === undefined) return null;
+  const typical = typicalPortion(foodKind, grainsPerPortion);
+  if (typical === null || (typical >= portionMin && typical <= portionMax)) return null;
+  const bound = typical < portionMin ? `at least ${portionMin} g` : `at most ${portionMax} g`;
+  return `would be a portion of about ${typical} g: a portion weighs ${bound}`;
+}
+
 interface FoodFields {
   readonly food?: string | undefined;
   readonly foodKind?: FoodKind | undefined;

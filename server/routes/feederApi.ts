@@ -17,12 +17,11 @@ export async function feederApiRoutes(app: FastifyInstance, context: ReportingCo
 }
 
 function reportRoute(app: FastifyInstance, context: ReportingContext): void {
-  const admitted = new WeakMap<FastifyRequest, string>();
   app.post(
     "/api/v1/report",
     {
       bodyLimit: reportBytesMax,
-      // The schema is here for the documentation: reading has to tell one bad event from a bad report, so it is ours.
+      // The schema is here for the documentation: reading must refuse one bad event without the report, so it is ours.
       validatorCompiler: () => (value: unknown) => ({ value }),
       serializerCompiler: () => (answer: unknown) => JSON.stringify(answer),
       schema: {
@@ -34,42 +33,61 @@ function reportRoute(app: FastifyInstance, context: ReportingContext): void {
         body: reportSchema.meta({ example: reportExample }),
         response: { 200: answerSchema },
       },
-      // Whoever has no key need not be listened to for a megabyte.
-      preParsing: async (request, reply) => {
-        const bytes = bodyBytes(request);
-        if (isSigned(request)) {
-          if (!context.limits.acceptsUnproven(request, bytes)) return refuseTooOften(reply, tooManyWrongKeys, 60);
-          return reserveBody(context, context.bodies.unproven, request, reply, bytes);
-        }
-        const who = await identifyFeeder(context, request, "");
-        if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
-        const wait = context.limits.countReport(who.id);
-        if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
-        admitted.set(request, who.id);
-        return reserveBody(context, context.bodies.proven, request, reply, bytes);
-      },
+      preParsing: (request, reply) => admitSender(context, request, reply),
     },
     async (request, reply) => {
       const reservation = reservations.get(request);
       reservation?.markComplete();
       try {
-        let feeder = admitted.get(request);
-        if (feeder === undefined) {
-          const who = await identifyFeeder(context, request, bodyText(request)); // a signature covers the body byte for byte
-          if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
-          feeder = who.id;
-          context.limits.recordProvenSender(request, feeder);
-          const wait = context.limits.countReport(feeder);
-          if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
-        }
+        const feeder = keySenders.get(request) ?? (await signingFeeder(context, request, reply));
+        if (feeder === null) return reply;
         const outcome = await ingestReport(context, feeder, bodyText(request), request.log);
-        if (outcome.kind !== "answered") return sendProblem(reply, outcomeProblem(outcome));
-        return outcome.answer;
+        return outcome.kind === "answered" ? outcome.answer : sendProblem(reply, outcomeProblem(outcome));
       } finally {
         reservation?.release();
       }
     },
   );
+}
+
+/** Feeders that were identified by their key, before the body was read. */
+const keySenders = new WeakMap<FastifyRequest, string>();
+
+/** Before the body is read: nobody without a key makes the server read a megabyte. @returns the reply where it is refused */
+async function admitSender(
+  context: ReportingContext,
+  request: FastifyRequest,
+  reply: FastifyReply,
+): Promise<FastifyReply | undefined> {
+  const bytes = bodyBytes(request);
+  if (isSigned(request)) {
+    if (!context.limits.acceptsUnproven(request, bytes)) return refuseTooOften(reply, tooManyWrongKeys, 60);
+    return reserveBody(context, context.bodies.unproven, request, reply, bytes);
+  }
+  const who = await identifyFeeder(context, request, "");
+  if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
+  const wait = context.limits.countReport(who.id);
+  if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
+  keySenders.set(request, who.id);
+  return reserveBody(context, context.bodies.proven, request, reply, bytes);
+}
+
+/** A signature covers the body byte for byte, so it is checked after the body is read. @returns null where it is refused */
+async function signingFeeder(
+  context: ReportingContext,
+  request: FastifyRequest,
+  reply: FastifyReply,
+): Promise<string | null> {
+  const who = await identifyFeeder(context, request, bodyText(request));
+  if (who.kind === "unknown") {
+    refuseUnknownSender(context, request, reply, who.reason);
+    return null;
+  }
+  context.limits.recordProvenSender(request, who.id);
+  const wait = context.limits.countReport(who.id);
+  if (wait === null) return who.id;
+  refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
+  return null;
 }
 
 const reservations = new WeakMap<FastifyRequest, BodyReservation>();

@@ -53,7 +53,12 @@ ${prosePart([
   "An event is identified by feeder, boot and `seq`. Sent twice with the same content, it is stored once. Sent with other content under a `seq` that is stored already, it is refused by name.",
 ])}
 ${eventTables(withoutNull(events).items ?? {})}
-<h3 id="time">Time, without a clock</h3>
+${timePart()}
+${answerPart(answer)}
+</section>`;
+}
+
+const timePart = (): Html => html`<h3 id="time">Time, without a clock</h3>
 <ul>
 ${[
   "`uptimeMs` is the number of milliseconds from the feeder's start to the event, by a counter that only grows. `sentUptimeMs` is the same counter at the moment of sending. The server takes the difference from its own time.",
@@ -62,8 +67,9 @@ ${[
   "`sentAt` is the feeder's own clock, if it has one. It is kept and never relied upon.",
 ].map((text) => html`<li>${prose(text)}</li>`)}
 </ul>
-${example("What an earlier boot left unsent", leftBehindExample, "report-left-behind")}
-<h3 id="answer">The answer</h3>
+${example("What an earlier boot left unsent", leftBehindExample, "report-left-behind")}`;
+
+const answerPart = (answer: JsonSchema): Html => html`<h3 id="answer">The answer</h3>
 ${prosePart(["It is sent when everything is safe on the server's disk, with status 200."])}
 ${example("The answer to the report above", answerExample(), "answer-example")}
 ${fieldTable("The answer, and what to do with it", answer, { more: answerDuties })}
@@ -72,9 +78,7 @@ ${prosePart([
   "One wrong event or reading doesn't take the rest with it: the status is 200, and `refused` names each with its reason. Log it, and don't send it again.",
 ])}
 ${example("A report with a wrong event and a reading out of range", partlyRefusedExample, "report-partly")}
-${example("Its answer", partlyRefusedAnswer(), "answer-partly")}
-</section>`;
-}
+${example("Its answer", partlyRefusedAnswer(), "answer-partly")}`;
 
 const answerDuties: Readonly<Record<string, string>> = {
   storedThrough: "Delete events up to this `seq` and no others. null: delete none, and send them again.",

@@ -34,10 +34,7 @@ ${example(
 </section>`;
 
 /** @param frames the schemas of what the server sends, by the frame's one key */
-// Long: the text of one chapter.
 export function linkPart(frames: Readonly<Record<string, JsonSchema>>, reportsPerMinute: number): Html {
-  const { answer = {}, problem = {}, orders = {} } = frames;
-  const problemFields = problem.properties?.problem ?? {};
   return html`<section id="link">
 <h2>Socket: <code>GET /api/v1/link</code></h2>
 ${prosePart([
@@ -49,7 +46,20 @@ ${prosePart([
 ${prosePart([
   "One text frame for each report: the same JSON object as the body of `POST /api/v1/report`, with the same limits. The server answers each frame with one frame, in the order in which they came. Send the next report when the last one is answered.",
 ])}
-<h3 id="link-out">What the server sends</h3>
+${serverFrames(frames, reportsPerMinute)}
+<h3 id="link-close">Pings and closing</h3>
+${prosePart([
+  `The server sends a ping every ${pingEveryMilliseconds / 1000} seconds. A WebSocket library answers it by itself. A socket that has not answered by the next ping is cut.`,
+  "When a socket ends, open a new one after some seconds, then wait twice as long each time, up to five minutes. Until then reports go over HTTP.",
+])}
+${closeTable()}
+</section>`;
+}
+
+function serverFrames(frames: Readonly<Record<string, JsonSchema>>, reportsPerMinute: number): Html {
+  const { answer = {}, problem = {}, orders = {} } = frames;
+  const problemFields = problem.properties?.problem ?? {};
+  return html`<h3 id="link-out">What the server sends</h3>
 ${prosePart(["One JSON object in each text frame, with one of these keys. Ignore a key that you don't know."])}
 <h4 id="frame-answer"><code>answer</code></h4>
 ${prosePart(["The report is taken. The same object as the answer over HTTP."])}
@@ -72,21 +82,16 @@ ${prosePart([
   "Orders of a keeper, sent without being asked: when a keeper asks, and once when the socket opens if one waits. Answer in the next report, as under Orders.",
 ])}
 ${example("A frame with an order", { orders: [orderExample] }, "frame-orders-example")}
-${fieldTable("Frame: orders", orders)}
-<h3 id="link-close">Pings and closing</h3>
-${prosePart([
-  `The server sends a ping every ${pingEveryMilliseconds / 1000} seconds. A WebSocket library answers it by itself. A socket that has not answered by the next ping is cut.`,
-  "When a socket ends, open a new one after some seconds, then wait twice as long each time, up to five minutes. Until then reports go over HTTP.",
-])}
-<table class="fields closes" role="table">
+${fieldTable("Frame: orders", orders)}`;
+}
+
+const closeTable = (): Html => html`<table class="fields closes" role="table">
 <caption>Close codes</caption>
 <thead role="rowgroup"><tr role="row"><th scope="col" role="columnheader">Code</th><th scope="col" role="columnheader">Why</th><th scope="col" role="columnheader">What to do</th></tr></thead>
 <tbody role="rowgroup">
 ${closeCodes.map(({ code, why: reason, todo }) => html`<tr role="row" data-close="${code}"><th scope="row" role="rowheader"><code>${code}</code></th><td role="cell">${prose(reason)}</td><td role="cell">${prose(todo)}</td></tr>`)}
 </tbody>
-</table>
-</section>`;
-}
+</table>`;
 
 const tooOftenDetail = (reportsPerMinute: number) => tooManyReportsProblem(reportsPerMinute).detail;
 
