@@ -27,7 +27,7 @@ export interface PostedEvent {
   readonly kind: string; // as posted, also where it is unknown here
   readonly content: EventContent;
   readonly body: object; // as posted, with the fields that are unknown here
-  readonly index: number; // where it stood in the report
+  readonly index: number; // its place in the report
 }
 
 export type ReadReport =
@@ -35,9 +35,9 @@ export type ReadReport =
   | { readonly kind: "unreadable"; readonly errors: readonly FieldProblem[] };
 
 /**
- * What is wrong with the envelope refuses the whole report: its sender is not speaking this language. A reading or an event that
- * can't be read is refused alone: one broken sensor must not make the feeder mute, nor lose what happened.
- * @param bare NaN and infinity that stood in the text of its events.
+ * A problem of the envelope refuses the whole report: its sender doesn't follow the protocol. A reading or an event that can't be
+ * read is refused alone, so that one broken sensor loses neither the other readings nor the events.
+ * @param bare NaN and infinity in the text of its events.
  */
 export function readReport(posted: unknown, bare: readonly BareNumber[] = []): ReadReport {
   const envelope = envelopeSchema.safeParse(posted);
@@ -121,10 +121,10 @@ function readReadings(posted: unknown): ReadReadings {
     };
 
   const { issues } = whole.error;
-  const setAside = [...new Set(issues.map(({ path }) => path.join(".")))];
+  const rejected = [...new Set(issues.map(({ path }) => path.join(".")))];
   return {
-    readings: readingsWithUnits(readingsSchema.parse(withoutNames(request, setAside))),
-    rejectedReadings: setAside,
+    readings: readingsWithUnits(readingsSchema.parse(withoutNames(request, rejected))),
+    rejectedReadings: rejected,
     refused: issues.map((issue) => ({ seq: null, ...problemWithValue(issue, request, "readings") })),
     posted,
     unknownNames: unknown,
@@ -139,7 +139,7 @@ const noReadings = (posted: unknown): ReadReadings => ({
   unknownNames: [],
 });
 
-/** Something that is no object either, and small enough for the log. */
+/** A value that is no object either, and small enough for the log. */
 const shortenedValue = (posted: unknown): unknown => (typeof posted === "object" ? [] : String(posted).slice(0, 40));
 
 /** @param names such as `airCelsius` and `counts.button`. */
@@ -248,7 +248,7 @@ function refusalOf(posted: unknown, index: number, { field, problem }: FieldProb
   return { seq: typeof seq === "number" && Number.isFinite(seq) ? seq : null, field: where, problem };
 }
 
-/** A schema's complaint with what stood there. @param request the value that the schema was given */
+/** A schema's problem, with the value that was sent. @param request the value that the schema was given */
 function problemWithValue(issue: z.core.$ZodIssue, request: unknown, under = ""): FieldProblem {
   const { field, problem } = fieldProblem(issue, under);
   let value = request;
@@ -275,7 +275,7 @@ function fieldPath(path: readonly (string | number)[]): string {
 const nestingMax = 32;
 const tooDeep = `must not nest deeper than ${nestingMax}`;
 
-/** What nests deeper than the stack is high could be read and not be written. Most events hold no list and no object at all. */
+/** A value nested deeper than the stack allows could be read and not be written. Most events hold no list and no object at all. */
 function isTooDeep(value: unknown): boolean {
   let level: readonly unknown[] = [value];
   for (let depth = 0; depth <= nestingMax; depth += 1) {

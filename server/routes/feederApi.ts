@@ -92,7 +92,7 @@ async function signingFeeder(
 
 const reservations = new WeakMap<FastifyRequest, BodyReservation>();
 
-/** Keeps reservation for a body until its report is stored, even where its sender has gone meanwhile: it is still worked on. */
+/** Reserves space for a body until its report is stored, even if its sender has disconnected: the work goes on. */
 function reserveBody(
   context: ReportingContext,
   budget: BodyBudget,
@@ -111,12 +111,12 @@ function reserveBody(
   }
   reservations.set(request, reservation);
   onResponseEnd(reply, () => {
-    if (request.body === undefined) reservation.release(); // it never arrived whole
+    if (request.body === undefined) reservation.release(); // it never arrived completely
   });
   return undefined;
 }
 
-/** What its sender says, up to what is read at all. */
+/** The announced length, at most what is read at all. */
 function bodyBytes({ headers }: FastifyRequest): number {
   const request = Number(headers["content-length"] ?? reportBytesMax);
   return Number.isFinite(request) ? Math.min(Math.max(request, 0), reportBytesMax) : reportBytesMax;
@@ -124,7 +124,7 @@ function bodyBytes({ headers }: FastifyRequest): number {
 
 const bodyText = ({ body }: FastifyRequest): string => (typeof body === "string" ? body : "");
 
-/** The text as it came: a signature covers it, and what isn't JSON has to be told to the keeper once the sender is known. */
+/** As text: a signature covers it, and a body that isn't JSON is shown to the keeper once the sender is known. */
 function parseBodyAsText(app: FastifyInstance): void {
   app.removeContentTypeParser("application/json");
   app.addContentTypeParser("application/json", { parseAs: "string" }, (_request, text, done) => done(null, text));

@@ -49,10 +49,17 @@ export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, pub
     const party = partyOf(request, publicUrl);
     if (party === null) return sendProblem(reply, unusable);
     const browser = randomUUID();
-    // A challenge is answered by the browser that asked for it, and by no other.
+    // Only the browser that requested a challenge may answer it.
     const secure = request.protocol === "https";
-    const kept = { path: cookiePath, httpOnly: true, sameSite: "strict", signed: true, maxAge: 300, secure } as const;
-    reply.setCookie(cookieName, browser, kept);
+    const options = {
+      path: cookiePath,
+      httpOnly: true,
+      sameSite: "strict",
+      signed: true,
+      maxAge: 300,
+      secure,
+    } as const;
+    reply.setCookie(cookieName, browser, options);
     return askToSignIn(passkeys, party, browser);
   });
 

@@ -6,8 +6,8 @@ import { logForeignAccess } from "./securityLog.ts";
 import { signedInPerson } from "./sessions.ts";
 
 /**
- * Who may do what at a yard. Everybody of it may look; what a helper may change is listed here, and whatever isn't is for its
- * keepers: a new route is closed to helpers until it is listed here.
+ * Who may do what at a yard. All its people may read. What a helper may change is listed here, and everything else is for its
+ * keepers, also a new route.
  */
 const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/refills",
@@ -17,12 +17,12 @@ const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge",
   "POST /api/v1/feeders/:feeder/alarms/:fault/reset",
   "POST /api/v1/feeders/:feeder/alarms/:fault/shelve",
-  // What they say of themselves, and leaving; of others the flow refuses it.
+  // Their own settings, and leaving. The flow refuses changes of other people.
   "PATCH /api/v1/yards/:yard/people/:person",
   "DELETE /api/v1/yards/:yard/people/:person",
 ]);
 
-/** For whoever keeps any yard at all: these routes are about no yard that is there already. */
+/** For a keeper of any yard: these routes are about no existing yard. */
 const anyYardKeeperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/practice",
   "DELETE /api/v1/practice",
@@ -103,7 +103,7 @@ type RequestTarget = { readonly feeder: string } | { readonly yard: string; read
 
 const requesters = new WeakMap<FastifyRequest, Requester>();
 
-/** @throws Error behind a route that speaks of no yard: a bug of ours. */
+/** @throws Error behind a route that is about no yard: a bug of ours. */
 export function requesterOf(request: FastifyRequest): Requester {
   const found = requesters.get(request);
   if (!found) throw new Error(`expected a route about a yard, got ${request.url}`);

@@ -28,7 +28,7 @@ export interface FeederRefusal {
   readonly when: string;
   readonly feederAction: string;
   readonly example: ProblemView;
-  readonly reasons?: readonly string[]; // where `detail` says which of several it was
+  readonly reasons?: readonly string[]; // where `detail` names one of several
   readonly retryAfter?: string; // an example of that header, where it is sent
   readonly at: "report" | "link" | "both"; // "both": over the socket as a problem frame, or before it opens
 }
@@ -52,14 +52,15 @@ const senderRefusals: readonly FeederRefusal[] = [
   {
     name: "notHttp",
     when: "What came is no HTTP request. The connection is closed.",
-    feederAction: "The sender has a bug: log it and tell its maker. Keep the events.",
+    feederAction: "The sender has a bug: log it and report it to its maker. Keep the events.",
     example: problemExample(notHttpProblem),
     at: "report",
   },
   {
     name: "notJson",
     when: "The body is not JSON.",
-    feederAction: "The sender has a bug: log it and tell its maker. Keep the events. Don't send the same body again.",
+    feederAction:
+      "The sender has a bug: log it and report it to its maker. Keep the events. Don't send the same body again.",
     example: outcomeView(notJson),
     at: "both",
   },
@@ -72,7 +73,7 @@ const senderRefusals: readonly FeederRefusal[] = [
     at: "both",
   },
   {
-    name: "stranger",
+    name: "unknownSender",
     when: "There is no key, a key that no feeder has (any more), or a signature that doesn't fit. A socket doesn't open.",
     feederAction:
       "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named.",
@@ -153,7 +154,7 @@ const senderRefusals: readonly FeederRefusal[] = [
   },
   {
     name: "noSocket",
-    when: "`/api/v1/link` was asked for without opening a WebSocket.",
+    when: "`/api/v1/link` was requested without opening a WebSocket.",
     feederAction: "Open it as a WebSocket (RFC 6455), or post to `/api/v1/report`.",
     example: problemExample(noSocketProblem),
     at: "link",
@@ -173,7 +174,7 @@ const limitRefusals = (reportsPerMinute: number): readonly FeederRefusal[] => [
     name: "tooOften",
     when: `More than ${reportsPerMinute.toLocaleString("en")} reports came from this feeder within a minute.`,
     feederAction:
-      "Wait as many seconds as `Retry-After` says (over a socket: until the next minute), then send more events in each report.",
+      "Wait as many seconds as `Retry-After` states (over a socket: until the next minute), then send more events in each report.",
     example: problemExample(tooManyReportsProblem(reportsPerMinute)),
     retryAfter: "60",
     at: "both",
@@ -181,7 +182,7 @@ const limitRefusals = (reportsPerMinute: number): readonly FeederRefusal[] => [
   {
     name: "tooManyWrongKeys",
     when: "Many wrong keys or signatures came from this address within a minute, and this one is wrong too.",
-    feederAction: "As after a 401, and wait as many seconds as `Retry-After` says.",
+    feederAction: "As after a 401, and wait as many seconds as `Retry-After` states.",
     example: problemExample(tooManyWrongKeys),
     retryAfter: "60",
     at: "report",
@@ -189,7 +190,7 @@ const limitRefusals = (reportsPerMinute: number): readonly FeederRefusal[] => [
   {
     name: "tooManyLinks",
     when: "The feeder has opened more than 30 sockets within a minute.",
-    feederAction: "Keep the open socket. Wait as many seconds as `Retry-After` says, and report over HTTP meanwhile.",
+    feederAction: "Keep the open socket. Wait as many seconds as `Retry-After` states, and report over HTTP meanwhile.",
     example: problemExample(tooManyLinksProblem),
     retryAfter: "60",
     at: "link",
@@ -197,7 +198,7 @@ const limitRefusals = (reportsPerMinute: number): readonly FeederRefusal[] => [
   {
     name: "overloaded",
     when: "More comes than the server can take. Nothing is stored.",
-    feederAction: "Wait as many seconds as `Retry-After` says and send the same again.",
+    feederAction: "Wait as many seconds as `Retry-After` states and send the same again.",
     example: problemExample(overloadedProblem),
     retryAfter: "10",
     at: "both",
@@ -217,7 +218,7 @@ const serverRefusals: readonly FeederRefusal[] = [
   {
     name: "storeBusy",
     when: "The database is locked. Nothing is stored.",
-    feederAction: "Wait as many seconds as `Retry-After` says and send the same again.",
+    feederAction: "Wait as many seconds as `Retry-After` states and send the same again.",
     example: problemExample(storeBusyProblem),
     retryAfter: "5",
     at: "both",
@@ -225,7 +226,7 @@ const serverRefusals: readonly FeederRefusal[] = [
   {
     name: "storeFull",
     when: "The server's disk is full. Nothing is stored.",
-    feederAction: "Keep the events, as many as there is room for, and try again each minute.",
+    feederAction: "Keep the events, as many as there is space for, and try again each minute.",
     example: problemExample(storeFullProblem),
     retryAfter: "60",
     at: "both",
@@ -233,7 +234,7 @@ const serverRefusals: readonly FeederRefusal[] = [
   {
     name: "storeReadOnly",
     when: "The server can't write to its database file or its disk. Nothing is stored.",
-    feederAction: "Keep the events, as many as there is room for, and try again each minute.",
+    feederAction: "Keep the events, as many as there is space for, and try again each minute.",
     example: problemExample(storeReadOnlyProblem),
     retryAfter: "60",
     at: "both",
@@ -241,7 +242,7 @@ const serverRefusals: readonly FeederRefusal[] = [
   {
     name: "storeDamaged",
     when: "The server's database is damaged. Nothing is stored until its keeper has restored a backup.",
-    feederAction: "Keep the events, as many as there is room for, and try again each minute.",
+    feederAction: "Keep the events, as many as there is space for, and try again each minute.",
     example: problemExample(storeDamagedProblem),
     retryAfter: "60",
     at: "both",

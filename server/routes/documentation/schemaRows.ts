@@ -26,7 +26,7 @@ export interface JsonSchema {
 export interface SchemaRow {
   readonly path: string;
   readonly type: string;
-  readonly unit: string; // "" where the name says none
+  readonly unit: string; // "" where the name has none
   readonly range: string; // "" where any value goes
   readonly required: boolean;
   readonly description: string;
@@ -56,7 +56,7 @@ export function schemaRows(schema: JsonSchema, deep = true, under = ""): SchemaR
   });
 }
 
-/** The schema that stands beside null; the schema itself where null isn't allowed. */
+/** The schema beside null; the schema itself where null isn't allowed. */
 export function withoutNull(schema: JsonSchema): JsonSchema {
   const others = schema.anyOf?.filter(({ type }) => type !== "null") ?? [];
   return others.length === 1 && others[0] !== undefined ? others[0] : schema;
