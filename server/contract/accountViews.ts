@@ -1,6 +1,6 @@
 import type { Role } from "./requests.ts";
 
-/** What accounts and invitations look like to whom they belong to. Part of api.ts, and documented with it. */
+/** A person's own accounts and a yard's open invitations. Part of api.ts, and documented with it. */
 
 /** Where a person is signed in, the last used first. */
 export interface SessionsView {
@@ -8,8 +8,8 @@ export interface SessionsView {
 }
 export interface SessionView {
   readonly id: string; // no secret: with it nobody can sign in
-  readonly here: boolean; // it is the one that asks
-  readonly device: string; // "Firefox on Android"; as the browser says, so it proves nothing
+  readonly here: boolean; // the session of this very request
+  readonly device: string; // "Firefox on Android", as the browser states it, so it proves nothing
   readonly signedInAt: string;
   readonly lastUsedAt: string; // to within ten minutes
   readonly endsAt: string; // if it isn't used until then
@@ -19,7 +19,7 @@ export interface AddedYardView {
   readonly yard: { readonly id: string; readonly name: string };
 }
 
-/** A link that nobody has used yet. `id` is no secret and opens nothing: by it, a keeper withdraws the link. */
+/** A link that nobody has used yet. `id` is no secret: a keeper withdraws the link by it. */
 export interface OpenInviteView {
   readonly id: string;
   readonly role: Role;

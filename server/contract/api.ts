@@ -6,7 +6,7 @@ import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "
 
 /**
  * What the keeper's client sends (requests.ts) and gets. Answers (`…View`) are plain types, since we make them ourselves.
- * Times are ISO 8601 in UTC; units stand in the names.
+ * Times are ISO 8601 in UTC; units are in the names.
  */
 
 export type * from "./accountViews.ts";
@@ -44,7 +44,7 @@ export interface YardView {
   readonly id: string;
   readonly name: string;
   readonly zone: string; // in which times are shown
-  /** The zone that is stored, where it can't be used and UTC stands for it; null where it can. */
+  /** The zone that is stored, where it can't be used and UTC is used instead; null where it can. */
   readonly unusableZone: string | null;
   readonly place: { readonly latitudeDegrees: number; readonly longitudeDegrees: number } | null;
   readonly digestTime: string; // local, such as 07:30
@@ -52,7 +52,7 @@ export interface YardView {
   readonly practice: boolean;
   /** How long an urgent alarm waits for one person before the next one is notified. */
   readonly escalateMinutes: number;
-  readonly role: Role; // of who asks
+  readonly role: Role; // of the person who is signed in
   readonly peopleCount: number;
   /** The escalations that are active now, the newest first. */
   readonly escalations: readonly EscalationView[];
@@ -61,16 +61,16 @@ export interface YardView {
   readonly damagedFeeders: readonly { readonly id: string; readonly name: string; readonly text: string }[];
 }
 
-/** Whom an alarm has reached so far. */
+/** Who has been notified of an alarm so far. */
 export interface EscalationView {
-  readonly feeder: string | null; // null: it speaks of the yard, whose feeders fell silent together
+  readonly feeder: string | null; // null: it is about the yard, whose feeders became silent together
   readonly fault: string;
   readonly title: string;
   readonly raisedAt: string;
   readonly recipientStates: readonly {
     readonly name: string;
     readonly lastNotifiedAt: string;
-    readonly displayedAt: string | null; // when a phone of theirs confirmed that it was on its screen
+    readonly displayedAt: string | null; // when one of their phones confirmed that its screen showed it
     readonly emailedAt: string | null;
   }[];
   readonly acknowledgedBy: string | null;
@@ -93,16 +93,16 @@ export interface FeederView {
   readonly unknownReadings: readonly { readonly name: string; readonly suggestion: string | null }[];
   readonly readings: ReadingsView | null; // null until the first report
   readonly hopper: HopperView;
-  readonly alarms: readonly AlarmView[]; // gravest first; suspected ones are left out
+  readonly alarms: readonly AlarmView[]; // highest priority first, without suspected ones
   readonly pause: PauseView;
   readonly cleanedAt: string | null; // null while nobody has entered it
-  /** What can't be detected or told apart with the fitted sensors, each in a sentence; empty where nothing is missing. */
+  /** What can't be detected or distinguished with the fitted sensors, each in a sentence; empty where nothing is missing. */
   readonly blindSpots: readonly string[];
   /** What only a keeper knows and other figures depend on; `link` is the page where it is entered. */
   readonly questions: readonly QuestionView[];
   /** One sentence that says how the feeder is, for lists and for the screen reader. */
   readonly summary: string;
-  /** Until when `summary` may call it well if no report follows; null where it doesn't. */
+  /** Until when `summary` may state that all is well if no report follows; null where it doesn't. */
   readonly summaryValidUntil: string | null;
 }
 
@@ -152,9 +152,9 @@ export interface AlarmView {
   readonly since: string;
   readonly shelvedUntil: string | null;
   readonly raisedAt: string | null; // null where it was never raised, or is suppressed
-  /** Titles of the alarms that it stands for besides its own. */
+  /** Titles of the alarms that it is shown instead of. */
   readonly explains: readonly string[];
-  /** The title of the alarm that stands for this one. */
+  /** The title of the alarm that is shown instead of this one. */
   readonly explainedBy: string | null;
   readonly outOfService: { readonly by: string; readonly since: string; readonly reason: string } | null;
   readonly evidence: readonly { readonly label: string; readonly value: string; readonly at: string | null }[];
@@ -252,7 +252,7 @@ export interface PhonesView {
   readonly publicKey: string; // VAPID, base64url
   readonly phones: readonly PhoneView[];
   readonly phonesMax: number; // phones that one person may have
-  /** Phones that can't be woken any more, since their push service has declared their endpoint gone; the newest first. */
+  /** Phones that no longer receive notifications, since their push service has declared the endpoint gone; the newest first. */
   readonly gone: readonly { readonly endpoint: string; readonly label: string; readonly goneAt: string }[];
 }
 export interface PhoneView {
@@ -261,14 +261,14 @@ export interface PhoneView {
   readonly label: string;
   readonly addedAt: string;
   readonly lastAcceptedAt: string | null; // when its push service last accepted a notification
-  readonly lastDisplayedAt: string | null; // when it last confirmed that a notification was on its screen
+  readonly lastDisplayedAt: string | null; // when it last confirmed that its screen showed a notification
   readonly problem: string | null;
   readonly blockedAt: string | null; // when its browser reported that notifications are blocked
   readonly reachability: ReachabilityView;
 }
 /**
- * `proved`: it showed a notice lately; `unproved`: its push service took one since, and nothing shows that it arrived;
- * `lost`: its push service takes none. `text` says it in a sentence.
+ * `proved`: it showed a notification lately. `unproved`: its push service accepted one since, without a display receipt.
+ * `lost`: its push service accepts none. `text` is the same as a sentence.
  */
 export interface ReachabilityView {
   readonly kind: "proved" | "unproved" | "lost";
@@ -337,13 +337,13 @@ export interface DigestSectionView {
 /** Today's and those of the last seven days. */
 export const digestsKept = 8;
 
-/** How well a yard's alarms themselves do their work, over about a month. Text first; the numbers are one tap away. */
+/** How often a yard's alarms were raised over about a month, and what follows from it. */
 export interface RatesView {
   readonly yard: string;
   readonly from: string;
   readonly to: string;
   readonly texts: readonly string[];
-  /** What to change, the gravest first, each naming the very alarm; empty where nothing is to be changed. */
+  /** What to change, the most important first, each with the name of its alarm; empty where nothing is to be changed. */
   readonly findings: readonly string[];
   readonly days: readonly RatesDayView[];
   readonly measures: readonly MeasureView[];

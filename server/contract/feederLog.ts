@@ -5,7 +5,7 @@ import { feederSettingsRequest, outOfServiceRequest, yardRequest } from "./api.t
 
 /**
  * A feeder's log as it is handed out and replayed: one JSON value a line (application/x-ndjson), in time order. Each line
- * says when, of which feeder, and one thing that happened.
+ * has a time, a feeder, and one thing that happened.
  */
 
 const instantSchema = z.iso.datetime({ offset: true, error: "must be an ISO 8601 date and time with its zone" });
@@ -21,11 +21,11 @@ const massMax = 50_000;
 export const loggedSettings = z.strictObject({
   ...feederSettingsRequest.partial().shape,
   name: z.string().min(1).max(60).optional(), // as it was stored: an older one may hold what a new one may not
-  // Wider than a request: a record may hold a zone from before they were checked more closely. UTC stands for it.
+  // Wider than a request: a log may hold a zone from before they were checked more closely. UTC is used instead.
   zone: z.string().refine(isIntlZone, "must be an IANA time zone such as Europe/Stockholm").optional(),
   place: yardRequest.shape.place,
   practice: z.boolean().optional(),
-  detectsSensors: z.boolean().optional(), // whether a sensor that speaks is taken to be there
+  detectsSensors: z.boolean().optional(), // whether a sensor that sends readings is taken to be fitted
 });
 export type LoggedSettings = z.infer<typeof loggedSettings>;
 
@@ -58,7 +58,7 @@ const loggedAct = z
     cleaned: z.strictObject({ at: instantSchema.optional() }).optional(), // when it was, where it was entered later
     pause: z.strictObject({ id: orderId, until: instantSchema.nullish() }).optional(),
     resume: z.strictObject({ id: orderId }).optional(),
-    // Which raise was answered, and how gravely it had called then, where the answer says.
+    // Which raise was acknowledged, and with which priority people were notified of it, where that is known.
     acknowledge: z
       .strictObject({
         fault: faultSchema,
@@ -83,7 +83,7 @@ export const logLineSchemas = {
     bootNumber: z.int().min(1).max(1_000_000).optional(),
     report: z.unknown(),
   }),
-  /** A report that the server refused, by its first problem: a sign of life that brought nothing. */
+  /** A report that the server refused, by its first problem: it shows that the feeder runs, and nothing else. */
   refused: z.object({
     at: instantSchema,
     feeder: feederSchema,
@@ -96,11 +96,11 @@ export const logLineSchemas = {
       path: ["keeper", "refill", "at"],
       message: "lies after the moment at which it was entered",
     }),
-  /** The order that waited left for the feeder over its socket; what leaves with the answer to a report needs no line. */
+  /** The waiting order was sent to the feeder over its socket. One that is sent with the answer to a report needs no line. */
   orders: z.object({ at: instantSchema, feeder: feederSchema, orders: z.literal("sent") }),
   /**
-   * When the server checked the feeder by itself. Once a log says `complete`, it holds all checks of this feeder. Before, and where
-   * it never says so, a replay checks when a server would have checked.
+   * When the server checked the feeder by itself. From a line with `complete` on, the log holds all checks of this feeder. Before
+   * it, and where there is none, a replay checks when a server would have checked.
    */
   check: z.object({ at: instantSchema, feeder: feederSchema, check: z.enum(["complete", "checked"]) }),
   /** What was really wrong, to measure how soon it is detected. */

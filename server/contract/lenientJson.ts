@@ -6,16 +6,16 @@ export type ParsedReport =
   | { readonly kind: "parsed"; readonly value: unknown; readonly bareNumbers: readonly BareNumber[] }
   | { readonly kind: "notJson"; readonly problem: string };
 
-/** A bare NaN or infinity within `events`, where null stands in its place now. */
+/** A bare NaN or infinity within `events`, replaced by null. */
 export interface BareNumber {
   readonly path: readonly (string | number)[];
   readonly token: string;
 }
 
 /**
- * Text that is JSON is read as JSON and as nothing else. Otherwise bare NaN and infinity outside of strings are replaced: by their
- * own text among the readings (which sets that reading aside, here and in a replay), by null in events, and by their own text
- * anywhere else, where no null may stand in for a number: a `sentUptimeMs` of null has a meaning of its own.
+ * Text that is JSON is read as JSON and as nothing else. Otherwise bare NaN and infinity outside of strings are replaced: by null in
+ * events, and by their own text elsewhere. Among the readings the text makes that reading a rejected one, here and in a replay.
+ * A `sentUptimeMs` of null has a meaning of its own, so null can't replace a number there.
  */
 export function parseReport(text: string): ParsedReport {
   try {
@@ -27,7 +27,7 @@ export function parseReport(text: string): ParsedReport {
 
 const problemOf = (error: unknown): string => `is not JSON: ${(error as Error).message.slice(0, 200)}`;
 
-/** A name that reaches into JavaScript's own objects is refused. Looked for only where it can stand, also written as \u005f. */
+/** A name that reaches into JavaScript's own objects is refused. Searched for only in text that can hold it, also as \u005f. */
 const parse = (text: string): unknown =>
   /__proto__|\\u/.test(text) ? JSON.parse(text, withoutPrototype) : JSON.parse(text);
 
@@ -36,7 +36,7 @@ function withoutPrototype(key: string, value: unknown): unknown {
   return value;
 }
 
-/** Strings are matched first and left alone, so that what a string says is never taken for a number. */
+/** Strings are matched first and left alone, so that the content of a string is never taken for a number. */
 const stringOrBareNumber =
   /"(?:[^"\\]|\\[\s\S])*"|(?<![A-Za-z0-9_.])[-+]?(?:nan(?:\(ind\))?|inf(?:inity)?)(?![A-Za-z0-9_(])/gi;
 
@@ -50,7 +50,7 @@ function replaceBareNumbers(text: string): ParsedReport | null {
   try {
     return restoreBareNumbers(parse(marked), mark);
   } catch {
-    return null; // what is wrong with the text as it came says more
+    return null; // the problem of the original text is of more use
   }
 }
 
@@ -60,29 +60,35 @@ interface ValuePlace {
   readonly path: readonly (string | number)[];
 }
 
-/** Without recursion: text may nest deeper than the stack is high. */
 function restoreBareNumbers(value: unknown, mark: string): ParsedReport | null {
-  const bare: BareNumber[] = [];
+  const bareNumbers: BareNumber[] = [];
   const root = { whole: value };
+  for (const { holder, key, path } of valuePlaces(root)) {
+    if (typeof key === "string" && key.startsWith(mark)) return null; // a bare number in the place of a name
+    const text = holder[key];
+    if (typeof text !== "string" || !text.startsWith(mark)) continue;
+    const token = text.slice(mark.length);
+    const inEvents = path[0] === "events" && path.length > 2;
+    holder[key] = inEvents ? null : token;
+    if (inEvents) bareNumbers.push({ path, token });
+  }
+  return { kind: "parsed", value: root.whole, bareNumbers };
+}
+
+/** Every value in the whole. Without recursion: text may nest deeper than the stack is high. */
+function* valuePlaces(root: { readonly whole: unknown }): Generator<ValuePlace> {
   const waiting: ValuePlace[] = [{ holder: root, key: "whole", path: [] }];
   for (let place = waiting.pop(); place !== undefined; place = waiting.pop()) {
-    const { holder, key, path } = place;
-    const here = holder[key];
-    if (typeof here === "string" && here.startsWith(mark)) {
-      const token = here.slice(mark.length);
-      const inEvents = path[0] === "events" && path.length > 2;
-      holder[key] = inEvents ? null : token;
-      if (inEvents) bare.push({ path, token });
-    } else if (typeof here === "object" && here !== null) {
-      const inside = here as Record<string | number, unknown>;
-      for (const name of Object.keys(inside)) {
-        if (name.startsWith(mark)) return null; // it stood where a name belongs
-        const step = Array.isArray(here) ? Number(name) : name;
-        waiting.push({ holder: inside, key: step, path: path.length < pathMax ? [...path, step] : path });
-      }
+    yield place;
+    const { path } = place;
+    const value = place.holder[place.key];
+    if (typeof value !== "object" || value === null) continue;
+    const holder = value as Record<string | number, unknown>;
+    for (const name of Object.keys(holder)) {
+      const key = Array.isArray(value) ? Number(name) : name;
+      waiting.push({ holder, key, path: path.length < pathMax ? [...path, key] : path });
     }
   }
-  return { kind: "parsed", value: root.whole, bareNumbers: bare };
 }
 
 /** Nothing that Pieward reads lies deeper. */

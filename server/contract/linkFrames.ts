@@ -4,8 +4,8 @@ import { answerSchema, sentOrderSchema } from "./report.ts";
 
 /** RFC 9457 problem details, as every refusal has them. */
 export const problemSchema = z.object({
-  type: z.string().meta({ description: "Always about:blank: the status says what kind of problem it is." }),
-  title: z.string().meta({ description: "The kind of problem, in words." }),
+  type: z.string().meta({ description: "Always about:blank: `status` and `title` have the kind of problem." }),
+  title: z.string().meta({ description: "The kind of problem, as text." }),
   status: z.int().meta({ description: "The HTTP status, also on a socket." }),
   detail: z.string().meta({ description: "What is wrong with this very request." }),
   errors: z

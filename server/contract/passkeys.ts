@@ -1,6 +1,6 @@
 import { z } from "zod";
 
-/** What the client says of passkeys, and what it is answered. */
+/** What the client sends about passkeys, and the answers. */
 
 export const passkeysMax = 10; // a person
 
@@ -15,7 +15,7 @@ const encoded = (most: number) =>
 // WebAuthn level 3, section 5.1: credential ids have at most 1,023 octets; the rest has no limit there, and this one here.
 const credentialId = encoded(1_364);
 const part = encoded(16_384);
-// What the browser makes of a credential is the standard's and may grow, so fields that we don't use are left out, not refused.
+// The standard defines these fields and may add others, so fields that we don't use are left out, not refused.
 const madeBy = { id: credentialId, rawId: credentialId, type: z.literal("public-key") };
 /** RegistrationResponseJSON of WebAuthn level 3, section 5.1.8. */
 const newCredential = z.object({

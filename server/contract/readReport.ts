@@ -27,7 +27,7 @@ export interface PostedEvent {
   readonly kind: string; // as posted, also where it is unknown here
   readonly content: EventContent;
   readonly body: object; // as posted, with the fields that are unknown here
-  readonly index: number; // where it stood in the report
+  readonly index: number; // its place in the report
 }
 
 export type ReadReport =
@@ -35,9 +35,9 @@ export type ReadReport =
   | { readonly kind: "unreadable"; readonly errors: readonly FieldProblem[] };
 
 /**
- * What is wrong with the envelope refuses the whole report: its sender is not speaking this language. A reading or an event that
- * can't be read is refused alone: one broken sensor must not make the feeder mute, nor lose what happened.
- * @param bare NaN and infinity that stood in the text of its events.
+ * A problem of the envelope refuses the whole report: its sender doesn't follow the protocol. A reading or an event that can't be
+ * read is refused alone, so that one broken sensor loses neither the other readings nor the events.
+ * @param bare NaN and infinity in the text of its events.
  */
 export function readReport(posted: unknown, bare: readonly BareNumber[] = []): ReadReport {
   const envelope = envelopeSchema.safeParse(posted);
@@ -121,10 +121,10 @@ function readReadings(posted: unknown): ReadReadings {
     };
 
   const { issues } = whole.error;
-  const setAside = [...new Set(issues.map(({ path }) => path.join(".")))];
+  const rejected = [...new Set(issues.map(({ path }) => path.join(".")))];
   return {
-    readings: readingsWithUnits(readingsSchema.parse(withoutNames(request, setAside))),
-    rejectedReadings: setAside,
+    readings: readingsWithUnits(readingsSchema.parse(withoutNames(request, rejected))),
+    rejectedReadings: rejected,
     refused: issues.map((issue) => ({ seq: null, ...problemWithValue(issue, request, "readings") })),
     posted,
     unknownNames: unknown,
@@ -139,7 +139,7 @@ const noReadings = (posted: unknown): ReadReadings => ({
   unknownNames: [],
 });
 
-/** Something that is no object either, and small enough for the log. */
+/** A value that is no object either, and small enough for the log. */
 const shortenedValue = (posted: unknown): unknown => (typeof posted === "object" ? [] : String(posted).slice(0, 40));
 
 /** @param names such as `airCelsius` and `counts.button`. */
@@ -153,33 +153,33 @@ function withoutNames(request: Record<string, unknown>, names: readonly string[]
   return rest;
 }
 
-// Long: one line for each reading.
 function readingsWithUnits(posted: PostedReadings): Readings {
-  const given = <Value, Read>(value: Value | null | undefined, read: (value: Value) => Read): Read | null =>
-    value === null || value === undefined ? null : read(value);
   return {
-    hopper: given(posted.hopperGrams, grams),
-    air: given(posted.airCelsius, celsius),
-    inside: given(posted.insideCelsius, celsius),
-    lid: given(posted.lidCelsius, celsius),
+    hopper: withUnit(posted.hopperGrams, grams),
+    air: withUnit(posted.airCelsius, celsius),
+    inside: withUnit(posted.insideCelsius, celsius),
+    lid: withUnit(posted.lidCelsius, celsius),
     // Such sensors are some percent off at the wet end, so that a little over 100 means 100.
-    humidity: given(posted.humidityPercent, (share) => humidityPercent(Math.min(100, share))),
-    supply: given(posted.supplyVolts, volts),
-    battery: given(posted.batteryVolts, volts),
-    batteryTemperature: given(posted.batteryCelsius, celsius),
-    charge: given(posted.chargeMilliamps, milliamps),
+    humidity: withUnit(posted.humidityPercent, (share) => humidityPercent(Math.min(100, share))),
+    supply: withUnit(posted.supplyVolts, volts),
+    battery: withUnit(posted.batteryVolts, volts),
+    batteryTemperature: withUnit(posted.batteryCelsius, celsius),
+    charge: withUnit(posted.chargeMilliamps, milliamps),
     signalDbm: posted.signalDbm ?? null,
     spooled: posted.spooled ?? null,
-    counts: {
-      button: posted.counts?.button ?? null,
-      detector: posted.counts?.detector ?? null,
-      chute: posted.counts?.chute ?? null,
-      perch: posted.counts?.perch ?? null,
-    },
+    counts: sensorCounts(posted.counts),
     paused: posted.paused ?? null,
     planVersion: posted.planVersion ?? null,
   };
 }
+
+function sensorCounts(posted: PostedReadings["counts"]): Readings["counts"] {
+  const { button, detector, chute, perch } = posted ?? {};
+  return { button: button ?? null, detector: detector ?? null, chute: chute ?? null, perch: perch ?? null };
+}
+
+const withUnit = <Read>(value: number | null | undefined, unit: (value: number) => Read): Read | null =>
+  value === null || value === undefined ? null : unit(value);
 
 // --- events --------------------------------------------------------------------------------------------------------
 
@@ -199,7 +199,7 @@ function readEvent(posted: unknown, index: number, sentUptimeMs: number | null):
     seq: read.data.seq,
     uptime: milliseconds(read.data.uptimeMs),
     kind: read.data.kind,
-    content: eventContent(read.data as KnownEvent),
+    content: isKnown(kind) ? eventContent(kind, read.data as never) : { kind: "unknown", postedKind: read.data.kind },
     body: posted as object,
     index,
   };
@@ -208,48 +208,37 @@ function readEvent(posted: unknown, index: number, sentUptimeMs: number | null):
 const isKnown = (kind: unknown): kind is keyof typeof eventSchemas =>
   typeof kind === "string" && Object.hasOwn(eventSchemas, kind);
 
-type KnownEvent = {
-  [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]>;
-}[keyof typeof eventSchemas];
+type KnownEvents = { readonly [Kind in keyof typeof eventSchemas]: z.infer<(typeof eventSchemas)[Kind]> };
 
-// Long: one case for each kind of event, so that a new kind is missed by the compiler nowhere.
-function eventContent(event: KnownEvent): EventContent {
-  switch (event.kind) {
-    case "portion":
-      return {
-        kind: "portion",
-        cause: event.cause,
-        paysFor: event.paysFor ?? null,
-        motorRan: event.motorMs == null ? null : milliseconds(event.motorMs),
-        meanCurrent: event.meanMilliamps == null ? null : milliamps(event.meanMilliamps),
-        peakCurrent: event.peakMilliamps == null ? null : milliamps(event.peakMilliamps),
-        chuteCount: event.chuteCount ?? null,
-        lowestSupply: event.lowestVolts == null ? null : volts(event.lowestVolts),
-        ...(event.cutShort === true && { cutShort: true as const }),
-      };
-    case "press":
-      return { kind: "press" };
-    case "deposit":
-      return {
-        kind: "deposit",
-        metal: event.metal ?? null,
-        signal: event.signal ?? null,
-        chute: event.chute ?? null,
-      };
-    case "visit":
-      return { kind: "visit" };
-    case "lid":
-      return { kind: "lid", open: event.open ?? null };
-    case "refill":
-      return { kind: "refill", added: event.grams == null ? null : grams(event.grams), full: event.full ?? false };
-    case "order":
-      return { kind: "order", order: event.order, outcome: event.outcome, problem: event.problem ?? null };
-    case "trouble":
-      return { kind: "trouble", text: event.words };
-    default:
-      return { kind: "unknown", postedKind: (event as { kind: string }).kind };
-  }
-}
+const knownContents: { readonly [Kind in keyof KnownEvents]: (event: KnownEvents[Kind]) => EventContent } = {
+  portion: (event) => ({
+    kind: "portion",
+    cause: event.cause,
+    paysFor: event.paysFor ?? null,
+    motorRan: withUnit(event.motorMs, milliseconds),
+    meanCurrent: withUnit(event.meanMilliamps, milliamps),
+    peakCurrent: withUnit(event.peakMilliamps, milliamps),
+    chuteCount: event.chuteCount ?? null,
+    lowestSupply: withUnit(event.lowestVolts, volts),
+    ...(event.cutShort === true && { cutShort: true as const }),
+  }),
+  press: () => ({ kind: "press" }),
+  deposit: ({ metal, signal, chute }) => ({
+    kind: "deposit",
+    metal: metal ?? null,
+    signal: signal ?? null,
+    chute: chute ?? null,
+  }),
+  visit: () => ({ kind: "visit" }),
+  lid: ({ open }) => ({ kind: "lid", open: open ?? null }),
+  refill: (event) => ({ kind: "refill", added: withUnit(event.grams, grams), full: event.full ?? false }),
+  order: ({ order, outcome, problem }) => ({ kind: "order", order, outcome, problem: problem ?? null }),
+  trouble: ({ words }) => ({ kind: "trouble", text: words }),
+};
+
+/** @param event as the schema of this kind has read it. */
+const eventContent = <Kind extends keyof KnownEvents>(kind: Kind, event: KnownEvents[Kind]): EventContent =>
+  knownContents[kind](event);
 
 // --- problems ------------------------------------------------------------------------------------------------------
 
@@ -259,7 +248,7 @@ function refusalOf(posted: unknown, index: number, { field, problem }: FieldProb
   return { seq: typeof seq === "number" && Number.isFinite(seq) ? seq : null, field: where, problem };
 }
 
-/** A schema's complaint with what stood there. @param request the value that the schema was given */
+/** A schema's problem, with the value that was sent. @param request the value that the schema was given */
 function problemWithValue(issue: z.core.$ZodIssue, request: unknown, under = ""): FieldProblem {
   const { field, problem } = fieldProblem(issue, under);
   let value = request;
@@ -286,7 +275,7 @@ function fieldPath(path: readonly (string | number)[]): string {
 const nestingMax = 32;
 const tooDeep = `must not nest deeper than ${nestingMax}`;
 
-/** What nests deeper than the stack is high could be read and not be written. Most events hold no list and no object at all. */
+/** A value nested deeper than the stack allows could be read and not be written. Most events hold no list and no object at all. */
 function isTooDeep(value: unknown): boolean {
   let level: readonly unknown[] = [value];
   for (let depth = 0; depth <= nestingMax; depth += 1) {

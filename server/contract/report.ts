@@ -1,8 +1,8 @@
 import { z } from "zod";
 
 /**
- * What a feeder may say, version 1. Bare JSON numbers carry their unit in their name. Every reading is optional: a
- * feeder with one button and no scale is a good citizen. Fields and kinds that aren't known here are kept, not refused.
+ * What a feeder may report, version 1. JSON numbers have their unit in their name. Every reading is optional: a feeder may have
+ * one button and no scale. Unknown fields and kinds are stored, not refused.
  */
 
 export const eventsPerReportMax = 2_000;
@@ -11,7 +11,7 @@ export const reportBytesMax = 1_048_576;
 const bootId = z
   .string()
   .regex(/^[A-Za-z0-9._~…-]{1,64}$/u, "must be 1 to 64 letters, digits or . _ ~ -")
-  .meta({ description: "A random id that the feeder chooses anew at each start.", example: "b-7f3a91c2" });
+  .meta({ description: "A random id; the feeder chooses a new one at each start.", example: "b-7f3a91c2" });
 
 const uptimeMs = z
   .int("must be a whole number of milliseconds")
@@ -32,20 +32,20 @@ const between = (low: number, high: number) => {
   return z.number("must be a number").min(low, range).max(high, range).nullish();
 };
 /**
- * What a credible sensor can say. Whatever else stands here (a number outside, text, NaN) sets this reading aside, which is named
- * in the answer; the rest of the report stands.
+ * The range that such a sensor can measure. Any other value (a number outside, text, NaN) is a rejected reading, which the answer
+ * names. The rest of the report is stored.
  */
 const reading = (low: number, high: number, description: string) => between(low, high).meta({ description });
 const count = z.int("must be a whole number").min(0, "must not be negative").nullish();
 
 export const readingsSchema = z.looseObject({
-  hopperGrams: reading(-2_000, 100_000, "What the load cell under the hopper says, tare taken off."),
+  hopperGrams: reading(-2_000, 100_000, "What the load cell under the hopper measures, without the tare."),
   airCelsius: reading(-70, 70, "Air temperature in the shade."),
   insideCelsius: reading(-70, 90, "Temperature inside the feeder's box."),
   lidCelsius: reading(-80, 100, "Temperature of the lid, the surface that frosts first."),
   humidityPercent: reading(0, 105, "Relative humidity over liquid water."),
-  supplyVolts: reading(0, 60, "Supply rail, the lowest since the last report if the feeder keeps it."),
-  batteryVolts: reading(0, 120, "Battery terminal tension."),
+  supplyVolts: reading(0, 60, "Supply rail; the lowest since the last report if the feeder records it."),
+  batteryVolts: reading(0, 120, "Voltage between the battery's terminals."),
   batteryCelsius: reading(-70, 90, "Temperature at the battery, not of the air."),
   chargeMilliamps: reading(-100_000, 100_000, "Current into the battery."),
   signalDbm: reading(-130, 10, "Radio signal strength."),
@@ -57,7 +57,7 @@ export const readingsSchema = z.looseObject({
   paused: z
     .boolean("must be true or false")
     .nullish()
-    .meta({ description: "Whether the feeder stands still now. The keeper is shown this answer, and no other." }),
+    .meta({ description: "Whether the feeder is paused now. The keeper sees this reading, not what was ordered." }),
   planVersion: count.meta({ description: "The version of the plan that the feeder follows, if it has one." }),
 });
 
@@ -107,16 +107,16 @@ export const eventSchemas = {
     kind: z.literal("order"),
     order: z.string().min(1).max(64).meta({ description: "The id of the order that was carried out or refused." }),
     outcome: z.enum(["done", "refused"]).meta({ description: "What the feeder made of the order." }),
-    problem: z.string().max(500).nullish().meta({ description: "Why it was refused, in words for the keeper." }),
+    problem: z.string().max(500).nullish().meta({ description: "Why it was refused, as text for the keeper." }),
   }),
   trouble: z.looseObject({
     ...recorded,
     kind: z.literal("trouble"),
-    words: z.string().min(1).max(500).meta({ description: "What is wrong, in words for the keeper." }),
+    words: z.string().min(1).max(500).meta({ description: "What is wrong, as text for the keeper." }),
   }),
 };
 
-/** A kind that this version doesn't know: kept as it came, so that a newer feeder loses nothing here. */
+/** A kind that this version doesn't know is stored as it came, so that nothing from a newer feeder is lost. */
 export const unknownEventSchema = z.looseObject({
   ...recorded,
   kind: z.string().min(1).max(40).meta({ description: "A kind that this server doesn't know is stored as it is." }),
@@ -137,8 +137,8 @@ const eventSchema = z.union([
 ]);
 
 /**
- * The outside of a report: whatever is wrong here refuses the whole of it. Readings and events are then read one by one, and
- * `sentAt`, which nothing is concluded from, is set aside alone.
+ * A problem here refuses the whole report. Readings and events are then read one by one, and `sentAt`, from which nothing is
+ * concluded, is rejected alone.
  */
 export const envelopeSchema = z.looseObject({
   boot: bootId,
@@ -156,7 +156,7 @@ export const envelopeSchema = z.looseObject({
 /** The whole of a report as the documentation shows it. */
 export const reportSchema = envelopeSchema.extend({
   sentAt: z.iso.datetime({ offset: true }).nullish().meta({ description: "The feeder's own clock, if it has one." }),
-  readings: readingsSchema.nullish().meta({ description: "What the sensors say at the moment of sending." }),
+  readings: readingsSchema.nullish().meta({ description: "What the sensors measure at the moment of sending." }),
   events: z
     .array(eventSchema)
     .max(eventsPerReportMax)
@@ -177,8 +177,8 @@ export const refusalSchema = z.object({
   }),
   field: z
     .string()
-    .meta({ description: "Where it stands in the report, such as `readings.airCelsius` or `events[3].cause`." }),
-  problem: z.string().meta({ description: "What is wrong with it, and what it said." }),
+    .meta({ description: "The path in the report, such as `readings.airCelsius` or `events[3].cause`." }),
+  problem: z.string().meta({ description: "What is wrong with it, and the value that was sent." }),
 });
 export type Refusal = z.infer<typeof refusalSchema>;
 
@@ -196,7 +196,7 @@ export const answerSchema = z.object({
     .meta({ description: "How many of the report's events were stored before: a repeat is harmless." }),
   refused: z.array(refusalSchema).meta({
     description:
-      "Each reading that was set aside and each event that was not stored, by its field. An event that can't be read is covered " +
+      "Each rejected reading and each event that was not stored, by its field. An event that can't be read is covered " +
       "by `storedThrough` all the same, since it never can be, but not beyond the number right behind those that were seen. One whose seq another event of the same report has is not " +
       "covered: send it again.",
   }),
@@ -207,11 +207,11 @@ export const answerSchema = z.object({
     example: ["readings.hoperGrams"],
   }),
   serverTime: z.iso.datetime().meta({ description: "The time in UTC, for a feeder without a clock." }),
-  nextReportSeconds: z.number().meta({ description: "When the next report is expected, also with nothing to tell." }),
+  nextReportSeconds: z.number().meta({ description: "When the next report is expected, also if nothing happens." }),
   orders: z.array(sentOrderSchema).meta({
     description:
-      "What the keeper asks: carry out the last one, and answer it each time that it comes, unless `paused` in the same report " +
-      "says it. A paused feeder gives nothing, not by hand either. An order comes again until the feeder is known to follow it.",
+      "What the keeper orders: carry out the last one, and answer it each time that it comes, unless `paused` in the same report " +
+      "confirms it. A paused feeder gives nothing, not by hand either. An order comes again until the feeder is known to follow it.",
   }),
 });
 export type Answer = z.infer<typeof answerSchema>;

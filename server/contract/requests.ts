@@ -4,9 +4,9 @@ import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
 import { nameProblem, spelledName } from "../domain/names.ts";
 import { isUsableZone } from "../domain/zone.ts";
 
-/** What the keeper's client says: schemas, since anyone may send it. Times are ISO 8601 in UTC; units stand in the names. */
+/** What the keeper's client sends: schemas, since anyone may send it. Times are ISO 8601 in UTC; units are in the names. */
 
-/** Spelled in one way before anything is asked of it, and of a length that this takes little time for. */
+/** Normalized before it is checked; the limit on the length bounds the time that this takes. */
 const name = z
   .string()
   .max(200, "must be at most 60 characters")
@@ -17,9 +17,9 @@ const name = z
     const problem = name === "" ? null : nameProblem(name);
     if (problem !== null) context.addIssue({ code: "custom", message: problem });
   });
-/** Whose account it is: as they typed it, since an older one may hold what a new one may not. */
+/** The name of an account as it was typed: an older one may hold characters that a new one may not. */
 const knownName = z.string().min(1, "must not be empty").max(200, "must be at most 200 characters");
-/** A passphrase that is the only factor has at least 15 characters, and no rule says of which kinds (NIST SP 800-63B-4, 3.1.1.2). */
+/** A passphrase that is the only factor has at least 15 characters, and no rule about their kinds (NIST SP 800-63B-4, 3.1.1.2). */
 export const passphraseMin = 15;
 const passphraseMax = 200;
 const tooLong = `must be at most ${passphraseMax} characters`;
@@ -27,7 +27,7 @@ const passphrase = z
   .string()
   .min(passphraseMin, `must be at least ${passphraseMin} characters`)
   .max(passphraseMax, tooLong);
-/** One that may have been set when less was asked of it. */
+/** One that may have been set under an earlier, weaker rule. */
 const givenPassphrase = z.string().min(1, "must not be empty").max(passphraseMax, tooLong);
 const secretToken = z.string().min(1).max(200);
 const clientId = z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -");
@@ -51,7 +51,7 @@ export const signInRequest = z.strictObject({ name: knownName, passphrase: z.str
 export const resetRequest = z.strictObject({ token: secretToken, passphrase });
 export const passphraseRequest = z.strictObject({ old: givenPassphrase, passphrase });
 /**
- * `withYards`: the yards that nobody else keeps go too. Without it, whoever is the last keeper of one is told so, and stays.
+ * `withYards`: also deletes the yards that have no other keeper. Without it, the account of a yard's last keeper is not deleted.
  */
 export const deleteAccountRequest = z.strictObject({ passphrase: givenPassphrase, withYards: z.boolean().optional() });
 
@@ -68,11 +68,11 @@ export const yardRequest = z
 
 /** Another yard, besides those that are there. */
 export const addYardRequest = z.strictObject({ name, zone, place: placeSchema.nullish() });
-/** `name`: the yard's own, typed once more, so that nobody deletes one for another. */
+/** `name`: the yard's own, typed once more, so that nobody deletes the wrong one. */
 export const deleteYardRequest = z.strictObject({ name: z.string().max(200) });
 
 const [portionMin, portionMax] = [0.1, 100]; // grams
-/** Of a feeder as it is shown: what is left out was never said, and where something is reckoned the usual stands for it. */
+/** A field that is left out was never entered; calculations then use the usual value. */
 export const feederSettingsRequest = z.strictObject({
   name,
   food: z.string().trim().min(1).max(60).optional(),
@@ -92,7 +92,7 @@ export const feederSettingsRequest = z.strictObject({
   warnAheadDays: z.number().min(0.25).max(30),
   placement: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden
 });
-/** What ten portions weighed together on a kitchen scale says more than a single one, and is what a keeper can read off. */
+/** A kitchen scale measures ten portions together more exactly than one. */
 const tenPortionsGrams = z.number().min(1).max(1_000);
 export const addFeederRequest = feederSettingsRequest
   .partial()
@@ -104,30 +104,30 @@ export const changeFeederRequest = feederSettingsRequest
   .extend({ tenPortionsGrams: tenPortionsGrams.optional() })
   .superRefine(checkFoodFields);
 
-/** What is said of the food must make one sense, or the keeper is told where it doesn't. */
+/** The fields about the food must agree with each other. */
 function checkFoodFields(request: FoodFields, context: z.RefinementCtx): void {
   const refuse = (field: keyof FoodFields, message: string) => {
     context.addIssue({ code: "custom", path: [field], message });
   };
-  const { foodKind, grainsPerPortion, portionGrams, tenPortionsGrams } = request;
-  if (foodKind === "other" && request.food === undefined) refuse("food", "must say in your own words what it is");
+  const { foodKind, food, portionGrams, tenPortionsGrams } = request;
+  if (foodKind === "other" && food === undefined) refuse("food", "must say in your own words what it is");
+  const isWeighed = portionGrams !== undefined || tenPortionsGrams !== undefined;
   if (portionGrams !== undefined && tenPortionsGrams !== undefined) {
     refuse("tenPortionsGrams", "and portionGrams say the same: give one of them");
   }
-  if (
-    foodKind === undefined ||
-    grainsPerPortion === undefined ||
-    portionGrams !== undefined ||
-    tenPortionsGrams !== undefined
-  )
-    return;
-  const typical = typicalPortion(foodKind, grainsPerPortion);
-  if (typical !== null && (typical < portionMin || typical > portionMax)) {
-    const [least, most] = [`at least ${portionMin} g`, `at most ${portionMax} g`];
-    const bound = typical < portionMin ? least : most;
-    refuse("grainsPerPortion", `would be a portion of about ${typical} g: a portion weighs ${bound}`);
-  }
+  const problem = isWeighed ? null : pieceCountProblem(request);
+  if (problem !== null) refuse("grainsPerPortion", problem);
 }
+
+/** Where no portion was weighed, so many pieces of this food must make a mass that a portion can have. */
+function pieceCountProblem({ foodKind, grainsPerPortion }: FoodFields): string | null {
+  if (foodKind === undefined || grainsPerPortion === undefined) return null;
+  const typical = typicalPortion(foodKind, grainsPerPortion);
+  if (typical === null || (typical >= portionMin && typical <= portionMax)) return null;
+  const bound = typical < portionMin ? `at least ${portionMin} g` : `at most ${portionMax} g`;
+  return `would be a portion of about ${typical} g: a portion weighs ${bound}`;
+}
+
 interface FoodFields {
   readonly food?: string | undefined;
   readonly foodKind?: FoodKind | undefined;
@@ -152,11 +152,11 @@ export const orderRequest = z.strictObject({
 });
 /** `at`: when it was cleaned; left out: just now. */
 export const cleanedRequest = z.strictObject({ at: instantSchema.optional() }).nullish();
-/** `id`: the client's own, so that an act that it sends again, having got no answer, is done once. */
+/** `id`: the client's own, so that an action sent again after a lost answer is done once. */
 export const shelveRequest = z.strictObject({ id: clientId.optional(), until: instantSchema });
 /**
- * `raisedAt`: which raise is answered, as its notice named it; left out: whichever stands. `calledAs`: how gravely that notice
- * called; what has grown graver since isn't answered by it.
+ * `raisedAt`: which raise is acknowledged, from its notification; left out: the present one. `notifiedPriority`: the priority of
+ * that notification; an alarm whose priority has become higher since is not acknowledged by it.
  */
 export const acknowledgeRequest = z
   .strictObject({
@@ -180,12 +180,12 @@ const subscription = z.strictObject({
 });
 export const phoneRequest = subscription.extend({
   label: z.string().trim().min(1).max(60).optional(),
-  /** By which endpoint the same browser was known before: that phone is kept, with this one in its place. */
+  /** The endpoint of the same browser before: the phone keeps its id, with the new endpoint. */
   replaces: z.string().max(2_000).nullish(),
 });
 export const renewPhoneRequest = subscription.extend({ replaces: z.string().min(1).max(2_000) });
 export const forgetPhoneRequest = z.strictObject({ endpoint: z.string().max(2_000) });
-/** Whether this phone's browser may show notices, as the browser says. */
+/** Whether this phone's browser may show notifications, as the browser reports it. */
 export const phonePermissionRequest = z.strictObject({ endpoint: z.string().max(2_000), allowed: z.boolean() });
 
 export const practiceFaults = [
@@ -213,7 +213,7 @@ export type Role = (typeof roles)[number];
 export const digestChannels = ["push", "email", "both", "none"] as const;
 export type DigestChannel = (typeof digestChannels)[number];
 
-/** What a person says of themselves at a yard (the first three), and what its keepers say of them (the last two). */
+/** What a person sets for themselves at a yard (the first three), and what its keepers set for them (the last two). */
 export const personRequest = z
   .strictObject({
     quietHours: z.strictObject({ from: localTime, to: localTime }).nullable(), // local times of the yard; null: no quiet hours
@@ -228,7 +228,7 @@ export const inviteRequest = z.strictObject({ role: z.enum(roles) });
 export const joinRequest = z.strictObject({
   token: z.string().min(1).max(200),
   name: name.optional(),
-  passphrase: givenPassphrase.optional(), // a newcomer's is asked as much of as everywhere
+  passphrase: givenPassphrase.optional(), // a new person's is checked by the same rules as everywhere
 });
 export const meRequest = z
   .strictObject({
@@ -236,5 +236,5 @@ export const meRequest = z
   })
   .partial();
 
-/** A notice stood on a screen; `at` by the phone's own clock, left out: just now. */
+/** A screen showed a notification; `at` by the phone's own clock, left out: just now. */
 export const displayReceiptRequest = z.strictObject({ at: instantSchema.optional() });

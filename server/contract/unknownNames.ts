@@ -1,6 +1,6 @@
 import { envelopeSchema, eventSchemas, readingsSchema } from "./report.ts";
 
-/** Names in a report that this version doesn't know: a misspelt one would else be lost without anybody noticing. */
+/** Names in a report that this version doesn't know: otherwise a misspelt one would be lost unnoticed. */
 
 const unknownMax = 20;
 const nameMax = 60;
@@ -63,7 +63,7 @@ export function suggestedReading(name: string): string | null {
   return near !== undefined && near.off <= 2 ? near.each : null;
 }
 
-/** Letters to insert, drop or change (Levenshtein 1966). Both texts are short. */
+/** Characters to insert, remove or change (Levenshtein 1966). Both texts are short. */
 function editDistance(a: string, b: string): number {
   let row = Array.from({ length: b.length + 1 }, (_, index) => index);
   for (let i = 1; i <= a.length; i += 1) {

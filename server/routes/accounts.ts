@@ -10,9 +10,16 @@ import { forgetCookie, requiredSession, signedInPerson } from "./sessions.ts";
 
 /** What a person does with their own account. */
 export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
+  passphraseRoutes(app, ports, keys);
+  sessionRoutes(app, ports);
+}
+
+/** Whoever finds an open browser could guess the passphrase there. */
+const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
+
+/** What needs the passphrase, also from somebody who is signed in. */
+function passphraseRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
-  // Whoever finds an open browser could guess the passphrase there.
-  const fewTries = { rateLimit: { max: 10, timeWindow: "1 minute" } };
 
   routes.post(
     "/api/v1/me/passphrase",
@@ -22,23 +29,6 @@ export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKe
       return change.kind === "changed" ? reply.status(204).send() : sendWrongField(reply, change);
     },
   );
-
-  routes.get("/api/v1/me/sessions", { schema: { hide: true } }, (request) =>
-    sessionsView(ports, requiredSession(request)),
-  );
-
-  routes.delete("/api/v1/me/sessions", { schema: { hide: true } }, async (request) => {
-    const session = requiredSession(request);
-    await endSessions(ports, session, null);
-    return sessionsView(ports, session);
-  });
-
-  const params = z.object({ session: z.string() });
-  routes.delete("/api/v1/me/sessions/:session", { schema: { hide: true, params } }, async (request, reply) => {
-    const session = requiredSession(request);
-    if (!(await endSessions(ports, session, request.params.session))) return sendProblem(reply, noSession);
-    return sessionsView(ports, session);
-  });
 
   routes.post(
     "/api/v1/me/remove",
@@ -56,6 +46,27 @@ export function accountRoutes(app: FastifyInstance, ports: Ports, keys: FeederKe
       }
     },
   );
+}
+
+function sessionRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.get("/api/v1/me/sessions", { schema: { hide: true } }, (request) =>
+    sessionsView(ports, requiredSession(request)),
+  );
+
+  routes.delete("/api/v1/me/sessions", { schema: { hide: true } }, async (request) => {
+    const session = requiredSession(request);
+    await endSessions(ports, session, null);
+    return sessionsView(ports, session);
+  });
+
+  const params = z.object({ session: z.string() });
+  routes.delete("/api/v1/me/sessions/:session", { schema: { hide: true, params } }, async (request, reply) => {
+    const session = requiredSession(request);
+    if (!(await endSessions(ports, session, request.params.session))) return sendProblem(reply, noSession);
+    return sessionsView(ports, session);
+  });
 }
 
 const noSession = { status: 404, detail: "This device isn't signed in any more." };

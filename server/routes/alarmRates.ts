@@ -5,7 +5,7 @@ import { alarmRatesView } from "../flows/alarmRates.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 
-/** How well a yard's alarms themselves do their work. */
+/** How often a yard's alarms are raised, and what should be changed about that. */
 export function alarmRatesRoutes(app: FastifyInstance, { store, clock }: Pick<Ports, "store" | "clock">): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
   const params = z.object({ yard: z.string() });

@@ -1,9 +1,9 @@
 /**
  * How many bytes of bodies the server holds at once. Where there is no space for a smaller body, the largest one that is still
- * arriving is ended: a usual report arrives in one piece and is read, even while somebody holds back the end of a large one.
+ * arriving is ended: a usual report arrives in one piece and is read, even while another sender holds back the end of a large one.
  */
 export interface BodyBudget {
-  /** @param end tells the sender that there is no space. @returns null where there is none for this one */
+  /** @param end answers the sender that there is no space. @returns null where there is none for this one */
   reserve(bytes: number, end: () => void): BodyReservation | null;
   /** In use now, for tests. */
   bytesUsed(): number;
@@ -20,7 +20,7 @@ export function createBodyBudget(most: number): BodyBudget {
   let used = 0;
 
   /** Ends arriving bodies that are larger than this one, the largest first, until there is space for it. */
-  function makeRoom(bytes: number): void {
+  function freeSpace(bytes: number): void {
     while (used + bytes > most) {
       let [largest, size] = [null as BodyReservation | null, bytes];
       for (const [reservation, of] of arriving) if (of.bytes > size) [largest, size] = [reservation, of.bytes];
@@ -34,7 +34,7 @@ export function createBodyBudget(most: number): BodyBudget {
   return {
     bytesUsed: () => used,
     reserve(bytes, end) {
-      makeRoom(bytes);
+      freeSpace(bytes);
       if (used + bytes > most) return null;
       used += bytes;
       let held = true;

@@ -5,7 +5,7 @@ import fastifyStatic from "@fastify/static";
 import type { FastifyInstance } from "fastify";
 import { sendNotFound } from "./problems.ts";
 
-/** The content policy's names for the scripts that this page carries within it (CSP Level 3, 2.3.1). */
+/** The hash sources of a page's inline scripts, for the content security policy (CSP Level 3, 2.3.1). */
 export const scriptHashes = (html: string): readonly string[] =>
   [...html.matchAll(/<script>([\s\S]*?)<\/script>/g)].map(
     ([, script = ""]) => `'sha256-${createHash("sha256").update(script).digest("base64")}'`,
@@ -21,7 +21,7 @@ function shellPath(folder: string): string {
   return shell;
 }
 
-/** The built phone client. What has its hash in its name never changes; everything else is asked for anew. */
+/** The built phone client. A file with a hash in its name never changes; browsers check every other one each time. */
 export async function clientRoutes(app: FastifyInstance, folder: string): Promise<void> {
   shellPath(folder);
   await app.register(fastifyStatic, {
@@ -35,7 +35,7 @@ export async function clientRoutes(app: FastifyInstance, folder: string): Promis
   });
   app.get("/", { schema: { hide: true } }, (_request, reply) => reply.sendFile("index.html"));
 
-  // Every other address that a browser opens is a place inside the client.
+  // Every other address that a browser opens is a screen of the client.
   app.setNotFoundHandler((request, reply) => {
     const isPage =
       request.method === "GET" && !request.url.startsWith("/api/") && request.headers.accept?.includes("text/html");

@@ -6,7 +6,7 @@ import { digestView } from "../flows/digestViews.ts";
 import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 
-/** What a yard's digests said, today's and those of the last days. */
+/** A yard's digests, today's and those of the last days. */
 export function digestRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
   const params = z.object({ yard: z.string() });

@@ -9,8 +9,8 @@ import { sendProblem } from "./problems.ts";
 import { refuseUnknownFields } from "./strict.ts";
 
 /**
- * A phone's worker says that a notice stood on its screen. It may be signed out, and must not be kept from saying so: whoever
- * knows the notice's random id was handed that very push.
+ * A phone's service worker confirms that its screen showed a notification. It needs no session, since the person may have signed
+ * out meanwhile: only the phone that received the push knows the notification's random id.
  */
 export function displayReceiptRoute(app: FastifyInstance, ports: Ports): void {
   refuseUnknownFields(app);

@@ -7,8 +7,8 @@ import { style } from "./documentation/style.ts";
 /** The interface's documentation: a page for people, and the OpenAPI document that it is made from for tools. */
 export function documentationRoutes(app: FastifyInstance, reportsPerMinute: number): void {
   // All routes are known when the first reader comes, and none changes later.
-  const page = madeOnce(() => documentationPage(app.swagger() as unknown as OpenApi, reportsPerMinute));
-  const document = madeOnce(() => JSON.stringify(app.swagger()));
+  const page = memoizedPage(() => documentationPage(app.swagger() as unknown as OpenApi, reportsPerMinute));
+  const document = memoizedPage(() => JSON.stringify(app.swagger()));
   const schema = { hide: true };
   for (const path of ["/api/docs", "/api/docs/"]) {
     app.get(path, { schema }, (request, reply) =>
@@ -29,19 +29,19 @@ export function documentationRoutes(app: FastifyInstance, reportsPerMinute: numb
   );
 }
 
-/** Made and compressed for the first reader and kept: compressing it for each of many readers at once took 40 MB. */
-function madeOnce(make: () => string) {
-  let kept: { readonly plain: Buffer; readonly brotli: Buffer } | null = null;
-  const keep = () => {
+/** Made and compressed for the first reader and stored: compressing it for each of many readers at once took 40 MB. */
+function memoizedPage(make: () => string) {
+  let content: { readonly plain: Buffer; readonly brotli: Buffer } | null = null;
+  const compress = () => {
     const plain = Buffer.from(make());
     return { plain, brotli: brotliCompressSync(plain, { params: { [constants.BROTLI_PARAM_QUALITY]: 6 } }) };
   };
   return {
     send({ headers }: FastifyRequest, reply: FastifyReply): FastifyReply {
-      kept ??= keep();
+      content ??= compress();
       reply.header("vary", "accept-encoding");
-      const takesBrotli = /\bbr\b(?!\s*;\s*q=0(\.0*)?\s*(,|$))/.test(headers["accept-encoding"] ?? "");
-      return takesBrotli ? reply.header("content-encoding", "br").send(kept.brotli) : reply.send(kept.plain);
+      const acceptsBrotli = /\bbr\b(?!\s*;\s*q=0(\.0*)?\s*(,|$))/.test(headers["accept-encoding"] ?? "");
+      return acceptsBrotli ? reply.header("content-encoding", "br").send(content.brotli) : reply.send(content.plain);
     },
   };
 }

@@ -17,12 +17,11 @@ export async function feederApiRoutes(app: FastifyInstance, context: ReportingCo
 }
 
 function reportRoute(app: FastifyInstance, context: ReportingContext): void {
-  const admitted = new WeakMap<FastifyRequest, string>();
   app.post(
     "/api/v1/report",
     {
       bodyLimit: reportBytesMax,
-      // The schema is here for the documentation: reading has to tell one bad event from a bad report, so it is ours.
+      // The schema is here for the documentation: reading must refuse one bad event without the report, so it is ours.
       validatorCompiler: () => (value: unknown) => ({ value }),
       serializerCompiler: () => (answer: unknown) => JSON.stringify(answer),
       schema: {
@@ -34,37 +33,16 @@ function reportRoute(app: FastifyInstance, context: ReportingContext): void {
         body: reportSchema.meta({ example: reportExample }),
         response: { 200: answerSchema },
       },
-      // Whoever has no key need not be listened to for a megabyte.
-      preParsing: async (request, reply) => {
-        const bytes = bodyBytes(request);
-        if (isSigned(request)) {
-          if (!context.limits.acceptsUnproven(request, bytes)) return refuseTooOften(reply, tooManyWrongKeys, 60);
-          return reserveBody(context, context.bodies.unproven, request, reply, bytes);
-        }
-        const who = await identifyFeeder(context, request, "");
-        if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
-        const wait = context.limits.countReport(who.id);
-        if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
-        admitted.set(request, who.id);
-        return reserveBody(context, context.bodies.proven, request, reply, bytes);
-      },
+      preParsing: (request, reply) => admitSender(context, request, reply),
     },
     async (request, reply) => {
       const reservation = reservations.get(request);
       reservation?.markComplete();
       try {
-        let feeder = admitted.get(request);
-        if (feeder === undefined) {
-          const who = await identifyFeeder(context, request, bodyText(request)); // a signature covers the body byte for byte
-          if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
-          feeder = who.id;
-          context.limits.recordProvenSender(request, feeder);
-          const wait = context.limits.countReport(feeder);
-          if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
-        }
+        const feeder = keySenders.get(request) ?? (await signingFeeder(context, request, reply));
+        if (feeder === null) return reply;
         const outcome = await ingestReport(context, feeder, bodyText(request), request.log);
-        if (outcome.kind !== "answered") return sendProblem(reply, outcomeProblem(outcome));
-        return outcome.answer;
+        return outcome.kind === "answered" ? outcome.answer : sendProblem(reply, outcomeProblem(outcome));
       } finally {
         reservation?.release();
       }
@@ -72,9 +50,49 @@ function reportRoute(app: FastifyInstance, context: ReportingContext): void {
   );
 }
 
+/** Feeders that were identified by their key, before the body was read. */
+const keySenders = new WeakMap<FastifyRequest, string>();
+
+/** Before the body is read: nobody without a key makes the server read a megabyte. @returns the reply where it is refused */
+async function admitSender(
+  context: ReportingContext,
+  request: FastifyRequest,
+  reply: FastifyReply,
+): Promise<FastifyReply | undefined> {
+  const bytes = bodyBytes(request);
+  if (isSigned(request)) {
+    if (!context.limits.acceptsUnproven(request, bytes)) return refuseTooOften(reply, tooManyWrongKeys, 60);
+    return reserveBody(context, context.bodies.unproven, request, reply, bytes);
+  }
+  const who = await identifyFeeder(context, request, "");
+  if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
+  const wait = context.limits.countReport(who.id);
+  if (wait !== null) return refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
+  keySenders.set(request, who.id);
+  return reserveBody(context, context.bodies.proven, request, reply, bytes);
+}
+
+/** A signature covers the body byte for byte, so it is checked after the body is read. @returns null where it is refused */
+async function signingFeeder(
+  context: ReportingContext,
+  request: FastifyRequest,
+  reply: FastifyReply,
+): Promise<string | null> {
+  const who = await identifyFeeder(context, request, bodyText(request));
+  if (who.kind === "unknown") {
+    refuseUnknownSender(context, request, reply, who.reason);
+    return null;
+  }
+  context.limits.recordProvenSender(request, who.id);
+  const wait = context.limits.countReport(who.id);
+  if (wait === null) return who.id;
+  refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);
+  return null;
+}
+
 const reservations = new WeakMap<FastifyRequest, BodyReservation>();
 
-/** Keeps reservation for a body until its report is stored, even where its sender has gone meanwhile: it is still worked on. */
+/** Reserves space for a body until its report is stored, even if its sender has disconnected: the work goes on. */
 function reserveBody(
   context: ReportingContext,
   budget: BodyBudget,
@@ -93,12 +111,12 @@ function reserveBody(
   }
   reservations.set(request, reservation);
   onResponseEnd(reply, () => {
-    if (request.body === undefined) reservation.release(); // it never arrived whole
+    if (request.body === undefined) reservation.release(); // it never arrived completely
   });
   return undefined;
 }
 
-/** What its sender says, up to what is read at all. */
+/** The announced length, at most what is read at all. */
 function bodyBytes({ headers }: FastifyRequest): number {
   const request = Number(headers["content-length"] ?? reportBytesMax);
   return Number.isFinite(request) ? Math.min(Math.max(request, 0), reportBytesMax) : reportBytesMax;
@@ -106,7 +124,7 @@ function bodyBytes({ headers }: FastifyRequest): number {
 
 const bodyText = ({ body }: FastifyRequest): string => (typeof body === "string" ? body : "");
 
-/** The text as it came: a signature covers it, and what isn't JSON has to be told to the keeper once the sender is known. */
+/** As text: a signature covers it, and a body that isn't JSON is shown to the keeper once the sender is known. */
 function parseBodyAsText(app: FastifyInstance): void {
   app.removeContentTypeParser("application/json");
   app.addContentTypeParser("application/json", { parseAs: "string" }, (_request, text, done) => done(null, text));

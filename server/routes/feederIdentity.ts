@@ -5,7 +5,7 @@ import { type Problem, sendProblem } from "./problems.ts";
 import type { ReportingContext } from "./reportingContext.ts";
 import { logSecurityEvent } from "./securityLog.ts";
 
-/** Who knocks at the feeders' context. @param body what a signature must cover; a bare key covers nothing. */
+/** Which feeder sends this. @param body what a signature must cover; a key covers nothing. */
 export const identifyFeeder = (
   context: ReportingContext,
   request: FastifyRequest,
@@ -15,7 +15,7 @@ export const identifyFeeder = (
 /** A key can be checked before a megabyte of body is read; a signature can't. */
 export const isSigned = (request: FastifyRequest): boolean => /^signature\s/i.test(request.headers.authorization ?? "");
 
-/** A wrong key or signature: counted by address, told, and noted. */
+/** A wrong key or signature: counted by address, refused, and logged. */
 export function refuseUnknownSender(
   context: ReportingContext,
   request: FastifyRequest,

@@ -4,8 +4,8 @@ import type { Clock } from "../ports.ts";
 import { createRateLimit, type RateLimit } from "./rateLimit.ts";
 
 /**
- * Limits at the feeders' routes. A report counts for its feeder only once the key or signature was checked: whoever has neither
- * can't use up a feeder's limit. Before the check only the address counts, and a right key is let in from any address.
+ * Limits at the feeders' routes. A report counts for its feeder only once the key or signature was checked: a sender
+ * with neither can't use up a feeder's limit. Before the check only the address counts, and a right key is accepted from any address.
  */
 export interface FeederLimits {
   /** A report of this feeder, over HTTP or a socket alike. @returns the seconds to wait where it is one too many */
@@ -62,7 +62,7 @@ const claimedSigner = ({ headers }: FastifyRequest): string =>
 const addresses = new WeakMap<FastifyRequest, string>();
 
 /**
- * One household is one IPv4 address, or a /64 of IPv6 (RFC 6177): wandering within it is no new sender. Read once, while the
+ * One household is one IPv4 address, or a /64 of IPv6 (RFC 6177): another address within it is no new sender. Read once, while the
  * request is there: a socket that has been closed has no address any more.
  */
 export function senderAddress(request: FastifyRequest): string {

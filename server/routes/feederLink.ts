@@ -47,14 +47,14 @@ export const tooManyLinksProblem: Problem = {
   detail: "This feeder opened too many sockets within a minute: wait, and keep the one that is open.",
 };
 
-/** The frames on a socket are not signed: whoever records the signature of one must not open another with it. */
+/** The frames on a socket are not signed: a recorded signature of one must not open another. */
 function createSignatureCheck(): (authorization: string, now: Instant) => boolean {
   const used = new Map<string, Instant>();
   return (authorization, now) => {
     for (const [mac, until] of used) if (until < now) used.delete(mac);
     const mac = /mac="?([^",\s]+)/.exec(authorization)?.[1] ?? "";
     if (used.has(mac)) return false;
-    used.set(mac, after(now, minutes(11))); // its time may lie five minutes ahead, and is good for five more
+    used.set(mac, after(now, minutes(11))); // its time may be five minutes ahead, and is valid for five more
     return true;
   };
 }
@@ -62,7 +62,7 @@ function createSignatureCheck(): (authorization: string, now: Instant) => boolea
 /** RFC 9110, 15.5.22. */
 export const noSocketProblem: Problem = { status: 426, detail: "This address takes reports over a WebSocket only." };
 
-/** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper asks. */
+/** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper gives one. */
 function serveLink(context: ReportingContext, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
   const answer = async (text: string): Promise<LinkFrame> => {
     if (context.limits.countReport(feeder) !== null)
@@ -76,15 +76,15 @@ function serveLink(context: ReportingContext, feeder: string, socket: WebSocket,
     reservation.markComplete();
     return answerFrame(context, feeder, text, log).finally(reservation.release);
   };
-  // One report at a time and answered in turn, as over HTTP: meanwhile the next ones stay in the network.
+  // One report at a time, answered in order, as over HTTP: meanwhile the next ones stay in the network.
   let waiting = 0;
-  let turn: Promise<unknown> = Promise.resolve();
+  let lastAnswer: Promise<unknown> = Promise.resolve();
   socket.on("message", (data) => {
     waiting += 1;
     socket.pause();
-    turn = turn
+    lastAnswer = lastAnswer
       .then(() => answer(data.toString()))
-      .then((request) => socket.send(JSON.stringify(request)))
+      .then((frame) => socket.send(JSON.stringify(frame)))
       .catch((error: unknown) => log.error({ err: error, feeder }, "answering on a feeder's socket failed"))
       .finally(() => {
         waiting -= 1;
@@ -123,7 +123,7 @@ async function answerFrame(
 
 export const pingEveryMilliseconds = 30_000;
 
-/** Home routers forget a quiet connection without a word; a ping that isn't answered ends it, so that orders don't vanish. */
+/** Home routers drop an idle connection without closing it. A ping without an answer ends it, so that orders aren't lost. */
 function keepAlive(socket: WebSocket): void {
   let answered = true;
   socket.on("pong", () => {

@@ -13,7 +13,7 @@ export function feederLogRoute(app: FastifyInstance, ports: Ports): void {
     {
       schema: {
         tags: ["keeper"],
-        summary: "All that a feeder ever told and what was done about it, a JSON value a line",
+        summary: "All that a feeder reported and what was done about it, a JSON value a line",
         params: z.object({ feeder: z.string() }),
       },
     },

@@ -6,13 +6,13 @@ import type { IngestOutcome } from "../flows/ingest.ts";
 import type { Problem } from "./problems.ts";
 import type { ReportingContext } from "./reportingContext.ts";
 
-/** What became of a report, however it came in, and how a refusal is told. */
+/** What became of a report, over HTTP or a socket. */
 export type ReportOutcome =
   | IngestOutcome
   | { readonly kind: "tooMany"; readonly events: number }
   | { readonly kind: "otherFeeder"; readonly namedFeeder: string; readonly keyFeeder: string };
 
-/** @param text as it came. @param feeder whose key was checked: only then does a report that can't be read say anything. */
+/** @param text as it came. @param feeder whose key was checked: only then is a report that can't be read recorded. */
 export async function ingestReport(
   context: ReportingContext,
   feeder: string,
@@ -25,7 +25,7 @@ export async function ingestReport(
   return outcome;
 }
 
-/** What was refused is refused, whether it could be noted or not. */
+/** The report is refused, whether that could be recorded or not. */
 async function logRefusedReport(
   context: ReportingContext,
   feeder: string,
@@ -50,7 +50,7 @@ async function parseAndIngest(context: ReportingContext, feeder: string, text: s
   const posted = parsed.value;
   const { events, feeder: named } = (posted ?? {}) as { events?: unknown; feeder?: unknown };
   if (Array.isArray(events) && events.length > eventsPerReportMax) return { kind: "tooMany", events: events.length };
-  // A feeder may say who it believes it is: two feeders with swapped keys would spoil both records.
+  // A feeder may send its own id: two feeders with swapped keys would spoil both records.
   if (typeof named === "string" && named !== feeder)
     return { kind: "otherFeeder", namedFeeder: named, keyFeeder: feeder };
   return context.ingest.take(feeder, posted, parsed.bareNumbers);

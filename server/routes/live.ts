@@ -5,7 +5,7 @@ import type { Ports } from "../ports.ts";
 import { sendProblem } from "./problems.ts";
 import { sessionHash, signedInPerson } from "./sessions.ts";
 
-/** Tells watching browsers what changed; they fetch it themselves. */
+/** Sends open browsers what changed; they fetch it themselves. */
 export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrowsers): void {
   const yardsOf = new WeakMap<FastifyRequest, ReadonlySet<string>>();
   app.get(
@@ -14,7 +14,7 @@ export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrow
       websocket: true,
       schema: { hide: true },
       preValidation: async (request, reply) => {
-        // Browsers send cookies with a socket that another site's page opens, but they also say whose page it is.
+        // Browsers send cookies with a socket that another site's page opens, but also the origin of that page.
         const { origin, host } = request.headers;
         if (origin !== undefined && originHost(origin) !== host) {
           return sendProblem(reply, { status: 403, detail: "Requests from other sites are not allowed." });
@@ -38,8 +38,8 @@ export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrow
 }
 
 /**
- * Looks once more after the socket is attached: a session that ended, or a person who was removed, between the first look and
- * then was closed before this socket was there to be closed.
+ * Checks again after the socket is attached. When a session ends or a person is removed, only attached sockets are closed; this
+ * one was not attached yet at the first check.
  */
 async function confirmAccess(ports: Ports, { person, session, yards }: BrowserSession): Promise<void> {
   if ((await validSession(ports, session)) === null) return ports.liveFeed.closeSocketsOf({ session });

@@ -8,7 +8,7 @@ export type OrderEnd =
   | { readonly kind: "valid"; readonly until: Instant | null }
   | { readonly kind: "invalid"; sendTo(reply: FastifyReply): FastifyReply };
 
-/** When an order that is asked for ends by itself, or what is wrong with its end. */
+/** When a requested order ends by itself, or what is wrong with that time. */
 export function orderEnd({ kind, until: request }: z.infer<typeof orderRequest>, now: Instant): OrderEnd {
   const until = request ? instantOf(request) : null;
   if (until !== null && kind === "resume") return invalidEnd("has no meaning for a resume");

@@ -16,7 +16,7 @@ export interface Overload {
 
 type RequestKind = "report" | "request";
 
-/** Reports wait for their commit: many at once are usual after a power cut. More pages at once than this is no household. */
+/** Reports wait for their commit: many at once are usual after a power cut. One yard's people never open more pages at once. */
 const concurrentMax = { report: 256, request: 32 };
 const connectionsMax = 1_024;
 
@@ -55,7 +55,7 @@ export async function limitLoad(app: FastifyInstance, clock: Clock): Promise<Ove
       refuseOverload(reply);
       return;
     }
-    if (request.ws) return next(); // it stays for days
+    if (request.ws) return next(); // it stays open for days
     underWay[kind] += 1;
     onResponseEnd(reply, () => {
       underWay[kind] -= 1;

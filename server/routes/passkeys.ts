@@ -49,10 +49,17 @@ export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, pub
     const party = partyOf(request, publicUrl);
     if (party === null) return sendProblem(reply, unusable);
     const browser = randomUUID();
-    // A challenge is answered by the browser that asked for it, and by no other.
+    // Only the browser that requested a challenge may answer it.
     const secure = request.protocol === "https";
-    const kept = { path: cookiePath, httpOnly: true, sameSite: "strict", signed: true, maxAge: 300, secure } as const;
-    reply.setCookie(cookieName, browser, kept);
+    const options = {
+      path: cookiePath,
+      httpOnly: true,
+      sameSite: "strict",
+      signed: true,
+      maxAge: 300,
+      secure,
+    } as const;
+    reply.setCookie(cookieName, browser, options);
     return askToSignIn(passkeys, party, browser);
   });
 
@@ -92,8 +99,6 @@ type View = (request: FastifyRequest) => ReturnType<typeof passkeysView>;
 function addPasskeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: PasskeyRoutes, view: View): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
 
-  routes.get("/api/v1/me/passkeys", { schema: { hide: true } }, view);
-
   routes.post(
     "/api/v1/me/passkeys/options",
     { config: fewTries, schema: { hide: true, body: passkeyOptionsRequest } },
@@ -122,10 +127,7 @@ function addPasskeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: 
           noteRefusal(request, outcome);
           return sendProblem(reply, { status: 400, ...refusedField(outcome) });
         case "known":
-          return sendProblem(reply, {
-            status: 409,
-            detail: "This passkey is already registered.",
-          });
+          return sendProblem(reply, { status: 409, detail: "This passkey is already registered." });
         case "tooMany":
           return sendProblem(reply, tooMany);
         case "added":
@@ -138,6 +140,8 @@ function addPasskeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: 
 function ownPasskeyRoutes(app: FastifyInstance, { ports, passkeys }: PasskeyRoutes, view: View): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
   const own = z.object({ passkey: z.string() });
+
+  routes.get("/api/v1/me/passkeys", { schema: { hide: true } }, view);
 
   routes.patch(
     "/api/v1/me/passkeys/:passkey",
@@ -207,8 +211,7 @@ const refusedField = ({ words: text }: Refused) => ({
   errors: [{ field: "credential", problem: text }],
 });
 
-/** Nothing of what was sent goes into the log: who, which of our rows, and why. */
-/** What exactly was wrong, for whoever reads the log; the line about the refused request says from where. */
+/** Logs who, which of our rows, and why, and nothing of what was sent. The request's own log line has the address. */
 function noteRefusal(request: FastifyRequest, { why, person, passkey }: Refused): void {
   logSecurityEvent(request, { event: "passkeyRefused", why, person, passkey });
 }

@@ -97,7 +97,7 @@ function ownRoutes(app: FastifyInstance, ports: Ports): void {
     return meView(ports, me);
   });
 
-  // Each test speaks to an outside service, and an e-mail can't be recalled.
+  // Each test uses an outside service, and an e-mail can't be recalled.
   const fewTests = { rateLimit: { max: 3, timeWindow: "1 minute" } };
   routes.post("/api/v1/me/email/test", { config: fewTests, schema: { hide: true } }, async (request, reply) => {
     const outcome = await testEmail(ports, signedInPerson(request).id);

@@ -23,8 +23,8 @@ import { sendProblem } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
 
 /**
- * Which phones are told, and whether they can be. A session opens all of it, also to the phone's own worker, which sends its
- * browser's cookie: to know an endpoint is no leave to change where its notices go.
+ * Which phones are notified, and whether they can be. All of it needs a session; the phone's own service worker has one, since it
+ * sends its browser's cookie. To know an endpoint gives no right to change where its notifications go.
  */
 export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
@@ -66,12 +66,12 @@ export function phoneRoutes(app: FastifyInstance, ports: Ports): void {
     return phonesView(ports, keeper);
   });
 
-  // Each test speaks to outside services, so a finger that rests on the button must not make many.
+  // Each test uses outside services, so a button that is pressed again and again must not start many.
   const fewTests = { rateLimit: { max: 6, timeWindow: "1 minute" } };
   routes.post("/api/v1/phones/test", { config: fewTests, schema: { hide: true } }, async (request) => {
     const mine = await ports.store.keepers.phonesOf(signedInPerson(request).id);
-    const told = await testPush(ports, mine, testNotification, seconds(20));
-    return { outcomes: told.map(({ phone, outcome }) => pushOutcomeView(phone, outcome)) };
+    const outcomes = await testPush(ports, mine, testNotification, seconds(20));
+    return { outcomes: outcomes.map(({ phone, outcome }) => pushOutcomeView(phone, outcome)) };
   });
 }
 

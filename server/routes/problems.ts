@@ -6,7 +6,7 @@ import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, wholeBody } from "../contract/fieldProblem.ts";
 import { FeederDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
 
-/** Every refusal speaks RFC 9457: `application/problem+json`, with each wrong field by name. */
+/** Every refusal follows RFC 9457: `application/problem+json`, with each wrong field by name. */
 
 const titles: Record<number, string> = {
   400: "The request can't be read",
@@ -54,7 +54,7 @@ export const sendProblem = (reply: FastifyReply, what: Problem): FastifyReply =>
 export const sendWrongField = (reply: FastifyReply, { field, problem }: FieldProblem): FastifyReply =>
   sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });
 
-/** What is said where nothing is wrong with the request itself. */
+/** Where nothing is wrong with the request itself. */
 export const storeBusyProblem: Problem = {
   status: 503,
   detail: "The database is locked just now; nothing was stored. Try again.",
@@ -72,7 +72,7 @@ export const storeReadOnlyProblem: Problem = {
   status: 507,
   detail: "The server can't write to its database; nothing was stored. Keep it and try again.",
 };
-/** Not 503: a client takes that for a proxy's word that the server wasn't reached. */
+/** Not 503: a client takes that for a proxy's answer that the server wasn't reached. */
 export const storeDamagedProblem: Problem = {
   status: 507,
   detail:
@@ -87,7 +87,7 @@ export const unexpectedProblem: Problem = {
   detail: "Something went wrong on the server. It is in the server's log.",
 };
 
-/** The one place where errors become answers: what is ours is logged and told without details. */
+/** The one place where errors become answers: the server's own errors are logged, and answered without details. */
 export function handleErrors(app: FastifyInstance): void {
   app.setErrorHandler((error: FastifyError, request, reply) => {
     if (error instanceof StoreBusy) {
@@ -129,7 +129,7 @@ export function handleErrors(app: FastifyInstance): void {
   });
 }
 
-/** An unknown field is named by itself; a schema's own issue names the object that it stands in. */
+/** An unknown field is named by itself; a schema's own issue names the object around it. */
 function problemsOf({ instancePath, params, message }: FastifySchemaValidationError): FieldProblem[] {
   const field = instancePath.replace(/^\//, "").replaceAll("/", ".");
   if (Array.isArray(params?.keys)) {
@@ -153,7 +153,7 @@ export function refuseBadUrl(error: FastifyError, _request: FastifyRequest, repl
 }
 const badAddress = [400, "is no URL that can be decoded"] as const;
 
-/** What is said before there is a request. */
+/** Answers where there is no request yet. */
 export const notHttpProblem: Problem = { status: 400, detail: "This is no HTTP request." };
 export const headersTooLargeProblem: Problem = { status: 431, detail: "The headers of the request are too large." };
 export const tooSlowProblem: Problem = { status: 408, detail: "The request did not arrive in time." };
@@ -195,6 +195,6 @@ export const sendNotFound = (request: FastifyRequest, reply: FastifyReply): Fast
 
 export const notFoundProblem = (path: string): Problem => ({ status: 404, detail: `There is nothing at ${path}.` });
 
-/** 400 for what the schema lets pass and the moment doesn't. */
+/** 400 for a value that the schema accepts and the state at this moment doesn't. */
 export const sendFieldProblem = (reply: FastifyReply, field: string, problem: string) =>
   sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });

@@ -22,19 +22,19 @@ export function createRateLimit(most: number, clock: Clock): RateLimit {
     minute = now;
     counts.clear();
   }
-  const kept = (key: string) => (counts.has(key) || counts.size < keysMax ? key : "");
+  const countedKey = (key: string) => (counts.has(key) || counts.size < keysMax ? key : "");
 
   return {
     countOne(key) {
       current();
-      const name = kept(key);
+      const name = countedKey(key);
       const count = (counts.get(name) ?? 0) + 1;
       counts.set(name, count);
       return count <= most ? null : Math.max(1, Math.ceil(((minute + 1) * minutes(1) - clock.now()) / 1_000));
     },
     isFull(key) {
       current();
-      return (counts.get(kept(key)) ?? 0) >= most;
+      return (counts.get(countedKey(key)) ?? 0) >= most;
     },
   };
 }

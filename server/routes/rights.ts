@@ -6,8 +6,8 @@ import { logForeignAccess } from "./securityLog.ts";
 import { signedInPerson } from "./sessions.ts";
 
 /**
- * Who may do what at a yard. Everybody of it may look; what a helper may change is listed here, and whatever isn't is for its
- * keepers: a new route is closed to helpers until it is listed here.
+ * Who may do what at a yard. All its people may read. What a helper may change is listed here, and everything else is for its
+ * keepers, also a new route.
  */
 const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/refills",
@@ -17,12 +17,12 @@ const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge",
   "POST /api/v1/feeders/:feeder/alarms/:fault/reset",
   "POST /api/v1/feeders/:feeder/alarms/:fault/shelve",
-  // What they say of themselves, and leaving; of others the flow refuses it.
+  // Their own settings, and leaving. The flow refuses changes of other people.
   "PATCH /api/v1/yards/:yard/people/:person",
   "DELETE /api/v1/yards/:yard/people/:person",
 ]);
 
-/** For whoever keeps any yard at all: these routes are about no yard that is there already. */
+/** For a keeper of any yard: these routes are about no existing yard. */
 const anyYardKeeperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/practice",
   "DELETE /api/v1/practice",
@@ -47,42 +47,41 @@ export function allowedRoles(route: string, body: readonly string[]): string {
 const isHelperRoute = (method: string, route: string) =>
   method === "GET" || method === "HEAD" || helperRoutes.has(route);
 
-/** Guards every route that is about a yard or a feeder. Comes after `requireSignIn`, which finds who asks. */
+/** Guards every route that is about a yard or a feeder. Comes after `requireSignIn`, which finds the person. */
 export function requireYardRole(app: FastifyInstance, ports: Ports): void {
   app.addHook("preValidation", async (request, reply) => {
     const person = signedInPerson(request).id;
     const route = `${request.method} ${request.routeOptions.url}`;
-    if (anyYardKeeperRoutes.has(route)) {
-      const of = await ports.store.people.membershipsOf(person);
-      if (!of.some(({ role }) => role === "keeper")) return refuseHelper(reply);
-      return;
+    if (anyYardKeeperRoutes.has(route) || route === newYard) {
+      const isAllowed = (await keepsAnyYard(ports, person)) || (route === newYard && (await hasNoYard(ports)));
+      return isAllowed ? undefined : refuseHelper(reply);
     }
-    if (route === newYard) {
-      if (!(await mayMakeYards(ports, person))) return refuseHelper(reply);
-      return;
-    }
-    const of = requestTarget(request);
-    if (of === null) return;
-    const role = await ports.store.people.roleAt(person, of);
-    if (role === null) logForeignAccess(request, person);
-    if (role === null && "inBody" in of) {
-      const errors = [{ field: "yard", problem: "is not one of your yards" }];
-      return sendProblem(reply, { status: 400, detail: "yard: is not one of your yards", errors });
-    }
+    const target = requestTarget(request);
+    if (target === null) return;
+    const role = await ports.store.people.roleAt(person, target);
     if (role === null) {
-      // The same text whether there is none or it isn't theirs: that it exists is the business of its people.
-      const detail = "yard" in of ? "There is no such yard." : "There is no such feeder.";
-      return sendProblem(reply, { status: 404, detail });
+      logForeignAccess(request, person);
+      return refuseForeign(reply, target);
     }
     requesters.set(request, { person, role });
     if (role !== "keeper" && !isHelperRoute(request.method, route)) return refuseHelper(reply);
   });
 }
 
-/** On a server where others have their yards, a guest of one may add none; where there is none at all, anybody may add the first. */
-async function mayMakeYards({ store }: Ports, person: string): Promise<boolean> {
-  const of = await store.people.membershipsOf(person);
-  return of.some(({ role }) => role === "keeper") || (await store.yards.yards()).length === 0;
+const keepsAnyYard = async ({ store }: Ports, person: string): Promise<boolean> =>
+  (await store.people.membershipsOf(person)).some(({ role }) => role === "keeper");
+
+/** On a server where others have their yards, a guest of one may add none. Where there is none at all, anybody may add the first. */
+const hasNoYard = async ({ store }: Ports): Promise<boolean> => (await store.yards.yards()).length === 0;
+
+function refuseForeign(reply: FastifyReply, target: RequestTarget): FastifyReply {
+  if ("inBody" in target) {
+    const errors = [{ field: "yard", problem: "is not one of your yards" }];
+    return sendProblem(reply, { status: 400, detail: "yard: is not one of your yards", errors });
+  }
+  // The same text whether there is none or it isn't theirs: only its own people may learn that it exists.
+  const detail = "yard" in target ? "There is no such yard." : "There is no such feeder.";
+  return sendProblem(reply, { status: 404, detail });
 }
 
 const refuseHelper = (reply: FastifyReply) =>
@@ -104,7 +103,7 @@ type RequestTarget = { readonly feeder: string } | { readonly yard: string; read
 
 const requesters = new WeakMap<FastifyRequest, Requester>();
 
-/** @throws Error behind a route that speaks of no yard: a bug of ours. */
+/** @throws Error behind a route that is about no yard: a bug of ours. */
 export function requesterOf(request: FastifyRequest): Requester {
   const found = requesters.get(request);
   if (!found) throw new Error(`expected a route about a yard, got ${request.url}`);

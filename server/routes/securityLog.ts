@@ -4,7 +4,7 @@ import { senderAddress } from "./feederLimits.ts";
 import { onResponseEnd } from "./overload.ts";
 import { createRateLimit } from "./rateLimit.ts";
 
-/** One line for each event that tells who tried, opened, changed or ended an access. Never what they said to prove it. */
+/** One line for each event about an access: who tried, opened, changed or ended it. Never the proof that was sent. */
 export interface SecurityEvent {
   readonly event: string;
   readonly [about: string]: string | null;
@@ -79,10 +79,10 @@ const notes = new WeakMap<FastifyRequest, (event: SecurityEvent) => void>();
 
 const persons = new WeakMap<FastifyRequest, string>();
 
-/** Whose access this request is about, where no session says it. */
+/** Records whose access this request is about, where there is no session. */
 export const recordPerson = (request: FastifyRequest, person: string): void => void persons.set(request, person);
 
-/** For what only the place that finds it knows. */
+/** For an event that only the code that detects it knows. */
 export const logSecurityEvent = (request: FastifyRequest, event: SecurityEvent): void => notes.get(request)?.(event);
 
 const routeOf = ({ method, routeOptions: { url } }: FastifyRequest): string => `${method} ${url ?? "unknown"}`;
@@ -91,20 +91,20 @@ function securityEventName(request: FastifyRequest, status: number): string | nu
   const route = routeOf(request);
   if (status < 300) return accessEvents[route] ?? null;
   if (provingRoutes.has(route)) return status >= 400 && status < 405 ? "signInRefused" : null;
-  if (route === "POST /api/v1/report" || route === "GET /api/v1/link") return null; // noted where the key is checked
+  if (route === "POST /api/v1/report" || route === "GET /api/v1/link") return null; // logged where the key is checked
   if (status === 403) return "refused";
-  // A browser without a cookie only asks whether it is signed in.
+  // A browser without a cookie only checks whether it is signed in.
   return status === 401 && request.headers.cookie !== undefined ? "sessionRefused" : null;
 }
 
-/** The pattern of the route, not its address: what a stranger wrote there is not for the log. */
+/** The pattern of the route, not its address: text from an unknown sender doesn't belong in the log. */
 function securityDetails(request: FastifyRequest, status: number): Record<string, string> {
   const { feeder, yard } = (request.params ?? {}) as { readonly feeder?: string; readonly yard?: string };
   const known = status < 300 ? { ...(feeder ? { feeder } : {}), ...(yard ? { yard } : {}) } : {};
   return { route: routeOf(request), address: senderAddress(request), ...known };
 }
 
-/** Somebody asks for a yard or a feeder that is not theirs. They are answered as if there were none. */
+/** A person requests a yard or a feeder that is not theirs. They are answered as if there were none. */
 export const logForeignAccess = (request: FastifyRequest, person: string): void =>
   logSecurityEvent(request, { event: "foreignAccess", ...securityDetails(request, 404), person });
 
@@ -123,7 +123,7 @@ function rateLimitedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityE
 }
 
 /**
- * What a log line must never carry, should an error bring it along: feeder keys, signatures, tokens of sessions and invites
+ * What a log line must never carry, even if an error contains it: feeder keys, signatures, tokens of sessions and invites
  * (256 random bits in base64url), and the paths of web addresses, which for a push service are the right to write to a phone.
  */
 export const maskSecrets = (line: string): string =>

@@ -14,9 +14,9 @@ import { refuseUnknownFields } from "./strict.ts";
 const cookieName = "pieward_session";
 const cookieDays = 180;
 
-/** Lets this browser stay signed in. */
+/** Keeps this browser signed in. */
 export const remember = (request: FastifyRequest, reply: FastifyReply, token: string) => {
-  // `lax`: a tap on a notification must find the keeper signed in. What changes something needs a header besides.
+  // `lax`: after a tap on a notification the keeper must be signed in. A request that changes something also needs a header.
   reply.setCookie(cookieName, token, {
     path: "/",
     httpOnly: true,
@@ -108,8 +108,8 @@ export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCo
 const notSignedIn = { status: 401, detail: "Sign in first." };
 
 /**
- * Guards a room of routes: who isn't signed in stays outside, and so does another site's page that would use this
- * browser's cookie: it can't send our header without asking, and we never allow it.
+ * Refuses requests of this route plugin without a session, and those of another site's page that would use this browser's cookie:
+ * it can't send our header without a CORS preflight, and we never allow that.
  */
 export function requireSignIn(app: FastifyInstance, ports: Ports): void {
   refuseUnknownFields(app);
@@ -132,20 +132,20 @@ export function requireSignIn(app: FastifyInstance, ports: Ports): void {
 
 const sessions = new WeakMap<FastifyRequest, SessionRow>();
 
-/** The id of who is signed in here; null on a route that `keepersOnly` doesn't guard. */
+/** The id of the person who is signed in; null on a route that `requireSignIn` doesn't guard. */
 export const signedInPersonId = (request: FastifyRequest): string | null => sessions.get(request)?.keeper.id ?? null;
 
-/** Who asks. @throws Error behind a route that `keepersOnly` doesn't guard: a bug of ours. */
+/** The person who is signed in. @throws Error behind a route that `requireSignIn` doesn't guard: a bug of ours. */
 export function signedInPerson(request: FastifyRequest): SessionRow["keeper"] {
   return requiredSession(request).keeper;
 }
 
-/** By which session they ask: its token hash. @throws Error as `keeperOf` */
+/** The token hash of the request's session. @throws Error as `signedInPerson` */
 export function sessionHash(request: FastifyRequest): string {
   return requiredSession(request).tokenHash;
 }
 
-/** @throws Error as `keeperOf` */
+/** @throws Error as `signedInPerson` */
 export function requiredSession(request: FastifyRequest): SessionRow {
   const session = sessions.get(request);
   if (!session) throw new Error(`expected a guarded route, got ${request.url}`);

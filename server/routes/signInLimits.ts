@@ -10,7 +10,7 @@ import { recordPerson } from "./securityLog.ts";
 
 /**
  * Limits on tries to sign in, beside the one for each address that every such route has. Guessing from many addresses meets
- * a limit for each name and one for all; whoever signed in from an address before is not kept out there by others' guesses.
+ * a limit for each name and one for all. A person who signed in from an address before is not refused there for others' guesses.
  */
 export function limitSignIns(app: FastifyInstance, { clock, store }: Ports, overload: Overload): void {
   const failuresOfName = createRateLimit(failuresByName, clock);
@@ -35,9 +35,9 @@ export function limitSignIns(app: FastifyInstance, { clock, store }: Ports, over
     leaving.set(request, leave);
   });
 
-  // Also where the sender has gone meanwhile: the check itself went on.
+  // Also where the sender has disconnected: the check itself went on.
   app.addHook("onSend", async (request, { statusCode }) => {
-    // Asked for a name that nobody has too, so that the answer takes as long.
+    // Also read for a name that nobody has, so that the answer takes as long.
     const tried = isAttempt(request) ? await store.keepers.keeperNamed(submittedName(request)) : null;
     if (tried !== null) recordPerson(request, tried.id);
     const leave = leaving.get(request);

@@ -5,9 +5,9 @@ import { z } from "zod";
 export const noFields = z.strictObject({}).nullish();
 
 /**
- * Refuses what a request says and no route reads: a field that is let pass does nothing, and whoever sent it believes it did.
- * Routes with fields say so in their schemas; this gives the others one without. For keepers' routes only: feeders of a newer
- * version may say more than this server knows.
+ * Refuses fields that no route reads: one that was accepted would do nothing, and its sender would believe that it did. Routes with
+ * fields have them in their schemas; this gives the others an empty schema. For keepers' routes only: feeders of a newer version may
+ * send fields that this server doesn't know.
  */
 export function refuseUnknownFields(app: FastifyInstance): void {
   app.addHook("onRoute", (route: RouteOptions) => {

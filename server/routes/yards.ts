@@ -26,7 +26,7 @@ import { orderEnd } from "./orderEnd.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
 
-/** The keeper's yards: what they look like now, their settings, their digest, and the one to practise in. */
+/** The keeper's yards: their present state, their settings, their orders, and the practice yard. */
 export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
   const home = (request: FastifyRequest) => homeView(ports, request);
   settingsRoutes(app, ports, home);

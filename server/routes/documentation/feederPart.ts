@@ -6,10 +6,10 @@ import { example, type Html, html, prose } from "./html.ts";
 import { alternatives, type JsonSchema, withoutNull } from "./schemaRows.ts";
 import { signatureExample, signInPython, signInShell } from "./signatureExample.ts";
 
-/** What the maker of a feeder needs: who it is, what it says, and what the server answers. */
+/** What the maker of a feeder needs: its identity, its reports, and the server's answers. */
 
 export const keysPart = (): Html => html`<section id="keys">
-<h2>Say who the feeder is</h2>
+<h2>Identify the feeder</h2>
 ${prosePart([
   "A keeper adds the feeder and is shown its key once: `pw_` and 43 characters. Each report and each socket proves that the sender has this key, in one of two ways.",
 ])}
@@ -19,7 +19,7 @@ ${example("The header with the key", `Authorization: Bearer ${signatureExample.k
 ${prosePart([
   "On a home network without https a key could be read by others on that network. Sign instead: the key itself is never sent.",
   "`mac` is HMAC-SHA-256 (RFC 2104), in base64url without padding (RFC 4648, 5), over the characters of `time`, one line feed (byte 10), and the body, byte for byte as it is sent. The secret of the HMAC is the SHA-256 of the whole key, written as 64 small hexadecimal digits.",
-  "`feeder` is the feeder's id, which stands in the address of its page. `time` is in whole seconds since 1970 (Unix time), and may be at most five minutes from the server's. A feeder without a clock takes the time from the `Date` header of any answer, or from `serverTime`.",
+  "`feeder` is the feeder's id, which is part of the address of its page. `time` is in whole seconds since 1970 (Unix time), and may be at most five minutes from the server's. A feeder without a clock takes the time from the `Date` header of any answer, or from `serverTime`.",
   "To open a socket, sign an empty body. The frames on it are not signed.",
 ])}
 ${example("A worked signature: what goes in", `key     ${signatureExample.key}\nfeeder  ${signatureExample.feeder}\ntime    ${signatureExample.time}\nbody    ${signatureExample.body}`, "signature-parts")}
@@ -38,14 +38,14 @@ export function reportPart(report: JsonSchema, answer: JsonSchema, reportsPerMin
   return html`<section id="report">
 <h2>Report: <code>POST /api/v1/report</code></h2>
 ${prosePart([
-  "One JSON object (`Content-Type: application/json`) with what the sensors say now and what happened since. Only `boot` and `sentUptimeMs` are required. A field or a kind of event that the server doesn't know is stored as it came.",
+  "One JSON object (`Content-Type: application/json`) with what the sensors measure now and what happened since. Only `boot` and `sentUptimeMs` are required. A field or a kind of event that the server doesn't know is stored as it came.",
   `At most 1 MiB and ${eventsPerReportMax.toLocaleString("en")} events a report, and ${reportsPerMinute.toLocaleString("en")} reports a minute from one feeder.`,
 ])}
 ${example("A report", reportExample, "report-example")}
 ${fieldTable("The report", report, { deep: false })}
 <h3 id="readings">Readings</h3>
 ${prosePart([
-  "All of them are optional: leave out what the feeder can't measure. A number outside its range is not stored; it is named in the answer's `refused`, and the rest of the report stands.",
+  "All of them are optional: leave out what the feeder can't measure. A number outside its range is not stored; it is named in the answer's `refused`, and the rest of the report is stored.",
 ])}
 ${fieldTable("Readings", withoutNull(readings))}
 <h3 id="events">Events</h3>
@@ -53,17 +53,23 @@ ${prosePart([
   "An event is identified by feeder, boot and `seq`. Sent twice with the same content, it is stored once. Sent with other content under a `seq` that is stored already, it is refused by name.",
 ])}
 ${eventTables(withoutNull(events).items ?? {})}
-<h3 id="time">Time, without a clock</h3>
+${timePart()}
+${answerPart(answer)}
+</section>`;
+}
+
+const timePart = (): Html => html`<h3 id="time">Time, without a clock</h3>
 <ul>
 ${[
   "`uptimeMs` is the number of milliseconds from the feeder's start to the event, by a counter that only grows. `sentUptimeMs` is the same counter at the moment of sending. The server takes the difference from its own time.",
   "A new start is a new `boot`: choose it at random, and count `seq` from 1 again. Never use a boot id twice.",
   "What an earlier boot left unsent goes in reports of its own, under the old `boot` and with `sentUptimeMs: null`. It is history: it counts in the record and raises no alarm.",
-  "`sentAt` is the feeder's own clock, if it has one. It is kept and never relied upon.",
+  "`sentAt` is the feeder's own clock, if it has one. It is stored and never relied upon.",
 ].map((text) => html`<li>${prose(text)}</li>`)}
 </ul>
-${example("What an earlier boot left unsent", leftBehindExample, "report-left-behind")}
-<h3 id="answer">The answer</h3>
+${example("What an earlier boot left unsent", leftBehindExample, "report-left-behind")}`;
+
+const answerPart = (answer: JsonSchema): Html => html`<h3 id="answer">The answer</h3>
 ${prosePart(["It is sent when everything is safe on the server's disk, with status 200."])}
 ${example("The answer to the report above", answerExample(), "answer-example")}
 ${fieldTable("The answer, and what to do with it", answer, { more: answerDuties })}
@@ -72,9 +78,7 @@ ${prosePart([
   "One wrong event or reading doesn't take the rest with it: the status is 200, and `refused` names each with its reason. Log it, and don't send it again.",
 ])}
 ${example("A report with a wrong event and a reading out of range", partlyRefusedExample, "report-partly")}
-${example("Its answer", partlyRefusedAnswer(), "answer-partly")}
-</section>`;
-}
+${example("Its answer", partlyRefusedAnswer(), "answer-partly")}`;
 
 const answerDuties: Readonly<Record<string, string>> = {
   storedThrough: "Delete events up to this `seq` and no others. null: delete none, and send them again.",

@@ -7,7 +7,7 @@ export function fieldTable(caption: string, schema: JsonSchema, { deep = true, m
   if (rows.length === 0) return html`<p class="none">${caption}: no fields of its own.</p>`;
   return html`<table class="fields" role="table">
 <caption>${caption}</caption>
-<thead role="rowgroup"><tr role="row"><th scope="col" role="columnheader">Field</th><th scope="col" role="columnheader">Value</th><th scope="col" role="columnheader">What it says</th></tr></thead>
+<thead role="rowgroup"><tr role="row"><th scope="col" role="columnheader">Field</th><th scope="col" role="columnheader">Value</th><th scope="col" role="columnheader">Meaning</th></tr></thead>
 <tbody role="rowgroup">
 ${rows.map((row) => fieldRow(row, more[row.path] ?? ""))}
 </tbody>
@@ -25,5 +25,5 @@ function fieldRow(row: SchemaRow, more: string): Html {
 
 interface TableOptions {
   readonly deep?: boolean; // false: the outermost fields only
-  readonly more?: Readonly<Record<string, string>>; // what to say of a field besides its own description
+  readonly more?: Readonly<Record<string, string>>; // text for a field besides its own description
 }

@@ -6,7 +6,7 @@ import { emptyHtml, example, type Html, html, prose } from "./html.ts";
 import { bodyOf, type OpenApi, type Operation } from "./openApiShape.ts";
 import { alternatives, type JsonSchema, withoutNull } from "./schemaRows.ts";
 
-/** The routes of the keeper's page, as a list to look things up in. */
+/** The routes of the keeper's page, as a reference list. */
 
 interface Route {
   readonly method: string;
@@ -25,7 +25,7 @@ export function keeperPart(document: OpenApi): Html {
 <h2>The keeper's routes</h2>
 ${prosePart([
   "The page of the keeper uses these. They may change with any version of the server; what feeders use does not change within version 1.",
-  "Whoever is signed in sends the cookie `pieward_session`. A request that changes something also needs the header `x-pieward: 1`. Times are ISO 8601 in UTC; units stand in the names.",
+  "Whoever is signed in sends the cookie `pieward_session`. A request that changes something also needs the header `x-pieward: 1`. Times are ISO 8601 in UTC; units are in the names.",
 ])}
 ${routes.map(routeEntry)}
 <h3 id="keeper-problems">What they can refuse</h3>
@@ -48,19 +48,19 @@ const keeperProblems: readonly (readonly [number, string])[] = [
   [401, "Nobody is signed in, the session has ended, or name and passphrase don't fit."],
   [
     403,
-    "A helper asks for what only keepers may change, the header `x-pieward: 1` is missing, or another site's page asks.",
+    "A helper requests what only keepers may change, the header `x-pieward: 1` is missing, or another site's page sends the request.",
   ],
   [404, "There is nothing of this name, or it belongs to a yard of other people."],
   [408, "The request took longer than the server waits."],
   [
     409,
-    "It contradicts what is known: the last keeper of a yard can't leave, no practice feeder is running, or there is no mail address to test.",
+    "It contradicts what is known: the last keeper of a yard can't leave, no practice feeder is running, or there is no e-mail address to test.",
   ],
   [413, "The body is too large (64 KiB)."],
   [415, "The body is no JSON by its content type."],
   [
     429,
-    "Too many tries within a minute: signing in, and tests of phones and mail. `Retry-After` says when to come back.",
+    "Too many tries within a minute: signing in, and tests of phones and e-mail. `Retry-After` is the time to wait.",
   ],
   [500, "Something went wrong in the server. It is in the server's log."],
   [503, "The database is locked or the server is overloaded. Try again after `Retry-After`."],
@@ -83,7 +83,7 @@ ${responseList(operation)}
 </details>`;
 }
 
-/** A body that may be left out says so, and one of several kinds has a table for each. */
+/** A body that may be left out is marked, and one of several kinds has a table for each. */
 function bodyTables(body: JsonSchema): Html {
   const kinds = alternatives(withoutNull(body));
   const optional = withoutNull(body) === body ? "" : " (may be left out)";

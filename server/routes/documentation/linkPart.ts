@@ -13,16 +13,16 @@ import type { JsonSchema } from "./schemaRows.ts";
 export const ordersPart = (): Html => html`<section id="orders">
 <h2>Orders</h2>
 ${prosePart([
-  "A keeper can ask a feeder to pause and to resume. The order stands in `orders` of each answer until the feeder has answered it; an open socket brings it at once.",
+  "A keeper can order a feeder to pause and to resume. The order is in `orders` of each answer until the feeder has answered it; an open socket brings it at once.",
 ])}
 <ul>
 ${[
   "The last order in the list wins. The same `id` again is the same order: carrying it out twice changes nothing.",
   "`pause`: stop the motor, also in the middle of a portion, and give nothing until `until` or until a `resume`. It has to hold through a new start and a power cut.",
   "`resume`: go on. What came in the meantime is not paid for.",
-  "Answer each order with an event of kind `order`: outcome `done` once it is carried out (the motor stands), or `refused` with the reason in `problem`.",
-  "Send the reading `paused` with every report. The keeper is shown what the feeder itself says, and is warned if an order is not answered.",
-  "A feeder that does not know the time stays paused after `until`, until an answer's `serverTime` tells it. A feeder without a connection does what it was last asked.",
+  "Answer each order with an event of kind `order`: outcome `done` once it is carried out (the motor has stopped), or `refused` with the reason in `problem`.",
+  "Send the reading `paused` with every report. The keeper sees what the feeder itself reports, and is warned if an order is not answered.",
+  "A feeder that does not know the time stays paused after `until`, until it gets the time from an answer's `serverTime`. A feeder without a connection follows its last order.",
 ].map((text) => html`<li>${prose(text)}</li>`)}
 </ul>
 ${example("An answer with an order", answerWithOrder(), "answer-order")}
@@ -34,10 +34,7 @@ ${example(
 </section>`;
 
 /** @param frames the schemas of what the server sends, by the frame's one key */
-// Long: the text of one chapter.
 export function linkPart(frames: Readonly<Record<string, JsonSchema>>, reportsPerMinute: number): Html {
-  const { answer = {}, problem = {}, orders = {} } = frames;
-  const problemFields = problem.properties?.problem ?? {};
   return html`<section id="link">
 <h2>Socket: <code>GET /api/v1/link</code></h2>
 ${prosePart([
@@ -49,7 +46,20 @@ ${prosePart([
 ${prosePart([
   "One text frame for each report: the same JSON object as the body of `POST /api/v1/report`, with the same limits. The server answers each frame with one frame, in the order in which they came. Send the next report when the last one is answered.",
 ])}
-<h3 id="link-out">What the server sends</h3>
+${serverFrames(frames, reportsPerMinute)}
+<h3 id="link-close">Pings and closing</h3>
+${prosePart([
+  `The server sends a ping every ${pingEveryMilliseconds / 1000} seconds. A WebSocket library answers it by itself. A socket that has not answered by the next ping is cut.`,
+  "When a socket ends, open a new one after some seconds, then wait twice as long each time, up to five minutes. Until then reports go over HTTP.",
+])}
+${closeTable()}
+</section>`;
+}
+
+function serverFrames(frames: Readonly<Record<string, JsonSchema>>, reportsPerMinute: number): Html {
+  const { answer = {}, problem = {}, orders = {} } = frames;
+  const problemFields = problem.properties?.problem ?? {};
+  return html`<h3 id="link-out">What the server sends</h3>
 ${prosePart(["One JSON object in each text frame, with one of these keys. Ignore a key that you don't know."])}
 <h4 id="frame-answer"><code>answer</code></h4>
 ${prosePart(["The report is taken. The same object as the answer over HTTP."])}
@@ -69,24 +79,19 @@ ${example(
 ${fieldTable("Frame: problem", problemFields)}
 <h4 id="frame-orders"><code>orders</code></h4>
 ${prosePart([
-  "Orders of a keeper, sent without being asked: when a keeper asks, and once when the socket opens if one waits. Answer in the next report, as under Orders.",
+  "Orders of a keeper, sent without a report before them: when a keeper gives one, and once when the socket opens if one waits. Answer in the next report, as under Orders.",
 ])}
 ${example("A frame with an order", { orders: [orderExample] }, "frame-orders-example")}
-${fieldTable("Frame: orders", orders)}
-<h3 id="link-close">Pings and closing</h3>
-${prosePart([
-  `The server sends a ping every ${pingEveryMilliseconds / 1000} seconds. A WebSocket library answers it by itself. A socket that has not answered by the next ping is cut.`,
-  "When a socket ends, open a new one after some seconds, then wait twice as long each time, up to five minutes. Until then reports go over HTTP.",
-])}
-<table class="fields closes" role="table">
+${fieldTable("Frame: orders", orders)}`;
+}
+
+const closeTable = (): Html => html`<table class="fields closes" role="table">
 <caption>Close codes</caption>
 <thead role="rowgroup"><tr role="row"><th scope="col" role="columnheader">Code</th><th scope="col" role="columnheader">Why</th><th scope="col" role="columnheader">What to do</th></tr></thead>
 <tbody role="rowgroup">
 ${closeCodes.map(({ code, why: reason, todo }) => html`<tr role="row" data-close="${code}"><th scope="row" role="rowheader"><code>${code}</code></th><td role="cell">${prose(reason)}</td><td role="cell">${prose(todo)}</td></tr>`)}
 </tbody>
-</table>
-</section>`;
-}
+</table>`;
 
 const tooOftenDetail = (reportsPerMinute: number) => tooManyReportsProblem(reportsPerMinute).detail;
 
@@ -116,7 +121,7 @@ export const refusalsPart = (refusals: readonly FeederRefusal[]): Html => html`<
 <h2>When a report is refused</h2>
 ${prosePart([
   "A refusal is `application/problem+json` (RFC 9457). Nothing of the report is stored then, and nothing that was stored before is lost: keep the events.",
-  "No answer at all (the line broke, or nothing came within 30 seconds) says nothing about what is stored. Send the same report again.",
+  "No answer at all (the connection broke, or nothing came within 30 seconds) does not show what is stored. Send the same report again.",
 ])}
 ${[...refusals].sort((a, b) => a.example.status - b.example.status).map(refusalEntry)}
 </section>`;

@@ -39,14 +39,14 @@ const securitySchemes = {
 type Transform = NonNullable<FastifyDynamicSwaggerOptions["transform"]>;
 type Document = Parameters<Transform>[0];
 
-/** No route of the interface is left out, whatever its schema says of hiding; what is no part of it always is. */
+/** Every route of the interface is documented, also those whose schemas hide them; no other route is. */
 function documentRoute(document: Document, refusals: readonly FeederRefusal[]): ReturnType<Transform> {
   const { url, route, schema } = document;
   if (!url.startsWith("/api/v1/")) return { url, schema: { hide: true } };
   const { hide, ...all } = { ...schema };
-  const told = Object.fromEntries(Object.entries(all).filter(([, part]) => part !== noFields));
+  const documented = Object.fromEntries(Object.entries(all).filter(([, part]) => part !== noFields));
   const method = [route.method].flat()[0] ?? "GET";
-  const shown = { ...document, schema: told } as Parameters<typeof jsonSchemaTransform>[0];
+  const shown = { ...document, schema: documented } as Parameters<typeof jsonSchemaTransform>[0];
   const { schema: transformed } = jsonSchemaTransform(shown);
   const more: Record<string, unknown> = { "x-who-may": roleText(method, url, transformed) };
   const note = routeNotes[`${method} ${url}`];
@@ -69,7 +69,7 @@ const answerResponse = ({ status, answer }: RouteNote) => ({
 
 const responses = (schema: unknown) => (schema as { response?: object }).response ?? {};
 
-/** By status; several refusals of one status stand there as several examples. */
+/** By status; several refusals of one status are several examples. */
 function refusalResponses(refusals: readonly FeederRefusal[], at: "report" | "link"): Record<string, object> {
   const problem = jsonSchemaOf(problemSchema);
   const found: Record<string, { description: string; content: object }> = {};
@@ -87,7 +87,7 @@ function refusalResponses(refusals: readonly FeederRefusal[], at: "report" | "li
   return found;
 }
 
-/** OpenAPI has no words for a socket's frames, so they stand in fields of our own. */
+/** OpenAPI can't describe a socket's frames, so they are in extension fields. */
 const link = (refusals: readonly FeederRefusal[]) => ({
   response: {
     101: { type: "null", description: "The socket is open." },

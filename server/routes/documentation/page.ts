@@ -25,7 +25,7 @@ ${keeperPart(document)}`).text;
 
 const contents = [
   ["start", "In short"],
-  ["keys", "Say who the feeder is"],
+  ["keys", "Identify the feeder"],
   ["report", "Report"],
   ["orders", "Orders"],
   ["link", "Socket"],
@@ -57,7 +57,7 @@ const page = (main: Html): Html => html`<!doctype html>
 </header>
 <nav aria-label="On this page">
 <ol>
-${contents.map(([id, words]) => html`<li><a href="#${id}">${words}</a></li>`)}
+${contents.map(([id, heading]) => html`<li><a href="#${id}">${heading}</a></li>`)}
 </ol>
 </nav>
 <main id="main" tabindex="-1">
@@ -74,7 +74,7 @@ const startPart = (): Html => html`<section id="start">
 <ol>
 <li>Send a report about once a minute, with what happened since the last answer.</li>
 <li>Delete an event only when an answer's <code>storedThrough</code> has reached its <code>seq</code>.</li>
-<li>Carry out what stands in <code>orders</code>, and say so with an event.</li>
+<li>Carry out the last of <code>orders</code>, and confirm it with an event.</li>
 <li>When there is no answer, or a refusal, keep the events and send them again later. Sending twice is harmless.</li>
 </ol>
 ${example(
@@ -90,7 +90,7 @@ ${example(
 const healthPart = (): Html => html`<section id="health">
 <h2>Is the server well? <code>GET /api/v1/health</code></h2>
 ${prosePart([
-  "Answers 200 as long as its database answers, and 500 if not. Anybody may ask; it needs no key. Its `Date` header tells the time to a feeder that has to sign and has no clock.",
+  "Answers 200 as long as its database answers, and 500 if not. It needs no key. A feeder that has to sign and has no clock can take the time from its `Date` header.",
 ])}
 ${example("The answer", { status: "well" }, "health-example")}
 </section>`;

@@ -2,7 +2,7 @@ import views from "./generated/views.json" with { type: "json" };
 import { passkeyAnswers } from "./passkeyAnswers.ts";
 import type { JsonSchema } from "./schemaRows.ts";
 
-/** What the keeper's routes are for and what they answer. A test asks each of them, and compares. */
+/** What the keeper's routes are for and what they answer. A test requests each of them, and compares. */
 export interface RouteNote {
   readonly summary: string;
   readonly status: number;
@@ -36,7 +36,7 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     signedIn,
   ),
-  "POST /api/v1/notifications/:item/display-receipt": note("A phone says that it showed a notice", 204, null),
+  "POST /api/v1/notifications/:item/display-receipt": note("A phone confirms that it showed a notification", 204, null),
   "GET /api/v1/home": note("All yards and feeders as they are now", 200, "HomeView"),
   "PATCH /api/v1/yards/:yard": note("Change a yard's settings", 200, "HomeView"),
   "POST /api/v1/practice": note("Start the practice feeders", 200, "HomeView"),
@@ -49,8 +49,8 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/feeders/:feeder/key": note("Make a new key; the old one no longer opens anything", 200, newKey),
   "GET /api/v1/feeders/:feeder/day": note("A day of a feeder, from dusk to dusk", 200, "DayView"),
   "GET /api/v1/feeders/:feeder/log": note("The whole record of a feeder, one JSON value a line", 200, null),
-  "POST /api/v1/feeders/:feeder/refills": note("Say that a hopper was refilled", 200, "FeederView"),
-  "POST /api/v1/feeders/:feeder/cleaned": note("Say that a feeder was cleaned", 200, "FeederView"),
+  "POST /api/v1/feeders/:feeder/refills": note("Enter a refill of the hopper", 200, "FeederView"),
+  "POST /api/v1/feeders/:feeder/cleaned": note("Enter that a feeder was cleaned", 200, "FeederView"),
   "POST /api/v1/feeders/:feeder/orders": note(
     "Pause or resume; the same id again is the same order",
     200,
@@ -69,13 +69,17 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "GET /api/v1/phones": note("Your phones, and whether each can be reached", 200, "PhonesView"),
   "POST /api/v1/phones": note("Add a phone", 201, "PhonesView"),
   "PUT /api/v1/phones": note("Give a phone its browser's new endpoint; it stays the same phone", 200, "PhonesView"),
-  "POST /api/v1/phones/permission": note("Say whether a phone may show notices", 200, "PhonesView"),
+  "POST /api/v1/phones/permission": note("Report whether a phone may show notifications", 200, "PhonesView"),
   "POST /api/v1/phones/forget": note("Remove a phone", 200, "PhonesView"),
-  "POST /api/v1/phones/test": note("Send a test notice to your phones", 200, "TestPushView"),
+  "POST /api/v1/phones/test": note("Send a test notification to your phones", 200, "TestPushView"),
   "GET /api/v1/yards/:yard/digest": note("A yard's digest of a day", 200, "DigestView"),
-  "GET /api/v1/yards/:yard/alarm-rates": note("How well a yard's alarms do their work", 200, "RatesView"),
+  "GET /api/v1/yards/:yard/alarm-rates": note(
+    "How often a yard's alarms are raised, and what to change",
+    200,
+    "RatesView",
+  ),
   "GET /api/v1/yards/:yard/people": note("Who belongs to a yard", 200, "PeopleView"),
-  "PATCH /api/v1/yards/:yard/people/:person": note("Change how somebody is told, or their role", 200, "PeopleView"),
+  "PATCH /api/v1/yards/:yard/people/:person": note("Change how a person is notified, or their role", 200, "PeopleView"),
   "DELETE /api/v1/yards/:yard/people/:person": note("Leave a yard, or remove somebody", 204, null),
   "POST /api/v1/yards/:yard/invites": note("Invite somebody; the link is shown this once", 201, "InviteView"),
   "DELETE /api/v1/yards/:yard/invites/:invite": note("Withdraw an invitation that nobody has used", 200, "PeopleView"),
@@ -87,8 +91,8 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "DELETE /api/v1/me/sessions/:session": note("End one of your sessions", 200, "SessionsView"),
   "POST /api/v1/me/remove": note("Delete your account", 204, null),
   "GET /api/v1/me": note("Yourself", 200, "MeView"),
-  "PATCH /api/v1/me": note("Change your mail address", 200, "MeView"),
-  "POST /api/v1/me/email/test": note("Send a test mail to yourself", 200, "TestEmailView"),
+  "PATCH /api/v1/me": note("Change your e-mail address", 200, "MeView"),
+  "POST /api/v1/me/email/test": note("Send a test e-mail to yourself", 200, "TestEmailView"),
   "POST /api/v1/session/passkey/options": note("Ask to sign in with a passkey", 200, passkeyAnswers.options),
   "POST /api/v1/session/passkey": note("Sign in with a passkey", 200, signedIn),
   "GET /api/v1/me/passkeys": note("Your passkeys, and where they work", 200, passkeyAnswers.passkeys),
@@ -102,5 +106,5 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "DELETE /api/v1/me/passkeys/:passkey": note("Remove a passkey", 200, passkeyAnswers.passkeys),
   "POST /api/v1/me/confirm/options": note("Ask to confirm with a passkey who you are", 200, passkeyAnswers.options),
   "POST /api/v1/me/confirm": note("Confirm with a passphrase or a passkey who you are", 204, null),
-  "GET /api/v1/live": note("A WebSocket that tells what changed", 101, null),
+  "GET /api/v1/live": note("A WebSocket that reports what changed", 101, null),
 };

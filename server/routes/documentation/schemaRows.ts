@@ -26,7 +26,7 @@ export interface JsonSchema {
 export interface SchemaRow {
   readonly path: string;
   readonly type: string;
-  readonly unit: string; // "" where the name says none
+  readonly unit: string; // "" where the name has none
   readonly range: string; // "" where any value goes
   readonly required: boolean;
   readonly description: string;
@@ -43,9 +43,9 @@ export function schemaRows(schema: JsonSchema, deep = true, under = ""): SchemaR
     const bare = withoutNull(field);
     const row = {
       path,
-      type: typeWords(field),
+      type: typeText(field),
       unit: unitOf(name),
-      range: rangeWords(bare),
+      range: rangeText(bare),
       required: required.includes(name),
       description: field.description ?? bare.description ?? "",
     };
@@ -56,7 +56,7 @@ export function schemaRows(schema: JsonSchema, deep = true, under = ""): SchemaR
   });
 }
 
-/** The schema that stands beside null; the schema itself where null isn't allowed. */
+/** The schema beside null; the schema itself where null isn't allowed. */
 export function withoutNull(schema: JsonSchema): JsonSchema {
   const others = schema.anyOf?.filter(({ type }) => type !== "null") ?? [];
   return others.length === 1 && others[0] !== undefined ? others[0] : schema;
@@ -68,37 +68,57 @@ export function alternatives(schema: JsonSchema): readonly JsonSchema[] {
   return several === undefined ? [schema] : several.flatMap(alternatives).filter(({ type }) => type !== "null");
 }
 
-function typeWords(schema: JsonSchema): string {
-  if (schema.anyOf ?? schema.oneOf) {
-    const several = (schema.anyOf ?? schema.oneOf ?? []).map(typeWords);
-    return [...new Set(several)].sort((a, b) => Number(a === "null") - Number(b === "null")).join(" or ");
-  }
+function typeText(schema: JsonSchema): string {
+  const union = schema.anyOf ?? schema.oneOf;
+  if (union !== undefined) return unionText(union);
   if (schema.const !== undefined) return JSON.stringify(schema.const);
   if (schema.enum !== undefined) return schema.enum.map((value) => JSON.stringify(value)).join(", ");
-  if (schema.type === "array") return schema.items === undefined ? "list" : `list of ${typeWords(schema.items)}`;
-  if (schema.type === "integer") return "whole number";
-  if (schema.type === "boolean") return "true or false";
-  if (schema.type === "string" && schema.format === "date-time") return "time (ISO 8601)";
-  if (schema.type === "string" && schema.format === "date") return "date (ISO 8601)";
   if (schema.type === undefined) return schema.properties === undefined ? "any value" : "object";
-  return typeof schema.type === "string" ? schema.type : schema.type.join(" or ");
+  if (typeof schema.type !== "string") return schema.type.join(" or ");
+  if (schema.type === "array" && schema.items !== undefined) return `list of ${typeText(schema.items)}`;
+  return typeNames[schema.type]?.(schema) ?? schema.type;
 }
 
-/** Bounds that only say what a number can hold exactly (2^53 - 1) are none. */
-function rangeWords(schema: JsonSchema): string {
-  const { minimum, maximum, exclusiveMinimum, minLength, maxLength, maxItems, pattern } = schema;
-  const low = minimum !== undefined && minimum > Number.MIN_SAFE_INTEGER ? numberWords(minimum) : null;
-  const high = maximum !== undefined && maximum < Number.MAX_SAFE_INTEGER ? numberWords(maximum) : null;
-  if (exclusiveMinimum !== undefined) return `more than ${numberWords(exclusiveMinimum)}${high ? `, to ${high}` : ""}`;
+/** What a schema of one type is called where JSON Schema's own name would not tell a reader enough. */
+const typeNames: Readonly<Record<string, (schema: JsonSchema) => string | undefined>> = {
+  array: () => "list",
+  integer: () => "whole number",
+  boolean: () => "true or false",
+  string: ({ format = "" }) => stringFormats[format],
+};
+
+const stringFormats: Readonly<Record<string, string>> = { "date-time": "time (ISO 8601)", date: "date (ISO 8601)" };
+
+/** Each type of a union once, null at the end. */
+function unionText(union: readonly JsonSchema[]): string {
+  const types = [...new Set(union.map(typeText))];
+  return types.sort((a, b) => Number(a === "null") - Number(b === "null")).join(" or ");
+}
+
+function rangeText(schema: JsonSchema): string {
+  const { minLength = 0, maxLength, maxItems, pattern, format } = schema;
+  const numbers = numberRange(schema);
+  if (numbers !== "") return numbers;
+  if (maxItems !== undefined) return `at most ${numberText(maxItems)}`;
+  if (maxLength !== undefined) return `${minLength} to ${numberText(maxLength)} characters`;
+  return pattern !== undefined && format === undefined ? pattern : "";
+}
+
+/** Bounds that only state what a number can hold exactly (2^53 - 1) are none. */
+function numberRange({
+  minimum = Number.MIN_SAFE_INTEGER,
+  maximum = Number.MAX_SAFE_INTEGER,
+  exclusiveMinimum,
+}: JsonSchema): string {
+  const low = minimum > Number.MIN_SAFE_INTEGER ? numberText(minimum) : null;
+  const high = maximum < Number.MAX_SAFE_INTEGER ? numberText(maximum) : null;
+  if (exclusiveMinimum !== undefined) return `more than ${numberText(exclusiveMinimum)}${high ? `, to ${high}` : ""}`;
   if (low !== null && high !== null) return `${low} to ${high}`;
   if (low !== null) return `${low} or more`;
-  if (high !== null) return `${high} or less`;
-  if (maxItems !== undefined) return `at most ${numberWords(maxItems)}`;
-  if (maxLength !== undefined) return `${minLength ?? 0} to ${numberWords(maxLength)} characters`;
-  return pattern !== undefined && schema.format === undefined ? pattern : "";
+  return high === null ? "" : `${high} or less`;
 }
 
-const numberWords = (value: number) => value.toLocaleString("en").replace("-", "−");
+const numberText = (value: number) => value.toLocaleString("en").replace("-", "−");
 
 const units: readonly (readonly [RegExp, string])[] = [
   [/Grams$|^grams$/, "g"],
