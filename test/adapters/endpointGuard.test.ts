@@ -55,15 +55,15 @@ const open = [
 ].flat();
 
 describe("the endpoint guard", () => {
-  it.each(special)("calls %s not public", (address) => {
+  it.each(special)("does not accept %s as public", (address) => {
     expect(isPublicAddress(address)).toBe(false);
   });
 
-  it.each(open)("calls %s public", (address) => {
+  it.each(open)("accepts %s as public", (address) => {
     expect(isPublicAddress(address)).toBe(true);
   });
 
-  it("calls nothing public that is no address", () => {
+  it("accepts no text that is not an address", () => {
     for (const text of ["", "localhost", "1.2.3", "8.8.8.8 ", "[2a00::1]"]) expect(isPublicAddress(text)).toBe(false);
   });
 

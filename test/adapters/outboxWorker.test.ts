@@ -2,7 +2,7 @@ import { describe, expect, it, vi } from "vitest";
 import { createOutboxWorker } from "../../server/adapters/outboxWorker.ts";
 import type { Instant } from "../../server/domain/instant.ts";
 
-/** Rounds that end when the test says so. */
+/** Rounds that end when the test ends them. */
 function heldRounds(nextDueAt: () => Instant | null = () => null) {
   const ends: (() => void)[] = [];
   const deliver = () =>

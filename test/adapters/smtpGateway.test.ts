@@ -161,7 +161,7 @@ describe("e-mail understands the answer of a server:", () => {
     expect(await sendTo(server)).toEqual(outcome);
     expect(server.connections).toBe(1); // the outbox tries again, not the gateway
     expect(server.complaints).toEqual([]);
-    // The server has it where it says so, and where its answer is lost.
+    // The server has the e-mail where it accepts it, and where its answer is lost.
     const isRefused = behaviour.kind === "say" && !behaviour.reply.startsWith("2");
     const isReceived = behaviour.kind !== "accept" && behaviour.at === "answer" && !isRefused;
     expect(server.emails).toHaveLength(isReceived ? 1 : 0);

@@ -12,17 +12,17 @@ import { plantLaterVersion } from "./plantedVersion.ts";
 
 /**
  * What disks do to files, with the built server: full, locked, read-only, a damaged page, a cut file, a lost log, and a kill in
- * the middle of a copy. What was acknowledged is there afterwards, or its loss is told.
+ * the middle of a copy. What was acknowledged is there afterwards, or its loss is reported.
  */
 
 let scratch: string;
-let claimed: string;
+let usedFolder: string;
 let feederKey: string;
 
 beforeAll(async () => {
   scratch = mkdtempSync(join(tmpdir(), "pieward-disk-"));
-  claimed = join(scratch, "claimed");
-  const first = await startSignedInServer(claimed);
+  usedFolder = join(scratch, "used");
+  const first = await startSignedInServer(usedFolder);
   ({ feederKey } = first);
   for (let from = 1; from < 6_000; from += 1_000) {
     expect((await report(first.home, feederKey, presses(from, 1_000))).status).toBe(200);
@@ -51,10 +51,10 @@ function smallDisk(kibibytes: number) {
   return disk;
 }
 
-// Without the right to mount these can't be shown; that is said, and not passed over.
+// Without the right to mount these can't run; a warning reports that.
 describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () => {
   it.each([4, 60, 200, 300])(
-    "that is full at the first start (%i KiB) is told in a sentence, and the next start works",
+    "that is full at the first start (%i KiB) is reported in one sentence, and the next start works",
     async (kibibytes) => {
       const disk = smallDisk(kibibytes);
       const folder = join(disk.folder, "data");
@@ -62,15 +62,15 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
       expect(readdirSync(disk.folder).flatMap((name) => (name === "data" ? readdirSync(folder) : []))).not.toContain(
         "keys.json",
       );
-      const roomy = copyOf(disk.folder);
-      const server = runBuiltServer(join(roomy, "data"));
+      const withSpace = copyOf(disk.folder);
+      const server = runBuiltServer(join(withSpace, "data"));
       await server.waitForOutput(/first-sign-in#/);
     },
   );
 
-  it("that becomes full refuses what it can't store, keeps what it acknowledged, and goes on once there is room", async () => {
+  it("that becomes full: the server refuses what it can't store, loses nothing acknowledged, and continues once there is space", async () => {
     const disk = smallDisk(24_000);
-    const folder = copyOf(claimed, join(disk.folder, "data"));
+    const folder = copyOf(usedFolder, join(disk.folder, "data"));
     writeFileSync(join(disk.folder, "ballast"), Buffer.alloc(8_000_000));
     const server = runBuiltServer(folder);
     const home = await listenAddress(server);
@@ -91,9 +91,9 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
     expect(await repeated.json()).toMatchObject({ duplicates: 2_000 });
   });
 
-  it("that is read-only ends the start with a sentence, and nothing is missing once it can be written to", async () => {
+  it("that is read-only ends the start with one sentence, and nothing is missing once it can be written to", async () => {
     const disk = smallDisk(24_000);
-    const folder = copyOf(claimed, join(disk.folder, "data"));
+    const folder = copyOf(usedFolder, join(disk.folder, "data"));
     const server = runBuiltServer(folder);
     const home = await listenAddress(server);
     expect((await report(home, feederKey, presses(6_001, 10))).status).toBe(200);
@@ -106,14 +106,14 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
   });
 });
 
-it("says where disks can't be mounted, so that nobody takes the tests above as passed", () => {
+it("warns where disks can't be mounted, so that the tests above don't count as passed", () => {
   if (!mayMount) console.warn("full and read-only disks were not tested: mounting needs root");
   expect(typeof mayMount).toBe("boolean");
 });
 
 describe("a lock of another program", () => {
   it("answers 503 with Retry-After, and stores the same report once it is free", async () => {
-    const folder = copyOf(claimed);
+    const folder = copyOf(usedFolder);
     const home = await listenAddress(runBuiltServer(folder));
     const other = new Database(database(folder));
     onTestFinished(() => void other.close());
@@ -127,9 +127,9 @@ describe("a lock of another program", () => {
 
 describe("a damaged page", () => {
   it.each(["Event", "Feeder", "Keeper", "Heartbeat", "Session", "_prisma_migrations"])(
-    "of %s is told at the start, and no report is called stored",
+    "of %s is reported at the start, and no report is answered as stored",
     async (table) => {
-      const folder = copyOf(claimed);
+      const folder = copyOf(usedFolder);
       overwriteTablePage(database(folder), table);
       const server = runBuiltServer(folder);
       const outcome = await Promise.race([listenAddress(server).catch(() => null), server.exited.then(() => null)]);
@@ -143,8 +143,8 @@ describe("a damaged page", () => {
     },
   );
 
-  it("is found by the nightly check of a database that is in use, within the time that it is given", async () => {
-    const folder = copyOf(claimed);
+  it("is found by the nightly check of a database that is in use, within its time limit", async () => {
+    const folder = copyOf(usedFolder);
     const check = quickCheck(join(import.meta.dirname, "../../dist/server/checkDatabase.js"), database(folder));
     expect(await check(60_000)).toEqual([]);
     expect(await check(1)).toBeNull();
@@ -156,9 +156,9 @@ describe("a damaged page", () => {
 
 describe("a database that was cut", () => {
   it.each([0.1, 0.5, 0.9])(
-    "to %f of its length is told at the start, and no report is called stored",
+    "to %f of its length is reported at the start, and no report is answered as stored",
     async (share) => {
-      const folder = copyOf(claimed);
+      const folder = copyOf(usedFolder);
       const size = statSync(database(folder)).size;
       truncateSync(database(folder), Math.floor((size * share) / 4_096) * 4_096);
       const server = runBuiltServer(folder);
@@ -170,8 +170,8 @@ describe("a database that was cut", () => {
 });
 
 describe("a log that is gone", () => {
-  it("is noticed also where only its end was cut off", async () => {
-    const folder = copyOf(claimed);
+  it("is reported also where only its end was cut off", async () => {
+    const folder = copyOf(usedFolder);
     const first = runBuiltServer(folder);
     const home = await listenAddress(first);
     for (let from = 6_001; from < 8_000; from += 100) {
@@ -185,15 +185,15 @@ describe("a log that is gone", () => {
     expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ commits\)/);
   });
 
-  it("is noticed also where an older copy of the database was put in its place", async () => {
-    const folder = copyOf(claimed);
+  it("is reported also where an older copy of the database was restored", async () => {
+    const folder = copyOf(usedFolder);
     const first = runBuiltServer(folder);
     const home = await listenAddress(first);
     for (let from = 6_001; from < 8_000; from += 100) {
       expect((await report(home, feederKey, presses(from, 100))).status).toBe(200);
     }
     await stopServer(first);
-    cpSync(database(claimed), database(folder));
+    cpSync(database(usedFolder), database(folder));
     const second = runBuiltServer(folder);
     await listenAddress(second);
     expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ commits\)/);
@@ -201,7 +201,7 @@ describe("a log that is gone", () => {
 });
 
 describe("a kill during the copy before a migration", () => {
-  it("leaves no half copy under the name of a whole one, for 30 kills", async () => {
+  it("leaves no partial copy under the name of a whole one, in 30 kills", async () => {
     const folder = join(scratch, "older");
     mkdirSync(folder);
     const file = database(folder);

@@ -3,13 +3,13 @@ import { readFileSync } from "node:fs";
 import http from "node:http";
 import { hashOf } from "../../server/flows/feederKeys.ts";
 
-/** Loads a server on this machine, bounded in time and in connections. What each flood sends is named by its function. */
+/** Loads a server on this machine, bounded in time and in connections. The name of each flood's function says what it sends. */
 
 export interface ConnectionFlood {
   readonly name: string;
   readonly connections: number;
-  /** One exchange. Resolves when it is over, whatever came of it. */
-  once(agent: http.Agent, turn: number): Promise<number | null>;
+  /** One request. Resolves when it is over, whatever its result. */
+  once(agent: http.Agent, number: number): Promise<number | null>;
 }
 
 /** Runs these floods together for so long. @returns how often each status came, by flood; 0 for a connection that broke. */
@@ -24,12 +24,12 @@ export async function runFloods(
       const agent = new http.Agent({ keepAlive: true, maxSockets: connections });
       const count: Record<number, number> = {};
       counts[name] = count;
-      let turn = 0;
+      let number = 0;
       await Promise.all(
         Array.from({ length: connections }, async () => {
           while (performance.now() < end) {
-            turn += 1;
-            const status = (await once(agent, turn)) ?? 0;
+            number += 1;
+            const status = (await once(agent, number)) ?? 0;
             count[status] = (count[status] ?? 0) + 1;
             if (status === 0 || status >= 429) await new Promise((resolve) => setTimeout(resolve, 20));
           }
@@ -69,18 +69,18 @@ export function sendRequest(
   });
 }
 
-/** All but the last byte of a body, and then nothing: what was sent has to be held by the server meanwhile. */
+/** Sends all but the last byte of a body, and then nothing: the server has to hold what was sent. */
 export function sendSlowly(
   url: string,
   agent: http.Agent,
   headers: Record<string, string>,
   body: Buffer,
-  held: number,
+  holdMilliseconds: number,
 ) {
   return new Promise<number | null>((resolve) => {
     const length = { "content-length": String(body.length), "content-type": "application/json" };
     const request = http.request(`${url}/api/v1/report`, { method: "POST", agent, headers: { ...headers, ...length } });
-    const over = setTimeout(() => request.destroy(), held);
+    const over = setTimeout(() => request.destroy(), holdMilliseconds);
     request.on("response", (answer) => {
       answer.resume();
       answer.on("end", () => done(answer.statusCode ?? null));
@@ -95,13 +95,13 @@ export function sendSlowly(
   });
 }
 
-/** A report as large as one may be, whose events are all new for this boot and turn. */
-export function fullReport(boot: string, turn: number): Buffer {
+/** A report of the greatest size, whose events are all new for this boot and number. */
+export function fullReport(boot: string, number: number): Buffer {
   const events = Array.from({ length: 2_000 }, (_, index) => {
-    const about = { seq: turn * 2_000 + index + 1, uptimeMs: 1_000 + index, kind: "note", text: "x".repeat(400) };
+    const about = { seq: number * 2_000 + index + 1, uptimeMs: 1_000 + index, kind: "note", text: "x".repeat(400) };
     return about;
   });
-  return Buffer.from(JSON.stringify({ boot, sentUptimeMs: 5_000_000 + turn * 10, readings: {}, events }));
+  return Buffer.from(JSON.stringify({ boot, sentUptimeMs: 5_000_000 + number * 10, readings: {}, events }));
 }
 
 export function signReport(key: string, feeder: string, body: Buffer, now = Date.now()): string {
@@ -110,7 +110,7 @@ export function signReport(key: string, feeder: string, body: Buffer, now = Date
   return `Signature feeder="${feeder}", time="${time}", mac="${mac}"`;
 }
 
-/** What this process holds in memory now and held at most, in MiB (proc(5), VmRSS and VmHWM). */
+/** What this process holds in memory now and holdMilliseconds at most, in MiB (proc(5), VmRSS and VmHWM). */
 export function memoryUse(pid: number): { readonly now: number; readonly most: number } {
   const status = readFileSync(`/proc/${pid}/status`, "utf8");
   const of = (name: string) => Math.round(Number(new RegExp(`${name}:\\s+(\\d+) kB`).exec(status)?.[1]) / 1_024);

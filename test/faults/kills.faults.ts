@@ -103,9 +103,9 @@ interface KillHost {
 
 async function openKillHost(dataDir: string, chance: RandomSource): Promise<KillHost> {
   let server = runBuiltServer(dataDir, variables);
-  const claim = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
-  const claimed = await (await openSession(server)).ask("POST", "/api/v1/first-sign-in", { token: claim, ...account });
-  const { cookie } = claimed;
+  const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
+  const signedIn = await (await openSession(server)).ask("POST", "/api/v1/first-sign-in", { token, ...account });
+  const { cookie } = signedIn;
   let session = await openSession(server, cookie);
   const yard = (await getJson(session, "/api/v1/home")).json().yards[0].id as string;
   const keeper = (await getJson(session, "/api/v1/me")).json().id as string;
@@ -271,16 +271,16 @@ async function killDuringFirstSignIn({ chance, folder }: Around): Promise<readon
   const visitor = await openSession(server);
   const began = Date.now();
   const answer = visitor.ask("POST", "/api/v1/first-sign-in", { token, ...account }).then(
-    (claimed) => {
+    (signedIn) => {
       signInMilliseconds = Date.now() - began;
-      return claimed;
+      return signedIn;
     },
     () => null,
   );
   await sleep(signInMilliseconds * chance.between(0.5, 1.2));
   server.kill("SIGKILL");
   await server.exited;
-  const claimed = await answer;
+  const firstAnswer = await answer;
 
   const again = runBuiltServer(folder, variables);
   const first = await openSession(again);
@@ -288,9 +288,9 @@ async function killDuringFirstSignIn({ chance, folder }: Around): Promise<readon
     ([, link]) => link,
     () => undefined, // it prints none
   );
-  const link = await Promise.race([printed, sleep(500)]); // it comes right after the address, or never
-  if (claimed !== null && link !== undefined) return ["a confirmed first sign-in is lost"];
-  // Whoever had no answer opens the same link again, or the new one that the server prints.
+  const link = await Promise.race([printed, sleep(500)]); // it follows the address at once, or never comes
+  if (firstAnswer !== null && link !== undefined) return ["a confirmed first sign-in is lost"];
+  // A person without an answer opens the same link again, or the new one that the server prints.
   const repeated = await retryWhileBusy(() =>
     first.ask("POST", "/api/v1/first-sign-in", { token: link ?? token, ...account }),
   );

@@ -14,8 +14,8 @@ import {
 } from "./flood.ts";
 
 /**
- * What the server holds in memory while far more comes than it can take. It runs as `npm start` runs it. The unit ends it at
- * 512 MB; it must stay well below.
+ * What the server holds in memory while it gets far more than it can handle. It runs as `npm start` runs it. The service unit
+ * ends it at 512 MB; it must stay well below.
  */
 
 const mostMebibytes = 350;
@@ -25,7 +25,7 @@ const project = join(import.meta.dirname, "../..");
 interface Started {
   readonly url: string;
   readonly pid: number;
-  readonly claim: string;
+  readonly token: string;
   errors(): string;
 }
 
@@ -35,9 +35,9 @@ async function start(): Promise<Started> {
   const { scripts } = JSON.parse(readFileSync(join(project, "package.json"), "utf8")) as {
     scripts: { start: string };
   };
-  const [arenas = "", , ...options] = scripts.start.split(" ");
+  const [memoryOption = "", , ...options] = scripts.start.split(" ");
   const env = {
-    ...Object.fromEntries([arenas.split("=")]),
+    ...Object.fromEntries([memoryOption.split("=")]),
     PATH: process.env.PATH,
     HOST: "127.0.0.1",
     PORT: "0",
@@ -66,19 +66,19 @@ async function start(): Promise<Started> {
   return {
     url,
     pid: child.pid as number,
-    claim: /first-sign-in#(\S+)\n/.exec(out)?.[1] as string,
+    token: /first-sign-in#(\S+)\n/.exec(out)?.[1] as string,
     errors: () => out.slice(-4_000) + err.slice(-4_000),
   };
 }
 
-async function moveIn({ url, claim }: Started) {
+async function signIn({ url, token }: Started) {
   const json = { "content-type": "application/json", "x-pieward": "1" };
-  const claimed = await fetch(`${url}/api/v1/first-sign-in`, {
+  const signedIn = await fetch(`${url}/api/v1/first-sign-in`, {
     method: "POST",
     headers: json,
-    body: JSON.stringify({ token: claim, name: "Ada", passphrase: "corvids carry corks to Larch" }),
+    body: JSON.stringify({ token, name: "Ada", passphrase: "corvids carry corks to Larch" }),
   });
-  const cookie = String(claimed.headers.get("set-cookie")).split(";")[0] as string;
+  const cookie = String(signedIn.headers.get("set-cookie")).split(";")[0] as string;
   const home = (await (await fetch(`${url}/api/v1/home`, { headers: { cookie } })).json()) as {
     yards: { id: string }[];
   };
@@ -103,9 +103,9 @@ async function steadyFeeder(url: string, key: string, milliseconds: number): Pro
   const [url, key, milliseconds] = process.argv.slice(1);
   const times = [], statuses = {};
   const end = performance.now() + Number(milliseconds);
-  for (let turn = 1; performance.now() < end; turn += 1) {
+  for (let number = 1; performance.now() < end; number += 1) {
     const from = performance.now();
-    const body = JSON.stringify({ boot: "b-rowan", sentUptimeMs: 1000 * turn, readings: { paused: false } });
+    const body = JSON.stringify({ boot: "b-rowan", sentUptimeMs: 1000 * number, readings: { paused: false } });
     const headers = { authorization: "Bearer " + key, "content-type": "application/json" };
     const status = await fetch(url + "/api/v1/report", { method: "POST", headers, body }).then(
       (answer) => answer.text().then(() => answer.status),
@@ -117,35 +117,35 @@ async function steadyFeeder(url: string, key: string, milliseconds: number): Pro
   }
   console.log(JSON.stringify({ times, statuses }));`;
   const child = spawn(process.execPath, ["--input-type=module", "-e", program, url, key, String(milliseconds)]);
-  let said = "";
+  let output = "";
   child.stdout.on("data", (text) => {
-    said += text;
+    output += text;
   });
   await new Promise((resolve) => child.once("close", resolve));
-  return JSON.parse(said) as Steady;
+  return JSON.parse(output) as Steady;
 }
 
 const json = { "content-type": "application/json" };
 
-describe("the server under more than it can take", () => {
+describe("the server under too much load", () => {
   it(`holds at most ${mostMebibytes} MiB and goes on answering a feeder`, { timeout: 600_000 }, async () => {
     const server = await start();
     const { url, pid } = server;
-    const { cookie, addFeeder } = await moveIn(server);
+    const { cookie, addFeeder } = await signIn(server);
     const rowan = await addFeeder("Rowan");
     const many = await Promise.all(Array.from({ length: 8 }, (_, index) => addFeeder(`Larch ${index}`)));
     const full = fullReport("b-flood", 1);
     const forged = signReport("pw_forged", rowan.id, full);
-    const of = <T>(all: readonly T[], turn: number) => all[turn % all.length] as T;
+    const of = <T>(all: readonly T[], number: number) => all[number % all.length] as T;
 
     const floods: Record<string, ConnectionFlood> = {
       fullReports: {
         name: "fullReports",
         connections: 128,
-        once: (agent, turn) => {
-          const { key } = of(many, turn);
+        once: (agent, number) => {
+          const { key } = of(many, number);
           const headers = { ...json, authorization: `Bearer ${key}` };
-          return sendRequest(url, agent, { path: "/api/v1/report", headers, body: fullReport("b-full", turn) });
+          return sendRequest(url, agent, { path: "/api/v1/report", headers, body: fullReport("b-full", number) });
         },
       },
       forgedSignatures: {
@@ -162,39 +162,40 @@ describe("the server under more than it can take", () => {
       stalledKeys: {
         name: "stalledKeys",
         connections: 400,
-        once: (agent, turn) => sendSlowly(url, agent, { authorization: `Bearer ${of(many, turn).key}` }, full, 3_000),
+        once: (agent, number) =>
+          sendSlowly(url, agent, { authorization: `Bearer ${of(many, number).key}` }, full, 3_000),
       },
       pages: {
         name: "pages",
         connections: 96,
-        once: (agent, turn) => {
-          const path = of(["/api/v1/home", `/api/v1/feeders/${rowan.id}`, "/api/docs", "/api/docs/json"], turn);
+        once: (agent, number) => {
+          const path = of(["/api/v1/home", `/api/v1/feeders/${rowan.id}`, "/api/docs", "/api/docs/json"], number);
           return sendRequest(url, agent, { method: "GET", path, headers: { cookie, "accept-encoding": "br, gzip" } });
         },
       },
       signIns: {
         name: "signIns",
         connections: 32,
-        once: (agent, turn) =>
+        once: (agent, number) =>
           sendRequest(url, agent, {
             path: "/api/v1/session",
             headers: json,
-            body: JSON.stringify({ name: `Bo ${turn}`, passphrase: "a guess that is wrong" }),
+            body: JSON.stringify({ name: `Bo ${number}`, passphrase: "a guess that is wrong" }),
           }),
       },
       fuzz: {
         name: "fuzz",
         connections: 96,
-        once: (agent, turn) => {
+        once: (agent, number) => {
           const path = of(
             ["/api/v1/feeders", "/api/v1/first-sign-in", "/api/v1/join", "/api/v1/report", "/nowhere"],
-            turn,
+            number,
           );
           const body = of(
             ["[".repeat(60_000), `{"a":${"[1e5,".repeat(10_000)}`, "\u0000\u{1F426}".repeat(10_000), "{}"],
-            turn >> 2,
+            number >> 2,
           );
-          const headers = { ...json, cookie, "x-pieward": "1", authorization: `Bearer ${of(many, turn).key}` };
+          const headers = { ...json, cookie, "x-pieward": "1", authorization: `Bearer ${of(many, number).key}` };
           return sendRequest(url, agent, { path, headers, body });
         },
       },
@@ -206,7 +207,7 @@ describe("the server under more than it can take", () => {
       figures[name] = { ...counts[name], ...memoryUse(pid) };
     }
 
-    // A feeder goes on in the middle of it all, from a process of its own: this one has its hands full.
+    // A feeder reports meanwhile, from a process of its own: this one is busy.
     const rowanReports = steadyFeeder(url, rowan.key, 2 * each);
     const together = await runFloods(Object.values(floods), 2 * each);
     const { times, statuses } = await rowanReports;

@@ -5,7 +5,7 @@ import { onTestFinished } from "vitest";
 
 const project = join(import.meta.dirname, "../..");
 
-/** Writes the event table anew, as a migration that changes a column does: it takes its time, and moves every row. */
+/** Rewrites the event table, as a migration that changes a column does: it takes long, and moves every row. */
 const plantedSql = `
 CREATE TABLE "new_Event" ("feederId" TEXT NOT NULL, "boot" TEXT NOT NULL, "seq" BIGINT NOT NULL, "kind" TEXT NOT NULL,
   "receivedAt" DATETIME NOT NULL, "recordedAt" DATETIME NOT NULL, "body" TEXT NOT NULL, "planted" TEXT,
@@ -18,7 +18,7 @@ CREATE INDEX "Event_feederId_recordedAt_idx" ON "Event"("feederId", "recordedAt"
 
 /**
  * A later version of the built server, in a temporary folder: the same with one more migration, so that a database of this version
- * is an older one to it. @returns its main file, for `runBuiltServer`
+ * is an older one for it. @returns its main file, for `runBuiltServer`
  */
 export function plantLaterVersion(): string {
   const folder = mkdtempSync(join(tmpdir(), "pieward-later-"));

@@ -34,7 +34,7 @@ describe("migrating a database", () => {
 
   it("records what it applied as `prisma migrate` does", () => {
     migrate(file, migrations({ "1_nest": nest }), "now");
-    const [row] = ask(`SELECT * FROM "_prisma_migrations"`);
+    const [row] = rowsOf(`SELECT * FROM "_prisma_migrations"`);
     expect(row).toMatchObject({
       migration_name: "1_nest",
       // SHA-256 of the file, as `printf '%s' 'CREATE TABLE "Nest" ("id" TEXT PRIMARY KEY);' | sha256sum` gives it.
@@ -52,9 +52,9 @@ describe("migrating a database", () => {
     const { applied, backup } = migrate(file, migrations({ "1_nest": nest, "2_tree": tree }), "second");
     expect(applied).toEqual(["2_tree"]);
     expect(backup).toBe(`${file}.before-second`);
-    expect(ask(`SELECT * FROM "Nest"`, backup as string)).toEqual([{ id: "rowan" }]); // as it was: no tree yet
-    expect(ask("PRAGMA integrity_check", backup as string)).toEqual([{ integrity_check: "ok" }]);
-    expect(ask(`SELECT * FROM "Nest"`)).toEqual([{ id: "rowan", tree: null }]);
+    expect(rowsOf(`SELECT * FROM "Nest"`, backup as string)).toEqual([{ id: "rowan" }]); // as it was: no tree yet
+    expect(rowsOf("PRAGMA integrity_check", backup as string)).toEqual([{ integrity_check: "ok" }]);
+    expect(rowsOf(`SELECT * FROM "Nest"`)).toEqual([{ id: "rowan", tree: null }]);
   });
 
   it("changes nothing where the copy can't be made", () => {
@@ -100,13 +100,13 @@ describe("migrating a database", () => {
     const broken = migrations({ "1_nest": nest, "2_tree": `${tree} INSERT INTO "Nowhere" VALUES (1);` });
     expect(() => migrate(file, broken, "second")).toThrow("Nowhere");
     expect(columns("Nest")).toEqual(["id"]);
-    expect(ask(`SELECT "migration_name" AS name FROM "_prisma_migrations"`)).toEqual([{ name: "1_nest" }]);
+    expect(rowsOf(`SELECT "migration_name" AS name FROM "_prisma_migrations"`)).toEqual([{ name: "1_nest" }]);
 
     expect(migrate(file, migrations({ "1_nest": nest, "2_tree": tree }), "third").applied).toEqual(["2_tree"]);
-    expect(ask(`SELECT * FROM "Nest"`)).toEqual([{ id: "rowan", tree: null }]);
+    expect(rowsOf(`SELECT * FROM "Nest"`)).toEqual([{ id: "rowan", tree: null }]);
   });
 
-  it("tells a database that lacks a migration, and changes nothing of it", () => {
+  it("recognises a database that lacks a migration, and changes nothing of it", () => {
     const [older, newer] = [migrations({ "1_nest": nest }), migrations({ "1_nest": nest, "2_tree": tree }, "newer")];
     migrate(file, older, "first");
     expect([isUpToDate(file, older), isUpToDate(file, newer)]).toEqual([true, false]);
@@ -118,7 +118,7 @@ describe("migrating a database", () => {
 
   it("leaves the database in WAL mode, in which reading never waits for the writer", () => {
     migrate(file, migrations({ "1_nest": nest }), "now");
-    expect(ask("PRAGMA journal_mode")).toEqual([{ journal_mode: "wal" }]);
+    expect(rowsOf("PRAGMA journal_mode")).toEqual([{ journal_mode: "wal" }]);
   });
 });
 
@@ -141,9 +141,9 @@ function problemOf(work: () => unknown): string {
   throw new Error("expected a MigrationProblem, got none");
 }
 
-const columns = (table: string) => ask(`PRAGMA table_info("${table}")`).map(({ name }) => name);
+const columns = (table: string) => rowsOf(`PRAGMA table_info("${table}")`).map(({ name }) => name);
 
-function ask(sql: string, databaseFile = file): Record<string, unknown>[] {
+function rowsOf(sql: string, databaseFile = file): Record<string, unknown>[] {
   const database = new Database(databaseFile);
   try {
     return database.prepare(sql).all() as Record<string, unknown>[];

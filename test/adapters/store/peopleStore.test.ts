@@ -53,7 +53,7 @@ const claimedPhones = async (store: OpenStore): Promise<string[]> =>
   );
 
 describe("an invite", () => {
-  it("is used once, whichever of two servers is asked", async () => {
+  it("is used once, also where two servers are asked at once", async () => {
     const { store, second } = await twoServers();
     await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
     const uses = await Promise.all(
@@ -69,8 +69,8 @@ describe("an invite", () => {
   it("adds no account where the name is taken meanwhile, and stays open", async () => {
     const { store } = await twoServers();
     await store.people.addInvite("hash", { yard: yard.id, role: "helper", expiresAt: after(now, days(7)) }, now);
-    const newcomer = { name: "Ada", passphraseHash: "-" };
-    expect(await store.people.useInvite("hash", "other", newcomer, now)).toEqual({ kind: "nameTaken" });
+    const newPerson = { name: "Ada", passphraseHash: "-" };
+    expect(await store.people.useInvite("hash", "other", newPerson, now)).toEqual({ kind: "nameTaken" });
     expect(await store.people.openInvites(yard.id, now)).toHaveLength(1);
     expect(await store.people.membersOf(yard.id)).toHaveLength(1);
   });
@@ -90,7 +90,7 @@ describe("an invite", () => {
 });
 
 describe("a yard's people", () => {
-  it("never lose their last keeper, though both of two step down at once on two servers", async () => {
+  it("never lose their last keeper, also where both of two step down at once on two servers", async () => {
     const { store, second } = await twoServers();
     await join(store, "bo", "Bo", "keeper");
     const both = await Promise.all([

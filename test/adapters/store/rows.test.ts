@@ -30,10 +30,10 @@ describe("a feeder's state", () => {
   const today = newFeeder(settings, instant(0));
 
   it("of an older version is upgraded version by version, before it is checked", () => {
-    // Invented: version -1 kept the time of cleaning as text, and version 0 kept it under another name.
+    // Invented: version -1 stored the time of cleaning as text, and version 0 stored it under another name.
     const upgrades = {
-      [-1]: ({ cleaned, ...kept }: StoredState) => ({ ...kept, washedAt: Date.parse(cleaned as string) }),
-      0: ({ washedAt, ...kept }: StoredState) => ({ ...kept, cleanedAt: washedAt }),
+      [-1]: ({ cleaned, ...rest }: StoredState) => ({ ...rest, washedAt: Date.parse(cleaned as string) }),
+      0: ({ washedAt, ...rest }: StoredState) => ({ ...rest, cleanedAt: washedAt }),
     };
     const oldest = { ...today, version: -1, cleaned: "2026-01-02T10:00:00Z" };
     const expected = { ...today, cleanedAt: instantOf("2026-01-02T10:00:00Z") };
@@ -44,7 +44,7 @@ describe("a feeder's state", () => {
     expect(() => stateFrom(JSON.stringify(broken), upgrades)).toThrow("state.orders is missing");
   });
 
-  it("is refused where no step leads from its version, rather than misread and overwritten", () => {
+  it("is refused where no step leads from its version, so that it is not misread and overwritten", () => {
     expect(stateFrom(JSON.stringify(today))).toEqual(today);
     for (const version of [2, 0, "1", undefined]) {
       const stored = JSON.stringify({ ...today, version });
