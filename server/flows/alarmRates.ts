@@ -45,8 +45,7 @@ export async function alarmRatesView(
     standing: feeders.flatMap(standingAlarms),
     audibleNotifications: rang > 0 ? rang : null, // where none rang the alarms stand for them
   });
-  const cut =
-    from === requestedFrom ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMax} are.`];
+  const cut = from === requestedFrom ? [] : [`Only the newest ${changesMax} changes are shown.`];
   return viewOf(yard, rates, cut);
 }
 

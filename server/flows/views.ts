@@ -54,8 +54,8 @@ export const yardView = (
 });
 
 const damagedText = (name: string, problem: string): string =>
-  `What is stored of ${name} is damaged (${problem}), so nothing of it can be shown. It is being rebuilt from its record. Until then ` +
-  "its reports are not taken, and it keeps its events.";
+  `The data of ${name} is damaged (${problem}) and is being restored from its log. Until then it can't be shown, and the feeder keeps ` +
+  "its events.";
 
 /** Told for so long. Common practice, no source. */
 const rebuiltShownFor = days(7);

@@ -270,32 +270,28 @@ class Run implements Practice {
   }
 }
 
-/** How long birds drum and flock after a fault was chosen, so that it shows soon; cold needs no birds. */
-// Complex: one case for each fault.
-function visitSpans(fault: PracticeFault, before: PracticeFault): { readonly drums: Span; readonly flock: Span } {
-  switch (fault) {
-    case "chuteBlind":
-      return { drums: seconds(22), flock: seconds(40) };
-    case "hopperEmpty":
-    case "trayJammed":
-    case "feedBridged":
-    case "motorStalled":
-    case "wireOff":
-      return { drums: seconds(0), flock: minutes(2) };
-    case "buttonDead":
-    case "detectorDead":
-      return { drums: seconds(0), flock: minutes(3) };
-    case "none": {
-      // Repaired: that it works again is to show as soon.
-      const byBirds = before !== "none" && visitSpans(before, "none").flock > 0;
-      return { drums: seconds(0), flock: seconds(byBirds ? 45 : 0) };
-    }
-    case "scaleDead":
-    case "silent":
-    case "coldNight":
-    case "weakBattery":
-    case "chargingInFrost":
-    case "ignoresOrders":
-      return { drums: seconds(0), flock: seconds(0) };
-  }
+interface VisitSpans {
+  readonly drums: Span;
+  readonly flock: Span;
+}
+
+const noVisits: VisitSpans = { drums: seconds(0), flock: seconds(0) };
+const flockFor = (flock: Span): VisitSpans => ({ drums: seconds(0), flock });
+
+/** Faults that show only while birds come. The others, such as cold, need none. */
+const visitsToShow: Readonly<Partial<Record<PracticeFault, VisitSpans>>> = {
+  chuteBlind: { drums: seconds(22), flock: seconds(40) },
+  hopperEmpty: flockFor(minutes(2)),
+  trayJammed: flockFor(minutes(2)),
+  feedBridged: flockFor(minutes(2)),
+  motorStalled: flockFor(minutes(2)),
+  wireOff: flockFor(minutes(2)),
+  buttonDead: flockFor(minutes(3)),
+  detectorDead: flockFor(minutes(3)),
+};
+
+/** How long birds drum and flock after a fault was chosen, so that it, or its repair, shows soon. */
+function visitSpans(fault: PracticeFault, before: PracticeFault): VisitSpans {
+  const needed = visitsToShow[fault] ?? noVisits;
+  return fault === "none" && visitsToShow[before] !== undefined ? flockFor(seconds(45)) : needed;
 }

@@ -5,7 +5,7 @@ import { SeenNumbers } from "../../server/replay/seenNumbers.ts";
 
 const visits = (...seqs: number[]) => seqs.map((seq) => ({ seq }) as PostedEvent);
 const sorted = (seen: SeenNumbers, boot: string, ...seqs: number[]) =>
-  seen.sort({ boot, events: visits(...seqs) }).fresh.map(({ seq }) => seq);
+  seen.sort({ boot, events: visits(...seqs) }).newEvents.map(({ seq }) => seq);
 
 describe("numbers that a log tells", () => {
   it("are taken once, by their order, and of each boot for itself", () => {
