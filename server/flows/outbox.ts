@@ -119,7 +119,7 @@ async function drainChannel(
     underWay.add(delivery);
   };
   const claim = () =>
-    scheduler.claimInTurn(async () => {
+    scheduler.claimInOrder(async () => {
       const now = ports.clock.now();
       const beginBy = after(now, limits.queueMax);
       // A claim outlasts all that is done under it, or another process would send the same again.
