@@ -115,7 +115,7 @@ export function conditionsAt(world: World, at: Instant): Conditions {
   return { ...natural, ...faultConditions[world.fault]?.(at - world.faultSetAt) };
 }
 
-/** What a fault changes around the feeder, by the milliseconds since it was chosen. The faults that aren't here are in parts. */
+/** The faults that aren't here are in parts of the feeder. */
 const faultConditions: Readonly<Partial<Record<PracticeFault, (age: number) => Partial<Conditions>>>> = {
   coldNight: (age) => ({ ...(age < dewFor ? dewyEvening : dampFrost), chargeMilliamps: 0 }),
   // About a quarter charged: its acid is thin enough to freeze near -15 °C.
@@ -131,7 +131,7 @@ const dewyEvening = { airCelsius: 2, insideCelsius: 3, lidCelsius: 1, humidityPe
 /** Damp still, so that frost grows on the ice until the fault is cleared. */
 const dampFrost = { airCelsius: -6, insideCelsius: -5, lidCelsius: -9, humidityPercent: 97, batteryCelsius: -4 };
 
-/** A dry frost: cold alone, so that only the battery has to suffer. */
+/** A dry frost: cold alone, which affects only the battery. */
 const deepFrost = (airCelsius: number) => ({
   airCelsius,
   insideCelsius: airCelsius + 2.5,
@@ -143,8 +143,8 @@ const deepFrost = (airCelsius: number) => ({
 // --- what the keeper and the chosen fault change ---------------------------------------------------------------------
 
 /**
- * What is left lasts the flock for half a minute: the feeder runs out while whoever chose the fault watches, and not before the
- * server believes the sudden fall on the scale.
+ * The flock eats the rest in half a minute: the feeder becomes empty while the person who chose the fault watches, and not before
+ * the server accepts the sudden fall of the scale's readings.
  */
 const emptyHopperGrams = 36;
 
@@ -160,7 +160,7 @@ export function withFault(world: World, fault: PracticeFault): World {
   };
 }
 
-/** A bridge stands as if the tray had been eaten empty already: nobody needs to wait for that. */
+/** The bridge begins with the tray already empty: nobody needs to wait for that. */
 const foodToFeed = (world: World): FoodStore =>
   world.fault === "feedBridged" ? { hopperGrams: foodGrams(world), trayGrams: 0 } : world.food;
 
@@ -207,7 +207,7 @@ export function runMotor(world: World, ranFor: Span, random: RandomSource): { wo
   };
 }
 
-/** What the motor draws just now, as the feeder's own program sees it before it decides how long to run. */
+/** The motor's present current, as the feeder's own program measures it before it decides how long to run. */
 export function runningMilliamps(world: World, random: RandomSource): number {
   const fault = partFaultOf(world.fault);
   if (fault === "wireOff") return leakageMilliamps(random);
@@ -223,7 +223,7 @@ export function runningMilliamps(world: World, random: RandomSource): number {
 
 export const isButtonWorking = (world: World): boolean => world.settings.sensors.button && world.fault !== "buttonDead";
 
-/** What the detector makes of a cap that falls past it; null where it notices nothing. It misses about one in fifty. */
+/** The detector's signal of a cap that falls past it; null where it detects nothing. It misses about one in fifty. */
 export function readDetector(world: World, random: RandomSource): number | null {
   if (!world.settings.sensors.detector || world.fault === "detectorDead" || random.isTrueWith(0.02)) return null;
   return detectorSignal(0.07, random);

@@ -24,9 +24,9 @@ export interface PracticeSettings {
 }
 
 /**
- * Portions that stand above a scale's noise (4 g for a hopper of up to 2 kg), so that it takes only a handful of them to see
- * whether food falls. The practice birds eat in a day what others eat in a week: the shortest warning there is keeps a healthy
- * feeder without the alarm "food low".
+ * Portions larger than a scale's noise (4 g for a hopper of up to 2 kg), so that a few of them show whether food falls. The
+ * practice birds eat in a day what others eat in a week: with the shortest possible warning a healthy feeder has no alarm "food
+ * low".
  */
 const lively = { hopperCapacityGrams: 2_000, portionGrams: 7.5, reportEverySeconds: 5, warnAheadDays: 0.25 };
 

@@ -16,13 +16,13 @@ import { plantLaterVersion } from "./plantedVersion.ts";
  */
 
 let scratch: string;
-let claimed: string;
+let stopped: string;
 let feederKey: string;
 
 beforeAll(async () => {
   scratch = mkdtempSync(join(tmpdir(), "pieward-disk-"));
-  claimed = join(scratch, "claimed");
-  const first = await startSignedInServer(claimed);
+  stopped = join(scratch, "stopped");
+  const first = await startSignedInServer(stopped);
   ({ feederKey } = first);
   for (let from = 1; from < 6_000; from += 1_000) {
     expect((await report(first.home, feederKey, presses(from, 1_000))).status).toBe(200);
@@ -70,7 +70,7 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
 
   it("that becomes full refuses what it can't store, keeps what it acknowledged, and goes on once there is room", async () => {
     const disk = smallDisk(24_000);
-    const folder = copyOf(claimed, join(disk.folder, "data"));
+    const folder = copyOf(stopped, join(disk.folder, "data"));
     writeFileSync(join(disk.folder, "ballast"), Buffer.alloc(8_000_000));
     const server = runBuiltServer(folder);
     const home = await listenAddress(server);
@@ -93,7 +93,7 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
 
   it("that is read-only ends the start with a sentence, and nothing is missing once it can be written to", async () => {
     const disk = smallDisk(24_000);
-    const folder = copyOf(claimed, join(disk.folder, "data"));
+    const folder = copyOf(stopped, join(disk.folder, "data"));
     const server = runBuiltServer(folder);
     const home = await listenAddress(server);
     expect((await report(home, feederKey, presses(6_001, 10))).status).toBe(200);
@@ -113,7 +113,7 @@ it("says where disks can't be mounted, so that nobody takes the tests above as p
 
 describe("a lock of another program", () => {
   it("answers 503 with Retry-After, and stores the same report once it is free", async () => {
-    const folder = copyOf(claimed);
+    const folder = copyOf(stopped);
     const home = await listenAddress(runBuiltServer(folder));
     const other = new Database(database(folder));
     onTestFinished(() => void other.close());
@@ -129,7 +129,7 @@ describe("a damaged page", () => {
   it.each(["Event", "Feeder", "Keeper", "Heartbeat", "Session", "_prisma_migrations"])(
     "of %s is told at the start, and no report is called stored",
     async (table) => {
-      const folder = copyOf(claimed);
+      const folder = copyOf(stopped);
       overwriteTablePage(database(folder), table);
       const server = runBuiltServer(folder);
       const outcome = await Promise.race([listenAddress(server).catch(() => null), server.exited.then(() => null)]);
@@ -144,7 +144,7 @@ describe("a damaged page", () => {
   );
 
   it("is found by the nightly check of a database that is in use, within the time that it is given", async () => {
-    const folder = copyOf(claimed);
+    const folder = copyOf(stopped);
     const check = quickCheck(join(import.meta.dirname, "../../dist/server/checkDatabase.js"), database(folder));
     expect(await check(60_000)).toEqual([]);
     expect(await check(1)).toBeNull();
@@ -158,7 +158,7 @@ describe("a database that was cut", () => {
   it.each([0.1, 0.5, 0.9])(
     "to %f of its length is told at the start, and no report is called stored",
     async (share) => {
-      const folder = copyOf(claimed);
+      const folder = copyOf(stopped);
       const size = statSync(database(folder)).size;
       truncateSync(database(folder), Math.floor((size * share) / 4_096) * 4_096);
       const server = runBuiltServer(folder);
@@ -171,7 +171,7 @@ describe("a database that was cut", () => {
 
 describe("a log that is gone", () => {
   it("is noticed also where only its end was cut off", async () => {
-    const folder = copyOf(claimed);
+    const folder = copyOf(stopped);
     const first = runBuiltServer(folder);
     const home = await listenAddress(first);
     for (let from = 6_001; from < 8_000; from += 100) {
@@ -186,14 +186,14 @@ describe("a log that is gone", () => {
   });
 
   it("is noticed also where an older copy of the database was put in its place", async () => {
-    const folder = copyOf(claimed);
+    const folder = copyOf(stopped);
     const first = runBuiltServer(folder);
     const home = await listenAddress(first);
     for (let from = 6_001; from < 8_000; from += 100) {
       expect((await report(home, feederKey, presses(from, 100))).status).toBe(200);
     }
     await stopServer(first);
-    cpSync(database(claimed), database(folder));
+    cpSync(database(stopped), database(folder));
     const second = runBuiltServer(folder);
     await listenAddress(second);
     expect(second.stderr()).toMatch(/lacks the last \d+ commits/);

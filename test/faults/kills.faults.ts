@@ -103,9 +103,9 @@ interface KillHost {
 
 async function openKillHost(dataDir: string, chance: RandomSource): Promise<KillHost> {
   let server = runBuiltServer(dataDir, variables);
-  const claim = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
-  const claimed = await (await openSession(server)).ask("POST", "/api/v1/first-sign-in", { token: claim, ...account });
-  const { cookie } = claimed;
+  const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
+  const answer = await (await openSession(server)).ask("POST", "/api/v1/first-sign-in", { token, ...account });
+  const { cookie } = answer;
   let session = await openSession(server, cookie);
   const yard = (await getJson(session, "/api/v1/home")).json().yards[0].id as string;
   const keeper = (await getJson(session, "/api/v1/me")).json().id as string;
@@ -271,16 +271,16 @@ async function killDuringFirstSignIn({ chance, folder }: Around): Promise<readon
   const visitor = await openSession(server);
   const began = Date.now();
   const answer = visitor.ask("POST", "/api/v1/first-sign-in", { token, ...account }).then(
-    (claimed) => {
+    (confirmed) => {
       signInMilliseconds = Date.now() - began;
-      return claimed;
+      return confirmed;
     },
     () => null,
   );
   await sleep(signInMilliseconds * chance.between(0.5, 1.2));
   server.kill("SIGKILL");
   await server.exited;
-  const claimed = await answer;
+  const confirmed = await answer;
 
   const again = runBuiltServer(folder, variables);
   const first = await openSession(again);
@@ -289,7 +289,7 @@ async function killDuringFirstSignIn({ chance, folder }: Around): Promise<readon
     () => undefined, // it prints none
   );
   const link = await Promise.race([printed, sleep(500)]); // it comes right after the address, or never
-  if (claimed !== null && link !== undefined) return ["a confirmed first sign-in is lost"];
+  if (confirmed !== null && link !== undefined) return ["a confirmed first sign-in is lost"];
   // Whoever had no answer opens the same link again, or the new one that the server prints.
   const repeated = await retryWhileBusy(() =>
     first.ask("POST", "/api/v1/first-sign-in", { token: link ?? token, ...account }),

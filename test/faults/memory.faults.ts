@@ -25,7 +25,7 @@ const project = join(import.meta.dirname, "../..");
 interface Started {
   readonly url: string;
   readonly pid: number;
-  readonly claim: string;
+  readonly token: string;
   errors(): string;
 }
 
@@ -66,19 +66,19 @@ async function start(): Promise<Started> {
   return {
     url,
     pid: child.pid as number,
-    claim: /first-sign-in#(\S+)\n/.exec(out)?.[1] as string,
+    token: /first-sign-in#(\S+)\n/.exec(out)?.[1] as string,
     errors: () => out.slice(-4_000) + err.slice(-4_000),
   };
 }
 
-async function moveIn({ url, claim }: Started) {
+async function moveIn({ url, token }: Started) {
   const json = { "content-type": "application/json", "x-pieward": "1" };
-  const claimed = await fetch(`${url}/api/v1/first-sign-in`, {
+  const answer = await fetch(`${url}/api/v1/first-sign-in`, {
     method: "POST",
     headers: json,
-    body: JSON.stringify({ token: claim, name: "Ada", passphrase: "corvids carry corks to Larch" }),
+    body: JSON.stringify({ token, name: "Ada", passphrase: "corvids carry corks to Larch" }),
   });
-  const cookie = String(claimed.headers.get("set-cookie")).split(";")[0] as string;
+  const cookie = String(answer.headers.get("set-cookie")).split(";")[0] as string;
   const home = (await (await fetch(`${url}/api/v1/home`, { headers: { cookie } })).json()) as {
     yards: { id: string }[];
   };
