@@ -47,13 +47,13 @@ export interface AppContext {
   readonly sessionKey: string;
   readonly sockets: FeederSockets;
   readonly browsers: LiveBrowsers;
-  readonly logOutput?: { write(line: string): void }; // tests read it; else it is the standard output
+  readonly logOutput?: { write(line: string): void }; // for tests; otherwise the standard output
   readonly clientFolder: string | null; // the built client; null in tests that need none
-  /** A sender that takes longer than this for one request is broken, or means to hold the line. */
+  /** A client that takes longer than this for one request has a fault, or blocks the connection on purpose. */
   readonly requestTimeoutMilliseconds: number;
 }
 
-/** The whole server around given ports, ready to listen. Tests build the same one. */
+/** The whole server with these ports, ready to listen. Tests build the same one. */
 export async function buildApp(context: AppContext): Promise<FastifyInstance> {
   const { ports, config } = context;
   const app = Fastify(serverOptions(context));
@@ -83,7 +83,7 @@ export async function buildApp(context: AppContext): Promise<FastifyInstance> {
 
 type Overload = Awaited<ReturnType<typeof limitLoad>>;
 
-/** What feeders use: a key or a signature is checked in each route. */
+/** Routes of feeders: a key or a signature is checked in each route. */
 async function registerFeederRoutes(app: FastifyInstance, context: AppContext, overload: Overload): Promise<void> {
   const { ports, keys, sockets, config } = context;
   await app.register(async (scope) => {
@@ -104,7 +104,7 @@ async function registerFeederRoutes(app: FastifyInstance, context: AppContext, o
   });
 }
 
-/** What people use: first signing in, then everything that asks for a session and a role at the yard. */
+/** Routes of people: sign-in, then those that need a session and a role at the yard. */
 async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, overload: Overload): Promise<void> {
   const { ports, keys, config } = context;
   await app.register(async (scope) => sessionRoutes(scope, ports, overload));
@@ -144,13 +144,13 @@ function serverOptions({ config, logOutput, requestTimeoutMilliseconds }: AppCon
       hooks: { streamWrite: maskSecrets },
       ...(logOutput ? { stream: logOutput } : {}),
     },
-    // Two lines for each report would fill a small board's card with nothing that anyone reads.
+    // Two lines for each report would fill a small board's memory card without use.
     logController: new LogController({ disableRequestLogging: true }),
-    // The one proxy next to us. What the sender itself wrote into the header stands before that, and is not believed.
+    // Only the proxy directly in front of the server. Earlier addresses in the header come from the client and are not trusted.
     trustProxy: config.trustProxy ? (_address: string, hop: number) => hop < 1 : false,
     requestTimeout: requestTimeoutMilliseconds,
     http: {
-      // Node swaps the two limits where the one for headers is the longer, and looks only so often whether one is passed.
+      // Node.js swaps the two limits where that for headers is longer, and checks them only at this interval.
       headersTimeout: Math.min(10_000, requestTimeoutMilliseconds),
       connectionsCheckingInterval: Math.min(5_000, requestTimeoutMilliseconds),
     },
@@ -161,15 +161,17 @@ function serverOptions({ config, logOutput, requestTimeoutMilliseconds }: AppCon
   };
 }
 
-/** With its usual window of 4 MiB each answer that is being packed takes some 8 MiB (RFC 7932, 9.1; nodejs.org/api/zlib.html). */
+/**
+ * With the default window of 4 MiB each answer takes some 8 MiB while it is compressed (RFC 7932, 9.1; nodejs.org/api/zlib.html).
+ */
 const smallBrotli = {
   params: { [constants.BROTLI_PARAM_QUALITY]: 4, [constants.BROTLI_PARAM_LGWIN]: 16 },
 };
 
-/** Four of the largest reports. Read as JSON they take some ten times as much, and the server shares a small board. */
+/** Four of the largest reports. As parsed JSON they take some ten times as much memory, and the server shares a small board. */
 const bodyBytesMax = 4 * reportBytesMax;
 
-/** No cache on the way or on the phone's disk keeps what the interface answers (RFC 9111, 5.2.2.5). */
+/** No cache stores the answers of the API, neither on the network nor on the phone (RFC 9111, 5.2.2.5). */
 function forbidCaching(app: FastifyInstance): void {
   app.addHook("onRequest", (request, reply, next) => {
     if (/^\/api(\/|\?|$)/i.test(request.url)) reply.header("cache-control", "no-store");
@@ -177,7 +179,7 @@ function forbidCaching(app: FastifyInstance): void {
   });
 }
 
-/** Strict, but for plain-HTTP home networks: there, upgrading to https would end in nothing. */
+/** Strict, except for plain-HTTP home networks: an upgrade to https would fail there. */
 function securityHeaders(publicUrl: string | null, ownScripts: readonly string[]) {
   const https = publicUrl?.startsWith("https://") ?? false;
   return {

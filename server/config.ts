@@ -1,7 +1,7 @@
 import { resolve } from "node:path";
 import { z } from "zod";
 
-/** Everything that the environment decides, read once by main.ts and handed on. */
+/** Everything that the environment decides, read once by main.ts and passed on. */
 export interface Config {
   readonly port: number;
   readonly host: string;
@@ -12,14 +12,14 @@ export interface Config {
   readonly allowPrivatePushEndpoints: boolean;
   readonly reportsPerMinute: number; // per feeder
   readonly trustProxy: boolean;
-  readonly email: EmailConfig | null; // null: nobody is written to
+  readonly email: EmailConfig | null; // null: no e-mail is sent
   readonly logLevel: "fatal" | "error" | "warn" | "info" | "debug" | "trace" | "silent";
 }
 
 export interface EmailConfig {
   readonly host: string;
   readonly port: number;
-  /** `fromStart`: smtps. `startTls`: nothing is said before STARTTLS. `ifOffered`: for this very machine, or where the keeper says so. */
+  /** `fromStart`: smtps. `startTls`: nothing is sent before STARTTLS. `ifOffered`: for this machine itself, or where the keeper sets SMTP_PLAIN. */
   readonly tls: "fromStart" | "startTls" | "ifOffered";
   readonly login: { readonly user: string; readonly password: string } | null;
   readonly from: { readonly name: string; readonly address: string };
@@ -32,7 +32,7 @@ export class ConfigProblem extends Error {
 const flag = z
   .enum(["true", "false"], "must be true or false")
   .default("false")
-  .transform((word) => word === "true");
+  .transform((value) => value === "true");
 
 const environment = z.object({
   PORT: z.coerce.number().int().min(0).max(65_535).default(8080),
@@ -58,12 +58,12 @@ const environment = z.object({
   MAIL_FROM: z.string().transform(readSender).optional(),
   LOG_LEVEL: z.enum(["fatal", "error", "warn", "info", "debug", "trace", "silent"]).default("info"),
 });
-/** What is wrong about several variables together; asked of what was said, so that it is named along with all else. */
+/** Problems of several variables together; checked on the raw values, so that they are reported with all others. */
 function unpairedVariables({ SMTP_URL, SMTP_PLAIN, MAIL_FROM }: Record<string, string>): string[] {
   return [
-    SMTP_URL && !MAIL_FROM ? "MAIL_FROM: must be set beside SMTP_URL: the address that letters come from" : "",
-    MAIL_FROM && !SMTP_URL ? "SMTP_URL: must be set beside MAIL_FROM: the server that takes our letters" : "",
-    SMTP_PLAIN === "true" && !SMTP_URL ? "SMTP_PLAIN: means nothing without SMTP_URL" : "",
+    SMTP_URL && !MAIL_FROM ? "MAIL_FROM: must be set with SMTP_URL: the sender of all e-mails" : "",
+    MAIL_FROM && !SMTP_URL ? "SMTP_URL: must be set with MAIL_FROM: the server that sends e-mails" : "",
+    SMTP_PLAIN === "true" && !SMTP_URL ? "SMTP_PLAIN: has no meaning without SMTP_URL" : "",
     SMTP_PLAIN === "true" && /^smtps:/i.test(SMTP_URL ?? "")
       ? "SMTP_PLAIN: must not be true where SMTP_URL is smtps:"
       : "",
@@ -104,11 +104,11 @@ function vapidSubjectFor(publicUrl: string | undefined): string {
   return publicUrl?.startsWith("https://") ? publicUrl : "mailto:keeper@example.com";
 }
 
-// --- mail ------------------------------------------------------------------------------------------------------------
+// --- e-mail ----------------------------------------------------------------------------------------------------------
 
 type SmtpServer = Pick<EmailConfig, "host" | "port" | "login"> & { readonly secure: boolean };
 
-/** No message here may repeat what was said: it holds a password, and what is wrong is logged. */
+/** No message here may repeat the value: it holds a password, and problems are logged. */
 function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
   const wrong = (message: string) => {
     context.addIssue({ code: "custom", message });
@@ -116,30 +116,46 @@ function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
   };
   const url = URL.canParse(text) ? new URL(text) : null;
   if (url === null || !/^smtps?:$/.test(url.protocol) || url.hostname === "") {
-    return wrong("must be smtp:// or smtps:// with user, password, host and port; escape signs in them as in any URL");
+    return wrong(
+      "must be smtp:// or smtps:// with user, password, host and port; escape special characters in them as in any URL",
+    );
   }
   if (!/^\/?$/.test(url.pathname) || url.search !== "" || url.hash !== "") {
     return wrong("must end with the host and its port");
   }
-  if ((url.username === "") !== (url.password === "")) return wrong("must have both user and password, or neither");
-  const login = { user: unescapePart(url.username), password: unescapePart(url.password) };
-  if (login.user === null || login.password === null) {
-    return wrong("has a % in user or password that escapes nothing; write %25 for the sign itself");
-  }
+  const login = readLogin(url);
+  if (login.kind === "wrong") return wrong(login.problem);
   const secure = url.protocol === "smtps:";
   return {
-    host: url.hostname.replace(/^\[|\]$/g, ""), // an IPv6 address stands in brackets in a URL, and nowhere else
+    host: url.hostname.replace(/^\[|\]$/g, ""), // an IPv6 address is in brackets in a URL, and nowhere else
     port: url.port === "" ? (secure ? 465 : 587) : Number(url.port), // RFC 8314 section 3.3, RFC 6409 section 3.1
     secure,
-    login: login.user === "" ? null : { user: login.user, password: login.password },
+    login: login.login,
   };
+}
+
+type LoginResult =
+  | { readonly kind: "read"; readonly login: SmtpServer["login"] }
+  | { readonly kind: "wrong"; readonly problem: string };
+
+function readLogin({ username, password }: URL): LoginResult {
+  if (username === "" && password === "") return { kind: "read", login: null };
+  if (username === "" || password === "") {
+    return { kind: "wrong", problem: "must have both user and password, or neither" };
+  }
+  const login = { user: unescapePart(username), password: unescapePart(password) };
+  if (login.user === null || login.password === null) {
+    const problem = "has a % in user or password that escapes nothing; write %25 for the character itself";
+    return { kind: "wrong", problem };
+  }
+  return { kind: "read", login: { user: login.user, password: login.password } };
 }
 
 function unescapePart(text: string): string | null {
   try {
     return decodeURIComponent(text);
   } catch {
-    return null; // the caller says it in words
+    return null; // the caller reports it
   }
 }
 
@@ -148,7 +164,7 @@ function readSender(text: string, context: z.RefinementCtx): EmailConfig["from"]
   const [, name = "", inBrackets] = /^([^<>\p{Cc}"]*)<([^<>]*)>$/u.exec(text.trim()) ?? [];
   const address = inBrackets ?? text.trim();
   if (!/^[^\s\p{Cc}@<>,;:"()[\]\\]+@[^\s\p{Cc}@<>,;:"()[\]\\]+$/u.test(address)) {
-    context.addIssue({ code: "custom", message: "must be a mail address, such as Pieward <pieward@pies.example>" });
+    context.addIssue({ code: "custom", message: "must be an e-mail address, such as Pieward <pieward@pies.example>" });
     return z.NEVER;
   }
   return { name: name.trim() || "Pieward", address };
@@ -159,5 +175,5 @@ function emailConfig({ secure, ...server }: SmtpServer, from: EmailConfig["from"
   return { ...server, tls, from };
 }
 
-/** What never leaves the machine needs no TLS, and such a mail server seldom has a certificate that names it. */
+/** What never leaves the machine needs no TLS, and such a mail server seldom has a certificate with its name. */
 const isThisMachine = (host: string): boolean => /^(localhost|127(\.\d{1,3}){3}|::1)$/i.test(host);

@@ -23,18 +23,18 @@ import { adviceText, damageText, type StoreDamage } from "./domain/storeDamage.t
 import { checkStore } from "./flows/damage.ts";
 import { type StoreCheck, type StoreCondition, StoreDamaged } from "./ports.ts";
 
-/** What the command line says: that a loss is known and meant. */
+/** The command line: whether a loss is known and intended. */
 export interface StartArguments {
   readonly mayCreateKeys: boolean;
   readonly mayCreateDatabase: boolean;
 }
 
-/** The data folder, held, checked and opened. */
+/** The data folder: locked, checked and opened. */
 export interface DataFiles {
   readonly store: OpenStore;
   readonly secrets: Secrets;
   readonly check: StoreCheck;
-  /** Whether the first check came to its end before the server opened. */
+  /** Whether the first check was finished before the server opened. */
   readonly isChecked: boolean;
 }
 
@@ -42,21 +42,21 @@ export interface OpenOptions {
   readonly config: Config;
   readonly startArguments: StartArguments;
   readonly projectFolder: string;
-  readonly print: (words: string) => void;
-  readonly warn: (words: string) => void;
-  /** Called for whatever is found later on. */
+  readonly print: (text: string) => void;
+  readonly warn: (text: string) => void;
+  /** Called for damage that is found later. */
   readonly onDamage: (damage: StoreDamage) => void;
-  /** Notifies keepers of what keeps the server from starting, as far as that is possible without its database. */
+  /** Notifies keepers of what prevents the start, as far as that is possible without the database. */
   readonly notifyBeforeEnd: (condition: StoreCondition, secrets: Secrets) => Promise<void>;
 }
 
-/** A large file is read on after the start; feeders and keepers don't wait for it longer than this. Our choice. */
+/** A large file is checked further after the start; feeders and keepers wait for it at most this long. Our choice. */
 const firstCheckMax = seconds(5);
 
 /**
- * The folder first, then the lock, then what lies there, and only then anything is written. Keys are made after the database: a
- * first start that is interrupted leaves no keys without one.
- * @throws ConfigProblem, StartProblem, KeysProblem, MigrationProblem, StoreBusy, or what SQLite and the file system say
+ * The folder first, then the lock, then the checks; only then anything is written. Keys are created after the database, so that
+ * an interrupted first start leaves no keys without one.
+ * @throws ConfigProblem, StartProblem, KeysProblem, MigrationProblem, StoreBusy, or an error of SQLite or the file system
  */
 export async function openDataFiles({ config, startArguments, ...opening }: OpenOptions): Promise<DataFiles> {
   const file = config.databaseUrl.replace(/^file:/, "");
@@ -64,7 +64,7 @@ export async function openDataFiles({ config, startArguments, ...opening }: Open
   if (!existsSync(dirname(file))) {
     throw new ConfigProblem(`The configuration needs attention:\n  DATABASE_URL: there is no folder ${dirname(file)}`);
   }
-  const kept = readSecrets(config.dataDir);
+  const secrets = readSecrets(config.dataDir);
   const advice = () => findRestoreAdvice(config.dataDir, file);
   const condition = createStoreCondition({
     advice,
@@ -77,7 +77,7 @@ export async function openDataFiles({ config, startArguments, ...opening }: Open
   });
   const check = quickCheck(join(opening.projectFolder, "dist", "server", "checkDatabase.js"), file);
   try {
-    checkDatabaseExists(file, kept !== null, startArguments.mayCreateDatabase, adviceText(advice()));
+    checkDatabaseExists(file, secrets !== null, startArguments.mayCreateDatabase, adviceText(advice()));
     lockFolder(file);
     const leftOpen = restrictAccess(config.dataDir, file);
     if (leftOpen !== null) opening.warn(leftOpen);
@@ -85,17 +85,16 @@ export async function openDataFiles({ config, startArguments, ...opening }: Open
     const isChecked = await runFirstCheck(file, condition, check, opening.warn);
     migrateDatabase(file, opening, condition.damage() === null);
     const store = await openStore(config.databaseUrl, condition);
-    return { store, secrets: kept ?? makeSecrets(config.dataDir), check, isChecked };
+    return { store, secrets: secrets ?? makeSecrets(config.dataDir), check, isChecked };
   } catch (error) {
     const damage = damageFromError(error);
     if (damage === null) throw error;
-    const said = condition.damage() !== null;
-    if (!said) condition.recordDamage(damage);
-    if (kept !== null) await opening.notifyBeforeEnd(condition, kept);
+    if (condition.damage() === null) condition.recordDamage(damage);
+    if (secrets !== null) await opening.notifyBeforeEnd(condition, secrets);
     if (error instanceof DatabaseGone) throw error;
     const { cause, message } = error as Error;
-    const words = cause instanceof Error ? cause.message : message;
-    throw new StartProblem(`The database is damaged: ${words}. Restore a backup. ${adviceText(advice())}`);
+    const text = cause instanceof Error ? cause.message : message;
+    throw new StartProblem(`The database is damaged: ${text}. Restore a backup. ${adviceText(advice())}`);
   }
 }
 
@@ -103,13 +102,13 @@ async function runFirstCheck(
   file: string,
   condition: StoreCondition,
   check: StoreCheck,
-  warn: (words: string) => void,
+  warn: (text: string) => void,
 ): Promise<boolean> {
   if (!existsSync(file) || statSync(file).size === 0) return true;
   try {
     return (await checkStore({ clock: systemClock, store: { condition } }, check, firstCheckMax)) !== "notFinished";
   } catch (error) {
-    warn(error instanceof Error ? error.message : String(error)); // what keeps the file from being read ends the start in its own words
+    warn(error instanceof Error ? error.message : String(error)); // if the file can't be read, opening it fails with a better message
     return false;
   }
 }

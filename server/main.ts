@@ -41,7 +41,7 @@ const deliveryTimeouts = { push: seconds(10), email: seconds(30) };
 /** Opens everything, listens, and closes everything in the order in which nothing is lost. */
 // Long: everything is opened, started and closed here once, in an order that matters.
 async function main(): Promise<void> {
-  // The tick counts UTC minutes; local times are the domain's business.
+  // The timers count UTC minutes; the domain computes local times.
   process.env.TZ = "UTC";
   const config = readConfig(process.env);
   const file = openDamageFile(config.dataDir);
@@ -50,18 +50,18 @@ async function main(): Promise<void> {
     config,
     startArguments: readArguments(process.argv.slice(2)),
     projectFolder: projectFolder(),
-    print: print,
+    print,
     warn,
     onDamage: () => notifyOfDamage(),
-    async notifyBeforeEnd(condition, kept) {
-      const none = async () => ({ phones: [], addresses: [] });
-      const around = {
+    async notifyBeforeEnd(condition, secrets) {
+      const damageRecipients = async () => ({ phones: [], addresses: [] });
+      const damagePorts = {
         clock: systemClock,
-        store: { condition, damageRecipients: none },
+        store: { condition, damageRecipients },
         recipientsFile: file,
-        ...createGateways(config, kept),
+        ...createGateways(config, secrets),
       };
-      await damageNotifier(around, config.publicUrl, stderrLog).notify();
+      await damageNotifier(damagePorts, config.publicUrl, stderrLog).notify();
     },
   });
   const isDamaged = () => store.condition.damage()?.kind === "damaged";
@@ -74,11 +74,13 @@ async function main(): Promise<void> {
     info: (text) => app.log.debug({ practice: true }, text),
     warning: (text) => app.log.warn({ practice: true }, text),
   });
-  const around = {
+  const ports: Ports = {
+    clock: systemClock,
+    store,
+    ...createGateways(config, secrets),
     ...{ feederLink: sockets, liveFeed: browsers, outboxSignal: outboxWorker, practiceRunner: practice },
     guessEstimator: createGuessEstimator(),
   };
-  const ports: Ports = { clock: systemClock, store, ...createGateways(config, secrets), ...around };
   const keys = feederKeys(store.yards);
   const app = await buildApp({
     ports,
@@ -92,10 +94,12 @@ async function main(): Promise<void> {
   });
 
   const scheduler = createDeliveryScheduler();
-  const pace = { attemptMax: deliveryTimeouts, queueMax: seconds(5), most: 50, jitter: Math.random };
-  const limits = { ...pace, scheduler, publicUrl: config.publicUrl };
+  const limits = {
+    ...{ attemptMax: deliveryTimeouts, queueMax: seconds(5), most: 50, jitter: Math.random },
+    ...{ scheduler, publicUrl: config.publicUrl },
+  };
   const stopDelivering = outboxWorker.start(
-    // The outbox can't be written to either; whoever must know of that is notified without it.
+    // A damaged outbox can't be written to either; the damage notifier works without it.
     async () => (isDamaged() ? { nextDueAt: null } : deliverDueNotifications(ports, { ...limits, log: app.log })),
     (error) => app.log.error({ err: error }, "delivering notifications failed; it is tried again in a minute"),
   );
@@ -110,14 +114,14 @@ async function main(): Promise<void> {
     browsers.closeAll();
     await app.close();
     await stopDelivering();
-    await notifier.updateRecipients().catch((err: unknown) => app.log.error({ err }, "learning whom to notify failed"));
+    await notifier.updateRecipients().catch((err: unknown) => app.log.error({ err }, "reading whom to notify failed"));
     await store.close();
   });
 
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
   notifyOfDamage = () => void runInBackground(app.log, "notifying of the damaged database", () => notifier.notify());
-  await runInBackground(app.log, "learning whom to notify of a damaged database", () => notifier.updateRecipients());
+  await runInBackground(app.log, "reading whom to notify of a damaged database", () => notifier.updateRecipients());
   notifyOfDamage();
   if (!isDamaged()) {
     await repairDamaged(ports, app.log);
@@ -130,7 +134,7 @@ async function main(): Promise<void> {
   if (!isChecked) void runInBackground(app.log, checkName, () => checkWholeDatabase(ports, check, app.log));
 }
 
-/** What failed is logged by name; nobody waits for it. */
+/** A failure is logged by name and doesn't reach the caller. */
 async function runInBackground(log: DamageLog, name: string, work: () => Promise<unknown>): Promise<void> {
   try {
     await work();
@@ -140,17 +144,17 @@ async function runInBackground(log: DamageLog, name: string, work: () => Promise
 }
 
 const checkName = "the check of the database";
-/** Longer than that a home server's card takes for no file that this server writes. */
+/** A home server's memory card takes less for any file that this server writes. Our choice. */
 const checkMax = minutes(30);
 
 async function checkWholeDatabase(ports: DamagePortsOfCheck, check: StoreCheck, log: DamageLog): Promise<void> {
-  const came = await checkStore(ports, check, checkMax as Span);
-  if (came === "notFinished")
+  const result = await checkStore(ports, check, checkMax as Span);
+  if (result === "notFinished")
     log.warn({}, `${checkName} wasn't finished after half an hour; it is tried again tomorrow`);
 }
 type DamagePortsOfCheck = Pick<DamagePorts, "clock" | "store">;
 
-/** Push and mail as they are configured; nothing of them needs the database. */
+/** Push and e-mail as configured; they don't need the database. */
 function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" | "email"> {
   const push = webPush({
     vapid: { subject: config.vapidSubject, ...vapid },
@@ -166,8 +170,8 @@ function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" 
 }
 
 /**
- * Silence is judged to the third of a minute, digests by the full minute. Each task stands for itself: one that fails is logged
- * and doesn't delay the others.
+ * Silence is judged every third of a minute, digests every minute. The tasks are independent: one that fails is logged and doesn't
+ * delay the others.
  */
 function startTimers(
   ports: Ports,
@@ -178,7 +182,7 @@ function startTimers(
     cron.schedule(
       times,
       async () => {
-        if (isDamaged() && !evenIfDamaged) return; // it couldn't store what it does, and that is reported already
+        if (isDamaged() && !evenIfDamaged) return; // it could store nothing, and the damage is reported already
         try {
           await work();
         } catch (error) {
@@ -194,9 +198,9 @@ function startTimers(
     every("*/20 * * * * *", "escalation of alarms", () => advanceDueEscalations(ports)),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
-    every("17 * * * *", "clearing up", () => pruneOld(ports)), // each hour: a server may be off for most of a day
+    every("17 * * * *", "removal of old data", () => pruneOld(ports)), // each hour: a server may be off for most of a day
     every("41 2 * * *", checkName, () => checkWholeDatabase(ports, check, log)),
-    every("* * * * *", "learning whom to notify of a damaged database", () => notifier.updateRecipients()),
+    every("* * * * *", "reading whom to notify of a damaged database", () => notifier.updateRecipients()),
     every("* * * * *", "notifying of the damaged database", () => notifier.notify(), true),
   ];
 }
@@ -207,7 +211,7 @@ interface DamageWatch {
   readonly isDamaged: () => boolean;
 }
 
-/** Service managers and keepers end us with a signal; the second one while closing changes nothing. */
+/** Service managers and keepers stop the server with a signal; a second one while closing changes nothing. */
 function closeOnSignals(log: FastifyBaseLogger, close: () => Promise<void>): void {
   let closing = false;
   for (const signal of ["SIGINT", "SIGTERM"] as const) {
@@ -226,7 +230,7 @@ function closeOnSignals(log: FastifyBaseLogger, close: () => Promise<void>): voi
   }
 }
 
-/** Our own address from inside: a server that listens everywhere also listens on the loopback address. */
+/** The address for clients on this machine: a server that listens everywhere also listens on the loopback address. */
 function loopbackUrl(address: string): string {
   const { port, hostname } = new URL(address);
   const everywhere = hostname === "0.0.0.0" || hostname === "[::]";
@@ -251,7 +255,7 @@ const stderrLog: DamageLog = {
   warn: (_details, text) => warn(text),
 };
 
-/** @throws ConfigProblem for what isn't known, so that a slip isn't taken for a wish. */
+/** @throws ConfigProblem for an unknown argument, so that a typing mistake is reported. */
 function readArguments(args: string[]): StartArguments {
   try {
     const flag = { type: "boolean", default: false } as const;
@@ -262,50 +266,54 @@ function readArguments(args: string[]): StartArguments {
   }
 }
 
-main().catch((error: unknown) => {
-  process.stderr.write(`${startProblemText(error)}\n`);
-  process.exit(1);
-});
-
-const lockedDatabaseText = "The database is locked by another program. Is Pieward running already?";
-
-/** What a keeper can act on comes in a sentence; what only a developer can comes with its stack. */
-// Long: one case for each error that a keeper can do something about.
+/** An error that a keeper can act on gives a sentence; one that only a developer can gives its stack. */
 function startProblemText(error: unknown): string {
   if ([ConfigProblem, KeysProblem, MigrationProblem, StartProblem].some((kind) => error instanceof kind)) {
     return (error as Error).message;
   }
-  if (error instanceof StoreBusy) return lockedDatabaseText;
-  if (error instanceof StoreFull) return fullDiskText;
-  if (error instanceof StoreReadOnly) return readOnlyDatabaseText(error.message);
-  const { code, path, port, message, stack } = error as NodeJS.ErrnoException & { port?: number };
-  switch (code?.replace(/^(SQLITE_[A-Z]+)_.*/, "$1")) {
-    case "EADDRINUSE":
-      return `The port ${port} is in use by another program. Choose another with PORT=…, or stop that program.`;
-    case "EACCES":
-    case "EPERM":
-    case "EROFS":
-      return `Pieward may not write ${path ?? "there"}: ${message}. Give it the right to, or choose another DATA_DIR.`;
-    case "EEXIST":
-    case "ENOTDIR":
-      return `${path ?? "The data folder"} is not a folder, so nothing can be kept there. Choose another DATA_DIR.`;
-    case "ENOSPC":
-    case "EFBIG":
-    case "EDQUOT":
-    case "SQLITE_FULL":
-    case "SQLITE_IOERR":
-      return `${fullDiskText} (${message})`;
-    case "SQLITE_CANTOPEN":
-    case "SQLITE_READONLY":
-      return readOnlyDatabaseText(message);
-    case "SQLITE_BUSY":
-      return lockedDatabaseText;
-    default:
-      return stack ?? String(error);
-  }
+  const known = error as SystemError;
+  const code = storeErrorCode(error) ?? known.code?.replace(/^(SQLITE_[A-Z]+)_.*/, "$1");
+  const text = code === undefined ? undefined : startProblemTexts[code];
+  return text?.(known) ?? known.stack ?? String(error);
 }
 
-const fullDiskText =
-  "The database can't be written: its disk is full or failing. Make room on it, or choose another DATA_DIR.";
-const readOnlyDatabaseText = (message: string) =>
+type SystemError = NodeJS.ErrnoException & { readonly port?: number };
+
+function storeErrorCode(error: unknown): string | undefined {
+  if (error instanceof StoreBusy) return "SQLITE_BUSY";
+  if (error instanceof StoreFull) return "SQLITE_FULL";
+  return error instanceof StoreReadOnly ? "SQLITE_READONLY" : undefined;
+}
+
+const notWritableText = ({ path, message }: SystemError) =>
+  `Pieward may not write ${path ?? "there"}: ${message}. Give it the right to, or choose another DATA_DIR.`;
+const notAFolderText = ({ path }: SystemError) =>
+  `${path ?? "The data folder"} is not a folder, so nothing can be stored there. Choose another DATA_DIR.`;
+const fullDiskText = ({ message }: SystemError) =>
+  `The database can't be written: its disk is full or failing. Make room on it, or choose another DATA_DIR. (${message})`;
+const readOnlyDatabaseText = ({ message }: SystemError) =>
   `The database can't be opened for writing: ${message}. Check DATA_DIR or DATABASE_URL and its rights.`;
+
+/** By the code of Node.js (errno) or SQLite, without SQLite's extension. */
+const startProblemTexts: Readonly<Record<string, (error: SystemError) => string>> = {
+  EADDRINUSE: ({ port }) =>
+    `The port ${port} is in use by another program. Choose another with PORT=…, or stop that program.`,
+  EACCES: notWritableText,
+  EPERM: notWritableText,
+  EROFS: notWritableText,
+  EEXIST: notAFolderText,
+  ENOTDIR: notAFolderText,
+  ENOSPC: fullDiskText,
+  EFBIG: fullDiskText,
+  EDQUOT: fullDiskText,
+  SQLITE_FULL: fullDiskText,
+  SQLITE_IOERR: fullDiskText,
+  SQLITE_CANTOPEN: readOnlyDatabaseText,
+  SQLITE_READONLY: readOnlyDatabaseText,
+  SQLITE_BUSY: () => "The database is locked by another program. Is Pieward running already?",
+};
+
+main().catch((error: unknown) => {
+  process.stderr.write(`${startProblemText(error)}\n`);
+  process.exit(1);
+});

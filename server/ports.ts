@@ -46,10 +46,10 @@ export type * from "./ports/records.ts";
 export type * from "./ports/rows.ts";
 export type * from "./ports/storeCondition.ts";
 export * from "./ports/storeProblems.ts";
-/** Spoken through these ports, defined by the domain. */
+/** Types of these ports that the domain defines. */
 export type { EmailOutcome, PushOutcome, Settlement };
 
-/** What flows need from the world outside, and nothing of how it is done. */
+/** What flows need from outside, without how it is done. */
 export interface Ports {
   readonly clock: Clock;
   readonly store: Store;
@@ -66,14 +66,14 @@ export interface Clock {
   now(): Instant;
 }
 
-/** How easily a passphrase is guessed, in the terms of zxcvbn. */
+/** How easily a passphrase is guessed, by zxcvbn. */
 export interface GuessEstimate {
   readonly score: number; // 0 to 4
-  readonly warning: string | null; // the name of what is weak about it
+  readonly warning: string | null; // zxcvbn's name of the weakness
 }
 
 export interface GuessEstimator {
-  /** @param expected what whoever guesses would try first, such as the person's name */
+  /** @param expected guesses to try first, such as the person's name */
   estimate(passphrase: string, expected: readonly string[]): Promise<GuessEstimate>;
 }
 
@@ -81,13 +81,13 @@ export interface GuessEstimator {
 
 export interface Store {
   /**
-   * Runs `work` in one transaction; what it wrote is on the disk (synchronous=FULL) when the promise resolves, or nothing of
-   * it is. @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged
+   * Runs `work` in one transaction; when the promise resolves, all that it wrote is on the disk (synchronous=FULL).
+   * @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged: nothing was written
    */
   transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
   /**
-   * The same for what is written through several of these stores. `work` may run again where the store was busy, so it only
-   * reads and writes through what it is given. @throws StoreBusy, StoreFull
+   * The same for writes through several of these stores. `work` may run again after the store was busy, so it has no other
+   * effects. @throws StoreBusy, StoreFull
    */
   withStores<T>(work: (stores: AtomicStores) => Promise<T>): Promise<T>;
   readonly condition: StoreCondition;
@@ -103,7 +103,7 @@ export interface Store {
   readonly records: RecordStore;
 }
 
-/** The stores whose changes one act may need together. */
+/** The stores whose changes one action may need in one transaction. */
 export interface AtomicStores {
   readonly people: PeopleStore;
   readonly yards: YardStore;
@@ -113,69 +113,73 @@ export interface AtomicStores {
 /** Bodies as JSON with the moments at which their events happened, by seq. */
 export type StoredBodies = ReadonlyMap<number, Pick<StoredEvent, "body" | "recordedAt">>;
 
-/** What may be written together. */
+/** Writes in one transaction. */
 export interface Transaction extends NotificationTransaction {
   /**
    * Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out.
    * @throws FeederDamaged
    */
   feeders(ids: readonly string[]): Promise<readonly FeederRow[]>;
-  /** @throws where one of them is stored already: the caller has asked `storedOf` about each that may be. */
+  /** @throws where one of them is stored already: the caller has checked with `storedOf`. */
   appendEvents(events: readonly StoredEvent[]): Promise<void>;
   appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
-  /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number hasn't. */
+  /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number another one. */
   storedEventBodies(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
-  /** Puts a rebuilt state in the place of a damaged one, which is kept beside it. @returns false where that was done already. */
+  /**
+   * Replaces a damaged state by a rebuilt one, and stores the damaged one beside it. @returns false where that was done already.
+   */
   replaceDamaged(
     feeder: Pick<DamagedFeeder, "id" | "stored">,
     by: { readonly state: FeederState; readonly lastStepAt: Instant | null },
     now: Instant,
   ): Promise<boolean>;
-  /** Every life of this boot id of which events are stored. */
+  /** Every start with this boot id of which events are stored. */
   storedBoots(feeder: string, label: string): Promise<readonly StoredBoot[]>;
   saveFeeders(
     rows: readonly (Pick<FeederRow, "id" | "state" | "lastReportAt" | "lastStepAt"> & { nextCheckAt: Instant })[],
   ): Promise<void>;
-  appendLogEntry(act: StoredLogEntry): Promise<void>;
-  appendChecks(looks: readonly { readonly feeder: string; readonly at: Instant }[]): Promise<void>;
+  appendLogEntry(entry: StoredLogEntry): Promise<void>;
+  appendChecks(checks: readonly { readonly feeder: string; readonly at: Instant }[]): Promise<void>;
   appendAlarmChanges(feeder: string, changes: readonly AlarmChange[]): Promise<void>;
   saveOrder(feeder: string, order: Order): Promise<void>;
   /** @returns false where a refill with this id is stored already. */
   saveRefill(refill: StoredRefill): Promise<boolean>;
-  /** @returns false where an act that a client numbered so was done already: it sends again what it got no answer to. */
+  /** @returns false where an action with this client's id was done already: the client repeats it after a lost answer. */
   claimActionId(feeder: string, id: string, at: Instant): Promise<boolean>;
   /** All feeders of a yard whose state can be used, locked until the end of the transaction. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
-  /** Makes the yard's calls due at once: zone and escalation decide when its people are told. Null: there is no such yard. */
+  /**
+   * Makes the yard's escalations due at once: its zone and delays decide when people are notified. Null: there is no such yard.
+   */
   changeYard(id: string, changes: YardChanges, now: Instant): Promise<YardRow | null>;
-  /** @returns false where this yard already had a digest for this local date: never twice a date. */
+  /** @returns false where this yard has a digest for this local date already. */
   claimDigest(yard: string, localDate: LocalDate, now: Instant, digest: Digest): Promise<boolean>;
 }
 
-/** Yards and their feeders, as the keeper made them. */
+/** Yards and their feeders. */
 export interface YardStore {
   yards(): Promise<readonly YardRow[]>;
-  /** Its first member keeps it. */
+  /** Its first member is its keeper. */
   addYard(yard: YardRow, keeper: string, now: Instant): Promise<void>;
   /**
-   * Removes the yard with its feeders and all that they ever told, and the accounts of people who belong to no other yard.
-   * @param stays who keeps their account whatever they belong to: who asks for it; null: everybody
+   * Removes the yard with its feeders and all their data, and the accounts of people who belong to no other yard.
+   * @param stays the person whose account stays in any case: who requests it; null: every account stays
    */
   removeYard(id: string, stays: string | null): Promise<RemovalResult>;
-  /** Those whose state can be used; `damaged` tells the others. */
+  /** Those whose state can be used; the others are in `damagedFeeders`. */
   feeders(): Promise<readonly FeederRow[]>;
   damagedFeeders(): Promise<readonly DamagedFeeder[]>;
   /** @throws FeederDamaged */
   feeder(id: string): Promise<FeederRow | null>;
   addFeeder(feeder: NewFeeder, now: Instant): Promise<void>;
-  /** Removes the feeder and all that it ever told; nothing of it stays in the database's file or its log. */
+  /** Removes the feeder and all its data; nothing of it stays in the database's file or its write-ahead log. */
   removeFeeder(id: string): Promise<void>;
   changeKeyHash(id: string, keyHash: string): Promise<void>;
   /** Which feeder has this key; the hash is hexadecimal SHA-256. */
   feederWithKey(keyHash: string): Promise<{ readonly id: string; readonly yard: string } | null>;
   /** For signed reports, where the feeder names itself. */
   keyHashOf(id: string): Promise<string | null>;
-  /** Feeders that patrol must look at by now, the longest overdue first. */
+  /** Feeders that are due for a periodic check, the longest overdue first. */
   dueForCheck(now: Instant, most: number): Promise<readonly string[]>;
 }
 
@@ -185,7 +189,7 @@ export interface NewFeeder {
   readonly keyHash: string;
   readonly practice: boolean;
   readonly state: FeederState;
-  readonly firstEntry: string; // how its record begins, as `StoredAct` says it
+  readonly firstEntry: string; // the first line of its log, as a `StoredLogEntry`
 }
 
 export interface KeeperRow {
@@ -202,19 +206,19 @@ export interface SessionRow {
   readonly expiresAt: Instant;
 }
 
-/** Who may sign in, from which browsers, and which phones are told. */
+/** Who may sign in, from which browsers, and on which phones people are notified. */
 export interface KeeperStore extends PasskeyStore {
   countKeepers(): Promise<number>;
-  /** The one open claim: an older one is no longer valid. */
+  /** There is one open first sign-in link: an older one is no longer valid. */
   openFirstSignIn(tokenHash: string, now: Instant): Promise<void>;
   isFirstSignInOpen(tokenHash: string): Promise<boolean>;
-  /** Uses the claim up and adds the keeper, both or neither. @returns false where no such claim is open. */
+  /** Uses the first sign-in link and adds the keeper, both or neither. @returns false where no such link is open. */
   useFirstSignIn(tokenHash: string, keeper: KeeperRow, now: Instant): Promise<boolean>;
-  /** Whether somebody became the keeper by this very claim. */
+  /** Whether a person became the keeper by this link. */
   isUsedFirstSignIn(tokenHash: string): Promise<boolean>;
-  /** By exactly this name, or else by one that is the same without case and unseen marks. */
+  /** By exactly this name, or else by one that differs only in case and invisible characters. */
   keeperNamed(name: string): Promise<KeeperRow | null>;
-  /** @param session `device`: the kind of browser in words, where it is known */
+  /** @param session `device`: the kind of browser as text, where it is known */
   addSession(
     session: { tokenHash: string; keeper: string; device?: string; expiresAt: Instant },
     now: Instant,
@@ -223,32 +227,33 @@ export interface KeeperStore extends PasskeyStore {
   touchSession(tokenHash: string, lastSeenAt: Instant, expiresAt: Instant): Promise<void>;
   removeSession(tokenHash: string): Promise<void>;
   phonesOf(keeper: string): Promise<readonly Phone[]>;
-  /** Those whose endpoint was declared gone and that were neither renewed nor removed since, the newest first. */
+  /** Phones whose endpoint was declared gone and that were neither renewed nor removed since, the newest first. */
   gonePhonesOf(keeper: string): Promise<readonly GonePhone[]>;
-  /** Adds a phone, or brings a known endpoint up to date; one with the very same keys may pass to another person. */
+  /** Adds a phone, or updates a known endpoint; one with the same keys may change to another person. */
   savePhone(
     phone: Omit<Phone, "lastAcceptedAt" | "lastDisplayedAt" | "problem" | "blockedAt">,
   ): Promise<SavePhoneResult>;
   /**
    * Gives the phone of this person that has, or had until it was declared gone, the endpoint `replaces` a new one. It keeps its
-   * id and its label (unless another is given), and is unproved. One that was removed by hand doesn't come back.
+   * id and its label (unless another is given), and needs a new display receipt. A phone that was removed by a person doesn't
+   * come back.
    */
   renewPhone(
     of: { readonly keeper: string; readonly replaces: string; readonly label: string | null },
     by: Subscription,
     now: Instant,
   ): Promise<RenewPhoneResult>;
-  /** Whether its browser may show notices. @returns whether the person has such a phone */
+  /** Whether its browser may show notifications. @returns whether the person has such a phone */
   setPhoneAllowed(keeper: string, endpoint: string, allowed: boolean, now: Instant): Promise<boolean>;
-  /** Also one that is gone: then it isn't listed as such any more. */
+  /** Also removes a phone that is gone from the list of those. */
   removePhone(keeper: string, endpoint: string, now: Instant): Promise<void>;
-  /** Forgets endpoints that were declared gone before that moment. */
+  /** Removes endpoints that were declared gone before that moment. */
   pruneGonePhones(before: Instant): Promise<void>;
-  /** Forgets sessions and invites that ended before that moment, and numbers of acts that were done before it. */
+  /** Removes sessions and invites that ended before that moment, and ids of actions that were done before it. */
   pruneSessions(before: Instant): Promise<void>;
 }
 
-/** Those of the keeper's store that write in a transaction of their own kind, and so in none with others. */
+/** Methods of the keeper's store with a transaction of their own, so they can't be part of another one. */
 export type PhoneOperation =
   | "phonesOf"
   | "gonePhonesOf"
@@ -258,48 +263,48 @@ export type PhoneOperation =
   | "removePhone"
   | "pruneGonePhones";
 
-// --- around the house ----------------------------------------------------------------------------------------------
+// --- connections --------------------------------------------------------------------------------------------------
 
-/** Feeders that hold a live socket. */
+/** Feeders with an open socket. */
 export interface FeederLink {
-  /** @returns whether the feeder is connected just now and the orders were written to its socket. */
+  /** @returns whether the feeder is connected and the orders were written to its socket. */
   sendOrders(feeder: string, orders: readonly SentOrder[]): boolean;
-  /** Ends its connection: its key no longer holds. */
+  /** Ends its connection: its key is not valid any more. */
   disconnect(feeder: string): void;
 }
 
-/** Keepers' browsers that watch. */
+/** Browsers of people that are connected for live changes. */
 export interface LiveFeed {
-  /** Told to those who belong to the yard. */
+  /** Sent to those who belong to the yard. */
   announceChange(yard: string, feeder: string | null, revision: number | null): void;
   /** A phone of this person was added or removed. */
   announcePhones(person: string): void;
-  /** What this person belongs to has changed: their browsers ask anew. */
+  /** The yards of this person have changed: their browsers load them again. */
   reconnect(person: string): void;
   /**
-   * Closes at once the live sockets of a session that has ended (by its token hash), or of all sessions of a person. Whatever
-   * ends a session calls it after its commit.
+   * Closes at once the live sockets of a session that has ended (by its token hash), or of all sessions of a person. To be called
+   * after the commit that ends a session.
    */
   closeSocketsOf(whose: { readonly session: string } | { readonly person: string }): void;
   /** Token hashes of the sessions that have live sockets. */
   openSessions(): ReadonlySet<string>;
-  /** Closes the sockets whose browser has not answered since the call before, and asks the others. */
+  /** Closes the sockets whose browser has not answered since the last call, and pings the others. */
   pingAll(): void;
 }
 
 export interface PracticeStart {
   readonly name: string;
   readonly key: string;
-  /** What the server knows of it from before a restart; null where it is new. */
+  /** Its data from before a restart; null where it is new. */
   readonly reportedUntil: Instant | null;
   readonly hopper: Grams | null;
 }
 
-/** Runs simulated feeders that report to this server through the same door as real ones. */
+/** Runs simulated feeders that report to this server over the same API as real ones. */
 export interface PracticeRunner {
   start(feeders: readonly PracticeStart[]): void;
   stop(): Promise<void>;
-  /** Makes the simulated feeders fail in this way from now on; `none` heals them. */
+  /** Gives the simulated feeders this fault from now on; `none` clears it. */
   setFault(fault: PracticeFault): void;
   state(): { readonly running: boolean; readonly fault: PracticeFault };
 }

@@ -15,7 +15,7 @@ type WrongField = { readonly kind: "wrong"; readonly field: "old" | "passphrase"
 
 export type PassphraseChange = { readonly kind: "changed" } | WrongField | PassphraseProblem;
 
-/** All other sessions of the person end with it, and their live sockets are closed. */
+/** Ends all other sessions of the person and closes their live sockets. */
 export async function changePassphrase(
   ports: Ports,
   session: SessionRow,
@@ -34,7 +34,7 @@ export async function changePassphrase(
   return { kind: "changed" };
 }
 
-/** @returns the hash that this passphrase fits; null where it doesn't */
+/** @returns the stored hash if the passphrase is right; null otherwise */
 async function ownHash({ store }: Ports, person: string, passphrase: string): Promise<string | null> {
   const own = await store.accounts.passphraseHashOf(person);
   return own !== null && (await verify(own, passphrase)) ? own : null;
@@ -46,16 +46,16 @@ const wrongPassphrase = (field: WrongField["field"]): WrongField => ({
   problem: "is not correct",
 });
 
-// --- a link for a new passphrase, made on the server's own command line -------------------------------------------------
+// --- a link for a new passphrase, created on the server's command line -------------------------------------------------
 
-/** Long enough to carry it to a phone, short enough for a link that opens an account. Our choice. */
+/** Long enough to send it to a phone, short for a link that gives access to an account. Our choice. */
 const resetHolds = hours(1);
 
 export type ResetMade =
   | { readonly kind: "made"; readonly token: string; readonly name: string }
   | { readonly kind: "noSuchPerson"; readonly known: readonly string[] };
 
-/** @returns the token, shown this once: only its hash is kept */
+/** @returns the token, shown only once: only its hash is stored */
 export async function makeReset({ clock, store }: Pick<Ports, "clock" | "store">, name: string): Promise<ResetMade> {
   const person = await store.keepers.keeperNamed(name);
   if (person === null) return { kind: "noSuchPerson", known: await store.accounts.names() };
@@ -65,7 +65,7 @@ export async function makeReset({ clock, store }: Pick<Ports, "clock" | "store">
   return { kind: "made", token, name: person.name };
 }
 
-/** Sets the passphrase, ends all sessions of that person, and signs this browser in. @param device whose browser, in words */
+/** Sets the passphrase, ends all sessions of that person, and signs this browser in. @param device the kind of browser as text */
 export async function resetPassphrase(
   ports: Ports,
   request: { readonly token: string; readonly passphrase: string },
@@ -107,7 +107,7 @@ export async function sessionsView({ clock, store }: Ports, session: SessionRow)
   };
 }
 
-/** @param id null: all but the one that asks. @returns false where the person has no such session */
+/** @param id null: all but the session of the request. @returns false where the person has no such session */
 export async function endSessions(ports: Ports, session: SessionRow, id: string | null): Promise<boolean> {
   const all = await ports.store.accounts.sessionsOf(session.keeper.id, ports.clock.now());
   const ended = all.filter(({ tokenHash }) => (id === null ? tokenHash !== session.tokenHash : idOf(tokenHash) === id));
@@ -134,7 +134,7 @@ export type AccountRemoval =
   | { readonly kind: "lastKeeper"; readonly why: string }
   | WrongField;
 
-/** What the person did at feeders stays in the record of those, with their name: it is the yard's record. */
+/** The person's actions stay in the logs of the feeders, with their name: the logs belong to the yard. */
 export async function removeAccount(
   ports: Ports,
   keys: FeederKeys,
@@ -144,7 +144,7 @@ export async function removeAccount(
   if ((await ownHash(ports, person, request.passphrase)) === null) return wrongPassphrase("passphrase");
   const { accounts, people } = ports.store;
   const alone = await accounts.soleKeeperYards(person);
-  const real = alone.filter(({ practice }) => !practice); // invented birds are nobody's loss
+  const real = alone.filter(({ practice }) => !practice); // nothing real is lost with a practice yard
   if (real.length > 0 && !request.withYards) return { kind: "lastKeeper", why: whyLastKeeper(real) };
   const yards = (await people.membershipsOf(person)).map(({ yard }) => yard);
   if (alone.length > real.length) await ports.practiceRunner.stop();
@@ -159,7 +159,10 @@ export async function removeAccount(
   return { kind: "removed" };
 }
 
-/** After the commit: keys and sessions of what is gone hold no connection any more, and everybody else looks anew. */
+/**
+ * After the commit: removed keys and sessions have no open connection any more, and all other browsers load anew what has
+ * changed.
+ */
 export async function tellRemoval(ports: Ports, removed: RemovalResult, yards: readonly string[]): Promise<void> {
   for (const feeder of removed.feeders) ports.feederLink.disconnect(feeder);
   for (const person of removed.people) ports.liveFeed.closeSocketsOf({ person });

@@ -12,8 +12,8 @@ import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.
 import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
 
 /**
- * More changes than a yard of ten feeders makes in a bad month; a sensor that flickers day and night makes as many. Past that
- * only the newest days are judged: a page must not read a year to say that something chatters.
+ * More changes than a yard of ten feeders makes in a bad month; a sensor that flickers day and night makes as many. Above that
+ * only the newest days are analysed: a page must not read a whole year.
  */
 const changesMax = 20_000;
 
@@ -35,7 +35,7 @@ export async function alarmRatesView(
     changesMax,
   );
   const from = changes.length < changesMax ? requestedFrom : firstWholeDay(changes, zone, now);
-  const rang = await records.countNotifications(yard.id, from, now);
+  const audible = await records.countNotifications(yard.id, from, now);
   const rates = alarmRates({
     from,
     to: now,
@@ -43,20 +43,19 @@ export async function alarmRatesView(
     feeders: watched,
     changes: changes.filter(({ at }) => at >= from),
     standing: feeders.flatMap(standingAlarms),
-    audibleNotifications: rang > 0 ? rang : null, // where none rang the alarms stand for them
+    audibleNotifications: audible > 0 ? audible : null, // where there were none, the alarms are counted instead
   });
-  const cut =
-    from === requestedFrom ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMax} are.`];
+  const cut = from === requestedFrom ? [] : [`Only the newest ${changesMax} changes are shown.`];
   return viewOf(yard, rates, cut);
 }
 
-/** Before its first feeder a yard had nothing to alarm of. */
+/** A yard has no alarms before its first feeder was added. */
 function earliestOf(feeders: readonly HistoryFeeder[], begun: Instant, now: Instant): Instant {
   const first = feeders.reduce((soonest, { addedAt }) => earlier(soonest, addedAt), now);
   return earlier(later(begun, first), (now - 1) as Instant);
 }
 
-/** A day of which only a part was read would look quieter than it was. */
+/** A day that was read only in part would have too few alarms. */
 function firstWholeDay(changes: readonly YardAlarmChange[], zone: string, now: Instant): Instant {
   const oldest = changes[0]?.at ?? now;
   const next = startOfLocalDay(addLocalDays(localDateOf(oldest, zone), 1), zone);
@@ -72,7 +71,7 @@ function standingAlarms({ id, state }: FeederRow): StandingAlarm[] {
   });
 }
 
-/** What is set aside, or over and only not seen yet, stands no more. */
+/** A suppressed alarm doesn't stand, nor one that has returned and is only not acknowledged yet. */
 function isStanding(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }> {
   return "raisedAt" in alarm && alarm.state !== "returnedUnacknowledged";
 }

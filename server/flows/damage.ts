@@ -16,8 +16,8 @@ import type {
 } from "../ports.ts";
 
 /**
- * Notifies keepers of a damaged database without it: whom, it has learnt while the database could be read. Nothing of this goes
- * through the outbox, which is in that database.
+ * What notifying keepers of a damaged database needs. The outbox is in that database, so nothing goes through it; the recipients
+ * were read while the database could be read.
  */
 export interface DamagePorts {
   readonly clock: Clock;
@@ -33,9 +33,9 @@ export interface DamageLog {
 }
 
 export interface DamageNotifier {
-  /** Learns who is to be notified; to be called now and then, and cheap. */
+  /** Reads from the database who is to be notified; cheap enough to be called each minute. */
   updateRecipients(): Promise<void>;
-  /** Notifies whoever is due: at once, after a failure with growing gaps, and once a day while the damage lasts. */
+  /** Notifies each recipient who is due: at once, after a failure with growing gaps, and once a day while the damage lasts. */
   notify(): Promise<void>;
 }
 
@@ -43,44 +43,27 @@ const notifyAgainAfter = days(1);
 const retryAfterMax = hours(1);
 
 export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log: DamageLog): DamageNotifier {
-  const { clock, store, recipientsFile } = ports;
-  let known: DamageRecipients | null = null;
+  const { clock, store } = ports;
+  const list = createRecipientList(ports);
+  const schedule = createNotificationSchedule(list);
   let underWay: Promise<void> | null = null;
-  const failures = new Map<string, { readonly count: number; readonly nextAt: Instant }>();
 
-  const recipients = (): DamageRecipients => known ?? recipientsFile.read() ?? { phones: [], addresses: [] };
-  const ended = (to: string, outcome: PushOutcome | EmailOutcome, now: Instant) => {
-    if (outcome.kind === "accepted") {
-      failures.delete(to);
-      const { phones, addresses } = recipients();
-      recipientsFile.write({ phones, addresses, notifiedAt: { ...recipientsFile.read()?.notifiedAt, [to]: now } });
-      return;
-    }
-    const count = (failures.get(to)?.count ?? 0) + 1;
-    const wait = outcome.kind === "tryLater" ? Math.min(retryAfterMax, minutes(2 ** (count - 1))) : notifyAgainAfter;
-    failures.set(to, { count, nextAt: after(now, wait as Span) });
-    log.warn({ outcome }, "a notification of the damaged database was not taken");
-  };
   const send = async (to: string, sent: Promise<PushOutcome | EmailOutcome>) => {
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err }, "a notification of the damaged database failed");
       return { kind: "tryLater", notBefore: null, text: "internal error" };
     });
-    ended(to, outcome, clock.now());
+    schedule.recordOutcome(to, outcome, clock.now());
+    if (outcome.kind !== "accepted") log.warn({ outcome }, "a notification of the damaged database was not accepted");
   };
 
   const notifyAll = async (damage: StoreDamage) => {
     const now = clock.now();
     const content = damageNotification(damage, store.condition.restoreAdvice());
-    const notifiedAt = recipientsFile.read()?.notifiedAt ?? {};
-    const isDue = (to: string) => {
-      const last = notifiedAt[to];
-      if (last !== undefined && (damage.kind === "commitsLost" || now < after(last, notifyAgainAfter))) return false;
-      return now >= (failures.get(to)?.nextAt ?? now);
-    };
-    const { phones, addresses } = recipients();
+    const { phones, addresses } = list.recipients();
     const link = publicUrl === null ? null : pageAddress(null, publicUrl);
     const email = notificationEmail(content, { yardName: null, feederName: null, link });
+    const isDue = schedule.dueAt(damage, now);
     await Promise.all([
       ...phones
         .filter(({ endpoint }) => isDue(endpoint))
@@ -92,17 +75,7 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
   };
 
   return {
-    async updateRecipients() {
-      const isDamaged = store.condition.damage()?.kind === "damaged";
-      if (isDamaged && (known ?? recipientsFile.read()) !== null) return; // the last good reading counts
-      const read = await store.damageRecipients();
-      const isSame = known !== null && JSON.stringify(known) === JSON.stringify(read);
-      known = read;
-      const kept = recipientsFile.read();
-      const isForgotten = store.condition.damage() === null && Object.keys(kept?.notifiedAt ?? {}).length > 0;
-      if (isSame && kept !== null && !isForgotten) return;
-      recipientsFile.write({ ...read, notifiedAt: isForgotten ? {} : (kept?.notifiedAt ?? {}) });
-    },
+    updateRecipients: list.update,
     async notify() {
       const damage = store.condition.damage();
       if (damage === null) return;
@@ -110,6 +83,69 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
         underWay = null;
       });
       await underWay;
+    },
+  };
+}
+
+interface RecipientList {
+  recipients(): DamageRecipients;
+  update(): Promise<void>;
+  /** When each endpoint or address last got a notification of the present damage. */
+  notifiedAt(): Readonly<Record<string, Instant>>;
+  recordNotified(to: string, at: Instant): void;
+}
+
+/** Who is to be notified, in memory and in a file that can be read without the database. */
+function createRecipientList({ store, recipientsFile }: DamagePorts): RecipientList {
+  let latest: DamageRecipients | null = null;
+  const recipients = (): DamageRecipients => latest ?? recipientsFile.read() ?? { phones: [], addresses: [] };
+  const notifiedAt = () => recipientsFile.read()?.notifiedAt ?? {};
+  return {
+    recipients,
+    notifiedAt,
+    recordNotified(to, at) {
+      const { phones, addresses } = recipients();
+      recipientsFile.write({ phones, addresses, notifiedAt: { ...notifiedAt(), [to]: at } });
+    },
+    async update() {
+      const isDamaged = store.condition.damage()?.kind === "damaged";
+      if (isDamaged && (latest ?? recipientsFile.read()) !== null) return; // a damaged database may name the wrong people
+      const read = await store.damageRecipients();
+      const isSame = latest !== null && JSON.stringify(latest) === JSON.stringify(read);
+      latest = read;
+      const isDamageOver = store.condition.damage() === null && Object.keys(notifiedAt()).length > 0;
+      if (isSame && recipientsFile.read() !== null && !isDamageOver) return;
+      recipientsFile.write({ ...read, notifiedAt: isDamageOver ? {} : notifiedAt() });
+    },
+  };
+}
+
+interface NotificationSchedule {
+  dueAt(damage: StoreDamage, now: Instant): (to: string) => boolean;
+  recordOutcome(to: string, outcome: PushOutcome | EmailOutcome, now: Instant): void;
+}
+
+/** Lost commits are notified of once; any other damage again after a day. */
+function createNotificationSchedule(list: RecipientList): NotificationSchedule {
+  const failures = new Map<string, { readonly count: number; readonly nextAt: Instant }>();
+  return {
+    dueAt(damage, now) {
+      const notifiedAt = list.notifiedAt();
+      return (to) => {
+        const last = notifiedAt[to];
+        if (last !== undefined && (damage.kind === "commitsLost" || now < after(last, notifyAgainAfter))) return false;
+        return now >= (failures.get(to)?.nextAt ?? now);
+      };
+    },
+    recordOutcome(to, outcome, now) {
+      if (outcome.kind === "accepted") {
+        failures.delete(to);
+        list.recordNotified(to, now);
+        return;
+      }
+      const count = (failures.get(to)?.count ?? 0) + 1;
+      const wait = outcome.kind === "tryLater" ? Math.min(retryAfterMax, minutes(2 ** (count - 1))) : notifyAgainAfter;
+      failures.set(to, { count, nextAt: after(now, wait as Span) });
     },
   };
 }
@@ -124,8 +160,8 @@ const phoneOf = (phone: DamageRecipients["phones"][number], now: Instant): Phone
 });
 
 /**
- * Has the whole file read, and notes what is found.
- * @returns what came of it, for the log
+ * Checks the whole database file and records damage that is found.
+ * @returns the result, for the log
  */
 export async function checkStore(
   { clock, store }: Pick<DamagePorts, "clock"> & { readonly store: Pick<Store, "condition"> },

@@ -7,7 +7,7 @@ import { type Instant, isoOf } from "../domain/instant.ts";
 import { lightSpans } from "../domain/sun.ts";
 import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../ports.ts";
 
-/** One day of a feeder, the running one where no date is named: the light, and what happened in it. */
+/** One day of a feeder, the current one where `requested` is null: the light, and what happened in it. */
 export async function dayView(
   records: RecordStore,
   row: FeederRow,
@@ -34,12 +34,12 @@ export async function dayView(
       ? lightSpans(place, from, to).map((span) => ({ kind: span.kind, from: isoOf(span.from), to: isoOf(span.to) }))
       : [{ kind: "unknown", from: isoOf(from), to: isoOf(to) }],
     marks: marks.sort((a, b) => a.at.localeCompare(b.at)),
-    counts: counts,
+    counts,
     text: dayText(counts),
   };
 }
 
-/** More than any bird day holds; a ribbon with this many marks is full anyway. */
+/** More than birds cause in a day; a ribbon with so many marks is full anyway. */
 const eventsADayMax = 5_000;
 
 interface PostedPortion {
@@ -65,35 +65,37 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
     }),
   );
   return events.flatMap((event): DayMark[] => {
-    const at = isoOf(event.recordedAt);
-    switch (event.kind) {
-      case "visit":
-      case "trouble":
-        return [{ kind: event.kind, at, detail: "" }];
-      case "press":
-        return [{ kind: "press", at, detail: paid.has(`${event.boot} ${event.seq}`) ? "paid" : "" }];
-      case "deposit": {
-        const { metal } = JSON.parse(event.body) as PostedDeposit;
-        const settled = paid.has(`${event.boot} ${event.seq}`) ? "paid" : metal === false ? "no metal" : "unpaid";
-        return [{ kind: "deposit", at, detail: settled }];
-      }
-      case "portion": {
-        const { cause, chuteCount, cutShort } = JSON.parse(event.body) as PostedPortion;
-        if (cutShort === true) return [{ kind: "portion", at, detail: "cut short" }];
-        const why = cause === "timer" || cause === "keeper" ? "free" : "earned";
-        return [{ kind: "portion", at, detail: chuteCount === 0 ? "nothing fell" : why }];
-      }
-      case "refill": {
-        const { grams } = JSON.parse(event.body) as PostedRefill;
-        return [
-          { kind: "refill", at, detail: grams == null ? "by the feeder" : `${Math.round(grams)} g, by the feeder` },
-        ];
-      }
-      default:
-        return []; // orders, lids and unknown kinds are in the record, but no marks of the birds' day
-    }
+    if (!isMarkedEvent(event.kind)) return [];
+    const isPaid = paid.has(`${event.boot} ${event.seq}`);
+    const detail = eventDetail[event.kind](JSON.parse(event.body), isPaid);
+    return [{ kind: event.kind, at: isoOf(event.recordedAt), detail }];
   });
 }
+
+type MarkedEvent = Exclude<DayMark["kind"], "alarm" | "note">;
+
+/** Orders, lids and unknown kinds are in the log, but are no marks of the birds' day. */
+const isMarkedEvent = (kind: string): kind is MarkedEvent => Object.hasOwn(eventDetail, kind);
+
+const eventDetail: Readonly<Record<MarkedEvent, (body: unknown, isPaid: boolean) => string>> = {
+  visit: () => "",
+  trouble: () => "",
+  press: (_, isPaid) => (isPaid ? "paid" : ""),
+  deposit(body, isPaid) {
+    const { metal } = body as PostedDeposit;
+    return isPaid ? "paid" : metal === false ? "no metal" : "unpaid";
+  },
+  portion(body) {
+    const { cause, chuteCount, cutShort } = body as PostedPortion;
+    if (cutShort === true) return "cut short";
+    if (chuteCount === 0) return "nothing fell";
+    return cause === "timer" || cause === "keeper" ? "free" : "earned";
+  },
+  refill(body) {
+    const { grams } = body as PostedRefill;
+    return grams == null ? "by the feeder" : `${Math.round(grams)} g, by the feeder`;
+  },
+};
 
 const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
   kind: "refill",
@@ -122,7 +124,7 @@ const alarmMark = (change: AlarmChange): DayMark[] =>
 function dayCounts(events: readonly RecordedEvent[], portionMass: number | null): DayView["counts"] {
   const count = (kind: string) => events.filter((event) => event.kind === kind).length;
   const portions = events.filter(({ kind }) => kind === "portion").map(({ body }) => JSON.parse(body) as PostedPortion);
-  // Of one that was cut short nobody knows how much fell: half of it is the least wrong.
+  // How much fell in a portion that was cut short is unknown: half of one is the smallest error.
   const fell = portions.reduce((sum, { chuteCount, cutShort }) => {
     return sum + (cutShort === true ? 0.5 : chuteCount === 0 ? 0 : 1);
   }, 0);
@@ -142,7 +144,7 @@ function dayText({ visits, presses, deposits, portions, gramsGiven }: DayView["c
     presses > 0 && counted(presses, "press", "presses"),
     deposits > 0 && counted(deposits, "deposit"),
     `${counted(portions, "portion")}${gramsGiven === null ? "" : `, about ${gramsGiven} g`}`,
-  ].filter((words) => words !== false);
+  ].filter((text) => text !== false);
   const last = texts.pop();
   return texts.length === 0 ? `${last}.` : `${texts.join(", ")} and ${last}.`;
 }

@@ -6,28 +6,28 @@ import {
 } from "../domain/push/fairShare.ts";
 import type { Channel, OutboxItem } from "../ports.ts";
 
-/** What this process has under way, so that all its rounds of delivery share the same limits. */
+/** The deliveries that this process has under way, so that all its rounds share the same limits. */
 export interface DeliveryScheduler {
   capacityOf(channel: Channel): DeliveryCapacity;
-  /** Runs one claim after the other, each with what the one before has begun. Nothing is claimed once they are closed. */
-  claimInTurn<T>(claim: () => Promise<readonly T[]>): Promise<readonly T[]>;
-  /** @returns to be called when the exchange has ended; `answered` null: the service wasn't asked */
+  /** Runs one claim after the other, each with the capacity that the one before has left. After `close` nothing is claimed. */
+  claimInOrder<T>(claim: () => Promise<readonly T[]>): Promise<readonly T[]>;
+  /** @returns a function to be called when the delivery has ended; `answered` null: no request was sent */
   begin(item: OutboxItem): (answered: boolean | null) => void;
   readonly isBusy: boolean;
-  /** No exchange begins any more; those under way go on. */
+  /** No delivery begins any more; those under way go on. */
   close(): void;
 }
 
 /**
- * Our choice: an exchange costs some 100 kB while it lasts, and 32 services would have to hang at once, each for the first
- * time, to delay one that is tried for the first time itself.
+ * Our choice: a delivery takes some 100 kB of memory. 32 services would have to hang at once, each for the first time, to delay
+ * one that is tried for the first time.
  */
 export const defaultDeliveryLimits: Readonly<Record<Channel, DeliveryLimits>> = {
   push: { total: 64, perPerson: 16, perService: 8, perUnanswering: 1, unanswering: 32 },
   email: { total: 4, perPerson: 4, perService: 4, perUnanswering: 1, unanswering: 4 },
 };
 
-/** Services remembered as answering: each is an origin that a phone was added with. */
+/** How many services are remembered as answering: each is an origin of a phone's endpoint. */
 const answeringServicesMax = 500;
 
 export function createDeliveryScheduler(
@@ -48,10 +48,10 @@ export function createDeliveryScheduler(
   };
   return {
     capacityOf: (channel) => ({ limits: limits[channel], underWay: [...underWay[channel]], answering }),
-    claimInTurn(claim) {
-      const mine = last.then(() => (closed ? [] : claim()));
-      last = mine.catch(() => undefined); // the caller gets the error
-      return mine;
+    claimInOrder(claim) {
+      const current = last.then(() => (closed ? [] : claim()));
+      last = current.catch(() => undefined); // the caller gets the error
+      return current;
     },
     begin(item) {
       const delivery = { person: item.person, service: serviceOf(item) };

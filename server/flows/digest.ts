@@ -18,10 +18,11 @@ export interface DigestPorts {
 }
 
 /**
- * Sends each yard the digest that is due by its own clock. Meant to be called each minute; a call that comes late makes up
- * for it, one too many does nothing: the store keeps digests by local date, and one date has one digest.
+ * Sends each yard the digest that is due by its local time. Called each minute; a late call sends what was missed, and an extra
+ * call does nothing: the store has one digest for each local date.
  *
- * Digest and notices are written in one transaction, so a crash leaves either all, or none and the next minute tries again.
+ * Digest and notifications are written in one transaction: after a crash there are either all or none, and the next minute tries
+ * again.
  * @returns how many were sent
  * @throws AggregateError with the errors of the yards that failed, after all others got theirs
  */
@@ -42,21 +43,22 @@ export async function sendDueDigests(ports: DigestPorts): Promise<number> {
 
 async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Promise<boolean> {
   const now = clock.now();
-  if (!yard.digestWanted || dueDigest(yard.zone, yard.digestTime, now) === null) return false; // asked each minute: no store for that
-  // By the newest one, and not by whether this date has one: a zone that was changed to the west would go back to an older date.
+  if (!yard.digestWanted || dueDigest(yard.zone, yard.digestTime, now) === null) return false; // each minute, so nothing is read from the store
+  // Compared with the newest digest, not with this date's: after a change to a zone further west an older date would be due
+  // again.
   const [newest = null] = await store.digests.dates(yard.id, 1);
   const date = dueDigest(yard.zone, yard.digestTime, now, newest);
   if (date === null) return false;
-  // A feeder that was added since digest time has its first digest tomorrow.
+  // A feeder that was added after digest time has its first digest tomorrow.
   const dueAt = instantOfLocal(date, yard.digestTime, yard.zone);
   const feeders = (await store.digests.feedersOf(yard.id)).filter((feeder) => feeder.addedAt < dueAt);
   if (feeders.length === 0) return false;
-  const told = [];
-  for (const feeder of feeders) told.push(await readDigestFeeder(store, feeder, yard.zone, date, now));
-  const digest = composeDigest(yard, told, date, now);
+  const feederDigests = [];
+  for (const feeder of feeders) feederDigests.push(await readDigestFeeder(store, feeder, yard.zone, date, now));
+  const digest = composeDigest(yard, feederDigests, date, now);
   const readers = await store.digests.recipientsOf(yard.id);
   return store.transaction(async (tx) => {
-    // Another process may have been faster since we asked.
+    // Another process may have sent it meanwhile.
     if (!(await tx.claimDigest(yard.id, date, now, digest))) return false;
     for (const { person, digestBy } of readers) {
       for (const by of channelsFor[digestBy]) {
@@ -72,12 +74,12 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
 
 const channelsFor = { push: ["push"], email: ["email"], both: ["push", "email"], none: [] } as const;
 
-/** When the keeper's day is over, and with it the use of a digest. */
-const worthUntil = "20:00";
+/** The local time after which a digest of the day before is of no use any more. */
+const usefulUntil = "20:00";
 
 /**
- * The one note that is pushed, since the keeper asked for it: without sound, and without waking the phone. It ends with the
- * day; one that comes late in the day gets two hours. A letter has room for the whole, a phone's notice for the short form.
+ * The only note that is pushed, since the keeper wants it: without sound, and without waking the phone. It expires in the
+ * evening; one that is sent late gets two hours. An e-mail has room for the whole digest, a push for the short form.
  */
 function digestContent(
   yard: YardRow,
@@ -86,13 +88,13 @@ function digestContent(
   by: "push" | "email",
   now: Instant,
 ): NotificationContent {
-  const end = later(instantOfLocal(date, worthUntil, yard.zone), after(now, hours(2)));
+  const end = later(instantOfLocal(date, usefulUntil, yard.zone), after(now, hours(2)));
   return {
     fault: null,
     priority: "note",
     title: digest.title,
     body: digest.short,
-    topic: `digest-${yard.id}`, // for good: tomorrow's replaces today's if that is still on its way
+    topic: `digest-${yard.id}`, // always the same: tomorrow's digest replaces today's if that is still under way
     timeToLive: between(now, end),
     silent: true,
     link: `/yards/${encodeURIComponent(yard.id)}/digest`,

@@ -12,7 +12,7 @@ interface Stores {
   readonly records: Pick<RecordStore, "alarmChanges" | "orders">;
 }
 
-/** Gathers what a digest of this date says of one feeder. Each question has a bound, however long the feeder has been reporting. */
+/** Reads what the digest of this date needs of one feeder. Each query has a limit, however long the feeder has been reporting. */
 export async function readDigestFeeder(
   { digests, records }: Stores,
   { id, state, addedAt }: FeederRow,
@@ -20,21 +20,21 @@ export async function readDigestFeeder(
   date: LocalDate,
   now: Instant,
 ): Promise<DigestFeeder> {
-  const told = digestDays(date, zone);
-  const [yesterday, oldest] = [told[0], told.at(-1)];
-  if (yesterday === undefined || oldest === undefined) throw new Error("expected a digest to tell of some days");
+  const coveredDays = digestDays(date, zone);
+  const [yesterday, oldest] = [coveredDays[0], coveredDays.at(-1)];
+  if (yesterday === undefined || oldest === undefined) throw new Error("expected a digest to cover at least one day");
   const window = { from: oldest.from, to: yesterday.to };
-  // A pause may have begun long before; one that is older than that was ended by hand, or is the feeder's usual state.
+  // A pause may have begun long before; an older one was ended at the feeder, or is its usual state.
   const orders = await records.orders(id, before(window.from, days(60)), window.to);
   const paused = pausedSpans(orders, window.to);
   const silent = silentSpans(await records.alarmChanges(id, window.from, window.to), state, window);
-  const counts = await digests.dayCounts(id, told);
+  const counts = await digests.dayCounts(id, coveredDays);
   return {
     id,
     name: state.settings.name,
     state,
     addedAt,
-    days: told.flatMap((day, ago) => {
+    days: coveredDays.flatMap((day, ago) => {
       const counted = counts[ago];
       return counted === undefined
         ? []
@@ -45,11 +45,11 @@ export async function readDigestFeeder(
   };
 }
 
-/** More than birds make of a day; a feeder that tells of more has other troubles. */
+/** More events than birds cause in a day; a feeder that reports more has a fault. */
 const paymentEventsMax = 4_000;
 
 async function readPaymentEvents(digests: Stores["digests"], id: string, day: TimeSpan, paused: readonly TimeSpan[]) {
-  // What was dropped before midnight may have been paid after it.
+  // A deposit before midnight may have been paid after it.
   const within = { from: day.from, to: after(day.to, namedPaymentWithin) };
   const events = await digests.paymentEvents(id, within, paymentEventsMax);
   if (events.length >= paymentEventsMax) return null;
@@ -63,7 +63,7 @@ async function readRecentReadings(
 ): Promise<readonly TimedReadings[]> {
   const heartbeats = await digests.firstReadings(id, pastHours(now));
   return heartbeats.flatMap(({ receivedAt, readings }) => {
-    const read = readReport({ boot: "kept", sentUptimeMs: null, readings: JSON.parse(readings), events: [] });
+    const read = readReport({ boot: "stored", sentUptimeMs: null, readings: JSON.parse(readings), events: [] });
     return read.kind === "read" ? [{ at: receivedAt, readings: read.report.readings }] : [];
   });
 }

@@ -1,7 +1,10 @@
 import type { DigestView } from "../contract/api.ts";
 import type { StoredDigest } from "../ports.ts";
 
-/** After the last colon of its title stands what it comes to; no name of a yard comes after it. A digest as it was written, and which others there are. */
+/**
+ * A digest as it was written, and the dates of the others. The title ends with the result after its last colon; the yard's name
+ * comes before.
+ */
 export const digestView = (yard: string, digest: StoredDigest, dates: readonly string[]): DigestView => ({
   yard,
   date: digest.localDate,

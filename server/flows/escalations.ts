@@ -20,8 +20,8 @@ import type { FeederUpdate } from "./pure/feederUpdate.ts";
 import type { UnnotifiedEnd } from "./pure/unnotified.ts";
 
 /**
- * Who is notified of alarms. A new alarm event is handled in the transaction of the state that made it, so that neither is stored without
- * the other; what time alone moves on comes due by itself.
+ * Who is notified of alarms. A new alarm event is handled in the transaction of the state that made it: neither is stored without
+ * the other. What depends on time alone becomes due by itself.
  */
 
 export interface EscalationPorts extends Pick<Ports, "clock" | "store" | "outboxSignal"> {
@@ -40,7 +40,7 @@ export async function handleAlarmEvents(
   now: Instant,
 ): Promise<readonly UnnotifiedEnd[]> {
   const recipients = await recipientsOf(tx, yard, email);
-  if (recipients === null) return []; // its yard is gone, and nobody is left to be notified
+  if (recipients === null) return []; // its yard was removed: nobody is to be notified
   const ended: UnnotifiedEnd[] = [];
   for (const event of events) {
     if ((event.kind === "returned" || event.kind === "suppressed") && (await isUnnotified(tx, yard, id, event.fault))) {
@@ -69,14 +69,15 @@ async function isUnnotified(tx: Transaction, yard: string, feeder: string, fault
 }
 
 /**
- * Starts escalations for alarms that wait for an answer and have none, since a database was restored. Meant for the start of a server.
+ * Starts escalations for alarms that wait for an answer and have no escalation, as after a database was restored. For the start
+ * of a server.
  * @returns how many feeders had such alarms
  */
 export async function startMissingEscalations(ports: EscalationPorts): Promise<number> {
   let found = 0;
   const waiting = (await ports.store.yards.feeders()).filter(({ state }) => standingAlarmEvents(state).length > 0);
   for (const { id } of waiting) {
-    const called = await ports.store.transaction(async (tx) => {
+    const isMissing = await ports.store.transaction(async (tx) => {
       const [row] = await tx.feeders([id]);
       if (!row) return false;
       const uncalled = [];
@@ -87,18 +88,18 @@ export async function startMissingEscalations(ports: EscalationPorts): Promise<n
       if (uncalled.length > 0) await handleAlarmEvents(ports, tx, row, uncalled, ports.clock.now());
       return uncalled.length > 0;
     });
-    if (called) found += 1;
+    if (isMissing) found += 1;
   }
   if (found > 0) ports.outboxSignal.notify();
   return found;
 }
 
-/** More than a server has in a night; the rest comes with the next tick. */
+/** More than are due in a night; the rest comes with the next tick. */
 const escalationsPerRound = 500;
 
 /**
- * Advances the escalations that are due: the next level, a reminder, e-mail instead of a push that nobody saw. Each has a transaction
- * of its own, so that one that fails holds up no other.
+ * Advances the escalations that are due: the next level, a reminder, an e-mail instead of a push that nobody saw. Each has its
+ * own transaction, so that a failure delays no other.
  * @returns how many were due
  * @throws AggregateError with what failed, after all others were advanced; they stay due
  */
@@ -120,8 +121,8 @@ export async function advanceDueEscalations(ports: EscalationPorts): Promise<num
 }
 
 /**
- * The same right after a person's act, which is stored by then. Where the store is busy or full what is due stays due and the
- * next tick takes it: the act must not be answered as if it had failed.
+ * The same right after a person's action, which is stored already. If the store is busy or full, what is due stays due for the
+ * next tick: the action must not be answered as failed.
  */
 export async function tryDueEscalations(ports: EscalationPorts): Promise<void> {
   try {
@@ -135,7 +136,7 @@ const advanceOne = ({ clock, store, email }: EscalationPorts, topic: string): Pr
   store.transaction(async (tx) => {
     const now = clock.now();
     const escalation = await tx.escalation(topic);
-    if (escalation === null) return 0; // another process was faster, or a feeder was removed
+    if (escalation === null) return 0; // another process was first, or a feeder was removed
     const recipients = await recipientsOf(tx, escalation.yard, email);
     if (recipients === null) return 0;
     if (!isGrouped(escalation.fault)) return saveStep(tx, topic, advanceEscalation(escalation, recipients, now), now);
@@ -144,7 +145,7 @@ const advanceOne = ({ clock, store, email }: EscalationPorts, topic: string): Pr
   });
 
 /**
- * A phone confirms that a notification was on its screen, by its own clock: so it can be reached, and its person knows.
+ * A phone confirms that it displayed a notification: so it can be reached, and its person knows.
  * @returns whether there is such a notification
  */
 export async function recordDisplayReceipt(
@@ -164,7 +165,7 @@ export async function recordDisplayReceipt(
   });
 }
 
-/** Where no e-mail can be sent, nobody is counted as notified by one. */
+/** Where e-mail is not configured, nobody is counted as notified by e-mail. */
 async function recipientsOf(
   tx: Transaction,
   yard: string,
@@ -175,7 +176,10 @@ async function recipientsOf(
   return { ...recipients, people: recipients.people.map((person) => ({ ...person, email: null })) };
 }
 
-/** All feeders of a yard as they stand, with their escalations of this fault: what one feeder's alarm means depends on the others. */
+/**
+ * The present state of all feeders of a yard, with their escalations of this fault: the meaning of one feeder's alarm depends on
+ * the others.
+ */
 async function groupedYard(tx: Transaction, id: string, fault: FaultKind): Promise<GroupedYard | null> {
   const name = await tx.yardName(id);
   if (name === null) return null;

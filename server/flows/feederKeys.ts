@@ -3,13 +3,13 @@ import { between, type Instant, instant, minutes } from "../domain/instant.ts";
 import type { YardStore } from "../ports.ts";
 
 /**
- * How a feeder proves who it is. Its key is 256 random bits; only the SHA-256 of it is kept. With a key that strong, a plain
- * hash is enough: there is nothing to guess. A feeder on a plain-HTTP home network can sign instead of sending its key.
+ * How a feeder authenticates. Its key is 256 random bits; only the SHA-256 of it is stored. With so strong a key a plain hash is
+ * enough: it can't be guessed. A feeder on a plain-HTTP home network can sign instead of sending its key.
  */
 export interface FeederKeys {
   /** @param authorization the header of that name, @param body what a signature must cover, byte for byte. */
   identify(authorization: string | undefined, body: string, now: Instant): Promise<Identification>;
-  /** After a key was changed or a feeder removed: what was remembered no longer holds. */
+  /** To be called after a key was changed or a feeder removed: remembered keys are not valid any more. */
   clearCache(): void;
 }
 
@@ -31,7 +31,7 @@ export const hashOf = (secret: string): string => createHash("sha256").update(se
 export const signatureOf = (keyHash: string, time: string, body: string): string =>
   createHmac("sha256", keyHash).update(`${time}\n${body}`).digest("base64url");
 
-/** A signed report that is older may have been recorded and sent again by somebody else. */
+/** An older signed report may have been recorded and sent again by another sender. */
 const signatureAgeMax = minutes(5);
 const cachedMax = 10_000;
 
@@ -57,7 +57,7 @@ export function feederKeys(yards: YardStore): FeederKeys {
       return { kind: "unknown", reason: "the signature's time is more than five minutes from the server's" };
     }
     const keyHash = await yards.keyHashOf(feeder);
-    // An unknown feeder costs the same work as a known one with a wrong signature.
+    // An unknown feeder takes the same time as a known one with a wrong signature.
     const right = signatureOf(keyHash ?? hashOf(feeder), time, body);
     if (keyHash === null || !sameText(right, mac)) return { kind: "unknown", reason: "the signature doesn't fit" };
     const known = await yards.feederWithKey(keyHash);

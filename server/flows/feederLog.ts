@@ -6,9 +6,9 @@ import { loggedSettings } from "./pure/loggedSettings.ts";
 import type { RecordLine } from "./recordLine.ts";
 
 /**
- * A feeder's whole record, in the form that replay reads: JSON, a line each, in time order, the settings first. It is read a
- * page at a time, so that ten years cost no more memory than a day. It ends with the feeder's last step, so that a replay of
- * it ends in the very state of `row`.
+ * A feeder's whole log, in the form that replay reads: JSON lines, in time order, the settings first. It is read page by page, so
+ * that ten years need no more memory than a day. It ends with the feeder's last step, so that its replay ends in the state of
+ * `row`.
  */
 export async function* feederLog(records: RecordStore, row: FeederRow, now: Instant): AsyncGenerator<string> {
   const until = row.lastStepAt ?? now;
@@ -45,7 +45,7 @@ async function* mergeByTime(
 
 const atOnce = 500;
 
-/** Those after the first one, with which the log begins. */
+/** The entries after the first one, with which the log begins. */
 async function* readLogEntries(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
   for (let last = row.addedAt; ; ) {
     const page = await records.logEntries(row.id, last, until, atOnce);

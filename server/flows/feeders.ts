@@ -8,7 +8,7 @@ import { announceSteps, applyKeeperAction, stepFeeders } from "./keeperActions.t
 import { logEntryOf } from "./pure/logEntry.ts";
 import { changeSettings, defaultSettings, type SettingsChange, withSettings } from "./pure/requestedSettings.ts";
 
-/** Adding, changing and removing feeders, by the keeper's own words about them. */
+/** Adding, changing and removing feeders. */
 
 export interface AddedFeeder {
   readonly feeder: FeederRow;
@@ -23,7 +23,7 @@ export async function addFeeder(
   by: string,
 ): Promise<AddedFeeder | null> {
   const now = ports.clock.now();
-  // The yard is read in the same transaction: its zone and place may be changing.
+  // The yard is read in the same transaction: its zone and place may change at the same time.
   const added = await ports.store.withStores(async ({ yards }) => {
     const row = (await yards.yards()).find(({ id }) => id === yard);
     if (!row) return null;
@@ -35,7 +35,7 @@ export async function addFeeder(
   return added;
 }
 
-/** A feeder with a new key, as it is stored and as it is shown. */
+/** A feeder with a new key: the row to store and the key to show. */
 export function prepareNewFeeder(
   yard: YardRow,
   request: SettingsChange & { readonly name: string },
@@ -77,8 +77,8 @@ export const changeFeeder = (
   }));
 
 /**
- * A feeder knows its yard's place and zone itself, so that its state alone tells all: a change goes to each, in the commit that
- * changes the yard.
+ * A feeder's own settings have its yard's place and zone, so that its state is complete: a change of the yard changes each feeder
+ * in the same commit.
  */
 export async function changeYard(ports: Ports, id: string, changes: YardChanges, by: string): Promise<YardRow | null> {
   const now = ports.clock.now();
@@ -97,11 +97,11 @@ export async function changeYard(ports: Ports, id: string, changes: YardChanges,
   if (!done) return null;
   announceSteps(ports, done.steps);
   ports.liveFeed.announceChange(id, null, null);
-  await tryDueEscalations(ports); // its zone and its people's time decide when they are told
+  await tryDueEscalations(ports); // the zone decides when people are notified
   return done.yard;
 }
 
-/** @returns the new key, or null where there is no such feeder. The old one no longer works. */
+/** @returns the new key, or null where there is no such feeder. The old key is not valid any more. */
 export async function changeKey(ports: Ports, keys: FeederKeys, id: string): Promise<string | null> {
   if (!(await ports.store.yards.feeder(id))) return null;
   const { key, hash } = newFeederKey();
@@ -118,7 +118,7 @@ export async function removeFeeder(ports: Ports, keys: FeederKeys, row: FeederRo
   ports.liveFeed.announceChange(row.yard, null, null);
 }
 
-/** Readable in a log and unlike any other: `rowan-4f2a9c`. */
+/** Readable in a log, and unique: `rowan-4f2a9c`. */
 function idFor(name: string): string {
   const plain = name
     .normalize("NFD")

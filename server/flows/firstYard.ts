@@ -1,9 +1,9 @@
 import { randomUUID } from "node:crypto";
 import type { YardRow } from "../ports.ts";
 
-/** The yard that a house begins with. Its keeper changes what doesn't fit. */
+/** The yard of a new server. Its keeper changes what doesn't fit. */
 
-/** Minutes until the next person is told of what is urgent. Common practice, no source. */
+/** Minutes until the next person is notified of an urgent alarm. Common practice, no source. */
 export const defaultEscalateMinutes = 15;
 
 export const firstYard = (zone: string): YardRow => ({

@@ -20,7 +20,7 @@ import { sortEvents } from "./pure/sortEvents.ts";
 import { takeReport } from "./pure/takeReport.ts";
 import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
 
-/** How a posted report was taken. Only `answered` means that anything was stored. */
+/** The result of a posted report. Only with `answered` was anything stored. */
 export type IngestOutcome =
   | { readonly kind: "answered"; readonly answer: Answer }
   | { readonly kind: "unreadable"; readonly errors: readonly FieldProblem[] }
@@ -30,22 +30,21 @@ export type IngestOutcome =
 export interface Ingest {
   /**
    * Resolves after the commit: what the answer calls stored survives a power cut.
-   * @param bare NaN and infinity that stood in the text of its events.
+   * @param bare NaN and infinity in the text of its events.
    * @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged: nothing was stored, the feeder keeps its events and tries again.
    */
   take(feeder: string, posted: unknown, bare?: readonly BareNumber[]): Promise<IngestOutcome>;
   /**
-   * A report was refused: a sign of life, of which the keeper is told by this problem. Written at most twice a minute, however
-   * often it comes.
-   * @returns whether it is worth a line in the server's log
+   * A report was refused: a sign of life, and the keeper is shown this problem. Stored at most twice a minute.
+   * @returns whether to write a line in the server's log
    */
   recordRefused(feeder: string, problem: FieldProblem): Promise<boolean>;
 }
 
 /**
- * Reports that arrive together share one commit: a disk that syncs in 10 ms would otherwise allow a hundred reports a
- * second at the most. Nothing is read from the network while SQLite writes, so before each commit the event loop gets one
- * turn to read what has come meanwhile; there is no waiting for the sake of waiting.
+ * Reports that arrive together share one commit: a disk that syncs in 10 ms would otherwise allow at most a hundred reports a
+ * second. Nothing is read from the network while SQLite writes, so before each commit the event loop reads once what has arrived
+ * meanwhile. There is no other delay.
  * @param metDamaged a report came from a feeder whose stored state can't be used
  */
 export function createIngest(ports: Ports, metDamaged: () => void = () => undefined): Ingest {
@@ -69,14 +68,14 @@ export function createIngest(ports: Ports, metDamaged: () => void = () => undefi
       if (read.kind === "unreadable") return Promise.resolve(read);
       return new Promise((resolve, reject) => {
         waiting.push({ feeder, report: read.report, receivedAt: ports.clock.now(), resolve, reject });
-        if (!running) void run(); // never rejects: every outcome goes to whoever waits for it
+        if (!running) void run(); // never rejects: each result goes to its caller
       });
     },
     recordRefused: refusalRecorder(ports),
   };
 }
 
-const recordedEvery = seconds(30); // a silence is not found sooner than after three times that
+const recordedEvery = seconds(30); // a silence is detected after three times that at the earliest
 const loggedEvery = minutes(10);
 const feedersRecordedMax = 10_000;
 
@@ -106,9 +105,9 @@ interface Pending {
 }
 
 const reportsPerCommit = 128;
-const eventsPerCommit = 4_000; // more would make the first in the group wait for no gain
+const eventsPerCommit = 4_000; // more would delay the first in the group without benefit
 
-/** The oldest first, and one a feeder: a report is read in the light of what the same feeder's last one left. */
+/** The oldest first, and one a feeder: a report is judged by the state that the same feeder's last one left. */
 function nextGroup(waiting: readonly Pending[]): Pending[] {
   const group: Pending[] = [];
   const feeders = new Set<string>();
@@ -129,7 +128,7 @@ async function commitGroup(ports: Ports, group: readonly Pending[], metDamaged: 
     for (const { pending, outcome } of taken.outcomes) pending.resolve(outcome);
     announceUpdates(ports, taken.feeders, taken.revisions);
   } catch (error) {
-    // One report that trips over a bug of ours must not take the others of its group with it.
+    // A report that meets a bug of the server must not fail the others of its group.
     if (error instanceof FeederDamaged && group.length === 1) metDamaged();
     const alone = group.length === 1 || isStoreProblem(error);
     if (alone) for (const pending of group) pending.reject(error);
@@ -183,7 +182,7 @@ type ReportResult =
   | {
       readonly outcome: IngestOutcome;
       readonly receivedAt: Instant;
-      readonly boot: string; // with its life
+      readonly boot: string; // with its number
       readonly feeder: FeederUpdate;
       readonly events: readonly StoredEvent[];
     };
@@ -219,9 +218,9 @@ async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): 
 }
 
 /**
- * Speaks of the events of this report alone: what another start of the feeder numbered is none of this one's. An event that can't be
- * read is dealt with, or it would be sent for ever; one that is not stored is not, nor is anything after it. Its number may be
- * what is damaged, so it counts only up to the number right behind those that were seen.
+ * Only about the events of this report, not of another start of the feeder. An event that can't be read counts as done, or it
+ * would be sent for ever; an event that is not stored doesn't, nor does any after it. Its number may be what is damaged, so it
+ * counts only up to the number directly after the stored ones.
  * @param highest the highest number that is stored of this start
  */
 function storedThrough({ events, refused }: PostedReport, unstored: readonly number[], highest: number): number | null {
@@ -238,5 +237,5 @@ function storedThrough({ events, refused }: PostedReport, unstored: readonly num
   return through === 0 ? null : through;
 }
 
-/** A number that no event can have must not cover those that have one. */
+/** An impossible number must not cover possible ones. */
 const isSeq = (seq: number): boolean => Number.isSafeInteger(seq) && seq >= 1 && seq <= seqMax;

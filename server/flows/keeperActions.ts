@@ -8,9 +8,9 @@ import { newOrder, type OrderRequest } from "./pure/newOrder.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
 import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
 
-/** What a keeper may do to a feeder. Each returns its new row, or null where there is no such feeder. */
+/** A keeper's actions on a feeder. Each returns its new row, or null where there is no such feeder. */
 
-/** Over a live socket the order leaves at once; otherwise it waits for the feeder's next report. */
+/** Over a live socket the order is sent at once; otherwise it waits for the feeder's next report. */
 export async function requestOrder(ports: Ports, feeder: string, requested: OrderRequest): Promise<FeederRow | null> {
   const row = await applyKeeperAction(ports, feeder, requested.by, (_, at) => ({
     kind: "orderRequested",
@@ -20,50 +20,50 @@ export async function requestOrder(ports: Ports, feeder: string, requested: Orde
 }
 
 /**
- * One order for all feeders of a yard, in one transaction: all of them are asked, or none. A stop goes to every feeder, wherever
- * it is. A resume leaves out those on the bench or put away, where hands may be in them.
+ * One order for all feeders of a yard, in one transaction: for all of them, or none. A pause goes to every feeder, wherever it
+ * is. A resume leaves out those on the bench or put away, where hands may be in them.
  */
 export async function requestYardOrder(ports: Ports, yard: string, requested: OrderRequest): Promise<YardOrder> {
   const now = ports.clock.now();
-  // A stop that left one out unsaid would be believed there too.
+  // A damaged feeder can't be paused. Without this error, people would think that it is.
   const damaged = (await ports.store.yards.damagedFeeders()).find((feeder) => feeder.yard === yard);
   if (damaged) throw new FeederDamaged(damaged.id, damaged.problem);
   const done = await ports.store.transaction(async (tx) => {
     const rows = await tx.feedersOf(yard);
-    const meant = rows.filter(
+    const affected = rows.filter(
       ({ state }) => requested.kind === "pause" || (state.settings.placement ?? "inGarden") === "inGarden",
     );
-    const steps = await stepFeeders(ports, tx, meant, now, {
+    const steps = await stepFeeders(ports, tx, affected, now, {
       by: requested.by,
       factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(requested, at) }),
     });
-    return { steps, skippedFeeders: rows.filter((row) => !meant.includes(row)) };
+    return { steps, skippedFeeders: rows.filter((row) => !affected.includes(row)) };
   });
   const rows = announceSteps(ports, done.steps);
   const sent = await Promise.all(rows.map((row) => sendOrders(ports, row)));
   return { feeders: sent, skippedFeeders: done.skippedFeeders.map(({ id }) => id) };
 }
 
-/** What an act did to one of several feeders. */
+/** The result of an action for one of several feeders. */
 interface FeederStep {
-  readonly row: FeederRow; // as it was
+  readonly row: FeederRow; // before the action
   readonly at: Instant;
   readonly changed: FeederUpdate;
 }
 
-/** What is done to several feeders alike. */
-export interface SharedAct {
+/** One action on several feeders. */
+export interface SharedAction {
   readonly by: string | null;
   factAt(state: FeederState, at: Instant): KeeperFact;
 }
 
-/** The same act for each of these feeders, in the caller's transaction: all of them get it, or none. */
+/** The same action for each of these feeders, in the caller's transaction: for all of them, or none. */
 export async function stepFeeders(
   ports: Ports,
   tx: Transaction,
   rows: readonly FeederRow[],
   now: Instant,
-  { by, factAt }: SharedAct,
+  { by, factAt }: SharedAction,
 ): Promise<readonly FeederStep[]> {
   const steps = rows.map((row) => {
     const at = nextMoment(row.lastStepAt ?? row.addedAt, now);
@@ -106,14 +106,14 @@ export async function sendWaitingOrders(ports: Ports, feeder: string): Promise<v
   if (row) await sendOrders(ports, row);
 }
 
-/** Writes what waits for this feeder to its socket, if it holds one, and remembers that it did. */
+/** Sends the waiting orders to this feeder's socket, if there is one, and stores that they were sent. */
 async function sendOrders(ports: Ports, row: FeederRow): Promise<FeederRow> {
   const orders = ordersFor(row.state, ports.clock.now());
   if (orders.length === 0 || !ports.feederLink.sendOrders(row.id, orders)) return row;
   return (await applyKeeperAction(ports, row.id, null, () => ({ kind: "ordersSent" }))) ?? row;
 }
 
-/** Told twice under the same id is told once: the client may repeat it after a lost answer. */
+/** Repeated under the same id it is stored once: a client repeats it after a lost answer. */
 export async function reportRefill(
   ports: Ports,
   feeder: string,
@@ -128,16 +128,16 @@ export async function reportRefill(
   return applyKeeperAction(ports, feeder, by, () => ({ kind: "refillReported", refill }), saved);
 }
 
-/** For an act that its client numbered: sent again under the same number it changes nothing, and is answered as it stands now. */
+/** For an action with a client's id: a repeat under the same id changes nothing, and is answered with the present state. */
 export const onceById = (feeder: string, id: string | undefined): ClaimFirst | undefined =>
   id === undefined ? undefined : (tx, at) => tx.claimActionId(feeder, id, at);
 
-/** What else is written with an act; where it answers false, this act was done before and changes nothing. */
+/** What else is stored with an action. If it returns false, the action was done before and changes nothing. */
 type ClaimFirst = (tx: Transaction, at: Instant) => Promise<boolean>;
 
 /**
- * The fact and what follows from it are written together with the act itself, in the words of the feeder's log.
- * @param by the keeper; null where it is nobody's act but a consequence of one.
+ * Stores the fact and its effects together with the log entry of the action.
+ * @param by the keeper; null where it is the consequence of another action.
  */
 export async function applyKeeperAction(
   ports: Ports,
@@ -150,7 +150,7 @@ export async function applyKeeperAction(
   const done = await ports.store.transaction(async (tx) => {
     const [row] = await tx.feeders([feeder]);
     if (!row) return null;
-    const at = nextMoment(row.lastStepAt ?? row.addedAt, now); // its adding is the first act
+    const at = nextMoment(row.lastStepAt ?? row.addedAt, now); // its adding is the first action
     if (!(await first(tx, at))) return { row, feeders: [] };
     const fact = factAt(row.state, at);
     const changed = applyFact(startUpdate(row), fact, at);

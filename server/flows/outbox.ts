@@ -24,29 +24,29 @@ export interface OutboxPorts {
   readonly store: { readonly outbox: OutboxStore };
   readonly push: PushGateway;
   readonly email: EmailGateway;
-  /** Tells a person's open pages that a phone of theirs is gone; left out where there are none. */
+  /** Notifies a person's open pages that a phone of theirs is gone; left out where there are no pages. */
   readonly liveFeed?: Pick<LiveFeed, "announcePhones">;
 }
 
 export interface OutboxLimits {
-  /** Where keepers reach this server, for the links in letters; null where it isn't known. */
+  /** Where keepers reach this server, for the links in e-mails; null where it isn't known. */
   readonly publicUrl: string | null;
-  /** The longest that one exchange may take, from beginning to end. */
+  /** The longest that one delivery may take, from beginning to end. */
   readonly attemptMax: Readonly<Record<Channel, Span>>;
-  /** How long after its claim an exchange may begin at the latest; after that it is left to the next claim. */
+  /** How long after its claim a delivery may begin at the latest; after that it is left to the next claim. */
   readonly queueMax: Span;
   /** Items claimed at a time. */
   readonly most: number;
   /** 0..1 for each failed attempt, so that phones that failed together don't come back together. */
   readonly jitter: () => number;
   readonly log: FlowLog;
-  /** Shared by all rounds of one process; lanes of its own where only one drains. */
+  /** Shared by all rounds of one process; a new one where it is left out. */
   readonly scheduler?: DeliveryScheduler;
   /** After a commit in which it became known that something reached nobody. */
   readonly onLost?: () => Promise<unknown>;
 }
 
-/** What must not happen, told by name. A pino logger is one. */
+/** For errors, each logged by name. A pino logger is one. */
 export interface FlowLog {
   error(details: { readonly err: unknown; readonly [about: string]: unknown }, text: string): void;
 }
@@ -60,16 +60,16 @@ export interface DrainResult {
 }
 
 /**
- * Delivers all that is due and settles each item by what its push service said. May be called while another call, or another
- * process, is still at it: claims keep them apart.
+ * Delivers all that is due and settles each item by the answer of its service. Several calls, also of several processes, may run
+ * at the same time: a claimed item belongs to one of them.
  *
- * A crash between sending and settling sends the notice again once the claim has run out: a keeper would rather be told
- * twice than not at all, and the second replaces the first on the screen. The same holds where the store can't settle.
+ * After a crash between sending and settling, the notification is sent again once the claim has run out. Twice is better than not
+ * at all, and the second replaces the first on the screen. The same holds where the store can't settle.
  */
 export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Promise<DrainResult> {
   const ended: Record<Settlement["kind"], number> = { delivered: 0, retry: 0, givenUp: 0, phoneGone: 0 };
   const scheduler = limits.scheduler ?? createDeliveryScheduler();
-  // Side by side: a mail server that takes its time holds up no phone. Whoever asked to stop waits for both all the same.
+  // In parallel: a slow mail server delays no phone. All are settled before an error is thrown, so that a stop waits for both.
   const rounds = await Promise.allSettled(
     channels.map((channel) =>
       drainChannel(ports, limits, scheduler, channel, ({ kind }) => {
@@ -88,15 +88,15 @@ export async function drainOutbox(ports: OutboxPorts, limits: OutboxLimits): Pro
 }
 
 /**
- * What is due and waits for a lane is begun when one is free; another process may have that exchange, so it is looked at again
- * all the same, but not in a circle.
+ * While all capacity is in use, what is due begins when some is free. Another process may hold that claim, so the outbox is drained
+ * again after a second even so; a second, so that it isn't drained without pause.
  */
 async function nextDrainAt({ store, clock }: OutboxPorts, scheduler: DeliveryScheduler): Promise<Instant | null> {
   const due = await store.outbox.nextDueAt();
   return due === null || !scheduler.isBusy ? due : later(due, after(clock.now(), seconds(1)));
 }
 
-/** How long the store may need to settle: it tries anew for about two seconds where another process holds the lock. */
+/** How long the store may need to settle: it tries again for about two seconds while another process holds the lock. */
 const settleMax = seconds(5);
 
 const channels: readonly Channel[] = ["push", "email"];
@@ -119,7 +119,7 @@ async function drainChannel(
     underWay.add(delivery);
   };
   const claim = () =>
-    scheduler.claimInTurn(async () => {
+    scheduler.claimInOrder(async () => {
       const now = ports.clock.now();
       const beginBy = after(now, limits.queueMax);
       // A claim outlasts all that is done under it, or another process would send the same again.
@@ -136,64 +136,93 @@ async function drainChannel(
       await Promise.race(underWay); // the first that ends makes room for the next
     }
   } finally {
-    await Promise.allSettled(underWay); // also where a claim failed: whoever stops waits for what is under way
+    await Promise.allSettled(underWay); // also where a claim failed: a stop waits for what is under way
   }
 }
 
 /** @returns how it ended; null where it is left to whoever claims it next */
 async function deliver(
-  { clock, store, push, email, liveFeed }: OutboxPorts,
-  { jitter, log, publicUrl, onLost }: OutboxLimits,
+  ports: OutboxPorts,
+  limits: OutboxLimits,
   item: OutboxItem,
   beginBy: Instant,
   leave: (answered: boolean | null) => void,
 ): Promise<Settlement | null> {
-  const about = { item: item.id, channel: item.channel, person: item.person, topic: item.content.topic };
-  const begun = clock.now();
+  const begun = ports.clock.now();
   let answered: boolean | null = null;
   try {
-    if (begun > beginBy) return null; // the claim took long: before this ended it might be somebody else's
-    const settlement = await attempt();
-    return await settled(settlement);
+    if (begun > beginBy) return null; // the claim took long: before this ended another process might claim the item
+    const attempt = await attemptDelivery(ports, limits, item, begun);
+    answered = attempt.answered;
+    return await settle(ports, limits, item, attempt.settlement);
   } finally {
     leave(answered);
   }
-
-  async function settled(settlement: Settlement): Promise<Settlement | null> {
-    try {
-      await store.outbox.settle(item, settlement);
-    } catch (err) {
-      log.error({ err, ...about, settlement }, "a delivery could not be settled and will be made again");
-      return null;
-    }
-    if (settlement.kind === "phoneGone") liveFeed?.announcePhones(item.person);
-    if (settlement.kind === "phoneGone" || settlement.kind === "givenUp") {
-      await onLost?.().catch((err: unknown) => {
-        log.error({ err, ...about }, "what follows from a delivery that reached nobody failed; the next tick does it");
-      });
-    }
-    return settlement;
-  }
-
-  async function attempt(): Promise<Settlement> {
-    const content = withRemainingTime(item.content, item.writtenAt, begun);
-    if (content === null) return { kind: "givenUp", at: begun, problem: "too old to send" };
-    const sent =
-      item.channel === "push"
-        ? push.send(item.phone, item.feeder, content, begun, item.id)
-        : sendEmail(email, item, content, publicUrl);
-    const outcome = await sent.catch((err: unknown): PushOutcome => {
-      log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
-      return { kind: "tryLater", notBefore: null, text: "internal error, see the server log", noAnswer: true };
-    });
-    answered = outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true);
-    const { attempts, writtenAt } = item;
-    const { timeToLive } = item.content;
-    return settlementOf(outcome, { attempts, writtenAt, timeToLive, jitter: jitter() }, clock.now());
-  }
 }
 
-/** A letter's words are made when it leaves: an address that was changed meanwhile is the one that counts. */
+interface Attempt {
+  readonly settlement: Settlement;
+  /** Whether the service answered; null where nothing was sent, or the service refused. */
+  readonly answered: boolean | null;
+}
+
+async function attemptDelivery(
+  { clock, push, email }: OutboxPorts,
+  { jitter, log, publicUrl }: OutboxLimits,
+  item: OutboxItem,
+  begun: Instant,
+): Promise<Attempt> {
+  const content = withRemainingTime(item.content, item.writtenAt, begun);
+  if (content === null) {
+    return { settlement: { kind: "givenUp", at: begun, problem: "too old to send" }, answered: null };
+  }
+  const sent =
+    item.channel === "push"
+      ? push.send(item.phone, item.feeder, content, begun, item.id)
+      : sendEmail(email, item, content, publicUrl);
+  const outcome = await sent.catch((err: unknown): PushOutcome => {
+    log.error({ err, ...logDetails(item) }, "a delivery failed in a way that no service can answer");
+    return { kind: "tryLater", notBefore: null, text: "internal error, see the server log", noAnswer: true };
+  });
+  const { attempts, writtenAt } = item;
+  const { timeToLive } = item.content;
+  return {
+    settlement: settlementOf(outcome, { attempts, writtenAt, timeToLive, jitter: jitter() }, clock.now()),
+    answered: outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true),
+  };
+}
+
+/** @returns null where the store could not settle it: another claim then makes the delivery again */
+async function settle(
+  { store, liveFeed }: OutboxPorts,
+  { log, onLost }: OutboxLimits,
+  item: OutboxItem,
+  settlement: Settlement,
+): Promise<Settlement | null> {
+  try {
+    await store.outbox.settle(item, settlement);
+  } catch (err) {
+    log.error({ err, ...logDetails(item), settlement }, "a delivery could not be settled and will be made again");
+    return null;
+  }
+  if (settlement.kind === "phoneGone") liveFeed?.announcePhones(item.person);
+  if (settlement.kind === "phoneGone" || settlement.kind === "givenUp") {
+    await onLost?.().catch((err: unknown) => {
+      const text = "what follows from a delivery that reached nobody failed; the next tick does it";
+      log.error({ err, ...logDetails(item) }, text);
+    });
+  }
+  return settlement;
+}
+
+const logDetails = ({ id, channel, person, content }: OutboxItem) => ({
+  item: id,
+  channel,
+  person,
+  topic: content.topic,
+});
+
+/** An e-mail is composed when it is sent, so that it goes to the address that is valid then. */
 async function sendEmail(email: EmailGateway, item: EmailItem, content: NotificationContent, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
   if (to === null) return { kind: "refused", text: "the e-mail address was removed" } as const;
@@ -203,9 +232,9 @@ async function sendEmail(email: EmailGateway, item: EmailItem, content: Notifica
 }
 
 /**
- * Sends a notice at once to each of these phones, for the keeper who wants to see whether it works, and says what each push
- * service answered. Nothing is tried again, but what the answers tell of the phones is remembered: one that is gone goes. It
- * is an item like any other, so that the phone can prove that it showed it.
+ * Sends a notification at once to each of these phones, so that a keeper sees whether it works. It isn't tried again. It is an
+ * outbox item like any other, so that the phone can return a display receipt; a phone that is gone is removed.
+ * @returns the answer of each push service
  */
 export async function testPush(
   { clock, store, push, liveFeed }: Pick<OutboxPorts, "clock" | "store" | "push" | "liveFeed">,
@@ -234,18 +263,17 @@ export async function testPush(
 }
 
 /**
- * How long it can be looked up what was told, and an act of a client is known again. Our choice: the alarms' rates look back over
- * thirty whole days and today.
+ * How long settled items, and the ids of client actions, are stored. Our choice: the alarm rates cover thirty whole days and today.
  */
-const settledKeptFor = days(32);
+const settledStoredFor = days(32);
 
 /** How long an endpoint that was declared gone is refused. Our choice: browsers that are opened less often are rare. */
-const goneKeptFor = days(180);
+const goneStoredFor = days(180);
 
-/** Forgets what is of no use any more, so that the database doesn't grow by what was told years ago. */
+/** Removes what is of no use any more, so that the database doesn't grow without end. */
 export async function pruneOld({ clock, store }: Pick<Ports, "clock" | "store">): Promise<void> {
-  const before = ago(clock.now(), settledKeptFor);
+  const before = ago(clock.now(), settledStoredFor);
   await store.outbox.prune(before);
   await store.keepers.pruneSessions(before);
-  await store.keepers.pruneGonePhones(ago(clock.now(), goneKeptFor));
+  await store.keepers.pruneGonePhones(ago(clock.now(), goneStoredFor));
 }

@@ -1,12 +1,15 @@
 import { after, type Instant, minutes } from "../domain/instant.ts";
 import type { Clock } from "../ports.ts";
 
-/** What a challenge is good for: it can't be used for anything else. */
+/** The purpose of a challenge: it can't be used for another. */
 export type Purpose = "signIn" | "add" | "confirm";
 
 export type ChallengeUse = "fine" | "unknown" | "otherPurpose" | "otherBrowser";
 
-/** Long enough to find a security key and its PIN, and the limit that WebAuthn level 3, section 15.1, recommends where a person is verified. */
+/**
+ * Long enough to find a security key and its PIN, and the limit that WebAuthn level 3, section 15.1, recommends where a person is
+ * verified.
+ */
 export const challengeLife = minutes(5);
 
 interface Open {
@@ -16,13 +19,13 @@ interface Open {
 }
 
 /**
- * Challenges that were given out and not answered yet. Each is good for one answer, one purpose and one holder: a session, or
- * the browser that asks to sign in. In memory, since they live for minutes: after a restart one asks again.
+ * Challenges that were issued and not answered yet. Each is valid for one answer, one purpose and one holder: a session, or a
+ * browser that signs in. In memory, since they are valid for minutes: after a restart a browser requests a new one.
  */
 export interface PasskeyChallenges {
   /** A holder has one open challenge for each purpose: a newer one replaces it. */
   open(challenge: string, purpose: Purpose, holder: string): void;
-  /** Uses it up, whatever comes of it. */
+  /** The challenge can't be used again, whatever the result. */
   use(challenge: string, purpose: Purpose, holder: string): ChallengeUse;
 }
 

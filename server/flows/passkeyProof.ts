@@ -7,8 +7,8 @@ import type { ChallengeUse } from "./passkeyChallenges.ts";
 import type { RelyingParty } from "./relyingParty.ts";
 
 /**
- * Whether what a device answered proves a passkey (WebAuthn level 3, sections 7.1 and 7.2). The library verifies; what it would
- * refuse is found out before, so that each refusal has its own words.
+ * Whether a device's answer proves a passkey (WebAuthn level 3, sections 7.1 and 7.2). The library verifies; frequent causes of
+ * refusal are checked before, so that each has its own text.
  */
 
 export type PasskeyRefusal =
@@ -45,14 +45,14 @@ type Proof<Proved> =
   | { readonly kind: "refused"; readonly why: PasskeyRefusal };
 const refused = (why: PasskeyRefusal) => ({ kind: "refused", why }) as const;
 
-/** COSE numbers of EdDSA, ES256 and RS256: what today's devices have between them. */
+/** COSE numbers of EdDSA, ES256 and RS256: each current device has one of them. */
 export const algorithms = [-8, -7, -257];
 
 export type UseChallenge = (challenge: string) => ChallengeUse;
 
 type MadePasskey = Pick<PasskeyRow, "credentialId" | "publicKey" | "counter" | "transports" | "synced">;
 
-/** Of a new passkey. @param use uses the challenge up, whatever comes of it */
+/** For a new passkey. @param use invalidates the challenge, whatever the result */
 export async function proveNew(
   request: NewCredential,
   party: RelyingParty,
@@ -67,7 +67,7 @@ export async function proveNew(
   if (read === null) return refused("unreadable");
   const wrong = wrongIn(read, "webauthn.create", party, use);
   if (wrong !== null) return refused(wrong);
-  // Nothing is learnt from a certificate, and to check one the library may fetch what is written in it.
+  // Certificates are not used, and to check one the library may fetch the addresses in it.
   if (read.certified) return refused("attested");
   const response = { ...request, response: { clientDataJSON, attestationObject }, clientExtensionResults: {} };
   const verified = await tried(() =>
@@ -94,7 +94,10 @@ export async function proveNew(
   };
 }
 
-/** Of a known passkey; `proved` is its counter now. Whether that went on is for the store to say, in the step that keeps it. */
+/**
+ * For a known passkey; `proved` has its present counter. The store decides, in the step that saves it, whether the counter has
+ * increased.
+ */
 export async function proveUse(
   request: UsedCredential,
   known: Pick<PasskeyRow, "credentialId" | "publicKey" | "keeper"> | null,
@@ -116,7 +119,7 @@ export async function proveUse(
       expectedChallenge: read.client.challenge,
       expectedOrigin: party.origin,
       expectedRPID: party.id,
-      // The library judges the counter before the signature; so it is judged after, or anybody could cry wolf.
+      // The library checks the counter before the signature. Here it is checked after it, or anybody could cause a false warning.
       credential: { id: known.credentialId, publicKey: Buffer.from(known.publicKey, "base64url"), counter: 0 },
     }),
   );
@@ -124,7 +127,7 @@ export async function proveUse(
   return verified.verified ? { kind: "proved", proved: verified.authenticationInfo.newCounter } : refused("signature");
 }
 
-/** What the browser says of where the passkey was used, section 5.8.1. */
+/** The browser's data about where the passkey was used, section 5.8.1. */
 interface ClientData {
   readonly type: string;
   readonly challenge: string;
@@ -144,7 +147,7 @@ function readAnswer<Answer extends Pick<Read, "data"> & { readonly clientDataJSO
     const client = decodeClientDataJSON(answer.clientDataJSON) as ClientData | null;
     return client !== null && typeof client.challenge === "string" ? { ...answer, client } : null;
   } catch {
-    return null; // anybody may send anything; the caller says it in words
+    return null; // anybody may send anything; the caller reports it
   }
 }
 
@@ -157,7 +160,7 @@ function wrongIn({ client, data }: Read, type: string, party: RelyingParty, use:
   return data.flags.up && data.flags.uv ? null : "notVerified";
 }
 
-/** What the library throws at is an answer that no honest device gives. Its words may quote a challenge, so they go nowhere. */
+/** The library throws for answers that no correct device gives. Its message may contain a challenge, so it is not shown. */
 async function tried<Verified>(verify: () => Promise<Verified>): Promise<Verified | null> {
   try {
     return await verify();

@@ -9,9 +9,9 @@ import { algorithms, type PasskeyRefusal, proveNew, proveUse, refusalWords } fro
 import type { RelyingParty } from "./relyingParty.ts";
 import { openSession, type SignInResult } from "./signIn.ts";
 
-/** Passkeys beside the passphrase: signing in with one, adding and removing them, and proving anew who asks. */
+/** Passkeys: signing in with one, adding and removing them, and confirming who a person is. */
 
-/** What lives as long as the server does. */
+/** State of the running server, in memory. */
 export interface Passkeys {
   readonly challenges: PasskeyChallenges;
   /** Until when a session counts as confirmed, by the hash of its token. */
@@ -22,7 +22,7 @@ export const openPasskeys = (ports: Ports): Passkeys => ({
   confirmed: new Map(),
 });
 
-/** How long a passphrase or a passkey given just now is enough to change how one signs in. Common practice, no source. */
+/** How long a passphrase or passkey entered just now allows changes to how one signs in. Common practice, no source. */
 const confirmationLife = minutes(5);
 
 export interface Refused {
@@ -43,7 +43,7 @@ const refusedFor = (why: PasskeyRefusal, known: { keeper: string; id: string } |
 
 // --- signing in ------------------------------------------------------------------------------------------------------
 
-/** What the browser asks the device for. No name is needed: the device knows whose its passkeys are. */
+/** The request to the device. No name is needed: the device knows whose its passkeys are. */
 export async function askToSignIn({ challenges }: Passkeys, party: RelyingParty, browser: string) {
   const options = await generateAuthenticationOptions({ rpID: party.id, ...asksForPerson });
   challenges.open(options.challenge, "signIn", browser);
@@ -88,9 +88,9 @@ async function usePasskey(
   return { kind: "used", keeper: known.keeper, name: known.name };
 }
 
-// --- proving anew who asks -------------------------------------------------------------------------------------------
+// --- confirming who it is --------------------------------------------------------------------------------------------
 
-/** Whether this session's person has proved within the last minutes who they are: by signing in, or by confirming. */
+/** Whether this session's person has proved who they are within the last minutes: by signing in, or by confirming. */
 export function isConfirmed(ports: Ports, { confirmed }: Passkeys, session: SessionRow): boolean {
   const now = ports.clock.now();
   return after(session.createdAt, confirmationLife) > now || (confirmed.get(session.tokenHash) ?? 0) > now;

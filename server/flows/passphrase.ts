@@ -3,13 +3,13 @@ import { nameKey } from "../domain/names.ts";
 import type { GuessEstimator } from "../ports.ts";
 
 /**
- * What a new passphrase must be, wherever one is set. NIST SP 800-63B-4, 3.1.1.2: at least 15 characters where it is the only
+ * Requirements for a new passphrase, wherever one is set. NIST SP 800-63B-4, 3.1.1.2: at least 15 characters where it is the only
  * factor, compared with a list of common and expected ones, refused with the reason, and no rule about kinds of characters.
  */
 
 export type PassphraseProblem = { readonly kind: "wrong"; readonly field: "passphrase"; readonly problem: string };
 
-/** @param name whose passphrase it is to be. @returns null where it is good */
+/** @param name of its person. @returns null where it is good */
 export async function passphraseProblem(
   estimator: GuessEstimator,
   passphrase: string,
@@ -24,7 +24,7 @@ export async function passphraseProblem(
   return problem === null ? null : { kind: "wrong", field: "passphrase", problem };
 }
 
-/** Letters of a short name are in many words, so it counts as a word only; a longer one counts anywhere, an initial never. */
+/** A short name is part of many words, so it counts only as a whole word; a longer one counts anywhere, an initial never. */
 function hasName(passphrase: string, name: string): boolean {
   const text = nameKey(passphrase);
   const args = text.split(/[^\p{L}\p{N}]+/u);
@@ -38,8 +38,8 @@ const wordLengthMin = 4;
 const scoreMin = 3;
 
 /**
- * Only so much is estimated, since time grows faster than length: 48 characters of a repeated pattern take 0.2 s, 200 take
- * 0.6 s and more. What follows can only make it harder to guess.
+ * Only so many characters are estimated, since time grows faster than length: 48 characters of a repeated pattern take 0.2 s, 200
+ * take 0.6 s and more. More characters can only make it harder to guess.
  */
 const estimatedMax = 48;
 

@@ -27,9 +27,9 @@ import { tryDueEscalations } from "./escalations.ts";
 import { idOf } from "./publicId.ts";
 import { maybeIso } from "./views.ts";
 
-/** Who belongs to a yard, how they come and go, and how each wants to be told. */
+/** Who belongs to a yard, how people come and go, and how each wants to be notified. */
 
-/** Who asks, and what they are at the yard. */
+/** The person of a request, and their role at the yard. */
 export interface Requester {
   readonly person: string;
   readonly role: Role;
@@ -69,7 +69,7 @@ async function personView(ports: Ports, member: MemberRow, you: string, now: Ins
   };
 }
 
-/** What people are being told of at this yard just now. */
+/** The escalations of this yard that are active now. */
 export async function escalationViews({ store }: Ports, yard: string): Promise<EscalationView[]> {
   const escalations = (await store.escalations.ofYard(yard)).filter(isActive);
   if (escalations.length === 0) return [];
@@ -82,7 +82,7 @@ export async function escalationViews({ store }: Ports, yard: string): Promise<E
     );
 }
 
-/** @param speaker the call whose words people had, where it speaks for this one too */
+/** @param speaker the escalation that notifies for this one too, if there is one */
 function escalationView(
   escalation: Escalation,
   speaker: Escalation,
@@ -90,7 +90,7 @@ function escalationView(
 ): EscalationView {
   const { feeder, fault, title, raisedAt, acknowledgedBy, unreachable } = escalation;
   const reached = speaker.recipientStates.filter((one) => !isUndelivered(speaker, one));
-  const told = reached.flatMap(({ person, lastNotifiedAt, displayedAt, emailedAt }) => {
+  const recipientStates = reached.flatMap(({ person, lastNotifiedAt, displayedAt, emailedAt }) => {
     const name = names.get(person);
     const moments = {
       lastNotifiedAt: isoOf(lastNotifiedAt),
@@ -99,7 +99,7 @@ function escalationView(
     };
     return name === undefined ? [] : [{ name, ...moments }];
   });
-  return { feeder, fault, title, raisedAt: isoOf(raisedAt), recipientStates: told, acknowledgedBy, unreachable };
+  return { feeder, fault, title, raisedAt: isoOf(raisedAt), recipientStates, acknowledgedBy, unreachable };
 }
 
 export type PersonChangeResult =
@@ -111,7 +111,7 @@ export type PersonChangeResult =
 const ownFields = ["quietHours", "urgentBreaks", "digestBy"] as const;
 const keeperFields = ["role", "escalationOrder"] as const;
 
-/** What a person wants for themselves nobody else says; what they are at the yard its keepers say. */
+/** A person's own settings can be changed only by that person; their role only by keepers of the yard. */
 export async function changePerson(
   ports: Ports,
   yard: string,
@@ -138,7 +138,7 @@ export async function changePerson(
   );
 }
 
-/** A keeper removes anybody, and everybody may leave; the last keeper stays. */
+/** A keeper may remove anybody, and everybody may leave; the last keeper must stay. */
 export async function removePerson(
   ports: Ports,
   yard: string,
@@ -174,10 +174,10 @@ async function changeResult(
 
 // --- joining ---------------------------------------------------------------------------------------------------------
 
-/** Long enough for somebody who is away over the weekend. Common practice, no source. */
+/** Long enough for a person who is away over the weekend. Common practice, no source. */
 const inviteValidFor = days(7);
 
-/** @returns the token, shown this once: only its hash is kept */
+/** @returns the token, shown only once: only its hash is stored */
 export async function createInvite({ clock, store }: Ports, yard: string, role: Role): Promise<InviteView> {
   const now = clock.now();
   const token = randomBytes(32).toString("base64url");
@@ -186,7 +186,7 @@ export async function createInvite({ clock, store }: Ports, yard: string, role: 
   return { token, expiresAt: isoOf(expiresAt) };
 }
 
-/** @param id as the open invitations are listed. @returns false where there is none such: it may have been used just now */
+/** @param id from the list of open invitations. @returns false where there is none such: it may have been used just now */
 export async function withdrawInvite({ clock, store }: Ports, yard: string, id: string): Promise<boolean> {
   const now = clock.now();
   const found = (await store.people.openInvites(yard, now)).find(({ tokenHash }) => idOf(tokenHash) === id);
@@ -203,20 +203,20 @@ export type JoinResult =
   | { readonly kind: "noSuchInvite" | "nameTaken" };
 
 /**
- * @param newcomer null: the person has an account already
+ * @param newPerson null: the person has an account already
  * @param also what is stored in the same commit, such as their session
  */
 export async function joinYard(
   ports: Ports,
   token: string,
   person: string | null,
-  newcomer: { readonly name: string; readonly passphraseHash: string } | null,
+  newPerson: { readonly name: string; readonly passphraseHash: string } | null,
   also: (stores: AtomicStores, person: string, now: Instant) => Promise<void> = async () => undefined,
 ): Promise<JoinResult> {
   const id = person ?? randomUUID();
   const now = ports.clock.now();
   const use = await ports.store.withStores(async (stores) => {
-    const used = await stores.people.useInvite(hashOf(token), id, newcomer, now);
+    const used = await stores.people.useInvite(hashOf(token), id, newPerson, now);
     if (used.kind === "joined" || used.kind === "alreadyMember") await also(stores, id, now);
     return used;
   });
@@ -229,20 +229,20 @@ export async function joinYard(
   return { kind: "joined", person: id, yard: { id: yard.id, name: yard.name } };
 }
 
-/** The yard of an invite that was used already, as long as it would hold; null where there is none. */
+/** The yard of a used invite, until the invite would have expired; null where there is none. */
 export async function yardJoinedBy({ clock, store }: Ports, token: string): Promise<Yard | null> {
   const used = await store.people.usedInvite(hashOf(token), clock.now());
   const yard = used && (await store.yards.yards()).find(({ id }) => id === used.yard);
   return yard ? { id: yard.id, name: yard.name } : null;
 }
 
-/** Whether this token opens anything: asked before a passphrase is hashed for it, which is slow on purpose. */
+/** Whether this token is valid: checked before a passphrase is hashed, which is slow on purpose. */
 export const isInvited = async ({ clock, store }: Ports, token: string): Promise<boolean> =>
   (await store.people.invite(hashOf(token), clock.now())) !== null;
 
 const hashOf = (token: string): string => createHash("sha256").update(token).digest("hex");
 
-// --- oneself ---------------------------------------------------------------------------------------------------------
+// --- own settings ----------------------------------------------------------------------------------------------------
 
 export async function meView(
   ports: Ports,
@@ -256,7 +256,7 @@ export async function changeEmail(ports: Ports, person: string, email: string | 
   await tryDueEscalations(ports);
 }
 
-/** Sends a letter at once, for whoever wants to see whether it arrives. Null: they have no address. */
+/** Sends a test e-mail at once. Null: the person has no address. */
 export async function testEmail({ clock, store, email }: Ports, person: string): Promise<EmailOutcome | null> {
   const to = await store.people.emailOf(person);
   if (to === null) return null;

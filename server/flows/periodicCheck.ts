@@ -8,10 +8,10 @@ import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
 const feedersPerCommit = 200;
 
 /**
- * Gives every feeder that is due the fact "a minute passed": silences, delays that run out, forecasts that come true. The
- * work is proportional to what is due, not to how many feeders there are.
- * @returns how many were looked at.
- * @throws AggregateError with what failed, after all others were looked at
+ * Gives every feeder that is due the fact "a minute passed": it detects silences, delays that have run out and forecasts that
+ * came true. The work is proportional to the due feeders, not to all feeders.
+ * @returns how many were checked
+ * @throws AggregateError with what failed, after all others were checked
  */
 export async function runPeriodicChecks(ports: Ports): Promise<number> {
   const errors: unknown[] = [];
@@ -24,14 +24,14 @@ export async function runPeriodicChecks(ports: Ports): Promise<number> {
     const done = await checkFeeders(ports, due, now);
     checked += due.length - done.length;
     errors.push(...done);
-    // Those that failed are due still: who asked again and again for them would never end.
+    // Those that failed are still due: to read them again and again would never end.
     if (due.length < feedersPerCommit || done.length > 0) break;
   }
-  if (errors.length > 0) throw new AggregateError(errors, `${errors.length} feeders could not be looked at`);
+  if (errors.length > 0) throw new AggregateError(errors, `${errors.length} feeders could not be checked`);
   return checked;
 }
 
-/** All in one commit; where that fails each by itself, so that one damaged feeder doesn't stop the others. @returns what failed */
+/** All in one commit; if that fails, one by one, so that a damaged feeder doesn't stop the others. @returns what failed */
 async function checkFeeders(ports: Ports, due: readonly string[], now: Instant): Promise<readonly unknown[]> {
   try {
     await checkInOneCommit(ports, due, now);
@@ -39,7 +39,7 @@ async function checkFeeders(ports: Ports, due: readonly string[], now: Instant):
   } catch (error) {
     if (error instanceof StoreBusy || error instanceof StoreFull) throw error;
     const [first] = due;
-    if (due.length === 1) return [new Error(`feeder ${first} could not be looked at`, { cause: error })];
+    if (due.length === 1) return [new Error(`feeder ${first} could not be checked`, { cause: error })];
     const errors: unknown[] = [];
     for (const feeder of due) errors.push(...(await checkFeeders(ports, [feeder], now)));
     return errors;
@@ -50,10 +50,10 @@ async function checkInOneCommit(ports: Ports, due: readonly string[], now: Insta
   const minutePassed: Fact = { kind: "minutePassed" };
   const { feeders, revisions } = await ports.store.transaction(async (tx) => {
     const rows = await tx.feeders(due);
-    const looks = rows.map((row) => ({ row, at: nextMoment(row.lastStepAt, now) }));
-    const feeders = looks.map(({ row, at }) => applyFact(startUpdate(row), minutePassed, at));
+    const checks = rows.map((row) => ({ row, at: nextMoment(row.lastStepAt, now) }));
+    const feeders = checks.map(({ row, at }) => applyFact(startUpdate(row), minutePassed, at));
     await saveUpdates(ports, tx, feeders, now);
-    await tx.appendChecks(looks.map(({ row, at }) => ({ feeder: row.id, at })));
+    await tx.appendChecks(checks.map(({ row, at }) => ({ feeder: row.id, at })));
     return { feeders, revisions: new Map(rows.map((row) => [row.id, row.revision + 1])) };
   });
   announceUpdates(ports, feeders, revisions);

@@ -6,7 +6,10 @@ import type { Phone, Ports, RenewPhoneResult, Subscription } from "../ports.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import { maybeIso } from "./views.ts";
 
-/** How a person's phones come, get a new endpoint, and go. Each change lets the calls go on that had nobody to reach. */
+/**
+ * How a person's phones are added, get a new endpoint, and are removed. Escalations that had reached nobody go on after each
+ * change.
+ */
 
 export async function phonesView({ clock, store, push }: Ports, keeper: string): Promise<PhonesView> {
   const now = clock.now();
@@ -31,14 +34,14 @@ const phoneView = (phone: Phone, now: Instant): PhoneView => ({
   reachability: phoneReachability(phone, now),
 });
 
-/** What became of a phone that a browser handed in; `why` is about the field. */
+/** The result of adding a phone; `reason` is about the field. */
 export type PhoneChangeResult =
   | { readonly kind: "done" }
   | { readonly kind: "notAllowed"; readonly field: "endpoint"; readonly reason: string }
   | { readonly kind: "gone" | "taken" | "tooMany"; readonly field: "endpoint"; readonly reason: string }
   | { readonly kind: "noSuchPhone"; readonly field: "endpoint" | "replaces"; readonly reason: string };
 
-/** @param replaces by which endpoint the same browser was known before, if it was */
+/** @param replaces the browser's endpoint until now, if it had one */
 export async function addPhone(
   ports: Ports,
   keeper: string,
@@ -57,7 +60,7 @@ export async function addPhone(
   return phoneResult(ports, keeper, await keepers.savePhone(phone));
 }
 
-/** A browser has got a new endpoint in place of one that this person's phone had: the phone stays what it is. */
+/** A browser has got a new endpoint instead of one of this person's phone: the phone stays the same. */
 export async function renewPhone(
   ports: Ports,
   keeper: string,
@@ -70,7 +73,7 @@ export async function renewPhone(
   return phoneResult(ports, keeper, await ports.store.keepers.renewPhone(of, by, ports.clock.now()));
 }
 
-/** Its browser says whether it may show notices; where it may not, alarms take the next way. */
+/** The browser reports whether it may show notifications; if not, alarms use the next channel. */
 export async function setPhoneAllowed(
   ports: Ports,
   keeper: string,
@@ -92,7 +95,7 @@ async function phoneResult(ports: Ports, keeper: string, outcome: RenewPhoneResu
   switch (outcome) {
     case "saved":
       ports.liveFeed.announcePhones(keeper);
-      await tryDueEscalations(ports); // an alarm that reached nobody so far has waited for this
+      await tryDueEscalations(ports); // an alarm that has reached nobody so far may have waited for this
       return { kind: "done" };
     case "gone":
       return {

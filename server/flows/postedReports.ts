@@ -6,8 +6,8 @@ import { countOf, rangesOf, readRanges, type SeqRange } from "./pure/seqRanges.t
 import type { RecordLine } from "./recordLine.ts";
 
 /**
- * A feeder's reports as they were posted, in the order of receipt: the readings as kept, and with them the events that were
- * new then. Which ones those were stands beside each report.
+ * A feeder's reports in the order of receipt: the stored readings, and with them the events that were new then. The numbers of
+ * those events are stored with each report.
  */
 export async function* postedReports(
   records: RecordStore,
@@ -24,7 +24,7 @@ export async function* postedReports(
         const events = bodies(boot, ranges);
         const rest = { boot: bootLabel(boot), sentUptimeMs, readings: JSON.parse(readings) as unknown };
         const number = bootNumber(boot);
-        // More than one report may hold can only gather behind an event that came late; then they go on in a second one.
+        // More events than one report may have can only follow a late event; then they go on in a second one.
         for (let from = 0; from === 0 || from < events.length; from += eventsPerReportMax) {
           yield {
             at: receivedAt,
@@ -39,7 +39,7 @@ export async function* postedReports(
 }
 
 const heartbeatsAtOnce = 500;
-/** A backlog comes as many full reports one after the other, and a page of those would be much to hold. */
+/** A backlog is many full reports one after the other, and a page of those would need much memory. */
 const eventsAtOnce = 1_000;
 
 interface NumberedHeartbeat {
@@ -47,7 +47,7 @@ interface NumberedHeartbeat {
   readonly ranges: readonly SeqRange[];
 }
 
-/** Neighbours together, as far as their events are not too many; a report with more stands alone. */
+/** Reports one after the other together, while their events are not too many; a report with more is alone. */
 function* pagesByEventCount(page: readonly StoredHeartbeat[]): Generator<readonly NumberedHeartbeat[]> {
   let some: NumberedHeartbeat[] = [];
   let count = 0;
@@ -64,7 +64,7 @@ function* pagesByEventCount(page: readonly StoredHeartbeat[]): Generator<readonl
   if (some.length > 0) yield some;
 }
 
-/** Asks once a boot for all that these reports brought. */
+/** Reads once a boot all that these reports brought. */
 async function bodiesOf(
   records: RecordStore,
   feeder: string,

@@ -7,24 +7,24 @@ import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { prepareNewFeeder } from "./feeders.ts";
 import { defaultEscalateMinutes } from "./firstYard.ts";
 
-/** @param keeper who starts it, and keeps the practice yard from now on, with whoever started it before */
+/** @param keeper who starts it, and is a keeper of the practice yard from now on, like those who started it before */
 export async function startPractice(ports: Ports, keys: FeederKeys, keeper: string): Promise<void> {
   const now = ports.clock.now();
   const feeders = await ports.store.withStores(async ({ people, yards }) => {
-    const standing = (await yards.yards()).filter(({ practice }) => practice);
-    for (const yard of standing) await people.addMember(yard.id, keeper, "keeper", now);
+    const existing = (await yards.yards()).filter(({ practice }) => practice);
+    for (const yard of existing) await people.addMember(yard.id, keeper, "keeper", now);
     if (ports.practiceRunner.state().running || (await yards.feeders()).some(({ practice }) => practice)) return null;
-    // Without feeders only where an earlier version died while it made the yard.
-    const yard = standing[0] ?? practiceYardRow();
-    if (standing.length === 0) await yards.addYard(yard, keeper, now);
+    // Without feeders only where an earlier version crashed while it created the yard.
+    const yard = existing[0] ?? practiceYardRow();
+    if (existing.length === 0) await yards.addYard(yard, keeper, now);
     return addPracticeFeeders(yards, yard, now);
   });
-  ports.liveFeed.reconnect(keeper); // a browser hears of the yards that were its person's when it came
+  ports.liveFeed.reconnect(keeper); // a connected browser gets changes only of the yards that were its person's when it connected
   if (feeders !== null) ports.practiceRunner.start(feeders);
   else if (!ports.practiceRunner.state().running) await resumePractice(ports, keys);
 }
 
-// A digest of invented birds would only puzzle.
+// A digest of invented birds would confuse.
 const practiceYardRow = (): YardRow => ({
   ...practiceYard,
   id: randomUUID(),
@@ -44,7 +44,7 @@ async function addPracticeFeeders(yards: YardStore, yard: YardRow, now: Instant)
   return feeders;
 }
 
-/** After a restart the simulated feeders go on with new keys, since only hashes of the old ones are kept. */
+/** After a restart the simulated feeders continue with new keys, since only hashes of the old ones are stored. */
 export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<boolean> {
   const feeders = (await ports.store.yards.feeders()).filter((feeder) => feeder.practice);
   if (feeders.length === 0) return false;
@@ -63,7 +63,7 @@ export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<bo
   return true;
 }
 
-/** Removes every practice yard with all that was ever invented there. */
+/** Removes every practice yard with all its data. */
 export async function removePractice(ports: Ports, keys: FeederKeys): Promise<void> {
   await ports.practiceRunner.stop();
   const removed = await ports.store.withStores(async ({ yards }) => {

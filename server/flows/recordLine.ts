@@ -1,7 +1,7 @@
 import type { Instant } from "../domain/instant.ts";
 import type { LogEntry } from "./pure/logEntry.ts";
 
-/** A line of a feeder's log, besides of which feeder it is. */
+/** A line of a feeder's log, without the feeder. */
 export interface RecordLine {
   readonly at: Instant;
   readonly entry:

@@ -1,13 +1,13 @@
-/** Where passkeys work: WebAuthn asks for HTTPS and a host name; on this very machine `localhost` is as good. */
+/** Where passkeys work: WebAuthn requires HTTPS and a host name; on this machine itself `localhost` is allowed too. */
 export interface RelyingParty {
   readonly id: string; // host name
   readonly origin: string; // with scheme and port
 }
 
 /**
- * The public address decides. Without one, only a request to `localhost` is trusted to name our address: no other page can
- * have that origin, while a host name that a request brings along may be anybody's.
- * @param requested where the request says that it came to, such as http://localhost:8080
+ * The public address decides. Without one, only a request to `localhost` is accepted as our address: no other page can have that
+ * origin, while any other host name in a request may be false.
+ * @param requested the address in the request, such as http://localhost:8080
  * @returns null where passkeys can't work
  */
 export function relyingParty(publicUrl: string | null, requested: string): RelyingParty | null {

@@ -11,8 +11,8 @@ import { defaultSettings } from "./pure/requestedSettings.ts";
 import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
 
 /**
- * A feeder whose stored state is damaged is rebuilt from its record, which has every step that led to it. Meanwhile all others go
- * on: its reports are answered 503, so that it keeps its events, and its yard's page says why.
+ * A feeder whose stored state is damaged is rebuilt from its log, which has every step that led to it. Meanwhile all others go
+ * on: its reports are answered 503, so that it keeps its events, and its yard's page shows why.
  */
 
 export interface RepairLog {
@@ -22,7 +22,7 @@ export interface RepairLog {
 
 type RepairPorts = Pick<Ports, "clock" | "store" | "liveFeed" | "outboxSignal" | "email">;
 
-/** Meant for the start and for each tick. One that fails is logged, is tried again with the next tick, and stops no other. */
+/** For the start and for each tick. A failure is logged, tried again with the next tick, and stops no other. */
 export async function repairDamaged(ports: RepairPorts, log: RepairLog): Promise<void> {
   for (const feeder of await ports.store.yards.damagedFeeders()) {
     const under = repairsInProgress(ports);
@@ -32,14 +32,14 @@ export async function repairDamaged(ports: RepairPorts, log: RepairLog): Promise
   }
 }
 
-/** The same without waiting, for whoever met a damaged feeder. */
+/** The same without waiting, for a caller that met a damaged feeder. */
 export function scheduleRepair(ports: RepairPorts, log: RepairLog): void {
   repairDamaged(ports, log).catch((error: unknown) => {
     log.error({ err: error }, "looking for damaged feeders failed; it is tried again with the next tick");
   });
 }
 
-/** A record of years takes a while: it must not be read twice at once. */
+/** A log of years takes a while: it must not be read twice at once. */
 const repairsByStore = new WeakMap<object, Map<string, Promise<void>>>();
 function repairsInProgress({ store }: RepairPorts): Map<string, Promise<void>> {
   const known = repairsByStore.get(store) ?? new Map<string, Promise<void>>();
@@ -56,16 +56,16 @@ async function repairFeeder(ports: RepairPorts, feeder: DamagedFeeder, log: Repa
     if (!(await storeRebuilt(ports, feeder, state, yard))) return;
     const but = left === 0 ? "" : ` ${left} lines of the record could not be read and are left out.`;
     log.warn(
-      `The stored state of feeder ${named} was damaged: ${feeder.problem}. It is rebuilt from its record.${but} What was stored is kept in damagedState.`,
+      `The stored state of feeder ${named} was damaged: ${feeder.problem}. It is rebuilt from its log.${but} The damaged state is stored in damagedState.`,
     );
   } catch (error) {
     log.error({ err: error, feeder: feeder.id }, `the damaged state of feeder ${named} could not be rebuilt`);
   }
 }
 
-const linesPerTurn = 100; // of the event loop: some 40 ms
+const linesAtOnce = 100; // some 40 ms of the event loop
 
-/** The state that its record leads to, and how many lines of it could not be read. */
+/** The state at the end of its log, and how many lines of it could not be read. */
 async function replayRecord({ clock, store }: RepairPorts, feeder: DamagedFeeder, yard: YardRow) {
   const settings = defaultSettings({ practice: yard.practice, place: yard.place, zone: yard.zone }, feeder.name);
   const begun: FeederRow = { ...feeder, rebuiltAt: null, state: newFeeder(settings, feeder.addedAt) };
@@ -74,22 +74,22 @@ async function replayRecord({ clock, store }: RepairPorts, feeder: DamagedFeeder
   for await (const text of feederLog(store.records, begun, clock.now())) {
     if (!replayLine(replay, text)) left += 1;
     lines += 1;
-    if (lines % linesPerTurn === 0) await new Promise((resolve) => setImmediate(resolve));
+    if (lines % linesAtOnce === 0) await new Promise((resolve) => setImmediate(resolve));
   }
   return { state: replay.stateOf(feeder.id) ?? begun.state, left };
 }
 
-/** A line that is damaged too costs what it told, and no more. */
+/** A damaged line loses only its own content. */
 function replayLine(replay: Replay, text: string): boolean {
   try {
     const read = readLine(text);
     return read.kind === "read" && replay.take(read.line).length === 0;
   } catch {
-    return false; // counted, and told in the log
+    return false; // counted, and reported in the server's log
   }
 }
 
-/** Writes the state, with what its yard was given meanwhile. @returns false where it was mended or removed already. */
+/** Saves the state, with the yard's present place and zone. @returns false where it was repaired or removed already. */
 async function storeRebuilt(ports: RepairPorts, feeder: DamagedFeeder, rebuilt: FeederState, yard: YardRow) {
   const now = ports.clock.now();
   const done = await ports.store.transaction(async (tx) => {

@@ -6,9 +6,9 @@ import { type EscalationPorts, handleAlarmEvents } from "./escalations.ts";
 import type { FeederUpdate } from "./pure/feederUpdate.ts";
 import { markUnnotified } from "./pure/unnotified.ts";
 
-/** Where the pure step and the store meet: whatever happens to a feeder is written here, one fact after the other. */
+/** Saves what happens to feeders: the results of the pure steps, one fact after the other. */
 
-/** Writes the new states and all that follows from them, in the caller's transaction. */
+/** Saves the new states and all their effects, in the caller's transaction. */
 export async function saveUpdates(
   ports: Pick<EscalationPorts, "email">,
   tx: Transaction,
@@ -35,7 +35,7 @@ async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transactio
     switch (effect.kind) {
       case "alarmChanged":
       case "alarmEvent":
-        break; // above, all at once
+        break; // saved above, all together
       case "orderChanged":
         await tx.saveOrder(id, effect.order);
         break;
@@ -53,7 +53,7 @@ async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transactio
   }
 }
 
-/** After the commit: who watches is told, and the outbox need not wait for its next turn. */
+/** After the commit: connected browsers are notified, and the outbox is drained at once. */
 export function announceUpdates(
   ports: Ports,
   feeders: readonly FeederUpdate[],

@@ -16,10 +16,10 @@ export type SignInResult =
 const newSecret = () => randomBytes(32).toString("base64url");
 const tokenHash = (token: string) => createHash("sha256").update(token).digest("hex");
 
-/** A browser that isn't used for this long has to sign in again, and each one after the other time. Our choice (ASVS 5.0, 7.3). */
+/** A browser signs in again after this time without use, and in any case after `sessionMax`. Our choice (ASVS 5.0, 7.3). */
 const sessionIdleMax = days(30);
-const sessionValidFor = days(180);
-/** Storing "seen" on each request would make every look a write. */
+const sessionMax = days(180);
+/** Storing the last use on each request would make every read a write. */
 const touchEvery = minutes(10);
 
 /** @returns the token for the first sign-in link; null where a keeper exists already. An older link stops working. */
@@ -38,7 +38,7 @@ export async function useFirstSignIn(
 ): Promise<SignInResult> {
   const now = ports.clock.now();
   const isOpen = await ports.store.keepers.isFirstSignInOpen(tokenHash(request.token));
-  if (!isOpen) return (await usedBefore(ports, request, device)) ?? linkRefused;
+  if (!isOpen) return (await repeatedFirstSignIn(ports, request, device)) ?? linkRefused;
   const problem = await passphraseProblem(ports.guessEstimator, request.passphrase, request.name);
   if (problem !== null) return problem;
   const keeper = { id: randomUUID(), name: request.name, passphraseHash: await hash(request.passphrase) };
@@ -48,11 +48,11 @@ export async function useFirstSignIn(
     return openSession(keepers, keeper.id, now, device);
   });
   if (token !== null) return { kind: "signedIn", token, keeper: { name: keeper.name } };
-  return (await usedBefore(ports, request, device)) ?? linkRefused;
+  return (await repeatedFirstSignIn(ports, request, device)) ?? linkRefused;
 }
 
-/** The answer may have been lost: who sends the same again is the keeper already. Null: it isn't so. */
-async function usedBefore(
+/** A client that missed the answer repeats the request: its person is the keeper already. Null in any other case. */
+async function repeatedFirstSignIn(
   ports: Ports,
   request: { readonly token: string; readonly name: string; readonly passphrase: string },
   device: string,
@@ -75,43 +75,56 @@ export type JoinWithResult =
   | { readonly kind: "refused"; readonly reason: string }
   | { readonly kind: "wrong"; readonly field: "name" | "passphrase"; readonly problem: string };
 
+export interface JoinRequest {
+  readonly token: string;
+  readonly name?: string | undefined;
+  readonly passphrase?: string | undefined;
+}
+
 /**
- * Joins a yard by an invite. Who is signed in needs the token alone; who isn't gives a name and a passphrase, and gets an
- * account by it.
- * @param session whose browser it is; null: nobody's
+ * Joins a yard by an invite. Who is signed in needs only the token; who isn't gives a name and a passphrase, and gets an
+ * account with them.
+ * @param session of the browser; null where nobody is signed in
  */
 export async function joinWith(
   ports: Ports,
-  request: { readonly token: string; readonly name?: string | undefined; readonly passphrase?: string | undefined },
+  request: JoinRequest,
   session: SessionRow | null,
   device = "",
 ): Promise<JoinWithResult> {
-  const { token, name, passphrase } = request;
-  if (!(await isInvited(ports, token))) return (await repeatedJoin(ports, request, session, device)) ?? notInvited;
-  if (session !== null && name === undefined) {
-    const joined = await joinYard(ports, token, session.keeper.id, null);
-    return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
+  if (!(await isInvited(ports, request.token))) {
+    return (await repeatedJoin(ports, request, session, device)) ?? notInvited;
   }
+  if (session === null || request.name !== undefined) return joinAsNewPerson(ports, request, device);
+  const joined = await joinYard(ports, request.token, session.keeper.id, null);
+  return joined.kind === "joined" ? { ...joined, token: null, keeper: { name: session.keeper.name } } : notInvited;
+}
+
+async function joinAsNewPerson(
+  ports: Ports,
+  { token, name, passphrase }: JoinRequest,
+  device: string,
+): Promise<JoinWithResult> {
   if (name === undefined) return { kind: "wrong", field: "name", problem: "enter a name" };
   if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "enter a passphrase" };
-  // A passphrase is tried at signing in alone: an unused invite must not be another place to guess one.
+  // The passphrase of a known name is not tried here: an unused invite must not be a second place to guess one.
   if ((await ports.store.keepers.keeperNamed(name)) !== null) return nameTaken;
   const problem = await passphraseProblem(ports.guessEstimator, passphrase, name);
   if (problem !== null) return problem;
-  const newcomer = { name, passphraseHash: await hash(passphrase) };
-  let opened = "";
-  const joined = await joinYard(ports, token, null, newcomer, async ({ keepers }, person, now) => {
-    opened = await openSession(keepers, person, now, device);
+  const newPerson = { name, passphraseHash: await hash(passphrase) };
+  let sessionToken = "";
+  const joined = await joinYard(ports, token, null, newPerson, async ({ keepers }, person, now) => {
+    sessionToken = await openSession(keepers, person, now, device);
   });
   if (joined.kind === "nameTaken") return nameTaken;
   if (joined.kind !== "joined") return notInvited;
-  return { ...joined, token: opened, keeper: { name } };
+  return { ...joined, token: sessionToken, keeper: { name } };
 }
 
-/** Whose answer was lost sends the same again: the invite is used by then, and they are of its yard. Null: it isn't so. */
+/** A client that missed the answer repeats the request: the invite is used then, and its person is a member. Null in any other case. */
 async function repeatedJoin(
   ports: Ports,
-  { token, name, passphrase }: Parameters<typeof joinWith>[1],
+  { token, name, passphrase }: JoinRequest,
   session: SessionRow | null,
   device: string,
 ): Promise<JoinWithResult | null> {
@@ -155,7 +168,7 @@ export async function signIn(
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }
 
-/** @param device the kind of browser in words; empty where it isn't known. @returns the token for its cookie */
+/** @param device the kind of browser as text; empty where it isn't known. @returns the token for its cookie */
 export async function openSession(
   keepers: AtomicStores["keepers"],
   keeper: string,
@@ -169,15 +182,15 @@ export async function openSession(
 }
 
 const sessionEnd = (createdAt: Instant, lastSeenAt: Instant): Instant =>
-  instant(Math.min(after(lastSeenAt, sessionIdleMax), after(createdAt, sessionValidFor)));
+  instant(Math.min(after(lastSeenAt, sessionIdleMax), after(createdAt, sessionMax)));
 
-/** The session with this token hash while it is valid, or null. To ask doesn't lengthen it. */
+/** The session with this token hash while it is valid, or null. Reading it doesn't extend it. */
 export async function validSession({ clock, store }: Ports, hash: string): Promise<SessionRow | null> {
   const session = await store.keepers.session(hash);
   return session !== null && session.expiresAt > clock.now() ? session : null;
 }
 
-/** The session behind a cookie, or null. One that is used lives on. */
+/** The session of a cookie, or null. Use extends it. */
 export async function sessionOf(ports: Ports, token: string): Promise<SessionRow | null> {
   const session = await validSession(ports, tokenHash(token));
   const now = ports.clock.now();

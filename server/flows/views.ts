@@ -34,7 +34,7 @@ import { isUsableZone, zoneOrFallback } from "../domain/zone.ts";
 import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
 import { settingsRequestOf } from "./pure/requestedSettings.ts";
 
-/** What is known, as the keeper's client is shown it. Nothing is judged here: the domain has done that. */
+/** The state as the keeper's client shows it. Nothing is decided here: the domain has done that. */
 
 export const yardView = (
   yard: YardRow,
@@ -54,10 +54,10 @@ export const yardView = (
 });
 
 const damagedText = (name: string, problem: string): string =>
-  `What is stored of ${name} is damaged (${problem}), so nothing of it can be shown. It is being rebuilt from its record. Until then ` +
-  "its reports are not taken, and it keeps its events.";
+  `The data of ${name} is damaged (${problem}) and is being restored from its log. Until then it can't be shown, and the feeder keeps ` +
+  "its events.";
 
-/** Told for so long. Common practice, no source. */
+/** How long it is shown. Common practice, no source. */
 const rebuiltShownFor = days(7);
 
 function rebuiltText({ rebuiltAt, state }: FeederRow, now: Instant): string {
@@ -66,11 +66,11 @@ function rebuiltText({ rebuiltAt, state }: FeederRow, now: Instant): string {
   return ` What was stored of it was damaged, and was rebuilt from its record (${when}).`;
 }
 
-/** @param keepsYard whether the person may know the server's folders and commands */
-export function storageText({ store }: Pick<Ports, "store">, keepsYard: boolean): string | null {
+/** @param isKeeper whether the person may know the server's folders and commands */
+export function storageText({ store }: Pick<Ports, "store">, isKeeper: boolean): string | null {
   const damage = store.condition.damage();
   if (damage === null) return null;
-  return keepsYard ? damageWithAdviceText(damage, store.condition.restoreAdvice()) : damageText(damage);
+  return isKeeper ? damageWithAdviceText(damage, store.condition.restoreAdvice()) : damageText(damage);
 }
 
 export const foodViews: readonly FoodView[] = foodKinds.map((kind) => ({
@@ -191,33 +191,33 @@ function alarmView(
 }
 
 function pauseView(orders: OrdersState, now: Instant): PauseView {
-  const { newest, lastStatement: feederSays, lastFood, revertedPause: undonePause } = orders;
+  const { newest, lastStatement, lastFood, revertedPause } = orders;
   return {
-    statement: feederSays && { paused: feederSays.paused, at: isoOf(feederSays.at) },
+    statement: lastStatement && { paused: lastStatement.paused, at: isoOf(lastStatement.at) },
     lastPortion: lastFood === undefined ? null : { at: isoOf(lastFood.at), cause: lastFood.cause },
     status: pauseStatusView(pauseStatus(orders, now)),
     order: newest && orderView(newest, displayedStatus(orders, newest, now)),
     lost:
-      undonePause === undefined
+      revertedPause === undefined
         ? null
         : {
-            by: undonePause.by,
-            since: isoOf(undonePause.since),
-            confirmedAt: isoOf(undonePause.confirmedAt),
-            portions: undonePause.portionCount,
+            by: revertedPause.by,
+            since: isoOf(revertedPause.since),
+            confirmedAt: isoOf(revertedPause.confirmedAt),
+            portions: revertedPause.portionCount,
           },
   };
 }
 
-function pauseStatusView(standing: PauseStatus): PauseStatusView {
-  switch (standing.kind) {
+function pauseStatusView(status: PauseStatus): PauseStatusView {
+  switch (status.kind) {
     case "paused":
     case "feeding":
-      return { kind: standing.kind, at: isoOf(standing.at) };
+      return { kind: status.kind, at: isoOf(status.at) };
     case "endedUnconfirmed":
-      return { kind: "endedUnconfirmed", at: isoOf(standing.until) };
+      return { kind: "endedUnconfirmed", at: isoOf(status.until) };
     case "unknown":
-      return { kind: "unknown", at: maybeIso(standing.startedAt) };
+      return { kind: "unknown", at: maybeIso(status.startedAt) };
   }
 }
 

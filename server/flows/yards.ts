@@ -5,9 +5,9 @@ import { tellRemoval } from "./accounts.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { defaultEscalateMinutes } from "./firstYard.ts";
 
-/** Yards come and go by their keepers' wish. */
+/** Adding and removing yards. */
 
-/** More than anybody looks after; each costs time with every look at the home page. Our choice. */
+/** More than anybody needs; each takes time with every request of the home page. Our choice. */
 const yardsPerPersonMax = 20;
 
 export type YardAdded =
@@ -35,7 +35,10 @@ export type YardRemoval =
   | { readonly kind: "practice"; readonly why: string }
   | { readonly kind: "wrong"; readonly field: "name"; readonly problem: string };
 
-/** The yard, its feeders, their record, and the accounts of people who belong to no other yard. @param by whose account stays */
+/**
+ * Removes the yard, its feeders, their logs, and the accounts of people who belong to no other yard. @param by whose account
+ * stays
+ */
 export async function removeYard(
   ports: Ports,
   keys: FeederKeys,

@@ -2,8 +2,8 @@ import { isUsableZone } from "../domain/zone.ts";
 import type { YardStore } from "../ports.ts";
 
 /**
- * A sentence for the server's log about each yard whose stored zone can't be used. Asked at the start: a zone that is stored later
- * was checked, and what can be used changes only with the program.
+ * A sentence for the server's log about each yard whose stored zone can't be used. Checked at the start: a zone that is stored
+ * later was validated, and which zones are valid changes only with the program.
  */
 export async function zoneWarnings(yards: Pick<YardStore, "yards">): Promise<readonly string[]> {
   const unusable = (await yards.yards()).filter(({ zone }) => !isUsableZone(zone));

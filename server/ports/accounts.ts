@@ -1,6 +1,6 @@
 import type { Instant } from "../domain/instant.ts";
 
-/** What belongs to a person and to no yard: passphrase, sessions, and the end of the account. */
+/** Data of a person, not of a yard: passphrase, sessions, and the end of the account. */
 
 export interface SessionDetails {
   readonly tokenHash: string;
@@ -24,7 +24,7 @@ export interface SoleKeeperYard {
   readonly otherPeople: number;
 }
 
-/** What went together: ids of feeders whose keys no longer hold, and of people who have no account any more. */
+/** What was removed together: ids of feeders, whose keys are not valid any more, and of people who have no account any more. */
 export interface RemovalResult {
   readonly feeders: readonly string[];
   readonly people: readonly string[];
@@ -35,8 +35,8 @@ export interface AccountStore {
   passphraseHashOf(person: string): Promise<string | null>;
   names(): Promise<readonly string[]>;
   /**
-   * Sets the new hash where the old one still stands, ends all sessions but `keep` and withdraws links for a new passphrase.
-   * @returns false where the old one doesn't stand any more: nothing was changed
+   * Sets the new hash if the old one is still stored, ends all sessions but `keep` and removes links for a new passphrase.
+   * @returns false where the old one is not stored any more: nothing was changed
    */
   changePassphrase(
     person: string,
@@ -46,16 +46,16 @@ export interface AccountStore {
   /** Those that have not expired, the last used first. */
   sessionsOf(person: string, now: Instant): Promise<readonly SessionDetails[]>;
   endSessions(person: string, tokenHashes: readonly string[]): Promise<void>;
-  /** The one open link for this person: an older one is no longer valid. The hash is hexadecimal SHA-256. */
+  /** There is one open link for this person: an older one is no longer valid. The hash is hexadecimal SHA-256. */
   addReset(tokenHash: string, person: string, now: Instant, expiresAt: Instant): Promise<void>;
-  /** Whose passphrase the link sets; null where it isn't valid. */
+  /** The person whose passphrase the link sets; null where it isn't valid. */
   reset(tokenHash: string, now: Instant): Promise<NamedPerson | null>;
-  /** Uses the link up, sets the hash and ends all sessions, all or nothing. @returns false where the link isn't valid. */
+  /** Uses the link, sets the hash and ends all sessions, all or nothing. @returns false where the link isn't valid. */
   useReset(tokenHash: string, passphraseHash: string, now: Instant): Promise<boolean>;
   soleKeeperYards(person: string): Promise<readonly SoleKeeperYard[]>;
   /**
-   * Removes the account with all that is its own, and these yards with all of theirs. @returns null where the person keeps yet
-   * another yard alone: nothing was changed
+   * Removes the account with all its data, and these yards with all theirs. @returns null where the person is the only keeper of
+   * another yard: nothing was changed
    */
   removeAccount(person: string, withYards: readonly string[], now: Instant): Promise<RemovalResult | null>;
 }

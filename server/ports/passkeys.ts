@@ -1,6 +1,6 @@
 import type { Instant } from "../domain/instant.ts";
 
-/** Public key credentials by which people sign in beside their passphrase. */
+/** Public key credentials with which people sign in, as well as with their passphrase. */
 
 export interface PasskeyRow {
   readonly id: string;
@@ -15,18 +15,18 @@ export interface PasskeyRow {
   readonly lastUsedAt: Instant | null;
 }
 
-/** `known`: somebody has a passkey with this credential id already. */
+/** `known`: a passkey with this credential id exists already. */
 export type AddPasskeyResult = "added" | "known" | "tooMany";
 
 export interface PasskeyStore {
   /** In the order in which they were added. */
   passkeysOf(keeper: string): Promise<readonly PasskeyRow[]>;
-  /** With the name of whose it is. */
+  /** With the name of its person. */
   passkeyWith(credentialId: string): Promise<(PasskeyRow & { readonly name: string }) | null>;
   addPasskey(passkey: PasskeyRow, most: number): Promise<AddPasskeyResult>;
   /**
-   * Keeps the counter that the device gave. @returns false, with nothing changed, where the passkey is gone or its counter
-   * didn't go on; two uses at once can't both give the same counter.
+   * Stores the device's counter. @returns false, with nothing changed, where the passkey was removed or its counter has not
+   * increased; two uses at once can't both store the same counter.
    */
   usePasskey(id: string, counter: number, now: Instant): Promise<boolean>;
   /** @returns whether the person has such a passkey */

@@ -2,27 +2,27 @@ import type { DigestChannel, Role } from "../contract/api.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { QuietHours } from "../domain/notification/escalation.ts";
 
-/** Who belongs to which yard, as what, and how they want to be told of it. */
+/** Who belongs to which yard, with which role, and how they want to be notified. */
 
 /** A person at a yard. */
 export interface MemberRow {
   readonly yard: string;
   readonly person: { readonly id: string; readonly name: string; readonly email: string | null };
   readonly role: Role;
-  readonly escalationOrder: number; // 1 is told first; several may share a turn
+  readonly escalationOrder: number; // 1 is notified first; several may have the same
   readonly quietHours: QuietHours | null;
   readonly urgentBreaks: boolean;
   readonly digestBy: DigestChannel;
 }
 
-/** What may be changed about it: by the person the first three, by a keeper of the yard the others. */
+/** What may be changed: the first three by the person, the others by a keeper of the yard. */
 export type MemberChanges = Partial<
   Pick<MemberRow, "quietHours" | "urgentBreaks" | "digestBy" | "role" | "escalationOrder">
 >;
 
 /**
- * `lastKeeper`: nothing was changed, since nobody would be left to keep the yard. `accountEnded`: it was the person's last yard,
- * so that their account went along.
+ * `lastKeeper`: nothing was changed, since the yard would have no keeper left. `accountEnded`: it was the person's last yard, so
+ * their account was removed too.
  */
 export type MemberChangeResult = "changed" | "accountEnded" | "noSuchMember" | "lastKeeper";
 
@@ -37,7 +37,7 @@ export interface OpenInvite extends InviteRow {
   readonly createdAt: Instant;
 }
 
-/** `member`: the invite would change nothing, and stays open for somebody else. */
+/** `member`: the invite would change nothing, and stays open for another person. */
 export type InviteResult =
   | { readonly kind: "joined"; readonly yard: string }
   | { readonly kind: "alreadyMember"; readonly yard: string }
@@ -45,26 +45,26 @@ export type InviteResult =
   | { readonly kind: "nameTaken" };
 
 /**
- * The people of yards. Whatever changes who can be told, and when, makes the calls of their yards due at once, in the same
- * commit: a call that nobody could be reached by must hear of whoever can be now.
+ * The people of yards. Each change of who can be notified, and when, makes the escalations of their yards due at once, in the
+ * same commit: an escalation that reached nobody may reach a person now.
  */
 export interface PeopleStore {
-  /** In the order in which they are told. */
+  /** In the order in which they are notified. */
   membersOf(yard: string): Promise<readonly MemberRow[]>;
   /** All yards of a person. */
   membershipsOf(person: string): Promise<readonly Pick<MemberRow, "yard" | "role">[]>;
-  /** What a person is at a yard, or at a feeder's; null where they aren't of it, or there is none. */
+  /** The role of a person at a yard, or at a feeder's yard; null where they don't belong to it, or there is none. */
   roleAt(person: string, of: { readonly yard: string } | { readonly feeder: string }): Promise<Role | null>;
-  /** How many belong to each yard, by yard. */
+  /** How many people belong to each yard, by yard. */
   countMembers(): Promise<ReadonlyMap<string, number>>;
-  /** Adds them with the last turn, or raises a helper to a keeper; somebody who is more already stays so. */
+  /** Adds them last in the escalation order, or makes a helper a keeper; a keeper stays one. */
   addMember(yard: string, person: string, role: Role, now: Instant): Promise<void>;
   changeMember(yard: string, person: string, changes: MemberChanges, now: Instant): Promise<MemberChangeResult>;
-  /** Also drops what was still on its way to them about this yard, and ends the account of whoever has no other yard. */
+  /** Also removes waiting notifications to them about this yard, and the account of a person who has no other yard. */
   removeMember(yard: string, person: string, now: Instant): Promise<MemberChangeResult>;
   emailOf(person: string): Promise<string | null>;
-  changeEmail(person: string, mail: string | null, now: Instant): Promise<void>;
-  /** The hash is hexadecimal SHA-256; the token itself is kept nowhere. */
+  changeEmail(person: string, email: string | null, now: Instant): Promise<void>;
+  /** The hash is hexadecimal SHA-256; the token itself is not stored. */
   addInvite(tokenHash: string, openInvite: InviteRow, now: Instant): Promise<void>;
   /** Those that are neither used nor expired. */
   openInvites(yard: string, now: Instant): Promise<readonly OpenInvite[]>;
@@ -74,13 +74,13 @@ export interface PeopleStore {
   /** One that was used, and isn't expired. */
   usedInvite(tokenHash: string, now: Instant): Promise<InviteRow | null>;
   /**
-   * Uses the invite up and adds the member, both or neither; two at once can't use the same one.
-   * @param newcomer somebody who has no account yet and gets one with it, in the same commit; null: `person` has one.
+   * Uses the invite and adds the member, both or neither; two at once can't use the same one.
+   * @param newPerson a person without an account, who gets one in the same commit; null: `person` has one.
    */
   useInvite(
     tokenHash: string,
     person: string,
-    newcomer: { readonly name: string; readonly passphraseHash: string } | null,
+    newPerson: { readonly name: string; readonly passphraseHash: string } | null,
     now: Instant,
   ): Promise<InviteResult>;
 }

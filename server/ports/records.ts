@@ -8,7 +8,7 @@ import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
 import type { FeederRow, StoredEvent, StoredHeartbeat, StoredLogEntry, StoredRefill, YardRow } from "./rows.ts";
 
-/** What has happened, for looking back. */
+/** Reads of what has happened. */
 export interface RecordStore {
   /** Events recorded in [from, to), in order, at most `most` of them. */
   events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
@@ -23,9 +23,9 @@ export interface RecordStore {
   /** Pushes about this yard's alarms that reached a phone with sound in [from, to): once a person, however many phones. */
   countNotifications(yard: string, from: Instant, to: Instant): Promise<number>;
   refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
-  /** Orders asked in [from, to), in order. */
+  /** Orders requested in [from, to), in order. */
   orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
-  /** The next ones after that one (null: from the first on), received until `to`, by `receivedAt` and boot. */
+  /** The next reports after that one (null: from the first on), received until `to`, by `receivedAt` and boot. */
   heartbeats(
     feeder: string,
     after: Pick<StoredHeartbeat, "receivedAt" | "boot"> | null,
@@ -37,9 +37,9 @@ export interface RecordStore {
     of: { readonly feeder: string; readonly boot: string },
     ranges: readonly { readonly from: number; readonly to: number }[],
   ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
-  /** The next acts after that moment (null: from the first on) until `to`, in order. */
+  /** The next entries after that moment (null: from the first on) until `to`, in order. */
   logEntries(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredLogEntry[]>;
-  /** The same of patrol's looks. */
+  /** The same for periodic checks. */
   checks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
 }
 
@@ -61,12 +61,12 @@ export interface TimeSpan {
   readonly to: Instant;
 }
 
-/** What a digest is written from, and the digests that were written. */
+/** The data of a digest, and the stored digests. */
 export interface DigestStore {
   yardsWithDigest(): Promise<readonly YardRow[]>;
   /** Those whose state can be used. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
-  /** Who belongs to the yard, and how each wants its digest. */
+  /** Who belongs to the yard, and on which channels each wants the digest. */
   recipientsOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestChannel }[]>;
   /** Events by kind recorded in each of these spans. */
   dayCounts(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
@@ -77,7 +77,7 @@ export interface DigestStore {
     feeder: string,
     spans: readonly TimeSpan[],
   ): Promise<readonly Pick<StoredHeartbeat, "receivedAt" | "readings">[]>;
-  /** The local dates that this yard has digests of, the newest first. */
+  /** The local dates of this yard's digests, the newest first. */
   dates(yard: string, most: number): Promise<readonly LocalDate[]>;
   /** Null where this yard has none of that date. */
   digest(yard: string, localDate: LocalDate): Promise<StoredDigest | null>;

@@ -2,7 +2,7 @@ import type { FeederState } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { Grams } from "../domain/units.ts";
 
-/** What is stored, row by row. */
+/** The rows of the store. */
 
 export interface YardRow {
   readonly id: string;
@@ -24,21 +24,21 @@ export interface FeederRow {
   readonly revision: number;
   readonly addedAt: Instant;
   readonly lastReportAt: Instant | null;
-  /** When anything last happened to it; null while nothing did, and from before that was kept. */
+  /** When anything last happened to it; null while nothing has, or where it isn't known. */
   readonly lastStepAt: Instant | null;
-  /** When its stored state was found damaged and rebuilt from its record; null: never. */
+  /** When its damaged state was rebuilt from its log; null: never. */
   readonly rebuiltAt: Instant | null;
   readonly state: FeederState;
 }
 
 /** A feeder whose stored state can't be used, until it is rebuilt. */
 export interface DamagedFeeder extends Omit<FeederRow, "state" | "rebuiltAt"> {
-  readonly name: string; // as it was last called, or its id
+  readonly name: string; // its last known name, or its id
   readonly problem: string;
-  readonly stored: string; // what stands there instead of a state
+  readonly stored: string; // what is stored instead of a state
 }
 
-/** An event as it is kept for good. `body` is what the feeder sent, unknown fields included. */
+/** An event as it is stored without limit of time. `body` is what the feeder sent, unknown fields included. */
 export interface StoredEvent {
   readonly feeder: string;
   readonly boot: string;
@@ -60,7 +60,7 @@ export interface StoredHeartbeat {
   readonly seqs: string;
 }
 
-/** What was done to a feeder, in the words of its log. */
+/** What was done to a feeder, in the form of its log. */
 export interface StoredLogEntry {
   readonly feeder: string;
   readonly at: Instant;
@@ -71,8 +71,8 @@ export interface StoredRefill {
   readonly id: string;
   readonly feeder: string;
   readonly at: Instant;
-  readonly grams: Grams | null; // null where only "filled" was said
-  /** `level`: the keeper looked, and told how much is left; the grams are all that is in it. */
+  readonly grams: Grams | null; // null where only "filled" was entered
+  /** `level`: the keeper entered how much is left; the grams are all that is in it. */
   readonly source: "keeper" | "level" | "detected" | "feeder";
   readonly by: string | null;
 }

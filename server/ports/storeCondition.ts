@@ -2,13 +2,13 @@ import type { Instant } from "../domain/instant.ts";
 import type { RestoreAdvice, StoreDamage } from "../domain/storeDamage.ts";
 import type { Subscription } from "./notification.ts";
 
-/** What is known of the database as a whole, in memory: it must be known where the database can't be read. */
+/** The condition of the whole database, in memory: it must be known where the database can't be read. */
 export interface StoreCondition {
-  /** The gravest that was found since the start; null while nothing was. */
+  /** The most serious damage that was found since the start; null while none was. */
   damage(): StoreDamage | null;
-  /** Remembers it, unless something as grave is known already. */
+  /** Stores it, unless damage that is as serious is known already. */
   recordDamage(damage: StoreDamage): void;
-  /** How to get back what was stored, as of now. */
+  /** How to restore a backup, at present. */
   restoreAdvice(): RestoreAdvice;
 }
 
@@ -18,20 +18,20 @@ export interface DamageRecipients {
   readonly addresses: readonly string[];
 }
 
-/** Outlives the process, beside the database. */
+/** A file beside the database, for the next start. */
 export interface DamageFile {
   read(): StoredRecipients | null;
   /** @throws the file system's own error */
-  write(kept: StoredRecipients): void;
+  write(recipients: StoredRecipients): void;
 }
 
 export interface StoredRecipients extends DamageRecipients {
-  /** When each endpoint or address was last notified, so that a server that is restarted again and again doesn't repeat it. */
+  /** When each endpoint or address was last notified, so that repeated restarts don't repeat it. */
   readonly notifiedAt: Readonly<Record<string, Instant>>;
 }
 
 /**
- * Reads the whole database file without holding up anything.
- * @returns problems in SQLite's words, at most five; none where the file is whole; null where it wasn't finished in that time
+ * Checks the whole database file without delaying the server.
+ * @returns SQLite's messages, at most five; none where the file is whole; null where the check wasn't finished in that time
  */
 export type StoreCheck = (milliseconds: number) => Promise<readonly string[] | null>;

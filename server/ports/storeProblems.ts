@@ -1,10 +1,10 @@
 /** Why the store stored nothing. */
 
-/** The database is locked by somebody else; nothing was stored, try again. */
+/** The database is locked by another process; nothing was stored, try again. */
 export class StoreBusy extends Error {
   override readonly name = "StoreBusy";
 }
-/** What is stored of this feeder can't be used until it is rebuilt; nothing was stored. */
+/** The stored state of this feeder can't be used until it is rebuilt; nothing was stored. */
 export class FeederDamaged extends Error {
   override readonly name = "FeederDamaged";
   readonly feeder: string;
@@ -27,6 +27,6 @@ export class StoreReadOnly extends Error {
 export class StoreDamaged extends Error {
   override readonly name = "StoreDamaged";
 }
-/** Whether the store itself is the cause: the same would happen to any other request just now. */
+/** Whether the store itself is the cause: any other request would fail now too. */
 export const isStoreProblem = (error: unknown): boolean =>
   [StoreBusy, StoreFull, StoreReadOnly, StoreDamaged].some((kind) => error instanceof kind);

@@ -16,9 +16,9 @@ export interface BirdAction {
 }
 
 /**
- * Four birds, each as far in its training as its numbers say. Taken together four landings of five bring a press, and as
- * many a deposit: so a button or a detector that answers none is found out within a dozen or so landings. All patterns
- * have these shares, or a change of pattern would itself look like a fault.
+ * Four birds with different training. Together four landings of five bring a press, and as many a deposit: so a button or a
+ * detector that doesn't answer is detected within about twelve landings. All patterns have these shares, or a change of pattern
+ * would look like a fault.
  */
 const birds = [
   { press: 0.6, deposit: 0.5 }, // comes for free food
@@ -28,11 +28,11 @@ const birds = [
 ] as const;
 
 /**
- * `daylight`: as wild birds do, in bouts from civil dawn to civil dusk; so come the birds of the past.
- * `calm`: a landing every few minutes at any hour, which a hopper can bear day after day. `lively`: two a minute, for somebody who has
- * just come to watch, also in the evening. `flock`: one landing upon another, so that signs gather while somebody watches.
- * `drumming`: a flock that has no caps and drums on the button, for the first moments of a fault that portions must show; too
- * short for the missing deposits to look like a fault of their own.
+ * `daylight`: like wild birds, in bouts from civil dawn to civil dusk; the birds of the past come so. `calm`: a landing every few
+ * minutes at any hour, for which a hopper is large enough day after day. `lively`: two a minute, for a person who has just come
+ * to watch, also in the evening. `flock`: one landing after another, so that evidence comes while a person watches. `drumming`: a
+ * flock that has no caps and drums on the button, for the first moments of a fault that portions must show; too short for the
+ * missing deposits to look like a fault of their own.
  */
 export type VisitPattern = "daylight" | "calm" | "lively" | "flock" | "drumming";
 
@@ -81,7 +81,7 @@ export function nextVisit(
 }
 
 function nextDaylightVisit(from: Instant, day: SimulatedDay, seed: number, random: RandomSource) {
-  // A bird that comes while another sits there goes away again.
+  // A bird that comes while another is there leaves again.
   let landings = day.landings.filter(({ at }) => at > from);
   let endsAt = day.endsAt ?? from;
   for (;;) {
@@ -96,14 +96,14 @@ function nextDaylightVisit(from: Instant, day: SimulatedDay, seed: number, rando
   }
 }
 
-/** How a visit passes: milliseconds from landing to the first act, from act to act, and from the last to leaving. */
+/** The times of a visit: milliseconds from landing to the first action, between actions, and from the last to leaving. */
 interface VisitTiming {
   readonly first: readonly [number, number];
   readonly between: readonly [number, number];
   readonly stays: readonly [number, number];
 }
 const unhurried: VisitTiming = { first: [600, 2_500], between: [1_000, 1_800], stays: [1_500, 3_000] };
-/** Landings of one flock stay a little more than five seconds apart: the server takes what is closer for one and the same. */
+/** Landings of one flock are a little more than five seconds apart: the server takes closer ones as one. */
 const hurried: VisitTiming = { first: [500, 700], between: [400, 500], stays: [1_900, 2_100] };
 const drums: VisitTiming = { first: [300, 400], between: [300, 400], stays: [1_500, 1_600] };
 const drumBeats = 4;
@@ -126,12 +126,12 @@ function visitWithActions(
   random: RandomSource,
 ): BirdVisit {
   let at = soonAfter(arrivesAt, timing.first, random);
-  const acts: BirdAction[] = [];
+  const actions: BirdAction[] = [];
   for (const kind of kinds) {
-    acts.push({ kind, at });
+    actions.push({ kind, at });
     at = soonAfter(at, timing.between, random);
   }
-  return { arrivesAt, actions: acts, leavesAt: soonAfter(at, timing.stays, random) };
+  return { arrivesAt, actions, leavesAt: soonAfter(at, timing.stays, random) };
 }
 
 const soonAfter = (at: Instant, [low, high]: readonly [number, number], random: RandomSource): Instant =>

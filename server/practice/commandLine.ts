@@ -21,7 +21,6 @@ export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <fee
   --minutes <number>     stop after so many minutes`;
 
 /** Reads the whole command line and names every problem at once. */
-// Complex: it checks every option and names all problems at once.
 export function readCommandLine(
   args: readonly string[],
 ):
@@ -35,32 +34,31 @@ export function readCommandLine(
     problems.push("--url: must be an http: or https: address");
   const key = given.key ?? "";
   if (key === "") problems.push("--key: the feeder's key is needed; the server shows it when the feeder is added");
+  const chosen = readFeederAndFault(given, problems);
+  const seed = numberIn("--seed", given.seed, { otherwise: 7, low: 0, high: 2 ** 32 - 1 }, problems);
+  const history = hours(numberIn("--history", given.history, { otherwise: 36, low: 0, high: 36 }, problems));
+  const duration =
+    given.minutes === undefined
+      ? null
+      : minutes(numberIn("--minutes", given.minutes, { otherwise: 1, low: 0.05, high: 1e5 }, problems));
+
+  if (problems.length > 0 || chosen === null) return { kind: "wrong", problems };
+  return { kind: "read", line: { url, key, ...chosen, seed, history, duration } };
+}
+
+/** @returns null where there is a problem. */
+function readFeederAndFault(
+  given: { readonly feeder?: string; readonly fault?: string },
+  problems: string[],
+): Pick<CommandLine, "settings" | "fault"> | null {
   const fault = parseFault(given.fault ?? "none");
   const settings = [rowan, larch].find(({ name }) => name.toLowerCase() === feederName(given.feeder, fault));
   if (!settings) problems.push("--feeder: must be rowan or larch");
   if (!fault) problems.push(`--fault: there is no fault named "${given.fault}"`);
-  if (settings && fault && !canHaveFault(settings, fault))
-    problems.push(`--fault: ${settings.name} can't have "${fault}"`);
-  const seed = numberIn("--seed", given.seed, { otherwise: 7, low: 0, high: 2 ** 32 - 1 }, problems);
-  const history = numberIn("--history", given.history, { otherwise: 36, low: 0, high: 36 }, problems);
-  const lasts =
-    given.minutes === undefined
-      ? null
-      : numberIn("--minutes", given.minutes, { otherwise: 1, low: 0.05, high: 1e5 }, problems);
-
-  if (problems.length > 0 || !settings || !fault) return { kind: "wrong", problems };
-  return {
-    kind: "read",
-    line: {
-      url,
-      key,
-      settings,
-      fault,
-      seed,
-      history: hours(history),
-      duration: lasts === null ? null : minutes(lasts),
-    },
-  };
+  if (!settings || !fault) return null;
+  if (canHaveFault(settings, fault)) return { settings, fault };
+  problems.push(`--fault: ${settings.name} can't have "${fault}"`);
+  return null;
 }
 
 const feederName = (given: string | undefined, fault: PracticeFault | null) =>

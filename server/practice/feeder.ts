@@ -8,7 +8,7 @@ import { type PortionResult, portionRun, type SensorReadings } from "./world.ts"
 /**
  * A feeder's own program, as a real one should work: it records and numbers every event, reports it until the server confirms
  * that it is stored, pays for presses and deposits, and carries out orders. It has no wall clock, only its uptime; the caller
- * hands in the time and the hardware, and sends the reports.
+ * passes in the time and the hardware, and sends the reports.
  */
 export class Feeder {
   readonly boot: string;
@@ -21,7 +21,7 @@ export class Feeder {
   #pending: PendingPortion[] = [];
   #orderState: OrderState;
   #hopperGrams: number | null = null; // as weighed in quiet since the last portion
-  /** Server time less our time; null until the server has answered in this boot, since there is no clock of our own. */
+  /** Server time minus the feeder's time; null until the server has answered in this boot: the feeder has no clock of its own. */
   #serverAhead: Span | null = null;
 
   constructor(hardware: Hardware, memory: FeederMemory, boot: string, bootedAt: Instant) {
@@ -32,7 +32,7 @@ export class Feeder {
     this.#orderState = memory.orderState;
   }
 
-  // --- what its sensors notice -----------------------------------------------------------------------------------------
+  // --- sensor events --------- -----------------------------------------------------------------------------------------
 
   pressPerch(at: Instant): void {
     if (!this.#hardware.fitted.perch) return;
@@ -94,7 +94,7 @@ export class Feeder {
     return this.#pending.length + (this.#motor ? 1 : 0);
   }
 
-  /** Nothing moves and nobody sits on it: the moment to weigh, and so to report. */
+  /** Nothing moves and no bird is on it: the moment to weigh, and so to report. */
   get isQuiet(): boolean {
     return !this.#motor && !(this.#hardware.fitted.perch && this.#hardware.isPerched());
   }
@@ -148,7 +148,7 @@ export class Feeder {
 
   #addPending(portion: PendingPortion, at: Instant): void {
     if (this.isPaused) return; // the event is recorded, and never paid late
-    // A cap is always paid for: that is the promise.
+    // Every cap is paid for: the birds are trained to expect it.
     if (portion.cause === "deposit" || this.#pending.length < pendingMax) this.#pending.push(portion);
     this.#startNext(at);
   }
@@ -157,7 +157,7 @@ export class Feeder {
     if (this.#motor || this.isPaused) return;
     const next = this.#pending.shift();
     if (!next) return;
-    // A motor that draws far more than it should is stalled: cut it off before it burns.
+    // A motor that draws far more current than usual is stalled: it is switched off before it overheats.
     const stalled = this.#hardware.runningMilliamps(at) > stallMilliamps;
     this.#motor = { ...next, startedAt: at, endsAt: after(at, stalled ? stallCutoff : portionRun) };
   }
@@ -190,7 +190,7 @@ export class Feeder {
     );
   }
 
-  /** A bird on the perch and a motor that shakes the hopper both weigh: without a perch switch only the motor is known of. */
+  /** A bird on the perch and a running motor both disturb the scale: without a perch switch only the motor is known. */
   #weighInQuiet(): void {
     if (this.isQuiet) this.#hopperGrams = this.#hardware.weigh();
   }

@@ -3,7 +3,7 @@ import { type Instant, instantOf, type Span } from "../domain/instant.ts";
 import type { RecordedEvent } from "./model/spool.ts";
 
 /**
- * What a feeder has done about its orders. The newest order wins, a repeat changes nothing, and the last order holds through a
+ * What a feeder has done about its orders. The newest order counts, a repeat changes nothing, and the last order stays through a
  * power cut: this whole value is on its disk.
  */
 export interface OrderState {
@@ -32,7 +32,7 @@ export function applyOrders(
     case "resume":
       return { orderState: { pausedBy: null, handledOrders }, events: [doneEvent(newest.id)] };
     case "pause":
-      // The newest wins even so: an older pause must not outlive the one that replaced it.
+      // The newest counts even so: an older pause must not outlast the one that replaced it.
       if (until !== null && until <= serverTime) {
         return {
           orderState: { pausedBy: null, handledOrders },

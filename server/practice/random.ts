@@ -1,4 +1,4 @@
-/** Seeded random numbers, handed in wherever the model needs them, so that the same seed gives the same simulation again. */
+/** Seeded random numbers, passed in wherever the model needs them, so that the same seed gives the same simulation again. */
 export interface RandomSource {
   /** Uniform in [0, 1). */
   uniform(): number;
@@ -33,7 +33,10 @@ export function seededRandom(seed: number): RandomSource {
 export const hashedRandom = (seed: number, series: number, index: number): number =>
   hashBits((hashBits((seed ^ Math.imul(series, 0x85ebca6b)) >>> 0) + Math.imul(index, 0x9e3779b9)) >>> 0) / 2 ** 32;
 
-/** A 32-bit finalizer: every bit in moves about half of the bits out. Constants from memory; test/practice/world.test.ts checks the spread. */
+/**
+ * A 32-bit finalizer: each input bit changes about half of the output bits. Constants from memory; test/practice/world.test.ts
+ * checks the spread.
+ */
 function hashBits(bits: number): number {
   let mixed = bits;
   mixed = Math.imul(mixed ^ (mixed >>> 16), 0x21f0aaad);

@@ -15,7 +15,7 @@ export interface Timers {
   clearTimeout(timer: unknown): void;
 }
 
-/** What came of sending a report. Nothing is thrown: a server that cannot be reached is ordinary for a feeder. */
+/** The result of sending a report. Nothing is thrown: a server that can't be reached is ordinary for a feeder. */
 export type SendResult =
   | { readonly kind: "answered"; readonly answer: Answer }
   | { readonly kind: "tooLarge"; readonly text: string } // 413: send less at once
@@ -74,7 +74,7 @@ function problemText(body: string): string {
   return errors === undefined ? text : `${text} ${JSON.stringify(errors).slice(0, 600)}`;
 }
 
-/** RFC 9110: seconds, or a date. A date is not worth a clock here: the usual back-off does. */
+/** RFC 9110: seconds, or a date. A date is ignored: the usual back-off is enough. */
 function retryAfterSpan(retryAfter: string | null): Span | null {
   const wait = Number(retryAfter ?? Number.NaN);
   return Number.isFinite(wait) && wait >= 0 ? (Math.min(seconds(wait), minutes(10)) as Span) : null;

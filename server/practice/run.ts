@@ -22,7 +22,7 @@ export interface PracticeOptions {
   readonly history?: Span;
   /** When this feeder last reported, so that a restart doesn't report the same hours twice with other birds. */
   readonly reportedUntil?: Instant | null;
-  /** What the server believes to be in the hopper, so that a restart isn't taken for a refill. */
+  /** What the server estimates to be in the hopper, so that a restart isn't taken as a refill. */
   readonly hopperGrams?: number;
   /** What an earlier run left on the feeder's disk. */
   readonly memory?: FeederMemory;
@@ -36,7 +36,7 @@ export interface PracticeLog {
 export interface Practice {
   /** Ends it; resolves when no request is under way any more. */
   stop(): Promise<void>;
-  /** @returns false where this feeder can't have that fault (see `showsFault`); nothing changes then. */
+  /** @returns false where this feeder can't have that fault (see `canHaveFault`); nothing changes then. */
   setFault(fault: PracticeFault): boolean;
   clearFault(): void;
   readonly fault: PracticeFault;
@@ -54,10 +54,10 @@ export function startPractice(options: PracticeOptions): Practice {
   return run;
 }
 
-/** A past of a day and a half always holds the daylight of one whole day. */
+/** A past of a day and a half always has the daylight of one whole day. */
 const historyMax: Span = hours(36);
 const historyMin: Span = minutes(10);
-/** So long after a start or a choice of a fault somebody is assumed to watch. */
+/** For this long after a start or a choice of a fault a person is assumed to watch. */
 const watchTime: Span = minutes(15);
 /** A report waits a little for a quiet moment, in which the hopper can be weighed. */
 const pauseMax: Span = seconds(3);
@@ -129,7 +129,7 @@ class Run implements Practice {
     return scene;
   }
 
-  // --- what the person who practises does--------------------------------------------------------------------------------
+  // --- actions of the person who practises --------------------------------------------------------------------------------
 
   get fault(): PracticeFault {
     return this.#scene.world.fault;
@@ -259,7 +259,7 @@ class Run implements Practice {
     }
   }
 
-  /** Doubling waits, with some mix in them so that feeders which fell silent together don't come back as one. */
+  /** The wait doubles, with a random part so that feeders which became silent together don't come back at once. */
   #retryLater(text: string, retryAfter: Span | null = null): void {
     const wait = (retryAfter ?? this.#backOff) * this.#random.between(1, 1.25);
     this.#nextPostAt = (this.#now + wait) as Instant;
@@ -270,32 +270,28 @@ class Run implements Practice {
   }
 }
 
-/** How long birds drum and flock after a fault was chosen, so that it shows soon; cold needs no birds. */
-// Complex: one case for each fault.
-function visitSpans(fault: PracticeFault, before: PracticeFault): { readonly drums: Span; readonly flock: Span } {
-  switch (fault) {
-    case "chuteBlind":
-      return { drums: seconds(22), flock: seconds(40) };
-    case "hopperEmpty":
-    case "trayJammed":
-    case "feedBridged":
-    case "motorStalled":
-    case "wireOff":
-      return { drums: seconds(0), flock: minutes(2) };
-    case "buttonDead":
-    case "detectorDead":
-      return { drums: seconds(0), flock: minutes(3) };
-    case "none": {
-      // Repaired: that it works again is to show as soon.
-      const byBirds = before !== "none" && visitSpans(before, "none").flock > 0;
-      return { drums: seconds(0), flock: seconds(byBirds ? 45 : 0) };
-    }
-    case "scaleDead":
-    case "silent":
-    case "coldNight":
-    case "weakBattery":
-    case "chargingInFrost":
-    case "ignoresOrders":
-      return { drums: seconds(0), flock: seconds(0) };
-  }
+interface VisitSpans {
+  readonly drums: Span;
+  readonly flock: Span;
+}
+
+const noVisits: VisitSpans = { drums: seconds(0), flock: seconds(0) };
+const flockFor = (flock: Span): VisitSpans => ({ drums: seconds(0), flock });
+
+/** Faults that show only while birds come. The others, such as cold, need none. */
+const visitsToShow: Readonly<Partial<Record<PracticeFault, VisitSpans>>> = {
+  chuteBlind: { drums: seconds(22), flock: seconds(40) },
+  hopperEmpty: flockFor(minutes(2)),
+  trayJammed: flockFor(minutes(2)),
+  feedBridged: flockFor(minutes(2)),
+  motorStalled: flockFor(minutes(2)),
+  wireOff: flockFor(minutes(2)),
+  buttonDead: flockFor(minutes(3)),
+  detectorDead: flockFor(minutes(3)),
+};
+
+/** How long birds drum and flock after a fault was chosen, so that it, or its repair, shows soon. */
+function visitSpans(fault: PracticeFault, before: PracticeFault): VisitSpans {
+  const needed = visitsToShow[fault] ?? noVisits;
+  return fault === "none" && visitsToShow[before] !== undefined ? flockFor(seconds(45)) : needed;
 }

@@ -30,8 +30,8 @@ import {
 import { type PracticeSettings, practiceYard } from "./yard.ts";
 
 /**
- * One practice feeder in its yard: birds come, press and trade, the keeper refills, the feeder's program runs. Everything
- * happens in the order of its time, and time is handed in: 36 hours pass as fast as they are computed.
+ * One practice feeder in its yard: birds come, press and trade, the keeper refills, the feeder's program runs. All happens in
+ * time order, and time is passed in: 36 hours take only the time to compute them.
  */
 export class Scene {
   readonly #random: RandomSource;
@@ -74,9 +74,9 @@ export class Scene {
     return Math.min(visit, this.#freeFoodAt, feeder ?? visit) as Instant;
   }
 
-  /** Does everything that is due until then. */
+  /** Simulates everything that is due until then. */
   advance(to: Instant): void {
-    // A computer that slept wakes to the present: birds that would have come meanwhile did not.
+    // After the computer was asleep, the birds that would have come meanwhile are left out.
     if (this.#visitPattern !== "daylight" && to - this.dueAt() > sleepMin) this.#skipTo(to);
     while (this.dueAt() <= to) this.#doNext(this.dueAt());
     this.#pass(to);
@@ -169,7 +169,7 @@ export class Scene {
     this.#day = noSimulatedDay;
     this.#world = { ...this.#world, perchedUntil: null };
     this.#skipTo(at);
-    // The plan's free food is due just now: presses after it are part of the same meal, which nobody owes.
+    // The plan's free food is due now: presses after it are part of the same meal and need no portion.
     if (visitPattern === "drumming") this.#freeFoodAt = at;
   }
 

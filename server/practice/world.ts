@@ -27,9 +27,9 @@ import type { RandomSource } from "./random.ts";
 import { type PracticeSettings, practiceYard } from "./yard.ts";
 
 /**
- * What is really so around a practice feeder: food in hopper and tray, snow on the lid, charge in the battery, and which part
- * is broken. The physics is the shared model's; here stand the practice feeder's parameters and the faults that a newcomer
- * chooses. The feeder's own program (feeder.ts) sees it through sensors only. Pure: random numbers and time are handed in.
+ * The true state around a practice feeder: food in hopper and tray, snow on the lid, charge in the battery, and which part is
+ * broken. The physics is in the shared model; here are the practice feeder's parameters and the faults that a keeper chooses.
+ * The feeder's own program (feeder.ts) sees it through sensors only. Pure: random numbers and time are passed in.
  */
 export interface World {
   readonly settings: PracticeSettings;
@@ -99,8 +99,7 @@ export interface Conditions extends Weather {
   readonly charged: number;
 }
 
-/** Weather and power as they are, or as the chosen fault stages them: a newcomer can't wait for a January night. */
-// Complex: one case for each fault.
+/** Weather and power as they are, or as the chosen fault sets them: a new keeper can't wait for a January night. */
 export function conditionsAt(world: World, at: Instant): Conditions {
   const weather = weatherAt(world.seed, practiceYard.place, at, mildClimate);
   const batteryCelsius = weather.airCelsius + 3; // boxed in with the board
@@ -113,39 +112,26 @@ export function conditionsAt(world: World, at: Instant): Conditions {
     charged,
     chargeMilliamps: chargeCurrent(battery, charged, sun, weather.cloud, batteryCelsius),
   };
-  switch (world.fault) {
-    case "coldNight":
-      return { ...natural, ...(at - world.faultSetAt < dewFor ? dewyEvening : dampFrost), chargeMilliamps: 0 };
-    case "weakBattery":
-      // About a quarter charged: its acid is thin enough to freeze near -15 °C.
-      return { ...natural, ...deepFrost(-16), batteryCelsius: -14, charged: 0.25, chargeMilliamps: 0 };
-    case "chargingInFrost":
-      return { ...natural, ...deepFrost(-7), batteryCelsius: -4, charged: 0.6, chargeMilliamps: 350 };
-    case "hopperEmpty":
-      // Snow on the lid weighs like food, and would hide for a while that none is left.
-      return { ...natural, snowing: false };
-    case "none":
-    case "trayJammed":
-    case "feedBridged":
-    case "motorStalled":
-    case "wireOff":
-    case "chuteBlind":
-    case "buttonDead":
-    case "detectorDead":
-    case "scaleDead":
-    case "silent":
-    case "ignoresOrders":
-      return natural;
-  }
+  return { ...natural, ...faultConditions[world.fault]?.(at - world.faultSetAt) };
 }
+
+/** The faults that aren't here are in parts of the feeder. */
+const faultConditions: Readonly<Partial<Record<PracticeFault, (age: number) => Partial<Conditions>>>> = {
+  coldNight: (age) => ({ ...(age < dewFor ? dewyEvening : dampFrost), chargeMilliamps: 0 }),
+  // About a quarter charged: its acid is thin enough to freeze near -15 °C.
+  weakBattery: () => ({ ...deepFrost(-16), batteryCelsius: -14, charged: 0.25, chargeMilliamps: 0 }),
+  chargingInFrost: () => ({ ...deepFrost(-7), batteryCelsius: -4, charged: 0.6, chargeMilliamps: 350 }),
+  // Snow on the lid weighs like food, and would hide for a while that none is left.
+  hopperEmpty: () => ({ snowing: false }),
+};
 
 /** A night in fast motion: dew that has wetted lid, tray and slot, and the frost that turns it to ice. */
 const dewFor: Span = seconds(15); // three reports, so that one which is late or lost doesn't hide the dew
 const dewyEvening = { airCelsius: 2, insideCelsius: 3, lidCelsius: 1, humidityPercent: 97, batteryCelsius: 4 };
-/** Damp still, so that frost grows on the ice, and goes on for as long as nobody heals it. */
+/** Damp still, so that frost grows on the ice until the fault is cleared. */
 const dampFrost = { airCelsius: -6, insideCelsius: -5, lidCelsius: -9, humidityPercent: 97, batteryCelsius: -4 };
 
-/** A dry frost: cold alone, so that only the battery has to suffer. */
+/** A dry frost: cold alone, which affects only the battery. */
 const deepFrost = (airCelsius: number) => ({
   airCelsius,
   insideCelsius: airCelsius + 2.5,
@@ -157,8 +143,8 @@ const deepFrost = (airCelsius: number) => ({
 // --- what the keeper and the chosen fault change ---------------------------------------------------------------------
 
 /**
- * What is left lasts the flock for half a minute: the feeder runs out while whoever chose the fault watches, and not before the
- * server believes the sudden fall on the scale.
+ * The flock eats the rest in half a minute: the feeder becomes empty while the person who chose the fault watches, and not before
+ * the server accepts the sudden fall of the scale's readings.
  */
 const emptyHopperGrams = 36;
 
@@ -174,7 +160,7 @@ export function withFault(world: World, fault: PracticeFault): World {
   };
 }
 
-/** A bridge stands as if the tray had been eaten empty already: a newcomer needn't wait for that. */
+/** The bridge begins with the tray already empty: nobody needs to wait for that. */
 const foodToFeed = (world: World): FoodStore =>
   world.fault === "feedBridged" ? { hopperGrams: foodGrams(world), trayGrams: 0 } : world.food;
 
@@ -221,7 +207,7 @@ export function runMotor(world: World, ranFor: Span, random: RandomSource): { wo
   };
 }
 
-/** What the motor draws just now, as the feeder's own program sees it before it decides how long to run. */
+/** The motor's present current, as the feeder's own program measures it before it decides how long to run. */
 export function runningMilliamps(world: World, random: RandomSource): number {
   const fault = partFaultOf(world.fault);
   if (fault === "wireOff") return leakageMilliamps(random);
@@ -237,7 +223,7 @@ export function runningMilliamps(world: World, random: RandomSource): number {
 
 export const isButtonWorking = (world: World): boolean => world.settings.sensors.button && world.fault !== "buttonDead";
 
-/** What the detector makes of a cap that falls past it; null where it notices nothing. It misses about one in fifty. */
+/** The detector's signal of a cap that falls past it; null where it detects nothing. It misses about one in fifty. */
 export function readDetector(world: World, random: RandomSource): number | null {
   if (!world.settings.sensors.detector || world.fault === "detectorDead" || random.isTrueWith(0.02)) return null;
   return detectorSignal(0.07, random);

@@ -2,7 +2,7 @@ import { type PracticeFault, practiceFaults } from "../contract/api.ts";
 import type { FoodKind } from "../domain/food.ts";
 import type { BatteryKind, FittedSensors, Place } from "../domain/settings.ts";
 
-/** The practice yard: invented, so that a newcomer can break things where no bird goes hungry. */
+/** The practice yard: invented, so that a new keeper can try faults where no bird goes hungry. */
 export const practiceYard = {
   name: "Alder Croft",
   zone: "Europe/Stockholm",
@@ -24,9 +24,9 @@ export interface PracticeSettings {
 }
 
 /**
- * Portions that stand above a scale's noise (4 g for a hopper of up to 2 kg), so that it takes only a handful of them to see
- * whether food falls. The practice birds eat in a day what others eat in a week: the shortest warning there is keeps a healthy
- * feeder without the alarm "food low".
+ * Portions larger than a scale's noise (4 g for a hopper of up to 2 kg), so that a few of them show whether food falls. The
+ * practice birds eat in a day what others eat in a week: with the shortest possible warning a healthy feeder has no alarm "food
+ * low".
  */
 const lively = { hopperCapacityGrams: 2_000, portionGrams: 7.5, reportEverySeconds: 5, warnAheadDays: 0.25 };
 
@@ -52,36 +52,21 @@ export const larch: PracticeSettings = {
   battery: "leadAcid",
 };
 
-/** Whether a feeder can have this fault at all: what isn't fitted can't break, and each battery has its own way to suffer. */
-// Complex: one case for each fault.
-export function canHaveFault(settings: PracticeSettings, fault: PracticeFault): boolean {
-  switch (fault) {
-    case "weakBattery":
-      return settings.battery === "leadAcid";
-    case "chargingInFrost":
-      return settings.battery === "lithiumIronPhosphate" || settings.battery === "lithiumIon";
-    case "buttonDead":
-      return settings.sensors.button;
-    case "detectorDead":
-      return settings.sensors.detector;
-    case "chuteBlind":
-      return settings.sensors.chute;
-    case "scaleDead":
-      return settings.sensors.scale;
-    case "none":
-    case "hopperEmpty":
-    case "trayJammed":
-    case "feedBridged":
-    case "motorStalled":
-    case "wireOff":
-    case "silent":
-    case "coldNight":
-    case "ignoresOrders":
-      return true;
-  }
-}
+/** What isn't fitted can't break, and each kind of battery has its own faults. Every feeder can have the faults that aren't here. */
+const faultConditions: Readonly<Partial<Record<PracticeFault, (settings: PracticeSettings) => boolean>>> = {
+  weakBattery: ({ battery }) => battery === "leadAcid",
+  chargingInFrost: ({ battery }) => battery === "lithiumIronPhosphate" || battery === "lithiumIon",
+  buttonDead: ({ sensors }) => sensors.button,
+  detectorDead: ({ sensors }) => sensors.detector,
+  chuteBlind: ({ sensors }) => sensors.chute,
+  scaleDead: ({ sensors }) => sensors.scale,
+};
 
-/** One fault at a time, on one feeder, so that the healthy one stands beside it. */
+/** Whether a feeder with these sensors and this battery can have the fault at all. */
+export const canHaveFault = (settings: PracticeSettings, fault: PracticeFault): boolean =>
+  faultConditions[fault]?.(settings) ?? true;
+
+/** One fault at a time, on one feeder, so that the other stays healthy for comparison. */
 export const feederWithFault = (fault: PracticeFault): PracticeSettings["name"] =>
   canHaveFault(rowan, fault) ? rowan.name : larch.name;
 

@@ -8,8 +8,8 @@ export interface CommandLine {
 }
 
 export const usage = `npm run replay -- log.ndjson
-  --settings <file>   JSON with settings for feeders of which the log doesn't tell any
-  --summary           at the end: alarms by feeder and week, and how soon true faults were told
+  --settings <file>   JSON with settings for feeders that have none in the log
+  --summary           at the end: alarms by feeder and week, and how soon true faults were detected
   --hourly            the hopper at each full hour too, not only at each midnight`;
 
 export function readCommandLine(
@@ -18,7 +18,7 @@ export function readCommandLine(
   | { readonly kind: "read"; readonly line: CommandLine }
   | { readonly kind: "wrong"; readonly problems: readonly string[] } {
   const problems: string[] = [];
-  const { values, positionals } = parsed(args, problems);
+  const { values, positionals } = parseOptions(args, problems);
   const [log, ...others] = positionals;
   if (problems.length === 0 && log === undefined) problems.push("the log's file is missing");
   if (others.length > 0) problems.push(`one log at a time, got also ${others.join(", ")}`);
@@ -30,12 +30,12 @@ export function readCommandLine(
 const flag = { type: "boolean" } as const;
 const known = { settings: { type: "string" }, summary: flag, hourly: flag } as const;
 
-interface Parsed {
+interface Options {
   readonly values: { settings?: string; summary?: boolean; hourly?: boolean };
   readonly positionals: readonly string[];
 }
 
-function parsed(args: readonly string[], problems: string[]): Parsed {
+function parseOptions(args: readonly string[], problems: string[]): Options {
   try {
     return parseArgs({ args: [...args], options: known, strict: true, allowPositionals: true });
   } catch (error) {

@@ -3,22 +3,22 @@ import { bootLabel } from "../domain/bootNumber.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { StoredBoot } from "../domain/storedBoots.ts";
 
-/** What the log has said of each boot: for a replay what the server's stored record is for the server. */
+/** What the log has of each boot: in a replay it takes the place of the server's stored events. */
 export class LoggedBoots {
   readonly #byLabel = new Map<string, Map<string, StoredBoot>>();
 
-  /** Every life of this boot id of which the log has told events. */
+  /** Every start with this boot id of which the log has events. */
   of(label: string): readonly StoredBoot[] {
     return [...(this.#byLabel.get(label)?.values() ?? [])];
   }
 
-  /** @param boot with its life @param fresh by seq */
-  note(
+  /** @param boot with its number @param newEvents by seq */
+  record(
     { boot, sentUptime }: Pick<PostedReport, "boot" | "sentUptime">,
-    fresh: readonly Pick<PostedEvent, "seq">[],
+    newEvents: readonly Pick<PostedEvent, "seq">[],
     receivedAt: Instant,
   ): void {
-    const highest = fresh.at(-1)?.seq;
+    const highest = newEvents.at(-1)?.seq;
     if (highest === undefined) return;
     const label = bootLabel(boot);
     const bootNumbers = this.#byLabel.get(label) ?? new Map<string, StoredBoot>();

@@ -7,8 +7,8 @@ import { fieldProblems } from "./logLine.ts";
 import { runReplay } from "./run.ts";
 
 /**
- * `npm run replay`: a recorded log through the server's own steps, in virtual time. Ends with 0 where every line was taken,
- * 1 where some could not be read, 2 where there was nothing to do.
+ * `npm run replay`: handles a recorded log by the server's own steps, in virtual time. Ends with 0 where every line was taken, 1 where
+ * some could not be read, 2 where nothing could be replayed.
  */
 async function main(line: CommandLine): Promise<number> {
   const settings = line.settings === null ? {} : readSettings(line.settings);
@@ -25,7 +25,7 @@ async function main(line: CommandLine): Promise<number> {
     ...line,
     settings,
     out: (text) => (process.stdout.write(text) ? undefined : once(process.stdout, "drain").then(() => undefined)),
-    printError: printError,
+    printError,
   });
   if (failure) throw failure;
   return wrong > 0 ? 1 : 0;
@@ -40,7 +40,7 @@ function readSettings(file: string): LoggedSettings {
   throw new Error(problems.join("\n"));
 }
 
-// Whoever reads our words may have had enough of them, such as `head`.
+// A reader such as `head` may close the pipe early.
 process.stdout.on("error", (error: NodeJS.ErrnoException) => process.exit(error.code === "EPIPE" ? 0 : 1));
 
 const read = readCommandLine(process.argv.slice(2));

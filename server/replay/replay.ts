@@ -35,55 +35,65 @@ import type { LogLine } from "./logLine.ts";
 import { SeenNumbers } from "./seenNumbers.ts";
 
 export interface ReplayOptions {
-  /** For feeders of which the log itself doesn't say better. */
+  /** For feeders whose settings are not in the log. */
   readonly settings: LoggedSettings;
   readonly hourly: boolean;
-  /** Takes each line of what came of it, in time order. */
+  /** Takes each line of the result, in time order. */
   readonly output: (line: object) => void;
 }
 
 const never = Number.POSITIVE_INFINITY as Instant;
 /** The server checks three times a minute, at :00, :20 and :40. */
 const checkInterval = seconds(20);
-/** No feeder rests for so long; a time that is so far off is a slip, and would be walked through check by check. */
+/** No feeder rests for so long. A time so far off is a mistake, and a check would be made for each minute until then. */
 const gapMax = days(1_000);
 
 /**
- * Replays a log in virtual time: every line is a fact, taken by the same steps that the server takes. Checks are made when
- * the log has them or, where it has none, when the server would have made them. What is kept is one state a feeder, however
- * long the log.
+ * Replays a log in virtual time: every line is a fact, handled by the same steps as in the server. Checks are made when the log
+ * has them or, where it has none, when the server would have made them. Only one state a feeder is in memory, however long the log.
  */
 export class Replay {
-  readonly tally = new DetectionCounts();
+  readonly counts = new DetectionCounts();
   readonly #options: ReplayOptions;
   readonly #feeders = new Map<string, ReplayedFeeder>();
   #now: Instant | null = null;
-  /** Nothing is due before this: a lower bound, so that most lines need not ask every feeder. */
+  /** Nothing is due before this: a lower bound, so that most lines need not check every feeder. */
   #due = never;
 
   constructor(options: ReplayOptions) {
     this.#options = options;
   }
 
-  /** @returns what was wrong with the line, which then changed nothing; [] where it was taken. */
-  // Long: one case for each kind of line.
+  /** @returns the problems of a line, which then changed nothing; [] where it was taken. */
   take(line: LogLine): readonly FieldProblem[] {
-    const field = line.kind === "report" ? "receivedAt" : "at";
     const { at } = line;
-    if (this.#now !== null && at < this.#now) {
-      return [
-        { field, problem: `is ${isoOf(at)}, before ${isoOf(this.#now)} of a line above: a log is in time order` },
-      ];
-    }
-    if (this.#now !== null && at > after(this.#now, gapMax)) {
-      return [{ field, problem: `is ${isoOf(at)}, more than ${inDays(gapMax)} days after the line above` }];
-    }
+    const problem = this.#timeProblem(at);
+    if (problem !== null) return [{ field: line.kind === "report" ? "receivedAt" : "at", problem }];
     this.#advanceTo(at);
     this.#now = at;
-    this.tally.passed(at);
-
+    this.counts.advanceTo(at);
     const known = this.#feeders.get(line.feeder);
-    const feeder = known ?? this.#add(line);
+    return known === undefined ? this.#takeFirst(line) : this.#takeOf(known, line);
+  }
+
+  #timeProblem(at: Instant): string | null {
+    if (this.#now === null) return null;
+    if (at < this.#now) {
+      return `is ${isoOf(at)}, before ${isoOf(this.#now)} of a line above: a log is in time order`;
+    }
+    return at > after(this.#now, gapMax)
+      ? `is ${isoOf(at)}, more than ${inDays(gapMax)} days after the line above`
+      : null;
+  }
+
+  /** A feeder's first line adds it, with the settings if the line has them. */
+  #takeFirst(line: LogLine): readonly FieldProblem[] {
+    const feeder = this.#add(line);
+    return line.kind === "settings" ? [] : this.#takeOf(feeder, line);
+  }
+
+  #takeOf(feeder: ReplayedFeeder, line: LogLine): readonly FieldProblem[] {
+    const { at } = line;
     switch (line.kind) {
       case "report":
         return this.#takeReport(feeder, line.report, line.bootNumber, at);
@@ -91,10 +101,9 @@ export class Replay {
         this.#applyEntry(feeder, { refused: line.problem }, at);
         return [];
       case "settings":
-        if (!known) return []; // it was added with them
-        this.#applyEntry(known, { settings: line.settings }, at);
-        known.reportHopperAt = this.#nextHopperReport(known.state.settings, at); // its midnight may have moved
-        this.#schedule(known);
+        this.#applyEntry(feeder, { settings: line.settings }, at);
+        feeder.reportHopperAt = this.#nextHopperReport(feeder.state.settings, at); // its midnight may have moved
+        this.#schedule(feeder);
         return [];
       case "keeper":
         this.#applyEntry(feeder, { keeper: line.act }, at);
@@ -108,19 +117,19 @@ export class Replay {
         if (line.check === "checked") this.#applyFact(feeder, { kind: "minutePassed" }, at);
         return [];
       case "truth":
-        this.tally.truth(line.feeder, line, feeder.state.alarms[line.fault]);
+        this.counts.countTruth(line.feeder, line, feeder.state.alarms[line.fault]);
         return [];
     }
   }
 
-  /** As it stands after the last line; null for a feeder that the log doesn't know. */
+  /** The state after the last line; null for a feeder that is not in the log. */
   stateOf(feeder: string): FeederState | null {
     return this.#feeders.get(feeder)?.state ?? null;
   }
 
   // --- time ------------------------------------------------------------------------------------------------------------
 
-  /** What falls on the very moment of a line comes before the line. */
+  /** What is due at the moment of a line comes before the line. */
   #advanceTo(at: Instant): void {
     while (this.#due <= at) {
       const now = this.#due;
@@ -143,22 +152,22 @@ export class Replay {
 
   #add({ feeder, at, ...line }: LogLine): ReplayedFeeder {
     const base = defaultSettings({ practice: false, place: null, zone: "UTC" }, feeder);
-    const mine = withLoggedSettings(base, this.#options.settings);
-    const settings = line.kind === "settings" ? withLoggedSettings(mine, line.settings) : mine;
+    const defaults = withLoggedSettings(base, this.#options.settings);
+    const settings = line.kind === "settings" ? withLoggedSettings(defaults, line.settings) : defaults;
     const state = newFeeder(settings, at);
-    // The server, too, first checks a new feeder after it was added, or the log could not state before that it holds all checks.
+    // The server, too, first checks a new feeder after it was added, or the log could not state before that it has all checks.
     const replayed: ReplayedFeeder = {
       id: feeder,
       state,
       seen: new SeenNumbers(),
       boots: new LoggedBoots(),
-      lastHeardAt: null,
+      lastReportAt: null,
       checkAt: nextCheckFrom(after(at, milliseconds(1))),
       checksAreLogged: false,
       reportHopperAt: this.#nextHopperReport(settings, at),
     };
     this.#feeders.set(feeder, replayed);
-    this.tally.added();
+    this.counts.addFeeder();
     this.#schedule(replayed);
     return replayed;
   }
@@ -176,16 +185,16 @@ export class Replay {
       return [{ field: "report.boot", problem }];
     }
     const numbered = { ...report, boot: numberedBoot(report.boot, number) };
-    const { fresh, duplicates } = feeder.seen.sort(numbered);
-    const taken = takeReport(startReplayUpdate(feeder), numbered, fresh, at, recalled);
-    feeder.boots.note(numbered, fresh, at);
-    this.tally.reported({ events: fresh.length, duplicates, refused: report.refused.length });
+    const { newEvents, duplicates } = feeder.seen.sort(numbered);
+    const taken = takeReport(startReplayUpdate(feeder), numbered, newEvents, at, recalled);
+    feeder.boots.record(numbered, newEvents, at);
+    this.counts.countReport({ events: newEvents.length, duplicates, refused: report.refused.length });
     this.#save(feeder, taken.feeder, at);
     return [];
   }
 
-  #applyEntry(feeder: ReplayedFeeder, request: LogEntry, at: Instant): void {
-    this.#applyFact(feeder, factOf(request, at, feeder.state.settings), at);
+  #applyEntry(feeder: ReplayedFeeder, entry: LogEntry, at: Instant): void {
+    this.#applyFact(feeder, factOf(entry, at, feeder.state.settings), at);
   }
 
   #applyFact(feeder: ReplayedFeeder, fact: Fact, at: Instant): void {
@@ -195,17 +204,24 @@ export class Replay {
   #save(feeder: ReplayedFeeder, { state, effects, lastReportAt }: FeederUpdate, at: Instant): void {
     const before = feeder.state.alarms;
     feeder.state = state;
-    feeder.lastHeardAt = lastReportAt;
+    feeder.lastReportAt = lastReportAt;
     if (!feeder.checksAreLogged) feeder.checkAt = nextCheckFrom(nextCheckAt(state, at));
     this.#schedule(feeder);
     for (const effect of effects) {
       if (effect.kind !== "alarmChanged") continue; // orders and notifications follow from the alarms
       const { change } = effect;
-      this.tally.changed(feeder.id, change, before[change.fault]);
+      this.counts.countChange(feeder.id, change, before[change.fault]);
       const { fault, from, to, priority, reason, present } = change;
-      // A fault that comes and goes is no transition of its alarm's state.
-      const request = from === to ? { present } : { phase: to };
-      this.#options.output({ at: isoOf(change.at), feeder: feeder.id, alarm: fault, ...request, priority, reason });
+      // A fault may come and go without a change of its alarm's state.
+      const stateOrPresence = from === to ? { present } : { state: to };
+      this.#options.output({
+        at: isoOf(change.at),
+        feeder: feeder.id,
+        alarm: fault,
+        ...stateOrPresence,
+        priority,
+        reason,
+      });
     }
   }
 
@@ -259,20 +275,20 @@ function bootNumberByClock(
   }
 }
 
-/** A feeder as it stands in the virtual now. */
+/** A feeder at the virtual present. */
 interface ReplayedFeeder {
   readonly id: string;
   state: FeederState;
   readonly seen: SeenNumbers;
   readonly boots: LoggedBoots;
-  lastHeardAt: Instant | null;
+  lastReportAt: Instant | null;
   checkAt: Instant; // of the next periodic check, if nothing happens before
   checksAreLogged: boolean; // from then on checks are made when the log says so
   reportHopperAt: Instant; // when its hopper is put out next
 }
 
-const startReplayUpdate = ({ id, state, lastHeardAt }: ReplayedFeeder): FeederUpdate =>
-  startUpdate({ id, yard: "", state, lastReportAt: lastHeardAt, lastStepAt: null });
+const startReplayUpdate = ({ id, state, lastReportAt }: ReplayedFeeder): FeederUpdate =>
+  startUpdate({ id, yard: "", state, lastReportAt: lastReportAt, lastStepAt: null });
 
 const nextCheckFrom = (at: Instant): Instant => (Math.ceil(at / checkInterval) * checkInterval) as Instant;
 

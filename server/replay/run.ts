@@ -7,18 +7,18 @@ export interface ReplayRun {
   readonly settings: LoggedSettings;
   readonly hourly: boolean;
   readonly summary: boolean;
-  /** Takes what is told, a line each; resolves when there is room for more. */
+  /** Writes a line of output; resolves when there is room for more. */
   readonly out: (text: string) => Promise<void> | undefined;
   readonly printError: (text: string) => void;
 }
 
 /**
- * One line after the other, none of which is kept. A line that can't be read is told with its number and its fields, and
- * the rest goes on.
+ * Replays one line after the other and stores none. A line that can't be read is reported with its number and its fields, and the
+ * rest goes on.
  * @returns how many lines were wrong.
  */
 export async function runReplay(lines: AsyncIterable<string>, run: ReplayRun): Promise<number> {
-  let texts: string[] = []; // of the present line
+  let texts: string[] = []; // of the current line
   const replay = new Replay({
     settings: run.settings,
     hourly: run.hourly,
@@ -33,15 +33,15 @@ export async function runReplay(lines: AsyncIterable<string>, run: ReplayRun): P
     const problems = read.kind === "wrong" ? read.problems : replay.take(read.line);
     if (problems.length > 0) {
       wrong += 1;
-      for (const problem of problems) run.printError(complaintText(number, problem));
+      for (const problem of problems) run.printError(problemText(number, problem));
     }
     for (const line of texts) await run.out(`${line}\n`);
     if (texts.length > 0) texts = [];
   }
-  const { refused } = replay.tally;
-  if (refused > 0) run.printError(`${refused} events or readings were set aside, as the server sets them aside`);
-  if (run.summary) await run.out(`${JSON.stringify({ summary: replay.tally.summary() })}\n`);
+  const { refused } = replay.counts;
+  if (refused > 0) run.printError(`${refused} events or readings were rejected, as the server rejects them`);
+  if (run.summary) await run.out(`${JSON.stringify({ summary: replay.counts.summary() })}\n`);
   return wrong;
 }
 
-const complaintText = (number: number, { field, problem }: FieldProblem) => `line ${number}: ${field}: ${problem}`;
+const problemText = (number: number, { field, problem }: FieldProblem) => `line ${number}: ${field}: ${problem}`;

@@ -1,22 +1,22 @@
 import type { PostedEvent, PostedReport } from "../contract/readReport.ts";
 
 /**
- * Which numbers of which boot a log has told already, so that what it tells twice is taken once. No bodies are kept: a number
- * beyond the highest of its boot is new, and so is one of the gaps below, which an event fills that came late. Whatever the
- * log, this stays small: the newest boots, and of each the highest gaps.
+ * Which event numbers of which boot were already in the log, so that a repeated event is taken once. No bodies are stored: a number
+ * above the highest of its boot is new, and so is a number in one of the gaps below, which a late event fills. Whatever the log,
+ * this stays small: the newest boots, and of each the highest gaps.
  */
 export class SeenNumbers {
-  readonly #boots = new Map<string, SeenBoot>(); // the one last used stands last
+  readonly #boots = new Map<string, SeenBoot>(); // the one last used is last
 
   /** @returns those that are new, by seq. */
-  sort({ boot, events }: Pick<PostedReport, "boot" | "events">): { fresh: readonly PostedEvent[]; duplicates: number } {
+  sort({ boot, events }: Pick<PostedReport, "boot" | "events">): SortedNumbers {
     if (events.length === 0) return nothing;
     const seen = this.#of(boot);
     const rising = events.every(({ seq }, index) => index === 0 || seq > (events[index - 1]?.seq ?? seq));
-    const fresh = (rising ? [...events] : [...events].sort((a, b) => a.seq - b.seq)).filter(({ seq }) =>
+    const newEvents = (rising ? [...events] : [...events].sort((a, b) => a.seq - b.seq)).filter(({ seq }) =>
       markSeen(seen, seq),
     );
-    return { fresh, duplicates: events.length - fresh.length };
+    return { newEvents, duplicates: events.length - newEvents.length };
   }
 
   #of(boot: string): SeenBoot {
@@ -33,7 +33,7 @@ export class SeenNumbers {
   }
 }
 
-/** More than a feeder's own state remembers: one that restarts all day long sends what it left behind much later. */
+/** More than a feeder's own state has: a feeder that restarts all day long sends its stored events much later. */
 const bootsRemembered = 256;
 const gapsRemembered = 256;
 
@@ -47,7 +47,12 @@ interface Gap {
   readonly to: number;
 }
 
-const nothing = { fresh: [], duplicates: 0 };
+interface SortedNumbers {
+  readonly newEvents: readonly PostedEvent[];
+  readonly duplicates: number;
+}
+
+const nothing: SortedNumbers = { newEvents: [], duplicates: 0 };
 
 function markSeen(seen: SeenBoot, seq: number): boolean {
   const { highest, gaps } = seen;

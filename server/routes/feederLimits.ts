@@ -51,12 +51,12 @@ export function createFeederLimits(reportsPerMinute: number, clock: Clock): Feed
     acceptsUnproven(request, bytes) {
       const address = senderAddress(request);
       if (bytes <= smallBytes || !(failures.isFull(address) || allFailures.isFull(""))) return true;
-      return proven.has(`${address} ${claimedSigner(request)}`);
+      return proven.has(`${address} ${statedSigner(request)}`);
     },
   };
 }
 
-const claimedSigner = ({ headers }: FastifyRequest): string =>
+const statedSigner = ({ headers }: FastifyRequest): string =>
   (headers.authorization ?? "").match(/feeder="?([^",\s]+)/)?.[1] ?? "";
 
 const addresses = new WeakMap<FastifyRequest, string>();

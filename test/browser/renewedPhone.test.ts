@@ -135,7 +135,7 @@ async function switchOnAndProve(): Promise<void> {
   const [, address] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   const link = new URL(address as string);
   origin = link.origin;
-  const claimed = await phone.context.request.post(`${origin}/api/v1/first-sign-in`, {
+  const firstSignIn = await phone.context.request.post(`${origin}/api/v1/first-sign-in`, {
     data: {
       token: link.hash.slice(1),
       name: "Ada",
@@ -144,7 +144,7 @@ async function switchOnAndProve(): Promise<void> {
     },
     headers: { "x-pieward": "1" },
   });
-  expect(claimed.ok()).toBe(true);
+  expect(firstSignIn.ok()).toBe(true);
   await page.goto(`${origin}/phones`);
   pushed = await pushTarget(phone);
   standIn = await fakePushManager(phone.context, addresses);

@@ -35,8 +35,8 @@ const keeper = { name: "Asta", passphrase: "four black feathers in the snow" };
 describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
   it("leads a newcomer from the link to a feeder that obeys", async () => {
     // --- the link
-    const claimLink = await startHouse();
-    await page.goto(claimLink);
+    const firstSignInLink = await startHouse();
+    await page.goto(firstSignInLink);
     await page.getByLabel("Your name").fill(keeper.name);
     await page.getByLabel("Passphrase").fill("short");
     await page.getByRole("button", { name: "Create account" }).click();

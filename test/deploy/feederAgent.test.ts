@@ -90,7 +90,7 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     agent.start("b-quiet-2");
     await agent.until(async () => (await faults()).length > 0, "the alarm");
     const unpaid = (await server.runPeriodicCheck(feeder.id)).alarms.find(({ fault }) => fault === "depositUnpaid");
-    expect(unpaid?.reason).toContain("its portion was cut short, and no other was given for it");
+    expect(unpaid?.reason).toContain("got no portion: the portion was interrupted");
   });
 
   it("carries out a pause and first reports that it is paused when it starts again", { timeout: 60_000 }, async () => {

@@ -46,7 +46,7 @@ function quietYears(seeds: readonly number[], readsDigest: boolean) {
       const { foodLow, foodOut } = state.alarms;
       phone.asksForFood = breakfast.asks || [foodLow, foodOut].some((alarm) => alarm?.state === "unacknowledged");
     }
-    const { alarms, feederWeeks } = replay.tally.summary() as Summary;
+    const { alarms, feederWeeks } = replay.counts.summary() as Summary;
     let here = 0;
     for (const [fault, { raised: count }] of Object.entries(alarms) as [FaultKind, { raised: number }][]) {
       raised.set(fault, (raised.get(fault) ?? 0) + count);

@@ -36,7 +36,7 @@ export function runPlot(plot: Plot, { onMoment, onHopper }: PlotObserver): void 
     const raised: RaisedAlarm[] = [];
     for (const line of said) {
       if ("alarm" in line) {
-        if (line.phase === "unacknowledged")
+        if (line.state === "unacknowledged")
           raised.push({ fault: line.alarm, at: instantOf(line.at), reason: line.reason });
       } else if (before !== null) onHopper?.(hopperOf(line), before);
     }
@@ -47,7 +47,7 @@ export function runPlot(plot: Plot, { onMoment, onHopper }: PlotObserver): void 
 }
 
 type Said =
-  | { at: string; alarm: FaultKind; phase: string; reason: string }
+  | { at: string; alarm: FaultKind; state: string; reason: string }
   | { at: string; hopper: HopperSample["hopper"]; empty: Record<"p10" | "p50" | "p90", string | null> };
 
 const hopperOf = (line: Extract<Said, { hopper: unknown }>): HopperSample => {

@@ -162,7 +162,7 @@ function linkLane(link: FuzzLink, at: number): Lane {
 
 /** What costs a hash of a passphrase, or somebody who must join anew, is asked less often. */
 const isCostly = ({ url, method }: RouteOptions) =>
-  /\/(claim|sessions?|join|me|passphrase)(\/|$)/.test(url) && (method === "POST" || method === "DELETE");
+  /\/(first-sign-in|sessions?|join|me|passphrase)(\/|$)/.test(url) && (method === "POST" || method === "DELETE");
 
 async function routeLane(server: TestServer, routes: readonly RouteOptions[]): Promise<Lane> {
   const [cheap, costly] = [routes.filter((route) => !isCostly(route)), routes.filter(isCostly)];

@@ -9,9 +9,9 @@ describe("a line that can't be read", () => {
       "7",
       /^line 2: \(the whole\): must say exactly one of report, refused, settings, keeper, orders, check, truth$/,
     ],
-    ["nothing said", JSON.stringify({ at: iso(1), feeder: "rowan" }), /must say exactly one of report/],
+    ["nothing that happened", JSON.stringify({ at: iso(1), feeder: "rowan" }), /must say exactly one of report/],
     [
-      "two things said",
+      "two things that happened",
       JSON.stringify({ at: iso(1), feeder: "rowan", settings: {}, keeper: {} }),
       /exactly one of report/,
     ],
@@ -22,9 +22,9 @@ describe("a line that can't be read", () => {
     ["a setting", settings(1, { hopperCapacityGrams: 1 }), /^line 2: settings\.hopperCapacityGrams: /],
     ["a setting that isn't one", settings(1, { colour: "green" }), /^line 2: settings: .*"colour"/],
     ["a zone", settings(1, { zone: "Alder/Croft" }), /^line 2: settings\.zone: must be an IANA time zone/],
-    ["an act that isn't one", keeper(1, { whistle: true }), /^line 2: keeper: .*"whistle"/],
+    ["an action that isn't one", keeper(1, { whistle: true }), /^line 2: keeper: .*"whistle"/],
     [
-      "two acts",
+      "two actions",
       keeper(1, { resume: { id: "r" }, acknowledge: { fault: "foodOut" } }),
       /^line 2: keeper: must say exactly one of/,
     ],
@@ -35,40 +35,40 @@ describe("a line that can't be read", () => {
       /^line 2: keeper\.refill\.at: lies after the moment at which it was entered/,
     ],
     ["a check of an unknown kind", JSON.stringify({ at: iso(1), feeder: "rowan", check: "slept" }), /^line 2: check: /],
-    ["another word of orders", JSON.stringify({ at: iso(1), feeder: "rowan", orders: "lost" }), /^line 2: orders: /],
+    ["another value of orders", JSON.stringify({ at: iso(1), feeder: "rowan", orders: "lost" }), /^line 2: orders: /],
     ["a refill without what", keeper(1, { refill: {} }), /^line 2: keeper\.refill: must say exactly one of grams/],
     ["an unknown fault", keeper(1, { acknowledge: { fault: "gremlins" } }), /^line 2: keeper\.acknowledge\.fault: /],
     ["a shelf without end", keeper(1, { shelve: { fault: "foodOut" } }), /^line 2: keeper\.shelve\.until: /],
     ["a truth's phase", truth(1, "foodOut", "middle"), /^line 2: truth\.phase: /],
-  ])("is told with its number and its field (%s), and the rest goes on", async (_what, bad, complaint) => {
-    const { wrong, told, complaints } = await replay([report(0), bad, "", report(2)], { summary: true });
+  ])("is reported with its number and its field (%s), and the rest goes on", async (_what, bad, problem) => {
+    const { wrong, output, problems } = await replay([report(0), bad, "", report(2)], { summary: true });
     expect(wrong).toBe(1);
-    expect(complaints[0]).toMatch(complaint);
-    expect(complaints.every((words) => words.startsWith("line 2: "))).toBe(true);
-    expect(told.at(-1)).toMatchObject({ summary: { reports: 2 } });
+    expect(problems[0]).toMatch(problem);
+    expect(problems.every((text) => text.startsWith("line 2: "))).toBe(true);
+    expect(output.at(-1)).toMatchObject({ summary: { reports: 2 } });
   });
 
-  it("tells all of its wrong fields", async () => {
-    const { wrong, complaints } = await replay([settings(0, { portionGrams: 0, battery: "potato" })]);
+  it("is reported with all of its wrong fields", async () => {
+    const { wrong, problems } = await replay([settings(0, { portionGrams: 0, battery: "potato" })]);
     expect(wrong).toBe(1);
-    expect(complaints).toEqual([
+    expect(problems).toEqual([
       expect.stringContaining("line 1: settings.portionGrams"),
       expect.stringContaining("line 1: settings.battery"),
     ]);
   });
 
-  it("may be one that fits no start under its boot id, which the server refuses too", async () => {
-    const { wrong, complaints } = await replay([report(100), report(101, { sentUptimeMs: 3_600_000 }), report(102)]);
+  it("may be a report that fits no start of its boot id, which the server refuses too", async () => {
+    const { wrong, problems } = await replay([report(100), report(101, { sentUptimeMs: 3_600_000 }), report(102)]);
     expect(wrong).toBe(1);
-    expect(complaints[0]).toMatch(/^line 2: report\.boot: fits no start/);
+    expect(problems[0]).toMatch(/^line 2: report\.boot: fits no start/);
   });
 
-  it("is not one of which the server sets only an event or a reading aside; those are counted", async () => {
+  it("is not a report of which the server rejects only an event or a reading; those are counted", async () => {
     const readings = { airCelsius: -127 };
     const events = [{ seq: 1, uptimeMs: 10 ** 12, kind: "press" }];
-    const { wrong, complaints, told } = await replay([report(0, { readings, events })], { summary: true });
+    const { wrong, problems, output } = await replay([report(0, { readings, events })], { summary: true });
     expect(wrong).toBe(0);
-    expect(complaints).toEqual(["2 events or readings were set aside, as the server sets them aside"]);
-    expect(told.at(-1)).toMatchObject({ summary: { reports: 1, events: 0, refused: 2 } });
+    expect(problems).toEqual(["2 events or readings were rejected, as the server rejects them"]);
+    expect(output.at(-1)).toMatchObject({ summary: { reports: 1, events: 0, refused: 2 } });
   });
 });

@@ -1,25 +1,25 @@
 import { after, type Instant, instantOf, isoOf, minutes } from "../../server/domain/instant.ts";
 import { runReplay } from "../../server/replay/run.ts";
 
-/** Lines of a log as a test would write them: feeder Rowan, from a winter's midday on. */
+/** Lines of a log for tests: feeder Rowan, from noon on a winter day. */
 const noon = instantOf("2026-01-15T12:00:00Z");
 export const at = (minute: number): Instant => after(noon, minutes(minute));
 export const iso = (minute: number): string => isoOf(at(minute));
 
-export const settings = (minute: number, said: object, feeder = "rowan") =>
-  JSON.stringify({ at: iso(minute), feeder, settings: said });
-export const keeper = (minute: number, said: object) =>
-  JSON.stringify({ at: iso(minute), feeder: "rowan", keeper: said });
-export const check = (minute: number, said: "complete" | "checked") =>
-  JSON.stringify({ at: iso(minute), feeder: "rowan", check: said });
+export const settings = (minute: number, entered: object, feeder = "rowan") =>
+  JSON.stringify({ at: iso(minute), feeder, settings: entered });
+export const keeper = (minute: number, action: object) =>
+  JSON.stringify({ at: iso(minute), feeder: "rowan", keeper: action });
+export const check = (minute: number, kind: "complete" | "checked") =>
+  JSON.stringify({ at: iso(minute), feeder: "rowan", check: kind });
 export const truth = (minute: number, fault: string, phase: string) =>
   JSON.stringify({ at: iso(minute), feeder: "rowan", truth: { fault, phase } });
-export const report = (minute: number, said: object = {}, feeder = "rowan") => {
-  const posted = { boot: "b-1", sentUptimeMs: (1_000 + minute) * 60_000, ...said };
+export const report = (minute: number, content: object = {}, feeder = "rowan") => {
+  const posted = { boot: "b-1", sentUptimeMs: (1_000 + minute) * 60_000, ...content };
   return JSON.stringify({ receivedAt: iso(minute), feeder, report: posted });
 };
 
-/** A portion just before the minute, of which the chute sensor saw so many pieces. */
+/** A portion just before the minute, of which the chute sensor counted so many pieces. */
 export const portion = (minute: number, seq: number, chuteCount: number) => ({
   seq,
   uptimeMs: (1_000 + minute) * 60_000 - 5_000,
@@ -33,28 +33,28 @@ export const portion = (minute: number, seq: number, chuteCount: number) => ({
 
 export interface ReplayOutput {
   readonly wrong: number;
-  readonly told: readonly Record<string, unknown>[];
-  readonly complaints: readonly string[];
+  readonly output: readonly Record<string, unknown>[];
+  readonly problems: readonly string[];
 }
 
 export async function replay(
   lines: Iterable<string>,
   options: { settings?: object; hourly?: boolean; summary?: boolean } = {},
 ): Promise<ReplayOutput> {
-  const told: Record<string, unknown>[] = [];
-  const complaints: string[] = [];
-  async function* oneByOne() {
+  const output: Record<string, unknown>[] = [];
+  const problems: string[] = [];
+  async function* asyncLines() {
     yield* lines;
   }
-  const wrong = await runReplay(oneByOne(), {
+  const wrong = await runReplay(asyncLines(), {
     settings: options.settings ?? {},
     hourly: options.hourly ?? false,
     summary: options.summary ?? false,
     out: (text) => {
-      told.push(JSON.parse(text) as Record<string, unknown>);
+      output.push(JSON.parse(text) as Record<string, unknown>);
       return undefined;
     },
-    printError: (text) => complaints.push(text),
+    printError: (text) => problems.push(text),
   });
-  return { wrong, told, complaints };
+  return { wrong, output, problems };
 }

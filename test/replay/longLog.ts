@@ -1,8 +1,9 @@
 import { instantOf, isoOf } from "../../server/domain/instant.ts";
 
 /**
- * A healthy feeder's log of any length, a report a minute: food by day, a scale that sinks with it, a refill when it runs low,
- * and frost at night. Whoever refills only below 400 g lets "food low" stand for much of the time. Told line by line, so that a long one costs no memory. Invented: Alder Croft, feeder Rowan.
+ * A healthy feeder's log of any length, a report a minute: food by day, readings of the scale that fall with it, a refill when food
+ * runs low, and frost at night. With refills only below 400 g, "food low" is active for much of the time. Generated line by line, so
+ * that a long log needs no memory. Invented: Alder Croft, feeder Rowan.
  */
 export function* generateLongLog(reports: number, refillBelowGrams = 1_200): Generator<string> {
   const feeder = "rowan";

@@ -5,7 +5,7 @@ import { join } from "node:path";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { iso, keeper, report } from "./lines.ts";
 
-/** The program itself, from its sources, in a process of its own. */
+/** The program itself, from its sources, in its own process. */
 function run(files: Record<string, string>, ...words: string[]) {
   const folder = mkdtempSync(join(tmpdir(), "pieward-replay-"));
   onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
@@ -20,7 +20,7 @@ function run(files: Record<string, string>, ...words: string[]) {
 }
 
 describe("npm run replay", { timeout: 60_000 }, () => {
-  it("tells what came of a log, a line each", () => {
+  it("outputs the results of a log, a line each", () => {
     const log = `${[keeper(0, { refill: { filled: true } }), report(1), report(2), report(900)].join("\r\n")}\n`;
     const files = {
       "log.ndjson": log,
@@ -29,13 +29,13 @@ describe("npm run replay", { timeout: 60_000 }, () => {
     const { status, out, err } = run(files, "log.ndjson", "--settings", "rowan.json", "--summary");
     expect(err).toEqual([""]);
     expect(status).toBe(0);
-    const told = out.map((line) => JSON.parse(line));
-    expect(told).toContainEqual(expect.objectContaining({ at: "2026-01-15T23:00:00.000Z", feeder: "rowan" }));
-    expect(told.find((line) => "hopper" in line).hopper.grams).toBe(700);
-    expect(told.at(-1)).toMatchObject({ summary: { from: iso(0), to: iso(900), reports: 3 } });
+    const output = out.map((line) => JSON.parse(line));
+    expect(output).toContainEqual(expect.objectContaining({ at: "2026-01-15T23:00:00.000Z", feeder: "rowan" }));
+    expect(output.find((line) => "hopper" in line).hopper.grams).toBe(700);
+    expect(output.at(-1)).toMatchObject({ summary: { from: iso(0), to: iso(900), reports: 3 } });
   });
 
-  it("ends with 1 where a line could not be read, having done the rest", () => {
+  it("ends with 1 where a line could not be read, after the rest", () => {
     const { status, out, err } = run(
       { "log.ndjson": `${report(0)}\nnonsense\n${report(1)}` },
       "log.ndjson",

@@ -7,13 +7,13 @@ import { generateLongLog } from "./longLog.ts";
 setFlagsFromString("--expose-gc");
 const collectGarbage = runInNewContext("gc") as () => void;
 
-/** How many megabytes live more at the log's end than at its middle, while the replay still holds all that it holds. */
-async function growth(reports: number, keep: (line: string) => void, refillBelowGrams?: number): Promise<number> {
+/** How many megabytes the heap grows from the middle of the log to its end. */
+async function growth(reports: number, useLine: (line: string) => void, refillBelowGrams?: number): Promise<number> {
   const live: number[] = [];
   async function* measured() {
     let number = 0;
     for (const line of generateLongLog(reports, refillBelowGrams)) {
-      keep(line);
+      useLine(line);
       yield line;
       number += 1;
       if (number === reports / 2 || number === reports) {
@@ -36,12 +36,12 @@ async function growth(reports: number, keep: (line: string) => void, refillBelow
 }
 
 describe("a replay's memory", { timeout: 60_000 }, () => {
-  // Eight thousand lines make 2.5 MB of text: to keep only a sixth of it would show. (What the feeder's own state learns of its
-  // days goes on growing a little for some weeks; it has its bound.)
+  // Eight thousand lines are 2.5 MB of text: if a sixth of it stayed in memory, the test would fail. (The feeder's own state grows a
+  // little for some weeks, up to its bound.)
   const reports = 16_000;
 
   it("doesn't grow with the log", async () => {
-    await growth(2_000, () => undefined); // so that what is compiled and cached once is there already
+    await growth(2_000, () => undefined); // so that compiled and cached code is already there
     expect(await growth(reports, () => undefined)).toBeLessThan(0.4);
   });
 
@@ -49,9 +49,9 @@ describe("a replay's memory", { timeout: 60_000 }, () => {
     expect(await growth(reports, () => undefined, 400)).toBeLessThan(0.4);
   });
 
-  it("would be seen to grow", async () => {
-    const kept: string[] = [];
-    expect(await growth(reports, (line) => kept.push(line))).toBeGreaterThan(1.5);
-    expect(kept.length).toBeGreaterThan(reports);
+  it("is measured: stored lines make it grow", async () => {
+    const stored: string[] = [];
+    expect(await growth(reports, (line) => stored.push(line))).toBeGreaterThan(1.5);
+    expect(stored.length).toBeGreaterThan(reports);
   });
 });

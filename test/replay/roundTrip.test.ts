@@ -7,7 +7,7 @@ import { replayLog, storedAlarms } from "./replayLog.ts";
 import { ServerDay } from "./serverDay.ts";
 
 describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
-  it("replays to the very alarms and the very state that the server has, after a day with faults and a keeper's hands", async () => {
+  it("replays to the same alarms and the same state as in the server, after a day with faults and actions of a keeper", async () => {
     const day = await ServerDay.begin();
     await day.live(60);
     await day.keeper("refills", { what: { kind: "added", grams: 300 } });
@@ -39,7 +39,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
 
     const changes = storedAlarms(await day.changes());
     for (const reached of ["trayJammed acknowledged", "feederSilent shelved", "feederSilent unacknowledged"]) {
-      expect(changes.join("\n")).toContain(reached); // the day must hold what it is to prove
+      expect(changes.join("\n")).toContain(reached); // the day must reach the cases that it checks
     }
     expect(changes.join("\n")).toContain("motorNotTurning normal");
 
@@ -51,7 +51,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replay.stateOf(day.feeder)).toEqual(state);
   });
 
-  it("replays to the very state where alarms were answered late, reset, taken out of service and put away", async () => {
+  it("replays to the same state where alarms were acknowledged late, reset or out of service, and the feeder was put away", async () => {
     const day = await ServerDay.begin();
     await day.live(60);
     day.fail("trayJammed");
@@ -63,7 +63,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     await day.keeper("alarms/perchSilent/out-of-service", { reason: "The perch is off." });
     await day.live(5);
     await day.keeper("alarms/perchSilent/return-to-service");
-    await day.keeper("alarms/trayJammed/reset"); // there is nothing to be reset
+    await day.keeper("alarms/trayJammed/reset"); // there is nothing to reset
     await day.settings({ placement: "putAway" });
     await day.live(10);
     await day.settings({ placement: "inGarden" });
@@ -76,7 +76,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replay.stateOf(day.feeder)).toEqual(state);
   });
 
-  it("leaves out a sensor that the keeper has unticked, although it goes on speaking", async () => {
+  it("leaves out a sensor that the keeper has removed, although it still reports", async () => {
     const day = await ServerDay.begin();
     const { sensors } = (await day.server.runPeriodicCheck(day.feeder)).settings;
     await day.server.app.inject({
@@ -92,16 +92,16 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
-  it("holds each event once, though the feeder told it twice, and what the feeder was refused not at all", async () => {
+  it("has each event once, though the feeder sent it twice, and no refused event", async () => {
     const day = await ServerDay.begin();
     const press = (seq: number) => ({ seq, uptimeMs: seq * 1_000, kind: "press" });
     const report = { boot: "b-1", sentUptimeMs: 60_000, readings: { airCelsius: -127 }, events: [press(1), press(2)] };
-    expect(await day.say(report)).toBe(200);
+    expect(await day.send(report)).toBe(200);
     day.server.clock.advance(minutes(1));
-    expect(await day.say({ ...report, events: [press(1), press(2), press(3), { seq: 4, kind: "press" }] })).toBe(200);
+    expect(await day.send({ ...report, events: [press(1), press(2), press(3), { seq: 4, kind: "press" }] })).toBe(200);
     day.server.clock.advance(minutes(1));
-    const left = { boot: "b-0", sentUptimeMs: null, events: [press(7)] };
-    expect(await day.say(left)).toBe(200);
+    const spooled = { boot: "b-0", sentUptimeMs: null, events: [press(7)] };
+    expect(await day.send(spooled)).toBe(200);
     const log = await day.log();
     const lines = log
       .trimEnd()
@@ -109,7 +109,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
       .map((line) => JSON.parse(line));
     expect(lines.map(({ report }) => report?.events?.map(({ seq }: { seq: number }) => seq))).toEqual([
       undefined, // its settings
-      undefined, // that patrol's looks stand in it
+      undefined, // that it has all periodic checks
       [1, 2],
       [3],
       [7],
@@ -118,12 +118,12 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replayLog(log).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
-  it("is read a page at a time, and whole: more reports and more events than a page holds", async () => {
+  it("is read page by page, and complete: more reports and more events than a page has", async () => {
     const day = await ServerDay.begin();
     let seq = 0;
     for (let report = 1; report <= 620; report += 1) {
       const events = Array.from({ length: 3 }, () => ({ seq: ++seq, uptimeMs: report * 1_000, kind: "visit" }));
-      expect(await day.say({ boot: `b-${report % 2}`, sentUptimeMs: report * 1_000, events })).toBe(200);
+      expect(await day.send({ boot: `b-${report % 2}`, sentUptimeMs: report * 1_000, events })).toBe(200);
       day.server.clock.advance(minutes(1) as never);
     }
     const lines = (await day.log())
@@ -142,11 +142,11 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     );
   });
 
-  it("tells each event with the report that brought it first, though a later number came before", async () => {
+  it("has each event with the report that brought it first, though a higher number arrived before", async () => {
     const day = await ServerDay.begin();
     const visits = (...seqs: number[]) => seqs.map((seq) => ({ seq, uptimeMs: 1_000, kind: "visit" }));
     for (const [index, events] of [visits(1, 3), visits(2), visits(4)].entries()) {
-      expect(await day.say({ boot: "b-1", sentUptimeMs: 60_000 * (index + 1), events })).toBe(200);
+      expect(await day.send({ boot: "b-1", sentUptimeMs: 60_000 * (index + 1), events })).toBe(200);
       day.server.clock.advance(minutes(1));
     }
     const log = await day.log();
@@ -163,7 +163,7 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replayLog(log).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 
-  it("replays to the very state after a day on a bad line, with reports lost, doubled and late, and boots lost", async () => {
+  it("replays to the same state after a day on a bad network, with reports lost, repeated and late, and boots lost", async () => {
     const server = await openTestServer();
     await simulateUnreliableDay(server, 3);
     const [row] = await server.store.yards.feeders();
@@ -172,15 +172,15 @@ describe("a feeder's downloaded log", { timeout: 120_000 }, () => {
     expect(replayLog(log).replay.stateOf(id)).toEqual(state);
   });
 
-  it("tells a report and an act in the order in which they were taken, also where the clock tells them otherwise", async () => {
+  it("has a report and an action in the order in which they were taken, also where the clock went back", async () => {
     const day = await ServerDay.begin();
     await day.keeper("refills", { what: { kind: "added", grams: 300 } });
     const portion = { seq: 1, uptimeMs: 59_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
-    await day.say({ boot: "b-1", sentUptimeMs: 60_000, readings: { hopperGrams: 290 }, events: [portion] });
-    day.server.clock.advance(seconds(-3)); // so that the keeper's hand comes at the very moment of the report
+    await day.send({ boot: "b-1", sentUptimeMs: 60_000, readings: { hopperGrams: 290 }, events: [portion] });
+    day.server.clock.advance(seconds(-3)); // so that the keeper's action has the moment of the report
     await day.keeper("refills", { what: { kind: "level", grams: 100 } });
     day.server.clock.advance(seconds(-20));
-    await day.say({ boot: "b-1", sentUptimeMs: 61_000, readings: { hopperGrams: 280 } });
+    await day.send({ boot: "b-1", sentUptimeMs: 61_000, readings: { hopperGrams: 280 } });
     expect(replayLog(await day.log()).replay.stateOf(day.feeder)).toEqual(await day.state());
   });
 

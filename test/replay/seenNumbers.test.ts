@@ -5,10 +5,10 @@ import { SeenNumbers } from "../../server/replay/seenNumbers.ts";
 
 const visits = (...seqs: number[]) => seqs.map((seq) => ({ seq }) as PostedEvent);
 const sorted = (seen: SeenNumbers, boot: string, ...seqs: number[]) =>
-  seen.sort({ boot, events: visits(...seqs) }).fresh.map(({ seq }) => seq);
+  seen.sort({ boot, events: visits(...seqs) }).newEvents.map(({ seq }) => seq);
 
-describe("numbers that a log tells", () => {
-  it("are taken once, by their order, and of each boot for itself", () => {
+describe("event numbers of a log", () => {
+  it("are taken once, in their order, and for each boot by itself", () => {
     const seen = new SeenNumbers();
     expect(sorted(seen, "b-1", 2, 1, 2)).toEqual([1, 2]);
     expect(sorted(seen, "b-1", 2, 3)).toEqual([3]);
@@ -16,7 +16,7 @@ describe("numbers that a log tells", () => {
     expect(seen.sort({ boot: "b-1", events: visits(1, 4) })).toMatchObject({ duplicates: 1 });
   });
 
-  it("are taken also where they come late, to fill a gap", () => {
+  it("are also taken where they are late and fill a gap", () => {
     const seen = new SeenNumbers();
     expect(sorted(seen, "b-1", 5)).toEqual([5]);
     expect(sorted(seen, "b-1", 3)).toEqual([3]);
@@ -24,7 +24,7 @@ describe("numbers that a log tells", () => {
     expect(sorted(seen, "b-1", 1, 2, 3, 4, 5, 6)).toEqual([2]);
   });
 
-  it("are taken as a list of all of them would say", () => {
+  it("are taken as by a list of all of them", () => {
     assert(
       property(array(array(integer({ min: 1, max: 30 }), { maxLength: 6 })), (reports) => {
         const [seen, all] = [new SeenNumbers(), new Set<number>()];
@@ -40,9 +40,9 @@ describe("numbers that a log tells", () => {
   it("cost no more memory the longer the log: the oldest gaps and the oldest boots are forgotten", () => {
     const seen = new SeenNumbers();
     for (let seq = 2; seq <= 2_000; seq += 2) sorted(seen, "b-1", seq);
-    expect(sorted(seen, "b-1", 1_999, 3)).toEqual([1_999]); // 3 is taken for a repeat
+    expect(sorted(seen, "b-1", 1_999, 3)).toEqual([1_999]); // 3 is taken as a repeat
     for (let boot = 2; boot < 400; boot += 1) sorted(seen, `b-${boot}`, 1);
     expect(sorted(seen, "b-399", 1)).toEqual([]);
-    expect(sorted(seen, "b-1", 2)).toEqual([2]); // taken for news
+    expect(sorted(seen, "b-1", 2)).toEqual([2]); // taken as new
   });
 });

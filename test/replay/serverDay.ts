@@ -11,15 +11,15 @@ import { joinByInvite } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /**
- * A practice feeder before the real door of a whole server: birds come, reports go in by HTTP, patrol looks when it would look,
- * and a keeper's hands are at hand. Reports come seven seconds after the full minute, so that none meets patrol.
+ * A practice feeder at the real API of a whole server: birds come, reports arrive by HTTP, periodic checks are made when due, and a
+ * keeper acts. Reports come seven seconds after the full minute, so that none coincides with a check.
  */
 export class ServerDay {
   server: TestServer;
   readonly feeder: string;
   readonly #key: string;
   readonly #scene: Scene;
-  #acts = 0;
+  #actionCount = 0;
   silent = false;
 
   private constructor(server: TestServer, added: { feeder: { id: string }; key: string }) {
@@ -47,9 +47,9 @@ export class ServerDay {
     return new ServerDay(server, await server.addFeeder({ sensors, battery, hopperCapacityGrams, portionGrams }));
   }
 
-  async yardMoves(said: object): Promise<void> {
+  async changeYard(changes: object): Promise<void> {
     this.server.clock.advance(seconds(3));
-    await changeYard(this.server, said);
+    await changeYard(this.server, changes);
   }
 
   get now(): Instant {
@@ -60,7 +60,7 @@ export class ServerDay {
     this.#scene.setFault(fault, this.now);
   }
 
-  /** Minutes pass, each with three looks of patrol and, unless the feeder is silent, a report. */
+  /** Minutes pass, each with three periodic checks and, unless the feeder is silent, a report. */
   async live(count: number): Promise<void> {
     for (let minute = 0; minute < count; minute += 1) {
       await this.#until(after(this.#fullMinute(), seconds(7)));
@@ -76,7 +76,7 @@ export class ServerDay {
     this.#scene.handleAnswer(report.boot, await this.#post(report), this.now);
   }
 
-  /** The newer half of the events comes first, the older one some seconds later, as on two ways at once. @returns how many. */
+  /** The newer half of the events arrives first, the older one some seconds later, as over two connections. @returns how many. */
   async reportInDisorder(): Promise<number> {
     this.#scene.advance(this.now);
     const report = this.#scene.report(this.now, 2_000);
@@ -91,11 +91,11 @@ export class ServerDay {
 
   async #post(report: object): Promise<never> {
     const { status, body } = await this.server.report(this.#key, report);
-    if (status !== 200) throw new Error(`expected the report to be taken, got ${status}: ${JSON.stringify(body)}`);
+    if (status !== 200) throw new Error(`expected the report to be accepted, got ${status}: ${JSON.stringify(body)}`);
     return body;
   }
 
-  /** The server is down for a while: nobody looks, nobody hears. */
+  /** The server is down for a while: no checks and no reports. */
   async restart(downMinutes: number): Promise<void> {
     this.server.clock.advance(minutes(downMinutes));
     this.server = await this.server.restart();
@@ -106,32 +106,38 @@ export class ServerDay {
     return joinByInvite(this.server, name, "keeper");
   }
 
-  async settings(said: object): Promise<void> {
+  async settings(changes: object): Promise<void> {
     this.server.clock.advance(seconds(3));
     const url = `/api/v1/feeders/${this.feeder}`;
-    const answer = await this.server.app.inject({ method: "PATCH", url, headers: this.server.keeper, payload: said });
-    if (answer.statusCode !== 200) throw new Error(`expected the settings to be taken, got ${answer.body}`);
+    const answer = await this.server.app.inject({
+      method: "PATCH",
+      url,
+      headers: this.server.keeper,
+      payload: changes,
+    });
+    if (answer.statusCode !== 200) throw new Error(`expected the settings to be accepted, got ${answer.body}`);
   }
 
-  /** Posted as it is, by a feeder that says anything. */
-  async say(report: object): Promise<number> {
+  /** Sends any report as it is. @returns the status */
+  async send(report: object): Promise<number> {
     return (await this.server.report(this.#key, report)).status;
   }
 
-  /** The keeper's hand, three seconds after whatever was before. */
+  /** An action of the keeper, three seconds after what was before. */
   async keeper(path: string, payload: object = {}, headers = this.server.keeper): Promise<void> {
     this.server.clock.advance(seconds(3));
-    this.#acts += 1;
+    this.#actionCount += 1;
     const answer = await this.server.app.inject({
       method: "POST",
       url: `/api/v1/feeders/${this.feeder}/${path}`,
       headers,
-      payload: "what" in payload || "kind" in payload ? { id: `act-${1_000 + this.#acts}`, ...payload } : payload,
+      payload:
+        "what" in payload || "kind" in payload ? { id: `action-${1_000 + this.#actionCount}`, ...payload } : payload,
     });
-    if (answer.statusCode !== 200) throw new Error(`expected ${path} to be taken, got ${answer.body}`);
+    if (answer.statusCode !== 200) throw new Error(`expected ${path} to be accepted, got ${answer.body}`);
   }
 
-  /** As the keeper downloads it. */
+  /** The log that the keeper downloads. */
   async log(): Promise<string> {
     const url = `/api/v1/feeders/${this.feeder}/log`;
     return (await this.server.app.inject({ url, headers: this.server.keeper })).body;
@@ -168,5 +174,5 @@ export class ServerDay {
 async function changeYard(server: TestServer, payload: object): Promise<void> {
   const url = `/api/v1/yards/${server.yard}`;
   const answer = await server.app.inject({ method: "PATCH", url, headers: server.keeper, payload });
-  if (answer.statusCode !== 200) throw new Error(`expected the yard's change to be taken, got ${answer.body}`);
+  if (answer.statusCode !== 200) throw new Error(`expected the yard's change to be accepted, got ${answer.body}`);
 }

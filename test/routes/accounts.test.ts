@@ -6,7 +6,7 @@ import { passphraseProblem } from "../../server/flows/passphrase.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** The passphrase with which `openHouse` claims the server as "Keeper". */
+/** The passphrase with which `openTestServer` signs in the first keeper, "Keeper". */
 const first = "birds before breakfast";
 const better = "seven quiet winters outside";
 const firefox = "Mozilla/5.0 (Android 14; Mobile; rv:140.0) Gecko/140.0 Firefox/140.0";
@@ -94,7 +94,7 @@ describe("a new passphrase", () => {
     expect((await join("about a bottle outside")).statusCode).toBe(200);
   });
 
-  it("is judged by the same rules at the first claim and at a reset, whose links stay open", async () => {
+  it("is judged by the same rules at the first sign-in and at a reset, whose links stay open", async () => {
     const server = await openTestServer();
     const token = await resetToken(server);
     for (const [passphrase, problem] of bad.slice(0, 4)) {
@@ -107,12 +107,12 @@ describe("a new passphrase", () => {
     await server.connections.write(async (statements) => {
       await statements.keeper.deleteMany();
     });
-    const claim = { token: await openFirstSignIn(server.ports), name: "Ada", zone: "Europe/Stockholm" };
+    const firstSignIn = { token: await openFirstSignIn(server.ports), name: "Ada", zone: "Europe/Stockholm" };
     for (const passphrase of ["passwordpassword", "here is Ada at home"]) {
-      const refused = await post(server, "/first-sign-in", { ...claim, passphrase });
+      const refused = await post(server, "/first-sign-in", { ...firstSignIn, passphrase });
       expect([refused.statusCode, refused.json().errors?.[0].field]).toEqual([400, "passphrase"]);
     }
-    expect((await post(server, "/first-sign-in", { ...claim, passphrase: better })).statusCode).toBe(200);
+    expect((await post(server, "/first-sign-in", { ...firstSignIn, passphrase: better })).statusCode).toBe(200);
   });
 
   it("takes no more of the server's time when it is long and regular", async () => {

@@ -33,13 +33,13 @@ export type Start = "unclaimed" | "usual" | "practising";
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 
-/** Words with a colon stand for what the prepared database has: `:yard`, `:feeder`, `:person`, `:invite`, `:claim`, `:item`, `:reset`, `:session`, `:inviteToken`. */
+/** Words with a colon stand for what the prepared database has: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`. */
 export const changingRequests: readonly ChangingRequest[] = [
   {
     route: "POST /api/v1/first-sign-in",
     from: "unclaimed",
     as: "stranger",
-    body: { token: ":claim", name: "Ada", passphrase, zone: "Europe/Stockholm" },
+    body: { token: ":firstSignIn", name: "Ada", passphrase, zone: "Europe/Stockholm" },
     signsIn: { name: "Ada", passphrase },
   },
   {

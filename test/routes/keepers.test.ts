@@ -11,9 +11,9 @@ const signedIn = async (server: TestServer, headers: Record<string, string>) =>
 const cookieOf = (answer: { headers: Record<string, unknown> }) =>
   String(answer.headers["set-cookie"]).split(";")[0] as string;
 
-describe("the claim link", () => {
+describe("the first sign-in link", () => {
   it("works once, and isn't given out again", async () => {
-    const server = await openTestServer(); // claimed already
+    const server = await openTestServer(); // has a keeper already
     expect(await openFirstSignIn(server.ports)).toBeNull();
     const again = { token: "any", name: "Second", passphrase: "a long enough one" };
     expect((await post(server, "/api/v1/first-sign-in", again)).statusCode).toBe(401);

@@ -61,11 +61,11 @@ async function prepare(start: Start): Promise<Prepared> {
   if (start === "unclaimed") {
     const fresh = copyDatabase(inject("migratedDatabase"));
     const server = await openTestServerOn(fresh.file, manualClock(), {}, {});
-    const claim = (await openFirstSignIn(server.ports)) as string;
+    const firstSignIn = (await openFirstSignIn(server.ports)) as string;
     keep(server, file);
     await server.close();
     rmSync(fresh.folder, { recursive: true });
-    return { file, clock: server.clock, acting: {}, looking: {}, feederKey: "", named: { claim } };
+    return { file, clock: server.clock, acting: {}, looking: {}, feederKey: "", named: { firstSignIn } };
   }
   const server = await openTestServer({ practice: idlePracticeGround() });
   const { acting, named, feederKey } = await lived(server);
@@ -153,7 +153,7 @@ async function ask({ server }: Opened, { acting, feederKey, named }: Prepared, a
   ];
   const filled = (text: string) =>
     text.replace(
-      /:(yard|feeder|person|inviteToken|invite|claim|item|reset|session)\b/g,
+      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session)\b/g,
       (_, name) => named[name] as string,
     );
   const body = act.body && (JSON.parse(filled(JSON.stringify(act.body))) as object);

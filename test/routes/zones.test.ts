@@ -85,7 +85,7 @@ describe("the zone of a yard", () => {
     expect((await server.runPeriodicCheck(feeder.id)).lastReportAt).not.toBeNull();
   });
 
-  it("is refused at the claim too", async () => {
+  it("is refused at the first sign-in too", async () => {
     const server = await openTestServer();
     const payload = { token: "x", name: "Ada", passphrase: "birds before breakfast", zone: "IST" };
     const answer = await server.app.inject({ method: "POST", url: "/api/v1/first-sign-in", payload });

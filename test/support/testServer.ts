@@ -251,7 +251,7 @@ export async function openTestServerOn(
 
 async function signedIn(app: FastifyInstance, ports: Ports): Promise<Record<string, string>> {
   const token = await openFirstSignIn(ports);
-  if (!token) throw new Error("expected an open claim in a fresh server");
+  if (!token) throw new Error("expected an open first sign-in link of a new server");
   const payload = { token, name: "Keeper", passphrase: "birds before breakfast", zone: "Europe/Stockholm" };
   const answer = await app.inject({ method: "POST", url: "/api/v1/first-sign-in", payload });
   if (answer.statusCode !== 200) throw new Error(`expected to be signed in, got ${answer.body}`);

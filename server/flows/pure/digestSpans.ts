@@ -6,9 +6,9 @@ import type { Order } from "../../domain/orders/order.ts";
 import type { TimeSpan } from "../../ports.ts";
 
 /**
- * The local days that a digest of this date tells of: the whole one before it, and the seven before that, newest first. By the
- * yard's own midnights, so that a day may have 23 or 25 hours, and begin at one o'clock where midnight is left out. A zone may
- * even leave out a whole date, which is then a day without length.
+ * The local days that the digest of this date covers: the whole day before it, and the seven before that, newest first. They end
+ * at the yard's own midnights, so a day may have 23 or 25 hours, and begin at one o'clock where the clock skips midnight. A zone
+ * may even skip a whole date, which is then a day without length.
  */
 export const digestDays = (date: LocalDate, zone: string): readonly TimeSpan[] =>
   Array.from({ length: 8 }, (_, ago) => ({
@@ -20,17 +20,16 @@ export const digestDays = (date: LocalDate, zone: string): readonly TimeSpan[] =
 export const pastHours = (now: Instant): readonly TimeSpan[] =>
   Array.from({ length: 25 }, (_, n) => ({ from: after(now, hours(n - 25)), to: after(now, hours(n - 24)) }));
 
-/** When a feeder was silent, by its alarm's raw changes within that span; `state` tells of a silence that stands since before it. */
+/** When a feeder was silent, by its alarm's changes within that span; a silence without a change there is known from `state`. */
 export function silentSpans(
-  changes: readonly AlarmChange[],
+  alarmChanges: readonly AlarmChange[],
   { alarms }: FeederState,
   within: TimeSpan,
 ): readonly TimeSpan[] {
   const spans: TimeSpan[] = [];
-  const first = changes.find(({ fault }) => fault === "feederSilent");
-  let since: Instant | null = first !== undefined && !first.present ? within.from : null;
-  for (const { fault, present, at } of changes) {
-    if (fault !== "feederSilent") continue;
+  const changes = alarmChanges.filter(({ fault }) => fault === "feederSilent");
+  let since: Instant | null = changes[0]?.present === false ? within.from : null;
+  for (const { present, at } of changes) {
     if (present) since ??= at;
     else if (since !== null) {
       spans.push({ from: since, to: at });
@@ -42,7 +41,7 @@ export function silentSpans(
   return since === null || since >= within.to ? spans : [...spans, { from: since, to: within.to }];
 }
 
-/** When it was paused, by the orders that it confirmed. One that was paused at the feeder itself isn't known of. */
+/** When it was paused, by the orders that it confirmed. A pause that was set at the feeder itself is unknown here. */
 export function pausedSpans(orders: readonly Order[], until: Instant): readonly TimeSpan[] {
   const spans: TimeSpan[] = [];
   let paused: { readonly from: Instant; readonly end: Instant } | null = null;
@@ -59,7 +58,7 @@ export function pausedSpans(orders: readonly Order[], until: Instant): readonly 
   return spans.filter(({ from, to }) => from < to);
 }
 
-/** Whether what a feeder counted on that day can be compared: not where more than an hour of it is missing. */
+/** Whether a feeder's counts of that day can be compared: not where more than an hour of it is missing. */
 export function isDayComplete(day: TimeSpan, missing: readonly TimeSpan[], addedAt: Instant): boolean {
   if (day.to <= day.from) return false;
   const gone = [...missing, { from: 0 as Instant, to: addedAt }].map(({ from, to }) =>

@@ -8,7 +8,7 @@ import type { Order } from "../../domain/orders/order.ts";
 import { pendingOrders } from "../../domain/orders/orderTransitions.ts";
 import type { FeederRow } from "../../ports.ts";
 
-/** A feeder on its way from the state that is stored to the next one, with all that must be done about it. */
+/** A feeder between its stored state and its next one, with the effects to carry out. */
 export interface FeederUpdate {
   readonly id: string;
   readonly yard: string;
@@ -29,7 +29,7 @@ export const startUpdate = (
   lastStepAt: row.lastStepAt,
 });
 
-/** One fact after the other; effects gather in the order in which they came about. */
+/** One fact after the other; effects are collected in the order in which they arise. */
 export function applyFact(feeder: FeederUpdate, fact: Fact, now: Instant): FeederUpdate {
   const { state, effects } = advanceFeeder(feeder.state, fact, now);
   return {
@@ -41,11 +41,11 @@ export function applyFact(feeder: FeederUpdate, fact: Fact, now: Instant): Feede
   };
 }
 
-/** What can't be read is one too, of a feeder that is known to be connected. */
+/** An unreadable report is one too, of a feeder that is known to report. */
 const isSignOfLife = ({ kind }: Fact, { reporting }: FeederState): boolean =>
   kind === "reported" || (kind === "reportRefused" && reporting.kind === "reporting");
 
-/** The orders that the feeder must be told now. */
+/** The orders to be sent to the feeder now. */
 export const ordersFor = (state: FeederState, now: Instant): readonly SentOrder[] =>
   pendingOrders(state.orders, now).map(sentOrder);
 

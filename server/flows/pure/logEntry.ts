@@ -9,110 +9,108 @@ import { loggedSettings, withLoggedSettings } from "./loggedSettings.ts";
 import { newOrder } from "./newOrder.ts";
 import { changeSettings } from "./requestedSettings.ts";
 
-/** What is done to a feeder, as its log says it, and back: `factOf` of what `saidOfFact` says is the very same fact. */
+/** A feeder's log entry of what a keeper did to it, and back: `factOf` makes the same fact from the entry of `logEntryOf`. */
 
-/** Whatever can happen to a feeder besides its own reports and patrol's looks. */
+/** Whatever can happen to a feeder besides its own reports and the periodic check. */
 export type KeeperFact = Exclude<Fact, { kind: "reported" | "minutePassed" }>;
 
-/** A log's line without its moment and its feeder. */
+/** A line of the log without its moment and its feeder. */
 export type LogEntry =
   | { readonly by?: string | undefined; readonly settings: LoggedSettings }
   | { readonly keeper: LoggedAct }
   | { readonly refused: RefusalReason }
   | { readonly orders: "sent" };
 
-/** @param by the keeper whose hand it was; null where it was nobody's. */
-// Long: one case for each kind of fact.
+/** @param by the keeper who did it; null where nobody did. */
 export function logEntryOf(fact: KeeperFact, at: Instant, by: string | null): LogEntry {
-  const author = by === null ? {} : { by };
-  switch (fact.kind) {
-    case "settingsChanged":
-      return { ...author, settings: loggedSettings(fact.settings) };
-    case "refillReported":
-      return { keeper: { ...author, refill: loggedRefill(fact.refill, at) } };
-    case "cleaned":
-      return { keeper: { by: fact.by, cleaned: fact.at === at ? {} : { at: isoOf(fact.at) } } };
-    case "orderRequested": {
-      const { id, kind, until, requestedBy } = fact.order;
-      if (kind === "resume") return { keeper: { by: requestedBy, resume: { id } } };
-      return { keeper: { by: requestedBy, pause: { id, until: until === null ? null : isoOf(until) } } };
-    }
-    case "ordersSent":
-      return { orders: "sent" };
-    case "reportRefused":
-      return { refused: fact.problem };
-    case "alarmAcknowledged":
-      return {
-        keeper: {
-          by: fact.by,
-          acknowledge: { fault: fact.fault, ...loggedRaise(fact.raisedAt), ...loggedPriority(fact.notifiedPriority) },
-        },
-      };
-    case "alarmShelved":
-      return { keeper: { by: fact.by, shelve: { fault: fact.fault, until: isoOf(fact.until) } } };
-    case "alarmReset":
-      return { keeper: { by: fact.by, reset: { fault: fact.fault } } };
-    case "alarmTakenOutOfService":
-      return { keeper: { by: fact.by, outOfService: { fault: fact.fault, reason: fact.reason } } };
-    case "alarmReturnedToService":
-      return { keeper: { by: fact.by, returnToService: { fault: fact.fault } } };
-  }
+  const entry = entryByKind[fact.kind] as (fact: KeeperFact, at: Instant, by: string | null) => LogEntry;
+  return entry(fact, at, by);
 }
 
+type EntryByKind = {
+  readonly [Kind in KeeperFact["kind"]]: (
+    fact: Extract<KeeperFact, { kind: Kind }>,
+    at: Instant,
+    by: string | null,
+  ) => LogEntry;
+};
+
+const entryByKind: EntryByKind = {
+  settingsChanged: ({ settings }, _, by) => ({ ...authorOf(by), settings: loggedSettings(settings) }),
+  refillReported: ({ refill }, at, by) => ({ keeper: { ...authorOf(by), refill: loggedRefill(refill, at) } }),
+  cleaned: (fact, at) => ({ keeper: { by: fact.by, cleaned: fact.at === at ? {} : { at: isoOf(fact.at) } } }),
+  orderRequested({ order: { id, kind, until, requestedBy } }) {
+    if (kind === "resume") return { keeper: { by: requestedBy, resume: { id } } };
+    return { keeper: { by: requestedBy, pause: { id, until: until === null ? null : isoOf(until) } } };
+  },
+  ordersSent: () => ({ orders: "sent" }),
+  reportRefused: ({ problem }) => ({ refused: problem }),
+  alarmAcknowledged: ({ by, fault, raisedAt, notifiedPriority }) => ({
+    keeper: { by, acknowledge: { fault, ...loggedRaise(raisedAt), ...loggedPriority(notifiedPriority) } },
+  }),
+  alarmShelved: ({ by, fault, until }) => ({ keeper: { by, shelve: { fault, until: isoOf(until) } } }),
+  alarmReset: ({ by, fault }) => ({ keeper: { by, reset: { fault } } }),
+  alarmTakenOutOfService: ({ by, fault, reason }) => ({ keeper: { by, outOfService: { fault, reason } } }),
+  alarmReturnedToService: ({ by, fault }) => ({ keeper: { by, returnToService: { fault } } }),
+};
+
+const authorOf = (by: string | null) => (by === null ? {} : { by });
 const loggedPriority = (notifiedPriority: NotifiedPriority | undefined) =>
   notifiedPriority === undefined ? {} : { notifiedPriority };
 const loggedRaise = (raisedAt: Instant | null) => (raisedAt === null ? {} : { raisedAt: isoOf(raisedAt) });
 
-export const factOf = (request: LogEntry, at: Instant, settings: FeederSettings): KeeperFact => {
-  if ("settings" in request) {
-    return { kind: "settingsChanged", settings: withLoggedSettings(settings, request.settings, changeSettings) };
+export const factOf = (entry: LogEntry, at: Instant, settings: FeederSettings): KeeperFact => {
+  if ("settings" in entry) {
+    return { kind: "settingsChanged", settings: withLoggedSettings(settings, entry.settings, changeSettings) };
   }
-  if ("refused" in request) return { kind: "reportRefused", problem: request.refused };
-  return "orders" in request ? { kind: "ordersSent" } : factOfAct(request.keeper, at);
+  if ("refused" in entry) return { kind: "reportRefused", problem: entry.refused };
+  return "orders" in entry ? { kind: "ordersSent" } : factOfAction(entry.keeper, at);
 };
 
-// Long: one case for each kind of action, the opposite of `logEntryOf`.
-function factOfAct(action: LoggedAct, at: Instant): KeeperFact {
-  const {
-    by = "the keeper",
-    refill,
-    pause,
-    resume,
-    acknowledge,
-    shelve,
-    reset,
-    outOfService,
-    returnToService,
-  } = action;
-  if (action.cleaned) return { kind: "cleaned", at: action.cleaned.at ? instantOf(action.cleaned.at) : at, by };
-  if (refill)
-    return {
-      kind: "refillReported",
-      refill: { at: refill.at ? instantOf(refill.at) : at, what: refillContent(refill) },
-    };
-  if (acknowledge) {
-    const raisedAt = acknowledge.raisedAt ? instantOf(acknowledge.raisedAt) : null;
-    return {
-      kind: "alarmAcknowledged",
-      fault: acknowledge.fault,
-      by,
-      raisedAt,
-      ...loggedPriority(acknowledge.notifiedPriority),
-    };
+function factOfAction(action: LoggedAct, at: Instant): KeeperFact {
+  const { by = "the keeper" } = action;
+  for (const name of actionNames) {
+    const content = action[name];
+    if (content === undefined) continue;
+    const fact = factByAction[name] as (content: unknown, at: Instant, by: string) => KeeperFact;
+    return fact(content, at, by);
   }
-  if (shelve) return { kind: "alarmShelved", fault: shelve.fault, until: instantOf(shelve.until), by };
-  if (reset) return { kind: "alarmReset", fault: reset.fault, by };
-  if (outOfService)
-    return { kind: "alarmTakenOutOfService", fault: outOfService.fault, reason: outOfService.reason, by };
-  if (returnToService) return { kind: "alarmReturnedToService", fault: returnToService.fault, by };
-  if (resume)
-    return { kind: "orderRequested", order: newOrder({ id: resume.id, kind: "resume", until: null, by }, at) };
-  if (pause) {
-    const until = pause.until ? instantOf(pause.until) : null;
-    return { kind: "orderRequested", order: newOrder({ id: pause.id, kind: "pause", until, by }, at) };
-  }
-  throw new Error("expected the contract to let pass one act, got none");
+  throw new Error("expected an entry with one action, got none");
 }
+
+type ActionName = Exclude<keyof LoggedAct, "by">;
+type FactByAction = {
+  readonly [Name in ActionName]-?: (content: NonNullable<LoggedAct[Name]>, at: Instant, by: string) => KeeperFact;
+};
+
+/** The opposite of `entryByKind`. */
+const factByAction: FactByAction = {
+  cleaned: (cleaned, at, by) => ({ kind: "cleaned", at: cleaned.at ? instantOf(cleaned.at) : at, by }),
+  refill: (refill, at) => ({
+    kind: "refillReported",
+    refill: { at: refill.at ? instantOf(refill.at) : at, what: refillContent(refill) },
+  }),
+  acknowledge: ({ fault, raisedAt, notifiedPriority }, _, by) => ({
+    kind: "alarmAcknowledged",
+    fault,
+    by,
+    raisedAt: raisedAt ? instantOf(raisedAt) : null,
+    ...loggedPriority(notifiedPriority),
+  }),
+  shelve: ({ fault, until }, _, by) => ({ kind: "alarmShelved", fault, until: instantOf(until), by }),
+  reset: ({ fault }, _, by) => ({ kind: "alarmReset", fault, by }),
+  outOfService: ({ fault, reason }, _, by) => ({ kind: "alarmTakenOutOfService", fault, reason, by }),
+  returnToService: ({ fault }, _, by) => ({ kind: "alarmReturnedToService", fault, by }),
+  resume: ({ id }, at, by) => ({
+    kind: "orderRequested",
+    order: newOrder({ id, kind: "resume", until: null, by }, at),
+  }),
+  pause: ({ id, until }, at, by) => ({
+    kind: "orderRequested",
+    order: newOrder({ id, kind: "pause", until: until ? instantOf(until) : null, by }, at),
+  }),
+};
+const actionNames = Object.keys(factByAction) as readonly ActionName[];
 
 type LoggedRefill = NonNullable<LoggedAct["refill"]>;
 

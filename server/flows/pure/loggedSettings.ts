@@ -2,9 +2,9 @@ import type { LoggedSettings } from "../../contract/feederLog.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
 import { settingsRequestOf, withSettings } from "./requestedSettings.ts";
 
-/** A feeder's settings as its log says them: the keeper's words, and what its yard gives it. */
+/** A feeder's settings as its log has them: what the keeper entered, and what it has from its yard. */
 
-/** All of them: `withLogged` makes the very same again from whatever stood before. */
+/** All of them: `withLoggedSettings` makes the same settings again from any earlier ones. */
 export const loggedSettings = (settings: FeederSettings): LoggedSettings => ({
   ...settingsRequestOf(settings),
   zone: settings.zone,
@@ -13,14 +13,14 @@ export const loggedSettings = (settings: FeederSettings): LoggedSettings => ({
   detectsSensors: settings.detectsSensors ?? false,
 });
 
-/** @param taken how the keeper's own words change what stood before. */
+/** @param change how what the keeper entered changes the earlier settings. */
 export function withLoggedSettings(
   settings: FeederSettings,
   request: LoggedSettings,
-  taken = withSettings,
+  change = withSettings,
 ): FeederSettings {
   const { zone = settings.zone, place = settings.place, practice = settings.practice } = request;
-  const { detectsSensors: noticing = false, ...told } = taken(settings, request);
-  const { detectsSensors: noticesSensors = noticing } = request;
-  return { ...told, zone, place, practice, ...(noticesSensors ? { detectsSensors: noticesSensors } : {}) };
+  const { detectsSensors: detectedBefore = false, ...changed } = change(settings, request);
+  const { detectsSensors = detectedBefore } = request;
+  return { ...changed, zone, place, practice, ...(detectsSensors ? { detectsSensors } : {}) };
 }

@@ -8,12 +8,12 @@ export interface OrderRequest {
   readonly by: string;
 }
 
-/** An order as it begins its life. */
-export const newOrder = ({ id, kind, until, by }: OrderRequest, askedAt: Instant): Order => ({
+/** An order that was just requested. */
+export const newOrder = ({ id, kind, until, by }: OrderRequest, requestedAt: Instant): Order => ({
   id,
   kind,
   until,
-  requestedAt: askedAt,
+  requestedAt,
   requestedBy: by,
   status: "requested",
   sentAt: null,

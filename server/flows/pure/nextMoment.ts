@@ -1,18 +1,17 @@
 import { after, before, hours, type Instant, milliseconds } from "../../domain/instant.ts";
 
 /**
- * Further back than this a clock was put right, and is followed. A small computer without a clock of its own wakes up with
- * the time that it last wrote down, often once an hour. Common practice, no source.
+ * A clock that goes back further than this was corrected, and is followed. A small computer without a hardware clock starts with
+ * the time that it stored last, often once an hour. Common practice, no source.
  */
 const clockSetBackMax = hours(1);
 
 /**
- * A feeder's time always goes on: no two things happen to it at the same moment, and none before the one that was taken last,
- * though a clock may be set back a little, and a report may wait while a keeper's act overtakes it. So its record has one
- * order, that of its moments, and a replay can take the very same steps.
- * @param steppedAt of the last step; null where it isn't known.
+ * The moment of a feeder's next step, always later than that of its last one, even where a clock was set back a little or a
+ * keeper's action overtook a waiting report. So the log has one order, and a replay takes the same steps.
+ * @param lastStepAt null where it isn't known.
  */
-export function nextMoment(steppedAt: Instant | null, now: Instant): Instant {
-  if (steppedAt === null || now > steppedAt || now < before(steppedAt, clockSetBackMax)) return now;
-  return after(steppedAt, milliseconds(1));
+export function nextMoment(lastStepAt: Instant | null, now: Instant): Instant {
+  if (lastStepAt === null || now > lastStepAt || now < before(lastStepAt, clockSetBackMax)) return now;
+  return after(lastStepAt, milliseconds(1));
 }

@@ -6,10 +6,10 @@ import { days, inDays, seconds } from "../../domain/instant.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
 import { type Grams, grams } from "../../domain/units.ts";
 
-/** A feeder's settings in the keeper's own words, and what they mean. */
+/** A feeder's settings as the keeper enters them, and the domain's settings that follow from them. */
 
 export type SettingsRequest = z.infer<typeof feederSettingsRequest>;
-/** What a keeper leaves out is not asked for: undefined here, never null. */
+/** What a keeper leaves out stays as it is: undefined here, never null. */
 export type SettingsChange = { readonly [Name in keyof SettingsRequest]?: SettingsRequest[Name] | undefined } & {
   readonly tenPortionsGrams?: number | undefined; // weighed together
 };
@@ -18,8 +18,8 @@ const defaultCapacity = grams(1_000);
 const defaultPortion = grams(1.5);
 
 /**
- * What a first feeder usually is, as long as nobody has said otherwise. Common practice, no source. None of it is the keeper's
- * word: what is reckoned with is named as assumed, and which sensors there are is left to what the feeder reports.
+ * Typical values of a first feeder, until a keeper enters others. Common practice, no source. Values that are used in
+ * computations are marked as assumed; which sensors there are is detected from the feeder's reports.
  */
 export function defaultSettings(
   yard: Pick<FeederSettings, "practice" | "place" | "zone">,
@@ -44,58 +44,62 @@ export function defaultSettings(
 export function withSettings(settings: FeederSettings, request: SettingsChange): FeederSettings {
   const food = requestedFood(settings, request);
   const grains = request.grainsPerPortion ?? settings.grainsPerPortion;
-  const duty = request.placement ?? settings.placement;
-  const { food: _food, assumed: _assumed, ...known } = settings;
   const portion = requestedPortion(settings, request, food.kind, grains);
+  const { assumed: _assumed, ...known } = settings;
   const assumed = assumedAfter(settings, request, portion);
-  return {
-    ...known,
-    name: request.name ?? settings.name,
-    ...(food.words === undefined ? {} : { food: food.words }),
-    ...(food.kind === undefined ? {} : { foodKind: food.kind }),
-    ...(grains === undefined ? {} : { grainsPerPortion: grains }),
-    ...(duty === undefined ? {} : { placement: duty }),
-    hopperCapacity:
-      request.hopperCapacityGrams === undefined ? settings.hopperCapacity : grams(request.hopperCapacityGrams),
-    portionMass: portion ?? settings.portionMass,
-    sensors: request.sensors ?? settings.sensors,
-    battery: request.battery ?? settings.battery,
-    reportEvery: request.reportEverySeconds === undefined ? settings.reportEvery : seconds(request.reportEverySeconds),
-    foodWarningAhead: request.warnAheadDays === undefined ? settings.foodWarningAhead : days(request.warnAheadDays),
-    ...(assumed.length === 0 ? {} : { assumed }),
-  };
+  const changes = definedOnly({
+    name: request.name,
+    food: food.text,
+    foodKind: food.kind,
+    grainsPerPortion: grains,
+    placement: request.placement,
+    hopperCapacity: converted(request.hopperCapacityGrams, grams),
+    portionMass: portion ?? undefined,
+    sensors: request.sensors,
+    battery: request.battery,
+    reportEvery: converted(request.reportEverySeconds, seconds),
+    foodWarningAhead: converted(request.warnAheadDays, days),
+  });
+  return { ...known, ...changes, ...(assumed.length === 0 ? {} : { assumed }) };
 }
+
+const converted = <Quantity>(value: number | undefined, unit: (value: number) => Quantity): Quantity | undefined =>
+  value === undefined ? undefined : unit(value);
+
+type DefinedOnly<Fields> = { readonly [Name in keyof Fields]?: Exclude<Fields[Name], undefined> };
+const definedOnly = <Fields extends object>(fields: Fields): DefinedOnly<Fields> =>
+  Object.fromEntries(Object.entries(fields).filter(([, value]) => value !== undefined)) as DefinedOnly<Fields>;
 
 function assumedAfter(
   settings: FeederSettings,
   request: SettingsChange,
   portion: Grams | null,
 ): readonly AssumedSetting[] {
-  const isSaid: Readonly<Record<AssumedSetting, boolean>> = {
+  const isStated: Readonly<Record<AssumedSetting, boolean>> = {
     hopperCapacity: request.hopperCapacityGrams !== undefined,
     portionMass: portion !== null,
     battery: request.battery !== undefined,
   };
-  return assumableSettings.filter((what) => isAssumed(settings, what) && !isSaid[what]);
+  return assumableSettings.filter((what) => isAssumed(settings, what) && !isStated[what]);
 }
 
 interface RequestedFood {
-  readonly words: string | undefined; // nobody has said it
+  readonly text: string | undefined; // undefined where nobody has entered it
   readonly kind: FoodKind | undefined;
 }
 
 function requestedFood(settings: FeederSettings, request: SettingsChange): RequestedFood {
   const { foodKind, food } = request;
   if (foodKind !== undefined) {
-    if (food !== undefined) return { words: food, kind: foodKind };
-    return { words: foodKind === settings.foodKind ? settings.food : foods[foodKind].name, kind: foodKind };
+    if (food !== undefined) return { text: food, kind: foodKind };
+    return { text: foodKind === settings.foodKind ? settings.food : foods[foodKind].name, kind: foodKind };
   }
-  if (food === undefined || food === settings.food) return { words: settings.food, kind: settings.foodKind };
-  // Words of the keeper's own take the place of the kind that was chosen before.
-  return { words: food, kind: settings.foodKind === undefined ? undefined : "other" };
+  if (food === undefined || food === settings.food) return { text: settings.food, kind: settings.foodKind };
+  // A text of the keeper's own replaces the kind that was chosen before.
+  return { text: food, kind: settings.foodKind === undefined ? undefined : "other" };
 }
 
-/** A weighed portion is believed before a counted one, and a counted one only when it was counted anew. Null: nothing was said. */
+/** A weighed portion comes before a counted one, and a counted one is used only when the count has changed. Null: no new portion. */
 function requestedPortion(
   settings: FeederSettings,
   request: SettingsChange,
@@ -107,17 +111,17 @@ function requestedPortion(
   if (kind === undefined || grains === undefined) return null;
   if (kind === settings.foodKind && grains === settings.grainsPerPortion) return null;
   const typical = typicalPortion(kind, grains);
-  // Said one at a time, the two may come together to what no tray gives; the door refuses that where it sees both.
+  // Sent in two requests, kind and count may give what no tray gives; the route refuses that where it sees both.
   return typical === null || typical < 0.1 || typical > 100 ? null : typical;
 }
 
-/** The keeper changes what a feeder was added with: who says which sensors there are ends the noticing of others. */
+/** The keeper changes the settings of a known feeder: after sensors were entered, others are not detected any more. */
 export function changeSettings(settings: FeederSettings, request: SettingsChange): FeederSettings {
-  const { detectsSensors, ...asTold } = settings;
-  return withSettings(request.sensors === undefined ? settings : asTold, request);
+  const { detectsSensors: _detectsSensors, ...withoutDetection } = settings;
+  return withSettings(request.sensors === undefined ? settings : withoutDetection, request);
 }
 
-/** And back: `withSaid` of these words gives these settings. What nobody has said is left out. */
+/** The opposite: `withSettings` of this request gives these settings. What nobody has entered is left out. */
 export const settingsRequestOf = (settings: FeederSettings): SettingsRequest => ({
   name: settings.name,
   ...(settings.food === undefined ? {} : { food: settings.food }),

@@ -1,4 +1,4 @@
-/** Numbers of events as the store keeps them beside a report: `3-7 9` is 3, 4, 5, 6, 7 and 9. */
+/** Event numbers as they are stored with a report: `3-7 9` is 3, 4, 5, 6, 7 and 9. */
 
 export interface SeqRange {
   readonly from: number;

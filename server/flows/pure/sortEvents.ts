@@ -9,97 +9,124 @@ import { mergeStoredBoots, type StoredBoot } from "../../domain/storedBoots.ts";
 import type { StoredBodies } from "../../ports.ts";
 
 /**
- * Exactly once: which of a report's events are new, and of which start of its feeder they are. The clocks tell most of it; where a
- * boot id is used by several starts, the events themselves decide.
+ * Exactly once: which of a report's events are new, and of which start of its feeder they are. In most cases the clocks show it;
+ * where several starts use one boot id, the events themselves decide.
  */
 export type SortResult =
   | {
       readonly kind: "sorted";
-      /** The boot id with the life that the report is of. */
+      /** The boot id with the number of the start that the report is of. */
       readonly boot: string;
       readonly newEvents: readonly PostedEvent[]; // by seq
       readonly duplicates: number;
       readonly refused: readonly Refusal[];
       /** Numbers of events that are not stored, and are to be sent again. */
       readonly unstored: readonly number[];
-      /** What the record says of this boot id, where it was asked. */
+      /** What is stored of this boot id, where it was read. */
       readonly recalledBoots: readonly StoredBoot[];
     }
-  | { readonly kind: "unclear"; readonly uptimeBefore: Span | null };
+  | Unclear;
+
+interface Unclear {
+  readonly kind: "unclear";
+  readonly uptimeBefore: Span | null;
+}
 
 export type NumberedReport = Pick<PostedReport, "boot" | "sentUptime" | "events">;
 type KnownNumbers = Pick<FeederState, "clock" | "eventSequence">;
 
-/** The record of one feeder. */
+/** The stored events of one feeder. */
 export interface StoredRecord {
-  /** What is stored of these numbers under a boot id with its life. */
+  /** What is stored of these numbers under a numbered boot id. */
   read(boot: string, seqs: readonly number[]): Promise<StoredBodies>;
-  /** Every life of a boot id of which events are stored. */
+  /** Every start with this boot id of which events are stored. */
   bootsOf(label: string): Promise<readonly StoredBoot[]>;
 }
 
-/** By far the most reports go on with the newest numbers of a boot id that was used once: then nothing is read. */
+/** Most reports continue with the newest numbers of a boot id that was used once: then nothing is read. */
 export async function sortEvents(
   known: KnownNumbers,
   report: NumberedReport,
   receivedAt: Instant,
   { read, bootsOf }: StoredRecord,
 ): Promise<SortResult> {
-  const { boot, sentUptime, events } = report;
-  const recalled = isSurelyRemembered(known, report, receivedAt) ? [] : await bootsOf(boot);
-  const { clock, eventSequence } = mergeStoredBoots(known, recalled);
-  const bootNumbers = knownBootNumbers(clock, eventSequence, boot);
-  const decision = bootByClock(clock, boot, bootNumbers, sentUptime, receivedAt);
-  const first = numberedBoot(boot, 1);
-  const isKnown = decision.kind === "known" || decision.kind === "fromEarlierBoot";
-  if (isKnown && bootNumbers.length === 1 && bootNumbers[0] === 1 && areSurelyNew(eventSequence, first, events)) {
-    return {
-      kind: "sorted",
-      boot: first,
-      newEvents: events,
-      duplicates: 0,
-      refused: [],
-      unstored: [],
-      recalledBoots: recalled,
-    };
-  }
-  const seqs = [...new Set(events.map(({ seq }) => seq))];
-  const stored = new Map<number, StoredBodies>();
-  for (const bootNumber of bootNumbers) stored.set(bootNumber, await read(numberedBoot(boot, bootNumber), seqs));
-
-  const momentOf = sentUptime === null ? null : momentsByUptime(sentUptime, receivedAt);
-  const undocumented = events.filter(
-    (event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)),
-  );
-  const { distinct, refused } = removeDuplicates(undocumented);
-  const continues = isContinued(eventSequence, boot, decision, distinct);
-  const chosen = chooseStart(decision, bootNumbers, (bootNumber) => fitsInto(stored.get(bootNumber), distinct), {
-    repeats: events.length > undocumented.length,
-    continues,
-  });
-  if (chosen.kind === "unclear") return { kind: "unclear", uptimeBefore: uptimeOf(decision) };
-  const placed =
-    chosen.kind === "new"
-      ? await asNewStart(boot, bootNumbers, distinct, momentOf, read)
-      : {
-          boot: numberedBoot(boot, chosen.life),
-          fresh: distinct.filter(({ seq }) => !stored.get(chosen.life)?.has(seq)),
-        };
-  if (placed === null) return { kind: "unclear", uptimeBefore: null };
-  const duplicates = events.length - placed.fresh.length - refused.length;
-  const unstored = refused.map(({ seq }) => seq as number);
+  const { boot: label, sentUptime, events } = report;
+  const recalledBoots = isSurelyRemembered(known, report, receivedAt) ? [] : await bootsOf(label);
+  const { clock, eventSequence } = mergeStoredBoots(known, recalledBoots);
+  const bootNumbers = knownBootNumbers(clock, eventSequence, label);
+  const decision = bootByClock(clock, label, bootNumbers, sentUptime, receivedAt);
+  const candidates = { bootNumbers, decision, eventSequence };
+  const placed = continuesOnlyBoot(candidates, report)
+    ? { kind: "placed" as const, boot: numberedBoot(label, 1), newEvents: events, refused: [] }
+    : await placeByStoredEvents(candidates, report, receivedAt, read);
+  if (placed.kind === "unclear") return placed;
+  const { boot, newEvents, refused } = placed;
   return {
     kind: "sorted",
-    boot: placed.boot,
-    newEvents: bySeq(placed.fresh),
-    duplicates,
+    boot,
+    newEvents: bySeq(newEvents),
+    duplicates: events.length - newEvents.length - refused.length,
     refused,
-    unstored,
-    recalledBoots: recalled,
+    unstored: refused.map(({ seq }) => seq as number),
+    recalledBoots,
   };
 }
 
-/** Whether what is remembered is enough to judge the report. Only the newest boots are, so anything else is looked up. */
+/** The starts of which a report may be. */
+interface BootCandidates {
+  readonly bootNumbers: readonly number[]; // newest first
+  readonly decision: BootByClock;
+  readonly eventSequence: EventSequence;
+}
+
+function continuesOnlyBoot(
+  { bootNumbers, decision, eventSequence }: BootCandidates,
+  { boot, events }: NumberedReport,
+): boolean {
+  const isKnown = decision.kind === "known" || decision.kind === "fromEarlierBoot";
+  const isOnlyBoot = bootNumbers.length === 1 && bootNumbers[0] === 1;
+  return isKnown && isOnlyBoot && areSurelyNew(eventSequence, numberedBoot(boot, 1), events);
+}
+
+interface PlacedEvents {
+  readonly kind: "placed";
+  readonly boot: string;
+  readonly newEvents: readonly PostedEvent[];
+  readonly refused: readonly Refusal[];
+}
+
+async function placeByStoredEvents(
+  { bootNumbers, decision, eventSequence }: BootCandidates,
+  { boot: label, sentUptime, events }: NumberedReport,
+  receivedAt: Instant,
+  read: StoredRecord["read"],
+): Promise<PlacedEvents | Unclear> {
+  const seqs = [...new Set(events.map(({ seq }) => seq))];
+  const stored = new Map<number, StoredBodies>();
+  for (const bootNumber of bootNumbers) stored.set(bootNumber, await read(numberedBoot(label, bootNumber), seqs));
+
+  const momentOf = sentUptime === null ? null : momentsByUptime(sentUptime, receivedAt);
+  const unstored = events.filter((event) => ![...stored.values()].some((bodies) => isRepeat(event, bodies, momentOf)));
+  const { distinct, refused } = removeDuplicates(unstored);
+  const isOfKnownStart = events.length > unstored.length || isContinued(eventSequence, label, decision, distinct);
+  const fits = (bootNumber: number) => fitsInto(stored.get(bootNumber), distinct);
+  const chosen = chooseBoot(decision, bootNumbers, fits, isOfKnownStart);
+  switch (chosen.kind) {
+    case "unclear":
+      return { kind: "unclear", uptimeBefore: uptimeOf(decision) };
+    case "known": {
+      const bodies = stored.get(chosen.bootNumber);
+      const newEvents = distinct.filter(({ seq }) => !bodies?.has(seq));
+      return { kind: "placed", boot: numberedBoot(label, chosen.bootNumber), newEvents, refused };
+    }
+    case "new": {
+      const placed = await placeInNewBoot(label, bootNumbers, distinct, momentOf, read);
+      return placed === null ? { kind: "unclear", uptimeBefore: null } : { kind: "placed", ...placed, refused };
+    }
+  }
+}
+
+/** Whether the state is enough to judge the report. It has only the newest boots, so anything else is read from the store. */
 function isSurelyRemembered(
   { clock, eventSequence }: KnownNumbers,
   report: NumberedReport,
@@ -127,7 +154,7 @@ interface DistinctEvents {
   readonly refused: readonly Refusal[];
 }
 
-/** Of two events with one number in one report the first is taken. The other has to come again, when it is known to be another. */
+/** Of two events with one number in one report the first is taken. The other must be sent again. */
 function removeDuplicates(events: readonly PostedEvent[]): DistinctEvents {
   const bodies = new Map<number, string>();
   const distinct: PostedEvent[] = [];
@@ -147,7 +174,7 @@ function removeDuplicates(events: readonly PostedEvent[]): DistinctEvents {
   return { distinct, refused };
 }
 
-type MomentOf = ((uptime: Span) => Instant) | null; // null where an earlier boot left it behind
+type MomentOf = ((uptime: Span) => Instant) | null; // null where the events are from an earlier boot
 
 const momentsByUptime =
   (sentUptime: Span, receivedAt: Instant) =>
@@ -155,8 +182,8 @@ const momentsByUptime =
     before(receivedAt, (sentUptime - uptime) as Span);
 
 /**
- * The same number and the same body are the same event, if it happened at about the same time. What two starts tell in the very
- * same words, to the millisecond of uptime, and within ten minutes, can't be told apart and counts as one.
+ * The same number and the same body are the same event, if it happened at about the same time. Two starts that report the same
+ * body, to the millisecond of uptime, within ten minutes, can't be distinguished and count as one.
  */
 function isRepeat({ seq, uptime, body }: PostedEvent, stored: StoredBodies, momentOf: MomentOf): boolean {
   const known = stored.get(seq);
@@ -164,79 +191,78 @@ function isRepeat({ seq, uptime, body }: PostedEvent, stored: StoredBodies, mome
   return momentOf === null || Math.abs(momentOf(uptime) - known.recordedAt) <= transitTimeMax;
 }
 
-/** Whether new events go on right behind the numbers of the life that the report may be of. */
+/** Whether new events continue directly after the numbers of the start that the report may be of. */
 function isContinued(
   sequence: EventSequence,
   label: string,
   decision: BootByClock,
-  left: readonly PostedEvent[],
+  events: readonly PostedEvent[],
 ): boolean {
-  if (decision.kind !== "newUnlessContinued" || left.length === 0) return false;
+  if (decision.kind !== "newUnlessContinued" || events.length === 0) return false;
   const highest = highestStoredSeq(sequence, numberedBoot(label, decision.bootNumber)) ?? 0;
-  return highest > 0 && Math.min(...left.map(({ seq }) => seq)) === highest + 1;
+  return highest > 0 && Math.min(...events.map(({ seq }) => seq)) === highest + 1;
 }
 
-type ChosenStart =
-  | { readonly kind: "life"; readonly life: number }
+type ChosenBoot =
+  | { readonly kind: "known"; readonly bootNumber: number }
   | { readonly kind: "new" }
   | { readonly kind: "unclear" };
 
-/** Whether these events, which repeat nothing, stand nowhere where another event has their number. */
-const fitsInto = (stored: StoredBodies | undefined, left: readonly PostedEvent[]): boolean =>
-  left.every(({ seq, body }) => {
+/** Whether none of these events, which repeat nothing, has the number of another stored event. */
+const fitsInto = (stored: StoredBodies | undefined, events: readonly PostedEvent[]): boolean =>
+  events.every(({ seq, body }) => {
     const known = stored?.get(seq);
     return known === undefined || known.body === JSON.stringify(body);
   });
 
-function chooseStart(
+/** @param isOfKnownStart whether an event repeats a stored one, or the new ones continue the numbers of a known start. */
+function chooseBoot(
   decision: BootByClock,
   bootNumbers: readonly number[],
   fits: (bootNumber: number) => boolean,
-  { repeats, continues }: { readonly repeats: boolean; readonly continues: boolean },
-): ChosenStart {
-  const whereFitting = (bootNumber: number): ChosenStart =>
-    fits(bootNumber) ? { kind: "life", life: bootNumber } : { kind: "new" };
+  isOfKnownStart: boolean,
+): ChosenBoot {
   switch (decision.kind) {
     case "new":
-      return { kind: "new" };
     case "unclear":
-      return { kind: "unclear" };
+      return { kind: decision.kind };
     case "newUnlessRepeated":
-      return repeats ? whereFitting(decision.bootNumber) : { kind: "new" };
     case "newUnlessContinued":
-      return continues || repeats ? whereFitting(decision.bootNumber) : { kind: "new" };
+      return isOfKnownStart && fits(decision.bootNumber)
+        ? { kind: "known", bootNumber: decision.bootNumber }
+        : { kind: "new" };
     case "fromEarlierBoot": {
-      const life = bootNumbers.find(fits);
-      return life === undefined ? { kind: "new" } : { kind: "life", life };
+      const bootNumber = bootNumbers.find(fits);
+      return bootNumber === undefined ? { kind: "new" } : { kind: "known", bootNumber };
     }
     case "known":
-      if (fits(decision.bootNumber)) return { kind: "life", life: decision.bootNumber };
-      // Another event under the same number is another start's, whatever the clocks say of the newest one.
+      if (fits(decision.bootNumber)) return { kind: "known", bootNumber: decision.bootNumber };
+      // Another event under the same number is of another start, whatever the clocks say of the newest one.
       return decision.bootNumber === bootNumbers[0] ? { kind: "new" } : { kind: "unclear" };
   }
 }
 
 const uptimeOf = (decision: BootByClock): Span | null => (decision.kind === "unclear" ? decision.uptimeBefore : null);
 
-/** Lives that were forgotten since are looked for in the store, so that no number is given twice. */
+/** Starts that the state has forgotten are looked up in the store, so that no number is given twice. */
 const startsTriedMax = 100;
 
-async function asNewStart(
+async function placeInNewBoot(
   label: string,
   [newest = 1]: readonly number[],
-  left: readonly PostedEvent[],
+  events: readonly PostedEvent[],
   momentOf: MomentOf,
   read: StoredRecord["read"],
-): Promise<{ readonly boot: string; readonly fresh: readonly PostedEvent[] } | null> {
-  let fresh = left;
+): Promise<Pick<PlacedEvents, "boot" | "newEvents"> | null> {
+  let newEvents = events;
   for (let bootNumber = newest + 1; bootNumber <= newest + startsTriedMax; bootNumber += 1) {
     const boot = numberedBoot(label, bootNumber);
     const stored = await read(
       boot,
-      fresh.map(({ seq }) => seq),
+      newEvents.map(({ seq }) => seq),
     );
-    fresh = fresh.filter((event) => !isRepeat(event, stored, momentOf));
-    if (!fresh.some(({ seq }) => stored.has(seq))) return { boot, fresh };
+    newEvents = newEvents.filter((event) => !isRepeat(event, stored, momentOf));
+    if (!newEvents.some(({ seq }) => stored.has(seq))) return { boot, newEvents };
   }
   return null;
 }

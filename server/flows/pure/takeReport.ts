@@ -7,7 +7,7 @@ import type { FeederEvent } from "../../domain/report.ts";
 import { mergeStoredBoots, type StoredBoot } from "../../domain/storedBoots.ts";
 import { applyFact, type FeederUpdate, ordersFor } from "./feederUpdate.ts";
 
-/** What a report makes of a feeder, for whoever stores it and whoever replays it. */
+/** The result of a report, for ingest and for replay. */
 export interface TakenReport {
   readonly feeder: FeederUpdate;
   /** What is new, by seq, each with the moment at which it happened. */
@@ -21,14 +21,14 @@ export interface PlacedEvent {
 }
 
 /**
- * @param report its `boot` with the life that it is of, as `bootOfLife` makes it.
- * @param fresh those of the report's events that are not stored yet, by seq.
+ * @param report its `boot` as `numberedBoot` makes it.
+ * @param newEvents those of the report's events that are not stored yet, by seq.
  * @param recalled what is stored of its boot id, where the state may have forgotten it.
  */
 export function takeReport(
   before: FeederUpdate,
   report: Pick<PostedReport, "boot" | "sentUptime" | "readings" | "rejectedReadings" | "unknownReadings">,
-  fresh: readonly PostedEvent[],
+  newEvents: readonly PostedEvent[],
   receivedAt: Instant,
   recalled: readonly StoredBoot[] = [],
 ): TakenReport {
@@ -38,18 +38,20 @@ export function takeReport(
 
   const events: FeederEvent[] = [];
   const placed: PlacedEvent[] = [];
-  for (const posted of fresh) {
+  for (const posted of newEvents) {
     const { seq, uptime, content } = posted;
     const recordedAt = time.instantOf(uptime);
     events.push({ ...content, seq, recordedAt });
     placed.push({ posted, recordedAt });
   }
-  // By far the most reports bring no events, and come from the boot that is known best.
-  const same = fresh.length === 0 && before.state.eventSequence.boots.at(-1)?.boot === boot;
-  const sequence = same ? before.state.eventSequence : updateEventSequence(known.eventSequence, boot, fresh);
-  const begun = { ...before, state: { ...before.state, clock: withNewestBoots(time.clock), eventSequence: sequence } };
-  const texts = { boot, sentUptime, readings, rejectedReadings, unknownReadings, events };
-  const reported = applyFact(begun, { kind: "reported", report: texts }, receivedAt);
+  // Most reports bring no events and come from the newest boot.
+  const isUnchanged = newEvents.length === 0 && before.state.eventSequence.boots.at(-1)?.boot === boot;
+  const eventSequence = isUnchanged
+    ? before.state.eventSequence
+    : updateEventSequence(known.eventSequence, boot, newEvents);
+  const started = { ...before, state: { ...before.state, clock: withNewestBoots(time.clock), eventSequence } };
+  const content = { boot, sentUptime, readings, rejectedReadings, unknownReadings, events };
+  const reported = applyFact(started, { kind: "reported", report: content }, receivedAt);
   const orders = ordersFor(reported.state, receivedAt);
   const feeder = orders.length > 0 ? applyFact(reported, { kind: "ordersSent" }, receivedAt) : reported;
   return { feeder, events: placed, orders };

@@ -5,20 +5,19 @@ import type { Instant } from "../../domain/instant.ts";
 import type { AlarmEvent } from "../../domain/notification/escalation.ts";
 
 /**
- * The rule for a raise of what calls people (not a `note`) of which nobody was notified: it has an item in the outbox, or its
- * call waits (quiet hours, nobody reachable, a silence that is held), or the change that ended it says in the record, and so
- * to the digest, that nobody was notified. Nothing is sent about it afterwards: good news of something that nobody knew of
- * would only worry.
+ * An alarm of priority urgent or soon is never lost without a trace: it has an item in the outbox, or its escalation waits (quiet
+ * hours, nobody reachable, a silence not yet confirmed), or the change that ended it says in the log, and so in the digest, that
+ * nobody was notified. Nothing is sent about it afterwards: to learn that something unknown is over would only worry.
  */
 export const unnotifiedText = "It ended before anybody was notified.";
 
-/** A word that ended a call before anybody was told. */
+/** An alarm event that ended an escalation before anybody was notified. */
 export interface UnnotifiedEnd {
   readonly fault: FaultKind;
   readonly at: Instant;
 }
 
-/** @param ended what the words of the same changes ended before anybody was told */
+/** @param ended the escalations that the events of these changes ended before anybody was notified */
 export function markUnnotified(
   changes: readonly AlarmChange[],
   events: readonly AlarmEvent[],
@@ -36,10 +35,10 @@ const activeStates: ReadonlySet<AlarmChange["to"]> = new Set<AlarmChange["to"]>(
   "latchedUnacknowledged",
 ]);
 
-const endsHere = ({ fault: of, at: moment, from, to }: AlarmChange, fault: FaultKind, at: Instant): boolean =>
-  of === fault && moment === at && from !== to && !activeStates.has(to);
+const endsHere = (change: AlarmChange, fault: FaultKind, at: Instant): boolean =>
+  change.fault === fault && change.at === at && change.from !== change.to && !activeStates.has(change.to);
 
-/** Raised and over within one look: the raise had no word of its own, since it was over when the look ended. */
+/** Raised and over within one check: there is no event of the raise, since the alarm was over when the check ended. */
 function isUnnotifiedEnd(changes: readonly AlarmChange[], index: number, events: readonly AlarmEvent[]): boolean {
   const [before, change] = [changes[index - 1], changes[index]];
   if (!before || !change || before.fault !== change.fault || before.at !== change.at) return false;

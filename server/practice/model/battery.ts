@@ -27,7 +27,7 @@ export function chargeCurrent(
 
 export function advanceBattery(battery: Battery, chargeMilliamps: number, span: Span): Battery {
   const charged = battery.chargeShare + ((chargeMilliamps - loadMilliamps) * span) / 3_600_000 / capacityMilliampHours;
-  // The practice keeper brings a charged battery before this one is low: a weak battery is a fault to be chosen, not waited for.
+  // The practice keeper replaces the battery before it is low: a weak battery is a fault to be chosen.
   return { chargeShare: charged < 0.6 ? 0.95 : Math.min(1, charged) };
 }
 

@@ -30,7 +30,7 @@ export const readSupplyVolts = (random: RandomSource): number => rounded(random.
 export const readRadioDbm = (windMetersPerSecond: number, random: RandomSource): number =>
   Math.round(random.normal(windMetersPerSecond > 12 ? -70 : -64, 1.5));
 
-/** What the metal detector makes of a cap that falls past it, 0 to 1. */
+/** The metal detector's signal of a cap that falls past it, 0 to 1. */
 export const detectorSignal = (spread: number, random: RandomSource): number =>
   Math.min(1, Math.max(0.4, random.normal(0.82, spread)));
 

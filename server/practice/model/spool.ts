@@ -32,8 +32,9 @@ export interface SpoolEntry<Event = SpooledEvent> {
 }
 
 /**
- * The feeder's own store of events that the server hasn't confirmed. An event leaves it only when the server has answered that
- * it is stored. It is bounded, as any memory on a feeder is: past `spoolMax` the oldest goes, and the feeder reports how many.
+ * The feeder's own store of events that the server hasn't confirmed. An event is removed only when the server has answered that
+ * it is stored. It is bounded, like any memory on a feeder: above `spoolMax` the oldest is dropped, and the feeder reports how
+ * many.
  */
 export class Spool<Event extends { readonly seq: number } = SpooledEvent> {
   readonly #waiting: SpoolEntry<Event>[];
@@ -55,7 +56,7 @@ export class Spool<Event extends { readonly seq: number } = SpooledEvent> {
     }
   }
 
-  /** The oldest events, all of one boot, at most `most`: a report speaks for one boot. Null while nothing waits. */
+  /** The oldest events, all of one boot, at most `most`: a report is of one boot. Null while nothing waits. */
   oldest(most: number): { readonly boot: string; readonly events: readonly Event[] } | null {
     const boot = this.#waiting[0]?.boot;
     if (boot === undefined) return null;

@@ -6,8 +6,8 @@ import { hashedRandom } from "../random.ts";
 import { sunAltitudeDegrees } from "./light.ts";
 
 /**
- * Weather around one feeder: seasons, days and nights, storms and snow. Any moment can be asked for, in any order: nothing
- * is remembered from one to the next.
+ * Weather around one feeder: seasons, days and nights, storms and snow. Any moment can be computed, in any order: there is no
+ * state.
  */
 export interface Weather {
   readonly airCelsius: number;
@@ -25,8 +25,8 @@ export interface Climate {
 }
 
 /**
- * Never so damp that the lid gathers dew or frost: a healthy practice feeder must be quiet, or a newcomer can't tell the fault
- * that they chose from the weather. Dew, frost and ice come with the fault `coldNight`.
+ * Never so damp that the lid gathers dew or frost: a healthy practice feeder must have no alarms, or a new keeper can't
+ * distinguish the chosen fault from the weather. Dew, frost and ice come with the fault `coldNight`.
  */
 export const mildClimate: Climate = { nightCoolingMax: 1.2, humidity: "belowDew" };
 /** Lids cool by 2 to 5 K (common practice) and gather dew and frost, as in a real garden. */
