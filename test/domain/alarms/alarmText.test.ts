@@ -95,7 +95,7 @@ describe("a response to an alarm", () => {
   });
 
   it("keeps a latch over shelf and service: whoever does that has not checked for damage", () => {
-    const latching = { ...of, rule: { ...rule, latched: true } };
+    const latching = { ...of, rule: { ...rule, latched: true } as FaultRule };
     const shelved = shelve(latched, after(now, hours(1)), "Bo", latching).alarm;
     expect(shelved).toMatchObject({ latch: { raisedAt: ago(50), acknowledged: null } });
     const out = takeOutOfService(latched, "At the workbench.", "Bo", latching);
