@@ -1,7 +1,9 @@
 import { defineConfig } from "vitest/config";
 
 /** Simulated months of whole feeders: too long to be run for each mutant of a sample. What they find, a sample counts as survived. */
-const longStories = ["test/domain/alarms/feederStories.test.ts", "test/domain/alarms/anyFeeder.test.ts"];
+const longStories = ["alarms/feederStories", "alarms/anyFeeder", "orders/lives"].map(
+  (name) => `test/domain/${name}.test.ts`,
+);
 
 /**
  * The domain's tests alone: they need no database. The choice of files is here and not in Stryker's own `testFiles`, with which

@@ -8,8 +8,7 @@ import type { HistoryFeeder } from "./history.ts";
 export function localDaysBetweenInstants(from: Instant, to: Instant, zone: string): readonly LocalDate[] {
   const dates: LocalDate[] = [];
   const last = localDateOf(to, zone);
-  const countMax = Math.ceil(inDays((to - from) as Span)) + 2;
-  for (let date = localDateOf(from, zone); date <= last && dates.length < countMax; date = addLocalDays(date, 1))
+  for (let date = localDateOf(from, zone); date <= last; date = addLocalDays(date, 1))
     if (startOfLocalDay(date, zone) < to) dates.push(date);
   return dates;
 }

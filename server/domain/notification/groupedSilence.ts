@@ -340,10 +340,9 @@ function updateYardText(group: Group, recipients: Recipients): Group {
 
 /** A first alarm waits only while another feeder of the yard is late too and could raise its alarm before the wait ends. */
 function releaseHeld(group: Group, now: Instant): Group {
-  const held = group.yard.feeders.filter(({ escalation }) => isActive(escalation) && escalation.holdUntil !== null);
-  return held.reduce((next, feeder) => {
+  return group.yard.feeders.reduce((next, feeder) => {
     const { escalation } = feeder;
-    if (escalation === null || escalation.holdUntil === null) return next;
+    if (!isActive(escalation) || escalation.holdUntil === null) return next;
     const { holdUntil } = escalation;
     const waits = group.yard.feeders.some((other) => {
       const { id, inService, silentFrom, escalation } = other;

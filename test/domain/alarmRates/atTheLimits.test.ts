@@ -281,7 +281,7 @@ describe("a finding", () => {
     const raised = [...timesOf(5, raisedAlarm()), urgent, urgent];
     const text = (unacknowledged: readonly RaisedAlarm[]) => textOf("unacknowledged", { raised, unacknowledged });
     expect(text([urgent, urgent, raisedAlarm()])).toMatch(
-      /^2 of 2 urgent alarms were not acknowledged\. The last was “Hopper empty” at Rowan\./,
+      /^2 of 2 urgent alarms were not acknowledged\. The last was “Hopper empty” at Rowan\. See/,
     );
     expect(text([urgent, ...timesOf(5, raisedAlarm())])).toBeUndefined();
   });

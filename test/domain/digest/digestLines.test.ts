@@ -17,7 +17,7 @@ import { wearLines } from "../../../server/domain/digest/wear.ts";
 import { weatherLines } from "../../../server/domain/digest/weatherText.ts";
 import type { FeederState } from "../../../server/domain/feeder.ts";
 import { after, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
-import { celsius, humidityPercent } from "../../../server/domain/units.ts";
+import { celsius, humidityPercent, volts } from "../../../server/domain/units.ts";
 import {
   airBetween,
   digestFeederFixture,
@@ -218,6 +218,33 @@ describe("the text of the coming night", () => {
   });
 });
 
+describe("a lead-acid battery in the coming night", () => {
+  it("is near its freezing point from three degrees above on, its cautious one", () => {
+    const state = feederWithPortions("Rowan", 1_500, 10, { battery: "leadAcid" });
+    // At rest 1.1 kg/l: it freezes at -7.8 °C, cautiously at -4.8 °C.
+    const rested = {
+      ...state.cold.battery,
+      lowestVoltage: volts(6 * (1.1 + 0.845)),
+      previousLowestVoltage: volts(12.7),
+    };
+    const text = (degrees: number, battery = rested) =>
+      weatherLines(
+        [
+          digestFeederFixture(
+            { ...state, cold: { ...state.cold, battery } },
+            { recentReadings: readingsOf(() => ({ air: celsius(5), batteryTemperature: celsius(degrees) })) },
+          ),
+        ],
+        now,
+      ).join();
+    expect(text(-1.81)).toContain("may come near its freezing point");
+    expect(text(-1.79)).not.toContain("may come near its freezing point");
+    const earlier = { ...rested, lowestVoltage: volts(12.7), previousLowestVoltage: rested.lowestVoltage };
+    expect(text(-1.81, earlier)).toContain("may come near its freezing point");
+    expect(text(-1.81, { ...rested, lowestVoltage: null })).not.toContain("may come near its freezing point");
+  });
+});
+
 describe("the forecast of a night", () => {
   const state = feederWithPortions("Rowan");
   const forecast = (readings: ReturnType<typeof readingsOf>, of = state) =>
@@ -270,6 +297,8 @@ describe("the forecast of a night", () => {
         ?.chargedAt;
     expect(chargedAt(51)).toBe(4);
     expect(chargedAt(50)).toBeNull();
+    const noThermometer = forecast(readingsOf(() => ({ air: celsius(2), charge: 300 as never })));
+    expect([noThermometer?.battery, noThermometer?.chargedAt]).toEqual([null, null]);
   });
 });
 
@@ -391,6 +420,15 @@ describe("wear that can be known", () => {
     expect(learnt(100)).toEqual(["No signs of wear."]);
     expect(learnt(100, 0.059)).toEqual(["No signs of wear."]);
     expect(learnt(100, 0.06)).toEqual(["Rowan: its chute sensor misses about 1 of 17 portions: clean it."]);
+  });
+
+  it("is none of a chute sensor that isn't fitted any more", () => {
+    const { settings, feed, ...state } = feederWithPortions("Rowan");
+    const worn = { ...feed, chute: { ...feed.chute, portionsLearnt: 200, missedShare: 0.1 } };
+    const without = { ...settings, sensors: { ...settings.sensors, chute: false } };
+    const lines = (of: FeederState) => wearLines([digestFeederFixture(of)], yard.zone, now);
+    expect(lines({ ...state, settings, feed: worn })).toHaveLength(1);
+    expect(lines({ ...state, settings: without, feed: worn })).toEqual([]);
   });
 
   it("is nothing of a feeder without numbers beside one with wear", () => {

@@ -114,6 +114,11 @@ describe("the sections of a notification's e-mail", () => {
     expect(text).toMatch(/^Caution: food/m);
   });
 
+  it("begin with a word that is longer than a line, without an empty line before it", () => {
+    const address = `https://pieward.example/${"a".repeat(90)}`;
+    expect(renderEmail(draft({ title: `${address} opens` })).text).toMatch(/^https:\S+\nopens\n/);
+  });
+
   it("put title, footer and link text on one line each, whatever they contain", () => {
     const link = { text: "Open\nthe page", address: "https://pieward.example/" };
     const { text, html } = renderEmail(draft({ subject: "a\nb", title: "One\ntitle", footer: "Sent\n\tonce.", link }));

@@ -142,6 +142,17 @@ describe("a level", () => {
   });
 });
 
+describe("a reminder", () => {
+  it("says how long the alarm has been active, which the first notification doesn't", () => {
+    const story = new EscalationScenario(recipientsOf([ada]), "2026-12-01 10:00").raised().shown("ada");
+    story.until("2026-12-01 10:30");
+    expect(story.told.map(({ notification }) => notification.content.body)).toEqual([
+      "Nothing fell.",
+      "Still active after 30 minutes, not acknowledged. Nothing fell.",
+    ]);
+  });
+});
+
 describe("a recipient who leaves the yard", () => {
   it("gets nothing more, neither reminder nor end", () => {
     const people = [ada, { ...bo, escalationOrder: 1, quietHours: null }];

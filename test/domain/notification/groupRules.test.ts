@@ -118,10 +118,10 @@ describe("feeders that stopped together", () => {
           yardOf(
             [
               feeder("rowan", { reportEvery, lastReportAt: ago(60) }),
-              feeder("larch", { lastReportAt: ago(60) }),
+              feeder("larch", { lastReportAt: ago(90) }),
               feeder("elder", { escalation: silence("elder"), lastReportAt: ago(30) }),
             ].filter(({ id }) => yard.includes(id)),
-            yardEscalation(silent("rowan", { lastReportAt: ago(60) }), silent("larch", { lastReportAt: ago(60) })),
+            yardEscalation(silent("rowan", { lastReportAt: ago(60) }), silent("larch", { lastReportAt: ago(90) })),
           ),
           recipients,
           now,
@@ -251,6 +251,20 @@ describe("the yard's escalation", () => {
       recipientStates: [{ person: "ada", timesNotified: 1 }],
     });
     expect(stored(step, null)).toMatchObject({ endedAt: now, silentFeeders: [], news: null });
+  });
+
+  it("covers a new raise or a higher priority of one of its feeders", () => {
+    const yard = yardOf([feeder("rowan"), feeder("larch")], yardEscalation(silent("rowan"), silent("larch")));
+    for (const event of [
+      { ...{ kind: "raised", at: now, sameEpisode: false, title: "Rowan: no reports", body: "None." } },
+      { ...{ kind: "worsened", at: now, raisedAt: ago(7), title: "Rowan: no reports", body: "None." } },
+    ]) {
+      const of = { feeder: "rowan", event: { ...event, fault: "feederSilent", priority: "urgent" } as AlarmEvent };
+      const step = handleGroupedEvent(yard, of, recipients, now);
+      expect(texts(step)).toEqual([]);
+      expect(stored(step, null)?.silentFeeders).toHaveLength(2);
+      expect(stored(step, "rowan")).toBeUndefined();
+    }
   });
 
   it("ends with all of them, with the news that all report again", () => {

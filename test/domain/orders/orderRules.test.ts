@@ -103,6 +103,13 @@ describe("the end of a pause", () => {
     });
   });
 
+  it("ends the pause that the feeder states too, though it doesn't state when", () => {
+    expect(pauseStatus(run(short, states(true, 20)), at(599))).toEqual({ kind: "paused", at: at(20) });
+    expect(pauseStatus(run(short, states(true, 20)), at(600))).toEqual({ kind: "endedUnconfirmed", until: at(600) });
+    const replaced = run(short, states(true, 20), requests(order("r1", "resume", 30, 600)));
+    expect(pauseStatus(replaced, at(600))).toEqual({ kind: "paused", at: at(20) });
+  });
+
   it("is shown as ended a minute early where the feeder feeds by its own clock, and not before", () => {
     const fed = (second: number) => run(short, done("p1", 9), states(false, second));
     const shown = (o: OrdersState, second: number) => o.newest && displayedStatus(o, o.newest, at(second));
@@ -292,6 +299,17 @@ describe("a confirmed pause", () => {
     expect(run(...short, starts("b-2", 600, null)).revertedPause).toBeUndefined();
     expect(kinds(run(...paused, starts("b-2", 100, null)), 101)).toEqual([]); // it has its time to answer
     expect(kinds(run(...paused, starts("b-2", 100, null)), 250)).toEqual(["pauseOverdue"]);
+  });
+
+  it("is reverted by food that an earlier start gave, which shows nothing of the present one", () => {
+    const fed = (second: number) => run(...paused, starts("b-2", 100, true), gives(second)).revertedPause;
+    expect([fed(60)?.inOneStart, fed(110)?.inOneStart]).toEqual([false, true]);
+  });
+
+  it("that is reverted already is known to be contradicted by a statement too", () => {
+    const restarted = [...paused, starts("b-2", 100, null)];
+    expect(run(...restarted).revertedPause?.isStatedFeeding).toBe(false);
+    expect(run(...restarted, states(false, 110)).revertedPause).toMatchObject({ by: "restart", isStatedFeeding: true });
   });
 
   it("is confirmed again after a restart by the first statement, after food in one start only ten minutes later", () => {
