@@ -12,7 +12,7 @@ import { type DocumentedPage, documentedPage } from "../support/documentedPage.t
 import { projectFolder } from "../support/imports.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Every example on the documentation's page is posted as it stands there, and answered as the page says. */
+/** Every example on the documentation's page is posted as the page has it, and answered as the page shows. */
 
 const parsed = (page: DocumentedPage, id: string) => JSON.parse(page.example(id));
 const kinds = Object.keys(eventSchemas);
@@ -21,7 +21,7 @@ interface Answered {
   readonly content: { readonly "application/json": { readonly schema: { properties: Record<string, object> } } };
 }
 
-/** The server's clock stands at the time that the examples show. */
+/** The server's clock has the time that the examples show. */
 async function opened(): Promise<{ server: TestServer; page: DocumentedPage; key: string; feeder: string }> {
   const server = await openTestServer();
   const { key, feeder } = await server.addFeeder();
@@ -41,7 +41,7 @@ describe("the examples of reports", () => {
     expect(leftBehind.body).toMatchObject({ storedThrough: 88, refused: [] });
   });
 
-  it("show an event of each kind, and each is taken with all its fields", async () => {
+  it("show an event of each kind, and each is stored with all its fields", async () => {
     const { server, page, key } = await opened();
     const events = kinds.map((kind) => parsed(page, `event-example-${kind}`)).sort((a, b) => a.seq - b.seq);
     const { status, body } = await server.report(key, { boot: "b-2", sentUptimeMs: 120_000, events });
@@ -55,7 +55,7 @@ describe("the examples of reports", () => {
     const { server, page, key } = await opened();
     const boots = new Set<string>();
     for (let count = 0; count < 3; count += 1) {
-      // The shell reads the command as a reader's shell does; only curl itself is replaced, and tells what it was given.
+      // The shell reads the command as a reader's shell does; only curl itself is replaced, and prints its arguments.
       const shell = `curl() { for given in "$@"; do printf '%s\\n' "$given"; done; }\n${page.example("curl")}`;
       const given = execFileSync("sh", ["-c", shell], { encoding: "utf8" }).trim().split("\n");
       expect(given.slice(0, 5)).toEqual([
@@ -124,7 +124,7 @@ describe("the worked signature", () => {
   it.each([
     ["sh", "signature-sh"],
     ["python3", "signature-python"],
-  ])("opens the door when %s signs with a real key", async (program, id) => {
+  ])("is accepted when %s signs with a real key", async (program, id) => {
     const { server, page, key, feeder } = await opened();
     const [shown, ofShown] = [page.example("signature-parts"), (name: string) => new RegExp(`^${name} +(.+)$`, "m")];
     const value = (name: string) => shown.match(ofShown(name))?.[1] ?? "";
@@ -143,7 +143,7 @@ describe("the worked signature", () => {
 });
 
 describe("the address for health", () => {
-  it("answers as the page shows, without a key, and tells the time in a header", async () => {
+  it("answers as the page shows, without a key, and with the time in a header", async () => {
     const { server, page } = await opened();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
     const answer = await fetch(`${address}/api/v1/health`);
@@ -169,7 +169,7 @@ describe("the page", () => {
     const inLink = ["answer", "problem", "orders"].map((frame) => `frame-${frame}-example`); // documentedLink.test.ts
     const tested = [...inReports, ...inOrders, ...inSignature, ...inLink, "health-example"];
     expect(ids.sort()).toEqual([...tested, ...kinds.map((kind) => `event-example-${kind}`)].sort());
-    // Those without a name: the key's header, refusals (documentedRefusals.test.ts) and bodies of keepers (doors.test.ts).
+    // Examples without a name: the key's header, refusals (documentedRefusals.test.ts) and bodies of keepers (publicRoutes.test.ts).
     const unnamed = [...page.html.matchAll(/<pre(?![^>]* id=)[^>]*aria-label="([^"]+)"/g)].map(
       ([, label]) => label ?? "",
     );
@@ -183,12 +183,12 @@ describe("the page", () => {
     const changed = structuredClone(document) as { paths: Record<string, Record<string, unknown>> };
     const report = changed.paths["/api/v1/report"]?.post as { responses: Record<string, never> };
     const { schema } = (report.responses["200"] as unknown as Answered).content["application/json"];
-    schema.properties.unheardOf = { type: "array", items: { type: "string" } };
+    schema.properties.newField = { type: "array", items: { type: "string" } };
     changed.paths["/api/v1/yards/{yard}/orders"] = { post: { "x-who-may": "keepers of the yard" } };
     const html = documentationPage(changed as unknown as OpenApi, 60);
-    expect(html).toContain('data-field="unheardOf"');
+    expect(html).toContain('data-field="newField"');
     expect(html).toContain('data-route="POST /api/v1/yards/{yard}/orders"');
-    expect(documentationPage(document, 60)).not.toContain("unheardOf");
+    expect(documentationPage(document, 60)).not.toContain("newField");
   });
 
   it("has the notebook's own colours", () => {

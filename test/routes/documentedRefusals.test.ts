@@ -10,7 +10,7 @@ import { type DocumentedPage, documentedPage } from "../support/documentedPage.t
 import { projectFolder } from "../support/imports.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Every refusal on the documentation's page is met at a real door, and every one that the doors can give is on the page. */
+/** Every refusal on the documentation's page is provoked over HTTP, and every one that the routes can give is on the page. */
 
 interface Met {
   readonly status: number;
@@ -42,11 +42,11 @@ const metIn = (answer: { statusCode: number; headers: Record<string, unknown>; j
   retryAfter: answer.headers["retry-after"] as string | undefined,
 });
 
-/** How each refusal is met, by its name on the page. */
-const meetings: Readonly<Record<string, (server: TestServer, key: string, feeder: string) => Promise<Met>>> = {
+/** How each refusal is provoked, by its name on the page. */
+const provocations: Readonly<Record<string, (server: TestServer, key: string, feeder: string) => Promise<Met>>> = {
   notJson: (server, key) => posted(server, `Bearer ${key}`, '{"boot":'),
   unreadable: (server, key) => posted(server, `Bearer ${key}`, JSON.stringify({ boot: "b 7", sentUptimeMs: -5 })),
-  stranger: (server) => posted(server, "Bearer pw_wrong", plain()),
+  unknownSender: (server) => posted(server, "Bearer pw_wrong", plain()),
   otherFeeder: (server, key) => posted(server, `Bearer ${key}`, plain({ feeder: "larch-8b1d02" })),
   async unknownFeeder(server, key, feeder) {
     await posted(server, `Bearer ${key}`, plain()); // the server remembers the key
@@ -147,12 +147,12 @@ const head = (key: string) =>
 const opened = () => openTestServer({ reportsPerMinute: 5, requestTimeoutMilliseconds: 500 });
 
 describe("every refusal on the page", () => {
-  it.each(Object.keys(meetings))("%s is answered at the door as the page shows it", async (name) => {
+  it.each(Object.keys(provocations))("%s is answered as the page shows it", async (name) => {
     const server = await opened();
     const { key, feeder } = await server.addFeeder();
     const shown = (await documentedPage(server)).refusals.find((one) => one.name === name);
     expect(shown, `${name} is on the page`).toBeDefined();
-    const met = await (meetings[name] as (typeof meetings)[string])(server, key, feeder.id);
+    const met = await (provocations[name] as (typeof provocations)[string])(server, key, feeder.id);
     expect(met.type).toContain("application/problem+json");
     expect(met.problem).toEqual(withWhatDiffers(shown?.problem ?? {}, feeder.id));
     expect(met.status).toBe(shown?.status);
@@ -163,13 +163,13 @@ describe("every refusal on the page", () => {
     );
   });
 
-  it("is met above", async () => {
+  it("is provoked above", async () => {
     const { refusals } = await documentedPage(await opened());
-    expect(refusals.map(({ name }) => name).sort()).toEqual(Object.keys(meetings).sort());
+    expect(refusals.map(({ name }) => name).sort()).toEqual(Object.keys(provocations).sort());
   });
 
-  it("is met on a socket too, where the page says so", async () => {
-    const spoken = [
+  it("is given on a socket too, where the page states it", async () => {
+    const onSockets = [
       "notJson",
       "unreadable",
       "otherFeeder",
@@ -190,13 +190,13 @@ describe("every refusal on the page", () => {
         .filter(({ at }) => at === "both")
         .map(({ name }) => name)
         .sort(),
-    ).toEqual([...spoken, "stranger"].sort());
-    for (const name of spoken) {
+    ).toEqual([...onSockets, "unknownSender"].sort());
+    for (const name of onSockets) {
       const server = await opened();
       const { key, feeder } = await server.addFeeder();
       await server.app.listen({ port: 0, host: "127.0.0.1" });
       const onSocket = overSocket(server, key);
-      const met = await (meetings[name] as (typeof meetings)[string])(onSocket.server, key, feeder.id);
+      const met = await (provocations[name] as (typeof provocations)[string])(onSocket.server, key, feeder.id);
       onSocket.close();
       const shown = refusals.find((one) => one.name === name);
       expect([name, met.status, (met.problem as { title: string }).title]).toEqual([
@@ -220,9 +220,9 @@ function overSocket(server: TestServer, key: string) {
   const open = new Promise((resolve) => socket.once("open", resolve));
   const inject = async ({ payload }: { payload: string }) => {
     await open;
-    const said = new Promise<string>((resolve) => socket.once("message", (data) => resolve(String(data))));
+    const reply = new Promise<string>((resolve) => socket.once("message", (data) => resolve(String(data))));
     socket.send(payload);
-    const frame = JSON.parse(await said) as { problem?: { status: number } };
+    const frame = JSON.parse(await reply) as { problem?: { status: number } };
     const headers = { "content-type": "application/problem+json" };
     return { statusCode: frame.problem?.status ?? 200, headers, json: () => frame.problem ?? {} };
   };
@@ -232,17 +232,17 @@ function overSocket(server: TestServer, key: string) {
   };
 }
 
-// --- what the doors can say is on the page ---------------------------------------------------------------------------
+// --- what the routes can refuse is on the page ------------------------------------------------------------------------
 
-const doors = ["problems", "feederApi", "feederLink", "feederIdentity", "ingestReport", "overload"].map(
+const sources = ["problems", "feederApi", "feederLink", "feederIdentity", "ingestReport", "overload"].map(
   (name) => `server/routes/${name}.ts`,
 );
 const source = (path: string) => readFileSync(join(projectFolder, path), "utf8");
 
-/** What these sources can refuse with and the page doesn't tell. */
-function untold(page: DocumentedPage, sources: readonly string[]): string[] {
+/** The statuses in these sources that are not on the page. */
+function undocumented(page: DocumentedPage, sources: readonly string[]): string[] {
   const text = sources.join("\n");
-  const told = new Set(page.refusals.map(({ status }) => status));
+  const documented = new Set(page.refusals.map(({ status }) => status));
   const statuses = [...text.matchAll(/\bstatus: (\d{3})\b|\? (\d{3}) :/g)].map(([, one, other]) =>
     Number(one ?? other),
   );
@@ -250,27 +250,29 @@ function untold(page: DocumentedPage, sources: readonly string[]): string[] {
   const names = new Set(page.refusals.map(({ name }) => name).flatMap((name) => [name, outcomeNames[name] ?? name]));
   return [
     ...statuses
-      .filter((status) => !told.has(status) && !page.html.includes(`data-keeper-status="${status}"`))
+      .filter((status) => !documented.has(status) && !page.html.includes(`data-keeper-status="${status}"`))
       .map(String),
     ...outcomes.filter((kind) => !names.has(kind)),
   ];
 }
 const outcomeNames: Readonly<Record<string, string>> = { tooManyEvents: "tooMany" };
 
-describe("every refusal of the doors", () => {
+describe("every refusal of the feeders' routes", () => {
   it("is on the page", async () => {
     const page = await documentedPage(await opened());
-    expect(untold(page, doors.map(source))).toEqual([]);
+    expect(undocumented(page, sources.map(source))).toEqual([]);
   });
 
-  it("would be missed if it were new", async () => {
+  it("would be reported missing if it were new", async () => {
     const page = await documentedPage(await opened());
-    expect(untold(page, ['const gone: Problem = { status: 410, detail: "Gone." };'])).toEqual(["410"]);
-    expect(untold(page, ['  switch (outcome.kind) {\n    case "tooCold":\n      return 1;\n'])).toEqual(["tooCold"]);
-    expect(untold(page, ["const status = error instanceof Teapot ? 418 : 500;"])).toEqual(["418"]);
+    expect(undocumented(page, ['const gone: Problem = { status: 410, detail: "Gone." };'])).toEqual(["410"]);
+    expect(undocumented(page, ['  switch (outcome.kind) {\n    case "tooCold":\n      return 1;\n'])).toEqual([
+      "tooCold",
+    ]);
+    expect(undocumented(page, ["const status = error instanceof Teapot ? 418 : 500;"])).toEqual(["418"]);
   });
 
-  it("of a key or a signature is on the page in its own words, and met", async () => {
+  it("of a key or a signature is on the page with its reason, and provoked", async () => {
     const server = await opened();
     const { key, feeder } = await server.addFeeder();
     const { html } = await documentedPage(server);

@@ -6,7 +6,7 @@ import type { LinkFrame, linkFrameSchemas } from "../../server/contract/linkFram
 import { addPhone, requestAs } from "../support/people.ts";
 import { openRightsFixture, type RightsFixture } from "./rights/world.ts";
 
-/** Who may open which socket, and which frames come to whom. A new kind of frame doesn't compile until it has a row here. */
+/** Who may open which socket, and who gets which frames. A new kind of frame doesn't compile until it has a row here. */
 
 type Headers = Readonly<Record<string, string>>;
 
@@ -22,7 +22,7 @@ async function opened(url: string, headers: Headers) {
   onTestFinished(() => socket.terminate());
   const came: string[] = [];
   socket.on("message", (data) => came.push(String(data)));
-  socket.on("error", () => undefined); // a refusal, which the status says
+  socket.on("error", () => undefined); // a refusal, which the status shows
   const refused = once(socket, "unexpected-response").then(
     ([, response]) => (response as { statusCode: number }).statusCode,
   );
@@ -31,13 +31,13 @@ async function opened(url: string, headers: Headers) {
 }
 
 describe("a socket", () => {
-  it("opens to whom its route is for, and to nobody else", async () => {
+  it("opens for those its route is for, and for nobody else", async () => {
     const { callers, address } = await listening();
     for (const { name, headers, is } of callers) {
       const feeders = await opened(`${address}/api/v1/link`, headers);
       expect([name, feeders.status]).toEqual([name, is === "feeder" ? 101 : 401]);
       const browsers = await opened(`${address}/api/v1/live`, headers);
-      const may = is !== "nobody" && is !== "feeder"; // another site's page says by Origin what it is
+      const may = is !== "nobody" && is !== "feeder"; // the Origin header shows another site's page
       expect([name, browsers.status]).toEqual([name, may ? 101 : 401]);
       const fromElsewhere = await opened(`${address}/api/v1/live`, { ...headers, origin: "https://elsewhere.example" });
       expect([name, fromElsewhere.status]).toEqual([name, may ? 403 : 401]);
@@ -45,7 +45,7 @@ describe("a socket", () => {
   });
 });
 
-type Told = { readonly ours: readonly string[]; readonly theirs: readonly string[] };
+type ReceivedFrames = { readonly ours: readonly string[]; readonly theirs: readonly string[] };
 
 /** What brings each kind of frame to our feeder: the other yard's feeder gets none of it. */
 const linkFrames: Readonly<
@@ -78,7 +78,7 @@ async function play(
   [ours, theirs]: readonly [Awaited<ReturnType<typeof opened>>, Awaited<ReturnType<typeof opened>>],
   cause: (world: RightsFixture, ours: WebSocket) => Promise<unknown>,
   kind: string,
-): Promise<Told> {
+): Promise<ReceivedFrames> {
   ours.came.length = 0;
   theirs.came.length = 0;
   await cause(world, ours.socket);
@@ -91,7 +91,7 @@ async function play(
 }
 
 describe("a frame", () => {
-  it.each(Object.entries(linkFrames))("of kind %s comes to the very feeder alone", async (kind, cause) => {
+  it.each(Object.entries(linkFrames))("of kind %s is sent to its feeder alone", async (kind, cause) => {
     const world = await listening();
     const link = (key: string) => opened(`${world.address}/api/v1/link`, { authorization: `Bearer ${key}` });
     const pair = [await link(world.ourKey), await link(world.theirKey)] as const;
@@ -101,27 +101,27 @@ describe("a frame", () => {
     expect((await play(world, pair, cause, kind)).theirs).toEqual([]);
   });
 
-  it.each(Object.entries(liveMessages))("of kind %s comes to browsers of that yard alone", async (kind, cause) => {
+  it.each(Object.entries(liveMessages))("of kind %s is sent to browsers of that yard alone", async (kind, cause) => {
     const world = await listening();
-    const stranger = world.callers.find(({ is }) => is === "keeperElsewhere");
+    const outsider = world.callers.find(({ is }) => is === "keeperElsewhere");
     const pair = [
       await opened(`${world.address}/api/v1/live`, world.server.keeper),
-      await opened(`${world.address}/api/v1/live`, stranger?.headers ?? {}),
+      await opened(`${world.address}/api/v1/live`, outsider?.headers ?? {}),
     ] as const;
     expect((await play(world, pair, cause, kind)).theirs).toEqual([]);
   });
 
-  it("of one feeder can neither speak for another one nor answer its orders", async () => {
+  it("of one feeder can neither report for another one nor answer its orders", async () => {
     const world = await listening();
-    const stranger = await opened(`${world.address}/api/v1/link`, { authorization: `Bearer ${world.theirKey}` });
+    const outsider = await opened(`${world.address}/api/v1/link`, { authorization: `Bearer ${world.theirKey}` });
     const about = (row: string) => row.includes(world.ours.feeder ?? "") && !row.includes(world.theirs.feeder ?? "");
     const ofOurs = () => [...world.dump().values()].map((rows) => rows.split("\n").filter(about));
-    await expect.poll(() => stranger.came).toHaveLength(1);
+    await expect.poll(() => outsider.came).toHaveLength(1);
     const before = ofOurs();
     const report = { boot: world.ours.boot, sentUptimeMs: 60_000 };
-    stranger.socket.send(JSON.stringify({ ...report, feeder: world.ours.feeder }));
-    await expect.poll(() => stranger.came).toHaveLength(2);
-    expect(JSON.parse(stranger.came[1] ?? "").problem.status).toBe(403);
+    outsider.socket.send(JSON.stringify({ ...report, feeder: world.ours.feeder }));
+    await expect.poll(() => outsider.came).toHaveLength(2);
+    expect(JSON.parse(outsider.came[1] ?? "").problem.status).toBe(403);
     const event = {
       seq: 900,
       uptimeMs: 1_000,
@@ -130,14 +130,14 @@ describe("a frame", () => {
       outcome: "refused",
       problem: "no",
     };
-    stranger.socket.send(JSON.stringify({ ...report, readings: { paused: false }, events: [event] }));
-    await expect.poll(() => stranger.came).toHaveLength(3);
-    expect(JSON.parse(stranger.came[2] ?? "").answer.storedThrough).toBe(900);
+    outsider.socket.send(JSON.stringify({ ...report, readings: { paused: false }, events: [event] }));
+    await expect.poll(() => outsider.came).toHaveLength(3);
+    expect(JSON.parse(outsider.came[2] ?? "").answer.storedThrough).toBe(900);
     expect(ofOurs()).toEqual(before);
     expect((await world.server.runPeriodicCheck(world.ours.feeder ?? "")).pause.order?.status).not.toBe("refused");
   });
 
-  it("comes to nobody whose key was changed or who was removed from the yard", async () => {
+  it("is sent to nobody whose key was changed or who was removed from the yard", async () => {
     const world = await listening();
     const { server, ours, callers, address } = world;
     const link = await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` });

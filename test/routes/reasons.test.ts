@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { minutes } from "../../server/domain/instant.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Larch with a lithium battery, reporting each minute; what it says of current and battery is the test's. */
+/** Larch with a lithium battery, reporting each minute; the tests choose its current and battery readings. */
 async function larch() {
   const server = await openTestServer();
   const { feeder, key } = await server.addFeeder({ name: "Larch", battery: "lithiumIon" });
@@ -23,19 +23,19 @@ const inFrost = { chargeMilliamps: 480, batteryCelsius: -5 };
 const stopped = { chargeMilliamps: 0, batteryCelsius: -5 };
 const pushes = (server: TestServer) => server.timersRun();
 
-describe("the reason of an alarm in force", () => {
-  it("follows what is measured, and wakes nobody for that", async () => {
+describe("the reason of an active alarm", () => {
+  it("follows what is measured, and notifies nobody of that", async () => {
     const { server, pass, charging } = await larch();
     await pass(8, inFrost);
     expect((await charging())?.reason).toBe("Current flows into the lithium battery while the battery is at −5 °C.");
-    const rung = pushes(server);
+    const pushesBefore = pushes(server);
     await pass(3, { chargeMilliamps: 300, batteryCelsius: -9 });
     expect((await charging())?.reason).toBe("Current flows into the lithium battery while the battery is at −9 °C.");
     expect((await charging())?.evidence[0]).toMatchObject({ value: "300 mA" });
-    expect(pushes(server)).toBe(rung);
+    expect(pushes(server)).toBe(pushesBefore);
   });
 
-  it("says of a fault that is gone until when it was there, while its alarm stands and when it waits for a look", async () => {
+  it("states until when a fault was there that is gone, while its alarm is active and when it waits for an acknowledgement", async () => {
     const { pass, charging } = await larch();
     await pass(8, inFrost);
     await pass(19, stopped);
@@ -44,12 +44,12 @@ describe("the reason of an alarm in force", () => {
     expect(await charging()).toMatchObject({ state: "unacknowledged", reason: expect.stringMatching(gone) });
     await pass(20, stopped);
     expect(await charging()).toMatchObject({ state: "latchedUnacknowledged", reason: expect.stringMatching(gone) });
-    // And it is told as present again when it is.
+    // And it is shown as present again when it is.
     await pass(8, inFrost);
     expect((await charging())?.reason).toMatch(/^Current flows/);
   });
 
-  it("is told as last seen while the feeder is silent, and as past where only its sensor fell silent", async () => {
+  it("is shown as last seen while the feeder is silent, and as past where only its sensor is silent", async () => {
     const { server, pass, charging } = await larch();
     await pass(8, inFrost);
     await pass(20, { batteryCelsius: -5 });
