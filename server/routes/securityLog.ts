@@ -38,7 +38,7 @@ export const accessEvents: Readonly<Record<string, string>> = {
   "PATCH /api/v1/yards/:yard/people/:person": "memberChanged",
   "DELETE /api/v1/yards/:yard/people/:person": "memberRemoved",
   "POST /api/v1/phones": "phoneAdded",
-  "DELETE /api/v1/phones/:phone": "phoneRemoved",
+  "POST /api/v1/phones/forget": "phoneRemoved",
 };
 
 /** These routes ask for a proof by themselves: what they refuse is a failed try. */

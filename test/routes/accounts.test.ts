@@ -107,12 +107,12 @@ describe("a new passphrase", () => {
     await server.connections.write(async (statements) => {
       await statements.keeper.deleteMany();
     });
-    const claim = { token: await openFirstSignIn(server.ports), name: "Ada", zone: "Europe/Stockholm" };
+    const account = { token: await openFirstSignIn(server.ports), name: "Ada", zone: "Europe/Stockholm" };
     for (const passphrase of ["passwordpassword", "here is Ada at home"]) {
-      const refused = await post(server, "/first-sign-in", { ...claim, passphrase });
+      const refused = await post(server, "/first-sign-in", { ...account, passphrase });
       expect([refused.statusCode, refused.json().errors?.[0].field]).toEqual([400, "passphrase"]);
     }
-    expect((await post(server, "/first-sign-in", { ...claim, passphrase: better })).statusCode).toBe(200);
+    expect((await post(server, "/first-sign-in", { ...account, passphrase: better })).statusCode).toBe(200);
   });
 
   it("takes no more of the server's time when it is long and regular", async () => {

@@ -12,7 +12,7 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 type Row = Pick<YardAlarmChange, "feeder" | "fault" | "from" | "to" | "at"> & { readonly present?: boolean };
 
 /** Written in plain SQL: twenty thousand rows would take Prisma longer than everything else here. */
-function logged({ connections: { direct } }: TestServer, rows: readonly Row[]): void {
+function insertChanges({ connections: { direct } }: TestServer, rows: readonly Row[]): void {
   const insert = direct.prepare(
     `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
      VALUES (?, ?, ?, ?, ?, ?, ?, 'So it was.', ?)`,
@@ -56,7 +56,7 @@ describe("the rates of a yard", () => {
     const food = Array.from({ length: 4 }, (_, index) => usual(feeder, "foodLow", before(now, days(3 * index + 1.2))));
     const old = usual(feeder, "trayJammed", before(now, days(33)));
     const note = usual(feeder, "frostInside", before(now, days(3)));
-    logged(server, [...ice.flat(), ...food.flat(), ...old, ...note]);
+    insertChanges(server, [...ice.flat(), ...food.flat(), ...old, ...note]);
     const { status, view } = await viewOf(server);
     expect(status).toBe(200);
     expect(view.texts[0]).toBe(
@@ -159,7 +159,7 @@ describe("the rates of a yard", () => {
       const at = before(now, minutes(1.5 * (20_400 - index)));
       return { feeder, fault: "buttonSilent", from: "acknowledged", to: "acknowledged", at, present: index % 2 === 0 };
     });
-    logged(server, flicker);
+    insertChanges(server, flicker);
     const { view } = await viewOf(server);
     expect(view.texts.at(-1)).toBe("Earlier days have too many changes to be read: only the newest 20000 are.");
     expect(view.days.length).toBeLessThan(22);

@@ -25,21 +25,21 @@ export interface ChangingRequest {
 }
 
 /**
- * `unclaimed`: the server has no account. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
+ * `noAccount`: the server has no account. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
  * with a practice yard.
  */
-export type Start = "unclaimed" | "usual" | "practising";
+export type Start = "noAccount" | "usual" | "practising";
 
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 
-/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:claim`, `:item`, `:reset`, `:session`, `:inviteToken`. */
+/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`. */
 export const changingRequests: readonly ChangingRequest[] = [
   {
     route: "POST /api/v1/first-sign-in",
-    from: "unclaimed",
+    from: "noAccount",
     as: "signedOut",
-    body: { token: ":claim", name: "Ada", passphrase, zone: "Europe/Stockholm" },
+    body: { token: ":firstSignIn", name: "Ada", passphrase, zone: "Europe/Stockholm" },
     signsIn: { name: "Ada", passphrase },
   },
   {

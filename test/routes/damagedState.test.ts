@@ -11,13 +11,13 @@ const damages: [string, (state: string) => string, RegExp][] = [
   ["empty", () => "", /JSON/],
   ["null", () => "null", /version/],
   ["of an unknown version", (state) => state.replace('"version":1', '"version":77'), /version/],
-  ["without its hopper", changed((state) => delete state.hopper), /state\.hopper is missing/],
-  ["without a number", changed((state) => delete state.hopper.estimate.level), /level is missing/],
-  ["with no number in its place", changed((state) => (state.hopper.estimate.portion = Number.NaN)), /portion is null/],
-  ["with a list cut short", changed((state) => state.hopper.appetite.eatenByPart.pop()), /23 entries, expected 24/],
+  ["without its hopper", damageBy((state) => delete state.hopper), /state\.hopper is missing/],
+  ["without a number", damageBy((state) => delete state.hopper.estimate.level), /level is missing/],
+  ["with no number in its place", damageBy((state) => (state.hopper.estimate.portion = Number.NaN)), /portion is null/],
+  ["with a list cut short", damageBy((state) => state.hopper.appetite.eatenByPart.pop()), /23 entries, expected 24/],
 ];
 // biome-ignore lint/suspicious/noExplicitAny: it is damaged on purpose
-function changed(damage: (state: any) => unknown) {
+function damageBy(damage: (state: any) => unknown) {
   return (text: string) => {
     const state = JSON.parse(text);
     damage(state);

@@ -11,7 +11,7 @@ const shown = (server: TestServer, item: string | undefined, body: object = {}) 
 const sentItem = (server: TestServer) => server.push.sent.at(-1)?.item;
 
 /** A server whose phone was sent a test just now. */
-async function tested() {
+async function openWithTestPush() {
   const server = await openTestServer();
   await addPhone(server, server.keeper, "Pocket");
   await requestAs(server, "POST", "/api/v1/phones/test", server.keeper, {});
@@ -20,7 +20,7 @@ async function tested() {
 
 describe("a phone that shows a notification", () => {
   it("confirms it without a session, by the id from the push, and is reachable from then on", async () => {
-    const { server, item } = await tested();
+    const { server, item } = await openWithTestPush();
     expect((await phones(server))[0]).toMatchObject({ lastDisplayedAt: null, reachability: { kind: "unproved" } });
     server.clock.advance(minutes(2));
     expect((await shown(server, item, { at: isoOf((server.clock.now() - 60_000) as never) })).statusCode).toBe(204);
@@ -33,7 +33,7 @@ describe("a phone that shows a notification", () => {
   });
 
   it("may confirm it again, which changes nothing", async () => {
-    const { server, item } = await tested();
+    const { server, item } = await openWithTestPush();
     await shown(server, item);
     server.clock.advance(hours(1));
     expect((await shown(server, item)).statusCode).toBe(204);
@@ -42,7 +42,7 @@ describe("a phone that shows a notification", () => {
 
   it("isn't believed about a time in the future, or before the notification was made", async () => {
     for (const at of ["2031-01-01T00:00:00Z", "2001-01-01T00:00:00Z"]) {
-      const { server, item } = await tested();
+      const { server, item } = await openWithTestPush();
       server.clock.advance(seconds(30));
       await shown(server, item, { at });
       const expected = at < "2026" ? "2026-01-15T09:00:00.000Z" : "2026-01-15T09:00:30.000Z";
@@ -51,7 +51,7 @@ describe("a phone that shows a notification", () => {
   });
 
   it("refuses guessed ids, and limits the requests", async () => {
-    const { server, item } = await tested();
+    const { server, item } = await openWithTestPush();
     expect((await shown(server, "0".repeat(32))).statusCode).toBe(404);
     expect((await shown(server, item, { at: "yesterday" })).json().errors[0].field).toBe("at");
     const statuses = [];

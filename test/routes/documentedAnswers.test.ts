@@ -108,7 +108,7 @@ const testedElsewhere: readonly string[] = [
   "GET /api/v1/live",
 ];
 
-async function opened() {
+async function openRoutes() {
   const server = await openTestServer();
   const { feeder, key } = await server.addFeeder();
   await server.report(key, reportExample);
@@ -146,7 +146,7 @@ async function opened() {
 
 describe("each of the keeper's routes", () => {
   it("is documented with its purpose, who may use it, and what it answers", async () => {
-    const { routes } = await opened();
+    const { routes } = await openRoutes();
     expect([...routes.keys()].sort()).toEqual([...requests.map(([route]) => route), ...testedElsewhere].sort());
     for (const [route, { summary, responses }] of routes) {
       expect([route, summary, Object.keys(responses)]).toEqual([
@@ -158,7 +158,7 @@ describe("each of the keeper's routes", () => {
   });
 
   it("answers with the documented status and shape", async () => {
-    const { server, routes, send } = await opened();
+    const { server, routes, send } = await openRoutes();
     for (const [route, body] of requests) {
       const answer = await send(route, server.keeper, body);
       const [[status, documented] = []] = Object.entries(routes.get(route)?.responses ?? {});
@@ -171,7 +171,7 @@ describe("each of the keeper's routes", () => {
   });
 
   it("is open to those that the page names, and to nobody else", async () => {
-    const { server, routes, send } = await opened();
+    const { server, routes, send } = await openRoutes();
     const bo = await joinByInvite(server, "Bo", "helper");
     for (const [route, body] of requests.filter(([one]) => !one.endsWith("/session"))) {
       const who = routes.get(route)?.["x-who-may"] ?? "";

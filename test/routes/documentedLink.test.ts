@@ -31,7 +31,7 @@ async function openSocket(server: TestServer, authorization: string, options: We
   return { socket, next, closed };
 }
 
-async function opened(options: Parameters<typeof openTestServer>[0] = {}) {
+async function openPage(options: Parameters<typeof openTestServer>[0] = {}) {
   const server = await openTestServer(options);
   const { key, feeder } = await server.addFeeder();
   await server.app.listen({ port: 0, host: "127.0.0.1" });
@@ -48,7 +48,7 @@ const giveOrder = (server: TestServer, feeder: string, order: object) =>
 
 describe("each frame on the page", () => {
   it("is sent as the page shows: an answer, a problem, orders", async () => {
-    const { server, key, feeder, page } = await opened({ reportsPerMinute: 1 });
+    const { server, key, feeder, page } = await openPage({ reportsPerMinute: 1 });
     const link = await openSocket(server, `Bearer ${key}`);
     const frame = (name: string) => JSON.parse(page.example(`frame-${name}-example`));
 
@@ -62,20 +62,20 @@ describe("each frame on the page", () => {
   });
 
   it("is every kind of frame", async () => {
-    const { page } = await opened();
+    const { page } = await openPage();
     const shown = [...page.html.matchAll(/id="frame-(\w+)-example"/g)].map(([, name]) => name);
     expect(shown.sort()).toEqual(Object.keys(linkFrameSchemas).sort());
   });
 
   it("of an order that waits comes once the socket is open", async () => {
-    const { server, key, feeder } = await opened();
+    const { server, key, feeder } = await openPage();
     await giveOrder(server, feeder, { id: "order-7f3a91c2", kind: "pause" });
     const link = await openSocket(server, `Bearer ${key}`);
     expect(await link.next()).toEqual({ orders: [{ id: "order-7f3a91c2", kind: "pause", until: null }] });
   });
 
   it("answers reports in the order in which they came, beside reports over HTTP", async () => {
-    const { server, key } = await opened();
+    const { server, key } = await openPage();
     const link = await openSocket(server, `Bearer ${key}`);
     const report = (seq: number) => ({
       boot: "b-1",
@@ -93,7 +93,7 @@ describe("each frame on the page", () => {
 
 describe("whoever opens it", () => {
   it("has the key, or a signature over an empty body", async () => {
-    const { server, key, feeder } = await opened();
+    const { server, key, feeder } = await openPage();
     const time = String(server.clock.now() / 1_000);
     const mac = signatureOf(hashOf(key), time, "");
     const signed = `Signature feeder="${feeder}", time="${time}", mac="${mac}"`;
@@ -103,7 +103,7 @@ describe("whoever opens it", () => {
   });
 
   it("is refused before it opens", async () => {
-    const { server } = await opened();
+    const { server } = await openPage();
     const headers = { authorization: "Bearer pw_wrong" };
     const socket = new WebSocket(`ws://127.0.0.1:${portOf(server)}/api/v1/link`, { headers });
     socket.on("error", () => undefined); // the aborted handshake
@@ -133,7 +133,7 @@ type Opened = Awaited<ReturnType<typeof openSocket>>;
 
 describe("each close code on the page", () => {
   it.each(Object.keys(endings))("%s is sent as the page states", async (code) => {
-    const { server, key, feeder, page } = await opened();
+    const { server, key, feeder, page } = await openPage();
     const link = await openSocket(server, `Bearer ${key}`);
     await endings[code]?.(server, key, feeder, link);
     const ended = await link.closed;
@@ -143,7 +143,7 @@ describe("each close code on the page", () => {
   });
 
   it("is every code", async () => {
-    const { page } = await opened();
+    const { page } = await openPage();
     const shown = [...page.html.matchAll(/data-close="(\d+)"/g)].map(([, code]) => code);
     expect(shown.sort()).toEqual([...Object.keys(endings), "1006"].sort()); // 1006: below, by a ping
     expect(Object.values(linkCloses).filter(({ code }) => !shown.includes(String(code)))).toEqual([]);
@@ -160,7 +160,7 @@ describe("the server's ping", () => {
   });
 
   it("comes as often as the page states, and a socket that doesn't answer is cut", async () => {
-    const { server, key, page } = await opened();
+    const { server, key, page } = await openPage();
     expect(page.html).toContain(`a ping every ${pingEveryMilliseconds / 1_000} seconds`);
     vi.useFakeTimers({ toFake: ["setInterval", "clearInterval"] });
     const [answers, doesNot] = [

@@ -35,7 +35,7 @@ const post = (server: TestServer, authorization: string, payload = body(), more:
     ...more,
   });
 
-function signed(server: TestServer, feeder: string, key: string, payload = body()): string {
+function signature(server: TestServer, feeder: string, key: string, payload = body()): string {
   const time = String(Math.floor(server.clock.now() / 1_000));
   return `Signature feeder="${feeder}", time="${time}", mac="${signatureOf(hashOf(key), time, payload)}"`;
 }
@@ -51,9 +51,9 @@ describe("forged reports", () => {
   it("that name a feeder, however many, use up nothing of its limit: signed or by key", async () => {
     const server = await openTestServer({ reportsPerMinute: 120 });
     const { key, feeder } = await server.addFeeder();
-    const forged = await often(125, () => post(server, signed(server, feeder.id, "pw_forged")));
+    const forged = await often(125, () => post(server, signature(server, feeder.id, "pw_forged")));
     expect(kinds(forged)).toEqual([401, 429]);
-    expect((await post(server, signed(server, feeder.id, key))).statusCode).toBe(200);
+    expect((await post(server, signature(server, feeder.id, key))).statusCode).toBe(200);
     expect((await post(server, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
   });
 
@@ -91,20 +91,20 @@ describe("forged reports", () => {
   it("of a great size are refused before they are read, once an address sent too many; small right ones are checked", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
-    await often(60, () => post(server, signed(server, feeder.id, "pw_forged")));
+    await often(60, () => post(server, signature(server, feeder.id, "pw_forged")));
     const large = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "x".repeat(70_000) });
-    const refused = await post(server, signed(server, feeder.id, "pw_forged", large), large);
+    const refused = await post(server, signature(server, feeder.id, "pw_forged", large), large);
     expect([refused.statusCode, refused.headers["www-authenticate"]]).toEqual([429, undefined]);
-    expect((await post(server, signed(server, feeder.id, key))).statusCode).toBe(200);
+    expect((await post(server, signature(server, feeder.id, key))).statusCode).toBe(200);
     // From here on its sender is known there, and its large reports are read too.
-    expect((await post(server, signed(server, feeder.id, key, large), large)).statusCode).toBe(200);
+    expect((await post(server, signature(server, feeder.id, key, large), large)).statusCode).toBe(200);
   });
 
   it("behind a made-up X-Forwarded-For are still one sender's; behind a trusted proxy its last entry counts", async () => {
-    const spoofed = (index: number) => ({ "x-forwarded-for": `198.51.100.${index}`, "content-type": json });
+    const spoofedHeaders = (index: number) => ({ "x-forwarded-for": `198.51.100.${index}`, "content-type": json });
     const server = await openTestServer();
     const plain = await often(61, (index) =>
-      post(server, "", body(), { headers: { ...spoofed(index), authorization: "Bearer pw_guess" } }),
+      post(server, "", body(), { headers: { ...spoofedHeaders(index), authorization: "Bearer pw_guess" } }),
     );
     expect(plain.at(-1)).toBe(429);
 
@@ -123,7 +123,7 @@ describe("a feeder's own limit", () => {
   it("holds over HTTP and its sockets together, however often it connects again or spells its header differently", async () => {
     const server = await openTestServer({ reportsPerMinute: 4 });
     const { key } = await server.addFeeder();
-    const host = await listening(server);
+    const host = await socketAddress(server);
     expect((await post(server, `Bearer ${key}`)).statusCode).toBe(200);
     expect((await post(server, `bearer \t${key}`, body(2_000))).statusCode).toBe(200);
     for (const status of [200, 200, 429]) {
@@ -142,11 +142,11 @@ describe("a feeder's socket", () => {
   it("stays open whatever a forger tries, and a recorded signature opens no second one", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
-    const host = await listening(server);
-    const authorization = signed(server, feeder.id, key, "");
+    const host = await socketAddress(server);
+    const authorization = signature(server, feeder.id, key, "");
     const socket = new WebSocket(`${host}/api/v1/link`, { headers: { authorization } });
     await once(socket, "open");
-    for (const wrong of [authorization, signed(server, feeder.id, "pw_forged", ""), "Bearer pw_forged", ""]) {
+    for (const wrong of [authorization, signature(server, feeder.id, "pw_forged", ""), "Bearer pw_forged", ""]) {
       const forger = new WebSocket(`${host}/api/v1/link`, { headers: { authorization: wrong } });
       const [error] = await once(forger, "error");
       expect(String(error)).toContain("401");
@@ -259,7 +259,7 @@ describe("an overloaded server", () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
     const larch = await server.addFeeder({ name: "Larch" });
-    const { port } = new URL(await listening(server));
+    const { port } = new URL(await socketAddress(server));
     const bare = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "" });
     const large = bare.replace('""', `"${"x".repeat(1_048_576 - bare.length)}"`);
     const held = Array.from({ length: 4 }, () => connect(Number(port), "127.0.0.1"));
@@ -282,7 +282,7 @@ describe("an overloaded server", () => {
   });
 });
 
-async function listening(server: TestServer): Promise<string> {
+async function socketAddress(server: TestServer): Promise<string> {
   if (server.app.server.address() === null) await server.app.listen({ port: 0, host: "127.0.0.1" });
   return `ws://127.0.0.1:${(server.app.server.address() as AddressInfo).port}`;
 }

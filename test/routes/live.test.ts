@@ -7,7 +7,7 @@ import { addPhone, joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** A browser with an open live socket. */
-async function watching(address: string, headers: Record<string, string>) {
+async function openLiveBrowser(address: string, headers: Record<string, string>) {
   const socket = new WebSocket(`${address.replace("http", "ws")}/api/v1/live`, { headers: { cookie: headers.cookie } });
   onTestFinished(() => socket.terminate());
   const feeders: string[] = [];
@@ -29,7 +29,7 @@ describe("a browser with a live socket", () => {
     const other = { ...(await server.store.yards.yards())[0], id: "birch", name: "Birch" };
     await server.store.yards.addYard(other as never, boId, server.clock.now());
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const [adas, bos] = [await watching(address, server.keeper), await watching(address, bo)];
+    const [adas, bos] = [await openLiveBrowser(address, server.keeper), await openLiveBrowser(address, bo)];
 
     server.ports.liveFeed.announceChange("birch", "larch", 1);
     server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
@@ -39,7 +39,7 @@ describe("a browser with a live socket", () => {
     const closed = once(bos.socket, "close");
     await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/people/${boId}`, server.keeper);
     expect((await closed)[0]).toBe(1012);
-    const again = await watching(address, bo);
+    const again = await openLiveBrowser(address, bo);
     server.ports.liveFeed.announceChange(server.yard, "rowan", 2);
     server.ports.liveFeed.announceChange("birch", "larch", 2);
     await expect.poll(() => again.feeders).toEqual(["larch"]);
@@ -50,7 +50,7 @@ describe("a browser with a live socket", () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const [adas, bos] = [await watching(address, server.keeper), await watching(address, bo)];
+    const [adas, bos] = [await openLiveBrowser(address, server.keeper), await openLiveBrowser(address, bo)];
     await addPhone(server, server.keeper, "kitchen");
     await expect.poll(() => adas.messages).toEqual(['{"kind":"phones"}']);
     const endpoint = "https://push.example/kitchen";
@@ -65,7 +65,7 @@ describe("a browser with a live socket", () => {
     const server = await openTestServer();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
     await addPhone(server, server.keeper, "kitchen");
-    const { messages } = await watching(address, server.keeper);
+    const { messages } = await openLiveBrowser(address, server.keeper);
     server.push.answer = { kind: "subscriptionGone", text: "410" };
     await requestAs(server, "POST", "/api/v1/phones/test", server.keeper);
     await expect.poll(() => messages).toContain('{"kind":"phones"}');
@@ -74,7 +74,7 @@ describe("a browser with a live socket", () => {
   it("is answered when it sends a ping, and anything else is ignored", async () => {
     const server = await openTestServer();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const { socket, messages } = await watching(address, server.keeper);
+    const { socket, messages } = await openLiveBrowser(address, server.keeper);
     socket.send("what else");
     socket.send('{"kind":"ping"}');
     await expect.poll(() => messages).toEqual(['{"kind":"pong"}']);
@@ -84,7 +84,7 @@ describe("a browser with a live socket", () => {
   it("must reconnect when practice begins: there was no practice yard when it connected", async () => {
     const server = await openTestServer();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const { socket } = await watching(address, server.keeper);
+    const { socket } = await openLiveBrowser(address, server.keeper);
     const closed = once(socket, "close");
     await requestAs(server, "POST", "/api/v1/practice", server.keeper);
     expect((await closed)[0]).toBe(1012);
@@ -107,8 +107,8 @@ describe("the live sockets of a session", () => {
 
   it("close at once at sign-out, and those of another session stay open", async () => {
     const { server, address } = await openHere();
-    const phone = await watching(address, server.keeper);
-    const tablet = await watching(address, await signedInAgain(server));
+    const phone = await openLiveBrowser(address, server.keeper);
+    const tablet = await openLiveBrowser(address, await signedInAgain(server));
     const closed = once(phone.socket, "close");
     await signOut(server, server.keeper);
     expect((await closed)[0]).toBe(1008);
@@ -119,8 +119,11 @@ describe("the live sockets of a session", () => {
 
   it("close all at once where a person's sessions all end", async () => {
     const { server, address } = await openHere();
-    const bo = await watching(address, await joinByInvite(server, "Bo", "helper"));
-    const all = [await watching(address, server.keeper), await watching(address, await signedInAgain(server))];
+    const bo = await openLiveBrowser(address, await joinByInvite(server, "Bo", "helper"));
+    const all = [
+      await openLiveBrowser(address, server.keeper),
+      await openLiveBrowser(address, await signedInAgain(server)),
+    ];
     const closed = all.map(({ socket }) => once(socket, "close"));
     const person = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id;
     server.ports.liveFeed.closeSocketsOf({ person });
@@ -130,7 +133,7 @@ describe("the live sockets of a session", () => {
 
   it("get nothing more once they were closed, though the browser delays its part of the closing", async () => {
     const { server, address } = await openHere();
-    const { socket, feeders } = await watching(address, server.keeper);
+    const { socket, feeders } = await openLiveBrowser(address, server.keeper);
     const closed = once(socket, "close");
     await signOut(server, server.keeper);
     server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
@@ -142,8 +145,8 @@ describe("the live sockets of a session", () => {
   it("close where the session expired, or was ended by another process on the same database", async () => {
     const { server, address } = await openHere();
     const [ended, other] = [
-      await watching(address, server.keeper),
-      await watching(address, await signedInAgain(server)),
+      await openLiveBrowser(address, server.keeper),
+      await openLiveBrowser(address, await signedInAgain(server)),
     ];
     server.connections.direct.exec(`DELETE FROM "Session" WHERE rowid = 1`);
     const closed = once(ended.socket, "close");
@@ -169,7 +172,7 @@ describe("the live sockets of a session", () => {
         return found;
       },
     });
-    const { socket } = await watching(address, server.keeper);
+    const { socket } = await openLiveBrowser(address, server.keeper);
     await expect.poll(() => socket.readyState).toBe(socket.CLOSED);
     expect(reads).toBeGreaterThan(0);
   });
@@ -196,7 +199,7 @@ describe("the live sockets of a session", () => {
     const late = await server.app.inject({ url: "/api/v1/live", headers: upgrade(server.keeper) });
     expect(late.statusCode).toBe(429);
     expect(late.json().detail).toContain("close one of them");
-    await watching(address, await signedInAgain(server));
+    await openLiveBrowser(address, await signedInAgain(server));
   });
 
   it("are closed where nobody answers a ping, and where a browser reads too slowly", async () => {
@@ -205,7 +208,7 @@ describe("the live sockets of a session", () => {
     const dead = new WebSocket(url, { headers: { cookie: server.keeper.cookie }, autoPong: false });
     onTestFinished(() => dead.terminate());
     await once(dead, "open");
-    const alive = await watching(address, server.keeper);
+    const alive = await openLiveBrowser(address, server.keeper);
     const pinged = [once(dead, "ping"), once(alive.socket, "ping")];
     const closed = once(dead, "close");
     server.ports.liveFeed.pingAll();

@@ -18,7 +18,7 @@ const cookiesOf = ({ headers }: Answer) =>
   [headers["set-cookie"] ?? []].flat().map((cookie) => String(cookie).split(";")[0]);
 const post = (server: TestServer, url: string, headers: Headers, payload: object = {}) =>
   requestAs(server, "POST", url, { ...here, ...headers }, payload);
-const listed = async (server: TestServer, headers: Headers) =>
+const passkeysOf = async (server: TestServer, headers: Headers) =>
   ((await requestAs(server, "GET", "/api/v1/me/passkeys", { ...here, ...headers })).json() as PasskeysView).passkeys;
 
 async function addPasskey(
@@ -73,7 +73,7 @@ describe("a passkey", () => {
   it("is listed, renamed and removed by its own person, and by nobody else", async () => {
     const { server, device } = await withPasskey();
     const bo = await joinByInvite(server, "Bo", "keeper");
-    const [one] = await listed(server, server.keeper);
+    const [one] = await passkeysOf(server, server.keeper);
     expect(one).toEqual({
       id: expect.any(String),
       label: "Phone",
@@ -81,7 +81,7 @@ describe("a passkey", () => {
       addedAt: "2026-01-15T09:00:00.000Z",
       lastUsedAt: null,
     });
-    expect(await listed(server, bo)).toEqual([]);
+    expect(await passkeysOf(server, bo)).toEqual([]);
     const path = `/api/v1/me/passkeys/${one?.id}`;
     expect((await requestAs(server, "PATCH", path, bo, { label: "Bo's" })).statusCode).toBe(404);
     expect((await requestAs(server, "DELETE", path, bo)).statusCode).toBe(404);
@@ -125,7 +125,7 @@ describe("a passkey", () => {
     expect(await more(11)).toBe("tooMany");
     const answer = await addPasskey(server, server.keeper, fakePasskeyDevice(origin));
     expect([answer.statusCode, answer.json().detail]).toEqual([409, expect.stringContaining("You have 10 passkeys")]);
-    expect(await listed(server, server.keeper)).toHaveLength(10);
+    expect(await passkeysOf(server, server.keeper)).toHaveLength(10);
   });
 
   it("may belong to a device that counts beyond 31 bits, or that doesn't count", async () => {
@@ -169,7 +169,7 @@ describe("a sign-in with a passkey is refused", () => {
       const answer = await signIn(server, device, fault);
       expect([how, answer.statusCode, answer.json().detail]).toEqual([how, 401, expect.stringContaining(reason)]);
       expect(cookiesOf(answer)).toEqual([]);
-      expect((await listed(server, server.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
+      expect((await passkeysOf(server, server.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
       // Nothing of the forged answer is stored: the right device still works.
       server.clock.advance(seconds(1));
       expect((await signIn(server, device)).statusCode).toBe(200);
@@ -320,7 +320,7 @@ describe("adding a passkey", () => {
       expect([answer.statusCode, detail]).toEqual([400, expect.stringContaining(reason)]);
       expect(errors[0].field).toBe("credential");
     }
-    expect(await listed(server, server.keeper)).toEqual([]);
+    expect(await passkeysOf(server, server.keeper)).toEqual([]);
   });
 
   it("is for the session that requested it, once, and not for another one of the same person", async () => {
@@ -343,16 +343,16 @@ describe("adding a passkey", () => {
     const toAdd = (await post(server, "/api/v1/me/passkeys/options", server.keeper)).json();
     const confirmed = await post(server, "/api/v1/me/confirm", server.keeper, { credential: device.use(toAdd) });
     expect([confirmed.statusCode, confirmed.json().detail]).toEqual([403, expect.stringContaining("another request")]);
-    expect(await listed(server, server.keeper)).toHaveLength(1);
+    expect(await passkeysOf(server, server.keeper)).toHaveLength(1);
   });
 
   it("allows removing only just after a passphrase or a passkey was given", async () => {
     const { server } = await withPasskey();
-    const [one] = await listed(server, server.keeper);
+    const [one] = await passkeysOf(server, server.keeper);
     server.clock.advance(minutes(6));
     const remove = () => requestAs(server, "DELETE", `/api/v1/me/passkeys/${one?.id}`, server.keeper);
     expect((await remove()).json().errors).toMatchObject([{ field: "passphrase" }]);
-    expect(await listed(server, server.keeper)).toHaveLength(1);
+    expect(await passkeysOf(server, server.keeper)).toHaveLength(1);
     expect((await post(server, "/api/v1/me/confirm", server.keeper, { passphrase: "not it at all" })).statusCode).toBe(
       403,
     );

@@ -20,7 +20,7 @@ import { openTestServer, type TestServer } from "../support/testServer.ts";
 const bare = (sentUptimeMs: number | null, events: object[] = [], boot = "b-1") => ({ boot, sentUptimeMs, events });
 const portion = (seq: number, uptimeMs: number, cause = "timer") => ({ seq, uptimeMs, kind: "portion", cause });
 const alarmsOf = (view: FeederView) => view.alarms.map(({ fault, priority }) => `${fault} ${priority}`);
-const standing = (view: FeederView) => view.pause.status.kind;
+const pauseStatus = (view: FeederView) => view.pause.status.kind;
 const ordersOf = (taken: { body: never }) => (taken.body as Answer).orders.map(({ id }) => id);
 
 async function confirmedBare(server: TestServer) {
@@ -46,7 +46,7 @@ describe("a confirmed pause", () => {
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
     expect(view.alarms[0]?.reason).toContain("12 portions");
     expect(orderStatus(view)).toBe("contradicted");
-    expect(standing(view)).toBe("feeding");
+    expect(pauseStatus(view)).toBe("feeding");
     expect(view.summary).toMatch(/^Feeding while paused/);
     expect(server.timersRun()).toBe(1);
     // Its answer in this start confirms the order again, though it has answered "done" to it before.
@@ -61,7 +61,7 @@ describe("a confirmed pause", () => {
     server.clock.advance(minutes(10));
     expect(ordersOf(await server.report(key, bare(5_000, [], "b-2")))).toEqual([pause.id]);
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["sent", "unknown", []]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["sent", "unknown", []]);
     expect(view.pause.lost).toMatchObject({ by: "restart" });
     for (let minute = 1; minute <= 3; minute += 1) {
       server.clock.advance(minutes(1));
@@ -94,7 +94,7 @@ describe("a confirmed pause", () => {
     await server.report(key, { boot: "b-1", sentUptimeMs: null, events: [carriedOut(1, 661_000, pause.id)] });
     const view = await server.runPeriodicCheck(feeder.id);
     // That was reported in an earlier start: its present state is unknown.
-    expect([view.pause.statement?.paused, standing(view), orderStatus(view)]).toEqual([true, "unknown", "sent"]);
+    expect([view.pause.statement?.paused, pauseStatus(view), orderStatus(view)]).toEqual([true, "unknown", "sent"]);
     await server.report(key, sendReport(20_000, false, [], "b-2"));
     server.clock.advance(seconds(31)); // two reports' time and half a minute after the request, half a minute after the restart
     await runPeriodicChecks(server.ports);
@@ -112,12 +112,12 @@ describe("a confirmed pause", () => {
     const done = carriedOut(2, 241_000, "resume-0001");
     expect(ordersOf(await server.report(key, bare(300_000, [done])))).toEqual(["pause-0002"]);
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([standing(view), view.pause.statement?.paused, orderStatus(view)]).toEqual(["feeding", false, "sent"]);
+    expect([pauseStatus(view), view.pause.statement?.paused, orderStatus(view)]).toEqual(["feeding", false, "sent"]);
     server.clock.advance(minutes(1));
     await server.report(key, bare(360_000, [carriedOut(3, 301_000, "pause-0002")]));
     expect([
       orderStatus(await server.runPeriodicCheck(feeder.id)),
-      standing(await server.runPeriodicCheck(feeder.id)),
+      pauseStatus(await server.runPeriodicCheck(feeder.id)),
     ]).toEqual(["confirmed", "paused"]);
   });
 
@@ -137,7 +137,7 @@ describe("a confirmed pause", () => {
     expect(ordersOf(await server.report(key, fed))).toEqual([pause.id]);
     const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
-    expect([orderStatus(view), standing(view)]).toEqual(["contradicted", "feeding"]);
+    expect([orderStatus(view), pauseStatus(view)]).toEqual(["contradicted", "feeding"]);
   });
 
   it("is not contradicted by food given before it, where the report of that food was delayed and the answer was not", async () => {
@@ -152,7 +152,7 @@ describe("a confirmed pause", () => {
     server.clock.advance(milliseconds(1));
     await server.report(key, sendReport(300_000, true, [carriedOut(2, 200_000, pause.id)]));
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view)]).toEqual(["confirmed", "paused"]);
+    expect([orderStatus(view), pauseStatus(view)]).toEqual(["confirmed", "paused"]);
     expect(alarmsOf(view)).not.toContain("feedsThoughPaused urgent");
   });
 
@@ -188,7 +188,7 @@ describe("a confirmed pause", () => {
     server.clock.advance(minutes(10));
     expect(ordersOf(await server.report(key, sendReport(5_000, true, [], "b-2")))).toEqual([]);
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["confirmed", "paused", []]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["confirmed", "paused", []]);
   });
 
   it("is neither contradicted nor confirmed by an old report that comes late", async () => {
@@ -224,7 +224,7 @@ describe("a feeder that reports one thing and does another", () => {
       }
       await runPeriodicChecks(server.ports);
       const view = await server.runPeriodicCheck(feeder.id);
-      phases.add(`${orderStatus(view)} ${standing(view)}`);
+      phases.add(`${orderStatus(view)} ${pauseStatus(view)}`);
       if (minute > 3) expect(alarmsOf(view)[0]).toBe("pauseContradicted urgent");
     }
     expect([...phases]).toEqual(["contradicted feeding"]);
@@ -260,7 +260,7 @@ describe("a resume", () => {
       await runPeriodicChecks(server.ports);
     }
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["overdue", "paused", ["staysPaused soon"]]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["overdue", "paused", ["staysPaused soon"]]);
   });
 
   it("that was confirmed isn't shown as confirmed while the feeder reports a pause, and isn't sent against a pause at the feeder", async () => {
@@ -293,9 +293,9 @@ describe("a pause with an end", () => {
     await server.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     server.clock.advance(hours(2));
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view)]).toEqual(["ended", "endedUnconfirmed"]);
+    expect([orderStatus(view), pauseStatus(view)]).toEqual(["ended", "endedUnconfirmed"]);
     await server.report(key, sendReport(7_260_000, false));
-    expect(standing(await server.runPeriodicCheck(feeder.id))).toBe("feeding");
+    expect(pauseStatus(await server.runPeriodicCheck(feeder.id))).toBe("feeding");
   });
 
   it("after which the feeder still reports a pause is an alarm", async () => {
@@ -312,7 +312,7 @@ describe("a pause with an end", () => {
       if (minute < 60) expect(alarms).toEqual([]);
     }
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["ended", "paused", ["staysPaused soon"]]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["ended", "paused", ["staysPaused soon"]]);
   });
 });
 

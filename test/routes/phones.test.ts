@@ -184,10 +184,10 @@ describe("a phone that renews its subscription", () => {
     expect((await renew(server, renewal, { "x-pieward": "1" })).statusCode).toBe(401);
     const bo = await joinByInvite(server, "Bo", "helper");
     expect((await renew(server, renewal, bo)).statusCode).toBe(404);
-    // Nor by claiming the very endpoint with other keys: only the browser itself knows its own.
-    const claimed = await add(server, { ...first, keys: { ...keys, auth: "b".repeat(22) } }, bo);
-    expect(claimed.statusCode).toBe(409);
-    expect(claimed.json().errors[0].field).toBe("endpoint");
+    // Nor by sending that very endpoint with other keys: only the browser itself knows its own.
+    const taken = await add(server, { ...first, keys: { ...keys, auth: "b".repeat(22) } }, bo);
+    expect(taken.statusCode).toBe(409);
+    expect(taken.json().errors[0].field).toBe("endpoint");
     const phone = await onlyPhone(server);
     expect(phone.endpoint).toBe(first.endpoint);
     await test(server);

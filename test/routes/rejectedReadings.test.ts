@@ -194,7 +194,7 @@ describe("a report that can't be read", () => {
     expect(await faultsOf(server, rowan.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
 
     const time = String(Math.floor(server.clock.now() / 1_000));
-    const signed = (mac: string) =>
+    const postSigned = (mac: string) =>
       server.app.inject({
         method: "POST",
         url: "/api/v1/report",
@@ -204,9 +204,9 @@ describe("a report that can't be read", () => {
         },
         payload: "hello",
       });
-    expect((await signed("wrong")).statusCode).toBe(401);
+    expect((await postSigned("wrong")).statusCode).toBe(401);
     expect(await faultsOf(server, larch.feeder.id)).toEqual([]);
-    expect((await signed(signatureOf(hashOf(larch.key), time, "hello"))).statusCode).toBe(400);
+    expect((await postSigned(signatureOf(hashOf(larch.key), time, "hello"))).statusCode).toBe(400);
     expect(await faultsOf(server, larch.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
   });
 

@@ -233,7 +233,7 @@ describe("a report that is refused by its field and not stored", () => {
 });
 
 describe("a signed report", () => {
-  const signed = async (
+  const postSigned = async (
     server: TestServer,
     feeder: string,
     key: string,
@@ -256,18 +256,18 @@ describe("a signed report", () => {
   it("is accepted without the key ever being sent", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
-    expect((await signed(server, feeder.id, key)).statusCode).toBe(200);
+    expect((await postSigned(server, feeder.id, key)).statusCode).toBe(200);
   });
 
   it("is refused when a byte of it was changed, when it is old, and when another feeder signed it", async () => {
     const server = await openTestServer();
     const [rowan, larch] = [await server.addFeeder(), await server.addFeeder({ name: "Larch" })];
     const changed = JSON.stringify(plain([press(1, 1_001)]));
-    expect((await signed(server, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
+    expect((await postSigned(server, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
     const old = Math.floor(server.clock.now() / 1_000) - 301;
-    expect((await signed(server, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
-    expect((await signed(server, rowan.feeder.id, larch.key)).statusCode).toBe(401);
-    expect((await signed(server, "nobody-000000", rowan.key)).statusCode).toBe(401);
+    expect((await postSigned(server, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
+    expect((await postSigned(server, rowan.feeder.id, larch.key)).statusCode).toBe(401);
+    expect((await postSigned(server, "nobody-000000", rowan.key)).statusCode).toBe(401);
   });
 });
 

@@ -58,23 +58,23 @@ function preparedFor(start: Start): Promise<Prepared> {
 
 async function prepare(start: Start): Promise<Prepared> {
   const file = join(folder, `${start}.db`);
-  if (start === "unclaimed") {
+  if (start === "noAccount") {
     const fresh = copyDatabase(inject("migratedDatabase"));
     const server = await openTestServerOn(fresh.file, manualClock(), {}, {});
-    const claim = (await openFirstSignIn(server.ports)) as string;
+    const firstSignIn = (await openFirstSignIn(server.ports)) as string;
     saveAs(server, file);
     await server.close();
     rmSync(fresh.folder, { recursive: true });
-    return { file, clock: server.clock, acting: {}, looking: {}, feederKey: "", named: { claim } };
+    return { file, clock: server.clock, acting: {}, looking: {}, feederKey: "", named: { firstSignIn } };
   }
   const server = await openTestServer({ practice: idlePracticeGround() });
-  const { acting, named, feederKey } = await lived(server);
+  const { acting, named, feederKey } = await useEverything(server);
   if (start === "practising") await requestAs(server, "POST", "/api/v1/practice", acting);
   saveAs(server, file);
   return { file, clock: server.clock, acting, looking: server.keeper, feederKey, named };
 }
 
-async function lived(server: TestServer) {
+async function useEverything(server: TestServer) {
   await addPhone(server, server.keeper, "Pocket");
   await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "keeper@alder-croft.example" });
   const bo = await joinByInvite(server, "Bo", "helper");
@@ -155,18 +155,18 @@ async function send(
   const headers = { signedOut: {}, feeder: { authorization: `Bearer ${feederKey}` }, keeper: acting }[
     change.as ?? "keeper"
   ];
-  const filled = (text: string) =>
+  const withIds = (text: string) =>
     text.replace(
-      /:(yard|feeder|person|inviteToken|invite|claim|item|reset|session)\b/g,
+      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session)\b/g,
       (_, name) => named[name] as string,
     );
-  const body = change.body && (JSON.parse(filled(JSON.stringify(change.body))) as object);
-  let { statusCode } = await requestAs(server, method, filled(path), headers, body);
+  const body = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
+  let { statusCode } = await requestAs(server, method, withIds(path), headers, body);
   // On a busy machine the server refuses work for a while; nothing is done then.
   for (let tries = 0; statusCode === 503 && tries < 20; tries += 1) {
-    statusCode = (await requestAs(server, method, filled(path), headers, body)).statusCode;
+    statusCode = (await requestAs(server, method, withIds(path), headers, body)).statusCode;
   }
-  if (change.andThen) await requestAs(server, method, filled(path), headers, change.andThen);
+  if (change.andThen) await requestAs(server, method, withIds(path), headers, change.andThen);
   return statusCode;
 }
 
@@ -208,7 +208,7 @@ function pictureBefore(start: Prepared, change: ChangingRequest): Promise<string
 }
 
 /** The result that is expected: the request and its repeat in a process that isn't stopped. */
-async function uninterrupted(change: ChangingRequest) {
+async function uninterruptedResult(change: ChangingRequest) {
   const start = await preparedFor(change.from ?? "usual");
   const before = await pictureBefore(start, change);
   const opened = await open(start);
@@ -220,7 +220,11 @@ async function uninterrupted(change: ChangingRequest) {
 }
 
 /** The result where the process ended after so many of its commits, and after its repeat. */
-async function killedAfter(commits: number, change: ChangingRequest, live: Awaited<ReturnType<typeof uninterrupted>>) {
+async function killedAfter(
+  commits: number,
+  change: ChangingRequest,
+  live: Awaited<ReturnType<typeof uninterruptedResult>>,
+) {
   const { start, before, once, first, second, twice } = live;
   const dying = await open(start);
   dying.commits.begin(commits);
@@ -237,7 +241,7 @@ async function killedAfter(commits: number, change: ChangingRequest, live: Await
 }
 
 async function killedAtEachCommit(change: ChangingRequest) {
-  const live = await uninterrupted(change);
+  const live = await uninterruptedResult(change);
   const found = [];
   for (let commits = 1; commits <= live.commits; commits += 1) found.push(await killedAfter(commits, change, live));
   return { live, found };

@@ -21,7 +21,7 @@ export function unknownRoutes(routes: readonly RouteOptions[], table: Table): st
     ...[...found].filter((route) => table[route] === undefined).map((route) => `${route} has no row in the table`),
     ...Object.keys(table)
       .filter((route) => !found.has(route))
-      .map((route) => `${route} stands in the table, and is no route`),
+      .map((route) => `${route} is in the table, and is no route`),
   ];
 }
 
@@ -129,12 +129,12 @@ async function freshFor(
   { caller, ids }: Pick<SentRequest, "caller" | "ids">,
 ) {
   const role = typeof caller.is === "object" ? caller.is.role : "helper";
-  const needed = (what: NonNullable<RouteRights["fresh"]>[number]) => caller.id !== null && fresh.includes(what);
-  const sender = needed("caller") ? { ...caller, ...(await world.join(role)) } : caller;
-  const feeder = needed("feeder") ? { feeder: await world.newFeeder() } : {};
-  const yard = needed("yard") ? { yard: await world.newYard(sender.headers) } : {};
-  const invite = needed("invite") ? { invite: await world.newInvite() } : {};
-  const person = needed("self") ? { person: sender.id ?? "" } : {};
+  const needsOwn = (what: NonNullable<RouteRights["fresh"]>[number]) => caller.id !== null && fresh.includes(what);
+  const sender = needsOwn("caller") ? { ...caller, ...(await world.join(role)) } : caller;
+  const feeder = needsOwn("feeder") ? { feeder: await world.newFeeder() } : {};
+  const yard = needsOwn("yard") ? { yard: await world.newYard(sender.headers) } : {};
+  const invite = needsOwn("invite") ? { invite: await world.newInvite() } : {};
+  const person = needsOwn("self") ? { person: sender.id ?? "" } : {};
   return { caller: sender, ids: { ...ids, ...feeder, ...yard, ...invite, ...person } };
 }
 
@@ -150,18 +150,18 @@ async function send(world: RightsFixture, { route, method, caller, ids, row }: S
   const named = { ...ids, somebody: `Somebody ${addresses}` };
   const answer = await world.server.app.inject({
     method: method as "GET",
-    url: filled(route.slice(route.indexOf(" ") + 1), named, route),
+    url: withIds(route.slice(route.indexOf(" ") + 1), named, route),
     headers: caller.headers,
     remoteAddress: `10.2.${addresses >> 8}.${addresses & 255}`,
     ...(row.body === undefined || method === "GET" || method === "HEAD"
       ? {}
-      : { payload: JSON.parse(filled(JSON.stringify(row.body), named, route)) as object }),
+      : { payload: JSON.parse(withIds(JSON.stringify(row.body), named, route)) as object }),
   });
   const headers = JSON.stringify(answer.headers);
   return { status: answer.statusCode, text: `${answer.payload} ${headers}` };
 }
 
-const filled = (text: string, ids: RouteIds, route: string) =>
+const withIds = (text: string, ids: RouteIds, route: string) =>
   text.replace(/(?<=\/):([a-z]\w*)|(?<="):([a-z]\w*)(?=")/gi, (_, inPath?: string, inBody?: string) => {
     const name = inPath ?? inBody ?? "";
     const id = ids[name];

@@ -90,8 +90,8 @@ export async function openRightsFixture(
 
   await requestAs(server, "POST", `/api/v1/yards/${own}/remove`, yardless.headers, { name: "Alder Croft for once" });
 
-  const ours = await furnish(server, server.yard, "Rowan in the orchard", server.keeper, "ours");
-  const theirs = await furnish(server, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
+  const ours = await fillYard(server, server.yard, "Rowan in the orchard", server.keeper, "ours");
+  const theirs = await fillYard(server, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
   await requestAs(server, "DELETE", "/api/v1/session", ended.headers);
 
   const revoked = await server.addFeeder({ name: "Rowan in the shed" });
@@ -170,7 +170,7 @@ export async function openRightsFixture(
 }
 
 /** A feeder with a record, a phone, an address, a refill and a pause: something of everything that could be seen or changed. */
-async function furnish(server: TestServer, yard: string, name: string, keeper: Headers, mark: string) {
+async function fillYard(server: TestServer, yard: string, name: string, keeper: Headers, mark: string) {
   const added = await requestAs(server, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
   if (added.statusCode !== 201) throw new Error(`expected a feeder at ${yard}, got ${added.body}`);
   const { feeder, key } = added.json() as { feeder: { id: string }; key: string };
@@ -192,7 +192,7 @@ async function furnish(server: TestServer, yard: string, name: string, keeper: H
     feeder: feeder.id,
     key,
     endpoint,
-    mail: `${mark}@example.org`,
+    email: `${mark}@example.org`,
     order: `pause-${mark}`,
     boot: `boot-${mark}`,
   };
