@@ -133,13 +133,13 @@ export interface HopperView {
   /** Null until a scale or a refill has given a first level. */
   readonly level: { readonly grams: number; readonly low: number; readonly high: number } | null; // 90 % interval
   readonly portionGrams: number; // as learnt so far
-  readonly portionText: string; // "A portion weighs about 1.6 g by the scale (you said 1.5 g)."
+  readonly portionText: string; // "A portion weighs about 1.6 g, measured by the scale (entered: 1.5 g)."
   readonly emptyForecast: {
     readonly p10: string | null;
     readonly p50: string | null;
     readonly p90: string | null;
   } | null;
-  readonly text: string; // "enough until Thursday, 80 % sure"
+  readonly text: string; // "very likely enough until Thursday"
 }
 
 export interface AlarmView {

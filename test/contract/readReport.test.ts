@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
 import { readReport } from "../../server/contract/readReport.ts";
 
-describe("a number that no such sensor can mean", () => {
-  it("is set aside by its name, once, and the rest of the report stands", () => {
+describe("a number that no such sensor can measure", () => {
+  it("is rejected by its name, once, and the rest of the report is read", () => {
     const read = readReport({
       boot: "b-1",
       sentUptimeMs: 1_000,

@@ -6,7 +6,7 @@ import { passphraseProblem } from "../../server/flows/passphrase.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** The passphrase with which `openTestServer` signs in the first keeper, "Keeper". */
+/** The passphrase with which `openTestServer` makes the first account, "Keeper". */
 const first = "birds before breakfast";
 const better = "seven quiet winters outside";
 const firefox = "Mozilla/5.0 (Android 14; Mobile; rv:140.0) Gecko/140.0 Firefox/140.0";
@@ -45,14 +45,14 @@ describe("changing the passphrase", () => {
     expect((await signIn(server, better)).statusCode).toBe(200);
   });
 
-  it("is done by one of two at once, and the other one is told that its old passphrase is none", async () => {
+  it("is done by one of two at once, and the other one is refused since its old passphrase is wrong", async () => {
     const server = await openTestServer();
     const change = (passphrase: string) => post(server, "/me/passphrase", { old: first, passphrase }, server.keeper);
     const answers = await Promise.all([change(better), change("nine loud summers inside")]);
     expect(answers.map(({ statusCode }) => statusCode).sort()).toEqual([204, 400]);
   });
 
-  it("can be tried ten times a minute, so that nobody guesses the old one with an open browser", async () => {
+  it("can be tried ten times a minute, so that the old one can't be guessed at an open browser", async () => {
     const server = await openTestServer();
     const guess = () => post(server, "/me/passphrase", { old: "a guess", passphrase: better }, server.keeper);
     for (let tries = 0; tries < 10; tries += 1) expect((await guess()).statusCode).toBe(400);
@@ -81,7 +81,7 @@ describe("a new passphrase", () => {
     expect((await signIn(server, first)).statusCode).toBe(200);
   });
 
-  it("is judged by the same rules when somebody joins, and the invitation stays open", async () => {
+  it("is checked by the same rules when a person joins, and the invitation stays open", async () => {
     const server = await openTestServer();
     const invite = await post(server, `/yards/${server.yard}/invites`, { role: "helper" }, server.keeper);
     const { token } = invite.json();
@@ -90,11 +90,11 @@ describe("a new passphrase", () => {
       const answer = await join(passphrase);
       expect([passphrase, answer.statusCode, answer.json().errors?.[0].field]).toEqual([passphrase, 400, "passphrase"]);
     }
-    // The letters of a short name are in many words, and say nothing there.
+    // A short name is part of many words by chance.
     expect((await join("about a bottle outside")).statusCode).toBe(200);
   });
 
-  it("is judged by the same rules at the first sign-in and at a reset, whose links stay open", async () => {
+  it("is checked by the same rules at the first sign-in and at a reset, whose links stay open", async () => {
     const server = await openTestServer();
     const token = await resetToken(server);
     for (const [passphrase, problem] of bad.slice(0, 4)) {
@@ -107,12 +107,12 @@ describe("a new passphrase", () => {
     await server.connections.write(async (statements) => {
       await statements.keeper.deleteMany();
     });
-    const firstSignIn = { token: await openFirstSignIn(server.ports), name: "Ada", zone: "Europe/Stockholm" };
+    const account = { token: await openFirstSignIn(server.ports), name: "Ada", zone: "Europe/Stockholm" };
     for (const passphrase of ["passwordpassword", "here is Ada at home"]) {
-      const refused = await post(server, "/first-sign-in", { ...firstSignIn, passphrase });
+      const refused = await post(server, "/first-sign-in", { ...account, passphrase });
       expect([refused.statusCode, refused.json().errors?.[0].field]).toEqual([400, "passphrase"]);
     }
-    expect((await post(server, "/first-sign-in", { ...firstSignIn, passphrase: better })).statusCode).toBe(200);
+    expect((await post(server, "/first-sign-in", { ...account, passphrase: better })).statusCode).toBe(200);
   });
 
   it("takes no more of the server's time when it is long and regular", async () => {
@@ -125,7 +125,7 @@ describe("a new passphrase", () => {
     const regular = "ab1!x".repeat(40);
     await time(regular); // loads the lists
     const [short, long] = [await time(regular.slice(0, 48)), await time(regular)];
-    expect(long).toBeLessThan(2 * short + 50); // it is the same work; without a bound more than three times as much
+    expect(long).toBeLessThan(2 * short + 50); // the same work; without a bound it takes more than three times as long
     const beyond = { old: first, passphrase: "x".repeat(201) };
     expect((await post(server, "/me/passphrase", beyond, server.keeper)).statusCode).toBe(400);
   });
@@ -164,7 +164,7 @@ describe("the one-time link for a new passphrase", () => {
     expect((await signIn(server, better)).statusCode).toBe(200);
   });
 
-  it("is no longer valid once the passphrase was changed, and is made for nobody who isn't there", async () => {
+  it("is no longer valid once the passphrase was changed, and is not made for an unknown name", async () => {
     const server = await openTestServer();
     const token = await resetToken(server, "kEEPER"); // typed on a command line
     await post(server, "/me/passphrase", { old: first, passphrase: better }, server.keeper);
@@ -174,7 +174,7 @@ describe("the one-time link for a new passphrase", () => {
 });
 
 describe("signed-in devices", () => {
-  it("are listed with the kind of browser and their last use, and which one asks", async () => {
+  it("are listed with the kind of browser and their last use, and which one is this browser", async () => {
     const server = await openTestServer();
     server.clock.advance(hours(2));
     const phone = headersOf(await signIn(server, first, { "user-agent": firefox }));
@@ -233,10 +233,10 @@ describe("signed-in devices", () => {
 });
 
 describe("deleting one's account", () => {
-  const remove = (server: TestServer, headers: Record<string, string>, said: object) =>
-    post(server, "/me/remove", said, headers);
+  const remove = (server: TestServer, headers: Record<string, string>, body: object) =>
+    post(server, "/me/remove", body, headers);
 
-  it("asks for the passphrase, and takes sessions, phones and membership along", async () => {
+  it("asks for the passphrase, and deletes sessions, phones and memberships", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
@@ -251,13 +251,13 @@ describe("deleting one's account", () => {
     expect(await Promise.all(left)).toEqual([1, 1, 1, 0]);
   });
 
-  it("tells the last keeper of a yard what that means, and changes nothing until they agree", async () => {
+  it("warns the last keeper of a yard what is deleted, and changes nothing until they agree", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     await server.addFeeder();
-    const told = await remove(server, server.keeper, { passphrase: first });
-    expect(told.statusCode).toBe(409);
-    expect(told.json().detail).toBe(
+    const refused = await remove(server, server.keeper, { passphrase: first });
+    expect(refused.statusCode).toBe(409);
+    expect(refused.json().detail).toBe(
       "You are the only keeper of My yard. With your account that yard is deleted, with 1 feeder and its whole record, also for 1 other person. Make somebody else a keeper first, or agree to that.",
     );
     expect(await statusOf(server, server.keeper)).toBe(200);
@@ -267,7 +267,7 @@ describe("deleting one's account", () => {
     expect(await Promise.all([reader.yard.count(), reader.feeder.count(), reader.keeper.count()])).toEqual([0, 0, 0]);
   });
 
-  it("leaves a yard alone that somebody else keeps too", async () => {
+  it("doesn't delete a yard that has another keeper", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "keeper");
     await server.addFeeder();

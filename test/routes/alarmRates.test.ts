@@ -7,12 +7,12 @@ import { before, days, hours, type Instant, minutes, type Span } from "../../ser
 import { signInAgain } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** The alarms' own health, asked at the door of a server with a real database. */
+/** The figures about a yard's alarms, requested from a server with a real database. */
 
 type Row = Pick<YardAlarmChange, "feeder" | "fault" | "from" | "to" | "at"> & { readonly present?: boolean };
 
-/** Written in plain SQL: twenty thousand rows would take Prisma longer than all else here. */
-function logged({ connections: { direct } }: TestServer, rows: readonly Row[]): void {
+/** Written in plain SQL: twenty thousand rows would take Prisma longer than everything else here. */
+function insertChanges({ connections: { direct } }: TestServer, rows: readonly Row[]): void {
   const insert = direct.prepare(
     `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
      VALUES (?, ?, ?, ?, ?, ?, ?, 'So it was.', ?)`,
@@ -33,7 +33,7 @@ function usual(feeder: string, fault: Row["fault"], at: Instant): Row[] {
   ];
 }
 
-async function askedOf(server: TestServer, yard = server.yard) {
+async function viewOf(server: TestServer, yard = server.yard) {
   const answer = await server.app.inject({
     url: `/api/v1/yards/${yard}/alarm-rates`,
     headers: await signInAgain(server),
@@ -41,8 +41,8 @@ async function askedOf(server: TestServer, yard = server.yard) {
   return { status: answer.statusCode, view: answer.json<RatesView>() };
 }
 
-/** A yard whose feeder has been there for so long. */
-async function houseSince(span: Span): Promise<{ server: TestServer; feeder: string; now: Instant }> {
+/** A yard whose feeder was added so long ago. */
+async function serverSince(span: Span): Promise<{ server: TestServer; feeder: string; now: Instant }> {
   const server = await openTestServer();
   const { feeder } = await server.addFeeder();
   const now = server.clock.advance(span);
@@ -50,14 +50,14 @@ async function houseSince(span: Span): Promise<{ server: TestServer; feeder: str
 }
 
 describe("the rates of a yard", () => {
-  it("are those of thirty local days, with words, findings and numbers", async () => {
-    const { server, feeder, now } = await houseSince(days(40));
+  it("are those of thirty local days, with sentences, findings and numbers", async () => {
+    const { server, feeder, now } = await serverSince(days(40));
     const ice = Array.from({ length: 8 }, (_, index) => usual(feeder, "iceLock", before(now, days(2 * index + 1))));
     const food = Array.from({ length: 4 }, (_, index) => usual(feeder, "foodLow", before(now, days(3 * index + 1.2))));
     const old = usual(feeder, "trayJammed", before(now, days(33)));
     const note = usual(feeder, "frostInside", before(now, days(3)));
-    logged(server, [...ice.flat(), ...food.flat(), ...old, ...note]);
-    const { status, view } = await askedOf(server);
+    insertChanges(server, [...ice.flat(), ...food.flat(), ...old, ...note]);
+    const { status, view } = await viewOf(server);
     expect(status).toBe(200);
     expect(view.texts[0]).toBe(
       "12 alarms in 30 days at 1 feeder: 2.8 a week at each. Besides, 1 note for the digest, which calls nobody.",
@@ -77,9 +77,9 @@ describe("the rates of a yard", () => {
     expect(view.measures.every(({ name }) => !name.startsWith("Pushes"))).toBe(true);
   });
 
-  it("say how many days are known of a young yard, and that nothing is to be changed", async () => {
-    const { server } = await houseSince(days(5));
-    const { view } = await askedOf(server);
+  it("state how many days are known of a new yard, and that nothing is to be changed", async () => {
+    const { server } = await serverSince(days(5));
+    const { view } = await viewOf(server);
     expect(view.texts).toEqual([
       "No alarm in 5 days at 1 feeder.",
       "Only 5 days are known yet. The standard wants 30 before one judges.",
@@ -87,14 +87,14 @@ describe("the rates of a yard", () => {
     expect(view.findings).toEqual([]);
   });
 
-  it("can be asked in the very moment in which a feeder was added, and of a yard without any", async () => {
+  it("can be read at the moment at which a feeder is added, and for a yard without any", async () => {
     const server = await openTestServer();
-    expect((await askedOf(server)).view.texts).toEqual(["This yard has no feeder yet, so there are no alarms."]);
+    expect((await viewOf(server)).view.texts).toEqual(["This yard has no feeder yet, so there are no alarms."]);
     await server.addFeeder();
-    expect((await askedOf(server)).status).toBe(200);
+    expect((await viewOf(server)).status).toBe(200);
   });
 
-  it("see what the store's own feeder raised, standing for days without a word in the log", async () => {
+  it("include an alarm that has been active for days without a new entry in the log", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder();
     for (let minute = 0; minute < 70; minute += 1) {
@@ -102,22 +102,22 @@ describe("the rates of a yard", () => {
       server.clock.advance(minutes(1));
     }
     server.clock.advance(days(3));
-    // One look judges the silence; after it nothing is written for a month and more.
-    const told = await server.app.inject({
+    // One check detects the silence; after it nothing is stored for more than a month.
+    const changed = await server.app.inject({
       method: "PATCH",
       url: `/api/v1/feeders/${feeder.id}`,
       headers: server.keeper,
       payload: { name: "Rowan" },
     });
-    expect(told.json<{ alarms: { fault: string }[] }>().alarms.map(({ fault }) => fault)).toContain("feederSilent");
+    expect(changed.json<{ alarms: { fault: string }[] }>().alarms.map(({ fault }) => fault)).toContain("feederSilent");
     server.clock.advance(days(40));
-    const { view } = await askedOf(server);
+    const { view } = await viewOf(server);
     expect(view.standing.map(({ name }) => name)).toContain("no reports, Rowan");
     expect(view.findings).toContainEqual(expect.stringMatching(/^“No reports” at Rowan has been active for 40 days/));
   });
 
-  it("count pushes that rang once a person, however many phones, and neither quiet ones nor what closes", async () => {
-    const { server, feeder, now } = await houseSince(days(31));
+  it("count a push with sound once a person, however many phones, and neither silent nor closing ones", async () => {
+    const { server, feeder, now } = await serverSince(days(31));
     const owner = (await server.store.keepers.keeperNamed("Keeper"))?.id ?? "";
     await server.connections.write(async (statements) => {
       const written = new Date(before(now, days(2)));
@@ -149,26 +149,26 @@ describe("the rates of a yard", () => {
         ],
       });
     });
-    const { view } = await askedOf(server);
+    const { view } = await viewOf(server);
     expect(view.measures[0]).toMatchObject({ name: "Audible notifications, a week at each feeder", value: "0.46" });
   });
 
-  it("read only the newest days of a sensor that flickers day and night, and say so", async () => {
-    const { server, feeder, now } = await houseSince(days(40));
+  it("read only the newest days of a sensor that flickers day and night, and state it", async () => {
+    const { server, feeder, now } = await serverSince(days(40));
     const flicker = Array.from({ length: 20_400 }, (_, index): Row => {
       const at = before(now, minutes(1.5 * (20_400 - index)));
       return { feeder, fault: "buttonSilent", from: "acknowledged", to: "acknowledged", at, present: index % 2 === 0 };
     });
-    logged(server, flicker);
-    const { view } = await askedOf(server);
+    insertChanges(server, flicker);
+    const { view } = await viewOf(server);
     expect(view.texts.at(-1)).toBe("Earlier days have too many changes to be read: only the newest 20000 are.");
     expect(view.days.length).toBeLessThan(22);
   }, 20_000);
 
-  it("are of no yard that isn't there, and of nobody who isn't signed in", async () => {
+  it("are refused for an unknown yard, and without a session", async () => {
     const server = await openTestServer();
-    expect((await askedOf(server, "elsewhere")).status).toBe(404);
-    const stranger = await server.app.inject({ url: `/api/v1/yards/${server.yard}/alarm-rates` });
-    expect(stranger.statusCode).toBe(401);
+    expect((await viewOf(server, "elsewhere")).status).toBe(404);
+    const withoutSession = await server.app.inject({ url: `/api/v1/yards/${server.yard}/alarm-rates` });
+    expect(withoutSession.statusCode).toBe(401);
   });
 });

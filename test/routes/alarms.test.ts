@@ -3,18 +3,18 @@ import { hours, minutes } from "../../server/domain/instant.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** A server with one feeder that has fallen silent. */
-async function silentHouse() {
+/** A server with one feeder that no longer reports. */
+async function silentServer() {
   const server = await openTestServer();
   const { feeder, key } = await server.addFeeder();
-  const say = (uptimeMs: number) => server.report(key, { boot: "b-1", sentUptimeMs: uptimeMs, events: [] });
+  const sendReport = (uptimeMs: number) => server.report(key, { boot: "b-1", sentUptimeMs: uptimeMs, events: [] });
   for (let minute = 0; minute < 62; minute += 1) {
-    await say(600_000 + minute * 60_000);
+    await sendReport(600_000 + minute * 60_000);
     server.clock.advance(minutes(1));
   }
   server.clock.advance(hours(3));
   await runPeriodicChecks(server.ports);
-  return { server, feeder: feeder.id, speakAgain: () => say(600_000 + hours(5)) };
+  return { server, feeder: feeder.id, reportAgain: () => sendReport(600_000 + hours(5)) };
 }
 const answer = (server: TestServer, feeder: string, path: string, payload?: object) =>
   server.app.inject({
@@ -26,15 +26,15 @@ const answer = (server: TestServer, feeder: string, path: string, payload?: obje
 const silence = async (server: TestServer, feeder: string) =>
   (await server.runPeriodicCheck(feeder)).alarms.find(({ fault }) => fault === "feederSilent");
 
-describe("the door for an alarm", () => {
-  it("acknowledges what stands, where nothing else is said", async () => {
-    const { server, feeder } = await silentHouse();
+describe("the routes of an alarm", () => {
+  it("acknowledge the present raise, where none is named", async () => {
+    const { server, feeder } = await silentServer();
     expect((await answer(server, feeder, "feederSilent/acknowledge")).statusCode).toBe(200);
     expect(await silence(server, feeder)).toMatchObject({ state: "acknowledged" });
   });
 
-  it("acknowledges only the raise that is named", async () => {
-    const { server, feeder } = await silentHouse();
+  it("acknowledge only the raise that is named", async () => {
+    const { server, feeder } = await silentServer();
     const raisedAt = (await silence(server, feeder))?.raisedAt as string;
     const older = new Date(Date.parse(raisedAt) - 60_000).toISOString();
     expect((await answer(server, feeder, "feederSilent/acknowledge", { raisedAt: older })).statusCode).toBe(200);
@@ -46,28 +46,28 @@ describe("the door for an alarm", () => {
     expect(wrong.json().errors[0].field).toContain("raisedAt");
   });
 
-  it("takes it out of service with a reason, and back by hand", async () => {
-    const { server, feeder, speakAgain } = await silentHouse();
+  it("take it out of service with a reason, and back by hand", async () => {
+    const { server, feeder, reportAgain } = await silentServer();
     expect((await answer(server, feeder, "feederSilent/out-of-service", { reason: " " })).statusCode).toBe(400);
     await answer(server, feeder, "feederSilent/out-of-service", { reason: "Its power is off for a week." });
     expect(await silence(server, feeder)).toMatchObject({
       state: "outOfService",
       outOfService: { by: "Keeper", reason: "Its power is off for a week." },
     });
-    await speakAgain();
+    await reportAgain();
     expect(await silence(server, feeder)).toMatchObject({ state: "outOfService" });
     await answer(server, feeder, "feederSilent/return-to-service");
     expect(await silence(server, feeder)).toBeUndefined();
   });
 
-  it("resets nothing that isn't latched", async () => {
-    const { server, feeder } = await silentHouse();
+  it("reset nothing that isn't latched", async () => {
+    const { server, feeder } = await silentServer();
     expect((await answer(server, feeder, "feederSilent/reset")).statusCode).toBe(200);
     expect(await silence(server, feeder)).toMatchObject({ state: "unacknowledged" });
   });
 
-  it("knows neither faults nor feeders that aren't", async () => {
-    const { server, feeder } = await silentHouse();
+  it("refuse unknown faults and feeders", async () => {
+    const { server, feeder } = await silentServer();
     for (const path of ["reset", "return-to-service", "acknowledge"]) {
       expect((await answer(server, feeder, `noSuchFault/${path}`)).statusCode, path).toBe(400);
       expect((await answer(server, "none", `feederSilent/${path}`)).statusCode, path).toBe(404);
@@ -76,7 +76,7 @@ describe("the door for an alarm", () => {
 });
 
 describe("a feeder that is put away", () => {
-  it("is listed as that and rings for nothing, until it is in the garden again", async () => {
+  it("is listed as that and raises no alarm, until it is in the garden again", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder();
     // For an hour: until then its silence is only a note.

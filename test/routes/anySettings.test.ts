@@ -9,8 +9,8 @@ import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { openTestServer } from "../support/testServer.ts";
 
 /**
- * Nothing that a keeper can store may make a report, the first page, a digest or a tick throw. Values are made from the contract's
- * own schemas, at their bounds and a little beyond: what is refused is refused with 400, what is taken must be lived with.
+ * Nothing that a keeper can store may make a report, the home page, a digest or a periodic check throw. Values are made from the
+ * contract's own schemas, at their bounds and a little beyond: each is either refused with 400, or stored and handled.
  */
 interface Schema {
   readonly type?: string;
@@ -81,7 +81,7 @@ const someOf = (schema: z.ZodType) => {
 };
 
 describe("whatever a keeper stores", { timeout: 120_000 }, () => {
-  it("makes no report, no page, no digest and no tick fail", async () => {
+  it("makes no report, no page, no digest and no periodic check fail", async () => {
     const server = await openTestServer();
     const send = (method: "PATCH" | "POST", url: string, payload: object) =>
       server.app.inject({ method, url: `/api/v1/${url}`, headers: server.keeper, payload });
@@ -126,16 +126,17 @@ describe("whatever a keeper stores", { timeout: 120_000 }, () => {
     });
     await fc.assert(
       fc.asyncProperty(history, async ({ yard, changed, added, person, readings }) => {
-        const acts: [string, "PATCH" | "POST", string, object][] = [
+        const requests: [string, "PATCH" | "POST", string, object][] = [
           ["yard", "PATCH", `yards/${server.yard}`, yard],
           ["feeder", "PATCH", `feeders/${feeder.id}`, changed],
           ["person", "PATCH", `yards/${server.yard}/people/${me}`, { ...person, role: "keeper" }],
         ];
-        if (seq % 8 === 0) acts.push(["new feeder", "POST", "feeders", { name: "Larch", ...added, yard: server.yard }]);
-        for (const [what, method, url, said] of acts) {
+        if (seq % 8 === 0)
+          requests.push(["new feeder", "POST", "feeders", { name: "Larch", ...added, yard: server.yard }]);
+        for (const [what, method, url, body] of requests) {
           // Each field by itself, so that one that is refused doesn't hide what the others do.
           const parts =
-            what === "new feeder" ? [said] : Object.entries(said).map(([name, value]) => ({ [name]: value }));
+            what === "new feeder" ? [body] : Object.entries(body).map(([name, value]) => ({ [name]: value }));
           for (const part of parts) {
             const answer = await send(method, url, part);
             await step(what, answer.statusCode, answer.body);

@@ -1,9 +1,9 @@
 import { describe, expect, it } from "vitest";
 import { openTestServer } from "../support/testServer.ts";
 
-/** What the fuzz found once, and how it is answered now. */
+/** What a fuzz test found once, and how it is answered now. */
 
-describe("a request that nothing can be made of", () => {
+describe("a request that can't be decoded", () => {
   it("names the address where that can't be decoded or has too long a part, as a problem document", async () => {
     const { app, keeper } = await openTestServer();
     for (const [url, status] of [
@@ -17,7 +17,7 @@ describe("a request that nothing can be made of", () => {
     }
   });
 
-  it("names the whole where the body is no JSON, or isn't packed as it says", async () => {
+  it("names the whole where the body is no JSON, or isn't compressed as its header states", async () => {
     const { app, keeper } = await openTestServer();
     for (const [payload, more] of [
       ["{", {}],
@@ -32,7 +32,7 @@ describe("a request that nothing can be made of", () => {
   });
 });
 
-describe("an event whose kind can't even be made text", () => {
+describe("an event whose kind can't be converted to text", () => {
   it("is refused by its field, and the rest of the report is stored", async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
@@ -41,8 +41,8 @@ describe("an event whose kind can't even be made text", () => {
       { seq: 2, uptimeMs: 2, kind: "press" },
     ];
     const { status, body } = await server.report(key, { boot: "b-1", sentUptimeMs: 5, events });
-    const said = body as { storedThrough: number; refused: readonly { seq: number; field: string }[] };
-    expect([status, said.storedThrough]).toEqual([200, 2]);
-    expect(said.refused).toMatchObject([{ seq: 1, field: "events[0].kind" }]);
+    const answer = body as { storedThrough: number; refused: readonly { seq: number; field: string }[] };
+    expect([status, answer.storedThrough]).toEqual([200, 2]);
+    expect(answer.refused).toMatchObject([{ seq: 1, field: "events[0].kind" }]);
   });
 });

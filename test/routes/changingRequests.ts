@@ -6,62 +6,62 @@ import type { PracticeRunner } from "../../server/ports.ts";
 export interface ChangingRequest {
   readonly route: string; // as the documentation names it
   readonly body?: object;
-  /** Sent after it as if the two were one act: what a split transaction comes to. */
+  /** Sent after it as if the two were one change, to imitate a split transaction. */
   readonly andThen?: object;
-  /** Which prepared database it starts from; "usual" unless said. */
+  /** Which prepared database it starts from; left out: "usual". */
   readonly from?: Start;
-  /** Who asks; the keeper unless said. */
-  readonly as?: "stranger" | "feeder";
-  /** What a repeat of it is answered, where it was done already; as the first time unless said. */
+  /** Who sends it; left out: the keeper. */
+  readonly as?: "signedOut" | "feeder";
+  /** The status of the answer to a repeat, where it was done already; left out: the same as the first time. */
   readonly again?: number;
-  /** Who must be able to sign in after it, as the picture shows. */
+  /** Who must be able to sign in after it, as `pictureOf` shows. */
   readonly signsIn?: { readonly name: string; readonly passphrase: string };
-  /** Whether the old key opens the door is shown last. */
+  /** Whether the old key is still accepted is checked last. */
   readonly changesKey?: true;
   /** No route shows it. */
   readonly unseen?: true;
-  /** How many commits it has; at least one unless said. */
+  /** How many commits it has; left out: at least one. */
   readonly commits?: 0;
 }
 
 /**
- * `unclaimed`: nobody keeps the server. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
+ * `noAccount`: the server has no account. `usual`: two people, two feeders, one of them with a jammed tray. `practising`: the same
  * with a practice yard.
  */
-export type Start = "unclaimed" | "usual" | "practising";
+export type Start = "noAccount" | "usual" | "practising";
 
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 
-/** Words with a colon stand for what the prepared database has: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`. */
+/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`. */
 export const changingRequests: readonly ChangingRequest[] = [
   {
     route: "POST /api/v1/first-sign-in",
-    from: "unclaimed",
-    as: "stranger",
+    from: "noAccount",
+    as: "signedOut",
     body: { token: ":firstSignIn", name: "Ada", passphrase, zone: "Europe/Stockholm" },
     signsIn: { name: "Ada", passphrase },
   },
   {
     route: "POST /api/v1/session",
-    as: "stranger",
+    as: "signedOut",
     body: { name: "Keeper", passphrase: "birds before breakfast" },
     unseen: true,
   },
   {
     route: "POST /api/v1/join",
-    as: "stranger",
+    as: "signedOut",
     body: { token: ":inviteToken", name: "Cilla", passphrase },
     signsIn: { name: "Cilla", passphrase },
   },
   {
     route: "POST /api/v1/reset",
-    as: "stranger",
+    as: "signedOut",
     body: { token: ":reset", passphrase },
     signsIn: { name: "Keeper", passphrase },
     again: 401,
   },
-  { route: "POST /api/v1/session/passkey/options", as: "stranger", commits: 0, unseen: true },
+  { route: "POST /api/v1/session/passkey/options", as: "signedOut", commits: 0, unseen: true },
   { route: "DELETE /api/v1/session" },
   {
     route: "POST /api/v1/me/passphrase",
@@ -83,7 +83,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/phones/permission", body: { endpoint: "https://push.example/Pocket", allowed: false } },
   { route: "POST /api/v1/phones/test" },
   { route: "POST /api/v1/phones/forget", body: { endpoint: "https://push.example/Pocket" } },
-  { route: "POST /api/v1/notifications/:item/display-receipt", as: "stranger" },
+  { route: "POST /api/v1/notifications/:item/display-receipt", as: "signedOut" },
   {
     route: "PATCH /api/v1/yards/:yard",
     body: { zone: "Europe/Helsinki", place: { latitudeDegrees: 59.5, longitudeDegrees: 17.8 }, escalateMinutes: 30 },
@@ -120,7 +120,7 @@ export const changingRequests: readonly ChangingRequest[] = [
 ];
 
 /**
- * Routes whose request a device that holds a passkey must make anew each time; `passkeys.test.ts` sends them. Each changes one
+ * Routes whose request a device that holds a passkey must make again each time; `passkeys.test.ts` sends them. Each changes one
  * row, but for the sign-in: it stores the passkey's counter, and then the session.
  */
 export const deviceRoutes: readonly string[] = [
@@ -132,7 +132,7 @@ export const deviceRoutes: readonly string[] = [
   "POST /api/v1/me/confirm",
 ];
 
-/** Simulated feeders that are said to run, and report nothing. */
+/** A practice that is running, with feeders that report nothing. */
 export function idlePracticeGround(): PracticeRunner {
   let running = false;
   let fault: ReturnType<PracticeRunner["state"]>["fault"] = "none";

@@ -9,8 +9,8 @@ import { openTestServer } from "../support/testServer.ts";
 const script = "globalThis.early = 1";
 const page = `<!doctype html><script>${script}</script><script type="module" src="/assets/index-abc.js"></script>`;
 
-/** A client as the build leaves it, in little. */
-async function houseWithClient() {
+/** A small client with the same files as a built one. */
+async function serverWithClient() {
   const clientFolder = mkdtempSync(join(tmpdir(), "pieward-client-files-"));
   onTestFinished(() => rmSync(clientFolder, { recursive: true, force: true }));
   mkdirSync(join(clientFolder, "assets"));
@@ -32,7 +32,7 @@ describe("the client's files", () => {
     ["gzip", "gzip", gunzipSync],
     ["identity", undefined, (content: Buffer) => content],
   ] as const)("are handed out as the browser takes them: %s", async (taken, encoding, decode) => {
-    const { app } = await houseWithClient();
+    const { app } = await serverWithClient();
     for (const [url, type, cache, content] of [
       ["/assets/index-abc.js", /javascript/, "public, max-age=31536000, immutable", "console.log('the program')"],
       ["/worker.js", /javascript/, "no-cache", "self.skipWaiting"],
@@ -51,7 +51,7 @@ describe("the client's files", () => {
   });
 
   it("come with a policy that allows the one script within the page, by its hash, and no other", async () => {
-    const { app } = await houseWithClient();
+    const { app } = await serverWithClient();
     const policy = String((await app.inject({ url: "/" })).headers["content-security-policy"]);
     const hash = createHash("sha256").update(script).digest("base64");
     expect(policy).toContain(`script-src 'self' 'sha256-${hash}'`);

@@ -11,13 +11,13 @@ const damages: [string, (state: string) => string, RegExp][] = [
   ["empty", () => "", /JSON/],
   ["null", () => "null", /version/],
   ["of an unknown version", (state) => state.replace('"version":1', '"version":77'), /version/],
-  ["without its hopper", changed((state) => delete state.hopper), /state\.hopper is missing/],
-  ["without a number", changed((state) => delete state.hopper.estimate.level), /level is missing/],
-  ["with no number in its place", changed((state) => (state.hopper.estimate.portion = Number.NaN)), /portion is null/],
-  ["with a list cut short", changed((state) => state.hopper.appetite.eatenByPart.pop()), /23 entries, expected 24/],
+  ["without its hopper", damageBy((state) => delete state.hopper), /state\.hopper is missing/],
+  ["without a number", damageBy((state) => delete state.hopper.estimate.level), /level is missing/],
+  ["with no number in its place", damageBy((state) => (state.hopper.estimate.portion = Number.NaN)), /portion is null/],
+  ["with a list cut short", damageBy((state) => state.hopper.appetite.eatenByPart.pop()), /23 entries, expected 24/],
 ];
 // biome-ignore lint/suspicious/noExplicitAny: it is damaged on purpose
-function changed(damage: (state: any) => unknown) {
+function damageBy(damage: (state: any) => unknown) {
   return (text: string) => {
     const state = JSON.parse(text);
     damage(state);
@@ -27,7 +27,11 @@ function changed(damage: (state: any) => unknown) {
 
 const log = () => {
   const lines: string[] = [];
-  return { lines, warn: (words: string) => lines.push(words), error: (_: object, words: string) => lines.push(words) };
+  return {
+    lines,
+    warn: (message: string) => lines.push(message),
+    error: (_: object, message: string) => lines.push(message),
+  };
 };
 const report = (seq: number) => ({
   boot: "b-1",
@@ -57,20 +61,24 @@ async function withDamage(damage: (state: string) => string) {
 }
 
 describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
-  it("is told in a sentence, stops no other feeder, and is rebuilt from the record", async () => {
+  it("is reported in a sentence, stops no other feeder, and is rebuilt from the record", async () => {
     const { server, rowan, larch, sound, damaged } = await withDamage(damage);
-    // Before it is rebuilt: patrol looks at the other, its reports are taken, digests and the first page go on.
+    // Before it is rebuilt, periodic checks, reports, digests and the home page of the other feeder go on.
     server.clock.advance(minutes(1));
     await expect(runPeriodicChecks(server.ports)).rejects.toThrow("1 feeders could not be looked at");
     expect((await server.report(larch.key, report(11))).status).toBe(200);
     await sendDueDigests(server.ports);
-    const [told] = await server.store.yards.damagedFeeders();
-    expect(told).toMatchObject({ id: rowan.feeder.id, name: "Rowan", problem: expect.stringMatching(problem) });
+    const [damagedFeeder] = await server.store.yards.damagedFeeders();
+    expect(damagedFeeder).toMatchObject({
+      id: rowan.feeder.id,
+      name: "Rowan",
+      problem: expect.stringMatching(problem),
+    });
     const refused = await server.report(rowan.key, report(11));
     expect([refused.status, refused.headers["retry-after"]]).toEqual([503, "20"]);
     expect(refused.body).toMatchObject({ detail: expect.stringContaining("damaged and is being rebuilt") });
 
-    // That report had it rebuilt: it lacks nothing, and the feeder sends again what it kept.
+    // That report had it rebuilt: nothing is missing, and the feeder sends again what it still has.
     const written = log();
     await repairDamaged(server.ports, written);
     expect(await server.store.yards.damagedFeeders()).toEqual([]);
@@ -78,8 +86,10 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
     const { nextCheckAt, ...same } = { nextCheckAt: 0, ...row?.state };
     expect({ ...same, hopperForecast: null }).toEqual({ ...sound, hopperForecast: null });
     expect((await server.report(rowan.key, report(11))).body).toMatchObject({ storedThrough: 11, duplicates: 0 });
-    const kept = server.connections.direct.prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`).pluck();
-    expect(kept.get(rowan.feeder.id)).toBe(damaged);
+    const storedDamage = server.connections.direct
+      .prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`)
+      .pluck();
+    expect(storedDamage.get(rowan.feeder.id)).toBe(damaged);
     expect((await server.runPeriodicCheck(rowan.feeder.id)).summary).toContain(
       "was damaged, and was rebuilt from its record",
     );
@@ -89,7 +99,7 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
 });
 
 describe("a damaged feeder", () => {
-  it("is named on the first page, which shows all others, and the page has it rebuilt", async () => {
+  it("is named on the home page, which shows all others, and the request for it starts the rebuilding", async () => {
     const { server, larch } = await withDamage(() => "{");
     const seen = await home(server);
     expect(seen.statusCode).toBe(200);
@@ -111,7 +121,7 @@ describe("a damaged feeder", () => {
     expect((await home(again)).json().yards[0].damagedFeeders).toEqual([]);
   });
 
-  it("makes an order for the whole yard fail as a whole, rather than leave it out unsaid", async () => {
+  it("makes an order for the whole yard fail as a whole, rather than leave out one feeder silently", async () => {
     const { server } = await withDamage(() => "{");
     const payload = { id: "order-0001", kind: "pause", until: null };
     const url = `/api/v1/yards/${server.yard}/orders`;
@@ -119,7 +129,7 @@ describe("a damaged feeder", () => {
     expect(answer.statusCode).toBe(503);
   });
 
-  it("is rebuilt though lines of its record are damaged too, and the log says how many", async () => {
+  it("is rebuilt though lines of its record are damaged too, and the log has their number", async () => {
     const { server, rowan } = await withDamage(() => "{");
     server.connections.direct.prepare(`UPDATE "LogEntry" SET "entry" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
     const written = log();

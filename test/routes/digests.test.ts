@@ -42,15 +42,15 @@ async function aDayLater(): Promise<TestServer> {
   return server;
 }
 
-describe("the digest's door", () => {
-  it("says that there has been none, and opens to keepers only", async () => {
+describe("the digest's route", () => {
+  it("states that there has been none, and answers nobody without a session", async () => {
     const server = await openTestServer();
     expect((await digestOf(server)).statusCode).toBe(404);
     expect((await digestOf(server)).json().detail).toBe("There is no daily digest yet.");
     expect((await server.app.inject({ url: `/api/v1/yards/${server.yard}/digest` })).statusCode).toBe(401);
   });
 
-  it("shows what was written from the store itself, and which others there are", async () => {
+  it("shows the digest that was composed from the store, and the dates of the others", async () => {
     const server = await aDayLater();
     const answer = await digestOf(server);
     expect(answer.statusCode).toBe(200);
@@ -63,7 +63,7 @@ describe("the digest's door", () => {
     expect((await digestOf(server, "2026-01-17")).json()).toEqual(digest);
   });
 
-  it("finds a day's deposits with their pay, and keeps one a date whatever is asked", async () => {
+  it("finds a day's deposits with their payments, and stores one digest a date, however often it is requested", async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder({ name: "Rowan" });
     const events = [
@@ -84,7 +84,7 @@ describe("the digest's door", () => {
     ]);
   });
 
-  it("names the date of which there is none, and refuses what is no date", async () => {
+  it("names the date that has none, and refuses what is no date", async () => {
     const server = await aDayLater();
     expect((await digestOf(server, "2026-01-16")).json().detail).toBe("There is no digest of 2026-01-16.");
     const refused = await digestOf(server, "yesterday");
@@ -105,8 +105,8 @@ describe("the digest's door", () => {
   });
 });
 
-describe("telling that a feeder was cleaned", () => {
-  const tell = (server: TestServer, feeder: string, payload?: object) =>
+describe("entering that a feeder was cleaned", () => {
+  const enterCleaned = (server: TestServer, feeder: string, payload?: object) =>
     server.app.inject({
       method: "POST",
       url: `/api/v1/feeders/${feeder}/cleaned`,
@@ -114,46 +114,46 @@ describe("telling that a feeder was cleaned", () => {
       ...(payload === undefined ? {} : { payload }),
     });
 
-  it("is kept with its own time, the latest counts, and it stands in the feeder's record", async () => {
+  it("is stored with its own time, the latest counts, and it is in the feeder's record", async () => {
     const server = await openTestServer();
     const { feeder } = await server.addFeeder();
     expect(feeder.cleanedAt).toBeNull();
-    expect((await tell(server, feeder.id, {})).statusCode).toBe(200);
+    expect((await enterCleaned(server, feeder.id, {})).statusCode).toBe(200);
     const { cleanedAt } = await server.runPeriodicCheck(feeder.id);
     expect(Date.parse(cleanedAt ?? "") - server.clock.now()).toBeLessThan(1_000);
     server.clock.advance(days(3));
     const earlier = isoOf(after(server.clock.now(), days(-1)));
-    expect((await tell(server, feeder.id, { at: earlier })).json().cleanedAt).toBe(earlier);
+    expect((await enterCleaned(server, feeder.id, { at: earlier })).json().cleanedAt).toBe(earlier);
     const older = isoOf(after(server.clock.now(), days(-2)));
-    expect((await tell(server, feeder.id, { at: older })).json().cleanedAt).toBe(earlier);
+    expect((await enterCleaned(server, feeder.id, { at: older })).json().cleanedAt).toBe(earlier);
     const log = await server.app.inject({ url: `/api/v1/feeders/${feeder.id}/log`, headers: server.keeper });
     expect(log.body.match(/"cleaned":/g)).toHaveLength(3);
   });
 
-  it("refuses a time in the future, one that lies far back, and a feeder that isn't there", async () => {
+  it("refuses a time in the future, one that is long past, and an unknown feeder", async () => {
     const server = await openTestServer();
     const { feeder } = await server.addFeeder();
     const at = (span: number) => ({ at: isoOf(after(server.clock.now(), days(span))) });
-    expect((await tell(server, feeder.id, at(1))).json().errors).toEqual([
+    expect((await enterCleaned(server, feeder.id, at(1))).json().errors).toEqual([
       { field: "at", problem: "lies in the future" },
     ]);
-    expect((await tell(server, feeder.id, at(-31))).statusCode).toBe(400);
-    expect((await tell(server, "nobody", {})).statusCode).toBe(404);
+    expect((await enterCleaned(server, feeder.id, at(-31))).statusCode).toBe(400);
+    expect((await enterCleaned(server, "nobody", {})).statusCode).toBe(404);
   });
 });
 
 describe("the digest", () => {
-  it("goes by letter, in text and in HTML, with its headings and nothing that could run", async () => {
+  it("is sent by e-mail, as text and as HTML, with its headings and nothing that could run", async () => {
     const server = await openTestServer();
     await server.addFeeder({ name: "<b>Rowan</b> & co" });
     const [member] = await server.store.people.membersOf(server.yard);
     if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
     await server.store.people.changeEmail(member.person.id, "ada@alder.example", server.clock.now());
     await server.store.people.changeMember(server.yard, member.person.id, { digestBy: "email" }, server.clock.now());
-    const letters: Email[] = [];
+    const emails: Email[] = [];
     const { mail } = server;
-    mail.send = async (_to, letter) => {
-      letters.push(letter);
+    mail.send = async (_to, email) => {
+      emails.push(email);
       return mail.answer;
     };
     server.clock.advance(hours(22));
@@ -165,18 +165,18 @@ describe("the digest", () => {
       claimFor: minutes(1),
       most: 10,
       jitter: () => 0,
-      log: { error: (_: unknown, words: string) => expect(words).toBe("") },
+      log: { error: (_: unknown, message: string) => expect(message).toBe("") },
     };
     await drainOutbox(server.ports, limits);
-    expect(letters).toHaveLength(1);
-    expect(letters[0]?.text).toContain("TO DO TODAY\n\n- Nothing to do.");
-    expect(letters[0]?.text).toContain("<b>Rowan</b> & co: no report yet.");
-    expect(letters[0]?.html).toContain("&lt;b&gt;Rowan&lt;/b&gt; &amp; co: no report yet.");
-    expect(letters[0]?.text).toContain(`https://pieward.example/yards/${server.yard}/digest`);
-    expect(letters[0]?.html).not.toContain("<b>Rowan");
+    expect(emails).toHaveLength(1);
+    expect(emails[0]?.text).toContain("TO DO TODAY\n\n- Nothing to do.");
+    expect(emails[0]?.text).toContain("<b>Rowan</b> & co: no report yet.");
+    expect(emails[0]?.html).toContain("&lt;b&gt;Rowan&lt;/b&gt; &amp; co: no report yet.");
+    expect(emails[0]?.text).toContain(`https://pieward.example/yards/${server.yard}/digest`);
+    expect(emails[0]?.html).not.toContain("<b>Rowan");
   });
 
-  it("lists each thing that it counts with its page, on the page as a path and in the letter as an address", async () => {
+  it("lists each thing that it counts with its page, on the page as a path and in the e-mail as an address", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder({ name: "Rowan" });
     await server.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
@@ -184,10 +184,10 @@ describe("the digest", () => {
     if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
     await server.store.people.changeEmail(member.person.id, "ada@alder.example", server.clock.now());
     await server.store.people.changeMember(server.yard, member.person.id, { digestBy: "email" }, server.clock.now());
-    const letters: Email[] = [];
+    const emails: Email[] = [];
     const { mail } = server;
-    mail.send = async (_to, letter) => {
-      letters.push(letter);
+    mail.send = async (_to, email) => {
+      emails.push(email);
       return mail.answer;
     };
     server.clock.advance(hours(22));
@@ -199,12 +199,12 @@ describe("the digest", () => {
     const limits = {
       ...{ publicUrl: "https://pieward.example/", queueMax: seconds(10), claimFor: minutes(1), most: 10 },
       ...{ attemptMax: { push: seconds(10), email: seconds(30) }, jitter: () => 0 },
-      log: { error: (_: unknown, words: string) => expect(words).toBe("") },
+      log: { error: (_: unknown, message: string) => expect(message).toBe("") },
     };
     await drainOutbox(server.ports, limits);
     for (const path of sections[0]?.links ?? []) {
-      expect(letters[0]?.text).toContain(`\n  https://pieward.example${path}\n`);
-      expect(letters[0]?.html).toContain(`href="https://pieward.example${path}"`);
+      expect(emails[0]?.text).toContain(`\n  https://pieward.example${path}\n`);
+      expect(emails[0]?.html).toContain(`href="https://pieward.example${path}"`);
     }
   });
 });

@@ -11,16 +11,16 @@ const shown = (server: TestServer, item: string | undefined, body: object = {}) 
 const sentItem = (server: TestServer) => server.push.sent.at(-1)?.item;
 
 /** A server whose phone was sent a test just now. */
-async function tested() {
+async function openWithTestPush() {
   const server = await openTestServer();
   await addPhone(server, server.keeper, "Pocket");
   await requestAs(server, "POST", "/api/v1/phones/test", server.keeper, {});
   return { server, item: sentItem(server) };
 }
 
-describe("a phone that shows a notice", () => {
-  it("says so without a session, by the id that it was handed, and is proved from then on", async () => {
-    const { server, item } = await tested();
+describe("a phone that shows a notification", () => {
+  it("confirms it without a session, by the id from the push, and is reachable from then on", async () => {
+    const { server, item } = await openWithTestPush();
     expect((await phones(server))[0]).toMatchObject({ lastDisplayedAt: null, reachability: { kind: "unproved" } });
     server.clock.advance(minutes(2));
     expect((await shown(server, item, { at: isoOf((server.clock.now() - 60_000) as never) })).statusCode).toBe(204);
@@ -32,17 +32,17 @@ describe("a phone that shows a notice", () => {
     expect((await phones(server))[0]?.reachability.kind).toBe("unproved");
   });
 
-  it("may say it again, which changes nothing", async () => {
-    const { server, item } = await tested();
+  it("may confirm it again, which changes nothing", async () => {
+    const { server, item } = await openWithTestPush();
     await shown(server, item);
     server.clock.advance(hours(1));
     expect((await shown(server, item)).statusCode).toBe(204);
     expect((await phones(server))[0]?.lastDisplayedAt).toBe("2026-01-15T09:00:00.000Z");
   });
 
-  it("is not believed about a moment that lies in the future, or before the notice was written", async () => {
+  it("isn't believed about a time in the future, or before the notification was made", async () => {
     for (const at of ["2031-01-01T00:00:00Z", "2001-01-01T00:00:00Z"]) {
-      const { server, item } = await tested();
+      const { server, item } = await openWithTestPush();
       server.clock.advance(seconds(30));
       await shown(server, item, { at });
       const expected = at < "2026" ? "2026-01-15T09:00:00.000Z" : "2026-01-15T09:00:30.000Z";
@@ -50,8 +50,8 @@ describe("a phone that shows a notice", () => {
     }
   });
 
-  it("is told to nobody who guesses, and not without end", async () => {
-    const { server, item } = await tested();
+  it("refuses guessed ids, and limits the requests", async () => {
+    const { server, item } = await openWithTestPush();
     expect((await shown(server, "0".repeat(32))).statusCode).toBe(404);
     expect((await shown(server, item, { at: "yesterday" })).json().errors[0].field).toBe("at");
     const statuses = [];
@@ -59,7 +59,7 @@ describe("a phone that shows a notice", () => {
     expect([...new Set(statuses)]).toEqual([404, 429]);
   });
 
-  it("spares itself the second attempt where the first seemed to fail and yet arrived", async () => {
+  it("stops the second attempt where the first seemed to fail and still arrived", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Pocket");
     const { key } = await server.addFeeder();

@@ -31,7 +31,7 @@ interface Documented {
 }
 
 /** A request for each of the keeper's routes that succeeds, in an order in which none spoils the next. */
-const requests: readonly (readonly [door: string, body?: object])[] = [
+const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/session"],
   ["GET /api/v1/me"],
   ["PATCH /api/v1/me", { email: "ada@example.org" }],
@@ -85,8 +85,8 @@ const requests: readonly (readonly [door: string, body?: object])[] = [
   ["POST /api/v1/yards/:yard/remove", { name: "Alder Croft" }],
   ["DELETE /api/v1/session"],
 ];
-/** What needs a state of its own is proved where that is: sign-in and joining, practice faults, digests, receipts, the live feed. */
-const provedElsewhere: readonly string[] = [
+/** What needs a state of its own is tested elsewhere: sign-in and joining, practice faults, digests, receipts, the live feed. */
+const testedElsewhere: readonly string[] = [
   "POST /api/v1/first-sign-in",
   "POST /api/v1/session",
   "POST /api/v1/join",
@@ -108,7 +108,7 @@ const provedElsewhere: readonly string[] = [
   "GET /api/v1/live",
 ];
 
-async function opened() {
+async function openRoutes() {
   const server = await openTestServer();
   const { feeder, key } = await server.addFeeder();
   await server.report(key, reportExample);
@@ -118,8 +118,8 @@ async function opened() {
   >;
   const routes = new Map<string, Documented>();
   for (const [path, methods] of Object.entries(paths)) {
-    for (const [method, told] of Object.entries(methods)) {
-      routes.set(`${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`, told);
+    for (const [method, documented] of Object.entries(methods)) {
+      routes.set(`${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`, documented);
     }
   }
   for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
@@ -129,8 +129,8 @@ async function opened() {
     const { invites } = (await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper)).json();
     return (invites[0]?.id as string | undefined) ?? "none";
   };
-  const ask = async (door: string, headers: Headers, body?: object) => {
-    const [method, path = ""] = door.split(" ") as ["GET", string];
+  const send = async (route: string, headers: Headers, body?: object) => {
+    const [method, path = ""] = route.split(" ") as ["GET", string];
     if (path.includes(":invite")) named.invite = await openInvite();
     const payload = body && "yard" in body ? { ...body, yard: server.yard } : body;
     return requestAs(
@@ -141,16 +141,16 @@ async function opened() {
       payload,
     );
   };
-  return { server, routes, ask };
+  return { server, routes, send };
 }
 
 describe("each of the keeper's routes", () => {
-  it("is documented with what it is for, who may ask, and what it answers", async () => {
-    const { routes } = await opened();
-    expect([...routes.keys()].sort()).toEqual([...requests.map(([door]) => door), ...provedElsewhere].sort());
-    for (const [door, { summary, responses }] of routes) {
-      expect([door, summary, Object.keys(responses)]).toEqual([
-        door,
+  it("is documented with its purpose, who may use it, and what it answers", async () => {
+    const { routes } = await openRoutes();
+    expect([...routes.keys()].sort()).toEqual([...requests.map(([route]) => route), ...testedElsewhere].sort());
+    for (const [route, { summary, responses }] of routes) {
+      expect([route, summary, Object.keys(responses)]).toEqual([
+        route,
         expect.stringMatching(/\w/),
         [expect.any(String)],
       ]);
@@ -158,28 +158,28 @@ describe("each of the keeper's routes", () => {
   });
 
   it("answers with the documented status and shape", async () => {
-    const { server, routes, ask } = await opened();
-    for (const [door, body] of requests) {
-      const answer = await ask(door, server.keeper, body);
-      const [[status, told] = []] = Object.entries(routes.get(door)?.responses ?? {});
-      expect([door, String(answer.statusCode)]).toEqual([door, status]);
-      const schema = told?.content?.["application/json"].schema;
+    const { server, routes, send } = await openRoutes();
+    for (const [route, body] of requests) {
+      const answer = await send(route, server.keeper, body);
+      const [[status, documented] = []] = Object.entries(routes.get(route)?.responses ?? {});
+      expect([route, String(answer.statusCode)]).toEqual([route, status]);
+      const schema = documented?.content?.["application/json"].schema;
       if (schema === undefined) continue;
       const read = z.fromJSONSchema(schema as never).safeParse(answer.json());
-      expect([door, read.error?.issues ?? []]).toEqual([door, []]);
+      expect([route, read.error?.issues ?? []]).toEqual([route, []]);
     }
   });
 
-  it("is open to whom the page says, and to nobody else", async () => {
-    const { server, routes, ask } = await opened();
+  it("is open to those that the page names, and to nobody else", async () => {
+    const { server, routes, send } = await openRoutes();
     const bo = await joinByInvite(server, "Bo", "helper");
-    for (const [door, body] of requests.filter(([one]) => !one.endsWith("/session"))) {
-      const who = routes.get(door)?.["x-who-may"] ?? "";
-      expect([door, (await ask(door, { "x-pieward": "1" }, body)).statusCode]).toEqual([door, 401]);
-      const helper = (await ask(door, bo, body)).statusCode;
+    for (const [route, body] of requests.filter(([one]) => !one.endsWith("/session"))) {
+      const who = routes.get(route)?.["x-who-may"] ?? "";
+      expect([route, (await send(route, { "x-pieward": "1" }, body)).statusCode]).toEqual([route, 401]);
+      const helper = (await send(route, bo, body)).statusCode;
       const shut = /^(keepers of|a keeper of)/.test(who);
-      if (shut) expect([door, who, helper]).toEqual([door, who, 403]);
-      else expect([door, who, helper]).not.toEqual([door, who, 403]);
+      if (shut) expect([route, who, helper]).toEqual([route, who, 403]);
+      else expect([route, who, helper]).not.toEqual([route, who, 403]);
     }
   });
 });

@@ -12,17 +12,17 @@ import { type DocumentedPage, documentedPage } from "../support/documentedPage.t
 import { projectFolder } from "../support/imports.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Every example on the documentation's page is posted as it stands there, and answered as the page says. */
+/** Every example on the documentation's page is posted as the page has it, and answered as the page shows. */
 
-const parsed = (page: DocumentedPage, id: string) => JSON.parse(page.example(id));
+const exampleJson = (page: DocumentedPage, id: string) => JSON.parse(page.example(id));
 const kinds = Object.keys(eventSchemas);
 
-interface Answered {
+interface DocumentedAnswer {
   readonly content: { readonly "application/json": { readonly schema: { properties: Record<string, object> } } };
 }
 
-/** The server's clock stands at the time that the examples show. */
-async function opened(): Promise<{ server: TestServer; page: DocumentedPage; key: string; feeder: string }> {
+/** The server's clock has the time that the examples show. */
+async function openPage(): Promise<{ server: TestServer; page: DocumentedPage; key: string; feeder: string }> {
   const server = await openTestServer();
   const { key, feeder } = await server.addFeeder();
   return { server, page: await documentedPage(server), key, feeder: feeder.id };
@@ -30,20 +30,20 @@ async function opened(): Promise<{ server: TestServer; page: DocumentedPage; key
 
 describe("the examples of reports", () => {
   it("are answered as the page shows", async () => {
-    const { server, page, key } = await opened();
+    const { server, page, key } = await openPage();
     const first = await server.report(key, page.example("report-example"));
-    expect([first.status, first.body]).toEqual([200, parsed(page, "answer-example")]);
+    expect([first.status, first.body]).toEqual([200, exampleJson(page, "answer-example")]);
     server.clock.advance(minutes(1));
     const partly = await server.report(key, page.example("report-partly"));
-    expect([partly.status, partly.body]).toEqual([200, parsed(page, "answer-partly")]);
+    expect([partly.status, partly.body]).toEqual([200, exampleJson(page, "answer-partly")]);
     expect((partly.body as { refused: object[] }).refused).toHaveLength(2);
     const leftBehind = await server.report(key, page.example("report-left-behind"));
     expect(leftBehind.body).toMatchObject({ storedThrough: 88, refused: [] });
   });
 
-  it("show an event of each kind, and each is taken with all its fields", async () => {
-    const { server, page, key } = await opened();
-    const events = kinds.map((kind) => parsed(page, `event-example-${kind}`)).sort((a, b) => a.seq - b.seq);
+  it("show an event of each kind, and each is stored with all its fields", async () => {
+    const { server, page, key } = await openPage();
+    const events = kinds.map((kind) => exampleJson(page, `event-example-${kind}`)).sort((a, b) => a.seq - b.seq);
     const { status, body } = await server.report(key, { boot: "b-2", sentUptimeMs: 120_000, events });
     expect([status, body]).toMatchObject([200, { storedThrough: 8, refused: [], duplicates: 0 }]);
     for (const event of events) {
@@ -52,10 +52,10 @@ describe("the examples of reports", () => {
   });
 
   it("begin with a command whose boot id is another one each time", async () => {
-    const { server, page, key } = await opened();
+    const { server, page, key } = await openPage();
     const boots = new Set<string>();
     for (let count = 0; count < 3; count += 1) {
-      // The shell reads the command as a reader's shell does; only curl itself is replaced, and tells what it was given.
+      // The shell reads the command as a reader's shell does; only curl itself is replaced, and prints its arguments.
       const shell = `curl() { for given in "$@"; do printf '%s\\n' "$given"; done; }\n${page.example("curl")}`;
       const given = execFileSync("sh", ["-c", shell], { encoding: "utf8" }).trim().split("\n");
       expect(given.slice(0, 5)).toEqual([
@@ -75,9 +75,9 @@ describe("the examples of reports", () => {
 
 describe("the example of an order", () => {
   it("is handed out and answered as the page shows", async () => {
-    const { server, page, key, feeder } = await opened();
+    const { server, page, key, feeder } = await openPage();
     await server.report(key, page.example("report-example"));
-    const shown = parsed(page, "answer-order");
+    const shown = exampleJson(page, "answer-order");
     const { id, kind } = shown.orders[0];
     const url = `/api/v1/feeders/${feeder}/orders`;
     await server.app.inject({ method: "POST", url, headers: server.keeper, payload: { id, kind } });
@@ -86,7 +86,7 @@ describe("the example of an order", () => {
     expect(handedOut.body).toEqual(shown);
 
     server.clock.advance(minutes(1));
-    const events = [parsed(page, "order-done")];
+    const events = [exampleJson(page, "order-done")];
     const done = await server.report(key, {
       boot: "b-7f3a91c2",
       sentUptimeMs: 243_456,
@@ -100,7 +100,7 @@ describe("the example of an order", () => {
 
 describe("the worked signature", () => {
   it("is what node:crypto makes of it", async () => {
-    const { page } = await opened();
+    const { page } = await openPage();
     const parts = Object.fromEntries(
       [...page.example("signature-parts").matchAll(/^(\w+) +(.+)$/gm)].map(([, name, value]) => [name, value ?? ""]),
     ) as Record<"key" | "feeder" | "time" | "body", string>;
@@ -116,7 +116,7 @@ describe("the worked signature", () => {
     ["sh", "signature-sh", ["-c"]],
     ["python3", "signature-python", ["-c"]],
   ])("is what the page's own program for %s prints", async (program, id, flags) => {
-    const { page } = await opened();
+    const { page } = await openPage();
     const printed = execFileSync(program, [...flags, page.example(id)], { encoding: "utf8" });
     expect(printed.trim()).toBe(page.example("signature-header"));
   });
@@ -124,37 +124,38 @@ describe("the worked signature", () => {
   it.each([
     ["sh", "signature-sh"],
     ["python3", "signature-python"],
-  ])("opens the door when %s signs with a real key", async (program, id) => {
-    const { server, page, key, feeder } = await opened();
+  ])("is accepted when %s signs with a real key", async (program, id) => {
+    const { server, page, key, feeder } = await openPage();
     const [shown, ofShown] = [page.example("signature-parts"), (name: string) => new RegExp(`^${name} +(.+)$`, "m")];
     const value = (name: string) => shown.match(ofShown(name))?.[1] ?? "";
     expect(Number(value("time"))).toBe(server.clock.now() / 1_000);
     const script = page.example(id).replaceAll(value("key"), key).replaceAll(value("feeder"), feeder);
     const header = execFileSync(program, ["-c", script], { encoding: "utf8" }).trim();
     const headers = { authorization: header.replace("Authorization: ", ""), "content-type": "application/json" };
-    const signed = (payload: string) => server.app.inject({ method: "POST", url: "/api/v1/report", headers, payload });
-    expect((await signed(value("body"))).statusCode).toBe(200);
-    expect((await signed(`${value("body")} `)).statusCode).toBe(401); // one byte more
+    const postSigned = (payload: string) =>
+      server.app.inject({ method: "POST", url: "/api/v1/report", headers, payload });
+    expect((await postSigned(value("body"))).statusCode).toBe(200);
+    expect((await postSigned(`${value("body")} `)).statusCode).toBe(401); // one byte more
     server.clock.advance(minutes(5));
-    expect((await signed(value("body"))).statusCode).toBe(200);
+    expect((await postSigned(value("body"))).statusCode).toBe(200);
     server.clock.advance(minutes(1));
-    expect((await signed(value("body"))).statusCode).toBe(401);
+    expect((await postSigned(value("body"))).statusCode).toBe(401);
   });
 });
 
 describe("the address for health", () => {
-  it("answers as the page shows, without a key, and tells the time in a header", async () => {
-    const { server, page } = await opened();
+  it("answers as the page shows, without a key, and with the time in a header", async () => {
+    const { server, page } = await openPage();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
     const answer = await fetch(`${address}/api/v1/health`);
-    expect([answer.status, await answer.json()]).toEqual([200, parsed(page, "health-example")]);
+    expect([answer.status, await answer.json()]).toEqual([200, exampleJson(page, "health-example")]);
     expect(Number.isNaN(Date.parse(answer.headers.get("date") ?? ""))).toBe(false);
   });
 });
 
 describe("the page", () => {
   it("has no example that no test runs", async () => {
-    const { page } = await opened();
+    const { page } = await openPage();
     const ids = [...page.html.matchAll(/<pre[^>]* id="([^"]+)"/g)].map(([, id]) => id ?? "");
     const inReports = [
       "report-example",
@@ -169,7 +170,7 @@ describe("the page", () => {
     const inLink = ["answer", "problem", "orders"].map((frame) => `frame-${frame}-example`); // documentedLink.test.ts
     const tested = [...inReports, ...inOrders, ...inSignature, ...inLink, "health-example"];
     expect(ids.sort()).toEqual([...tested, ...kinds.map((kind) => `event-example-${kind}`)].sort());
-    // Those without a name: the key's header, refusals (documentedRefusals.test.ts) and bodies of keepers (doors.test.ts).
+    // Examples without a name: the key's header, refusals (documentedRefusals.test.ts) and bodies of keepers (publicRoutes.test.ts).
     const unnamed = [...page.html.matchAll(/<pre(?![^>]* id=)[^>]*aria-label="([^"]+)"/g)].map(
       ([, label]) => label ?? "",
     );
@@ -178,17 +179,17 @@ describe("the page", () => {
   });
 
   it("shows a field and a route that are new by itself", async () => {
-    const { server } = await opened();
+    const { server } = await openPage();
     const document = server.app.swagger() as unknown as OpenApi;
     const changed = structuredClone(document) as { paths: Record<string, Record<string, unknown>> };
     const report = changed.paths["/api/v1/report"]?.post as { responses: Record<string, never> };
-    const { schema } = (report.responses["200"] as unknown as Answered).content["application/json"];
-    schema.properties.unheardOf = { type: "array", items: { type: "string" } };
+    const { schema } = (report.responses["200"] as unknown as DocumentedAnswer).content["application/json"];
+    schema.properties.newField = { type: "array", items: { type: "string" } };
     changed.paths["/api/v1/yards/{yard}/orders"] = { post: { "x-who-may": "keepers of the yard" } };
     const html = documentationPage(changed as unknown as OpenApi, 60);
-    expect(html).toContain('data-field="unheardOf"');
+    expect(html).toContain('data-field="newField"');
     expect(html).toContain('data-route="POST /api/v1/yards/{yard}/orders"');
-    expect(documentationPage(document, 60)).not.toContain("unheardOf");
+    expect(documentationPage(document, 60)).not.toContain("newField");
   });
 
   it("has the notebook's own colours", () => {

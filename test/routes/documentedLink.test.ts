@@ -11,7 +11,7 @@ import { documentedPage } from "../support/documentedPage.ts";
 import { projectFolder } from "../support/imports.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** What the documentation's page says of the socket, done on a socket. */
+/** What the documentation's page states about the socket, tested on a socket. */
 
 const portOf = (server: TestServer) => (server.app.server.address() as AddressInfo).port;
 
@@ -31,14 +31,14 @@ async function openSocket(server: TestServer, authorization: string, options: We
   return { socket, next, closed };
 }
 
-async function opened(options: Parameters<typeof openTestServer>[0] = {}) {
+async function openPage(options: Parameters<typeof openTestServer>[0] = {}) {
   const server = await openTestServer(options);
   const { key, feeder } = await server.addFeeder();
   await server.app.listen({ port: 0, host: "127.0.0.1" });
   return { server, key, feeder: feeder.id, page: await documentedPage(server) };
 }
 
-const ask = (server: TestServer, feeder: string, order: object) =>
+const giveOrder = (server: TestServer, feeder: string, order: object) =>
   server.app.inject({
     method: "POST",
     url: `/api/v1/feeders/${feeder}/orders`,
@@ -47,8 +47,8 @@ const ask = (server: TestServer, feeder: string, order: object) =>
   });
 
 describe("each frame on the page", () => {
-  it("is sent as it stands there: an answer, a problem, orders", async () => {
-    const { server, key, feeder, page } = await opened({ reportsPerMinute: 1 });
+  it("is sent as the page shows: an answer, a problem, orders", async () => {
+    const { server, key, feeder, page } = await openPage({ reportsPerMinute: 1 });
     const link = await openSocket(server, `Bearer ${key}`);
     const frame = (name: string) => JSON.parse(page.example(`frame-${name}-example`));
 
@@ -56,26 +56,26 @@ describe("each frame on the page", () => {
     expect(linkFrameSchemas.answer.strict().parse(await link.next())).toEqual(frame("answer"));
     link.socket.send(page.example("report-example"));
     expect(linkFrameSchemas.problem.strict().parse(await link.next())).toEqual(frame("problem"));
-    await ask(server, feeder, { id: frame("orders").orders[0].id, kind: "pause" });
+    await giveOrder(server, feeder, { id: frame("orders").orders[0].id, kind: "pause" });
     expect(linkFrameSchemas.orders.strict().parse(await link.next())).toEqual(frame("orders"));
     expect(link.socket.readyState).toBe(WebSocket.OPEN);
   });
 
-  it("is every frame that there is", async () => {
-    const { page } = await opened();
+  it("is every kind of frame", async () => {
+    const { page } = await openPage();
     const shown = [...page.html.matchAll(/id="frame-(\w+)-example"/g)].map(([, name]) => name);
     expect(shown.sort()).toEqual(Object.keys(linkFrameSchemas).sort());
   });
 
   it("of an order that waits comes once the socket is open", async () => {
-    const { server, key, feeder } = await opened();
-    await ask(server, feeder, { id: "order-7f3a91c2", kind: "pause" });
+    const { server, key, feeder } = await openPage();
+    await giveOrder(server, feeder, { id: "order-7f3a91c2", kind: "pause" });
     const link = await openSocket(server, `Bearer ${key}`);
     expect(await link.next()).toEqual({ orders: [{ id: "order-7f3a91c2", kind: "pause", until: null }] });
   });
 
   it("answers reports in the order in which they came, beside reports over HTTP", async () => {
-    const { server, key } = await opened();
+    const { server, key } = await openPage();
     const link = await openSocket(server, `Bearer ${key}`);
     const report = (seq: number) => ({
       boot: "b-1",
@@ -91,9 +91,9 @@ describe("each frame on the page", () => {
   });
 });
 
-describe("who may open it", () => {
-  it("proves it with the key, or with a signature over an empty body", async () => {
-    const { server, key, feeder } = await opened();
+describe("whoever opens it", () => {
+  it("has the key, or a signature over an empty body", async () => {
+    const { server, key, feeder } = await openPage();
     const time = String(server.clock.now() / 1_000);
     const mac = signatureOf(hashOf(key), time, "");
     const signed = `Signature feeder="${feeder}", time="${time}", mac="${mac}"`;
@@ -103,7 +103,7 @@ describe("who may open it", () => {
   });
 
   it("is refused before it opens", async () => {
-    const { server } = await opened();
+    const { server } = await openPage();
     const headers = { authorization: "Bearer pw_wrong" };
     const socket = new WebSocket(`ws://127.0.0.1:${portOf(server)}/api/v1/link`, { headers });
     socket.on("error", () => undefined); // the aborted handshake
@@ -126,14 +126,14 @@ const endings: Readonly<
       server.app.inject({ method: "POST", url: `/api/v1/feeders/${feeder}/key`, headers: server.keeper }),
     ),
   [linkCloses.stopping.code]: async (server) => server.sockets.closeAll(),
-  1007: async (_house, _key, _feeder, { socket }) => socket.send(Buffer.from([0xc3, 0x28]), { binary: false }),
-  1009: async (_house, _key, _feeder, { socket }) => socket.send("x".repeat(1_048_577)),
+  1007: async (_server, _key, _feeder, { socket }) => socket.send(Buffer.from([0xc3, 0x28]), { binary: false }),
+  1009: async (_server, _key, _feeder, { socket }) => socket.send("x".repeat(1_048_577)),
 };
 type Opened = Awaited<ReturnType<typeof openSocket>>;
 
 describe("each close code on the page", () => {
-  it.each(Object.keys(endings))("%s comes about as it stands there", async (code) => {
-    const { server, key, feeder, page } = await opened();
+  it.each(Object.keys(endings))("%s is sent as the page states", async (code) => {
+    const { server, key, feeder, page } = await openPage();
     const link = await openSocket(server, `Bearer ${key}`);
     await endings[code]?.(server, key, feeder, link);
     const ended = await link.closed;
@@ -142,8 +142,8 @@ describe("each close code on the page", () => {
     expect(row).toContain(ended.reason);
   });
 
-  it("is every code that there is", async () => {
-    const { page } = await opened();
+  it("is every code", async () => {
+    const { page } = await openPage();
     const shown = [...page.html.matchAll(/data-close="(\d+)"/g)].map(([, code]) => code);
     expect(shown.sort()).toEqual([...Object.keys(endings), "1006"].sort()); // 1006: below, by a ping
     expect(Object.values(linkCloses).filter(({ code }) => !shown.includes(String(code)))).toEqual([]);
@@ -159,8 +159,8 @@ describe("the server's ping", () => {
     vi.useRealTimers();
   });
 
-  it("comes as often as the page says, and a socket that doesn't answer is cut", async () => {
-    const { server, key, page } = await opened();
+  it("comes as often as the page states, and a socket that doesn't answer is cut", async () => {
+    const { server, key, page } = await openPage();
     expect(page.html).toContain(`a ping every ${pingEveryMilliseconds / 1_000} seconds`);
     vi.useFakeTimers({ toFake: ["setInterval", "clearInterval"] });
     const [answers, doesNot] = [

@@ -10,7 +10,7 @@ import { type DocumentedPage, documentedPage } from "../support/documentedPage.t
 import { projectFolder } from "../support/imports.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Every refusal on the documentation's page is met at a real door, and every one that the doors can give is on the page. */
+/** Every refusal on the documentation's page is provoked over HTTP, and every one that the routes can give is on the page. */
 
 interface Met {
   readonly status: number;
@@ -23,7 +23,7 @@ const press = (seq: number) => ({ seq, uptimeMs: 5, kind: "press" });
 const plain = (more: object = {}) => JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, ...more });
 const json = "application/json";
 
-async function posted(
+async function postReport(
   server: TestServer,
   authorization: string,
   body: string,
@@ -42,40 +42,40 @@ const metIn = (answer: { statusCode: number; headers: Record<string, unknown>; j
   retryAfter: answer.headers["retry-after"] as string | undefined,
 });
 
-/** How each refusal is met, by its name on the page. */
-const meetings: Readonly<Record<string, (server: TestServer, key: string, feeder: string) => Promise<Met>>> = {
-  notJson: (server, key) => posted(server, `Bearer ${key}`, '{"boot":'),
-  unreadable: (server, key) => posted(server, `Bearer ${key}`, JSON.stringify({ boot: "b 7", sentUptimeMs: -5 })),
-  stranger: (server) => posted(server, "Bearer pw_wrong", plain()),
-  otherFeeder: (server, key) => posted(server, `Bearer ${key}`, plain({ feeder: "larch-8b1d02" })),
+/** How each refusal is provoked, by its name on the page. */
+const provocations: Readonly<Record<string, (server: TestServer, key: string, feeder: string) => Promise<Met>>> = {
+  notJson: (server, key) => postReport(server, `Bearer ${key}`, '{"boot":'),
+  unreadable: (server, key) => postReport(server, `Bearer ${key}`, JSON.stringify({ boot: "b 7", sentUptimeMs: -5 })),
+  unknownSender: (server) => postReport(server, "Bearer pw_wrong", plain()),
+  otherFeeder: (server, key) => postReport(server, `Bearer ${key}`, plain({ feeder: "larch-8b1d02" })),
   async unknownFeeder(server, key, feeder) {
-    await posted(server, `Bearer ${key}`, plain()); // the server remembers the key
+    await postReport(server, `Bearer ${key}`, plain()); // the server remembers the key
     await server.connections.write((sql) => sql.$executeRawUnsafe('UPDATE "Feeder" SET "id" = ?', `${feeder}-gone`));
-    return posted(server, `Bearer ${key}`, plain());
+    return postReport(server, `Bearer ${key}`, plain());
   },
-  wrongAddress: (server, key) => posted(server, `Bearer ${key}`, plain(), json, "/api/v1/reports"),
+  wrongAddress: (server, key) => postReport(server, `Bearer ${key}`, plain(), json, "/api/v1/reports"),
   tooSlow: (server, key) => bare(server, `${head(key)}Content-Length: 1000\r\n\r\n{"boot":"b-1",`), // and never the rest
   notHttp: (server) => bare(server, "HELLO\r\n\r\n"),
   headersTooLarge: (server, key) => bare(server, `${head(key)}X-Much: ${"x".repeat(17_000)}\r\n\r\n`),
   async bootUnclear(server, key) {
-    await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
-    return posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 9_000_000 }));
+    await postReport(server, `Bearer ${key}`, plain({ sentUptimeMs: 18_000_000 }));
+    return postReport(server, `Bearer ${key}`, plain({ sentUptimeMs: 9_000_000 }));
   },
   tooManyEvents(server, key) {
     const events = Array.from({ length: 2_001 }, (_, index) => press(index + 1));
-    return posted(server, `Bearer ${key}`, plain({ events }));
+    return postReport(server, `Bearer ${key}`, plain({ events }));
   },
-  tooManyBytes: (server, key) => posted(server, `Bearer ${key}`, plain({ padding: "x".repeat(1_048_576) })),
-  contentType: (server, key) => posted(server, `Bearer ${key}`, plain(), "application/cbor"),
+  tooManyBytes: (server, key) => postReport(server, `Bearer ${key}`, plain({ padding: "x".repeat(1_048_576) })),
+  contentType: (server, key) => postReport(server, `Bearer ${key}`, plain(), "application/cbor"),
   noSocket: async (server, key) =>
     metIn(await server.app.inject({ url: "/api/v1/link", headers: { authorization: `Bearer ${key}` } })),
   async tooOften(server, key) {
-    for (let count = 0; count < 5; count += 1) await posted(server, `Bearer ${key}`, plain());
-    return posted(server, `Bearer ${key}`, plain());
+    for (let count = 0; count < 5; count += 1) await postReport(server, `Bearer ${key}`, plain());
+    return postReport(server, `Bearer ${key}`, plain());
   },
   async tooManyWrongKeys(server) {
-    for (let count = 0; count < 60; count += 1) await posted(server, `Bearer pw_wrong${count}`, plain());
-    return posted(server, "Bearer pw_wrong", plain());
+    for (let count = 0; count < 60; count += 1) await postReport(server, `Bearer pw_wrong${count}`, plain());
+    return postReport(server, "Bearer pw_wrong", plain());
   },
   async tooManyLinks(server, key) {
     const headers = { authorization: `Bearer ${key}` };
@@ -90,23 +90,23 @@ const meetings: Readonly<Record<string, (server: TestServer, key: string, feeder
     return metIn(await server.app.inject({ url: "/api/v1/link", headers }));
   },
   async overloaded(server, key) {
-    await posted(server, `Bearer ${key}`, plain()); // a socket is open by then
+    await postReport(server, `Bearer ${key}`, plain()); // a socket is open by then
     server.setEventLoopDelay(3_001);
-    await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
+    await postReport(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
     server.clock.advance(seconds(2));
-    const met = await posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 4_000 }));
+    const met = await postReport(server, `Bearer ${key}`, plain({ sentUptimeMs: 4_000 }));
     server.setEventLoopDelay(0);
     return met;
   },
   async bug(server, key) {
-    await posted(server, `Bearer ${key}`, plain());
+    await postReport(server, `Bearer ${key}`, plain());
     await server.connections.write((sql) => sql.$executeRawUnsafe('ALTER TABLE "Heartbeat" RENAME TO "Gone"'));
-    return posted(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
+    return postReport(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
   },
   async storeBusy(server, key) {
     const other = new Database(server.databaseFile);
     other.exec("BEGIN IMMEDIATE");
-    const met = await posted(server, `Bearer ${key}`, plain());
+    const met = await postReport(server, `Bearer ${key}`, plain());
     other.exec("ROLLBACK");
     other.close();
     return met;
@@ -114,15 +114,15 @@ const meetings: Readonly<Record<string, (server: TestServer, key: string, feeder
   storeFull(server, key) {
     server.connections.direct.pragma("max_page_count = 1"); // as SQLite sees a full disk: no page more than there are
     const events = Array.from({ length: 2_000 }, (_, index) => press(index + 1));
-    return posted(server, `Bearer ${key}`, plain({ events }));
+    return postReport(server, `Bearer ${key}`, plain({ events }));
   },
   storeReadOnly(server, key) {
     server.connections.direct.pragma("query_only = ON"); // answers each writing as a file without the right to write does
-    return posted(server, `Bearer ${key}`, plain());
+    return postReport(server, `Bearer ${key}`, plain());
   },
   storeDamaged(server, key) {
     server.store.condition.recordDamage({ kind: "damaged", foundAt: server.clock.now(), problem: "as planted" });
-    return posted(server, `Bearer ${key}`, plain());
+    return postReport(server, `Bearer ${key}`, plain());
   },
 };
 
@@ -144,15 +144,15 @@ async function bare(server: TestServer, bytes: string): Promise<Met> {
 const head = (key: string) =>
   `POST ${report} HTTP/1.1\r\nHost: x\r\nAuthorization: Bearer ${key}\r\nContent-Type: ${json}\r\n`;
 
-const opened = () => openTestServer({ reportsPerMinute: 5, requestTimeoutMilliseconds: 500 });
+const openLimitedServer = () => openTestServer({ reportsPerMinute: 5, requestTimeoutMilliseconds: 500 });
 
 describe("every refusal on the page", () => {
-  it.each(Object.keys(meetings))("%s is answered at the door as the page shows it", async (name) => {
-    const server = await opened();
+  it.each(Object.keys(provocations))("%s is answered as the page shows it", async (name) => {
+    const server = await openLimitedServer();
     const { key, feeder } = await server.addFeeder();
     const shown = (await documentedPage(server)).refusals.find((one) => one.name === name);
     expect(shown, `${name} is on the page`).toBeDefined();
-    const met = await (meetings[name] as (typeof meetings)[string])(server, key, feeder.id);
+    const met = await (provocations[name] as (typeof provocations)[string])(server, key, feeder.id);
     expect(met.type).toContain("application/problem+json");
     expect(met.problem).toEqual(withWhatDiffers(shown?.problem ?? {}, feeder.id));
     expect(met.status).toBe(shown?.status);
@@ -163,13 +163,13 @@ describe("every refusal on the page", () => {
     );
   });
 
-  it("is met above", async () => {
-    const { refusals } = await documentedPage(await opened());
-    expect(refusals.map(({ name }) => name).sort()).toEqual(Object.keys(meetings).sort());
+  it("is provoked above", async () => {
+    const { refusals } = await documentedPage(await openLimitedServer());
+    expect(refusals.map(({ name }) => name).sort()).toEqual(Object.keys(provocations).sort());
   });
 
-  it("is met on a socket too, where the page says so", async () => {
-    const spoken = [
+  it("is given on a socket too, where the page states it", async () => {
+    const onSockets = [
       "notJson",
       "unreadable",
       "otherFeeder",
@@ -184,19 +184,19 @@ describe("every refusal on the page", () => {
       "storeReadOnly",
       "storeDamaged",
     ];
-    const { refusals } = await documentedPage(await opened());
+    const { refusals } = await documentedPage(await openLimitedServer());
     expect(
       refusals
         .filter(({ at }) => at === "both")
         .map(({ name }) => name)
         .sort(),
-    ).toEqual([...spoken, "stranger"].sort());
-    for (const name of spoken) {
-      const server = await opened();
+    ).toEqual([...onSockets, "unknownSender"].sort());
+    for (const name of onSockets) {
+      const server = await openLimitedServer();
       const { key, feeder } = await server.addFeeder();
       await server.app.listen({ port: 0, host: "127.0.0.1" });
       const onSocket = overSocket(server, key);
-      const met = await (meetings[name] as (typeof meetings)[string])(onSocket.server, key, feeder.id);
+      const met = await (provocations[name] as (typeof provocations)[string])(onSocket.server, key, feeder.id);
       onSocket.close();
       const shown = refusals.find((one) => one.name === name);
       expect([name, met.status, (met.problem as { title: string }).title]).toEqual([
@@ -220,9 +220,9 @@ function overSocket(server: TestServer, key: string) {
   const open = new Promise((resolve) => socket.once("open", resolve));
   const inject = async ({ payload }: { payload: string }) => {
     await open;
-    const said = new Promise<string>((resolve) => socket.once("message", (data) => resolve(String(data))));
+    const reply = new Promise<string>((resolve) => socket.once("message", (data) => resolve(String(data))));
     socket.send(payload);
-    const frame = JSON.parse(await said) as { problem?: { status: number } };
+    const frame = JSON.parse(await reply) as { problem?: { status: number } };
     const headers = { "content-type": "application/problem+json" };
     return { statusCode: frame.problem?.status ?? 200, headers, json: () => frame.problem ?? {} };
   };
@@ -232,17 +232,17 @@ function overSocket(server: TestServer, key: string) {
   };
 }
 
-// --- what the doors can say is on the page ---------------------------------------------------------------------------
+// --- what the routes can refuse is on the page ------------------------------------------------------------------------
 
-const doors = ["problems", "feederApi", "feederLink", "feederIdentity", "ingestReport", "overload"].map(
+const sources = ["problems", "feederApi", "feederLink", "feederIdentity", "ingestReport", "overload"].map(
   (name) => `server/routes/${name}.ts`,
 );
 const source = (path: string) => readFileSync(join(projectFolder, path), "utf8");
 
-/** What these sources can refuse with and the page doesn't tell. */
-function untold(page: DocumentedPage, sources: readonly string[]): string[] {
+/** The statuses in these sources that are not on the page. */
+function undocumentedStatuses(page: DocumentedPage, sources: readonly string[]): string[] {
   const text = sources.join("\n");
-  const told = new Set(page.refusals.map(({ status }) => status));
+  const documented = new Set(page.refusals.map(({ status }) => status));
   const statuses = [...text.matchAll(/\bstatus: (\d{3})\b|\? (\d{3}) :/g)].map(([, one, other]) =>
     Number(one ?? other),
   );
@@ -250,28 +250,30 @@ function untold(page: DocumentedPage, sources: readonly string[]): string[] {
   const names = new Set(page.refusals.map(({ name }) => name).flatMap((name) => [name, outcomeNames[name] ?? name]));
   return [
     ...statuses
-      .filter((status) => !told.has(status) && !page.html.includes(`data-keeper-status="${status}"`))
+      .filter((status) => !documented.has(status) && !page.html.includes(`data-keeper-status="${status}"`))
       .map(String),
     ...outcomes.filter((kind) => !names.has(kind)),
   ];
 }
 const outcomeNames: Readonly<Record<string, string>> = { tooManyEvents: "tooMany" };
 
-describe("every refusal of the doors", () => {
+describe("every refusal of the feeders' routes", () => {
   it("is on the page", async () => {
-    const page = await documentedPage(await opened());
-    expect(untold(page, doors.map(source))).toEqual([]);
+    const page = await documentedPage(await openLimitedServer());
+    expect(undocumentedStatuses(page, sources.map(source))).toEqual([]);
   });
 
-  it("would be missed if it were new", async () => {
-    const page = await documentedPage(await opened());
-    expect(untold(page, ['const gone: Problem = { status: 410, detail: "Gone." };'])).toEqual(["410"]);
-    expect(untold(page, ['  switch (outcome.kind) {\n    case "tooCold":\n      return 1;\n'])).toEqual(["tooCold"]);
-    expect(untold(page, ["const status = error instanceof Teapot ? 418 : 500;"])).toEqual(["418"]);
+  it("would be reported missing if it were new", async () => {
+    const page = await documentedPage(await openLimitedServer());
+    expect(undocumentedStatuses(page, ['const gone: Problem = { status: 410, detail: "Gone." };'])).toEqual(["410"]);
+    expect(undocumentedStatuses(page, ['  switch (outcome.kind) {\n    case "tooCold":\n      return 1;\n'])).toEqual([
+      "tooCold",
+    ]);
+    expect(undocumentedStatuses(page, ["const status = error instanceof Teapot ? 418 : 500;"])).toEqual(["418"]);
   });
 
-  it("of a key or a signature is on the page in its own words, and met", async () => {
-    const server = await opened();
+  it("of a key or a signature is on the page with its reason, and provoked", async () => {
+    const server = await openLimitedServer();
     const { key, feeder } = await server.addFeeder();
     const { html } = await documentedPage(server);
     const listed = html.match(/<ul class="reasons">([\s\S]*?)<\/ul>/)?.[1] ?? "";
@@ -287,11 +289,11 @@ describe("every refusal of the doors", () => {
     ];
     const met = [];
     for (const authorization of headers) {
-      const { problem } = await posted(server, authorization, plain());
+      const { problem } = await postReport(server, authorization, plain());
       met.push((problem as { errors: { problem: string }[] }).errors[0]?.problem);
     }
     expect(met).toEqual(reasons);
-    expect((await posted(server, `Bearer ${key}`, plain())).status).toBe(200);
+    expect((await postReport(server, `Bearer ${key}`, plain())).status).toBe(200);
 
     const inCode = [...source("server/flows/feederKeys.ts").matchAll(/reason: ["`]([^"`$]+)/g)].map(
       ([, reason]) => reason ?? "",

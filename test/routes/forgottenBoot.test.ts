@@ -20,7 +20,7 @@ async function storedOf(server: TestServer, feeder: string, label: string) {
   return found.filter(({ boot }) => boot.split("#")[0] === label).map(({ boot, seq }) => `${boot} ${seq}`);
 }
 
-/** The first start tells three events; then as many others tell one each, an hour apart. */
+/** The first start sends three events; then so many others send one each, an hour apart. */
 async function afterOthers(others: number) {
   const server = await openTestServer();
   const { key, feeder } = await server.addFeeder();
@@ -44,7 +44,7 @@ const more = [press(4, uptime + 5_000), press(5, uptime + 6_000)];
 const [one, two, three] = ["b-first 1", "b-first 2", "b-first 3"];
 
 describe.each([2, 12])("a start that sends again after %i others", (others) => {
-  it("repeats: nothing is stored twice, all of it is called stored, and the next report goes on", async () => {
+  it("repeats: nothing is stored twice, all of it is confirmed, and the next report goes on", async () => {
     const { server, feeder, send, upFor } = await afterOthers(others);
     expect(await send(upFor, firstEvents)).toMatchObject({ storedThrough: 3, duplicates: 3, refused: [] });
     expect(await send(upFor, firstEvents)).toMatchObject({ storedThrough: 3, duplicates: 3, refused: [] });
@@ -55,7 +55,7 @@ describe.each([2, 12])("a start that sends again after %i others", (others) => {
     await replaysToTheSame(server, feeder);
   });
 
-  it("tells what is new behind what is stored", async () => {
+  it("sends new events after those that are stored", async () => {
     const { server, feeder, send, upFor } = await afterOthers(others);
     expect(await send(upFor, more)).toMatchObject({ storedThrough: 5, duplicates: 0, refused: [] });
     expect(await send(upFor, [...firstEvents, ...more])).toMatchObject({ storedThrough: 5, duplicates: 5 });
@@ -63,7 +63,7 @@ describe.each([2, 12])("a start that sends again after %i others", (others) => {
     await replaysToTheSame(server, feeder);
   });
 
-  it("tells both in one report, and first comes without an event", async () => {
+  it("sends both in one report, after a report without an event", async () => {
     const { server, feeder, send, upFor } = await afterOthers(others);
     expect(await send(upFor, [])).toMatchObject({ storedThrough: null, duplicates: 0 });
     expect(await send(upFor, [...firstEvents, ...more])).toMatchObject({
@@ -75,7 +75,7 @@ describe.each([2, 12])("a start that sends again after %i others", (others) => {
     await replaysToTheSame(server, feeder);
   });
 
-  it("left them behind, so that they come with a later start: repeats, new ones, and both", async () => {
+  it("didn't send them, so that they come with a later start: repeats, new ones, and both", async () => {
     const { server, feeder, send } = await afterOthers(others);
     expect(await send(null, firstEvents)).toMatchObject({ storedThrough: 3, duplicates: 3, refused: [] });
     expect(await send(null, [...firstEvents, ...more])).toMatchObject({ storedThrough: 5, duplicates: 3, refused: [] });
@@ -86,11 +86,11 @@ describe.each([2, 12])("a start that sends again after %i others", (others) => {
     await replaysToTheSame(server, feeder);
   });
 
-  it("is a new start under the old id: other events under known numbers are stored in a life of their own", async () => {
+  it("is a new start under the old id: other events under known numbers are stored with a start number of their own", async () => {
     const { server, feeder, send } = await afterOthers(others);
-    const anew = [press(1, 400), press(2, 700)];
-    expect(await send(1_000, anew)).toMatchObject({ storedThrough: 2, duplicates: 0, refused: [] });
-    expect(await send(1_000, anew)).toMatchObject({ storedThrough: 2, duplicates: 2, refused: [] });
+    const otherEvents = [press(1, 400), press(2, 700)];
+    expect(await send(1_000, otherEvents)).toMatchObject({ storedThrough: 2, duplicates: 0, refused: [] });
+    expect(await send(1_000, otherEvents)).toMatchObject({ storedThrough: 2, duplicates: 2, refused: [] });
     expect(await storedOf(server, feeder, "b-first")).toEqual([one, two, three, "b-first#2 1", "b-first#2 2"]);
     expect((await server.runPeriodicCheck(feeder)).alarms.map(({ fault }) => fault)).toContain("bootReused");
     await replaysToTheSame(server, feeder);
@@ -98,7 +98,7 @@ describe.each([2, 12])("a start that sends again after %i others", (others) => {
 });
 
 describe("a boot id with many starts", () => {
-  it("has no life twice, and takes no event twice, though only the newest lives are remembered", async () => {
+  it("gets no start number twice, and stores no event twice, though only the newest starts are remembered", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const start = (hour: number) => [press(1, 1_000 + hour), press(2, 2_000 + hour)];
@@ -108,14 +108,14 @@ describe("a boot id with many starts", () => {
     }
     const all = await storedOf(server, feeder.id, "b-1");
     expect([all.length, all.at(-1)]).toEqual([24, "b-1#12 2"]);
-    // What its first and its fourth start left behind comes again: stored already, each in its own life.
+    // Events of its first and its fourth start come again: stored already, each with its own start number.
     for (const hour of [0, 3, 11]) {
       expect(await answerTo(server, key, report("b-1", null, start(hour)))).toMatchObject({
         storedThrough: 2,
         duplicates: 2,
       });
     }
-    // Twelve other ids, so that all lives are forgotten; then a thirteenth start, and the newest once more.
+    // Twelve other ids, so that all starts are forgotten; then a thirteenth start, and the newest once more.
     for (let other = 1; other <= 12; other += 1) {
       await answerTo(server, key, report(`c-${other}`, uptime, [press(1, 1_000)]));
       server.clock.advance(hours(1));

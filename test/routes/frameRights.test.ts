@@ -6,23 +6,23 @@ import type { LinkFrame, linkFrameSchemas } from "../../server/contract/linkFram
 import { addPhone, requestAs } from "../support/people.ts";
 import { openRightsFixture, type RightsFixture } from "./rights/world.ts";
 
-/** Who may open which socket, and which frames come to whom. A new kind of frame doesn't compile until it has a row here. */
+/** Who may open which socket, and who gets which frames. A new kind of frame doesn't compile until it has a row here. */
 
 type Headers = Readonly<Record<string, string>>;
 
-async function listening(): Promise<RightsFixture & { readonly address: string }> {
+async function listeningFixture(): Promise<RightsFixture & { readonly address: string }> {
   const world = await openRightsFixture();
   const address = await world.server.app.listen({ port: 0, host: "127.0.0.1" });
   return { ...world, address: address.replace("http", "ws") };
 }
 
 /** @returns the status with which a socket is refused, or the open socket and all that comes over it. */
-async function opened(url: string, headers: Headers) {
+async function openSocket(url: string, headers: Headers) {
   const socket = new WebSocket(url, { headers });
   onTestFinished(() => socket.terminate());
   const came: string[] = [];
   socket.on("message", (data) => came.push(String(data)));
-  socket.on("error", () => undefined); // a refusal, which the status says
+  socket.on("error", () => undefined); // a refusal, which the status shows
   const refused = once(socket, "unexpected-response").then(
     ([, response]) => (response as { statusCode: number }).statusCode,
   );
@@ -31,21 +31,24 @@ async function opened(url: string, headers: Headers) {
 }
 
 describe("a socket", () => {
-  it("opens to whom its route is for, and to nobody else", async () => {
-    const { callers, address } = await listening();
+  it("opens for those its route is for, and for nobody else", async () => {
+    const { callers, address } = await listeningFixture();
     for (const { name, headers, is } of callers) {
-      const feeders = await opened(`${address}/api/v1/link`, headers);
+      const feeders = await openSocket(`${address}/api/v1/link`, headers);
       expect([name, feeders.status]).toEqual([name, is === "feeder" ? 101 : 401]);
-      const browsers = await opened(`${address}/api/v1/live`, headers);
-      const may = is !== "nobody" && is !== "feeder"; // another site's page says by Origin what it is
+      const browsers = await openSocket(`${address}/api/v1/live`, headers);
+      const may = is !== "nobody" && is !== "feeder"; // the Origin header shows another site's page
       expect([name, browsers.status]).toEqual([name, may ? 101 : 401]);
-      const fromElsewhere = await opened(`${address}/api/v1/live`, { ...headers, origin: "https://elsewhere.example" });
+      const fromElsewhere = await openSocket(`${address}/api/v1/live`, {
+        ...headers,
+        origin: "https://elsewhere.example",
+      });
       expect([name, fromElsewhere.status]).toEqual([name, may ? 403 : 401]);
     }
   });
 });
 
-type Told = { readonly ours: readonly string[]; readonly theirs: readonly string[] };
+type ReceivedFrames = { readonly ours: readonly string[]; readonly theirs: readonly string[] };
 
 /** What brings each kind of frame to our feeder: the other yard's feeder gets none of it. */
 const linkFrames: Readonly<
@@ -78,7 +81,7 @@ async function play(
   [ours, theirs]: readonly [Awaited<ReturnType<typeof opened>>, Awaited<ReturnType<typeof opened>>],
   cause: (world: RightsFixture, ours: WebSocket) => Promise<unknown>,
   kind: string,
-): Promise<Told> {
+): Promise<ReceivedFrames> {
   ours.came.length = 0;
   theirs.came.length = 0;
   await cause(world, ours.socket);
@@ -91,9 +94,9 @@ async function play(
 }
 
 describe("a frame", () => {
-  it.each(Object.entries(linkFrames))("of kind %s comes to the very feeder alone", async (kind, cause) => {
-    const world = await listening();
-    const link = (key: string) => opened(`${world.address}/api/v1/link`, { authorization: `Bearer ${key}` });
+  it.each(Object.entries(linkFrames))("of kind %s is sent to its feeder alone", async (kind, cause) => {
+    const world = await listeningFixture();
+    const link = (key: string) => openSocket(`${world.address}/api/v1/link`, { authorization: `Bearer ${key}` });
     const pair = [await link(world.ourKey), await link(world.theirKey)] as const;
     for (const { came } of pair) await expect.poll(() => came.map(kindOf)).toEqual(["orders"]); // the pauses of world.ts
     expect(pair[0].came.join()).toContain(world.ours.order);
@@ -101,27 +104,27 @@ describe("a frame", () => {
     expect((await play(world, pair, cause, kind)).theirs).toEqual([]);
   });
 
-  it.each(Object.entries(liveMessages))("of kind %s comes to browsers of that yard alone", async (kind, cause) => {
-    const world = await listening();
-    const stranger = world.callers.find(({ is }) => is === "keeperElsewhere");
+  it.each(Object.entries(liveMessages))("of kind %s is sent to browsers of that yard alone", async (kind, cause) => {
+    const world = await listeningFixture();
+    const outsider = world.callers.find(({ is }) => is === "keeperElsewhere");
     const pair = [
-      await opened(`${world.address}/api/v1/live`, world.server.keeper),
-      await opened(`${world.address}/api/v1/live`, stranger?.headers ?? {}),
+      await openSocket(`${world.address}/api/v1/live`, world.server.keeper),
+      await openSocket(`${world.address}/api/v1/live`, outsider?.headers ?? {}),
     ] as const;
     expect((await play(world, pair, cause, kind)).theirs).toEqual([]);
   });
 
-  it("of one feeder can neither speak for another one nor answer its orders", async () => {
-    const world = await listening();
-    const stranger = await opened(`${world.address}/api/v1/link`, { authorization: `Bearer ${world.theirKey}` });
+  it("of one feeder can neither report for another one nor answer its orders", async () => {
+    const world = await listeningFixture();
+    const outsider = await openSocket(`${world.address}/api/v1/link`, { authorization: `Bearer ${world.theirKey}` });
     const about = (row: string) => row.includes(world.ours.feeder ?? "") && !row.includes(world.theirs.feeder ?? "");
     const ofOurs = () => [...world.dump().values()].map((rows) => rows.split("\n").filter(about));
-    await expect.poll(() => stranger.came).toHaveLength(1);
+    await expect.poll(() => outsider.came).toHaveLength(1);
     const before = ofOurs();
     const report = { boot: world.ours.boot, sentUptimeMs: 60_000 };
-    stranger.socket.send(JSON.stringify({ ...report, feeder: world.ours.feeder }));
-    await expect.poll(() => stranger.came).toHaveLength(2);
-    expect(JSON.parse(stranger.came[1] ?? "").problem.status).toBe(403);
+    outsider.socket.send(JSON.stringify({ ...report, feeder: world.ours.feeder }));
+    await expect.poll(() => outsider.came).toHaveLength(2);
+    expect(JSON.parse(outsider.came[1] ?? "").problem.status).toBe(403);
     const event = {
       seq: 900,
       uptimeMs: 1_000,
@@ -130,25 +133,25 @@ describe("a frame", () => {
       outcome: "refused",
       problem: "no",
     };
-    stranger.socket.send(JSON.stringify({ ...report, readings: { paused: false }, events: [event] }));
-    await expect.poll(() => stranger.came).toHaveLength(3);
-    expect(JSON.parse(stranger.came[2] ?? "").answer.storedThrough).toBe(900);
+    outsider.socket.send(JSON.stringify({ ...report, readings: { paused: false }, events: [event] }));
+    await expect.poll(() => outsider.came).toHaveLength(3);
+    expect(JSON.parse(outsider.came[2] ?? "").answer.storedThrough).toBe(900);
     expect(ofOurs()).toEqual(before);
     expect((await world.server.runPeriodicCheck(world.ours.feeder ?? "")).pause.order?.status).not.toBe("refused");
   });
 
-  it("comes to nobody whose key was changed or who was removed from the yard", async () => {
-    const world = await listening();
+  it("is sent to nobody whose key was changed or who was removed from the yard", async () => {
+    const world = await listeningFixture();
     const { server, ours, callers, address } = world;
-    const link = await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` });
+    const link = await openSocket(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` });
     const helper = callers.find(({ is }) => typeof is === "object" && is.role === "helper");
-    const live = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
+    const live = await openSocket(`${address}/api/v1/live`, helper?.headers ?? {});
     const closed = [once(link.socket, "close"), once(live.socket, "close")];
     await requestAs(server, "POST", `/api/v1/feeders/${ours.feeder}/key`, server.keeper);
     await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/people/${helper?.id}`, server.keeper);
     await Promise.all(closed);
-    expect((await opened(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` })).status).toBe(401);
-    const again = await opened(`${address}/api/v1/live`, helper?.headers ?? {});
+    expect((await openSocket(`${address}/api/v1/link`, { authorization: `Bearer ${world.ourKey}` })).status).toBe(401);
+    const again = await openSocket(`${address}/api/v1/live`, helper?.headers ?? {});
     live.came.length = 0;
     await requestAs(server, "POST", `/api/v1/feeders/${ours.feeder}/cleaned`, server.keeper);
     if (again.status === 101) {

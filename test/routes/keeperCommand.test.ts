@@ -7,8 +7,8 @@ import { requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** The command as `npm run keeper --` runs it, on the database of a server that is open meanwhile. */
-async function keeperCommand(database: string, ...words: string[]) {
-  const child = spawn(process.execPath, ["--import", "tsx", "server/keeper.ts", ...words], {
+async function keeperCommand(database: string, ...args: string[]) {
+  const child = spawn(process.execPath, ["--import", "tsx", "server/keeper.ts", ...args], {
     cwd: projectFolder,
     env: {
       ...process.env,
@@ -45,7 +45,7 @@ describe("npm run keeper -- reset NAME", () => {
     expect((await requestAs(server, "POST", "/api/v1/session", {}, signIn)).statusCode).toBe(200);
   }, 60_000);
 
-  it("says who there is where nobody has the name, and makes no database where there is none", async () => {
+  it("lists the accounts where nobody has the name, and makes no database where there is none", async () => {
     const server = await openTestServer();
     const [unknown, without, absent] = await Promise.all([
       keeperCommand(server.databaseFile, "reset", "Cilla"),

@@ -13,13 +13,13 @@ const cookieOf = (answer: { headers: Record<string, unknown> }) =>
 
 describe("the first sign-in link", () => {
   it("works once, and isn't given out again", async () => {
-    const server = await openTestServer(); // has a keeper already
+    const server = await openTestServer(); // its first account exists already
     expect(await openFirstSignIn(server.ports)).toBeNull();
     const again = { token: "any", name: "Second", passphrase: "a long enough one" };
     expect((await post(server, "/api/v1/first-sign-in", again)).statusCode).toBe(401);
   });
 
-  it("asks for a passphrase worth having, naming the field", async () => {
+  it("refuses a weak passphrase by its field", async () => {
     const server = await openTestServer();
     const answer = await post(server, "/api/v1/first-sign-in", { token: "any", name: "Keeper", passphrase: "short" });
     expect(answer.statusCode).toBe(400);
@@ -30,7 +30,7 @@ describe("the first sign-in link", () => {
 describe("signing in", () => {
   const right = { name: "Keeper", passphrase: "birds before breakfast" };
 
-  it("opens a session with the right passphrase, and tells nobody which half was wrong", async () => {
+  it("opens a session with the right passphrase, and doesn't reveal which half was wrong", async () => {
     const server = await openTestServer();
     const answer = await post(server, "/api/v1/session", right);
     expect(answer.statusCode).toBe(200);
@@ -60,7 +60,7 @@ describe("signing in", () => {
     expect(await signedIn(server, { cookie: `${server.keeper.cookie}x` })).toBe(false);
 
     server.clock.advance(days(29));
-    expect(await signedIn(server, server.keeper)).toBe(true); // used, and so it lives on
+    expect(await signedIn(server, server.keeper)).toBe(true); // it was used, so it stays valid
     server.clock.advance(days(29));
     expect(await signedIn(server, server.keeper)).toBe(true);
     server.clock.advance(days(30));
@@ -68,8 +68,8 @@ describe("signing in", () => {
   });
 });
 
-describe("the keeper's rooms", () => {
-  const rooms: ["GET" | "POST" | "PATCH" | "DELETE", string][] = [
+describe("the keeper's routes", () => {
+  const routes: ["GET" | "POST" | "PATCH" | "DELETE", string][] = [
     ["GET", "/api/v1/home"],
     ["POST", "/api/v1/feeders"],
     ["GET", "/api/v1/feeders/x"],
@@ -102,7 +102,7 @@ describe("the keeper's rooms", () => {
     ["DELETE", "/api/v1/practice"],
     ["POST", "/api/v1/practice/fault"],
   ];
-  it.each(rooms)("%s %s stays shut to strangers", async (method, url) => {
+  it.each(routes)("%s %s is refused without a session", async (method, url) => {
     const server = await openTestServer();
     const answer = await server.app.inject({ method, url, headers: { "x-pieward": "1" } });
     expect(answer.statusCode).toBe(401);
@@ -120,7 +120,7 @@ describe("the keeper's rooms", () => {
 });
 
 describe("a feeder", () => {
-  it("is added with its key shown once, changed in plain words, and removed with all it told", async () => {
+  it("is added with its key shown once, changed, and removed with its whole record", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder({ battery: "leadAcid", hopperCapacityGrams: 800 });
     expect(key).toMatch(/^pw_[A-Za-z0-9_-]{43}$/);
@@ -143,7 +143,7 @@ describe("a feeder", () => {
     expect(await server.store.records.events(feeder.id, (now - days(1)) as never, (now + 1) as never, 9)).toEqual([]);
   });
 
-  it("is believed about its sensors until its keeper says otherwise", async () => {
+  it("has the sensors that send readings, until its keeper enters which it has", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder();
     expect(feeder.settings.sensors.scale).toBe(false);
@@ -173,7 +173,7 @@ describe("a feeder", () => {
     expect((await server.runPeriodicCheck(feeder.id)).settings).toEqual(feeder.settings);
   });
 
-  it("is told its food from a list, its portion by pieces or by weighing, and what it can't tell with what it has", async () => {
+  it("takes its food from a list, its portion by pieces or by weighing, and shows what its sensors can't distinguish", async () => {
     const server = await openTestServer();
     const home = (await server.app.inject({ url: "/api/v1/home", headers: server.keeper })).json() as HomeView;
     expect(home.foods).toContainEqual({ kind: "catKibble", name: "dry cat kibble", pieceGrams: 0.3 });
@@ -248,7 +248,7 @@ describe("a feeder", () => {
 });
 
 describe("the yard", () => {
-  it("hands its place and zone on to its feeders", async () => {
+  it("passes its place and zone to its feeders", async () => {
     const server = await openTestServer();
     const { feeder } = await server.addFeeder();
     const payload = { name: "Alder Croft", zone: "Europe/Helsinki", digestTime: "06:45" };
@@ -273,12 +273,12 @@ describe("phones", () => {
   const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
   const phone = { endpoint: "https://push.example/one", keys, label: "Pocket" };
 
-  it("are added, told a test, and forgotten", async () => {
+  it("are added, get a test, and are removed", async () => {
     const server = await openTestServer();
     const added = (await post(server, "/api/v1/phones", phone, server.keeper)).json() as PhonesView;
     expect(added.phones.map(({ label }) => label)).toEqual(["Pocket"]);
-    const told = (await post(server, "/api/v1/phones/test", {}, server.keeper)).json();
-    expect(told.outcomes).toEqual([{ label: "Pocket", outcome: "accepted", text: expect.any(String) }]);
+    const test = (await post(server, "/api/v1/phones/test", {}, server.keeper)).json();
+    expect(test.outcomes).toEqual([{ label: "Pocket", outcome: "accepted", text: expect.any(String) }]);
     expect(server.push.sent.map(({ title }) => title)).toEqual(["Pieward: a test"]);
     const left = await post(server, "/api/v1/phones/forget", { endpoint: phone.endpoint }, server.keeper);
     expect(left.json().phones).toEqual([]);
@@ -288,8 +288,8 @@ describe("phones", () => {
     const server = await openTestServer();
     await post(server, "/api/v1/phones", phone, server.keeper);
     server.push.answer = { kind: "subscriptionGone", text: "410 Gone" };
-    const told = (await post(server, "/api/v1/phones/test", {}, server.keeper)).json();
-    expect(told.outcomes[0].outcome).toBe("gone");
+    const test = (await post(server, "/api/v1/phones/test", {}, server.keeper)).json();
+    expect(test.outcomes[0].outcome).toBe("gone");
     expect((await server.app.inject({ url: "/api/v1/phones", headers: server.keeper })).json().phones).toEqual([]);
   });
 

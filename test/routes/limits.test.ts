@@ -8,7 +8,7 @@ import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Who sends too much is told so, and nobody else is kept out by it. */
+/** A sender of too much is refused, and nobody else is affected. */
 
 /** The hashes that a passphrase was checked against. */
 const verified: string[] = [];
@@ -35,14 +35,14 @@ const post = (server: TestServer, authorization: string, payload = body(), more:
     ...more,
   });
 
-function signed(server: TestServer, feeder: string, key: string, payload = body()): string {
+function signature(server: TestServer, feeder: string, key: string, payload = body()): string {
   const time = String(Math.floor(server.clock.now() / 1_000));
   return `Signature feeder="${feeder}", time="${time}", mac="${signatureOf(hashOf(key), time, payload)}"`;
 }
 
-const often = async (count: number, once: (turn: number) => Promise<{ statusCode: number }>): Promise<number[]> => {
+const often = async (count: number, once: (index: number) => Promise<{ statusCode: number }>): Promise<number[]> => {
   const statuses: number[] = [];
-  for (let turn = 0; turn < count; turn += 1) statuses.push((await once(turn)).statusCode);
+  for (let index = 0; index < count; index += 1) statuses.push((await once(index)).statusCode);
   return statuses;
 };
 const kinds = (statuses: readonly number[]) => [...new Set(statuses)];
@@ -51,16 +51,16 @@ describe("forged reports", () => {
   it("that name a feeder, however many, use up nothing of its limit: signed or by key", async () => {
     const server = await openTestServer({ reportsPerMinute: 120 });
     const { key, feeder } = await server.addFeeder();
-    const forged = await often(125, () => post(server, signed(server, feeder.id, "pw_forged")));
+    const forged = await often(125, () => post(server, signature(server, feeder.id, "pw_forged")));
     expect(kinds(forged)).toEqual([401, 429]);
-    expect((await post(server, signed(server, feeder.id, key))).statusCode).toBe(200);
+    expect((await post(server, signature(server, feeder.id, key))).statusCode).toBe(200);
     expect((await post(server, `Bearer ${key}`, body(2_000))).statusCode).toBe(200);
   });
 
   it("are counted by address, whichever way the header is spelt", async () => {
     const server = await openTestServer();
     const spelt = ["Bearer ", "bearer  ", "BEARER\t", "bEaReR \t "];
-    const statuses = await often(61, (turn) => post(server, `${spelt[turn % 4]}pw_guess_${turn}`));
+    const statuses = await often(61, (index) => post(server, `${spelt[index % 4]}pw_guess_${index}`));
     expect(statuses).toEqual([...Array(60).fill(401), 429]);
     const refused = await post(server, "Bearer pw_guess");
     expect(Number(refused.headers["retry-after"])).toBeGreaterThan(0);
@@ -72,39 +72,39 @@ describe("forged reports", () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
     const from = (remoteAddress: string) => post(server, "Bearer pw_guess", body(), { remoteAddress });
-    const near = await often(61, (turn) => from(`2001:db8:1:2:${turn.toString(16)}::7`));
+    const near = await often(61, (index) => from(`2001:db8:1:2:${index.toString(16)}::7`));
     expect(near).toEqual([...Array(60).fill(401), 429]);
     expect((await from("2001:db8:1:3::7")).statusCode).toBe(401);
     // The mapped form of one IPv4 address is the same address.
-    const mapped = await often(61, (turn) => from(turn % 2 ? "::ffff:192.0.2.9" : "192.0.2.9"));
+    const mapped = await often(61, (index) => from(index % 2 ? "::ffff:192.0.2.9" : "192.0.2.9"));
     expect(mapped.at(-1)).toBe(429);
 
-    const wandering = await often(600, (turn) => from(`198.51.${turn >> 8}.${turn & 255}`));
+    const wandering = await often(600, (index) => from(`198.51.${index >> 8}.${index & 255}`));
     expect(wandering.at(-1)).toBe(429);
-    // A true key is let in meanwhile, from an address that nobody knows and from one that guesses.
+    // A right key is accepted meanwhile, from an unknown address and from one that guesses.
     for (const remoteAddress of ["203.0.113.5", "192.0.2.9"]) {
       server.clock.advance(1 as never);
       expect((await post(server, `Bearer ${key}`, body(1_000), { remoteAddress })).statusCode).toBe(200);
     }
   });
 
-  it("of a great size are refused before they are read, once an address sent too many; small true ones are checked", async () => {
+  it("of a great size are refused before they are read, once an address sent too many; small right ones are checked", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
-    await often(60, () => post(server, signed(server, feeder.id, "pw_forged")));
+    await often(60, () => post(server, signature(server, feeder.id, "pw_forged")));
     const large = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "x".repeat(70_000) });
-    const refused = await post(server, signed(server, feeder.id, "pw_forged", large), large);
+    const refused = await post(server, signature(server, feeder.id, "pw_forged", large), large);
     expect([refused.statusCode, refused.headers["www-authenticate"]]).toEqual([429, undefined]);
-    expect((await post(server, signed(server, feeder.id, key))).statusCode).toBe(200);
+    expect((await post(server, signature(server, feeder.id, key))).statusCode).toBe(200);
     // From here on its sender is known there, and its large reports are read too.
-    expect((await post(server, signed(server, feeder.id, key, large), large)).statusCode).toBe(200);
+    expect((await post(server, signature(server, feeder.id, key, large), large)).statusCode).toBe(200);
   });
 
   it("behind a made-up X-Forwarded-For are still one sender's; behind a trusted proxy its last entry counts", async () => {
-    const spoofed = (turn: number) => ({ "x-forwarded-for": `198.51.100.${turn}`, "content-type": json });
+    const spoofedHeaders = (index: number) => ({ "x-forwarded-for": `198.51.100.${index}`, "content-type": json });
     const server = await openTestServer();
-    const plain = await often(61, (turn) =>
-      post(server, "", body(), { headers: { ...spoofed(turn), authorization: "Bearer pw_guess" } }),
+    const plain = await often(61, (index) =>
+      post(server, "", body(), { headers: { ...spoofedHeaders(index), authorization: "Bearer pw_guess" } }),
     );
     expect(plain.at(-1)).toBe(429);
 
@@ -113,17 +113,17 @@ describe("forged reports", () => {
       post(proxied, "", body(), {
         headers: { "x-forwarded-for": forwarded, "content-type": json, authorization: "Bearer pw_guess" },
       });
-    const appended = await often(61, (turn) => behind(`198.51.100.${turn}, 203.0.113.7`));
+    const appended = await often(61, (index) => behind(`198.51.100.${index}, 203.0.113.7`));
     expect(appended.at(-1)).toBe(429);
     expect((await behind("203.0.113.8")).statusCode).toBe(401);
   });
 });
 
 describe("a feeder's own limit", () => {
-  it("holds over HTTP and its sockets together, however often it connects anew or respells its key", async () => {
+  it("holds over HTTP and its sockets together, however often it connects again or spells its header differently", async () => {
     const server = await openTestServer({ reportsPerMinute: 4 });
     const { key } = await server.addFeeder();
-    const host = await listening(server);
+    const host = await socketAddress(server);
     expect((await post(server, `Bearer ${key}`)).statusCode).toBe(200);
     expect((await post(server, `bearer \t${key}`, body(2_000))).statusCode).toBe(200);
     for (const status of [200, 200, 429]) {
@@ -142,11 +142,11 @@ describe("a feeder's socket", () => {
   it("stays open whatever a forger tries, and a recorded signature opens no second one", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
-    const host = await listening(server);
-    const authorization = signed(server, feeder.id, key, "");
+    const host = await socketAddress(server);
+    const authorization = signature(server, feeder.id, key, "");
     const socket = new WebSocket(`${host}/api/v1/link`, { headers: { authorization } });
     await once(socket, "open");
-    for (const wrong of [authorization, signed(server, feeder.id, "pw_forged", ""), "Bearer pw_forged", ""]) {
+    for (const wrong of [authorization, signature(server, feeder.id, "pw_forged", ""), "Bearer pw_forged", ""]) {
       const forger = new WebSocket(`${host}/api/v1/link`, { headers: { authorization: wrong } });
       const [error] = await once(forger, "error");
       expect(String(error)).toContain("401");
@@ -160,17 +160,17 @@ describe("a feeder's socket", () => {
 
 describe("signing in", () => {
   const right = { name: "Keeper", passphrase: "birds before breakfast" };
-  const tryAs = (server: TestServer, said: object, remoteAddress = "192.0.2.1", url = "/api/v1/session") =>
-    server.app.inject({ method: "POST", url, payload: said, remoteAddress });
+  const tryAs = (server: TestServer, body: object, remoteAddress = "192.0.2.1", url = "/api/v1/session") =>
+    server.app.inject({ method: "POST", url, payload: body, remoteAddress });
 
   it("is limited for each name over all addresses and spellings, but not where its person signed in before", async () => {
     const server = await openTestServer();
     expect((await tryAs(server, right, "203.0.113.5")).statusCode).toBe(200);
-    const guess = (turn: number) =>
+    const guess = (index: number) =>
       tryAs(
         server,
-        { name: turn % 2 ? "Keeper" : "keeper ", passphrase: `a wrong guess ${turn}` },
-        `198.51.100.${turn}`,
+        { name: index % 2 ? "Keeper" : "keeper ", passphrase: `a wrong guess ${index}` },
+        `198.51.100.${index}`,
       );
     const statuses = await often(21, guess);
     expect(statuses.at(0)).not.toBe(429);
@@ -183,8 +183,8 @@ describe("signing in", () => {
 
   it("has the same limit for a name that nobody has", async () => {
     const server = await openTestServer();
-    const statuses = await often(21, (turn) =>
-      tryAs(server, { name: "Nobody", passphrase: "a wrong guess" }, `198.51.100.${turn}`),
+    const statuses = await often(21, (index) =>
+      tryAs(server, { name: "Nobody", passphrase: "a wrong guess" }, `198.51.100.${index}`),
     );
     expect(statuses).toEqual([...Array(20).fill(401), 429]);
   });
@@ -222,7 +222,7 @@ describe("signing in", () => {
 });
 
 describe("an overloaded server", () => {
-  it("answers 503 with its own words and a time to come back; pages first, reports later, health always", async () => {
+  it("answers 503 with a reason and a time to wait: pages first, reports later, health never", async () => {
     const server = await openTestServer({ logs: true });
     const { key } = await server.addFeeder();
     server.setEventLoopDelay(1_001);
@@ -246,7 +246,8 @@ describe("an overloaded server", () => {
     server.setEventLoopDelay(1_001);
     await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
     server.clock.advance(seconds(2));
-    for (let turn = 0; turn < 30; turn += 1) await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
+    for (let index = 0; index < 30; index += 1)
+      await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
     expect(lines()).toHaveLength(1);
     server.clock.advance(minutes(1));
     await server.app.inject({ url: "/api/v1/home", headers: server.keeper });
@@ -254,11 +255,11 @@ describe("an overloaded server", () => {
     expect(JSON.parse(lines()[1] as string).refused).toEqual({ request: 30 });
   });
 
-  it("reads a small report although the end of large ones is held back, and tells those senders", async () => {
+  it("reads a small report although the end of large ones is held back, and answers those senders", async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
     const larch = await server.addFeeder({ name: "Larch" });
-    const { port } = new URL(await listening(server));
+    const { port } = new URL(await socketAddress(server));
     const bare = JSON.stringify({ boot: "b-7f3a91c2", sentUptimeMs: 1_000, padding: "" });
     const large = bare.replace('""', `"${"x".repeat(1_048_576 - bare.length)}"`);
     const held = Array.from({ length: 4 }, () => connect(Number(port), "127.0.0.1"));
@@ -281,7 +282,7 @@ describe("an overloaded server", () => {
   });
 });
 
-async function listening(server: TestServer): Promise<string> {
+async function socketAddress(server: TestServer): Promise<string> {
   if (server.app.server.address() === null) await server.app.listen({ port: 0, host: "127.0.0.1" });
   return `ws://127.0.0.1:${(server.app.server.address() as AddressInfo).port}`;
 }

@@ -6,85 +6,85 @@ import { checkLiveSockets } from "../../server/flows/liveSockets.ts";
 import { addPhone, joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** A browser that watches, once it is let in. */
-async function watching(address: string, headers: Record<string, string>) {
+/** A browser with an open live socket. */
+async function openLiveBrowser(address: string, headers: Record<string, string>) {
   const socket = new WebSocket(`${address.replace("http", "ws")}/api/v1/live`, { headers: { cookie: headers.cookie } });
   onTestFinished(() => socket.terminate());
-  const heard: string[] = [];
-  const said: string[] = [];
+  const feeders: string[] = [];
+  const messages: string[] = [];
   socket.on("message", (data) => {
-    said.push(String(data));
+    messages.push(String(data));
     const { feeder } = JSON.parse(String(data));
-    if (feeder !== undefined) heard.push(feeder);
+    if (feeder !== undefined) feeders.push(feeder);
   });
   await once(socket, "open");
-  return { socket, heard, said };
+  return { socket, feeders, messages };
 }
 
-describe("a browser that watches", () => {
-  it("hears of its own yards alone, and is sent to ask anew when those change", async () => {
+describe("a browser with a live socket", () => {
+  it("gets messages of its own yards alone, and must reconnect when those change", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const boId = (await requestAs(server, "GET", "/api/v1/me", bo)).json().id;
     const other = { ...(await server.store.yards.yards())[0], id: "birch", name: "Birch" };
     await server.store.yards.addYard(other as never, boId, server.clock.now());
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const [adas, bos] = [await watching(address, server.keeper), await watching(address, bo)];
+    const [adas, bos] = [await openLiveBrowser(address, server.keeper), await openLiveBrowser(address, bo)];
 
     server.ports.liveFeed.announceChange("birch", "larch", 1);
     server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
-    await expect.poll(() => bos.heard).toEqual(["larch", "rowan"]);
-    await expect.poll(() => adas.heard).toEqual(["rowan"]);
+    await expect.poll(() => bos.feeders).toEqual(["larch", "rowan"]);
+    await expect.poll(() => adas.feeders).toEqual(["rowan"]);
 
     const closed = once(bos.socket, "close");
     await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/people/${boId}`, server.keeper);
     expect((await closed)[0]).toBe(1012);
-    const again = await watching(address, bo);
+    const again = await openLiveBrowser(address, bo);
     server.ports.liveFeed.announceChange(server.yard, "rowan", 2);
     server.ports.liveFeed.announceChange("birch", "larch", 2);
-    await expect.poll(() => again.heard).toEqual(["larch"]);
+    await expect.poll(() => again.feeders).toEqual(["larch"]);
     expect(adas.socket.readyState).toBe(adas.socket.OPEN);
   });
 
-  it("is told when phones of its own person come or go, and of nobody else's", async () => {
+  it("gets a message when phones of its own person are added or removed, and of nobody else's", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const [adas, bos] = [await watching(address, server.keeper), await watching(address, bo)];
+    const [adas, bos] = [await openLiveBrowser(address, server.keeper), await openLiveBrowser(address, bo)];
     await addPhone(server, server.keeper, "kitchen");
-    await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}']);
+    await expect.poll(() => adas.messages).toEqual(['{"kind":"phones"}']);
     const endpoint = "https://push.example/kitchen";
     await requestAs(server, "POST", "/api/v1/phones/forget", server.keeper, { endpoint });
-    await expect.poll(() => adas.said).toEqual(['{"kind":"phones"}', '{"kind":"phones"}']);
+    await expect.poll(() => adas.messages).toEqual(['{"kind":"phones"}', '{"kind":"phones"}']);
     await addPhone(server, bo, "bench");
-    await expect.poll(() => bos.said).toEqual(['{"kind":"phones"}']);
-    expect(adas.said).toHaveLength(2);
+    await expect.poll(() => bos.messages).toEqual(['{"kind":"phones"}']);
+    expect(adas.messages).toHaveLength(2);
   });
 
-  it("is told when a push service has given up one of its phones", async () => {
+  it("gets a message when a push service has declared one of its phones gone", async () => {
     const server = await openTestServer();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
     await addPhone(server, server.keeper, "kitchen");
-    const { said } = await watching(address, server.keeper);
+    const { messages } = await openLiveBrowser(address, server.keeper);
     server.push.answer = { kind: "subscriptionGone", text: "410" };
     await requestAs(server, "POST", "/api/v1/phones/test", server.keeper);
-    await expect.poll(() => said).toContain('{"kind":"phones"}');
+    await expect.poll(() => messages).toContain('{"kind":"phones"}');
   });
 
-  it("is answered when it asks whether anybody is there, and anything else is let pass", async () => {
+  it("is answered when it sends a ping, and anything else is ignored", async () => {
     const server = await openTestServer();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const { socket, said } = await watching(address, server.keeper);
+    const { socket, messages } = await openLiveBrowser(address, server.keeper);
     socket.send("what else");
     socket.send('{"kind":"ping"}');
-    await expect.poll(() => said).toEqual(['{"kind":"pong"}']);
+    await expect.poll(() => messages).toEqual(['{"kind":"pong"}']);
     expect(socket.readyState).toBe(socket.OPEN);
   });
 
-  it("is sent to ask anew when practice begins: the practice yard wasn't there when it came", async () => {
+  it("must reconnect when practice begins: there was no practice yard when it connected", async () => {
     const server = await openTestServer();
     const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-    const { socket } = await watching(address, server.keeper);
+    const { socket } = await openLiveBrowser(address, server.keeper);
     const closed = once(socket, "close");
     await requestAs(server, "POST", "/api/v1/practice", server.keeper);
     expect((await closed)[0]).toBe(1012);
@@ -105,22 +105,25 @@ describe("the live sockets of a session", () => {
   const signOut = (server: TestServer, headers: Record<string, string>) =>
     requestAs(server, "DELETE", "/api/v1/session", headers);
 
-  it("close at once at sign-out, and those of another session stay", async () => {
+  it("close at once at sign-out, and those of another session stay open", async () => {
     const { server, address } = await openHere();
-    const phone = await watching(address, server.keeper);
-    const tablet = await watching(address, await signedInAgain(server));
+    const phone = await openLiveBrowser(address, server.keeper);
+    const tablet = await openLiveBrowser(address, await signedInAgain(server));
     const closed = once(phone.socket, "close");
     await signOut(server, server.keeper);
     expect((await closed)[0]).toBe(1008);
     server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
-    await expect.poll(() => tablet.heard).toEqual(["rowan"]);
-    expect(phone.heard).toEqual([]);
+    await expect.poll(() => tablet.feeders).toEqual(["rowan"]);
+    expect(phone.feeders).toEqual([]);
   });
 
   it("close all at once where a person's sessions all end", async () => {
     const { server, address } = await openHere();
-    const bo = await watching(address, await joinByInvite(server, "Bo", "helper"));
-    const all = [await watching(address, server.keeper), await watching(address, await signedInAgain(server))];
+    const bo = await openLiveBrowser(address, await joinByInvite(server, "Bo", "helper"));
+    const all = [
+      await openLiveBrowser(address, server.keeper),
+      await openLiveBrowser(address, await signedInAgain(server)),
+    ];
     const closed = all.map(({ socket }) => once(socket, "close"));
     const person = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id;
     server.ports.liveFeed.closeSocketsOf({ person });
@@ -130,28 +133,28 @@ describe("the live sockets of a session", () => {
 
   it("get nothing more once they were closed, though the browser delays its part of the closing", async () => {
     const { server, address } = await openHere();
-    const { socket, heard } = await watching(address, server.keeper);
+    const { socket, feeders } = await openLiveBrowser(address, server.keeper);
     const closed = once(socket, "close");
     await signOut(server, server.keeper);
     server.ports.liveFeed.announceChange(server.yard, "rowan", 1);
     await closed;
-    expect(heard).toEqual([]);
+    expect(feeders).toEqual([]);
     expect(server.ports.liveFeed.openSessions().size).toBe(0);
   });
 
   it("close where the session expired, or was ended by another process on the same database", async () => {
     const { server, address } = await openHere();
-    const [ended, kept] = [
-      await watching(address, server.keeper),
-      await watching(address, await signedInAgain(server)),
+    const [ended, other] = [
+      await openLiveBrowser(address, server.keeper),
+      await openLiveBrowser(address, await signedInAgain(server)),
     ];
     server.connections.direct.exec(`DELETE FROM "Session" WHERE rowid = 1`);
     const closed = once(ended.socket, "close");
     await checkLiveSockets(server.ports);
     expect((await closed)[0]).toBe(1008);
-    expect(kept.socket.readyState).toBe(kept.socket.OPEN);
+    expect(other.socket.readyState).toBe(other.socket.OPEN);
     server.clock.advance(days(181));
-    const expired = once(kept.socket, "close");
+    const expired = once(other.socket, "close");
     await checkLiveSockets(server.ports);
     expect((await expired)[0]).toBe(1008);
   });
@@ -159,22 +162,22 @@ describe("the live sockets of a session", () => {
   it("close where the session ends while its socket opens", async () => {
     const { server, address } = await openHere();
     const { people } = server.store;
-    const look = people.membershipsOf.bind(people);
-    let looks = 0;
+    const membershipsOf = people.membershipsOf.bind(people);
+    let reads = 0;
     Object.assign(people, {
       membershipsOf: async (person: string) => {
-        const found = await look(person);
-        looks += 1;
-        if (looks === 1) await signOut(server, server.keeper); // after the check of the session, before the socket is there
+        const found = await membershipsOf(person);
+        reads += 1;
+        if (reads === 1) await signOut(server, server.keeper); // after the check of the session, before the socket is there
         return found;
       },
     });
-    const { socket } = await watching(address, server.keeper);
+    const { socket } = await openLiveBrowser(address, server.keeper);
     await expect.poll(() => socket.readyState).toBe(socket.CLOSED);
-    expect(looks).toBeGreaterThan(0);
+    expect(reads).toBeGreaterThan(0);
   });
 
-  it("are at most 20; one more is refused with words, also when they come all at once, and another session has its own", async () => {
+  it("are at most 20; one more is refused with a reason, also when they open all at once, and another session has its own limit", async () => {
     const { server, address } = await openHere();
     const url = `${address.replace("http", "ws")}/api/v1/live`;
     const results = await Promise.all(
@@ -185,7 +188,7 @@ describe("the live sockets of a session", () => {
           socket.on("unexpected-response", (_request, response) => resolve(response.statusCode ?? 0));
           socket.on("error", () => undefined);
           socket.on("close", (code) => resolve(code));
-          socket.on("message", () => resolve(0)); // open for good: it is answered
+          socket.on("message", () => resolve(0)); // it is really open, since it is answered
           socket.on("open", () => socket.send('{"kind":"ping"}'));
         });
       }),
@@ -196,7 +199,7 @@ describe("the live sockets of a session", () => {
     const late = await server.app.inject({ url: "/api/v1/live", headers: upgrade(server.keeper) });
     expect(late.statusCode).toBe(429);
     expect(late.json().detail).toContain("close one of them");
-    await watching(address, await signedInAgain(server));
+    await openLiveBrowser(address, await signedInAgain(server));
   });
 
   it("are closed where nobody answers a ping, and where a browser reads too slowly", async () => {
@@ -205,14 +208,14 @@ describe("the live sockets of a session", () => {
     const dead = new WebSocket(url, { headers: { cookie: server.keeper.cookie }, autoPong: false });
     onTestFinished(() => dead.terminate());
     await once(dead, "open");
-    const alive = await watching(address, server.keeper);
+    const alive = await openLiveBrowser(address, server.keeper);
     const pinged = [once(dead, "ping"), once(alive.socket, "ping")];
     const closed = once(dead, "close");
     server.ports.liveFeed.pingAll();
     await Promise.all(pinged);
-    // The answer of the living one needs its way; what it asks after the ping is answered after that.
+    // The answer to the ping needs time; a request after it is answered after it.
     alive.socket.send('{"kind":"ping"}');
-    await expect.poll(() => alive.said).toContain('{"kind":"pong"}');
+    await expect.poll(() => alive.messages).toContain('{"kind":"pong"}');
     server.ports.liveFeed.pingAll();
     expect((await closed)[0]).toBe(1006);
     expect(alive.socket.readyState).toBe(alive.socket.OPEN);

@@ -11,7 +11,7 @@ const signIn = (server: TestServer, name: string) =>
   requestAs(server, "POST", "/api/v1/session", {}, { name, passphrase: "three grey birds at breakfast" });
 
 describe("a person's name", () => {
-  it("is taken in every spelling that looks the same", async () => {
+  it("is accepted in every Unicode form of the same text", async () => {
     const server = await openTestServer();
     await joinByInvite(server, "Åsa", "helper");
     for (const name of ["åsa", "ÅSA", "A\u030Asa", " Åsa "]) {

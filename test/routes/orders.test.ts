@@ -17,7 +17,7 @@ import {
 import { openTestServer } from "../support/testServer.ts";
 
 describe("a pause over plain reports", () => {
-  it("goes out with the next answer, and is confirmed by the feeder's own word", async () => {
+  it("is sent with the next answer, and is confirmed by the feeder's own report", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -37,7 +37,7 @@ describe("a pause over plain reports", () => {
     expect(view.pause.statement?.paused).toBe(true);
   });
 
-  it("asked twice under one id is one order; the newest of two wins", async () => {
+  it("requested twice under one id is one order; the newest of two wins", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await requestOrder(server, feeder.id, pause);
@@ -47,7 +47,7 @@ describe("a pause over plain reports", () => {
     expect(orders.map(({ id }) => id)).toEqual(["resume-0001"]);
   });
 
-  it("is carried again when the feeder restarted and forgot it", async () => {
+  it("is sent again when the feeder restarted and forgot it", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await requestOrder(server, feeder.id, pause);
@@ -60,7 +60,7 @@ describe("a pause over plain reports", () => {
     expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("sent");
   });
 
-  it("becomes overdue, and alarms, when the feeder reports but never obeys", async () => {
+  it("becomes overdue, and alarms, when the feeder reports but never follows it", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -76,7 +76,7 @@ describe("a pause over plain reports", () => {
     expect(server.timersRun()).toBe(1);
   });
 
-  it("ends by itself at its time, and isn't carried any more", async () => {
+  it("ends by itself at its time, and isn't sent any more", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const until = isoOf((server.clock.now() + hours(1)) as never);
@@ -114,7 +114,7 @@ describe("a live link", () => {
   });
 
   // How long that takes is measured by `npm run bench`.
-  it("brings a pause to the feeder at once: asked, sent, confirmed", async () => {
+  it("brings a pause to the feeder at once: requested, sent, confirmed", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const host = await listenAddress(server);
@@ -132,7 +132,7 @@ describe("a live link", () => {
     rowan.socket.close();
   });
 
-  it("hands over what waited while the feeder was away, as soon as it connects", async () => {
+  it("sends what waited while the feeder was offline, as soon as it connects", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const host = await listenAddress(server);
@@ -185,27 +185,27 @@ describe("a live link", () => {
     });
     const [, response] = await once(socket, "unexpected-response");
     expect(response.statusCode).toBe(401);
-    socket.on("error", () => undefined); // ws tells the aborted handshake once more
+    socket.on("error", () => undefined); // ws reports the aborted handshake once more
     socket.terminate();
   });
 });
 
 describe("a keeper's live feed", () => {
-  it("tells which feeder changed, with its new revision", async () => {
+  it("reports which feeder changed, with its new revision", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const host = await listenAddress(server);
     const socket = new WebSocket(`ws://${host}/api/v1/live`, { headers: { cookie: server.keeper.cookie as string } });
     await once(socket, "open");
-    const heard = once(socket, "message");
+    const nextMessage = once(socket, "message");
     await server.report(key, sendReport(60_000, false));
-    const message = JSON.parse(String((await heard)[0])) as LiveMessage;
+    const message = JSON.parse(String((await nextMessage)[0])) as LiveMessage;
     expect(message).toEqual({ kind: "changed", feeder: feeder.id, revision: 1 });
     expect((await server.runPeriodicCheck(feeder.id)).revision).toBe(1);
     socket.close();
   });
 
-  it("stays shut to strangers and to other sites' pages", async () => {
+  it("is refused without a session and to other sites' pages", async () => {
     const server = await openTestServer();
     const host = await listenAddress(server);
     const attempts: [Record<string, string>, number][] = [

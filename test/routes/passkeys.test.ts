@@ -5,7 +5,7 @@ import { type CredentialFaults, type FakePasskeyDevice, fakePasskeyDevice } from
 import { joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Passkeys over HTTP, with a device made by hand that can lie in each way that a thief might. */
+/** Passkeys over HTTP, with a simulated device that can send each kind of forged answer. */
 
 type Headers = Record<string, string>;
 type Answer = Awaited<ReturnType<typeof requestAs>>;
@@ -18,7 +18,7 @@ const cookiesOf = ({ headers }: Answer) =>
   [headers["set-cookie"] ?? []].flat().map((cookie) => String(cookie).split(";")[0]);
 const post = (server: TestServer, url: string, headers: Headers, payload: object = {}) =>
   requestAs(server, "POST", url, { ...here, ...headers }, payload);
-const listed = async (server: TestServer, headers: Headers) =>
+const passkeysOf = async (server: TestServer, headers: Headers) =>
   ((await requestAs(server, "GET", "/api/v1/me/passkeys", { ...here, ...headers })).json() as PasskeysView).passkeys;
 
 async function addPasskey(
@@ -26,22 +26,22 @@ async function addPasskey(
   headers: Headers,
   device: FakePasskeyDevice,
   label = "Phone",
-  lies: CredentialFaults = {},
+  faults: CredentialFaults = {},
 ) {
   const options = await post(server, "/api/v1/me/passkeys/options", headers);
   if (options.statusCode !== 200) return options;
-  const credential = device.create(options.json(), lies);
+  const credential = device.create(options.json(), faults);
   return post(server, "/api/v1/me/passkeys", headers, { label, credential });
 }
 
-/** Asks for a challenge as a browser that isn't signed in. */
-async function askedIn(server: TestServer) {
+/** Requests a challenge as a browser that isn't signed in. */
+async function signInOptionsOf(server: TestServer) {
   const options = await post(server, "/api/v1/session/passkey/options", {});
   return { options: options.json(), headers: { cookie: cookiesOf(options).join("; ") } };
 }
-async function signIn(server: TestServer, device: FakePasskeyDevice, lies: CredentialFaults = {}) {
-  const { options, headers } = await askedIn(server);
-  return post(server, "/api/v1/session/passkey", headers, { credential: device.use(options, lies) });
+async function signIn(server: TestServer, device: FakePasskeyDevice, faults: CredentialFaults = {}) {
+  const { options, headers } = await signInOptionsOf(server);
+  return post(server, "/api/v1/session/passkey", headers, { credential: device.use(options, faults) });
 }
 
 async function withPasskey(options: { counts?: boolean; firstCounter?: number } = {}) {
@@ -65,7 +65,7 @@ describe("a passkey", () => {
     expect((await requestAs(server, "GET", "/api/v1/me", { cookie })).statusCode).toBe(401);
   });
 
-  it("stands beside the passphrase, which still works when passkeys exist", async () => {
+  it("is used beside the passphrase, which still works when passkeys exist", async () => {
     const { server } = await withPasskey();
     expect((await post(server, "/api/v1/session", {}, { name: "Keeper", passphrase })).statusCode).toBe(200);
   });
@@ -73,7 +73,7 @@ describe("a passkey", () => {
   it("is listed, renamed and removed by its own person, and by nobody else", async () => {
     const { server, device } = await withPasskey();
     const bo = await joinByInvite(server, "Bo", "keeper");
-    const [one] = await listed(server, server.keeper);
+    const [one] = await passkeysOf(server, server.keeper);
     expect(one).toEqual({
       id: expect.any(String),
       label: "Phone",
@@ -81,7 +81,7 @@ describe("a passkey", () => {
       addedAt: "2026-01-15T09:00:00.000Z",
       lastUsedAt: null,
     });
-    expect(await listed(server, bo)).toEqual([]);
+    expect(await passkeysOf(server, bo)).toEqual([]);
     const path = `/api/v1/me/passkeys/${one?.id}`;
     expect((await requestAs(server, "PATCH", path, bo, { label: "Bo's" })).statusCode).toBe(404);
     expect((await requestAs(server, "DELETE", path, bo)).statusCode).toBe(404);
@@ -95,7 +95,7 @@ describe("a passkey", () => {
     expect([gone.statusCode, gone.json().detail]).toEqual([401, expect.stringContaining("not known here")]);
   });
 
-  it("goes with the account of its person", async () => {
+  it("is deleted with the account of its person", async () => {
     const { server, device } = await withPasskey();
     await server.connections.write(async (statements) => {
       await statements.keeper.deleteMany();
@@ -125,7 +125,7 @@ describe("a passkey", () => {
     expect(await more(11)).toBe("tooMany");
     const answer = await addPasskey(server, server.keeper, fakePasskeyDevice(origin));
     expect([answer.statusCode, answer.json().detail]).toEqual([409, expect.stringContaining("You have 10 passkeys")]);
-    expect(await listed(server, server.keeper)).toHaveLength(10);
+    expect(await passkeysOf(server, server.keeper)).toHaveLength(10);
   });
 
   it("may belong to a device that counts beyond 31 bits, or that doesn't count", async () => {
@@ -139,14 +139,16 @@ describe("a passkey", () => {
 });
 
 describe("a sign-in with a passkey is refused", () => {
-  const lies: Readonly<Record<string, readonly (readonly [how: string, lies: CredentialFaults, words: string])[]>> = {
+  const faults: Readonly<
+    Record<string, readonly (readonly [how: string, faults: CredentialFaults, reason: string])[]>
+  > = {
     "at a place that isn't ours": [
       ["another port", { origin: "http://localhost:9090" }, "another address"],
       ["a page that looks like ours", { origin: "https://localhost.example" }, "another address"],
       ["inside another site's page", { crossOrigin: true }, "another address"],
       ["another host name", { host: "pies.example" }, "another host name"],
     ],
-    "by somebody who isn't proved to be the person": [
+    "by somebody who wasn't verified as the person": [
       ["the device didn't check", { verified: false }, "didn't check that it is you"],
       ["a wrong signature", { signature: "wrong" }, "signature is wrong"],
       ["a passkey that isn't known", { credentialId: "A".repeat(43) }, "not known here"],
@@ -160,15 +162,15 @@ describe("a sign-in with a passkey is refused", () => {
     ],
   };
 
-  it.each(Object.entries(lies))("%s, in its own words", async (_where, each) => {
+  it.each(Object.entries(faults))("%s, with its reason", async (_where, each) => {
     const { server, device } = await withPasskey();
     let lastUsedAt = null;
-    for (const [how, lie, words] of each) {
-      const answer = await signIn(server, device, lie);
-      expect([how, answer.statusCode, answer.json().detail]).toEqual([how, 401, expect.stringContaining(words)]);
+    for (const [how, fault, reason] of each) {
+      const answer = await signIn(server, device, fault);
+      expect([how, answer.statusCode, answer.json().detail]).toEqual([how, 401, expect.stringContaining(reason)]);
       expect(cookiesOf(answer)).toEqual([]);
-      expect((await listed(server, server.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
-      // Nothing of the lie is kept: the honest device goes on.
+      expect((await passkeysOf(server, server.keeper))[0]?.lastUsedAt).toBe(lastUsedAt);
+      // Nothing of the forged answer is stored: the right device still works.
       server.clock.advance(seconds(1));
       expect((await signIn(server, device)).statusCode).toBe(200);
       lastUsedAt = isoOf(server.clock.now());
@@ -177,7 +179,7 @@ describe("a sign-in with a passkey is refused", () => {
 
   it("the second time with the same answer", async () => {
     const { server, device } = await withPasskey({ counts: false });
-    const { options, headers } = await askedIn(server);
+    const { options, headers } = await signInOptionsOf(server);
     const credential = device.use(options);
     expect((await post(server, "/api/v1/session/passkey", headers, { credential })).statusCode).toBe(200);
     const replayed = await post(server, "/api/v1/session/passkey", headers, { credential });
@@ -186,7 +188,7 @@ describe("a sign-in with a passkey is refused", () => {
 
   it("when one answer comes twice at the same moment", async () => {
     const { server, device } = await withPasskey();
-    const two = [await askedIn(server), await askedIn(server)];
+    const two = [await signInOptionsOf(server), await signInOptionsOf(server)];
     const answers = await Promise.all(
       two.map(({ options, headers }) => {
         const credential = device.use(options, { counter: 7 });
@@ -196,10 +198,10 @@ describe("a sign-in with a passkey is refused", () => {
     expect(answers.map(({ statusCode }) => statusCode).sort()).toEqual([200, 401]);
   });
 
-  it("by another browser than the one that asked", async () => {
+  it("by another browser than the one that requested it", async () => {
     const { server, device } = await withPasskey();
-    const { options } = await askedIn(server);
-    const other = await askedIn(server);
+    const { options } = await signInOptionsOf(server);
+    const other = await signInOptionsOf(server);
     for (const headers of [other.headers, {}, { cookie: "pieward_passkey=forged.forged" }]) {
       const credential = device.use(options);
       const answer = await post(server, "/api/v1/session/passkey", headers, { credential });
@@ -210,9 +212,9 @@ describe("a sign-in with a passkey is refused", () => {
     }
   });
 
-  it("five minutes after it was asked for, and not before", async () => {
+  it("five minutes after its request, and not before", async () => {
     const { server, device } = await withPasskey();
-    const [late, inTime] = [await askedIn(server), await askedIn(server)];
+    const [late, inTime] = [await signInOptionsOf(server), await signInOptionsOf(server)];
     server.clock.advance((minutes(5) - seconds(1)) as never);
     const first = await post(server, "/api/v1/session/passkey", inTime.headers, {
       credential: device.use(inTime.options),
@@ -229,7 +231,7 @@ describe("a sign-in with a passkey is refused", () => {
     const { server, device } = await withPasskey();
     for (const path of ["/api/v1/me/passkeys/options", "/api/v1/me/confirm/options"]) {
       const other = (await post(server, path, server.keeper)).json();
-      const { headers } = await askedIn(server);
+      const { headers } = await signInOptionsOf(server);
       const answer = await post(server, "/api/v1/session/passkey", headers, { credential: device.use(other) });
       expect([path, answer.statusCode, answer.json().detail]).toEqual([
         path,
@@ -241,7 +243,7 @@ describe("a sign-in with a passkey is refused", () => {
 
   it("naming the field where it can't be read, and never with a failure of ours", async () => {
     const { server, device } = await withPasskey();
-    const { options, headers } = await askedIn(server);
+    const { options, headers } = await signInOptionsOf(server);
     const whole = device.use(options) as { response: Record<string, string> };
     for (const [field, value] of [
       ["clientDataJSON", "@"],
@@ -266,34 +268,34 @@ describe("a sign-in with a passkey is refused", () => {
 });
 
 describe("adding a passkey", () => {
-  it("asks for the passphrase anew where one signed in more than five minutes ago", async () => {
+  it("asks for the passphrase again where one signed in more than five minutes ago", async () => {
     const server = await openTestServer();
     server.clock.advance(minutes(6));
-    const ask = (payload: object) => post(server, "/api/v1/me/passkeys/options", server.keeper, payload);
-    const bare = await ask({});
+    const requestOptions = (payload: object) => post(server, "/api/v1/me/passkeys/options", server.keeper, payload);
+    const bare = await requestOptions({});
     expect([bare.statusCode, bare.json().errors]).toEqual([
       403,
       [{ field: "passphrase", problem: "is needed again, since you signed in more than 5 minutes ago" }],
     ]);
-    const wrong = await ask({ passphrase: "cats before breakfast" });
+    const wrong = await requestOptions({ passphrase: "cats before breakfast" });
     expect([wrong.statusCode, wrong.json().errors]).toEqual([403, [{ field: "passphrase", problem: "is wrong" }]]);
-    expect((await ask({ passphrase })).statusCode).toBe(200);
+    expect((await requestOptions({ passphrase })).statusCode).toBe(200);
     server.clock.advance(minutes(4));
-    expect((await ask({})).statusCode).toBe(200); // still the same five minutes
+    expect((await requestOptions({})).statusCode).toBe(200); // still the same five minutes
     server.clock.advance(minutes(1));
-    expect((await ask({})).statusCode).toBe(403);
-    expect((await ask({ passphrase, pin: 1 })).json().errors).toMatchObject([{ field: expect.any(String) }]);
+    expect((await requestOptions({})).statusCode).toBe(403);
+    expect((await requestOptions({ passphrase, pin: 1 })).json().errors).toMatchObject([{ field: expect.any(String) }]);
   });
 
-  it("takes another passkey of the same person for it, and of nobody else", async () => {
+  it("accepts another passkey of the same person instead, and of nobody else", async () => {
     const { server, device } = await withPasskey();
     const bo = await joinByInvite(server, "Bo", "helper");
     const bos = fakePasskeyDevice(origin);
     expect((await addPasskey(server, bo, bos)).statusCode).toBe(201);
     server.clock.advance(minutes(6));
-    const confirmWith = async (used: FakePasskeyDevice, lies: CredentialFaults = {}) => {
+    const confirmWith = async (used: FakePasskeyDevice, faults: CredentialFaults = {}) => {
       const options = (await post(server, "/api/v1/me/confirm/options", server.keeper)).json();
-      return post(server, "/api/v1/me/confirm", server.keeper, { credential: used.use(options, lies) });
+      return post(server, "/api/v1/me/confirm", server.keeper, { credential: used.use(options, faults) });
     };
     const other = await confirmWith(bos);
     expect([other.statusCode, other.json().detail]).toEqual([403, expect.stringContaining("another person")]);
@@ -304,24 +306,24 @@ describe("adding a passkey", () => {
     expect((await addPasskey(server, server.keeper, fakePasskeyDevice(origin), "Second")).statusCode).toBe(201);
   });
 
-  it("is refused in its own words where the device lies", async () => {
+  it("is refused with its reason where the device's answer is forged", async () => {
     const server = await openTestServer();
-    for (const [lies, words] of [
+    for (const [faults, reason] of [
       [{ origin: "https://pies.example" }, "another address"],
       [{ host: "pies.example" }, "another host name"],
       [{ verified: false }, "didn't check that it is you"],
       [{ type: "webauthn.get" }, "another request"],
-      [{ certificate: true }, "certificate that was not asked for"],
+      [{ certificate: true }, "certificate that was not requested"],
     ] as const) {
-      const answer = await addPasskey(server, server.keeper, fakePasskeyDevice(origin), "Phone", lies);
+      const answer = await addPasskey(server, server.keeper, fakePasskeyDevice(origin), "Phone", faults);
       const { detail, errors } = answer.json();
-      expect([answer.statusCode, detail]).toEqual([400, expect.stringContaining(words)]);
+      expect([answer.statusCode, detail]).toEqual([400, expect.stringContaining(reason)]);
       expect(errors[0].field).toBe("credential");
     }
-    expect(await listed(server, server.keeper)).toEqual([]);
+    expect(await passkeysOf(server, server.keeper)).toEqual([]);
   });
 
-  it("is for the session that asked, once, and not for another one of the same person", async () => {
+  it("is for the session that requested it, once, and not for another one of the same person", async () => {
     const server = await openTestServer();
     const second = await post(server, "/api/v1/session", {}, { name: "Keeper", passphrase });
     const elsewhere = { cookie: cookiesOf(second)[0] as string, "x-pieward": "1" };
@@ -333,7 +335,7 @@ describe("adding a passkey", () => {
     );
   });
 
-  it("takes no challenge that was given for confirming, nor confirming one that was given for adding", async () => {
+  it("accepts no challenge that was made for confirming, and confirming none that was made for adding", async () => {
     const { server, device } = await withPasskey();
     const toConfirm = (await post(server, "/api/v1/me/confirm/options", server.keeper)).json();
     const body = { label: "Second", credential: fakePasskeyDevice(origin).create(toConfirm) };
@@ -341,16 +343,16 @@ describe("adding a passkey", () => {
     const toAdd = (await post(server, "/api/v1/me/passkeys/options", server.keeper)).json();
     const confirmed = await post(server, "/api/v1/me/confirm", server.keeper, { credential: device.use(toAdd) });
     expect([confirmed.statusCode, confirmed.json().detail]).toEqual([403, expect.stringContaining("another request")]);
-    expect(await listed(server, server.keeper)).toHaveLength(1);
+    expect(await passkeysOf(server, server.keeper)).toHaveLength(1);
   });
 
-  it("leaves removing to whoever gave a passphrase or a passkey just now", async () => {
+  it("allows removing only just after a passphrase or a passkey was given", async () => {
     const { server } = await withPasskey();
-    const [one] = await listed(server, server.keeper);
+    const [one] = await passkeysOf(server, server.keeper);
     server.clock.advance(minutes(6));
     const remove = () => requestAs(server, "DELETE", `/api/v1/me/passkeys/${one?.id}`, server.keeper);
     expect((await remove()).json().errors).toMatchObject([{ field: "passphrase" }]);
-    expect(await listed(server, server.keeper)).toHaveLength(1);
+    expect(await passkeysOf(server, server.keeper)).toHaveLength(1);
     expect((await post(server, "/api/v1/me/confirm", server.keeper, { passphrase: "not it at all" })).statusCode).toBe(
       403,
     );
@@ -360,7 +362,7 @@ describe("adding a passkey", () => {
 });
 
 describe("at an address where passkeys can't work", () => {
-  it("the server says so and leaves the passphrase", async () => {
+  it("the server states it and the passphrase still works", async () => {
     const server = await openTestServer();
     for (const host of ["192.168.1.20:8080", "pies.example", "[fd00::7]:8080"]) {
       const answer = await requestAs(server, "POST", "/api/v1/session/passkey/options", { host });

@@ -17,12 +17,12 @@ it("a recovery link sets a new passphrase and removes no passkey", async () => {
 
   const made = await makeReset(server.ports, "Keeper");
   if (made.kind !== "made") throw new Error("expected a link");
-  const said = { token: made.token, passphrase: "seven rooks on a wet gate" };
-  expect((await requestAs(server, "POST", "/api/v1/reset", here, said)).statusCode).toBe(200);
+  const reset = { token: made.token, passphrase: "seven rooks on a wet gate" };
+  expect((await requestAs(server, "POST", "/api/v1/reset", here, reset)).statusCode).toBe(200);
 
-  const asks = await requestAs(server, "POST", "/api/v1/session/passkey/options", here);
-  const cookie = String(asks.headers["set-cookie"]).split(";")[0] as string;
-  const credential = device.use(asks.json());
+  const signInOptions = await requestAs(server, "POST", "/api/v1/session/passkey/options", here);
+  const cookie = String(signInOptions.headers["set-cookie"]).split(";")[0] as string;
+  const credential = device.use(signInOptions.json());
   const signedIn = await requestAs(server, "POST", "/api/v1/session/passkey", { ...here, cookie }, { credential });
   expect([signedIn.statusCode, signedIn.json()]).toEqual([200, { keeper: { name: "Keeper" } }]);
 });

@@ -11,7 +11,7 @@ const me = async (server: TestServer, headers = server.keeper) =>
 const personUrl = (server: TestServer, id: string) => `/api/v1/yards/${server.yard}/people/${id}`;
 
 describe("joining a yard", () => {
-  it("takes a token that is shown once, a name and a passphrase; and works once", async () => {
+  it("needs a token that is shown once, a name and a passphrase; and works once", async () => {
     const server = await openTestServer();
     const answer = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, {
       role: "helper",
@@ -35,7 +35,7 @@ describe("joining a yard", () => {
     ]);
   });
 
-  it("is over after seven days, and unknown to whoever guesses", async () => {
+  it("is invalid after seven days, and with a guessed token", async () => {
     const server = await openTestServer();
     const { token } = (
       await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, { role: "keeper" })
@@ -47,7 +47,7 @@ describe("joining a yard", () => {
     expect((await people(server)).invites).toEqual([]);
   });
 
-  it("needs the token alone of whoever is signed in, and leaves an invitation open that would change nothing", async () => {
+  it("needs the token alone of a signed-in person, and leaves an invitation open that would change nothing", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const invite = async () =>
@@ -55,7 +55,7 @@ describe("joining a yard", () => {
         await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, { role: "keeper" })
       ).json() as InviteView;
     const { token } = await invite();
-    expect((await requestAs(server, "POST", "/api/v1/join", server.keeper, { token })).statusCode).toBe(200); // keeps it already
+    expect((await requestAs(server, "POST", "/api/v1/join", server.keeper, { token })).statusCode).toBe(200); // is its keeper already
     expect((await people(server)).invites).toHaveLength(1);
     expect((await requestAs(server, "POST", "/api/v1/join", bo, { token })).statusCode).toBe(200);
     expect((await people(server, bo)).people.find(({ you }) => you)).toMatchObject({
@@ -66,18 +66,24 @@ describe("joining a yard", () => {
     expect((await people(server)).invites).toEqual([]);
     // Another site's page may make this browser send its cookie, but not our header.
     const { token: next } = await invite();
-    const stranger = await requestAs(server, "POST", "/api/v1/join", { cookie: bo.cookie as string }, { token: next });
-    expect(stranger.json().errors).toEqual([{ field: "name", problem: "enter a name" }]);
+    const withoutHeader = await requestAs(
+      server,
+      "POST",
+      "/api/v1/join",
+      { cookie: bo.cookie as string },
+      { token: next },
+    );
+    expect(withoutHeader.json().errors).toEqual([{ field: "name", problem: "enter a name" }]);
   });
 
-  it("refuses a name that is somebody's by field, whether its passphrase is right or wrong, and keeps the invitation", async () => {
+  it("refuses a name that is somebody's by field, whether its passphrase is right or wrong, and leaves the invitation open", async () => {
     const server = await openTestServer();
     await joinByInvite(server, "Bo", "helper");
     const answer = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, {
       role: "keeper",
     });
-    const said = { token: answer.json().token, name: "Bo", passphrase: "somebody else's words" };
-    const refused = await requestAs(server, "POST", "/api/v1/join", {}, said);
+    const body = { token: answer.json().token, name: "Bo", passphrase: "somebody else's words" };
+    const refused = await requestAs(server, "POST", "/api/v1/join", {}, body);
     expect(refused.statusCode).toBe(400);
     expect(refused.json().errors[0].field).toBe("name");
     const right = await requestAs(
@@ -85,14 +91,14 @@ describe("joining a yard", () => {
       "POST",
       "/api/v1/join",
       {},
-      { ...said, passphrase: "three grey birds at breakfast" },
+      { ...body, passphrase: "three grey birds at breakfast" },
     );
     expect([right.statusCode, right.body]).toEqual([refused.statusCode, refused.body]);
     // Bo signs in and opens the same link.
     const signIn = { name: "Bo", passphrase: "three grey birds at breakfast" };
     const { headers } = await requestAs(server, "POST", "/api/v1/session", {}, signIn);
     const bo = { cookie: String(headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
-    expect((await requestAs(server, "POST", "/api/v1/join", bo, { token: said.token })).statusCode).toBe(200);
+    expect((await requestAs(server, "POST", "/api/v1/join", bo, { token: body.token })).statusCode).toBe(200);
     expect((await people(server)).people).toHaveLength(2);
   });
 
@@ -116,7 +122,7 @@ describe("joining a yard", () => {
 });
 
 describe("a person", () => {
-  it("says their own quiet hours and ways of being told, and nobody says them for them", async () => {
+  it("sets their own quiet hours and channels, and nobody else sets them", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const [own, other] = [personUrl(server, await me(server, bo)), personUrl(server, await me(server))];
@@ -130,7 +136,7 @@ describe("a person", () => {
     expect(wrong.json().errors[0].field).toBe("quietHours.from");
   });
 
-  it("is given a turn and a role by keepers only; and a yard never loses its last keeper", async () => {
+  it("gets an escalation order and a role from keepers only, and a yard never loses its last keeper", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const [own, other] = [personUrl(server, await me(server, bo)), personUrl(server, await me(server))];
@@ -143,11 +149,11 @@ describe("a person", () => {
       "1 keeper",
     ]);
     const stepped = (await requestAs(server, "PATCH", other, server.keeper, { role: "helper" })).json() as PeopleView;
-    const roles = Object.fromEntries(stepped.people.map(({ name, role }) => [name, role])); // they share a turn
+    const roles = Object.fromEntries(stepped.people.map(({ name, role }) => [name, role])); // they have the same escalation order
     expect(roles).toEqual({ Keeper: "helper", Bo: "keeper" });
   });
 
-  it("leaves by themselves or is removed by a keeper, and sees and hears nothing of the yard from then on", async () => {
+  it("leaves by themselves or is removed by a keeper, and gets nothing of the yard from then on", async () => {
     const server = await openTestServer();
     const [bo, cilla] = [await joinByInvite(server, "Bo", "helper"), await joinByInvite(server, "Cilla", "helper")];
     const [ofBo, ofCilla] = [personUrl(server, await me(server, bo)), personUrl(server, await me(server, cilla))];
@@ -161,11 +167,11 @@ describe("a person", () => {
     expect((await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, bo)).statusCode).toBe(401);
   });
 
-  it("is shown to others without their mail address, and with how they can be reached", async () => {
+  it("is shown to others without their e-mail address, and with how they can be reached", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
-    const mail = await requestAs(server, "PATCH", "/api/v1/me", bo, { email: "bo@alder.example" });
-    expect(mail.json()).toMatchObject({ name: "Bo", email: "bo@alder.example", canEmail: true });
+    const changed = await requestAs(server, "PATCH", "/api/v1/me", bo, { email: "bo@alder.example" });
+    expect(changed.json()).toMatchObject({ name: "Bo", email: "bo@alder.example", canEmail: true });
     await addPhone(server, server.keeper, "pocket");
     const shown = await people(server);
     expect(JSON.stringify(shown)).not.toContain("alder.example");
@@ -178,7 +184,7 @@ describe("a person", () => {
     expect((await requestAs(server, "PATCH", "/api/v1/me", bo, { email: null })).json().email).toBeNull();
   });
 
-  it("tries their letterbox, and hears in words what the mail server said", async () => {
+  it("sends a test e-mail, and gets the mail server's answer as text", async () => {
     const server = await openTestServer();
     expect((await requestAs(server, "POST", "/api/v1/me/email/test", server.keeper)).statusCode).toBe(409);
     await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@alder.example" });

@@ -41,7 +41,7 @@ async function withGonePhone(): Promise<TestServer> {
 }
 
 describe("an endpoint that its push service has declared gone", () => {
-  it("is refused by name when a browser hands it in again, over a real push service", async () => {
+  it("is refused by field when a browser sends it again, over a real push service", async () => {
     const service = await startPushService();
     onTestFinished(() => service.close());
     const server = await openTestServer();
@@ -62,8 +62,8 @@ describe("an endpoint that its push service has declared gone", () => {
     ]);
     expect((await view(server)).phones).toEqual([]);
     const fresh = service.subscribe();
-    const anew = { endpoint: fresh.endpoint, keys: { p256dh: fresh.p256dh, auth: fresh.auth }, label: "Pocket" };
-    expect((await add(server, anew)).statusCode).toBe(201);
+    const newPhone = { endpoint: fresh.endpoint, keys: { p256dh: fresh.p256dh, auth: fresh.auth }, label: "Pocket" };
+    expect((await add(server, newPhone)).statusCode).toBe(201);
     expect((await test(server)).json().outcomes).toMatchObject([{ outcome: "accepted" }]);
   });
 
@@ -81,7 +81,7 @@ describe("an endpoint that its push service has declared gone", () => {
     expect(answer.json().errors[0].field).toBe("endpoint");
   });
 
-  it("is listed as gone to its own person, until it is replaced", async () => {
+  it("is listed as gone for its own person, until it is replaced", async () => {
     const server = await withGonePhone();
     expect((await view(server)).gone).toEqual([
       { endpoint: first.endpoint, label: "Pocket", goneAt: "2026-01-15T09:00:00.000Z" },
@@ -120,7 +120,7 @@ describe("an endpoint that its push service has declared gone", () => {
 });
 
 describe("a phone that renews its subscription", () => {
-  it("keeps its id, its name and the moment when it was added, and begins unproved", async () => {
+  it("keeps its id, its name and the moment when it was added, and is unproved at first", async () => {
     const server = await openTestServer();
     await add(server, first);
     const before = await onlyPhone(server);
@@ -136,7 +136,7 @@ describe("a phone that renews its subscription", () => {
     });
   });
 
-  it("is not proved by what stood on its screen under the old endpoint", async () => {
+  it("is not proved by what its screen showed under the old endpoint", async () => {
     const server = await openTestServer();
     await add(server, first);
     await test(server);
@@ -149,7 +149,7 @@ describe("a phone that renews its subscription", () => {
     expect((await onlyPhone(server)).reachability.kind).toBe("proved");
   });
 
-  it("may say it twice, since the first answer can be lost on the way", async () => {
+  it("may send it twice, since the first answer can be lost on the way", async () => {
     const server = await openTestServer();
     await add(server, first);
     await renew(server, renewal);
@@ -178,16 +178,16 @@ describe("a phone that renews its subscription", () => {
     expect((await view(server)).phones).toEqual([]);
   });
 
-  it("is not redirected by a stranger or by another person who knows its endpoint", async () => {
+  it("is not redirected without a session or by another person who knows its endpoint", async () => {
     const server = await openTestServer();
     await add(server, first);
     expect((await renew(server, renewal, { "x-pieward": "1" })).statusCode).toBe(401);
     const bo = await joinByInvite(server, "Bo", "helper");
     expect((await renew(server, renewal, bo)).statusCode).toBe(404);
-    // Nor by adding the same endpoint with other keys: only the browser itself knows its own.
-    const added = await add(server, { ...first, keys: { ...keys, auth: "b".repeat(22) } }, bo);
-    expect(added.statusCode).toBe(409);
-    expect(added.json().errors[0].field).toBe("endpoint");
+    // Nor by sending that very endpoint with other keys: only the browser itself knows its own.
+    const taken = await add(server, { ...first, keys: { ...keys, auth: "b".repeat(22) } }, bo);
+    expect(taken.statusCode).toBe(409);
+    expect(taken.json().errors[0].field).toBe("endpoint");
     const phone = await onlyPhone(server);
     expect(phone.endpoint).toBe(first.endpoint);
     await test(server);
@@ -202,8 +202,8 @@ describe("a phone that renews its subscription", () => {
     const send = server.push.send.bind(server.push);
     let renewed = false;
     Object.assign(server.push, {
-      send: async (...said: Parameters<typeof send>) => {
-        if (renewed) return send(...said);
+      send: async (...args: Parameters<typeof send>) => {
+        if (renewed) return send(...args);
         renewed = true;
         expect((await renew(server, renewal)).statusCode).toBe(200); // while the push is under way
         return { kind: "subscriptionGone", text: "HTTP 410" };
@@ -219,11 +219,11 @@ describe("a phone that renews its subscription", () => {
   });
 });
 
-describe("a phone whose leave to show notices was withdrawn", () => {
-  const say = (server: TestServer, allowed: boolean, endpoint = first.endpoint) =>
+describe("a phone whose permission to show notifications was withdrawn", () => {
+  const setAllowed = (server: TestServer, allowed: boolean, endpoint = first.endpoint) =>
     requestAs(server, "POST", "/api/v1/phones/permission", server.keeper, { endpoint, allowed });
 
-  it("is called lost at once, on its own page and among the people, until it is allowed again", async () => {
+  it("is shown as lost at once, on its own page and among the people, until it is allowed again", async () => {
     const server = await openTestServer();
     await add(server, first);
     await test(server);
@@ -232,7 +232,7 @@ describe("a phone whose leave to show notices was withdrawn", () => {
       ((await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper)).json() as PeopleView)
         .people[0];
     expect((await people())?.reachability.kind).toBe("proved");
-    expect((await say(server, false)).statusCode).toBe(200);
+    expect((await setAllowed(server, false)).statusCode).toBe(200);
     expect((await onlyPhone(server)).reachability).toMatchObject({
       kind: "lost",
       text: expect.stringMatching(/blocked/),
@@ -242,17 +242,17 @@ describe("a phone whose leave to show notices was withdrawn", () => {
     expect(server.push.sent).toHaveLength(1);
 
     server.clock.advance(minutes(1));
-    await say(server, true);
+    await setAllowed(server, true);
     expect((await onlyPhone(server)).reachability.kind).toBe("unproved"); // it must show something first
     expect(await people()).toMatchObject({ phones: 1 });
   });
 
-  it("is said of one's own phones only", async () => {
+  it("can be reported for one's own phones only", async () => {
     const server = await openTestServer();
     await add(server, first);
     const bo = await joinByInvite(server, "Bo", "helper");
-    const said = { endpoint: first.endpoint, allowed: false };
-    const answer = await requestAs(server, "POST", "/api/v1/phones/permission", bo, said);
+    const body = { endpoint: first.endpoint, allowed: false };
+    const answer = await requestAs(server, "POST", "/api/v1/phones/permission", bo, body);
     expect(answer.statusCode).toBe(404);
     expect(answer.json().errors[0].field).toBe("endpoint");
     expect((await onlyPhone(server)).reachability.kind).toBe("unproved");
@@ -262,7 +262,7 @@ describe("a phone whose leave to show notices was withdrawn", () => {
 describe("how many phones a person has", () => {
   const nth = (n: number) => ({ endpoint: `https://push.example/${n}`, keys, label: `Phone ${n}` });
 
-  it("is at most ten: one more is refused with what to do, and one that is removed makes room", async () => {
+  it("is at most ten: one more is refused with what to do, and removing one allows another", async () => {
     const server = await openTestServer();
     for (let n = 1; n <= 10; n++) expect((await add(server, nth(n))).statusCode).toBe(201);
     const refused = await add(server, nth(11));
@@ -281,7 +281,7 @@ describe("how many phones a person has", () => {
     expect((await add(server, nth(21), bo)).statusCode).toBe(201);
   });
 
-  it("counts one that comes back after it was gone, and one that passes from another person", async () => {
+  it("counts one that comes back after it was gone, and one that is taken over from another person", async () => {
     const server = await withGonePhone();
     const bo = await joinByInvite(server, "Bo", "helper");
     expect((await add(server, nth(30), bo)).statusCode).toBe(201);

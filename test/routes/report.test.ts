@@ -71,7 +71,7 @@ describe("a report", () => {
     expect(await storedEvents(server, feeder.id)).toHaveLength(3);
   });
 
-  it("tells its times by uptime, since the feeder has no clock", async () => {
+  it("has its times as uptime, since the feeder has no clock", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const now = server.clock.now();
@@ -80,7 +80,7 @@ describe("a report", () => {
     expect(isoOf(event?.recordedAt as never)).toBe(isoOf((now - 90_000) as never));
   });
 
-  it("places what an earlier boot left behind by what that boot told while it ran", async () => {
+  it("dates the unsent events of an earlier boot by the reports of that boot", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, plain([], 600_000, "b-1"));
@@ -92,7 +92,7 @@ describe("a report", () => {
     expect(event?.recordedAt).toBe(then + 120_000);
   });
 
-  it("keeps kinds and fields that this version doesn't know", async () => {
+  it("stores kinds and fields that this version doesn't know", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const strange = { seq: 1, uptimeMs: 5, kind: "song", notes: ["caw"], nested: { loud: true } };
@@ -104,7 +104,7 @@ describe("a report", () => {
     expect(JSON.parse(event?.body as string)).toEqual(strange);
   });
 
-  it("loses one bad event alone, and says which field was bad", async () => {
+  it("loses one bad event alone, and names the bad field", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const bad = { seq: 2, uptimeMs: 2_000, kind: "portion", cause: "whim" };
@@ -117,14 +117,14 @@ describe("a report", () => {
     expect((await storedEvents(server, feeder.id)).map(({ seq }) => seq)).toEqual([1, 3]);
   });
 
-  it("need not wait for a refused event at its end: that one is dealt with too", async () => {
+  it("need not wait for a refused event at its end: that one is covered too", async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
     const { body } = await server.report(key, plain([press(1, 1_000), { seq: 2, uptimeMs: -4, kind: "press" }]));
     expect(body).toMatchObject({ storedThrough: 2, refused: [{ seq: 2, field: "events[1].uptimeMs" }] });
   });
 
-  it("sets a number aside that no such sensor can mean, and still counts as a sign of life", async () => {
+  it("has a reading rejected that no such sensor can measure, and still shows that the feeder runs", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const { status, body } = await server.report(key, {
@@ -140,7 +140,7 @@ describe("a report", () => {
     expect(view.readings).toMatchObject({ airCelsius: null, insideCelsius: 3, batteryVolts: null });
   });
 
-  it("counts what never came when numbers are skipped", async () => {
+  it("counts missing events when numbers are skipped", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, plain([press(1, 1_000), press(5, 5_000)]));
@@ -149,7 +149,7 @@ describe("a report", () => {
   });
 });
 
-describe("the door refuses, naming the field, and stores nothing", () => {
+describe("a report that is refused by its field and not stored", () => {
   const refusals: [string, string | object, number, string][] = [
     ["truncated JSON", '{"boot":"b-1","sentUptimeMs":60', 400, ""],
     ["no JSON at all", "hello", 400, ""],
@@ -219,7 +219,7 @@ describe("the door refuses, naming the field, and stores nothing", () => {
     expect((await server.report(changed.json().key, plain())).status).toBe(401);
   });
 
-  it("more reports a minute than the limit, with a time to come back", async () => {
+  it("more reports a minute than the limit, with a time to wait", async () => {
     const server = await openTestServer({ reportsPerMinute: 3 });
     const { key } = await server.addFeeder();
     const other = await server.addFeeder({ name: "Larch" });
@@ -228,12 +228,12 @@ describe("the door refuses, naming the field, and stores nothing", () => {
     expect(status).toBe(429);
     expect(Number(headers["retry-after"])).toBeGreaterThan(0);
     expect(body).toMatchObject({ status: 429, title: "Too many requests" });
-    expect((await server.report(other.key, plain())).status).toBe(200); // one talkative feeder silences no other
+    expect((await server.report(other.key, plain())).status).toBe(200); // one feeder's flood affects no other
   });
 });
 
 describe("a signed report", () => {
-  const signed = async (
+  const postSigned = async (
     server: TestServer,
     feeder: string,
     key: string,
@@ -253,21 +253,21 @@ describe("a signed report", () => {
     });
   };
 
-  it("is taken without the key ever being sent", async () => {
+  it("is accepted without the key ever being sent", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
-    expect((await signed(server, feeder.id, key)).statusCode).toBe(200);
+    expect((await postSigned(server, feeder.id, key)).statusCode).toBe(200);
   });
 
   it("is refused when a byte of it was changed, when it is old, and when another feeder signed it", async () => {
     const server = await openTestServer();
     const [rowan, larch] = [await server.addFeeder(), await server.addFeeder({ name: "Larch" })];
     const changed = JSON.stringify(plain([press(1, 1_001)]));
-    expect((await signed(server, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
+    expect((await postSigned(server, rowan.feeder.id, rowan.key, { body: changed })).statusCode).toBe(401);
     const old = Math.floor(server.clock.now() / 1_000) - 301;
-    expect((await signed(server, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
-    expect((await signed(server, rowan.feeder.id, larch.key)).statusCode).toBe(401);
-    expect((await signed(server, "nobody-000000", rowan.key)).statusCode).toBe(401);
+    expect((await postSigned(server, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
+    expect((await postSigned(server, rowan.feeder.id, larch.key)).statusCode).toBe(401);
+    expect((await postSigned(server, "nobody-000000", rowan.key)).statusCode).toBe(401);
   });
 });
 
@@ -289,7 +289,7 @@ describe("when the database can't take it", () => {
     expect(await storedEvents(server, feeder.id)).toHaveLength(1);
   });
 
-  it("answers 507 when the disk is full, and goes on when there is room again", async () => {
+  it("answers 507 when the disk is full, and goes on when there is space again", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     limitPages(server, 1); // as SQLite sees a full disk: no page more than there are
@@ -302,7 +302,7 @@ describe("when the database can't take it", () => {
 });
 
 describe("time that passes", () => {
-  it("lets a feeder fall silent and come back", async () => {
+  it("makes a feeder silent, until it reports again", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     for (let minute = 0; minute < 70; minute += 1) {

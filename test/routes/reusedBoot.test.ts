@@ -60,13 +60,13 @@ describe("a feeder that uses one boot id for every start", () => {
     const { key, feeder } = await server.addFeeder();
     await server.report(key, report(3_000_000));
     server.clock.advance(minutes(2));
-    answerOf(await server.report(key, report(3_000_000))); // a copy that was under way: it says nothing of this moment
+    answerOf(await server.report(key, report(3_000_000))); // a delayed copy: it shows nothing about this moment
     answerOf(await server.report(key, report(66_000, [press(1, 10_000)])));
     expect(await faultsOf(server, feeder.id)).toEqual(["bootReused unacknowledged"]);
     await replaysToTheSame(server, feeder.id);
   });
 
-  it("is recognised within ten minutes of uptime also where it has no event to tell", async () => {
+  it("is recognised within ten minutes of uptime also where it has no event to send", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, report(minutes(9), [press(1, 1_000)]));
@@ -77,18 +77,18 @@ describe("a feeder that uses one boot id for every start", () => {
     expect(row?.state.reporting).toMatchObject({ boot: "b-1#2" });
   });
 
-  it("is recognised where its uptime is ahead of what it told last, but far behind the time that passed", async () => {
+  it("is recognised where its uptime is ahead of its last report, but far behind the time that passed", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, report(minutes(5), [press(1, 1_000)]));
-    server.clock.advance(minutes(48)); // no line meanwhile, and a start in the middle of it
+    server.clock.advance(minutes(48)); // no connection meanwhile, and a restart in the middle of it
     await server.report(key, report(minutes(11)));
     const row = await server.store.yards.feeder(feeder.id);
     expect(row?.state.reporting).toMatchObject({ boot: "b-1#2" });
     await replaysToTheSame(server, feeder.id);
   });
 
-  it("is not thought of where a feeder's clock stood still while it slept, and its numbers go on", async () => {
+  it("is not assumed where a feeder's clock stopped while it slept, and its numbers go on", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, report(minutes(5), [press(1, 1_000)]));
@@ -113,16 +113,16 @@ describe("a feeder that uses one boot id for every start", () => {
     expect(await storedEvents(server, feeder.id)).toHaveLength(2);
   });
 
-  it("is never told that events are stored which it did not send: those of the start before have the same numbers", async () => {
+  it("gets no confirmation of events that it did not send: those of the start before have the same numbers", async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
     await server.report(key, report(60_000, [press(1, 1_000), press(2, 2_000), press(3, 3_000)]));
     server.clock.advance(seconds(90));
-    // It started anew, and records its first event while this report without any is under way.
+    // It restarted, and records its first event while this report without any is under way.
     expect(answerOf(await server.report(key, report(61_000)))).toMatchObject({ storedThrough: null });
   });
 
-  it("stores an event whose number another one has, within one start too, and says that it is stored", async () => {
+  it("stores an event whose number another one has, within one start too, and confirms it", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, report(600_000, [press(1, 1_000)]));
@@ -132,7 +132,7 @@ describe("a feeder that uses one boot id for every start", () => {
     expect(answerOf(await server.report(key, other))).toMatchObject({ storedThrough: 1, duplicates: 1 });
   });
 
-  it("has one of two events under one number in one report stored, and is not told that the other is", async () => {
+  it("has one of two events under one number in one report stored, and gets no confirmation of the other", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const twice = report(600_000, [
@@ -148,7 +148,7 @@ describe("a feeder that uses one boot id for every start", () => {
     expect(await storedEvents(server, feeder.id)).toHaveLength(4);
   });
 
-  it("is refused by the field, and nothing is called stored, where it can't be told whose report it is", async () => {
+  it("is refused by the field, and nothing is confirmed, where the start of a report is unclear", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, report(hours(5), [press(1, 1_000)]));
@@ -160,7 +160,7 @@ describe("a feeder that uses one boot id for every start", () => {
     expect(await faultsOf(server, feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
   });
 
-  it("keeps what a late report of the start before tells with that start", async () => {
+  it("stores the events of a late report with the start before", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const begun = server.clock.now() - hours(2);
@@ -191,7 +191,7 @@ describe("a feeder that uses one boot id for every start", () => {
 });
 
 describe("a repeat is harmless", () => {
-  it("where the very same report comes again minutes later, as a line that is pasted twice", async () => {
+  it("where the very same report comes again minutes later, as a log line that is pasted twice", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const line = report(60_000, [press(1, 58_000), press(2, 58_400)]);
@@ -202,7 +202,7 @@ describe("a repeat is harmless", () => {
     expect(await faultsOf(server, feeder.id)).toEqual([]);
   });
 
-  it("where a copy was under way for a while and a newer report overtook it", async () => {
+  it("where a copy was under way for a while and a newer report arrived before it", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, report(hours(3), [press(1, 1_000)]));
@@ -215,12 +215,12 @@ describe("a repeat is harmless", () => {
 });
 
 /**
- * Random lives of feeders that use one boot id for ever: random uptimes, restarts after a while or at once, answers that are
+ * Random histories of feeders that use one boot id for ever: random uptimes, restarts after a while or at once, answers that are
  * lost, copies that come again or late, events lost before they could be sent. The sender keeps each event until an answer
- * covers it, as the README says.
+ * covers it, as the README requires.
  */
-describe("whatever the line does", () => {
-  const act = fc.oneof(
+describe("whatever the connection does", () => {
+  const step = fc.oneof(
     {
       weight: 6,
       arbitrary: fc.record({
@@ -244,29 +244,29 @@ describe("whatever the line does", () => {
       }),
     },
   );
-  it("each event of each start is stored once, or still kept by its feeder; a replay ends in the same state", {
+  it("each event of each start is stored once, or still held by its feeder; a replay ends in the same state", {
     timeout: 240_000,
   }, async () => {
     let restartsSeen = 0;
     await fc.assert(
-      fc.asyncProperty(fc.array(act, { minLength: 5, maxLength: 25 }), async (acts) => {
+      fc.asyncProperty(fc.array(step, { minLength: 5, maxLength: 25 }), async (steps) => {
         const server = await openTestServer();
         const { key, feeder } = await server.addFeeder();
         let [start, seq, life] = [server.clock.now() as number, 0, 1];
         let spool: { seq: number; uptimeMs: number; kind: string; id: string }[] = [];
         let copies: { posted: object; at: number }[] = [];
-        const told = new Map<string, boolean>(); // by id: whether an answer covered it
-        for (const one of acts) {
+        const confirmed = new Map<string, boolean>(); // by id: whether an answer covered it
+        for (const one of steps) {
           if (one.kind === "restart") {
             server.clock.advance(one.off as never);
             [start, seq, life] = [server.clock.now(), 0, life + 1];
-            for (const event of spool) told.delete(event.id); // what it had not handed over went with its memory
+            for (const event of spool) confirmed.delete(event.id); // what it had not sent is lost with its memory
             spool = [];
             continue;
           }
           if (one.kind === "copy") {
             const copy = copies.at(-1 - one.which);
-            // What is under way for longer than ten minutes can not be told from a new start: it is stored again, never lost.
+            // What is under way for longer than ten minutes can't be distinguished from a new start: it is stored again, never lost.
             if (copy === undefined || server.clock.now() + one.delay - copy.at > minutes(10)) continue;
             server.clock.advance(one.delay as never);
             await server.report(key, copy.posted);
@@ -275,12 +275,12 @@ describe("whatever the line does", () => {
           const before = server.clock.now() - start;
           server.clock.advance(one.wait as never);
           const now = server.clock.now() - start;
-          if (one.lostFirst === 12) seq += 2; // numbered, and lost before it was kept
+          if (one.lostFirst === 12) seq += 2; // numbered, and lost before it was stored
           for (let n = 0; n < one.events; n += 1) {
             seq += 1;
             const id = `${life}/${seq}`;
             spool.push({ seq, uptimeMs: Math.floor(before + ((now - before) * (n + 1)) / 5), kind: "press", id });
-            told.set(id, false);
+            confirmed.set(id, false);
           }
           const posted = report(now, spool);
           copies = [...copies, { posted, at: server.clock.now() }].slice(-4);
@@ -288,13 +288,13 @@ describe("whatever the line does", () => {
           expect([200, 409]).toContain(status);
           if (status !== 200 || one.answerLost) continue;
           const through = (body as Answer).storedThrough ?? 0;
-          for (const event of spool) if (event.seq <= through) told.set(event.id, true);
+          for (const event of spool) if (event.seq <= through) confirmed.set(event.id, true);
           spool = spool.filter((event) => event.seq > through);
         }
         restartsSeen += (await storedEvents(server, feeder.id)).some(({ boot }) => boot !== "b-1") ? 1 : 0;
         const stored = (await storedEvents(server, feeder.id)).map(({ body }) => (body as { id: string }).id);
         expect(new Set(stored).size, `stored twice: ${stored.sort().join(" ")}`).toBe(stored.length);
-        for (const [id, covered] of told) if (covered) expect(stored).toContain(id);
+        for (const [id, covered] of confirmed) if (covered) expect(stored).toContain(id);
         await replaysToTheSame(server, feeder.id);
       }),
       { numRuns: 40 },

@@ -6,19 +6,19 @@ import { type RouteRights, rightsTable } from "./rights/table.ts";
 import { checkAllowed, checkRefusals, unknownRoutes } from "./rights/walk.ts";
 import { openRightsFixture } from "./rights/world.ts";
 
-/** Who may do what, on every route that there is, by every kind of caller. The expectation is `rights/table.ts`. */
+/** Who may do what, on every route, by every kind of caller. The expectation is `rights/table.ts`. */
 
 describe("every route", () => {
-  it("stands in the table of who may pass it, refuses everybody else, and lets pass whom it should", async () => {
+  it("is in the table of who may use it, refuses everybody else, and answers those that it should", async () => {
     const world = await openRightsFixture();
     expect(unknownRoutes(world.routes, rightsTable)).toEqual([]);
     const refused = await checkRefusals(world, rightsTable);
     expect(refused.problems).toEqual([]);
     const passed = await checkAllowed(world, rightsTable);
     expect(passed.problems).toEqual([]);
-    // Every caller came to every kind of route.
-    expect(refused.asked).toBeGreaterThan(400);
-    expect(passed.asked).toBeGreaterThan(200);
+    // Every caller used every kind of route.
+    expect(refused.requestCount).toBeGreaterThan(400);
+    expect(passed.requestCount).toBeGreaterThan(200);
   }, 60_000);
 });
 
@@ -51,8 +51,8 @@ describe("the walk itself", () => {
     expect(leaking).toMatch(/by a keeper of another yard .*: the answer holds the orchard/);
     const storing = await found({ "POST /api/v1/planted/:feeder": ofKeepers });
     expect(storing).toMatch(/by a keeper of another yard .*: was refused, and FirstSignIn changed/);
-    const telling = await found({ "GET /api/v1/planted/exists/:feeder": ofKeepers });
-    expect(telling).toMatch(/by a keeper of another yard .*: tells by .* that it exists/);
+    const existenceLeak = await found({ "GET /api/v1/planted/exists/:feeder": ofKeepers });
+    expect(existenceLeak).toMatch(/by a keeper of another yard .*: shows by .* that it exists/);
   }, 60_000);
 
   it("finds a row that allows too little or too much", async () => {
@@ -68,8 +68,8 @@ describe("the walk itself", () => {
   }, 60_000);
 });
 
-describe("whoever isn't of a yard any more", () => {
-  it("sees none of it on the home page, and is told in words what only keepers may", async () => {
+describe("a person who no longer belongs to a yard", () => {
+  it("sees none of it on the home page, and gets a reason for what only keepers may do", async () => {
     const server = await openTestServer();
     const { feeder } = await server.addFeeder();
     const bo = await joinByInvite(server, "Bo", "helper");

@@ -4,7 +4,7 @@ import { hours, minutes } from "../../server/domain/instant.ts";
 import { openTestServer } from "../support/testServer.ts";
 
 describe("the day's page", () => {
-  it("holds what has just happened, at each hour of a winter day, and can be turned back and forward", async () => {
+  it("holds what has just happened, at each hour of a winter day, and can be paged back and forward", async () => {
     const server = await openTestServer(); // ten in the morning in Stockholm, on the 15th of January
     const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
     const patch = { method: "PATCH", url: `/api/v1/yards/${server.yard}`, headers: server.keeper } as const;
@@ -19,11 +19,11 @@ describe("the day's page", () => {
       const visit = { seq: hour, uptimeMs: hour * 3_600_000 - 60_000, kind: "visit" };
       await server.report(key, { boot: "b-1", sentUptimeMs: hour * 3_600_000, events: [visit] });
       const today = await day();
-      const words = `${hour} hours later`;
-      expect(today.marks.at(-1)?.at, words).toBe(new Date(server.clock.now() - minutes(1)).toISOString());
-      expect(today.current.date, words).toBe(today.date);
-      expect((await day(today.date)).marks, words).toEqual(today.marks);
-      expect(today.date, words).toBe(hour < 14 ? "2026-01-15" : "2026-01-16"); // midnight is 14 hours on
+      const label = `${hour} hours later`;
+      expect(today.marks.at(-1)?.at, label).toBe(new Date(server.clock.now() - minutes(1)).toISOString());
+      expect(today.current.date, label).toBe(today.date);
+      expect((await day(today.date)).marks, label).toEqual(today.marks);
+      expect(today.date, label).toBe(hour < 14 ? "2026-01-15" : "2026-01-16"); // midnight is 14 hours on
     }
     // After midnight the evening is on the new day's page, once and not twice.
     const [before, today] = [await day("2026-01-15"), await day("2026-01-16")];

@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** A field that no request has. Were it let pass, whoever sent it would believe that it did something. */
+/** A field that no request has. If it were accepted, its sender would believe that it did something. */
 const unknown = "surprise";
 
 interface Schema {
@@ -19,7 +19,7 @@ interface Route {
   readonly body: Schema | undefined;
 }
 
-/** The feeders' own doors stay lenient: a feeder of a newer version may say more than this server knows. */
+/** The feeders' own routes accept unknown fields: a feeder of a newer version may send more than this server knows. */
 const notKeepers = new Set(["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]);
 
 /** Every keeper's route, from the server's own document of all its routes. */
@@ -29,16 +29,16 @@ async function keepersRoutes(server: TestServer): Promise<Route[]> {
     paths as Record<string, Record<string, { requestBody?: { content: Record<string, { schema: Schema }> } }>>,
   )
     .flatMap(([path, methods]) =>
-      Object.entries(methods).map(([method, told]) => ({
+      Object.entries(methods).map(([method, operation]) => ({
         method: method.toUpperCase(),
         path,
-        body: told.requestBody?.content["application/json"]?.schema,
+        body: operation.requestBody?.content["application/json"]?.schema,
       })),
     )
     .filter(({ method, path }) => !notKeepers.has(`${method} ${path}`));
 }
 
-/** Whatever object in a schema lets fields pass that it doesn't name, by where it stands. */
+/** The paths of the objects in a schema that accept unknown fields. */
 function openObjects(schema: Schema, at = "body"): string[] {
   const own = schema.properties !== undefined && schema.additionalProperties !== false ? [at] : [];
   const parts = [...(schema.anyOf ?? []), ...(schema.oneOf ?? []), ...(schema.allOf ?? [])];
@@ -50,7 +50,7 @@ function openObjects(schema: Schema, at = "body"): string[] {
   ];
 }
 
-/** What a browser makes of a passkey is WebAuthn's and may grow: fields that nothing here reads are left out, not refused. */
+/** WebAuthn defines the fields of a passkey and may add others: those that nothing here reads are left out, not refused. */
 const byBrowser = / body\.credential(\.response)?$/;
 
 describe("a keeper's request with a field that it doesn't have", () => {
@@ -62,21 +62,21 @@ describe("a keeper's request with a field that it doesn't have", () => {
     expect(routes.length).toBeGreaterThan(45);
     for (const { method, path } of routes) {
       const url = path.replace(/\{(\w+)\}/g, (_, name: string) => named[name] ?? name);
-      const ask = (to: string, said?: object) => requestAs(server, method as "POST", to, server.keeper, said);
-      const inAddress = await ask(`${url}?${unknown}=1`);
+      const send = (to: string, body?: object) => requestAs(server, method as "POST", to, server.keeper, body);
+      const inAddress = await send(`${url}?${unknown}=1`);
       const named_ = (answer: typeof inAddress) =>
         (answer.json().errors ?? []).map((one: { field: string }) => one.field);
       expect([method, path, inAddress.statusCode]).toEqual([method, path, 400]);
       if (method === "GET") expect([path, named_(inAddress)]).toEqual([path, [unknown]]);
       if (method === "GET") continue;
-      const inBody = await ask(url, { [unknown]: 1 });
+      const inBody = await send(url, { [unknown]: 1 });
       expect([method, path, inBody.statusCode]).toEqual([method, path, 400]);
       expect([method, path, named_(inBody)]).toEqual([method, path, expect.arrayContaining([unknown])]);
     }
     expect((await server.runPeriodicCheck(feeder.id)).name).toBe("Rowan"); // nothing was done
   });
 
-  it("is refused inside of objects too: no schema of a body lets fields pass that it doesn't name", async () => {
+  it("is refused inside of objects too: no schema of a body accepts unknown fields", async () => {
     const open = (await keepersRoutes(await openTestServer())).flatMap(({ method, path, body }) =>
       body === undefined ? [] : openObjects(body).map((at) => `${method} ${path} ${at}`),
     );

@@ -29,17 +29,17 @@ import {
 } from "./changingRequests.ts";
 
 /**
- * The process dies right after each commit of each act. What is read afterwards is the act, whole, or nothing of it; and who
- * had no answer asks again and gets what they asked for.
+ * The process ends right after each commit of each change. Afterwards the whole change is stored, or nothing of it, and the same
+ * request sent again has its full effect.
  */
 
 type Headers = Record<string, string>;
 
-/** A prepared database, and what its acts need to know. */
+/** A prepared database, and what its requests need to know. */
 interface Prepared {
   readonly file: string;
   readonly clock: ManualClock;
-  /** Two browsers of the keeper: one acts, the other looks what became of it. */
+  /** Two browsers of the keeper: one sends the request, the other reads the result. */
   readonly acting: Headers;
   readonly looking: Headers;
   readonly feederKey: string;
@@ -58,23 +58,23 @@ function preparedFor(start: Start): Promise<Prepared> {
 
 async function prepare(start: Start): Promise<Prepared> {
   const file = join(folder, `${start}.db`);
-  if (start === "unclaimed") {
+  if (start === "noAccount") {
     const fresh = copyDatabase(inject("migratedDatabase"));
     const server = await openTestServerOn(fresh.file, manualClock(), {}, {});
     const firstSignIn = (await openFirstSignIn(server.ports)) as string;
-    keep(server, file);
+    saveAs(server, file);
     await server.close();
     rmSync(fresh.folder, { recursive: true });
     return { file, clock: server.clock, acting: {}, looking: {}, feederKey: "", named: { firstSignIn } };
   }
   const server = await openTestServer({ practice: idlePracticeGround() });
-  const { acting, named, feederKey } = await lived(server);
+  const { acting, named, feederKey } = await useEverything(server);
   if (start === "practising") await requestAs(server, "POST", "/api/v1/practice", acting);
-  keep(server, file);
+  saveAs(server, file);
   return { file, clock: server.clock, acting, looking: server.keeper, feederKey, named };
 }
 
-async function lived(server: TestServer) {
+async function useEverything(server: TestServer) {
   await addPhone(server, server.keeper, "Pocket");
   await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "keeper@alder-croft.example" });
   const bo = await joinByInvite(server, "Bo", "helper");
@@ -110,12 +110,12 @@ async function lived(server: TestServer) {
 }
 
 async function signedIn(server: TestServer): Promise<Headers> {
-  const said = { name: "Keeper", passphrase: "birds before breakfast" };
-  const answer = await requestAs(server, "POST", "/api/v1/session", {}, said);
+  const body = { name: "Keeper", passphrase: "birds before breakfast" };
+  const answer = await requestAs(server, "POST", "/api/v1/session", {}, body);
   return { cookie: String(answer.headers["set-cookie"]).split(";")[0] as string, "x-pieward": "1" };
 }
 
-const keep = (server: TestServer, file: string) => server.connections.direct.prepare("VACUUM INTO ?").run(file);
+const saveAs = (server: TestServer, file: string) => server.connections.direct.prepare("VACUUM INTO ?").run(file);
 
 interface Opened {
   readonly server: TestServer;
@@ -146,31 +146,35 @@ async function openAgain(file: string, clock: ManualClock, looking: Headers): Pr
   return { server, commits };
 }
 
-async function ask({ server }: Opened, { acting, feederKey, named }: Prepared, act: ChangingRequest): Promise<number> {
-  const [method, path = ""] = act.route.split(" ") as ["GET", string];
-  const headers = { stranger: {}, feeder: { authorization: `Bearer ${feederKey}` }, keeper: acting }[
-    act.as ?? "keeper"
+async function send(
+  { server }: Opened,
+  { acting, feederKey, named }: Prepared,
+  change: ChangingRequest,
+): Promise<number> {
+  const [method, path = ""] = change.route.split(" ") as ["GET", string];
+  const headers = { signedOut: {}, feeder: { authorization: `Bearer ${feederKey}` }, keeper: acting }[
+    change.as ?? "keeper"
   ];
-  const filled = (text: string) =>
+  const withIds = (text: string) =>
     text.replace(
       /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session)\b/g,
       (_, name) => named[name] as string,
     );
-  const body = act.body && (JSON.parse(filled(JSON.stringify(act.body))) as object);
-  let { statusCode } = await requestAs(server, method, filled(path), headers, body);
-  // A machine that does much else makes the server refuse work for a while; nothing is done then.
+  const body = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
+  let { statusCode } = await requestAs(server, method, withIds(path), headers, body);
+  // On a busy machine the server refuses work for a while; nothing is done then.
   for (let tries = 0; statusCode === 503 && tries < 20; tries += 1) {
-    statusCode = (await requestAs(server, method, filled(path), headers, body)).statusCode;
+    statusCode = (await requestAs(server, method, withIds(path), headers, body)).statusCode;
   }
-  if (act.andThen) await requestAs(server, method, filled(path), headers, act.andThen);
+  if (change.andThen) await requestAs(server, method, withIds(path), headers, change.andThen);
   return statusCode;
 }
 
-/** All that the routes show, with random names made alike. */
+/** All that the routes show, with random names replaced. */
 async function pictureOf(
   { server }: Opened,
   { acting, looking, feederKey }: Prepared,
-  act: ChangingRequest,
+  change: ChangingRequest,
 ): Promise<string> {
   const see = async (url: string, headers = looking) => (await server.app.inject({ url, headers })).body;
   const seen: Record<string, unknown> = {};
@@ -182,90 +186,94 @@ async function pictureOf(
   }
   seen.phones = await see("/api/v1/phones");
   seen.session = await see("/api/v1/session", acting);
-  if (act.signsIn) {
-    const answer = await requestAs(server, "POST", "/api/v1/session", {}, act.signsIn);
+  if (change.signsIn) {
+    const answer = await requestAs(server, "POST", "/api/v1/session", {}, change.signsIn);
     const cookie = String(answer.headers["set-cookie"]).split(";")[0] as string;
-    seen.newcomer = [answer.statusCode, await see("/api/v1/home", { cookie })];
+    seen.newSession = [answer.statusCode, await see("/api/v1/home", { cookie })];
   }
-  if (act.changesKey) seen.oldKey = (await server.report(feederKey, { boot: "b-1", readings: {} })).status;
+  if (change.changesKey) seen.oldKey = (await server.report(feederKey, { boot: "b-1", readings: {} })).status;
   return JSON.stringify(seen).replace(/[0-9a-f]{8}-[0-9a-f-]{27}|-[0-9a-f]{6}\b|\b[0-9a-f]{32}\b/g, "<random>");
 }
 
 const before = new Map<Start, Promise<string>>();
 
-/** The same for all acts that start there, but for those whose picture shows more. */
-function pictureBefore(start: Prepared, act: ChangingRequest): Promise<string> {
-  const look = async () => pictureOf(await open(start), start, act);
-  if (act.signsIn || act.changesKey) return look();
-  const name = act.from ?? "usual";
-  const found = before.get(name) ?? look();
+/** The same for all requests that start there, except those whose picture shows more. */
+function pictureBefore(start: Prepared, change: ChangingRequest): Promise<string> {
+  const readPicture = async () => pictureOf(await open(start), start, change);
+  if (change.signsIn || change.changesKey) return readPicture();
+  const name = change.from ?? "usual";
+  const found = before.get(name) ?? readPicture();
   before.set(name, found);
   return found;
 }
 
-/** The act done and repeated in a process that lives: what it must come to. */
-async function undisturbed(act: ChangingRequest) {
-  const start = await preparedFor(act.from ?? "usual");
-  const before = await pictureBefore(start, act);
+/** The result that is expected: the request and its repeat in a process that isn't stopped. */
+async function uninterruptedResult(change: ChangingRequest) {
+  const start = await preparedFor(change.from ?? "usual");
+  const before = await pictureBefore(start, change);
   const opened = await open(start);
-  const first = await ask(opened, start, act);
+  const first = await send(opened, start, change);
   const commits = opened.commits.count();
-  const once = await pictureOf(opened, start, act);
-  const second = await ask(opened, start, act);
-  return { start, before, first, commits, once, second, twice: await pictureOf(opened, start, act) };
+  const once = await pictureOf(opened, start, change);
+  const second = await send(opened, start, change);
+  return { start, before, first, commits, once, second, twice: await pictureOf(opened, start, change) };
 }
 
-/** What became of the act where the process died after so many of its commits, and what its repeat came to. */
-async function killedAfter(commits: number, act: ChangingRequest, live: Awaited<ReturnType<typeof undisturbed>>) {
+/** The result where the process ended after so many of its commits, and after its repeat. */
+async function killedAfter(
+  commits: number,
+  change: ChangingRequest,
+  live: Awaited<ReturnType<typeof uninterruptedResult>>,
+) {
   const { start, before, once, first, second, twice } = live;
   const dying = await open(start);
   dying.commits.begin(commits);
-  await ask(dying, start, act);
+  await send(dying, start, change);
   await dying.server.close();
   const opened = await openAgain(dying.server.databaseFile, start.clock, start.looking);
-  const seen = await pictureOf(opened, start, act);
+  const seen = await pictureOf(opened, start, change);
   const found = seen === once ? "whole" : seen === before ? "absent" : "half";
-  const answer = await ask(opened, start, act);
-  const after = await pictureOf(opened, start, act);
+  const answer = await send(opened, start, change);
+  const after = await pictureOf(opened, start, change);
   const repeated = found === "whole" ? { answer: second, after: twice } : { answer: first, after: once };
-  // What differs is shown, so that a red run says what it was.
+  // The difference is shown, so that a failing test names it.
   return { found, repeated: answer === repeated.answer && after === repeated.after ? true : { answer, after, live } };
 }
 
-async function killedAtEachCommit(act: ChangingRequest) {
-  const live = await undisturbed(act);
+async function killedAtEachCommit(change: ChangingRequest) {
+  const live = await uninterruptedResult(change);
   const found = [];
-  for (let commits = 1; commits <= live.commits; commits += 1) found.push(await killedAfter(commits, act, live));
+  for (let commits = 1; commits <= live.commits; commits += 1) found.push(await killedAfter(commits, change, live));
   return { live, found };
 }
 
-describe("an act that the process dies in", () => {
+describe("a change during which the process ends", () => {
   it("is in this table, whatever route it has", async () => {
     const server = await openTestServer();
     const { paths } = (await server.app.inject({ url: "/api/docs/json" })).json() as { paths: Record<string, object> };
     const routes = Object.entries(paths).flatMap(([path, methods]) =>
       Object.keys(methods).map((method) => `${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`),
     );
-    const proved = changingRequests.map(({ route }) => route.replace("/trayJammed/", "/:fault/"));
+    const tested = changingRequests.map(({ route }) => route.replace("/trayJammed/", "/:fault/"));
     const changing = routes.filter((route) => !route.startsWith("GET "));
-    expect([...proved, ...deviceRoutes].sort()).toEqual(changing.sort());
+    expect([...tested, ...deviceRoutes].sort()).toEqual(changing.sort());
   });
 
-  it.each(changingRequests)("is whole or absent, and can be repeated: $route", async (act) => {
-    const { live, found } = await killedAtEachCommit(act);
+  it.each(changingRequests)("is stored wholly or not at all, and can be repeated: $route", async (change) => {
+    const { live, found } = await killedAtEachCommit(change);
     expect(live.first).toBeLessThan(300);
-    expect(live.second).toBe(act.again ?? live.first);
-    if (!act.unseen) expect(live.once).not.toBe(live.before);
-    if (act.commits === 0) expect(live.commits).toBe(0);
+    expect(live.second).toBe(change.again ?? live.first);
+    if (!change.unseen) expect(live.once).not.toBe(live.before);
+    if (change.commits === 0) expect(live.commits).toBe(0);
     else expect(live.commits).toBeGreaterThan(0);
     for (const each of found) expect(each).toEqual({ found: expect.stringMatching(/whole|absent/), repeated: true });
   });
 
-  it("is seen to be done by half where its changes are two commits", async () => {
+  it("is found incomplete where it is two commits", async () => {
     const [name, zone] = [{ name: "Alder Croft" }, { zone: "Europe/Helsinki" }];
     const split: ChangingRequest = { route: "PATCH /api/v1/yards/:yard", body: name, andThen: zone };
     const { found } = await killedAtEachCommit(split);
-    // Each of the two moves a call on besides, in a commit of its own.
+    // Each of the two also advances an escalation, in a commit of its own.
     expect(found.map((each) => each.found)).toEqual(["half", "half", "whole", "whole"]);
   });
 });

@@ -12,7 +12,7 @@ const alder = {
 };
 
 describe("a second yard", () => {
-  it("is made by a keeper, who keeps it, beside the first", async () => {
+  it("is made by a keeper, who is its keeper, beside the first", async () => {
     const server = await openTestServer();
     const made = await post(server, "/yards", alder);
     expect(made.statusCode).toBe(201);
@@ -42,7 +42,7 @@ describe("a second yard", () => {
 });
 
 describe("deleting a yard", () => {
-  it("asks for its name, and takes its feeders, their record and its people's access along", async () => {
+  it("asks for its name, and deletes its feeders, their record and its people's access", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     await addPhone(server, bo, "Bo's phone");
@@ -70,12 +70,12 @@ describe("deleting a yard", () => {
       reader.invite.count(),
     ];
     expect(await Promise.all(counts)).toEqual([0, 0, 0, 0, 0]);
-    // Who deleted it stays, and can begin anew.
+    // The person who deleted it stays, and can make another.
     expect((await requestAs(server, "GET", "/api/v1/home", server.keeper)).json().yards).toEqual([]);
     expect((await post(server, "/yards", alder)).statusCode).toBe(201);
   });
 
-  it("keeps whoever belongs to another yard as well, and the other yard whole", async () => {
+  it("keeps people who belong to another yard as well, and the other yard unchanged", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "keeper");
     const { id } = (await post(server, "/yards", alder, bo)).json().yard;
@@ -86,13 +86,13 @@ describe("deleting a yard", () => {
     await post(server, `/yards/${server.yard}/remove`, { name: "My yard" });
     const home = (await requestAs(server, "GET", "/api/v1/home", bo)).json() as HomeView;
     expect(home.yards.map((yard) => [yard.id, yard.feeders.map((each) => each.id)])).toEqual([[id, [feeder.id]]]);
-    // Nobody makes yards on a server where others have theirs, and they have none.
+    // Without a yard of their own, nobody makes one on a server that has yards.
     expect((await post(server, "/yards", alder)).statusCode).toBe(403);
   });
 });
 
 describe("an invitation", () => {
-  it("is listed with its end, and withdrawn by a keeper of its yard: its link opens nothing then", async () => {
+  it("is listed with its end, and withdrawn by a keeper of its yard: its link no longer works then", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     const { token } = (await post(server, `/yards/${server.yard}/invites`, { role: "helper" })).json();

@@ -28,7 +28,7 @@ const refusedByTemporal = [
   ],
   ...["MIT", "NET", "NST", "PLT", "PNT", "PRT", "SST", "VST"],
 ];
-/** What Temporal takes as a zone and a phone's `Intl` doesn't, or not on every phone. */
+/** What Temporal accepts as a zone and a phone's `Intl` doesn't, or not on every phone. */
 const refusedByPhones = ["+05:30", "+0530", "+05", "2020-01-01T00:00[UTC]", "2020-01-01T00:00:00+01:00"];
 const noZones = ["", " ", "Mars/Olympus", " Europe/Stockholm", "Europe/Stockholm ", "Etc/Unknown", "Factory", "Z"];
 const usable = ["UTC", "GMT", "EST", "MST", "HST", "CET", "EET", "Etc/GMT+5", "Asia/Kolkata", "Europe/Kyiv"];
@@ -64,7 +64,7 @@ describe("the zone of a yard", () => {
     const offered = [...Intl.supportedValuesOf("timeZone"), ...usable];
     expect(offered.length).toBeGreaterThan(400);
     const problems: string[] = [];
-    // Each change writes to every feeder: a dozen go through the door, and all are read by what reads the stored ones.
+    // Each change is written to every feeder: a dozen are sent over HTTP, and all are read as stored zones.
     for (const [index, zone] of offered.entries()) {
       if (index % 35 !== 0 && !usable.includes(zone)) continue;
       server.clock.advance(minutes(1));
@@ -94,7 +94,7 @@ describe("the zone of a yard", () => {
 });
 
 describe("a stored zone that can't be used", () => {
-  it.each(["IST", ""])("is %j: UTC stands for it, the yard says so, and nothing stops", async (zone) => {
+  it.each(["IST", ""])("is %j: UTC is used instead, the yard shows it, and nothing stops", async (zone) => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     // As an earlier version stored it: in the yard and in each feeder's settings.
@@ -107,8 +107,8 @@ describe("a stored zone that can't be used", () => {
       expect((await server.report(key, report(seq))).status).toBe(200);
     }
     const payload = { id: "order-0001", kind: "pause", until: null };
-    const asked = { method: "POST", headers: server.keeper, payload } as const;
-    expect((await server.app.inject({ ...asked, url: `/api/v1/feeders/${feeder.id}/orders` })).statusCode).toBe(200);
+    const order = { method: "POST", headers: server.keeper, payload } as const;
+    expect((await server.app.inject({ ...order, url: `/api/v1/feeders/${feeder.id}/orders` })).statusCode).toBe(200);
     server.clock.advance(minutes(300));
     await runPeriodicChecks(server.ports);
     await sendDueDigests(server.ports);

@@ -79,7 +79,7 @@ function typeText(schema: JsonSchema): string {
   return typeNames[schema.type]?.(schema) ?? schema.type;
 }
 
-/** What a schema of one type is called where JSON Schema's own name would not tell a reader enough. */
+/** Names of types for readers who don't know JSON Schema's own. */
 const typeNames: Readonly<Record<string, (schema: JsonSchema) => string | undefined>> = {
   array: () => "list",
   integer: () => "whole number",

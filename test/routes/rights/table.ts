@@ -1,17 +1,17 @@
 import type { Role } from "../../../server/contract/api.ts";
 
 /**
- * Who may pass which route: the one expectation of `rights.test.ts`, which walks every route that Fastify knows and fails
+ * Who may use which route: the one expectation of `rights.test.ts`, which walks every route that Fastify knows and fails
  * for one that has no row here. To add a route, add a row:
  *
  *     "POST /api/v1/yards/:yard/things": keepers({ name: "a thing" }),
  *
- * `:name` in a path, or as a value in a body, stands for an id of the yard that is asked about; `world.ts` knows the ids.
+ * `:name` in a path, or as a value in a body, is replaced by an id of the yard of the request; `world.ts` knows the ids.
  */
 export interface RouteRights {
   readonly who: AllowedCaller;
   readonly body?: object;
-  /** What whoever may pass is answered; left out: some 2xx. It is no 2xx where the row's request brings no true secret. */
+  /** The status for those who may use it; left out: some 2xx. It is no 2xx where the row's request brings no true secret. */
   readonly passes?: number;
   /** What a signed-in person of another yard is answered. */
   readonly foreign?: number;
@@ -19,8 +19,8 @@ export interface RouteRights {
   readonly fresh?: readonly ("caller" | "feeder" | "yard" | "invite" | "self")[]; // `self`: `:person` is the caller
 }
 export type AllowedCaller =
-  | "anyone" // or whoever brings the secret that the body or the path names
-  | "signedIn" // it speaks of the caller's own things only
+  | "anyone" // or with the secret that the body or the path names
+  | "signedIn" // it is about the caller's own things only
   | "keeperOfAny"
   | "feeder" // with its own key
   | readonly Role[]; // of the yard that the request is about
@@ -88,7 +88,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/me/confirm": signedIn(wrong, { passes: 403 }),
   "POST /api/v1/me/remove": signedIn(wrong, { passes: 400 }),
   "GET /api/v1/phones": signedIn(),
-  // An endpoint that is somebody else's says so, and stays theirs.
+  // Another person's endpoint is refused, and stays theirs.
   "POST /api/v1/phones": signedIn(phone("https://push.example/some-new-phone"), { passes: 201, fresh: ["caller"] }),
   "PUT /api/v1/phones": signedIn({ ...phone("https://push.example/stolen"), replaces: ":endpoint" }, { passes: 404 }),
   "POST /api/v1/phones/permission": signedIn({ endpoint: ":endpoint", allowed: false }, { passes: 404 }),

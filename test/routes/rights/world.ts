@@ -8,7 +8,7 @@ import { addPhone, requestAs } from "../../support/people.ts";
 import type { TestServer } from "../../support/testServer.ts";
 import { openTestServerWithRoutes } from "../../support/testServerWithRoutes.ts";
 
-/** Two yards that know nothing of each other, everybody who may ask, and every route that the server has. */
+/** Two yards with nothing in common, every kind of caller, and every route of the server. */
 
 type Headers = Record<string, string>;
 export type RouteIds = Readonly<Record<string, string>>;
@@ -17,7 +17,7 @@ export interface Caller {
   readonly name: string;
   readonly headers: Headers;
   readonly id: string | null; // null: no person
-  /** `role`: of the yard whose ids stand in the request. `keeperElsewhere`: of the other yard. `signedIn`: of no yard. */
+  /** `role`: in the yard whose ids are in the request. `keeperElsewhere`: of the other yard. `signedIn`: of no yard. */
   readonly is: "nobody" | "otherSite" | "signedIn" | "keeperElsewhere" | "feeder" | { readonly role: Role };
 }
 
@@ -27,12 +27,12 @@ export interface RightsFixture {
   readonly callers: readonly Caller[];
   readonly ours: RouteIds;
   readonly theirs: RouteIds;
-  /** Text that only somebody of the yard may get. */
+  /** Text that only people of the yard may get. */
   readonly ourMarks: readonly string[];
   readonly theirMarks: readonly string[];
   readonly ourKey: string;
   readonly theirKey: string;
-  newcomer(role: Role): Promise<{ readonly id: string; readonly headers: Headers }>;
+  join(role: Role): Promise<{ readonly id: string; readonly headers: Headers }>;
   newFeeder(): Promise<string>;
   newYard(keeper: Headers): Promise<string>;
   /** The id by which it is withdrawn. */
@@ -49,22 +49,22 @@ export async function openRightsFixture(
 ): Promise<RightsFixture> {
   const { server, routes } = await openTestServerWithRoutes(plant);
   let joined = 0;
-  const newcomer = async (role: Role) => {
+  const join = async (role: Role) => {
     joined += 1;
     const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, { role });
     const { token } = invite.json() as InviteView;
-    const said = { token, name: `Ada number ${joined}`, passphrase: "rooks sit on wet gates" };
+    const body = { token, name: `Ada number ${joined}`, passphrase: "rooks sit on wet gates" };
     const remoteAddress = `10.1.0.${joined}`;
-    const answer = await server.app.inject({ method: "POST", url: "/api/v1/join", payload: said, remoteAddress });
+    const answer = await server.app.inject({ method: "POST", url: "/api/v1/join", payload: body, remoteAddress });
     if (answer.statusCode !== 200) throw new Error(`expected somebody to join, got ${answer.body}`);
     const headers = cookie(String(answer.headers["set-cookie"]).match(/=([^;]*)/)?.[1] ?? "");
     return { id: (await requestAs(server, "GET", "/api/v1/me", headers)).json().id as string, headers };
   };
 
   const people = new Map<Role, { readonly id: string; readonly headers: Headers }>();
-  for (const role of roles) people.set(role, await newcomer(role));
-  const [cilla, removed, ended] = [await newcomer("helper"), await newcomer("helper"), await newcomer("helper")];
-  const yardless = await newcomer("helper");
+  for (const role of roles) people.set(role, await join(role));
+  const [cilla, removed, ended] = [await join("helper"), await join("helper"), await join("helper")];
+  const yardless = await join("helper");
 
   const yard = (await server.store.yards.yards())[0];
   await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { name: "Alder Croft, the orchard" });
@@ -90,8 +90,8 @@ export async function openRightsFixture(
 
   await requestAs(server, "POST", `/api/v1/yards/${own}/remove`, yardless.headers, { name: "Alder Croft for once" });
 
-  const ours = await furnish(server, server.yard, "Rowan in the orchard", server.keeper, "ours");
-  const theirs = await furnish(server, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
+  const ours = await fillYard(server, server.yard, "Rowan in the orchard", server.keeper, "ours");
+  const theirs = await fillYard(server, "north-croft", "Larch on the north bank", cilla.headers, "theirs");
   await requestAs(server, "DELETE", "/api/v1/session", ended.headers);
 
   const revoked = await server.addFeeder({ name: "Rowan in the shed" });
@@ -133,7 +133,7 @@ export async function openRightsFixture(
     { name: "an invite's token as a key", headers: bearer(token), id: null, is: "nobody" },
     { name: "an invite's token as a cookie", headers: cookie(token), id: null, is: "nobody" },
   ];
-  const known = { fault: "foodLow", item: "no-such-notice", token: "no-such-token".repeat(4) };
+  const known = { fault: "foodLow", item: "no-such-notification", token: "no-such-token".repeat(4) };
   const marksOf = ({ key, ...ids }: Awaited<ReturnType<typeof furnish>>) => [key, ...Object.values(ids)];
   return {
     server,
@@ -158,7 +158,7 @@ export async function openRightsFixture(
     theirMarks: [...marksOf(theirs), "north-croft", "north bank"],
     ourKey: ours.key,
     theirKey: theirs.key,
-    newcomer,
+    join,
     newFeeder: async () => (await server.addFeeder({ name: "Rowan for once" })).feeder.id,
     newYard,
     newInvite: async () => {
@@ -170,7 +170,7 @@ export async function openRightsFixture(
 }
 
 /** A feeder with a record, a phone, an address, a refill and a pause: something of everything that could be seen or changed. */
-async function furnish(server: TestServer, yard: string, name: string, keeper: Headers, mark: string) {
+async function fillYard(server: TestServer, yard: string, name: string, keeper: Headers, mark: string) {
   const added = await requestAs(server, "POST", "/api/v1/feeders", keeper, { yard, name, battery: "leadAcid" });
   if (added.statusCode !== 201) throw new Error(`expected a feeder at ${yard}, got ${added.body}`);
   const { feeder, key } = added.json() as { feeder: { id: string }; key: string };
@@ -192,7 +192,7 @@ async function furnish(server: TestServer, yard: string, name: string, keeper: H
     feeder: feeder.id,
     key,
     endpoint,
-    mail: `${mark}@example.org`,
+    email: `${mark}@example.org`,
     order: `pause-${mark}`,
     boot: `boot-${mark}`,
   };

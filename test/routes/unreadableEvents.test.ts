@@ -7,18 +7,18 @@ const press = (seq: number) => ({ seq, uptimeMs: seq, kind: "press" });
 const unreadable = (seq: unknown) => ({ seq, uptimeMs: -1, kind: "press" });
 const report = (...events: object[]) => ({ boot: "b-1", sentUptimeMs: 60_000, events });
 
-/** Each pair: what was stored before, what comes now, and up to where all was seen. */
+/** Each: what was stored before, what comes now, and up to which number all events were seen. */
 const cases: [string, object[], object[], number | null][] = [
   ["far ahead of what came with it", [], [press(1), press(2), unreadable(9_000)], 2],
   ["one number too far", [], [press(1), press(2), unreadable(4)], 2],
   ["at the very end of the numbers", [], [press(1), unreadable(Number.MAX_SAFE_INTEGER)], 1],
   ["far ahead and alone", [press(1)], [unreadable(9_000)], null],
   ["far ahead, before a readable one", [], [unreadable(9_000), press(1)], 1],
-  ["right behind what came with it", [], [press(1), press(2), unreadable(3)], 3],
+  ["right after the events that came with it", [], [press(1), press(2), unreadable(3)], 3],
   ["several in a row", [], [press(1), unreadable(2), unreadable(3), unreadable(4)], 4],
   ["several in a row, listed from the end", [], [unreadable(4), unreadable(3), unreadable(2), press(1)], 4],
   ["between readable ones", [], [press(1), unreadable(2), press(3)], 3],
-  ["right behind what is stored, alone", [press(1), press(2)], [unreadable(3)], 3],
+  ["right after the stored events, alone", [press(1), press(2)], [unreadable(3)], 3],
   ["the first of all, alone", [], [unreadable(1)], 1],
   ["a repeat below what is stored", [press(1), press(2), press(3)], [unreadable(2)], 2],
 ];
@@ -33,7 +33,7 @@ describe("an event that can't be read", () => {
     expect(answer.refused).toHaveLength(now.filter((event) => "uptimeMs" in event && event.uptimeMs === -1).length);
   });
 
-  it("doesn't cost the numbers between, which come later", async () => {
+  it("doesn't lose the numbers between, which come later", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const spool = new Map<number, object>([1, 2, 3, 4, 5].map((seq) => [seq, press(seq)]));
@@ -42,7 +42,7 @@ describe("an event that can't be read", () => {
       const { storedThrough } = (await server.report(key, report(...events))).body as Answer;
       for (const seq of [...spool.keys()]) if (storedThrough !== null && seq <= storedThrough) spool.delete(seq);
     };
-    await send(press(1), press(2), unreadable(4_000_000)); // one bit of its number turned over on the card
+    await send(press(1), press(2), unreadable(4_000_000)); // one bit of its number was damaged on the card
     expect([...spool.keys()]).toEqual([3, 4, 5]);
     await send(...spool.values());
     expect([...spool.keys()]).toEqual([]);

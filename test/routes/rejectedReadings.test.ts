@@ -38,11 +38,11 @@ describe("one bad reading", () => {
     ["true", { airCelsius: true }, "readings.airCelsius", "must be a number, got true"],
     ["an object", { airCelsius: {} }, "readings.airCelsius", "must be a number, got an object"],
     ["a number out of range", { airCelsius: -127 }, "readings.airCelsius", "must be between -70 and 70, got -127"],
-    ["paused as a word", { paused: "yes" }, "readings.paused", 'must be true or false, got "yes"'],
+    ["paused as text", { paused: "yes" }, "readings.paused", 'must be true or false, got "yes"'],
     ["half a count", { counts: { button: 1.5 } }, "readings.counts.button", "must be a whole number, got 1.5"],
     ["counts that are no object", { counts: 7 }, "readings.counts", "must be an object, got 7"],
   ];
-  it.each(bad)("%s is set aside alone and named, and the event is stored", async (_what, readings, field, problem) => {
+  it.each(bad)("%s is rejected alone and named, and the event is stored", async (_what, readings, field, problem) => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const posted = withReadings({ insideCelsius: 3, ...(readings as object) });
@@ -55,8 +55,8 @@ describe("one bad reading", () => {
       paused: null,
     });
     await replaysToTheSame(server, feeder.id);
-    const say = await socketOf(server, key);
-    expect(await say(JSON.stringify(posted))).toMatchObject({
+    const sendFrame = await socketOf(server, key);
+    expect(await sendFrame(JSON.stringify(posted))).toMatchObject({
       answer: { storedThrough: 1, refused: [{ field, problem }] },
     });
   });
@@ -71,7 +71,7 @@ describe("one bad reading", () => {
     });
   });
 
-  it("may be all readings at once: a list where they belong sets them aside, and the event is stored", async () => {
+  it("may be all readings at once: a list in their place is rejected, and the event is stored", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const { body } = await server.report(key, withReadings([1, 2]));
@@ -83,7 +83,7 @@ describe("one bad reading", () => {
   });
 
   const bare = ["NaN", "-NaN", "nan", "-nan", "Infinity", "-Infinity", "inf", "-inf", "nan(ind)", "-nan(ind)"];
-  it.each(bare)("bare %s, which is no JSON, is set aside like any other bad reading", async (token) => {
+  it.each(bare)("bare %s, which is no JSON, is rejected like any other bad reading", async (token) => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const text = `{"boot":"b-1","sentUptimeMs":60000,"readings":{"airCelsius": ${token}, "insideCelsius": 3},"events":[{"seq":1,"uptimeMs":5,"kind":"trouble","words":"says \\"NaN, and: nan\\" twice: NaN"}]}`;
@@ -96,11 +96,13 @@ describe("one bad reading", () => {
     const [event] = await server.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10);
     expect(JSON.parse(event?.body as string).words).toBe('says "NaN, and: nan" twice: NaN');
     await replaysToTheSame(server, feeder.id);
-    const say = await socketOf(server, key);
-    expect(await say(text)).toMatchObject({ answer: { duplicates: 1, refused: [{ field: "readings.airCelsius" }] } });
+    const sendFrame = await socketOf(server, key);
+    expect(await sendFrame(text)).toMatchObject({
+      answer: { duplicates: 1, refused: [{ field: "readings.airCelsius" }] },
+    });
   });
 
-  it("bare NaN in a field that an event need not have leaves that field out, named, and stores the event", async () => {
+  it("bare NaN in an optional field of an event leaves that field out, named, and stores the event", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const { body } = await server.report(
@@ -111,7 +113,7 @@ describe("one bad reading", () => {
     expect((await server.store.records.events(feeder.id, 1e12 as never, 4e12 as never, 10)).length).toBe(1);
   });
 
-  it("bare NaN where the report says when it was sent is no number: null would mean something else there", async () => {
+  it("bare NaN as the time of sending is no number: null would mean something else there", async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
     const { status, body } = await server.report(key, '{"boot":"b-1","sentUptimeMs":NaN,"events":[]}');
@@ -121,7 +123,7 @@ describe("one bad reading", () => {
 });
 
 describe("a name that Pieward doesn't know", () => {
-  it("is named in the answer, wherever it stands, and the keeper sees a misspelt reading", async () => {
+  it("is named in the answer, wherever it is, and the keeper sees a misspelt reading", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const { body } = await server.report(key, {
@@ -165,37 +167,34 @@ describe("a report that can't be read", () => {
     ["nothing", "", "(the whole)"],
     ["a bad envelope", '{"boot":"b 1","sentUptimeMs":60}', "boot"],
   ];
-  it.each(unreadable)(
-    "%s: the keeper is told by the first problem, and told when it is over",
-    async (_what, text, field) => {
-      const server = await openTestServer();
-      const { key, feeder } = await server.addFeeder();
-      expect((await server.report(key, text)).status).toBe(400);
-      const [alarm] = (await server.runPeriodicCheck(feeder.id)).alarms;
-      expect(alarm).toMatchObject({
-        fault: "reportsUnreadable",
-        title: "reports can't be read",
-        state: "unacknowledged",
-        priority: "soon",
-      });
-      expect(alarm?.reason).toContain(field === "(the whole)" ? "JSON" : field);
-      expect((await server.runPeriodicCheck(feeder.id)).summary).toContain("can't be read");
-      server.clock.advance(minutes(1));
-      expect((await server.report(key, withReadings({}))).status).toBe(200);
-      expect(await faultsOf(server, feeder.id)).toEqual(["reportsUnreadable returnedUnacknowledged"]);
-      await replaysToTheSame(server, feeder.id);
-    },
-  );
+  it.each(unreadable)("%s: the keeper sees the first problem, and when it is over", async (_what, text, field) => {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    expect((await server.report(key, text)).status).toBe(400);
+    const [alarm] = (await server.runPeriodicCheck(feeder.id)).alarms;
+    expect(alarm).toMatchObject({
+      fault: "reportsUnreadable",
+      title: "reports can't be read",
+      state: "unacknowledged",
+      priority: "soon",
+    });
+    expect(alarm?.reason).toContain(field === "(the whole)" ? "JSON" : field);
+    expect((await server.runPeriodicCheck(feeder.id)).summary).toContain("can't be read");
+    server.clock.advance(minutes(1));
+    expect((await server.report(key, withReadings({}))).status).toBe(200);
+    expect(await faultsOf(server, feeder.id)).toEqual(["reportsUnreadable returnedUnacknowledged"]);
+    await replaysToTheSame(server, feeder.id);
+  });
 
-  it("is told the same over the socket, and with a signature once that was checked", async () => {
+  it("is shown the same over the socket, and with a signature once that was checked", async () => {
     const server = await openTestServer();
     const [rowan, larch] = [await server.addFeeder(), await server.addFeeder({ name: "Larch" })];
-    const say = await socketOf(server, rowan.key);
-    expect(await say("hello")).toMatchObject({ problem: { status: 400 } });
+    const sendFrame = await socketOf(server, rowan.key);
+    expect(await sendFrame("hello")).toMatchObject({ problem: { status: 400 } });
     expect(await faultsOf(server, rowan.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
 
     const time = String(Math.floor(server.clock.now() / 1_000));
-    const signed = (mac: string) =>
+    const postSigned = (mac: string) =>
       server.app.inject({
         method: "POST",
         url: "/api/v1/report",
@@ -205,13 +204,13 @@ describe("a report that can't be read", () => {
         },
         payload: "hello",
       });
-    expect((await signed("wrong")).statusCode).toBe(401);
+    expect((await postSigned("wrong")).statusCode).toBe(401);
     expect(await faultsOf(server, larch.feeder.id)).toEqual([]);
-    expect((await signed(signatureOf(hashOf(larch.key), time, "hello"))).statusCode).toBe(400);
+    expect((await postSigned(signatureOf(hashOf(larch.key), time, "hello"))).statusCode).toBe(400);
     expect(await faultsOf(server, larch.feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
   });
 
-  it("is a sign of life: a feeder whose reports can't be read is not silent", async () => {
+  it("shows that the feeder runs: one whose reports can't be read is not silent", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     for (let minute = 0; minute < 90; minute += 1) {
@@ -228,11 +227,11 @@ describe("a report that can't be read", () => {
     await replaysToTheSame(server, feeder.id);
   });
 
-  it("writes little, however often junk comes, and one line of log", async () => {
+  it("is stored once and logged once, however often it comes", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const lines: unknown[] = [];
-    const log = { ...server.app.log, warn: (...said: unknown[]) => void lines.push(said), child: () => log } as never;
+    const log = { ...server.app.log, warn: (...args: unknown[]) => void lines.push(args), child: () => log } as never;
     vi.spyOn(server.app.log, "child").mockReturnValue(log);
     for (let second = 0; second < 120; second += 1) {
       await server.report(key, second % 2 === 0 ? "junk" : '{"boot":5}');
@@ -248,10 +247,10 @@ describe("a report that can't be read", () => {
     ]);
   });
 
-  it("is never answered 500, whatever it says", { timeout: 120_000 }, async () => {
+  it("is never answered 500, whatever it holds", { timeout: 120_000 }, async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder();
-    const say = await socketOf(server, key);
+    const sendFrame = await socketOf(server, key);
     const odd = fc.anything({ withNullPrototype: false, withBigInt: false });
     const key2 = fc.constantFrom(
       "boot",
@@ -292,8 +291,8 @@ describe("a report that can't be read", () => {
       fc.asyncProperty(body, async (text) => {
         const { status } = await server.report(key, text);
         expect(status, text).toBeLessThan(500);
-        const said = await say(text);
-        expect(said.problem?.status ?? 200, text).toBeLessThan(500);
+        const reply = await sendFrame(text);
+        expect(reply.problem?.status ?? 200, text).toBeLessThan(500);
         server.clock.advance(seconds(7));
       }),
       { numRuns: 400 },
@@ -302,7 +301,7 @@ describe("a report that can't be read", () => {
 });
 
 describe("numbers that jump", () => {
-  it("are told as a jump, not as events that never arrived, and late ones still fill their gaps", async () => {
+  it("are reported as a jump, not as missing events, and late ones still fill their gaps", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const at = (minute: number, events: object[]) =>
@@ -324,7 +323,7 @@ describe("numbers that jump", () => {
     await replaysToTheSame(server, feeder.id);
   });
 
-  it("are events that never arrived where a feeder can have had so many", async () => {
+  it("are missing events where a feeder can have had so many", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, {
@@ -337,7 +336,7 @@ describe("numbers that jump", () => {
 });
 
 describe("the silence of a feeder that has not yet reported regularly", () => {
-  it("is a note that says how to make it regular, and nobody is rung", async () => {
+  it("is a note with advice how to make it regular, and nobody is notified", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, withReadings({}));
@@ -356,7 +355,7 @@ describe("the silence of a feeder that has not yet reported regularly", () => {
       await server.report(key, { boot: "b-2", sentUptimeMs: 60_000 * (minute + 1) });
       server.clock.advance(minutes(1));
     }
-    await server.report(key, { boot: "b-3", sentUptimeMs: 60_000 }); // a restart takes nothing from that
+    await server.report(key, { boot: "b-3", sentUptimeMs: 60_000 }); // a restart doesn't change that
     expect((await server.runPeriodicCheck(feeder.id)).alarms.filter(({ state }) => state === "unacknowledged")).toEqual(
       [],
     );

@@ -7,7 +7,7 @@ import supertest from "supertest";
 import { describe, expect, it, onTestFinished } from "vitest";
 import { openTestServer } from "../support/testServer.ts";
 
-/** What any visitor meets at the doors, over real sockets. */
+/** What anybody gets without signing in, over real sockets. */
 
 function builtClient(): string {
   const folder = mkdtempSync(join(tmpdir(), "pieward-client-"));
@@ -20,7 +20,7 @@ function builtClient(): string {
 }
 
 describe("the client's files", () => {
-  it("keep for ever what has its hash in its name, and ask anew for the rest", async () => {
+  it("may be cached for ever where the name has a hash, and are checked again otherwise", async () => {
     const { app } = await openTestServer({ clientFolder: builtClient() });
     await app.ready();
     const visitor = supertest(app.server);
@@ -32,7 +32,7 @@ describe("the client's files", () => {
     }
   });
 
-  it("open the client at any address that a browser may have kept", async () => {
+  it("open the client at any address that a browser may have stored", async () => {
     const { app } = await openTestServer({ clientFolder: builtClient() });
     await app.ready();
     await supertest(app.server)
@@ -64,7 +64,7 @@ describe("every answer", () => {
     expect(headers["strict-transport-security"]).toBeUndefined(); // plain HTTP at home must go on working
   });
 
-  it("tells that the server is well as long as its database answers", async () => {
+  it("reports that the server is well as long as its database answers", async () => {
     const { app, connections } = await openTestServer();
     await app.ready();
     await supertest(app.server).get("/api/v1/health").expect(200, { status: "well" });
@@ -73,7 +73,7 @@ describe("every answer", () => {
     await supertest(app.server).get("/api/v1/health").expect(500);
   });
 
-  it("documents the feeders' door in OpenAPI, with a page to read it", async () => {
+  it("documents the feeders' interface in OpenAPI, with a page to read it", async () => {
     const { app } = await openTestServer();
     await app.ready();
     const { body } = await supertest(app.server).get("/api/docs/json").expect(200);
@@ -117,7 +117,7 @@ interface Documented {
   };
 }
 
-describe("a sender that holds the line", () => {
+describe("a sender that keeps its connection busy", () => {
   it("with a body that never ends is cut off, while others are served", { timeout: 30_000 }, async () => {
     const server = await openTestServer({ requestTimeoutMilliseconds: 500 });
     const { key } = await server.addFeeder();

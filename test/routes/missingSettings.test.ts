@@ -3,10 +3,10 @@ import type { DayView, FeederView } from "../../server/contract/api.ts";
 import { days, hours, minutes, type Span } from "../../server/domain/instant.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** What is told over the interface of what nobody has said, and of what was told late. */
+/** What is shown where nothing was entered, and where reports come late. */
 
 const hourMs = 3_600_000;
-const tell = (server: TestServer, feeder: string, what: object) =>
+const enterRefill = (server: TestServer, feeder: string, what: object) =>
   server.app.inject({
     method: "POST",
     url: `/api/v1/feeders/${feeder}/refills`,
@@ -14,12 +14,12 @@ const tell = (server: TestServer, feeder: string, what: object) =>
     payload: { id: `refill-${server.clock.now()}`, what },
   });
 
-describe("a feeder of which only the name was said", () => {
-  it("is shown with nothing that its keeper didn't say", async () => {
+describe("a feeder of which only the name was entered", () => {
+  it("is shown with nothing that its keeper didn't enter", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder({ name: "Rowan" });
-    for (const said of ["food", "foodKind", "portionGrams", "hopperCapacityGrams", "battery"]) {
-      expect(feeder.settings, said).not.toHaveProperty(said);
+    for (const field of ["food", "foodKind", "portionGrams", "hopperCapacityGrams", "battery"]) {
+      expect(feeder.settings, field).not.toHaveProperty(field);
     }
     expect(feeder.settings.sensors).toEqual({
       button: false,
@@ -29,8 +29,8 @@ describe("a feeder of which only the name was said", () => {
       scale: false,
     });
     expect(feeder.hopper.portionText).toBe("Portion weight not entered. 1.5 g is assumed.");
-    expect(JSON.stringify(feeder)).not.toMatch(/entered[):]|peanut/);
-    // And it works: what it reports is taken, and a sensor that speaks is there.
+    expect(JSON.stringify(feeder)).not.toMatch(/\(entered|counted as|peanut/);
+    // And it works: its reports are stored, and a sensor that sends readings is shown.
     const event = { seq: 1, uptimeMs: 1_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
     expect((await server.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [event] })).status).toBe(200);
     expect((await server.runPeriodicCheck(feeder.id)).settings.sensors).toMatchObject({ chute: true, button: false });
@@ -41,7 +41,7 @@ describe("a feeder of which only the name was said", () => {
     const { feeder, key } = await server.addFeeder({ name: "Rowan" });
     const event = { seq: 1, uptimeMs: 1_000, kind: "portion", cause: "timer", motorMs: 900, chuteCount: 3 };
     await server.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [event] });
-    await tell(server, feeder.id, { kind: "filled" });
+    await enterRefill(server, feeder.id, { kind: "filled" });
     const { hopper } = await server.runPeriodicCheck(feeder.id);
     expect(hopper.capacityAssumed).toBe(true);
     expect(hopper.level?.low).toBeLessThan(0.6 * hopper.capacityGrams);
@@ -51,39 +51,39 @@ describe("a feeder of which only the name was said", () => {
     expect(day.text).toBe("1 portion.");
   });
 
-  it("tells of low food in the alarm just what it tells beside the hopper, at every look", async () => {
+  it("has the same text about low food in the alarm and beside the hopper, at every check", async () => {
     const server = await openTestServer();
-    const said = {
+    const settings = {
       name: "Rowan",
       portionGrams: 2,
       hopperCapacityGrams: 2_000,
       reportEverySeconds: 3_600,
       warnAheadDays: 2,
     };
-    const { feeder, key } = await server.addFeeder(said);
-    await tell(server, feeder.id, { kind: "added", grams: 460 });
-    let looked = 0;
+    const { feeder, key } = await server.addFeeder(settings);
+    await enterRefill(server, feeder.id, { kind: "added", grams: 460 });
+    let checks = 0;
     await fedDays(server, key, 10, "b-1", server.clock.now(), async () => {
       const { alarms, hopper } = await server.runPeriodicCheck(feeder.id);
       const low = alarms.find(({ fault, state }) => fault === "foodLow" && state === "unacknowledged");
       if (low === undefined) return;
       if (!low.reason.startsWith("No longer")) expect(low.reason).toContain(hopper.text);
-      looked += 1;
+      checks += 1;
     });
-    expect(looked, "the story must reach low food").toBeGreaterThan(10);
+    expect(checks, "the history must reach low food").toBeGreaterThan(10);
   });
 
-  it("asks for what its forecast rests on, until it was said or a scale has measured it", async () => {
+  it("asks for what its forecast needs, until it was entered or a scale has measured it", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder({ name: "Rowan" });
-    await tell(server, feeder.id, { kind: "added", grams: 900 });
+    await enterRefill(server, feeder.id, { kind: "added", grams: 900 });
     const lived = await fedDays(server, key, 5);
     const shown = await server.runPeriodicCheck(feeder.id);
     expect(shown.hopper.text).toMatch(
       /^(enough until|may be empty by|empty by) .* \(assuming that a portion weighs 1.5 g and a full hopper holds 1 kg\)$/,
     );
     expect(shown.hopper.text).not.toMatch(/very likely/);
-    expect(shown.questions.map(({ text: words }) => words)).toEqual([
+    expect(shown.questions.map(({ text }) => text)).toEqual([
       "Enter the weight of a portion and the hopper's capacity. Until then the forecast uses typical values.",
     ]);
     const patch = { portionGrams: 1.5, hopperCapacityGrams: 1_000 };
@@ -95,13 +95,13 @@ describe("a feeder of which only the name was said", () => {
     expect(lived).toBeGreaterThan(0);
   });
 
-  it("asks how much is in it while nothing has told that", async () => {
+  it("asks how much is in it while nothing has measured that", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder({ name: "Rowan", portionGrams: 2, hopperCapacityGrams: 900 });
-    expect(feeder.questions).toEqual([]); // it isn't connected yet: that comes first
+    expect(feeder.questions).toEqual([]); // it isn't connected yet, which is more important
     await server.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
-    const [ask, ...others] = (await server.runPeriodicCheck(feeder.id)).questions;
-    expect(ask).toEqual({
+    const [question, ...others] = (await server.runPeriodicCheck(feeder.id)).questions;
+    expect(question).toEqual({
       text: "Enter how much food is in the hopper, or enter a refill.",
       link: `/feeders/${feeder.id}/refill`,
     });
@@ -109,14 +109,14 @@ describe("a feeder of which only the name was said", () => {
   });
 });
 
-/** So many days from now on of 20 portions, told hourly. @returns portions */
+/** So many days from now on of 20 portions, reported hourly. @returns portions */
 async function fedDays(
   server: TestServer,
   key: string,
   count: number,
   boot = "b-1",
   begun = server.clock.now(),
-  look?: () => Promise<void>,
+  check?: () => Promise<void>,
 ): Promise<number> {
   let seq = 0;
   for (let hour = 0; hour < 24 * count; hour++) {
@@ -138,21 +138,21 @@ async function fedDays(
       sentUptimeMs: uptime,
       events: events.reverse().map((event, n) => ({ ...event, seq: seq - events.length + n + 1 })),
     });
-    await look?.();
+    await check?.();
   }
   return seq;
 }
 
 describe("a backlog that arrives after newer reports", () => {
-  it("leaves words and numbers of the forecast in agreement with the food that is left", async () => {
+  it("leaves text and numbers of the forecast in agreement with the food that is left", async () => {
     const server = await openTestServer();
-    const said = { name: "Rowan", portionGrams: 2, hopperCapacityGrams: 2_000, reportEverySeconds: 3_600 };
-    const { feeder, key } = await server.addFeeder(said);
-    await tell(server, feeder.id, { kind: "added", grams: 1_600 });
+    const settings = { name: "Rowan", portionGrams: 2, hopperCapacityGrams: 2_000, reportEverySeconds: 3_600 };
+    const { feeder, key } = await server.addFeeder(settings);
+    await enterRefill(server, feeder.id, { kind: "added", grams: 1_600 });
     const begun = server.clock.now();
     const portions = await fedDays(server, key, 6);
     const perDay = (portions / 6) * 2; // grams
-    // The line is down for ten days. The feeder starts anew, reports, and only then sends what its earlier start left behind.
+    // No connection for ten days. The feeder restarts, reports, and only then sends the events of its earlier start.
     server.clock.advance(days(10));
     for (let report = 0; report < 30; report++) {
       server.clock.advance(minutes(60));

@@ -4,8 +4,8 @@ import { sendDueDigests } from "../../server/flows/digest.ts";
 import { unplainText } from "../support/plainText.ts";
 import { openTestServer } from "../support/testServer.ts";
 
-describe("the answers that keepers' screens are made of", () => {
-  it("hold no machine's time and no symbol of a statistic in words, over a day with troubles", async () => {
+describe("the answers that the keepers' screens show", () => {
+  it("have no machine time and no symbol of a statistic in their texts, over a day with faults", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder({ name: "Rowan", battery: "lithiumIon", portionGrams: 2 });
     for (let minute = 1; minute <= 40; minute++) {

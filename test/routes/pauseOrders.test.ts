@@ -16,11 +16,11 @@ import {
 import { joinByInvite } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** A feeder without the optional reading `paused`: all that it says of a pause is "done", and all that it does is feed. */
+/** A feeder without the optional reading `paused`: it answers a pause with "done", and otherwise reports portions. */
 const bare = (sentUptimeMs: number | null, events: object[] = [], boot = "b-1") => ({ boot, sentUptimeMs, events });
 const portion = (seq: number, uptimeMs: number, cause = "timer") => ({ seq, uptimeMs, kind: "portion", cause });
 const alarmsOf = (view: FeederView) => view.alarms.map(({ fault, priority }) => `${fault} ${priority}`);
-const standing = (view: FeederView) => view.pause.status.kind;
+const pauseStatus = (view: FeederView) => view.pause.status.kind;
 const ordersOf = (taken: { body: never }) => (taken.body as Answer).orders.map(({ id }) => id);
 
 async function confirmedBare(server: TestServer) {
@@ -36,7 +36,7 @@ async function confirmedBare(server: TestServer) {
 }
 
 describe("a confirmed pause", () => {
-  it("is undone by a new start, handed out again, and food given meanwhile is an urgent alarm at once", async () => {
+  it("is lost by a restart and sent again, and food given meanwhile is an urgent alarm at once", async () => {
     const server = await openTestServer();
     const { key, feeder } = await confirmedBare(server);
     server.clock.advance(minutes(10));
@@ -46,22 +46,22 @@ describe("a confirmed pause", () => {
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
     expect(view.alarms[0]?.reason).toContain("12 portions");
     expect(orderStatus(view)).toBe("contradicted");
-    expect(standing(view)).toBe("feeding");
+    expect(pauseStatus(view)).toBe("feeding");
     expect(view.summary).toMatch(/^Feeding while paused/);
     expect(server.timersRun()).toBe(1);
-    // Its own answer in this start confirms anew, though it has said "done" to this very order before.
+    // Its answer in this start confirms the order again, though it has answered "done" to it before.
     server.clock.advance(minutes(1));
     expect(ordersOf(await server.report(key, bare(260_000, [carriedOut(13, 201_000, pause.id)], "b-2")))).toEqual([]);
     expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("confirmed");
   });
 
-  it("is undone by a new start alone: not known to hold, and overdue counts from then, once", async () => {
+  it("is lost by a restart alone: its state is unknown, and overdue counts from then, once", async () => {
     const server = await openTestServer();
     const { key, feeder } = await confirmedBare(server);
     server.clock.advance(minutes(10));
     expect(ordersOf(await server.report(key, bare(5_000, [], "b-2")))).toEqual([pause.id]);
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["sent", "unknown", []]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["sent", "unknown", []]);
     expect(view.pause.lost).toMatchObject({ by: "restart" });
     for (let minute = 1; minute <= 3; minute += 1) {
       server.clock.advance(minutes(1));
@@ -71,19 +71,19 @@ describe("a confirmed pause", () => {
     expect(alarmsOf(await server.runPeriodicCheck(feeder.id))).toEqual(["pauseOverdue urgent"]);
   });
 
-  it("is undone by a new start under the same boot id, by its numbers and its uptime that began anew", async () => {
+  it("is lost by a restart under the same boot id, seen by numbers and uptime that begin again", async () => {
     const server = await openTestServer();
     const { key, feeder } = await confirmedBare(server);
     server.clock.advance(minutes(10));
-    const anew = bare(200_000, [portion(1, 100_000), portion(2, 150_000)]); // numbers that the start before had used
-    expect(ordersOf(await server.report(key, anew))).toEqual([pause.id]);
+    const afterRestart = bare(200_000, [portion(1, 100_000), portion(2, 150_000)]); // numbers that the earlier start has used
+    expect(ordersOf(await server.report(key, afterRestart))).toEqual([pause.id]);
     const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toContain("feedsThoughPaused urgent");
     expect(alarmsOf(view)).toContain("bootReused note");
     expect(orderStatus(view)).toBe("contradicted");
   });
 
-  it("is overdue by when it was asked, where a start that is over had kept it and the server learns of both at once", async () => {
+  it("is overdue by the time of the request, where an earlier start followed it and the server learns of both at once", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(600_000, false));
@@ -93,15 +93,15 @@ describe("a confirmed pause", () => {
     server.clock.advance(minutes(1));
     await server.report(key, { boot: "b-1", sentUptimeMs: null, events: [carriedOut(1, 661_000, pause.id)] });
     const view = await server.runPeriodicCheck(feeder.id);
-    // It said so last, in a start that is over: of how it stands now nothing is known.
-    expect([view.pause.statement?.paused, standing(view), orderStatus(view)]).toEqual([true, "unknown", "sent"]);
+    // That was reported in an earlier start: its present state is unknown.
+    expect([view.pause.statement?.paused, pauseStatus(view), orderStatus(view)]).toEqual([true, "unknown", "sent"]);
     await server.report(key, sendReport(20_000, false, [], "b-2"));
-    server.clock.advance(seconds(31)); // two reports' time and half a minute after the asking, half a minute after the new start
+    server.clock.advance(seconds(31)); // two reports' time and half a minute after the request, half a minute after the restart
     await runPeriodicChecks(server.ports);
     expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("overdue");
   });
 
-  it("is not thought to hold when the feeder answers a resume that another pause has replaced meanwhile", async () => {
+  it("is not confirmed when the feeder answers a resume that another pause has replaced meanwhile", async () => {
     const server = await openTestServer();
     const { key, feeder } = await confirmedBare(server);
     await requestOrder(server, feeder.id, { id: "resume-0001", kind: "resume" });
@@ -112,22 +112,22 @@ describe("a confirmed pause", () => {
     const done = carriedOut(2, 241_000, "resume-0001");
     expect(ordersOf(await server.report(key, bare(300_000, [done])))).toEqual(["pause-0002"]);
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([standing(view), view.pause.statement?.paused, orderStatus(view)]).toEqual(["feeding", false, "sent"]);
+    expect([pauseStatus(view), view.pause.statement?.paused, orderStatus(view)]).toEqual(["feeding", false, "sent"]);
     server.clock.advance(minutes(1));
     await server.report(key, bare(360_000, [carriedOut(3, 301_000, "pause-0002")]));
     expect([
       orderStatus(await server.runPeriodicCheck(feeder.id)),
-      standing(await server.runPeriodicCheck(feeder.id)),
+      pauseStatus(await server.runPeriodicCheck(feeder.id)),
     ]).toEqual(["confirmed", "paused"]);
   });
 
-  it("is undone by food given after a report that was held up on its way and came just before", async () => {
+  it("is contradicted by food given after a report that was delayed and came just before", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
     await requestOrder(server, feeder.id, pause);
     server.clock.advance(minutes(1));
-    await server.report(key, sendReport(120_000, false)); // the order leaves with the answer
+    await server.report(key, sendReport(120_000, false)); // the order is sent with the answer
     server.clock.advance(minutes(3));
     // Sent a minute later, with the next two already under way: it comes when the feeder is up for 5 minutes.
     await server.report(key, sendReport(180_000, true, [carriedOut(1, 125_000, pause.id)]));
@@ -137,10 +137,10 @@ describe("a confirmed pause", () => {
     expect(ordersOf(await server.report(key, fed))).toEqual([pause.id]);
     const view = await server.runPeriodicCheck(feeder.id);
     expect(alarmsOf(view)).toEqual(["feedsThoughPaused urgent"]);
-    expect([orderStatus(view), standing(view)]).toEqual(["contradicted", "feeding"]);
+    expect([orderStatus(view), pauseStatus(view)]).toEqual(["contradicted", "feeding"]);
   });
 
-  it("is not undone by food given before it, where the report of that food was held up and the answer was not", async () => {
+  it("is not contradicted by food given before it, where the report of that food was delayed and the answer was not", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -152,11 +152,11 @@ describe("a confirmed pause", () => {
     server.clock.advance(milliseconds(1));
     await server.report(key, sendReport(300_000, true, [carriedOut(2, 200_000, pause.id)]));
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view)]).toEqual(["confirmed", "paused"]);
+    expect([orderStatus(view), pauseStatus(view)]).toEqual(["confirmed", "paused"]);
     expect(alarmsOf(view)).not.toContain("feedsThoughPaused urgent");
   });
 
-  it("is undone by a portion in the same start, also over the socket, and the old answer sent again doesn't mend it", async () => {
+  it("is contradicted by a portion in the same start, also over the socket, and a repeat of the old answer doesn't restore it", async () => {
     const server = await openTestServer();
     const { key, feeder } = await confirmedBare(server);
     server.clock.advance(minutes(1));
@@ -165,13 +165,13 @@ describe("a confirmed pause", () => {
     expect(await rowan.next()).toMatchObject({ answer: { orders: [{ id: pause.id }] } });
     expect(alarmsOf(await server.runPeriodicCheck(feeder.id))).toEqual(["feedsThoughPaused urgent"]);
     server.clock.advance(minutes(1));
-    rowan.say(bare(300_000, [carriedOut(3, 121_500, pause.id)])); // an answer of before, from its spool
+    rowan.say(bare(300_000, [carriedOut(3, 121_500, pause.id)])); // an earlier answer, from its spool
     expect(await rowan.next()).toMatchObject({ answer: { orders: [{ id: pause.id }] } });
     expect(orderStatus(await server.runPeriodicCheck(feeder.id))).toBe("contradicted");
     rowan.socket.close();
   });
 
-  it("is not undone by what was given before it: a backlog, a portion under way, what an earlier start left behind", async () => {
+  it("is not contradicted by earlier portions: a backlog, a portion under way, events of an earlier start", async () => {
     const server = await openTestServer();
     const { key, feeder } = await confirmedBare(server);
     server.clock.advance(minutes(1));
@@ -182,16 +182,16 @@ describe("a confirmed pause", () => {
     expect([orderStatus(view), alarmsOf(view)]).toEqual(["confirmed", []]);
   });
 
-  it("stands where the feeder has kept it over its new start, and says so", async () => {
+  it("holds where the feeder has stored it over its restart, and reports it", async () => {
     const server = await openTestServer();
     const { key, feeder } = await confirmedBare(server);
     server.clock.advance(minutes(10));
     expect(ordersOf(await server.report(key, sendReport(5_000, true, [], "b-2")))).toEqual([]);
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["confirmed", "paused", []]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["confirmed", "paused", []]);
   });
 
-  it("is neither undone nor confirmed by an old report that comes late", async () => {
+  it("is neither contradicted nor confirmed by an old report that comes late", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -208,8 +208,8 @@ describe("a confirmed pause", () => {
   });
 });
 
-describe("a feeder that says one thing and does another", () => {
-  it("says done and then that it feeds: told at once, urgent, once, and never called confirmed again for its bare done", async () => {
+describe("a feeder that reports one thing and does another", () => {
+  it("answers done and then reports that it feeds: an urgent alarm at once, once, and never confirmed again by the same done", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -224,14 +224,14 @@ describe("a feeder that says one thing and does another", () => {
       }
       await runPeriodicChecks(server.ports);
       const view = await server.runPeriodicCheck(feeder.id);
-      phases.add(`${orderStatus(view)} ${standing(view)}`);
+      phases.add(`${orderStatus(view)} ${pauseStatus(view)}`);
       if (minute > 3) expect(alarmsOf(view)[0]).toBe("pauseContradicted urgent");
     }
     expect([...phases]).toEqual(["contradicted feeding"]);
-    expect(server.timersRun()).toBe(1); // one alarm, and it doesn't come and go
+    expect(server.timersRun()).toBe(1); // one alarm, which isn't raised again
   });
 
-  it("says that it is paused, and gives food: its deed counts", async () => {
+  it("reports that it is paused, and gives food: the portion counts", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -249,7 +249,7 @@ describe("a feeder that says one thing and does another", () => {
 describe("a resume", () => {
   const resume = { id: "resume-0001", kind: "resume" };
 
-  it("that is not answered is told, since the birds wait", async () => {
+  it("that is not answered is an alarm, since the birds wait", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, true));
@@ -260,10 +260,10 @@ describe("a resume", () => {
       await runPeriodicChecks(server.ports);
     }
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["overdue", "paused", ["staysPaused soon"]]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["overdue", "paused", ["staysPaused soon"]]);
   });
 
-  it("that was confirmed isn't called so while the feeder says that it is paused, and isn't sent against a hand", async () => {
+  it("that was confirmed isn't shown as confirmed while the feeder reports a pause, and isn't sent against a pause at the feeder", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, true));
@@ -285,7 +285,7 @@ describe("a resume", () => {
 describe("a pause with an end", () => {
   const until = (server: TestServer) => isoOf((server.clock.now() + hours(1)) as never);
 
-  it("that passes while the feeder is cut off is neither confirmed nor feeding: what is known is said", async () => {
+  it("that ends while the feeder is offline is shown neither as confirmed nor as feeding", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -293,12 +293,12 @@ describe("a pause with an end", () => {
     await server.report(key, sendReport(60_001, true, [carriedOut(1, 60_001, pause.id)]));
     server.clock.advance(hours(2));
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view)]).toEqual(["ended", "endedUnconfirmed"]);
+    expect([orderStatus(view), pauseStatus(view)]).toEqual(["ended", "endedUnconfirmed"]);
     await server.report(key, sendReport(7_260_000, false));
-    expect(standing(await server.runPeriodicCheck(feeder.id))).toBe("feeding");
+    expect(pauseStatus(await server.runPeriodicCheck(feeder.id))).toBe("feeding");
   });
 
-  it("after which the feeder still says that it is paused is told", async () => {
+  it("after which the feeder still reports a pause is an alarm", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     await server.report(key, sendReport(60_000, false));
@@ -308,35 +308,35 @@ describe("a pause with an end", () => {
       server.clock.advance(minutes(1));
       await server.report(key, sendReport(minute * 60_000, true));
       await runPeriodicChecks(server.ports);
-      const said = alarmsOf(await server.runPeriodicCheck(feeder.id));
-      if (minute < 60) expect(said).toEqual([]);
+      const alarms = alarmsOf(await server.runPeriodicCheck(feeder.id));
+      if (minute < 60) expect(alarms).toEqual([]);
     }
     const view = await server.runPeriodicCheck(feeder.id);
-    expect([orderStatus(view), standing(view), alarmsOf(view)]).toEqual(["ended", "paused", ["staysPaused soon"]]);
+    expect([orderStatus(view), pauseStatus(view), alarmsOf(view)]).toEqual(["ended", "paused", ["staysPaused soon"]]);
   });
 });
 
 describe("two keepers at once", () => {
-  it("both are told who asked last: two pauses, and a pause that crosses a resume", async () => {
+  it("both see whose order is the newest: two pauses, and a pause that crosses a resume", async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
     const bo = await joinByInvite(server, "Bo", "helper");
     const at = `/api/v1/feeders/${feeder.id}/orders`;
-    const say = async (headers: Record<string, string>, payload: object) =>
+    const order = async (headers: Record<string, string>, payload: object) =>
       (await server.app.inject({ method: "POST", url: at, headers, payload })).json() as FeederView;
-    await Promise.all([say(server.keeper, pause), say(bo, { id: "pause-of-bo", kind: "pause" })]);
+    await Promise.all([order(server.keeper, pause), order(bo, { id: "pause-of-bo", kind: "pause" })]);
     const [one, other] = [await server.runPeriodicCheck(feeder.id), await getFeederAs(server, feeder.id, bo)];
     expect(one.pause.order).toEqual(other.pause.order);
     await Promise.all([
-      say(server.keeper, { id: "resume-of-keeper", kind: "resume" }),
-      say(bo, { id: "pause-of-bo-2", kind: "pause" }),
+      order(server.keeper, { id: "resume-of-keeper", kind: "resume" }),
+      order(bo, { id: "pause-of-bo-2", kind: "pause" }),
     ]);
     const newest = (await server.runPeriodicCheck(feeder.id)).pause.order;
     expect((await getFeederAs(server, feeder.id, bo)).pause.order).toEqual(newest);
     expect(newest?.requestedBy).toBe(newest?.kind === "pause" ? "Bo" : "Keeper");
     expect(ordersOf(await server.report(key, sendReport(60_000, false)))).toEqual([newest?.id]);
-    // The one who was overtaken repeats what got no answer: it doesn't come back.
-    await say(newest?.kind === "pause" ? server.keeper : bo, pause);
+    // The earlier one repeats a request without an answer: the order doesn't come back.
+    await order(newest?.kind === "pause" ? server.keeper : bo, pause);
     expect((await server.runPeriodicCheck(feeder.id)).pause.order?.id).toBe(newest?.id);
   });
 });
@@ -348,7 +348,7 @@ describe("an order for a whole yard", () => {
     return { status: answer.statusCode, body: answer.json() as YardOrderView & { errors?: { field: string }[] } };
   };
 
-  it("is one act: all feeders at once, over live sockets too, and repeated it changes nothing", async () => {
+  it("is one change: all feeders at once, over live sockets too, and a repeat changes nothing", async () => {
     const server = await openTestServer();
     const names = ["Rowan", "Larch", "Hazel"];
     const added = await Promise.all(names.map((name) => server.addFeeder({ name })));
@@ -368,7 +368,7 @@ describe("an order for a whole yard", () => {
     rowan.socket.close();
   });
 
-  it("is nobody's but the yard's people, and refuses what one feeder's order refuses, by field", async () => {
+  it("is for the yard's people only, and refuses what one feeder's order refuses, by field", async () => {
     const server = await openTestServer();
     const { feeder } = await server.addFeeder();
     const bo = await joinByInvite(server, "Bo", "helper");
@@ -382,7 +382,7 @@ describe("an order for a whole yard", () => {
     expect((await server.app.inject({ ...elsewhere, payload: pause })).statusCode).toBe(404);
   });
 
-  it("pauses feeders on the bench and put away too, and leaves them out of a resume: hands may be in them", async () => {
+  it("pauses feeders on the bench and put away too, and leaves them out of a resume: somebody may work on them", async () => {
     const server = await openTestServer();
     const garden = (await server.addFeeder({ name: "Rowan" })).feeder;
     const bench = (await server.addFeeder({ name: "Larch", placement: "onBench" })).feeder;

@@ -3,7 +3,7 @@ import type { HomeView } from "../../server/contract/api.ts";
 import { requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** Acts that change a yard together with what belongs to it. */
+/** Changes of a yard together with what belongs to it. */
 
 const home = async (server: TestServer, headers = server.keeper) =>
   (await requestAs(server, "GET", "/api/v1/home", headers)).json() as HomeView;

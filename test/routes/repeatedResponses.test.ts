@@ -4,7 +4,7 @@ import { days, isoOf, minutes } from "../../server/domain/instant.ts";
 import { requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** A feeder that has said that it is in trouble, which is an alarm at once. */
+/** A feeder that has reported a trouble, which is an alarm at once. */
 async function inTrouble() {
   const server = await openTestServer();
   const { feeder, key } = await server.addFeeder();
@@ -12,9 +12,9 @@ async function inTrouble() {
   await server.report(key, { boot: "b-1", sentUptimeMs: 5, events: [trouble] });
   const at = (what: string) => `/api/v1/feeders/${feeder.id}/alarms/troubleReported/${what}`;
   const answer = async (what: string, body: object): Promise<FeederView> => {
-    const said = await requestAs(server, "POST", at(what), server.keeper, body);
-    if (said.statusCode !== 200) throw new Error(`expected 200, got ${said.body}`);
-    return said.json();
+    const answer = await requestAs(server, "POST", at(what), server.keeper, body);
+    if (answer.statusCode !== 200) throw new Error(`expected 200, got ${answer.body}`);
+    return answer.json();
   };
   return { server, feeder, answer };
 }
@@ -22,8 +22,8 @@ const phaseOf = (view: FeederView) => view.alarms.find(({ fault }) => fault === 
 const changes = async (server: TestServer, feeder: string) =>
   (await server.store.records.alarmChanges(feeder, 0 as never, (server.clock.now() + 1_000_000) as never)).length;
 
-describe("an answer to an alarm that its client numbered", () => {
-  it("is done once, however often it is sent, and is answered as things stand then", async () => {
+describe("a response to an alarm with the client's own id", () => {
+  it("is done once, however often it is sent, and is answered with the present state", async () => {
     const { server, feeder, answer } = await inTrouble();
     const until = isoOf((server.clock.now() + days(1)) as never);
     const once = await answer("shelve", { id: "shelve-01", until });
@@ -35,7 +35,7 @@ describe("an answer to an alarm that its client numbered", () => {
     expect([await changes(server, feeder.id), twice.revision]).toEqual(before);
   });
 
-  it("from a phone that was away doesn't undo what was done since", async () => {
+  it("from a phone that was offline doesn't undo what was done since", async () => {
     const { server, answer } = await inTrouble();
     const until = isoOf((server.clock.now() + days(1)) as never);
     await answer("shelve", { id: "shelve-01", until });
@@ -45,7 +45,7 @@ describe("an answer to an alarm that its client numbered", () => {
     expect(phaseOf(await answer("out-of-service", { id: "out-0001", reason: "again" }))).not.toBe("outOfService");
   });
 
-  it("is another one under another number, or without any", async () => {
+  it("is another one with another id, or without any", async () => {
     const { server, feeder, answer } = await inTrouble();
     await answer("acknowledge", { id: "seen-0001" });
     const before = await changes(server, feeder.id);
@@ -55,7 +55,7 @@ describe("an answer to an alarm that its client numbered", () => {
     expect(phaseOf(await answer("acknowledge", {}))).toBeDefined();
   });
 
-  it("with a number that is none is refused by field", async () => {
+  it("with an invalid id is refused by field", async () => {
     const { server, feeder } = await inTrouble();
     const url = `/api/v1/feeders/${feeder.id}/alarms/troubleReported/acknowledge`;
     expect((await requestAs(server, "POST", url, server.keeper, { id: "1" })).json().errors[0].field).toBe("id");
