@@ -49,11 +49,11 @@ function Frame() {
   }, [route]);
   const mustSignIn = signedIn.value === "no" && !publicPaths.includes(path);
   return (
-    <div class="notebook">
+    <div class="frame">
       <a class="skip" href="#page">
         {skipLabel}
       </a>
-      <header class="masthead">
+      <header class="page-header">
         <a class="name" href="/">
           {appName}
         </a>
@@ -141,7 +141,7 @@ const screenLoadTimeoutMs = 12_000;
 const NotLoaded = () => (
   <Screen title={notLoadedTitle}>
     <p class="empty">{notLoadedText}</p>
-    <div class="answers">
+    <div class="actions">
       <button type="button" onClick={() => location.reload()}>
         {reloadLabel}
       </button>

@@ -67,7 +67,7 @@ const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
 
 /** A result without its content, which a form's `send` can distinguish from a failure. */
-export async function withoutContent(asked: Promise<ApiResult<unknown>>): Promise<ApiResult<true>> {
-  const answer = await asked;
-  return answer.kind === "ok" ? { kind: "ok", value: true } : answer;
+export async function withoutContent(pending: Promise<ApiResult<unknown>>): Promise<ApiResult<true>> {
+  const result = await pending;
+  return result.kind === "ok" ? { kind: "ok", value: true } : result;
 }

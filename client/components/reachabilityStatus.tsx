@@ -4,11 +4,11 @@ import { CheckIcon } from "../charts/icons.tsx";
 
 /** Whether somebody can be notified: by a mark and words, not by colour alone. */
 export const ReachabilityStatus = (props: { readonly kind: ReachabilityView["kind"]; readonly children?: string }) => (
-  <p class={`reach ${props.kind}`}>
+  <p class={`reachability ${props.kind}`}>
     {props.kind === "proved" ? (
       <CheckIcon />
     ) : (
-      <span class="reach-sign" aria-hidden="true">
+      <span class="reachability-sign" aria-hidden="true">
         {props.kind === "lost" ? "✕" : "?"}
       </span>
     )}

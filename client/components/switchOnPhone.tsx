@@ -34,7 +34,7 @@ export function SwitchOnPhone(props: {
               defaultValue: props.label ?? guessLabel(navigator.userAgent),
             }}
           />
-          <div class="answers">
+          <div class="actions">
             <button type="submit" class="main" disabled={props.busy}>
               {text.turnOnLabel}
             </button>

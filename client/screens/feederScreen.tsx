@@ -41,18 +41,18 @@ export function FeederScreen(props: { readonly id: string }) {
   const hasAlarm = feeder.alarms.some((alarm) => !isSuppressed(alarm));
   return (
     <Screen title={feeder.name} practice={feeder.practice} back={{ href: "/", name: yard.name }} wide>
-      <p class="heard">
+      <p class="last-report">
         {feeder.lastReportAt === null ? noReportText : lastReportText(agoText(feeder.lastReportAt, now.value))}
       </p>
       <DutyNotice feeder={feeder} />
       <OpenQuestions feeder={feeder} yard={yard} />
-      <div class="spread">
-        <div class="leaf-page">
+      <div class="columns">
+        <div class="column">
           <Alarms feeder={feeder} yard={yard} />
           {!hasAlarm && <HopperSection feeder={feeder} yard={yard} />}
           <PauseControl feeder={feeder} yard={yard} />
         </div>
-        <div class="leaf-page">
+        <div class="column">
           {hasAlarm && <HopperSection feeder={feeder} yard={yard} />}
           <Observations feeder={feeder} yard={yard} />
         </div>
@@ -72,7 +72,7 @@ function missingFeeder() {
     );
   return (
     <Screen title={loadingTitle} back={{ href: "/", name: feedersTitle }}>
-      <p class={isOffline ? "empty" : "empty opening"}>{isOffline ? nothingStoredText : loadingText}</p>
+      <p class={isOffline ? "empty" : "empty first-load"}>{isOffline ? nothingStoredText : loadingText}</p>
     </Screen>
   );
 }
@@ -94,7 +94,7 @@ const Observations = ({ feeder, yard }: FeederProps) => (
     <ReadingsTable feeder={feeder} zone={yard.zone} />
     <UndetectableFaults feeder={feeder} />
     {yard.role === "keeper" && (
-      <p class="elsewhere">
+      <p class="page-link">
         <a href={`/feeders/${feeder.id}/settings`}>{settingsTitle(feeder.name)}</a>
       </p>
     )}

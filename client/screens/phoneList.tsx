@@ -33,7 +33,7 @@ export function PhoneList({ phones, warning, actions }: PhoneListProps) {
   return (
     <>
       <h2>{listTitle}</h2>
-      <ul class="phones">
+      <ul class="entry-list">
         {phones.map((phone) => (
           <PhoneEntry
             key={phone.id}
@@ -44,7 +44,7 @@ export function PhoneList({ phones, warning, actions }: PhoneListProps) {
           />
         ))}
       </ul>
-      <div class="answers">
+      <div class="actions">
         <button type="button" class="main" disabled={actions.busy} onClick={() => void actions.sendTest()}>
           {sendTestLabel}
         </button>

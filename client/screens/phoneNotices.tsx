@@ -16,7 +16,7 @@ import type { PhoneActions } from "./usePhoneActions.ts";
 export function WarningNotice({ warning }: { readonly warning: ReachabilityWarning | null }) {
   if (warning === null || warning.kind === "noneConfirmed") return null;
   return (
-    <p class="notice worry">
+    <p class="notice warning">
       <strong>{warning.text}</strong> {warningAdvice[warning.kind]}
     </p>
   );

@@ -67,7 +67,7 @@ function earlierLabel(): string | null {
 }
 
 const SignOutSection = ({ actions }: { readonly actions: PhoneActions }) => (
-  <section class="after" aria-labelledby="out-title">
+  <section class="subsection" aria-labelledby="out-title">
     <h2 id="out-title">{signOutLabel}</h2>
     <p>
       {home.value !== null && `${signedInText(home.value.view.keeper.name)} `}
@@ -76,7 +76,7 @@ const SignOutSection = ({ actions }: { readonly actions: PhoneActions }) => (
     <button type="button" disabled={actions.busy} onClick={() => void actions.signOut()}>
       {signOutLabel}
     </button>
-    <p class="elsewhere">
+    <p class="page-link">
       <a href="/account">{accountLabel}</a>
     </p>
   </section>

@@ -43,8 +43,8 @@ export async function awaitTestReceipts(
     if (!outcomes("pending").some(({ receipt }) => receipt === "pending")) return;
     await pause(pollMs);
     if (isOver()) return;
-    const answer = await load();
-    if (answer.kind === "ok") known = answer.value;
+    const result = await load();
+    if (result.kind === "ok") known = result.value;
     told(outcomes("pending"));
   }
   told(outcomes("missing"));

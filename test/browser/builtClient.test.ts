@@ -120,7 +120,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     for (const [path, ready] of [
       ["/yards/alder-croft/recipients", /^Ada is notified first/],
       ["/phones", "Your phones"],
-      ["/join#some-secret", /^You are invited to help with a feeder/],
+      ["/join#some-secret", /^You are invited to help with the feeders/],
       ["/feeders/rowan/settings", "Where is it now?"],
     ] as const) {
       await page.goto(server.origin + path);

@@ -46,8 +46,8 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
         server.phones = phones;
         for (const [path, usable] of [
           ["/", ".feeder-entry"],
-          ["/feeders/rowan", ".day-words"],
-          ["/feeders/larch", ".day-words"],
+          ["/feeders/rowan", ".day-text"],
+          ["/feeders/larch", ".day-text"],
         ] as const) {
           const seen = await open(path, usable, viewport);
           expect.soft(seen.layoutShift, `${viewport.width} ${path}: ${seen.shifted.join("; ")}`).toBeLessThan(0.05);
@@ -81,7 +81,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
   it("comes before the worker and its own downloads", async () => {
     for (const [path, usable, late] of [
       ["/", ".feeder-entry", /\/(home|phones)$/],
-      ["/feeders/rowan", ".day-words", /\/day$/],
+      ["/feeders/rowan", ".day-text", /\/day$/],
     ] as const) {
       server.delayMs = (each) => (late.test(each) ? 1_500 : 0);
       const before = server.requests.length;

@@ -256,7 +256,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await heading("Recipients of My yard");
     await page.getByText("Asta is notified.").waitFor();
     await page.getByRole("button", { name: "Create link" }).click();
-    const link = (await page.locator(".copied pre").textContent()) ?? "";
+    const link = (await page.locator(".copyable pre").textContent()) ?? "";
     expect(link).toMatch(new RegExp(`^${origin}/join#[\\w-]{43}$`));
     await checkAccessibility(page, "people, with a link to share");
 
@@ -361,7 +361,7 @@ async function goTo(path: string, title: string): Promise<void> {
 /** What stands in the frame above this copy button. */
 const line = async (label: "Key" | "First report") =>
   (await page
-    .locator(".copied")
+    .locator(".copyable")
     .filter({ has: page.getByRole("button", { name: `Copy ${label}` }) })
     .locator("pre")
     .textContent()) ?? "";

@@ -12,8 +12,8 @@ import {
 
 const asked = Date.parse("2026-11-25T13:00:00Z");
 const minute = 60_000;
-const act = (change: Partial<FeederAction> = {}): FeederAction => ({
-  id: "act-00000001",
+const action = (change: Partial<FeederAction> = {}): FeederAction => ({
+  id: "action-00000001",
   kind: "pause",
   feeder: "rowan",
   feederName: "Rowan",
@@ -36,42 +36,42 @@ const yardAct = (change: Partial<YardAction> = {}): YardAction => ({
   requestedAt: asked,
   ...change,
 });
-const idsOf = (acts: readonly { readonly id: string }[]) => acts.map(({ id }) => id);
+const idsOf = (actions: readonly { readonly id: string }[]) => actions.map(({ id }) => id);
 
-describe("an act that waits on the phone", () => {
+describe("an action that is not sent yet", () => {
   it("is let go when the keeper would no longer mean it", () => {
-    expect(expiresAt(act()) - asked).toBe(10 * minute);
-    expect(expiresAt(act({ kind: "refill" })) - asked).toBe(7 * 24 * 60 * minute);
-    expect(expiresAt(act({ kind: "acknowledge" })) - asked).toBe(24 * 60 * minute);
-    expect(isExpired(act(), asked + 10 * minute - 1)).toBe(false);
-    expect(isExpired(act(), asked + 10 * minute)).toBe(true);
+    expect(expiresAt(action()) - asked).toBe(10 * minute);
+    expect(expiresAt(action({ kind: "refill" })) - asked).toBe(7 * 24 * 60 * minute);
+    expect(expiresAt(action({ kind: "acknowledge" })) - asked).toBe(24 * 60 * minute);
+    expect(isExpired(action(), asked + 10 * minute - 1)).toBe(false);
+    expect(isExpired(action(), asked + 10 * minute)).toBe(true);
   });
 
   it("doesn't outlive a clock that was set back", () => {
-    expect(isExpired(act(), asked - 60 * minute)).toBe(true);
-    expect(isExpired(act(), asked - 10_000)).toBe(false); // a small step is ordinary
+    expect(isExpired(action(), asked - 60 * minute)).toBe(true);
+    expect(isExpired(action(), asked - 10_000)).toBe(false); // a small step is ordinary
   });
 
   it("is sent in the order in which it was asked", () => {
-    const late = act({ id: "late", requestedAt: asked + minute });
-    const early = act({ id: "early" });
-    const stale = act({ id: "stale", requestedAt: asked - 60 * minute });
+    const late = action({ id: "late", requestedAt: asked + minute });
+    const early = action({ id: "early" });
+    const stale = action({ id: "stale", requestedAt: asked - 60 * minute });
     const { live, expired } = splitExpired([late, stale, early], asked + 2 * minute);
     expect(live.map((each) => each.id)).toEqual(["early", "late"]);
     expect(expired.map((each) => each.id)).toEqual(["stale"]);
   });
 
   it("gives way to a newer order for the same feeder, and only there", () => {
-    const pause = act({ id: "pause" });
-    const elsewhere = act({ id: "elsewhere", feeder: "larch" });
-    const refill = act({ id: "refill", kind: "refill", path: "/feeders/rowan/refills" });
-    const resume = act({ id: "resume", kind: "resume" });
+    const pause = action({ id: "pause" });
+    const elsewhere = action({ id: "elsewhere", feeder: "larch" });
+    const refill = action({ id: "refill", kind: "refill", path: "/feeders/rowan/refills" });
+    const resume = action({ id: "resume", kind: "resume" });
     expect(supersededBy(resume, [pause, elsewhere, refill, resume]).map((each) => each.id)).toEqual(["pause"]);
   });
 
   it("never swallows a second refill", () => {
-    const first = act({ id: "first", kind: "refill", path: "/feeders/rowan/refills" });
-    const second = act({ id: "second", kind: "refill", path: "/feeders/rowan/refills" });
+    const first = action({ id: "first", kind: "refill", path: "/feeders/rowan/refills" });
+    const second = action({ id: "second", kind: "refill", path: "/feeders/rowan/refills" });
     expect(supersededBy(second, [first, second])).toEqual([]);
   });
 
@@ -96,11 +96,11 @@ describe("an order for a whole yard that waits on the phone", () => {
 
   it("takes the place of what waits for the yard's feeders, and of nothing else", () => {
     const waiting = [
-      act({ id: "pause-rowan" }),
-      act({ id: "resume-larch", kind: "resume", feeder: "larch" }),
-      act({ id: "pause-elsewhere", feeder: "hazel" }),
-      act({ id: "refill", kind: "refill", path: "/feeders/rowan/refills" }),
-      act({ id: "acknowledge", kind: "acknowledge", path: "/feeders/rowan/alarms/foodLow/acknowledge" }),
+      action({ id: "pause-rowan" }),
+      action({ id: "resume-larch", kind: "resume", feeder: "larch" }),
+      action({ id: "pause-elsewhere", feeder: "hazel" }),
+      action({ id: "refill", kind: "refill", path: "/feeders/rowan/refills" }),
+      action({ id: "acknowledge", kind: "acknowledge", path: "/feeders/rowan/alarms/foodLow/acknowledge" }),
       yardAct({ id: "older", kind: "resumeAll" }),
       yardAct({ id: "other-yard", yard: "hill", feeders: ["hazel"] }),
     ];
@@ -109,19 +109,19 @@ describe("an order for a whole yard that waits on the phone", () => {
 
   it("leaves the pause of a feeder that a resume of the yard leaves out", () => {
     const resume = yardAct({ id: "resume", kind: "resumeAll", feeders: ["rowan"] });
-    const onBench = act({ id: "pause-larch", feeder: "larch" });
+    const onBench = action({ id: "pause-larch", feeder: "larch" });
     const all = yardAct({ id: "pause-all" });
     expect(supersededBy(resume, [onBench, all])).toEqual([]);
   });
 
   it("still goes out before a later order for one of its feeders, which is then the newest there", () => {
-    const later = act({ id: "later", kind: "resume", requestedAt: asked + 1 });
+    const later = action({ id: "later", kind: "resume", requestedAt: asked + 1 });
     expect(supersededBy(later, [yardAct()])).toEqual([]);
     expect(idsOf(splitExpired([later, yardAct()], asked + minute).live)).toEqual(["yard-0001", "later"]);
   });
 
   it("is what a feeder is asked last, until a later one is asked of it", () => {
-    const later = act({ id: "later", kind: "resume", requestedAt: asked + 1 });
+    const later = action({ id: "later", kind: "resume", requestedAt: asked + 1 });
     expect(lastQueuedOrder("larch", [yardAct(), later])).toBe("pause");
     expect(lastQueuedOrder("rowan", [later, yardAct()])).toBe("resume");
     expect(lastQueuedOrder("hazel", [yardAct(), later])).toBeNull();

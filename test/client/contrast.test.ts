@@ -6,7 +6,7 @@ import { contrastRatio } from "../support/contrast.ts";
  * Contrast by WCAG 2.2: 4.5 for text (1.4.3), 3 for marks and edges of controls (1.4.11). The colours are read from the style
  * sheet itself.
  */
-const sheet = readFileSync(new URL("../../client/style/ink.css", import.meta.url), "utf8");
+const sheet = readFileSync(new URL("../../client/style/colours.css", import.meta.url), "utf8");
 const [lightPart, darkPart] = sheet.split("@media (prefers-color-scheme: dark)") as [string, string];
 const colours = (part: string) =>
   Object.fromEntries(

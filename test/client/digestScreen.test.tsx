@@ -31,7 +31,7 @@ describe("the digest's page", () => {
     expect(headings).toEqual(["To do today", "Food left", "Birds", "Deposits and pay", "Wear", "Tonight", "Cleaning"]);
     const birds = screen.getByRole("region", { name: "Birds" });
     expect(birds.querySelectorAll("li")).toHaveLength(2);
-    expect(screen.queryByText("As of that morning.")).toBeNull();
+    expect(screen.queryByText("This is the state of that morning.")).toBeNull();
   });
 
   it("leads from each thing to do to the page where it is done", async () => {
@@ -49,7 +49,7 @@ describe("the digest's page", () => {
   it("leads to the other days by date, and marks an older one as of that morning", async () => {
     serve(2);
     await openPage(`${path}?date=${digestViewFixture(Date.now(), 2).date}`);
-    expect(await screen.findByText("As of that morning.")).toBeTruthy();
+    expect(await screen.findByText("This is the state of that morning.")).toBeTruthy();
     const links = await screen.findAllByRole("link", { current: "page" });
     expect(
       links.some((link) => link.getAttribute("href") === `${path}?date=${digestViewFixture(Date.now(), 2).date}`),
@@ -117,7 +117,7 @@ describe("cleaning", () => {
       body: { ...feederViewFixture(Date.now()), revision: 13, cleanedAt: (body as { at: string }).at },
     });
     await openPage(path);
-    expect(await screen.findByText("Rowan: not entered yet.")).toBeTruthy();
+    expect(await screen.findByText("Rowan: no cleaning entered yet.")).toBeTruthy();
     fireEvent.click(screen.getByRole("button", { name: "Mark Rowan as cleaned" }));
     expect(await screen.findByText(/^Rowan: last \d\d:\d\d\.$/)).toBeTruthy();
     expect(Date.parse(server.sent(0).at ?? "")).toBeGreaterThan(Date.now() - 60_000);

@@ -29,9 +29,9 @@ const jammed = {
   },
 };
 const answered = (action: string, id = `${action}-0001`, at = now): QueuedAction => {
-  const act = actionFrom(action, jammed, id, at);
-  if (act === null) throw new Error(`expected an act for ${action}`);
-  return act;
+  const queued = actionFrom(action, jammed, id, at);
+  if (queued === null) throw new Error(`expected an action for ${action}`);
+  return queued;
 };
 const ok: ApiResult<FeederView> = { kind: "ok", value: feederViewFixture(now, { id: "larch" }) };
 const refusal = (status: number, detail: string): ApiResult<FeederView> => ({

@@ -62,7 +62,7 @@ describe("the phones", () => {
   it("don't warn while one of them is reachable", async () => {
     await openPage("/");
     await waitFor(() => expect(phones.value).not.toBeNull());
-    expect(document.querySelector(".notice.worry")).toBeNull();
+    expect(document.querySelector(".notice.warning")).toBeNull();
   });
 
   it("warn of this phone when its browser lost its subscription", async () => {
@@ -78,7 +78,7 @@ describe("the phones", () => {
     server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
     await openPage("/");
     await screen.findAllByText(/No feeders yet/);
-    expect(document.querySelector(".notice.worry")).toBeNull();
+    expect(document.querySelector(".notice.warning")).toBeNull();
   });
 });
 
@@ -138,7 +138,7 @@ describe("the recipients of a yard", () => {
     expect(
       screen.getByText(/^Ada is notified first\. .* within 15 minutes, the next person is notified\.$/),
     ).toBeTruthy();
-    const names = [...document.querySelectorAll(".person h3")].map((heading) => heading.firstChild?.textContent);
+    const names = [...document.querySelectorAll(".recipient h3")].map((heading) => heading.firstChild?.textContent);
     expect(names).toEqual(["Ada", "Bo", "Cilla"]);
     expect((await entry(/^Bo/)).getByText(/Quiet hours 22:00 to 06:30, including urgent alarms/)).toBeTruthy();
     expect((await entry(/^Cilla/)).getByText("Not reachable.")).toBeTruthy();

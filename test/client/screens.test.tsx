@@ -188,7 +188,7 @@ describe("one feeder", () => {
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
     server.offline = true;
     fireEvent.click(button);
-    await screen.findByText(/not sent yet/, { selector: ".waiting strong" });
+    await screen.findByText(/not sent yet/, { selector: ".queued strong" });
     await screen.findByText("No connection to the server.");
     server.requests.length = 0;
     for (const key of (await store.keys()).filter((each) => each.startsWith("waiting/"))) await store.remove(key);
@@ -233,7 +233,7 @@ describe("one feeder", () => {
       const name = new RegExp(`^${ruleOf(fault).title}`, "i");
       const entry = (await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement;
       expect(within(entry).getByText(ruleOf(fault).advice), fault).toBeTruthy();
-      expect(entry.querySelector("svg.pennant path"), fault).not.toBeNull();
+      expect(entry.querySelector("svg.priority-flag path"), fault).not.toBeNull();
     }
   });
 
