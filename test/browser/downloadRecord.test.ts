@@ -17,8 +17,8 @@ phoneForEachTest(chromiumPath, (opened) => {
   ({ phone, scratch } = opened);
 });
 
-describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, () => {
-  it("is a file of which every line can be read, with all that was told and done", async () => {
+describe.skipIf(chromiumPath === null)(`the downloaded data of a feeder${unlessAbsent}`, () => {
+  it("is a file with every report and action, of which every line can be read", async () => {
     const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(
       /\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/,
     );

@@ -37,7 +37,7 @@ const open = (path: string, usable: string, viewport = phoneSize, restMs = 2_000
 
 describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => {
   // Below 0.1 counts as good, https://web.dev/articles/cls; we want half of that.
-  it("doesn't shift under the keeper's thumb", async () => {
+  it("does not shift while it loads", async () => {
     const known = phonesViewFixture(Date.now());
     const reached = { ...known, phones: known.phones };
     const nobody = { ...known, phones: [] };
@@ -60,7 +60,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
     }
   }, 180_000);
 
-  it("asks for what is known of the feeders without waiting for the program, and once", async () => {
+  it("requests the feeders once, without waiting for the program", async () => {
     server.delayMs = (path) => (path.endsWith(".js") ? 1_000 : 0);
     await open("/", ".feeder-entry");
     const asked = (path: RegExp) => server.requests.filter((each) => path.test(each.path));
@@ -70,7 +70,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
     expect((home[0]?.at ?? Infinity) - (script?.at ?? 0)).toBeLessThan(500);
   }, 60_000);
 
-  it("asks for a feeder's screen beside the program, not after it", async () => {
+  it("requests a feeder's screen together with the program, not after it", async () => {
     server.delayMs = (path) => (path.includes("/assets/index-") ? 1_000 : 0);
     await open("/feeders/rowan", ".hopper-section");
     const script = server.requests.find((each) => /\/assets\/index-.*\.js$/.test(each.path));
@@ -94,7 +94,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
     }
   }, 60_000);
 
-  it("costs no more than 49 kB over the line, in few requests", async () => {
+  it("needs at most 49 kB, in few requests", async () => {
     server.home = homeViewFixture(Date.now());
     const { octets, requests } = await open("/", ".feeder-entry");
     expect(octets).toBeLessThan(49_000); // of it 11 kB of canned answers; the program alone was 46 kB before it was split

@@ -54,8 +54,8 @@ const jammed = (item: string, change: Parameters<typeof notificationFixture>[0] 
 const asked = (ending: string) => server.receivedCalls.filter(({ path }) => path.endsWith(ending));
 const shownItems = () => asked("/display-receipt").map(({ path }) => path.split("/")[2]);
 
-describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, () => {
-  it("is reported as shown, and later where there was no line, once each", async () => {
+describe.skipIf(chromiumPath === null)(`a notification on the phone${unlessAbsent}`, () => {
+  it("is reported as displayed once, later where there was no connection", async () => {
     const { push } = await pushTarget(phone);
     expect((await push(jammed("item-1"))).actions).toEqual(["Acknowledge", "Pause the feeder"]);
     await expect.poll(shownItems, { timeout: 5_000 }).toEqual(["item-1"]);
@@ -69,7 +69,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     expect(report?.body).toEqual({ at: expect.stringMatching(/^\d{4}-\d\d-\d\dT/) });
   }, 40_000);
 
-  it("is acknowledged from the screen without opening anything, and says so in its place", async () => {
+  it("is acknowledged without opening anything, and shows that in its place", async () => {
     const { push, answer } = await pushTarget(phone);
     await push(jammed("item-1"));
     expect(await answer("acknowledge")).toMatchObject({
@@ -89,7 +89,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     expect(phone.page.url()).toBe(`${server.origin}/`);
   }, 40_000);
 
-  it("is answered without a line: it waits, says so, and is carried out exactly once when there is one", async () => {
+  it("is acknowledged offline: the action is queued, that is shown, and it is sent exactly once when there is a connection", async () => {
     const { push, answer, sync } = await pushTarget(phone);
     await push(jammed("item-1"));
     await phone.offline(true);
@@ -108,7 +108,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     expect(orders[0]?.body).toMatchObject({ kind: "pause", until: null, id: expect.stringMatching(/^[\w-]{8,64}$/) });
   }, 40_000);
 
-  it("asks whoever isn't signed in to sign in first, and sends it then", async () => {
+  it("asks a person who is not signed in to sign in first, and sends the action then", async () => {
     const { push, answer } = await pushTarget(phone);
     await push(jammed("item-1"));
     server.signedIn = false;
@@ -121,7 +121,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await phone.page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("gives way to the quiet word that nothing is asked any more", async () => {
+  it("is replaced by a silent one when no action is needed any more", async () => {
     const { push, standing } = await pushTarget(phone);
     await push(jammed("item-1"));
     const over = await push(
@@ -138,7 +138,7 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await expect.poll(() => shownItems().sort(), { timeout: 5_000 }).toEqual(["item-1", "item-2"]);
   }, 40_000);
 
-  it("goes when the page sees that its alarm no longer waits for anybody", async () => {
+  it("is closed when the page sees that its alarm needs no action any more", async () => {
     const { push, standing } = await pushTarget(phone);
     await push(jammed("item-1"));
     larchIsWell();

@@ -39,7 +39,7 @@ const rowan = () => page.getByRole("link", { name: "Rowan" }).first();
 const asksFor = (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`);
 
 describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
-  it("sees within seconds that this phone was removed elsewhere", async () => {
+  it("shows within seconds that this phone was removed elsewhere", async () => {
     // This browser holds the endpoint of the first phone.
     await page.addInitScript(() => {
       Object.defineProperty(navigator, "serviceWorker", {
@@ -65,7 +65,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.getByRole("button", { name: "Turn on" }).waitFor();
   }, 30_000);
 
-  it("sees the server within 5 s of its return, and doesn't hammer while it is away", async () => {
+  it("reconnects within 5 s of the server's return, and makes few requests while it is away", async () => {
     await page.goto(server.origin);
     await rowan().waitFor();
     await page.waitForLoadState("networkidle");
@@ -90,7 +90,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     }
   }, 60_000);
 
-  it("tries again by itself after a 500, says so, and waits as long as the server asks it to", async () => {
+  it("tries again by itself after a 500, shows that, and waits as long as the server requests", async () => {
     let troubles = 0;
     server.trouble = (method, path) => {
       if (method !== "GET" || path !== "/home" || troubles >= 3) return null;
@@ -105,7 +105,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     expect((third?.at ?? 0) - (second?.at ?? 0)).toBeGreaterThan(2_900);
   }, 40_000);
 
-  it("tries a part of a page again by itself, too", async () => {
+  it("repeats the request of a part of a page too", async () => {
     let troubles = 0;
     server.trouble = (_method, path) => {
       if (!path.endsWith("/day") || troubles >= 2) return null;
@@ -118,7 +118,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.getByText("The server has a problem.").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("never takes a line for live that answers nothing any more", async () => {
+  it("never shows a connection as live that does not reply any more", async () => {
     await page.goto(server.origin);
     await rowan().waitFor();
     await page.waitForLoadState("networkidle");
@@ -137,7 +137,7 @@ async function signIn(): Promise<void> {
   await page.getByRole("button", { name: "Sign in", exact: true }).click();
 }
 
-describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, () => {
+describe.skipIf(chromiumPath === null)(`a session that has ended${unlessAbsent}`, () => {
   it("keeps what was entered in the settings, through signing in again", async () => {
     await page.goto(`${server.origin}/feeders/rowan/settings`);
     await page.getByLabel("Name", { exact: true }).fill("Rowan by the gate");
@@ -161,7 +161,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     });
   }, 40_000);
 
-  it("keeps a refill that is being written, and one that was sent into it", async () => {
+  it("keeps a refill that is being entered, and one that was sent meanwhile", async () => {
     await page.goto(`${server.origin}/feeders/rowan/refill`);
     await page.getByLabel("Added some food").check();
     await page.getByLabel("Food added").fill("640");
@@ -185,7 +185,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     await page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("says nothing of it to whoever comes for the first time, and of a wrong passphrase what the server says", async () => {
+  it("shows nothing of it on a first visit, and the server's text for a wrong passphrase", async () => {
     server.signedIn = false;
     await page.goto(server.origin);
     await page.getByRole("heading", { level: 1, name: "Sign in" }).waitFor();

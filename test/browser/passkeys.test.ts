@@ -20,7 +20,7 @@ phoneForEachTest(path, (opened) => {
 const ada = { name: "Ada", passphrase: "four black feathers in the snow" };
 
 describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
-  it("are added, sign in, are refused where they lie, and are removed", async () => {
+  it("are added, sign in, are refused where they are copies, and are removed", async () => {
     const server = runBuiltServer(scratch, { LOG_LEVEL: "info" });
     const [, port = "", token = ""] = await server.waitForOutput(/:(\d+)\/first-sign-in#(\S+)/);
     const origin = `http://localhost:${port}`;

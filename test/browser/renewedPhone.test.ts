@@ -37,8 +37,8 @@ beforeEach(async () => {
 });
 afterEach(() => service.close());
 
-describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, () => {
-  it("gives a dead address back before it asks for another, and counts as proved only by the new one", async () => {
+describe.skipIf(path === null)(`a phone whose endpoint changes${unlessAbsent}`, () => {
+  it("unsubscribes an expired endpoint before it requests another, and is confirmed only by the new one", async () => {
     await switchOnAndProve();
     service.unsubscribe(addressOf(0)); // from now on 410
     await page.getByRole("button", { name: "Send a test to all" }).click();
@@ -86,7 +86,7 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
     90_000,
   );
 
-  it("hands it in without any open page, when the browser says that there is a connection again", async () => {
+  it("sends it without any open page, when the browser reports a connection again", async () => {
     await switchOnAndProve();
     await page.goto("about:blank");
     await phone.offline(true);
@@ -101,8 +101,8 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
   }, 90_000);
 });
 
-describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbsent}`, () => {
-  it("says so at once on an open page, tells the server, and gets an address by itself when it may again", async () => {
+describe.skipIf(path === null)(`a phone without permission for notifications${unlessAbsent}`, () => {
+  it("shows that at once on an open page, reports it to the server, and gets an endpoint by itself when it has permission again", async () => {
     await switchOnAndProve();
     await allowNotices("denied");
     await page

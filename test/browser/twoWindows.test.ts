@@ -29,7 +29,7 @@ beforeEach(async () => {
 });
 
 describe.skipIf(chromiumPath === null)(`two windows on one feeder${unlessAbsent}`, () => {
-  it("never say more of a pause than is known, while the feeder lies and the server dies", async () => {
+  it("never show more of a pause than is known, while the feeder reports wrongly and the server stops", async () => {
     const { feeder, windows } = await opened();
     const judge = new Judge(windows);
     const watching = judge.watch();
@@ -44,7 +44,7 @@ describe.skipIf(chromiumPath === null)(`two windows on one feeder${unlessAbsent}
     for (const seen of judge.seen) expect([...seen].sort()).toEqual(["away", "confirmed", "feeding", "notKept"]);
   }, 180_000);
 
-  it("would be caught, were one to go on calling a pause confirmed", async () => {
+  it("would be detected if one went on showing a pause as confirmed", async () => {
     const { feeder, windows } = await opened();
     const lying = windows[1] as Page;
     await lying.route(/\/api\/v1\/(home|feeders\/[^/]+)$/, async (route) => {

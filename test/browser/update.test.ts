@@ -74,7 +74,7 @@ async function offerNewer(page: Page): Promise<void> {
 }
 
 describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
-  it("is taken by all windows together", async () => {
+  it("is activated in all windows together", async () => {
     const first = await openWindow("/", phone.page);
     await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan");
@@ -90,7 +90,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     expect(new URL(second.url()).pathname).toBe("/feeders/rowan");
   }, 60_000);
 
-  it("leaves a window alone in which something was entered, and that window's screens with it", async () => {
+  it("does not reload a window with entries, and leaves it the screens of its version", async () => {
     const first = await openWindow("/", phone.page);
     await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan/refill");
@@ -116,7 +116,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
       .toBe(1);
   }, 60_000);
 
-  it("can be taken in a window with entries, at the keeper's word", async () => {
+  it("can be activated in a window with entries by its button", async () => {
     const first = await openWindow("/feeders/rowan/refill", phone.page);
     await untilWorkerControls(first);
     await first.getByLabel("Added some food").check();
@@ -128,7 +128,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
 });
 
 describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbsent}`, () => {
-  it("says so and can be reloaded, where a newer build has taken its place and there is no worker", async () => {
+  it("shows that and can be reloaded, where a newer build replaced it and there is no worker", async () => {
     const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
     const page = bare.page;
     await openWindow("/", page);
@@ -142,7 +142,7 @@ describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbs
     await bare.context.close();
   }, 60_000);
 
-  it("says so where nothing answers", async () => {
+  it("shows that where the server does not respond", async () => {
     const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
     const page = bare.page;
     await openWindow("/", page);

@@ -32,8 +32,8 @@ phoneForEachTest(chromiumPath, (opened) => {
 
 const keeper = { name: "Asta", passphrase: "four black feathers in the snow" };
 
-describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
-  it("leads a newcomer from the link to a feeder that obeys", async () => {
+describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, () => {
+  it("leads a first user from the link to a feeder that confirms a pause", async () => {
     // --- the link
     const claimLink = await startHouse();
     await page.goto(claimLink);
@@ -156,7 +156,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     );
   }, 180_000);
 
-  it("lets a newcomer break a practice feeder, tells the alarm in time, and forgets it all in one act", async () => {
+  it("lets a first user start a practice fault, shows the alarm in time, and deletes all of it at once", async () => {
     await moveIn();
     await goTo("/practice", "Practice");
     await page.getByRole("button", { name: "Start practice" }).click();
@@ -204,7 +204,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(phone.complaints).toEqual([]);
   }, 240_000);
 
-  it("opens without a line, carries a pause out once there is one, and comes to the feeder from a notice", async () => {
+  it("opens offline, sends a pause once there is a connection, and opens the feeder from a notification", async () => {
     const { origin } = await moveIn();
     const { id, key } = await addFeeder();
     const feeder = new ManualFeeder(key, origin);
@@ -246,7 +246,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(phone.complaints).toEqual([]);
   }, 120_000);
 
-  it("lets a helper in by a link, who is told in turn and is offered nothing that would be refused", async () => {
+  it("lets a helper join by a link, who is notified in the escalation order and is offered nothing that would be refused", async () => {
     const { origin } = await moveIn();
     await addFeeder();
     await goTo("/", "Feeders");

@@ -20,7 +20,7 @@ phoneForEachTest(chromiumPath, (opened) => {
 });
 
 describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, () => {
-  it("are paused by two taps, counted as each confirms, and asked once where there was no connection", async () => {
+  it("are paused by two taps, counted as each confirms, and ordered once after a time without a connection", async () => {
     const { rowan, larch } = await openYard();
     const orders: string[] = [];
     phone.context.on("request", (request) => {

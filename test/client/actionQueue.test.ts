@@ -39,7 +39,7 @@ const yardAct = (change: Partial<YardAction> = {}): YardAction => ({
 const idsOf = (actions: readonly { readonly id: string }[]) => actions.map(({ id }) => id);
 
 describe("an action that is not sent yet", () => {
-  it("is let go when the keeper would no longer mean it", () => {
+  it("expires when the keeper would not want it any more", () => {
     expect(expiresAt(action()) - asked).toBe(10 * minute);
     expect(expiresAt(action({ kind: "refill" })) - asked).toBe(7 * 24 * 60 * minute);
     expect(expiresAt(action({ kind: "acknowledge" })) - asked).toBe(24 * 60 * minute);
@@ -47,12 +47,12 @@ describe("an action that is not sent yet", () => {
     expect(isExpired(action(), asked + 10 * minute)).toBe(true);
   });
 
-  it("doesn't outlive a clock that was set back", () => {
+  it("expires also after the clock was set back", () => {
     expect(isExpired(action(), asked - 60 * minute)).toBe(true);
     expect(isExpired(action(), asked - 10_000)).toBe(false); // a small step is ordinary
   });
 
-  it("is sent in the order in which it was asked", () => {
+  it("is sent in the order of the requests", () => {
     const late = action({ id: "late", requestedAt: asked + minute });
     const early = action({ id: "early" });
     const stale = action({ id: "stale", requestedAt: asked - 60 * minute });
@@ -61,7 +61,7 @@ describe("an action that is not sent yet", () => {
     expect(expired.map((each) => each.id)).toEqual(["stale"]);
   });
 
-  it("gives way to a newer order for the same feeder, and only there", () => {
+  it("is replaced by a newer order for the same feeder, and only there", () => {
     const pause = action({ id: "pause" });
     const elsewhere = action({ id: "elsewhere", feeder: "larch" });
     const refill = action({ id: "refill", kind: "refill", path: "/feeders/rowan/refills" });
@@ -69,13 +69,13 @@ describe("an action that is not sent yet", () => {
     expect(supersededBy(resume, [pause, elsewhere, refill, resume]).map((each) => each.id)).toEqual(["pause"]);
   });
 
-  it("never swallows a second refill", () => {
+  it("never replaces a second refill", () => {
     const first = action({ id: "first", kind: "refill", path: "/feeders/rowan/refills" });
     const second = action({ id: "second", kind: "refill", path: "/feeders/rowan/refills" });
     expect(supersededBy(second, [first, second])).toEqual([]);
   });
 
-  it("is kept over whatever passes, and dropped over what won't", () => {
+  it("is kept after a temporary error, and dropped after a permanent one", () => {
     expect(deliveryDecision("ok", 0)).toBe("done");
     expect(deliveryDecision("unreachable", 0)).toBe("keep");
     expect(deliveryDecision("signedOut", 401)).toBe("keep");
@@ -86,15 +86,15 @@ describe("an action that is not sent yet", () => {
   });
 });
 
-describe("an order for a whole yard that waits on the phone", () => {
-  it("is let go as soon as an order for one feeder would be", () => {
+describe("an order for a whole yard that is not sent yet", () => {
+  it("expires as soon as an order for one feeder would", () => {
     for (const kind of ["pauseAll", "resumeAll"] as const) {
       expect(isExpired(yardAct({ kind }), asked + 10 * minute - 1)).toBe(false);
       expect(isExpired(yardAct({ kind }), asked + 10 * minute)).toBe(true);
     }
   });
 
-  it("takes the place of what waits for the yard's feeders, and of nothing else", () => {
+  it("replaces queued orders for the yard's feeders, and nothing else", () => {
     const waiting = [
       action({ id: "pause-rowan" }),
       action({ id: "resume-larch", kind: "resume", feeder: "larch" }),
@@ -107,20 +107,20 @@ describe("an order for a whole yard that waits on the phone", () => {
     expect(idsOf(supersededBy(yardAct(), waiting))).toEqual(["pause-rowan", "resume-larch", "older"]);
   });
 
-  it("leaves the pause of a feeder that a resume of the yard leaves out", () => {
+  it("does not replace the pause of a feeder that a resume of the yard skips", () => {
     const resume = yardAct({ id: "resume", kind: "resumeAll", feeders: ["rowan"] });
     const onBench = action({ id: "pause-larch", feeder: "larch" });
     const all = yardAct({ id: "pause-all" });
     expect(supersededBy(resume, [onBench, all])).toEqual([]);
   });
 
-  it("still goes out before a later order for one of its feeders, which is then the newest there", () => {
+  it("is still sent before a later order for one of its feeders, which is then the newest there", () => {
     const later = action({ id: "later", kind: "resume", requestedAt: asked + 1 });
     expect(supersededBy(later, [yardAct()])).toEqual([]);
     expect(idsOf(splitExpired([later, yardAct()], asked + minute).live)).toEqual(["yard-0001", "later"]);
   });
 
-  it("is what a feeder is asked last, until a later one is asked of it", () => {
+  it("is the last order of a feeder until a later one is requested", () => {
     const later = action({ id: "later", kind: "resume", requestedAt: asked + 1 });
     expect(lastQueuedOrder("larch", [yardAct(), later])).toBe("pause");
     expect(lastQueuedOrder("rowan", [later, yardAct()])).toBe("resume");

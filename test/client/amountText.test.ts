@@ -3,7 +3,7 @@ import { describe, expect, it } from "vitest";
 import { levelText, massText, toSentence } from "../../client/text/amount.ts";
 
 describe("a mass", () => {
-  it("is said without idle zeros", () => {
+  it("is written without unneeded zeros", () => {
     expect([0, 3.4, 999.4, 999.6, 1_000, 1_250, 2_000, 12_340].map(massText)).toEqual([
       "0 g",
       "3 g",
@@ -18,7 +18,7 @@ describe("a mass", () => {
 });
 
 describe("the level in the hopper", () => {
-  it("is said no finer than it is known", () => {
+  it("is shown no finer than it is known", () => {
     expect(levelText({ grams: 333, low: 111, high: 555 })).toEqual({ about: "330 g", low: "110 g", high: "560 g" });
     expect(levelText({ grams: 612.4, low: 609.8, high: 615 })).toEqual({
       about: "612 g",
@@ -54,7 +54,7 @@ describe("the level in the hopper", () => {
 });
 
 describe("a sentence", () => {
-  it("begins with a capital and comes to an end", () => {
+  it("begins with a capital and ends with a full stop", () => {
     expect(toSentence("the name or the passphrase is wrong")).toBe("The name or the passphrase is wrong.");
     expect(toSentence("Try again.")).toBe("Try again.");
   });

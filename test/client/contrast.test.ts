@@ -33,7 +33,7 @@ describe.each(Object.entries(schemes))("the %s inks", (_, colour) => {
     expect(ratio("berry", light)).toBeGreaterThanOrEqual(3);
     expect(ratio("food-edge", light)).toBeGreaterThanOrEqual(3);
   });
-  it("shows where the food ends", () => {
+  it("shows the edge of the food", () => {
     expect(ratio("food-edge", "kernel-food")).toBeGreaterThanOrEqual(2); // the level is told in words beside it
     expect(ratio("ink", "hollow")).toBeGreaterThanOrEqual(3);
   });

@@ -21,7 +21,7 @@ const serve = (back = 0) => {
   server.replies[`GET ${path}`] = () => ({ status: 200, body: digestViewFixture(Date.now(), back) });
 };
 
-describe("the digest's page", () => {
+describe("the digest screen", () => {
   it("shows the summary first, and then each section under its heading", async () => {
     serve();
     await openPage(path);
@@ -34,7 +34,7 @@ describe("the digest's page", () => {
     expect(screen.queryByText("This is the state of that morning.")).toBeNull();
   });
 
-  it("leads from each thing to do to the page where it is done", async () => {
+  it("links each task to the page where it is done", async () => {
     const view = digestViewFixture(Date.now(), 0);
     const lines = ["Rowan: refill today, empty by tonight.", "Clean Larch: two weeks or more have passed."];
     const links = ["/feeders/rowan/refill", "/yards/alder-croft/digest#cleaning-title"];
@@ -46,7 +46,7 @@ describe("the digest's page", () => {
     expect(document.getElementById("cleaning-title")).toBeTruthy();
   });
 
-  it("leads to the other days by date, and marks an older one as of that morning", async () => {
+  it("links to the other days by date, and marks an older digest with its morning", async () => {
     serve(2);
     await openPage(`${path}?date=${digestViewFixture(Date.now(), 2).date}`);
     expect(await screen.findByText("This is the state of that morning.")).toBeTruthy();
@@ -132,7 +132,7 @@ describe("cleaning", () => {
     expect(await screen.findByText(/Cleaned: not sent yet/)).toBeTruthy();
   });
 
-  it("puts official bird-flu warnings first", async () => {
+  it("mentions official bird-flu warnings first", async () => {
     serve();
     await openPage(path);
     expect(await screen.findByText(/official bird-flu warning, follow it first/)).toBeTruthy();

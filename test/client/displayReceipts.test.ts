@@ -15,8 +15,8 @@ function serverThat(answer: number | "cut") {
   return { asked, post };
 }
 
-describe("the proof that a notice was shown", () => {
-  it("is told once and then forgotten", async () => {
+describe("a display receipt", () => {
+  it("is sent once and then removed", async () => {
     const cupboard = memoryStore();
     await storeDisplayReceipt(cupboard, report("item-1"));
     const server = serverThat(204);
@@ -25,7 +25,7 @@ describe("the proof that a notice was shown", () => {
     expect(server.asked).toEqual([report("item-1")]);
   });
 
-  it("waits on the phone while the server can't be reached or is troubled, with the time at which it was shown", async () => {
+  it("is stored on the phone with its time while the server can't be reached or has a problem", async () => {
     const cupboard = memoryStore();
     await storeDisplayReceipt(cupboard, report("item-1"));
     for (const trouble of ["cut", 503, 429, 500] as const)
@@ -35,7 +35,7 @@ describe("the proof that a notice was shown", () => {
     expect(back.asked).toEqual([report("item-1", now)]);
   });
 
-  it("knocks once and not for each, where nobody opens", async () => {
+  it("makes one request and not one for each, where the server can't be reached", async () => {
     const cupboard = memoryStore();
     for (const item of ["item-1", "item-2", "item-3"]) await storeDisplayReceipt(cupboard, report(item));
     const cut = serverThat("cut");
@@ -46,7 +46,7 @@ describe("the proof that a notice was shown", () => {
     expect(back.asked.map(({ item }) => item).sort()).toEqual(["item-1", "item-2", "item-3"]);
   });
 
-  it("is dropped where the server doesn't know the notice any more, and after a day", async () => {
+  it("is removed where the server does not know the notification any more, and after a day", async () => {
     const cupboard = memoryStore();
     await storeDisplayReceipt(cupboard, report("item-1"));
     await sendDisplayReceipts(cupboard, now, serverThat(404).post);
@@ -58,7 +58,7 @@ describe("the proof that a notice was shown", () => {
     expect(await cupboard.keys()).toEqual([]);
   });
 
-  it("doesn't live on by a clock that was set back", async () => {
+  it("expires also after the clock was set back", async () => {
     const cupboard = memoryStore();
     await storeDisplayReceipt(cupboard, report("item-1", now + 30 * hour));
     await sendDisplayReceipts(cupboard, now, serverThat("cut").post);

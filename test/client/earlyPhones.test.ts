@@ -13,8 +13,8 @@ beforeEach(() => {
   });
 });
 
-describe("what is asked of the phones early", () => {
-  it("serves the first page once, and is asked for anew after that", async () => {
+describe("the early request for the phones", () => {
+  it("serves the first page once, and is repeated after that", async () => {
     await loadPhonesEarly();
     await loadPhonesForHome();
     expect(asked).toBe(1);
@@ -22,7 +22,7 @@ describe("what is asked of the phones early", () => {
     expect(asked).toBe(2);
   });
 
-  it("serves nobody once the phones have changed", async () => {
+  it("is not used once the phones have changed", async () => {
     await loadPhonesEarly();
     phoneChangeCount.value += 1;
     await loadPhonesForHome();

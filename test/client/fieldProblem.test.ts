@@ -8,8 +8,8 @@ const said = (
   value: unknown,
 ) => contract.safeParse(value).error?.issues.map(({ message }) => problemText(message));
 
-describe("a refused field", () => {
-  it("is told in plain words, whatever the schema says of itself", () => {
+describe("the problem of a field", () => {
+  it("is a plain text, whatever the schema library reports", () => {
     expect(
       said(addFeederRequest, {
         yard: "y",
@@ -34,7 +34,7 @@ describe("a refused field", () => {
     ]);
   });
 
-  it("keeps words that are plain already", () => {
+  it("keeps a text that is plain already", () => {
     expect(said(yardRequest, { zone: "Sweden" })).toEqual(["must be an IANA time zone such as Europe/Stockholm"]);
   });
 });

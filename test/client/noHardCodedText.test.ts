@@ -34,13 +34,13 @@ describe("the client's texts", () => {
     (path) => !/^client\/text\/\w+\//.test(path) && !path.startsWith("client/build/"),
   );
 
-  it("stand in client/text/en alone", () => {
+  it("are in client/text/en alone", () => {
     expect(files.length).toBeGreaterThan(80);
     const checked = files.filter((path) => !notYetMoved.includes(path) && noTexts[path] === undefined);
     expect(checked.flatMap(findings)).toEqual([]);
   });
 
-  it("lets no file stay on a list that has no more need of it", () => {
+  it("has no file on its list of exceptions that does not need one", () => {
     const listed = [...notYetMoved, ...Object.keys(noTexts)];
     expect(listed.filter((path) => !files.includes(path) || findings(path).length === 0)).toEqual([]);
   });

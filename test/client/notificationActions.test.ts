@@ -50,8 +50,8 @@ function serverThat(...answers: readonly ApiResult<FeederView>[]) {
   return { asked, post };
 }
 
-describe("an answer on the notice", () => {
-  it("acknowledges the very alarm that the notice spoke of, by an id of its own", () => {
+describe("an action on a notification", () => {
+  it("acknowledges exactly the alarm of the notification, with its own id", () => {
     expect(answered("acknowledge")).toMatchObject({
       kind: "acknowledge",
       path: "/feeders/larch/alarms/trayJammed/acknowledge",
@@ -70,7 +70,7 @@ describe("an answer on the notice", () => {
     });
   });
 
-  it("asks for nothing where the notice doesn't say whom it is about", () => {
+  it("does nothing where the notification names no feeder", () => {
     const about = (data: Partial<(typeof jammed)["data"]> | { feeder: null } | { fault: null }) =>
       ({ ...jammed, data: { ...jammed.data, ...data } }) as typeof jammed;
     expect(actionFrom("pause", about({ feeder: null }), "pause-0001", now)).toBeNull();
@@ -78,7 +78,7 @@ describe("an answer on the notice", () => {
     expect(actionFrom("something", jammed, "some-0001", now)).toBeNull();
   });
 
-  it("is sent once and then gone from the phone", async () => {
+  it("is sent once and then removed from the phone", async () => {
     const cupboard = memoryStore();
     const server = serverThat(ok);
     await storeAction(cupboard, answered("acknowledge"));
@@ -88,7 +88,7 @@ describe("an answer on the notice", () => {
     expect(server.asked).toHaveLength(1);
   });
 
-  it("waits without a line, and the very same goes out when there is one", async () => {
+  it("is queued while offline, and the same one is sent later", async () => {
     const cupboard = memoryStore();
     await storeAction(cupboard, answered("acknowledge"));
     const cut = serverThat({ kind: "unreachable" });
@@ -102,7 +102,7 @@ describe("an answer on the notice", () => {
     expect(await storedActions(cupboard)).toEqual([]);
   });
 
-  it("is kept for whoever signs in, and let go where the server will never take it", async () => {
+  it("stays queued until a person signs in, and is removed where the server will never accept it", async () => {
     const cupboard = memoryStore();
     await storeAction(cupboard, answered("acknowledge"));
     const out = serverThat({ kind: "signedOut", problem: problem(401, "Sign in first.") });
@@ -113,7 +113,7 @@ describe("an answer on the notice", () => {
     expect(await storedActions(cupboard)).toEqual([]);
   });
 
-  it("is let go when the keeper would no longer mean it: a pause after ten minutes", async () => {
+  it("expires when the keeper would not want it any more: a pause after ten minutes", async () => {
     const cupboard = memoryStore();
     await storeAction(cupboard, answered("pause"));
     const server = serverThat(ok);
@@ -123,7 +123,7 @@ describe("an answer on the notice", () => {
     expect(await storedActions(cupboard)).toEqual([]);
   });
 
-  it("that was meant for an earlier raise is not taken for one that stands now", async () => {
+  it("for an earlier raise does not acknowledge a later one", async () => {
     const cupboard = memoryStore();
     await storeAction(cupboard, answered("acknowledge"));
     const again: ApiResult<FeederView> = {
@@ -135,7 +135,7 @@ describe("an answer on the notice", () => {
     expect(await storedActions(cupboard)).toEqual([]);
   });
 
-  it("takes the place of an older order for the same feeder, and of none but that", async () => {
+  it("replaces an older order for the same feeder, and no other", async () => {
     const cupboard = memoryStore();
     await storeAction(cupboard, answered("pause", "pause-0001"));
     await storeAction(cupboard, answered("acknowledge"));
@@ -144,7 +144,7 @@ describe("an answer on the notice", () => {
     expect(ids.sort()).toEqual(["acknowledge-0001", "pause-0002"]);
   });
 
-  it("doesn't knock again where the first found the door shut", async () => {
+  it("stops at the first that can't be sent", async () => {
     const cupboard = memoryStore();
     await storeAction(cupboard, answered("acknowledge"));
     await storeAction(cupboard, answered("pause", "pause-0001", now + 1));
@@ -154,7 +154,7 @@ describe("an answer on the notice", () => {
     expect(cut.asked).toHaveLength(1);
   });
 
-  it("carries out what a page left behind, but leaves bad news of it to the page", async () => {
+  it("sends what a page has queued, but leaves a failure for the page to report", async () => {
     const cupboard = memoryStore();
     const { notification, ...asked } = answered("pause");
     await storeAction(cupboard, asked);
@@ -167,21 +167,21 @@ describe("an answer on the notice", () => {
   });
 });
 
-describe("the notice in the answered one's place", () => {
+describe("the notification that replaces the tapped one", () => {
   const say = (action: string, progress: ActionProgress) => progressText(answered(action), progress, now, zone);
 
-  it("says what happened, and never that a pause is confirmed", () => {
+  it("shows the result, and never that a pause is confirmed", () => {
     expect(say("acknowledge", { kind: "done" })).toBe("Acknowledged.");
     expect(say("acknowledge", { kind: "sentByPage" })).not.toMatch(/acknowledged/i); // it doesn't know
     expect(say("pause", { kind: "done" })).toBe("Pause requested. Wait for the feeder's confirmation.");
   });
 
-  it("says until when it waits, by the phone's clock", () => {
+  it("shows until when it is queued, by the phone's clock", () => {
     expect(say("pause", { kind: "pending" })).toBe("Not sent yet. It is discarded if there is no connection by 14:10.");
     expect(say("acknowledge", { kind: "pending" })).toContain("by tomorrow at 14:00");
   });
 
-  it("says why it could not be done", () => {
+  it("shows why it could not be done", () => {
     expect(say("pause", { kind: "signedOut" })).toMatch(/^Not sent: .*sign in\.$/);
     expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Not done: It is another alarm.");
     expect(say("pause", { kind: "refused", text: "" })).toBe("Not done: the server did not accept it.");

@@ -20,8 +20,8 @@ const order = (change: Partial<OrderView> = {}): OrderView => ({
 const reached = (view: OrderView) =>
   orderText(view, now, zone)?.stages.map((stage) => `${stage.name}${stage.isReached ? "" : "?"}`);
 
-describe("an order in words", () => {
-  it("never sounds done before the feeder has confirmed", () => {
+describe("the text of an order", () => {
+  it("is never worded as done before the feeder has confirmed", () => {
     for (const status of ["requested", "sent", "overdue", "refused"] as const) {
       expect(orderText(order({ status }), now, zone)?.headline).not.toMatch(/: confirmed/);
     }
@@ -45,7 +45,7 @@ describe("an order in words", () => {
     ]);
   });
 
-  it("tells a keeper whose pause is overdue that the feeder may still be feeding", () => {
+  it("warns that the feeder may still be feeding where a pause is overdue", () => {
     const words = orderText(order({ status: "overdue" }), now, zone);
     expect(words?.needsAttention).toBe(true);
     expect(words?.detail).toContain("still feeding");
@@ -55,13 +55,13 @@ describe("an order in words", () => {
     expect(orderText(order({ status: "refused", problem: "lid open" }), now, zone)?.detail).toContain("“lid open”");
   });
 
-  it("says when a pause ends by itself", () => {
+  it("shows when a pause ends by itself", () => {
     expect(orderText(order({ until: "2026-11-25T14:00:00Z" }), now, zone)?.headline).toBe(
       "Pause until 15:00: requested",
     );
   });
 
-  it("keeps quiet about an order that a newer one replaced", () => {
+  it("leaves out an order that a newer one replaced", () => {
     expect(orderText(order({ status: "superseded" }), now, zone)).toBeNull();
   });
 });
@@ -74,19 +74,19 @@ const pauseOf = (said: Pick<PauseView, "order" | "statement"> & Partial<PauseVie
   ...said,
 });
 
-describe("what the feeder says", () => {
-  it("is told apart from what was asked of it", () => {
+describe("the state that the feeder reports", () => {
+  it("is separate from the order", () => {
     const pause = { order: order({ status: "sent" }), statement: { paused: false, at: "2026-11-25T13:18:00Z" } };
     expect(feederStateText(pauseOf(pause), now, zone)).toBe("Last reported by the feeder: feeding as usual, at 14:18.");
     expect(feederStateText(pauseOf({ order: null, statement: null }), now, zone)).toContain("not reported yet");
   });
 });
 
-describe("a confirmation that no longer holds", () => {
+describe("a confirmation that is not valid any more", () => {
   const undone = { confirmedAt: "2026-11-25T13:00:00Z", since: "2026-11-25T13:10:00Z", portions: 0 } as const;
   const all = (words: ReturnType<typeof orderText>) => JSON.stringify(words);
 
-  it("is never told as confirmed: after a new start, after the feeder's own word, after food", () => {
+  it("is never shown as confirmed: after a restart, after another report, after a portion", () => {
     const anew = orderText(order({ status: "sent" }), now, zone, { ...undone, by: "restart" });
     expect(anew?.headline).toContain("not certain any more");
     const said = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "statement" });
@@ -99,7 +99,7 @@ describe("a confirmation that no longer holds", () => {
     }
   });
 
-  it("says of an end that passed unheard what is known, and of food that it was given", () => {
+  it("shows what is known after an end without a report, and which food was given", () => {
     const at = "2026-11-25T13:00:00Z";
     const says = { paused: true, at: "2026-11-25T12:00:00Z" };
     const ended = pauseOf({

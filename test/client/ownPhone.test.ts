@@ -83,8 +83,8 @@ const view = () => ({
 });
 const changes = () => asked.filter(({ method }) => method !== "GET");
 
-describe("switching this phone on", () => {
-  it("gives an address back that the server does not list, and hands in another", async () => {
+describe("turning notifications on for this phone", () => {
+  it("unsubscribes an endpoint that the server does not list, and sends another", async () => {
     push.give();
     gone = ["https://push.example/own-1"];
     expect((await switchOn(view(), "Pocket", null)).kind).toBe("ok");
@@ -93,7 +93,7 @@ describe("switching this phone on", () => {
     ]);
   });
 
-  it("gives one back that was made for another server key, and keeps one that fits and is listed", async () => {
+  it("unsubscribes one that was made for another server key, and leaves a valid one that is listed", async () => {
     await switchOn(view(), "Pocket", null);
     expect((await switchOn(view(), "Pocket", "https://push.example/own-1")).kind).toBe("ok");
     expect(push.given).toBe(1);
@@ -101,7 +101,7 @@ describe("switching this phone on", () => {
     expect(changes().at(-1)?.body).toMatchObject({ endpoint: "https://push.example/own-2" });
   });
 
-  it("says so where the browser hands out the same dead address, and hands nothing in", async () => {
+  it("fails where the browser gives the same expired endpoint again, and sends nothing", async () => {
     push.sticky = true;
     push.give();
     gone = ["https://push.example/own-1"];
@@ -110,7 +110,7 @@ describe("switching this phone on", () => {
   });
 });
 
-describe("an address that the browser has changed", () => {
+describe("an endpoint that the browser has replaced", () => {
   const switchedOn = async (): Promise<LocalStore> => {
     push.give();
     listed = ["https://push.example/own-1"];
@@ -119,7 +119,7 @@ describe("an address that the browser has changed", () => {
     return cupboard;
   };
 
-  it("is noticed on opening without any event, and replaces the one that the server knows", async () => {
+  it("is detected on opening without any event, and replaces the one that the server knows", async () => {
     const cupboard = await switchedOn();
     push.give();
     await openPhones(cupboard);
@@ -129,7 +129,7 @@ describe("an address that the browser has changed", () => {
     expect(storedEndpoint.value).toBe("https://push.example/own-2");
   });
 
-  it("is kept while the server can't be reached, said on the page, and handed in when it can be", async () => {
+  it("is stored while the server can't be reached, shown on the page, and sent when it can be", async () => {
     const cupboard = await switchedOn();
     push.give();
     cut = true;
@@ -142,7 +142,7 @@ describe("an address that the browser has changed", () => {
     expect(await storedRenewal(cupboard)).toBeUndefined();
   });
 
-  it("changed twice meanwhile replaces what the server still knows", async () => {
+  it("replaced twice meanwhile, replaces the one that the server still knows", async () => {
     const cupboard = memoryStore();
     const keys = { p256dh: "p", auth: "a" };
     await storeRenewal(cupboard, { replaces: "one", endpoint: "two", keys });
@@ -162,7 +162,7 @@ describe("an address that the browser has changed", () => {
     expect((await storedRenewal(cupboard)) !== undefined).toBe(kept);
   });
 
-  it("is not looked for where leave to notify was withdrawn, which the server is told at once", async () => {
+  it("is not requested where the permission was removed, which is sent to the server at once", async () => {
     const cupboard = await switchedOn();
     await openPhones(cupboard);
     notification.permission = "denied";

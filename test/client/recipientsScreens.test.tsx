@@ -241,7 +241,7 @@ describe("an invitation", () => {
     expect(screen.getByLabelText("Your name")).toBeTruthy(); // and the form stays
   });
 
-  it("without its secret is called incomplete", async () => {
+  it("without its secret is reported as incomplete", async () => {
     await openPage("/join");
     expect(await screen.findByText(/This link is not complete/)).toBeTruthy();
   });

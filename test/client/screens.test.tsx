@@ -132,7 +132,7 @@ describe("one feeder", () => {
     expect((await store.keys()).some((key) => key.startsWith("waiting/"))).toBe(false);
   });
 
-  it("knows from an action that is answered that the connection is back, and loads what it missed", async () => {
+  it("knows from a response to an action that the connection is back, and loads what it missed", async () => {
     const store = memoryStore();
     await store.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
     server.offline = true;
@@ -237,7 +237,7 @@ describe("one feeder", () => {
     }
   });
 
-  it("is not overwritten by an older answer", async () => {
+  it("is not overwritten by an older response", async () => {
     await openPage("/feeders/rowan");
     acceptFeeder(feederViewFixture(Date.now(), { revision: 14, summary: "newer" }));
     acceptFeeder(feederViewFixture(Date.now(), { revision: 13, summary: "older" }));
