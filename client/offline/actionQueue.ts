@@ -44,7 +44,7 @@ export interface YardAction extends CommonAction {
 export const targetName = (action: QueuedAction) => ("yard" in action ? action.yardName : action.feederName);
 
 /** Its key in the local store, for the page and for the service worker. */
-export const queuedActionKey = (id: string) => `waiting/${id}`;
+export const queuedActionKey = (id: string) => `queued/${id}`;
 
 export async function storedActions(store: LocalStore): Promise<readonly QueuedAction[]> {
   const keys = (await store.keys()).filter((key) => key.startsWith(queuedActionKey("")));

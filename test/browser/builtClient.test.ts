@@ -96,7 +96,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     }
     expect(phone.complaints).toEqual([]);
 
-    // And a violation would have been heard of.
+    // And a violation would have been reported.
     await page.evaluate(() => {
       const foreign = document.createElement("img");
       foreign.src = "http://elsewhere.example/pixel.png";
@@ -107,7 +107,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
       .toEqual([expect.stringContaining("Content Security Policy")]);
   }, 60_000);
 
-  // Alarms and a pause in states that no newcomer meets within minutes; every other screen is looked over where it is lived in.
+  // Alarms and a pause in rare states; the other screens are checked in the tests that use them.
   it("has accessible alarms in every state", async () => {
     await page.goto(`${server.origin}/feeders/larch`);
     await page.getByRole("heading", { level: 1 }).waitFor();
@@ -164,7 +164,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
         ]
           .filter((element) => element.offsetParent !== null || element.closest("nav") !== null)
           .map((element) => ({
-            words: element.textContent || element.getAttribute("name"),
+            text: element.textContent || element.getAttribute("name"),
             height: element.getBoundingClientRect().height,
           }))
           .filter(({ height }) => height > 0 && height < 44),
@@ -188,7 +188,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
         ),
       })),
     };
-    server.tell({ kind: "changed", feeder: "rowan", revision: 13 });
+    server.send({ kind: "changed", feeder: "rowan", revision: 13 });
     await page.getByText("Enough until Friday").waitFor({ timeout: 5_000 });
   }, 20_000);
 });

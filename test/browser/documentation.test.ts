@@ -23,33 +23,33 @@ afterAll(async () => {
   await client?.remove();
 });
 
-/** The page at /api/docs, with everything that the browser asked for on the way. */
+/** The page at /api/docs, with all requests of the browser. */
 async function openDocumentation(options: Parameters<typeof openBrowserPhone>[1] = {}) {
   const { app } = await openTestServer({ clientFolder: client.folder });
   await app.listen({ port: 0, host: "127.0.0.1" });
   const { port } = app.server.address() as AddressInfo;
   const phone = await openBrowserPhone(browser, options);
   onTestFinished(() => phone.context.close());
-  const asked: string[] = [];
+  const requested: string[] = [];
   const failed: string[] = [];
-  phone.context.on("request", (request: Request) => asked.push(request.url()));
+  phone.context.on("request", (request: Request) => requested.push(request.url()));
   phone.context.on("requestfailed", (request: Request) => failed.push(request.url()));
   const origin = `http://${homeName}:${port}`;
   await phone.page.goto(`${origin}/api/docs`);
   await phone.page.waitForLoadState("networkidle");
-  return { ...phone, origin, asked, failed };
+  return { ...phone, origin, requested, failed };
 }
 
 describe.skipIf(path === null)(`the documentation${unlessAbsent}`, () => {
   it("is readable over plain HTTP, without JavaScript and without foreign content", async () => {
     for (const javaScriptEnabled of [true, false]) {
-      const { page, origin, asked, failed, complaints, refusals } = await openDocumentation({ javaScriptEnabled });
-      expect(asked.filter((url) => !url.startsWith(`${origin}/`))).toEqual([]);
-      expect(asked).toContain(`${origin}/api/docs/page.css`);
+      const { page, origin, requested, failed, complaints, refusals } = await openDocumentation({ javaScriptEnabled });
+      expect(requested.filter((url) => !url.startsWith(`${origin}/`))).toEqual([]);
+      expect(requested).toContain(`${origin}/api/docs/page.css`);
       expect([failed, complaints, refusals]).toEqual([[], [], []]);
       const text = (await page.locator("main").textContent()) ?? "";
-      for (const words of ["/api/v1/report", "/api/v1/link", "Authorization: Signature", "storedThrough"]) {
-        expect(text).toContain(words);
+      for (const part of ["/api/v1/report", "/api/v1/link", "Authorization: Signature", "storedThrough"]) {
+        expect(text).toContain(part);
       }
       expect(await page.content()).not.toMatch(/swagger|smartbear/i);
       expect(await page.locator("script").count()).toBe(0);

@@ -28,7 +28,7 @@ beforeEach(async () => {
 });
 afterEach(() => server.close());
 
-/** A line on which each answer comes late enough to be seen coming. */
+/** A connection on which each response arrives late enough to be seen. */
 const slowLine = { octetsPerSecond: 200_000, latencyMs: 150, slowdown: 1 };
 const phoneSize = { width: 390, height: 844 };
 const deskSize = { width: 1280, height: 800 };
@@ -63,9 +63,9 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
   it("requests the feeders once, without waiting for the program", async () => {
     server.delayMs = (path) => (path.endsWith(".js") ? 1_000 : 0);
     await open("/", ".feeder-entry");
-    const asked = (path: RegExp) => server.requests.filter((each) => path.test(each.path));
-    const script = asked(/\/assets\/index-.*\.js$/)[0];
-    const home = asked(/^\/api\/v1\/home$/);
+    const requestsOf = (path: RegExp) => server.requests.filter((each) => path.test(each.path));
+    const script = requestsOf(/\/assets\/index-.*\.js$/)[0];
+    const home = requestsOf(/^\/api\/v1\/home$/);
     expect(home).toHaveLength(1);
     expect((home[0]?.at ?? Infinity) - (script?.at ?? 0)).toBeLessThan(500);
   }, 60_000);
@@ -97,7 +97,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
   it("needs at most 49 kB, in few requests", async () => {
     server.home = homeViewFixture(Date.now());
     const { octets, requests } = await open("/", ".feeder-entry");
-    expect(octets).toBeLessThan(49_000); // of it 11 kB of canned answers; the program alone was 46 kB before it was split
+    expect(octets).toBeLessThan(49_000); // of it 11 kB of prepared responses; the program alone was 46 kB before it was split
     expect(octets).toBeGreaterThan(10_000); // and the measure measures something
     expect(server.requests.filter(({ path }) => path === "/api/v1/phones")).toHaveLength(1); // nor again once it is usable
     expect(requests.length).toBeLessThanOrEqual(7);

@@ -36,7 +36,7 @@ afterEach(async () => {
 
 const away = () => page.getByText("No connection to the server.");
 const rowan = () => page.getByRole("link", { name: "Rowan" }).first();
-const asksFor = (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`);
+const requestsTo = (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`);
 
 describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
   it("shows within seconds that this phone was removed elsewhere", async () => {
@@ -59,7 +59,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
 
     const known = phonesViewFixture(Date.now());
     server.phones = { ...known, phones: known.phones.slice(1) };
-    server.tell({ kind: "phones" });
+    server.send({ kind: "phones" });
     await page.getByRole("heading", { name: /Android phone/ }).waitFor({ state: "detached", timeout: 3_000 });
     await page.getByText("Old phone").first().waitFor();
     await page.getByRole("button", { name: "Turn on" }).waitFor();
@@ -75,7 +75,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     });
     // Also where it was away for so long that whatever grows from try to try has grown.
     for (const awayMs of [7_000, 20_000]) {
-      const listens = asksFor("/live").length;
+      const listens = requestsTo("/live").length;
       await server.stop();
       await away().waitFor();
       await page.waitForTimeout(awayMs - 6_000);
@@ -86,7 +86,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       const backAt = performance.now();
       await away().waitFor({ state: "detached", timeout: 5_000 });
       expect(performance.now() - backAt).toBeLessThan(5_000);
-      await expect.poll(() => asksFor("/live").length, { timeout: 5_000 }).toBeGreaterThan(listens); // and is told of changes again
+      await expect.poll(() => requestsTo("/live").length, { timeout: 5_000 }).toBeGreaterThan(listens); // and gets changes again
     }
   }, 60_000);
 
@@ -101,7 +101,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.getByText("The server has a problem. Pieward tries again automatically.").waitFor({ timeout: 5_000 });
     await rowan().waitFor({ timeout: 20_000 });
     await page.getByText("The server has a problem.").waitFor({ state: "detached" });
-    const [, second, third] = asksFor("/home");
+    const [, second, third] = requestsTo("/home");
     expect((third?.at ?? 0) - (second?.at ?? 0)).toBeGreaterThan(2_900);
   }, 40_000);
 
@@ -125,7 +125,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     server.isUnresponsive = true;
     await away().waitFor({ timeout: 20_000 });
     server.isUnresponsive = false;
-    await away().waitFor({ state: "detached", timeout: 9_000 }); // a try that nobody answered may have to run out first
+    await away().waitFor({ state: "detached", timeout: 9_000 }); // a try without a response may have to time out first
   }, 60_000);
 });
 
@@ -167,7 +167,7 @@ describe.skipIf(chromiumPath === null)(`a session that has ended${unlessAbsent}`
     await page.getByLabel("Food added").fill("640");
     await page.waitForLoadState("networkidle");
     server.signedIn = false;
-    server.tell({ kind: "changed", feeder: "rowan", revision: 99 }); // whatever asks first finds out
+    server.send({ kind: "changed", feeder: "rowan", revision: 99 }); // the first request finds out
     await signedOut().waitFor();
     await signIn();
     await page.getByRole("heading", { level: 1, name: "Refill Rowan" }).waitFor();

@@ -32,7 +32,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await page.getByRole("button", { name: "Create account" }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
 
-    // --- added within five minutes of the passphrase, so it isn't asked for again
+    // --- added within five minutes of the passphrase, so it is not requested again
     await page.goto(`${origin}/account`);
     await page.getByLabel("Name of the new passkey").fill("Phone");
     await page.getByRole("button", { name: "Add a passkey" }).click();
@@ -83,7 +83,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await usePasskey();
     await page.getByText("This passkey is not known here").waitFor();
 
-    // --- at a bare number the screen says what passkeys need, and leaves the passphrase
+    // --- at an IP address the screen shows what passkeys need, and offers the passphrase
     await page.goto(`http://127.0.0.1:${port}/`);
     await page.getByText("Passkeys need HTTPS and a host name.").waitFor();
     expect(await page.getByRole("button", { name: "Sign in with a passkey" }).count()).toBe(0);
@@ -103,7 +103,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
 async function signOut(origin: string): Promise<void> {
   await page.goto(`${origin}/phones`);
   await page.getByRole("button", { name: "Sign out" }).click();
-  await page.waitForURL(`${origin}/`); // the heading alone may come sooner, and this load would then interrupt whoever looks
+  await page.waitForURL(`${origin}/`); // the heading alone may come sooner, and this load would then interrupt the next step
   await page.getByRole("heading", { name: "Sign in" }).waitFor();
 }
 

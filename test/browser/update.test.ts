@@ -109,7 +109,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     await link.click();
     await second.getByRole("heading", { level: 1, name: "Practice" }).waitFor({ timeout: 5_000 });
 
-    // Nothing entered is left: now it goes over by itself, and what was kept for it is thrown away.
+    // No entries are left: it reloads by itself, and the files kept for it are removed.
     await expect.poll(() => isNewer(second).catch(() => false), { timeout: 10_000 }).toBe(true);
     await expect
       .poll(() => second.evaluate(async () => (await caches.keys()).length).catch(() => 0), { timeout: 10_000 })

@@ -33,7 +33,7 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     await phone.offline(true);
     await button("Pause all feeders of Alder Croft").click();
     await page.getByRole("group", { name: "Pause both feeders of Alder Croft?" }).waitFor();
-    await checkAccessibility(page, "asked back whether to pause all");
+    await checkAccessibility(page, "the question whether to pause all");
     const sizes = await Promise.all(["Pause all", "Cancel"].map((name) => button(name).boundingBox()));
     for (const size of sizes) expect(size?.height).toBeGreaterThanOrEqual(44);
     await page.keyboard.press("Tab"); // from the question, where focus is
@@ -62,7 +62,7 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     await page.getByText("Paused: all 2 feeders confirmed.").waitFor();
     expect(await button("Pause all feeders of Alder Croft").count()).toBe(0);
 
-    // --- one says that it feeds all the same: it is no longer counted
+    // --- one reports that it is feeding: it is not counted any more
     await larch.reports({ paused: false });
     await page.getByText("Paused: 1 of 2 feeders confirmed. Not confirmed: Larch.").waitFor();
     await entry("Larch")

@@ -10,7 +10,7 @@ import {
   type YardAction,
 } from "../../client/offline/actionQueue.ts";
 
-const asked = Date.parse("2026-11-25T13:00:00Z");
+const requestedAt = Date.parse("2026-11-25T13:00:00Z");
 const minute = 60_000;
 const action = (change: Partial<FeederAction> = {}): FeederAction => ({
   id: "action-00000001",
@@ -20,11 +20,11 @@ const action = (change: Partial<FeederAction> = {}): FeederAction => ({
   path: "/feeders/rowan/orders",
   body: {},
   text: "pause until resumed",
-  requestedAt: asked,
+  requestedAt,
   ...change,
 });
 
-const yardAct = (change: Partial<YardAction> = {}): YardAction => ({
+const yardAction = (change: Partial<YardAction> = {}): YardAction => ({
   id: "yard-0001",
   kind: "pauseAll",
   yard: "alder-croft",
@@ -33,30 +33,30 @@ const yardAct = (change: Partial<YardAction> = {}): YardAction => ({
   path: "/yards/alder-croft/orders",
   body: {},
   text: "pause all feeders",
-  requestedAt: asked,
+  requestedAt,
   ...change,
 });
 const idsOf = (actions: readonly { readonly id: string }[]) => actions.map(({ id }) => id);
 
 describe("an action that is not sent yet", () => {
   it("expires when the keeper would not want it any more", () => {
-    expect(expiresAt(action()) - asked).toBe(10 * minute);
-    expect(expiresAt(action({ kind: "refill" })) - asked).toBe(7 * 24 * 60 * minute);
-    expect(expiresAt(action({ kind: "acknowledge" })) - asked).toBe(24 * 60 * minute);
-    expect(isExpired(action(), asked + 10 * minute - 1)).toBe(false);
-    expect(isExpired(action(), asked + 10 * minute)).toBe(true);
+    expect(expiresAt(action()) - requestedAt).toBe(10 * minute);
+    expect(expiresAt(action({ kind: "refill" })) - requestedAt).toBe(7 * 24 * 60 * minute);
+    expect(expiresAt(action({ kind: "acknowledge" })) - requestedAt).toBe(24 * 60 * minute);
+    expect(isExpired(action(), requestedAt + 10 * minute - 1)).toBe(false);
+    expect(isExpired(action(), requestedAt + 10 * minute)).toBe(true);
   });
 
   it("expires also after the clock was set back", () => {
-    expect(isExpired(action(), asked - 60 * minute)).toBe(true);
-    expect(isExpired(action(), asked - 10_000)).toBe(false); // a small step is ordinary
+    expect(isExpired(action(), requestedAt - 60 * minute)).toBe(true);
+    expect(isExpired(action(), requestedAt - 10_000)).toBe(false); // a small step is ordinary
   });
 
   it("is sent in the order of the requests", () => {
-    const late = action({ id: "late", requestedAt: asked + minute });
+    const late = action({ id: "late", requestedAt: requestedAt + minute });
     const early = action({ id: "early" });
-    const stale = action({ id: "stale", requestedAt: asked - 60 * minute });
-    const { live, expired } = splitExpired([late, stale, early], asked + 2 * minute);
+    const stale = action({ id: "stale", requestedAt: requestedAt - 60 * minute });
+    const { live, expired } = splitExpired([late, stale, early], requestedAt + 2 * minute);
     expect(live.map((each) => each.id)).toEqual(["early", "late"]);
     expect(expired.map((each) => each.id)).toEqual(["stale"]);
   });
@@ -89,8 +89,8 @@ describe("an action that is not sent yet", () => {
 describe("an order for a whole yard that is not sent yet", () => {
   it("expires as soon as an order for one feeder would", () => {
     for (const kind of ["pauseAll", "resumeAll"] as const) {
-      expect(isExpired(yardAct({ kind }), asked + 10 * minute - 1)).toBe(false);
-      expect(isExpired(yardAct({ kind }), asked + 10 * minute)).toBe(true);
+      expect(isExpired(yardAction({ kind }), requestedAt + 10 * minute - 1)).toBe(false);
+      expect(isExpired(yardAction({ kind }), requestedAt + 10 * minute)).toBe(true);
     }
   });
 
@@ -101,29 +101,29 @@ describe("an order for a whole yard that is not sent yet", () => {
       action({ id: "pause-elsewhere", feeder: "hazel" }),
       action({ id: "refill", kind: "refill", path: "/feeders/rowan/refills" }),
       action({ id: "acknowledge", kind: "acknowledge", path: "/feeders/rowan/alarms/foodLow/acknowledge" }),
-      yardAct({ id: "older", kind: "resumeAll" }),
-      yardAct({ id: "other-yard", yard: "hill", feeders: ["hazel"] }),
+      yardAction({ id: "older", kind: "resumeAll" }),
+      yardAction({ id: "other-yard", yard: "hill", feeders: ["hazel"] }),
     ];
-    expect(idsOf(supersededBy(yardAct(), waiting))).toEqual(["pause-rowan", "resume-larch", "older"]);
+    expect(idsOf(supersededBy(yardAction(), waiting))).toEqual(["pause-rowan", "resume-larch", "older"]);
   });
 
   it("does not replace the pause of a feeder that a resume of the yard skips", () => {
-    const resume = yardAct({ id: "resume", kind: "resumeAll", feeders: ["rowan"] });
+    const resume = yardAction({ id: "resume", kind: "resumeAll", feeders: ["rowan"] });
     const onBench = action({ id: "pause-larch", feeder: "larch" });
-    const all = yardAct({ id: "pause-all" });
+    const all = yardAction({ id: "pause-all" });
     expect(supersededBy(resume, [onBench, all])).toEqual([]);
   });
 
   it("is still sent before a later order for one of its feeders, which is then the newest there", () => {
-    const later = action({ id: "later", kind: "resume", requestedAt: asked + 1 });
-    expect(supersededBy(later, [yardAct()])).toEqual([]);
-    expect(idsOf(splitExpired([later, yardAct()], asked + minute).live)).toEqual(["yard-0001", "later"]);
+    const later = action({ id: "later", kind: "resume", requestedAt: requestedAt + 1 });
+    expect(supersededBy(later, [yardAction()])).toEqual([]);
+    expect(idsOf(splitExpired([later, yardAction()], requestedAt + minute).live)).toEqual(["yard-0001", "later"]);
   });
 
   it("is the last order of a feeder until a later one is requested", () => {
-    const later = action({ id: "later", kind: "resume", requestedAt: asked + 1 });
-    expect(lastQueuedOrder("larch", [yardAct(), later])).toBe("pause");
-    expect(lastQueuedOrder("rowan", [later, yardAct()])).toBe("resume");
-    expect(lastQueuedOrder("hazel", [yardAct(), later])).toBeNull();
+    const later = action({ id: "later", kind: "resume", requestedAt: requestedAt + 1 });
+    expect(lastQueuedOrder("larch", [yardAction(), later])).toBe("pause");
+    expect(lastQueuedOrder("rowan", [later, yardAction()])).toBe("resume");
+    expect(lastQueuedOrder("hazel", [yardAction(), later])).toBeNull();
   });
 });

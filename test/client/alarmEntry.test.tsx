@@ -65,7 +65,7 @@ describe("an alarm on its feeder's page", () => {
       path: "/feeders/rowan/alarms/trayJammed/out-of-service",
       body: { reason: "motor is at the mender's" },
     });
-    expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/); // sent again without an answer, it is done once
+    expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/); // sent twice, it has one effect
   });
 
   it("that is out of service shows who, since when and why, and returns to service by one tap", async () => {
@@ -107,7 +107,7 @@ describe("an alarm on its feeder's page", () => {
 });
 
 describe("an alarm with notified recipients", () => {
-  const call = (change: Partial<HomeView["yards"][0]["escalations"][0]>) => ({
+  const escalation = (change: Partial<HomeView["yards"][0]["escalations"][0]>) => ({
     feeder: "rowan",
     fault: "trayJammed",
     title: "Rowan: tray jammed",
@@ -119,14 +119,16 @@ describe("an alarm with notified recipients", () => {
   });
 
   it("shows whom it has reached", async () => {
-    const told = [{ name: "Bo", lastNotifiedAt: "2026-11-25T13:00:00Z", displayedAt: null, emailedAt: null }];
-    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ recipientStates: told })] });
+    const notified = [{ name: "Bo", lastNotifiedAt: "2026-11-25T13:00:00Z", displayedAt: null, emailedAt: null }];
+    server.home = homeWith([alarmViewFixture(Date.now())], {
+      escalations: [escalation({ recipientStates: notified })],
+    });
     await openPage("/feeders/rowan");
     expect((await entryOf(/Tray jammed/)).getByText(/^Notified: Bo at .* \(not shown yet\)\.$/)).toBeTruthy();
   });
 
   it("warns where it could reach nobody, and links to the page that helps", async () => {
-    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ unreachable: true })] });
+    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [escalation({ unreachable: true })] });
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByText(/^Nobody could be notified/)).toBeTruthy();

@@ -13,14 +13,14 @@ describe("the count of a feeder's alarms", () => {
   it("counts a note as a note and not as an alarm", () => {
     const alarm = alarmViewFixture(0);
     const note = alarmViewFixture(0, { priority: "note" });
-    const said = (...standing: readonly AlarmView[]) => alarmCountText(standing);
-    expect(said()).toBe("No alarms");
-    expect(said(alarm)).toBe("One alarm");
-    expect(said(alarm, alarm)).toBe("2 alarms");
-    expect(said(note)).toBe("A note");
-    expect(said(note, note)).toBe("2 notes");
-    expect(said(alarm, note)).toBe("One alarm and a note");
-    expect(said(alarm, alarm, note, note)).toBe("2 alarms and 2 notes");
+    const countText = (...standing: readonly AlarmView[]) => alarmCountText(standing);
+    expect(countText()).toBe("No alarms");
+    expect(countText(alarm)).toBe("One alarm");
+    expect(countText(alarm, alarm)).toBe("2 alarms");
+    expect(countText(note)).toBe("A note");
+    expect(countText(note, note)).toBe("2 notes");
+    expect(countText(alarm, note)).toBe("One alarm and a note");
+    expect(countText(alarm, alarm, note, note)).toBe("2 alarms and 2 notes");
   });
 });
 
@@ -108,12 +108,12 @@ describe("changes for a screen reader", () => {
       answeredAt: null,
       problem: null,
     };
-    const asked = { ...before, pause: { ...before.pause, order } };
+    const requested = { ...before, pause: { ...before.pause, order } };
     const confirmed = { ...before, pause: { ...before.pause, order: { ...order, status: "confirmed" as const } } };
-    expect(changeText(before, asked)).toBe("Rowan: Pause requested.");
-    expect(changeText(asked, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
+    expect(changeText(before, requested)).toBe("Rowan: Pause requested.");
+    expect(changeText(requested, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
     const at = (phase: "sent" | "refused" | "contradicted" | "ended") =>
-      changeText(asked, { ...before, pause: { ...before.pause, order: { ...order, status: phase } } });
+      changeText(requested, { ...before, pause: { ...before.pause, order: { ...order, status: phase } } });
     expect(at("sent")).toBe("Rowan: Pause sent, not yet confirmed.");
     expect(at("refused")).toBe("Rowan: Pause refused by the feeder.");
     expect(at("contradicted")).toBe("Rowan: Pause not followed by the feeder.");

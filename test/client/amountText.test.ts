@@ -38,15 +38,15 @@ describe("the level in the hopper", () => {
   });
 
   it("never promises a narrower interval than the server's", () => {
-    const gramsOf = (words: string) => Number.parseFloat(words) * (words.endsWith("kg") ? 1_000 : 1);
+    const gramsOf = (mass: string) => Number.parseFloat(mass) * (mass.endsWith("kg") ? 1_000 : 1);
     fc.assert(
       fc.property(
         fc.double({ min: 0, max: 9_000, noNaN: true }),
         fc.double({ min: 0, max: 900, noNaN: true }),
         (low, wide) => {
-          const said = levelText({ grams: low + wide / 2, low, high: low + wide });
-          expect(gramsOf(said.low)).toBeLessThanOrEqual(low + 1e-6);
-          expect(gramsOf(said.high)).toBeGreaterThanOrEqual(low + wide - 1e-6);
+          const text = levelText({ grams: low + wide / 2, low, high: low + wide });
+          expect(gramsOf(text.low)).toBeLessThanOrEqual(low + 1e-6);
+          expect(gramsOf(text.high)).toBeGreaterThanOrEqual(low + wide - 1e-6);
         },
       ),
     );

@@ -66,18 +66,18 @@ describe("the calendar of a yard", () => {
 
 describe("the time of a forecast", () => {
   const now = Date.parse("2026-11-25T09:10:00Z"); // a Wednesday, 10:10 in Stockholm
-  const said = (at: string) => approximateMomentText(at, now, "Europe/Stockholm");
+  const momentText = (at: string) => approximateMomentText(at, now, "Europe/Stockholm");
 
   it("is no finer than a forecast is", () => {
-    expect(said("2026-11-25T13:22:41Z")).toBe("about 14:30");
-    expect(said("2026-11-26T10:34:00Z")).toBe("tomorrow morning");
-    expect(said("2026-11-27T15:34:00Z")).toBe("Friday afternoon");
-    expect(said("2026-11-28T02:00:00Z")).toBe("Saturday before dawn");
-    expect(said("2026-12-02T18:34:00Z")).toBe("Wed 2 Dec");
-    expect(said("2027-04-17T08:34:00Z")).toBe("Sat 17 Apr 2027");
+    expect(momentText("2026-11-25T13:22:41Z")).toBe("about 14:30");
+    expect(momentText("2026-11-26T10:34:00Z")).toBe("tomorrow morning");
+    expect(momentText("2026-11-27T15:34:00Z")).toBe("Friday afternoon");
+    expect(momentText("2026-11-28T02:00:00Z")).toBe("Saturday before dawn");
+    expect(momentText("2026-12-02T18:34:00Z")).toBe("Wed 2 Dec");
+    expect(momentText("2027-04-17T08:34:00Z")).toBe("Sat 17 Apr 2027");
   });
 
   it("is exact to the minute once it is no forecast any more", () => {
-    expect(said("2026-11-25T08:03:00Z")).toBe("09:03");
+    expect(momentText("2026-11-25T08:03:00Z")).toBe("09:03");
   });
 });

@@ -34,7 +34,7 @@ describe.each(Object.entries(schemes))("the %s inks", (_, colour) => {
     expect(ratio("food-edge", light)).toBeGreaterThanOrEqual(3);
   });
   it("shows the edge of the food", () => {
-    expect(ratio("food-edge", "kernel-food")).toBeGreaterThanOrEqual(2); // the level is told in words beside it
+    expect(ratio("food-edge", "kernel-food")).toBeGreaterThanOrEqual(2); // a text next to it gives the level
     expect(ratio("ink", "hollow")).toBeGreaterThanOrEqual(3);
   });
 });

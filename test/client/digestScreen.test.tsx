@@ -26,7 +26,7 @@ describe("the digest screen", () => {
     serve();
     await openPage(path);
     expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
-    expect(screen.getByRole("heading", { level: 1, name: "Alder Croft" })).toBeTruthy();
+    expect(screen.getByRole("heading", { level: 1, name: "Daily digest of Alder Croft" })).toBeTruthy();
     const headings = screen.getAllByRole("heading", { level: 2 }).map(({ textContent }) => textContent);
     expect(headings).toEqual(["To do today", "Food left", "Birds", "Deposits and pay", "Wear", "Tonight", "Cleaning"]);
     const birds = screen.getByRole("region", { name: "Birds" });

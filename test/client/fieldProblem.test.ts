@@ -2,8 +2,8 @@ import { describe, expect, it } from "vitest";
 import { problemText } from "../../client/text/fieldProblem.ts";
 import { addFeederRequest, yardRequest } from "../../server/contract/api.ts";
 
-/** What the server's own contract says of a value, as the keeper reads it. */
-const said = (
+/** What the contract reports for a value, as the keeper reads it. */
+const problemsOf = (
   contract: { safeParse(value: unknown): { error?: { issues: readonly { message: string }[] } } },
   value: unknown,
 ) => contract.safeParse(value).error?.issues.map(({ message }) => problemText(message));
@@ -11,7 +11,7 @@ const said = (
 describe("the problem of a field", () => {
   it("is a plain text, whatever the schema library reports", () => {
     expect(
-      said(addFeederRequest, {
+      problemsOf(addFeederRequest, {
         yard: "y",
         name: "",
         food: "p".repeat(61),
@@ -28,13 +28,13 @@ describe("the problem of a field", () => {
       "choose one of the options",
       "must be a whole number",
     ]);
-    expect(said(yardRequest, { place: { latitudeDegrees: null, longitudeDegrees: 400 } })).toEqual([
+    expect(problemsOf(yardRequest, { place: { latitudeDegrees: null, longitudeDegrees: 400 } })).toEqual([
       "must be a number",
       "must be at most 180",
     ]);
   });
 
   it("keeps a text that is plain already", () => {
-    expect(said(yardRequest, { zone: "Sweden" })).toEqual(["must be an IANA time zone such as Europe/Stockholm"]);
+    expect(problemsOf(yardRequest, { zone: "Sweden" })).toEqual(["must be an IANA time zone such as Europe/Stockholm"]);
   });
 });

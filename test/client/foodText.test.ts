@@ -6,14 +6,14 @@ const nothing = { kind: "", pieces: undefined, tenGrams: undefined } as const;
 
 describe("the weight of a portion in the form", () => {
   it("is calculated from the pieces, by the server's own list", () => {
-    const said = { kind: "peanutHalves", pieces: 4, tenGrams: undefined } as const;
-    expect(portionPreview(said, {}, foodViews)).toBe("4 pieces of about 0.35 g: portion weight about 1.4 g.");
-    expect(portionPreview({ ...said, pieces: 1 }, {}, foodViews)).toMatch(/^1 piece of about 0.35 g/);
+    const entered = { kind: "peanutHalves", pieces: 4, tenGrams: undefined } as const;
+    expect(portionPreview(entered, {}, foodViews)).toBe("4 pieces of about 0.35 g: portion weight about 1.4 g.");
+    expect(portionPreview({ ...entered, pieces: 1 }, {}, foodViews)).toMatch(/^1 piece of about 0.35 g/);
   });
 
   it("is the entered weight, whatever was counted", () => {
-    const said = { kind: "peanutHalves", pieces: 4, tenGrams: 16 } as const;
-    expect(portionPreview(said, {}, foodViews)).toBe("New portion weight: 1.6 g.");
+    const entered = { kind: "peanutHalves", pieces: 4, tenGrams: 16 } as const;
+    expect(portionPreview(entered, {}, foodViews)).toBe("New portion weight: 1.6 g.");
   });
 
   it("has no text where nothing changes", () => {

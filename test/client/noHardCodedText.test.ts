@@ -61,7 +61,7 @@ describe("the check for texts in code", () => {
     ["a word before a value", "announce(`until §{time}`);", "`until §{time}`"],
     ["a value inside a sentence", "announce(`§{name}: §{count} of §{all}`);", "`§{name}: §{count} of §{all}`"],
     ["one capitalized word", "announce('Saved');", "'Saved'"],
-    ["a short answer", "setSaid(ok ? 'Copied.' : '');", "'Copied.'"],
+    ["a short result", "setResult(ok ? 'Copied.' : '');", "'Copied.'"],
     ["a date in a language of its own", "new Intl.DateTimeFormat('sv').format(at);", "new Intl.DateTimeFormat('sv')"],
     ["a number in the browser's language", "grams.toLocaleString();", "grams.toLocaleString()"],
   ])("finds %s", (_, code, text) => {
@@ -69,8 +69,8 @@ describe("the check for texts in code", () => {
   });
 
   it.each([
-    ["class names", "const a = <p class={worry ? 'notice worry' : 'notice'} />;"],
-    ["a drawing", "const a = <path d='M0 6V-1M0 -1L-4.5 -6' transform={`rotate(§{turn} §{x})`} />;"],
+    ["class names", "const a = <p class={isProblem ? 'notice warning' : 'notice'} />;"],
+    ["a drawing", "const a = <path d='M0 6V-1M0 -1L-4.5 -6' transform={`rotate(§{angle} §{x})`} />;"],
     [
       "a message for engineers",
       "console.warn('A day could not be stored.', cause); throw new Error('no element app');",

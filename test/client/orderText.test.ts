@@ -46,9 +46,9 @@ describe("the text of an order", () => {
   });
 
   it("warns that the feeder may still be feeding where a pause is overdue", () => {
-    const words = orderText(order({ status: "overdue" }), now, zone);
-    expect(words?.needsAttention).toBe(true);
-    expect(words?.detail).toContain("still feeding");
+    const shown = orderText(order({ status: "overdue" }), now, zone);
+    expect(shown?.needsAttention).toBe(true);
+    expect(shown?.detail).toContain("still feeding");
   });
 
   it("quotes the feeder where it refuses", () => {
@@ -67,11 +67,11 @@ describe("the text of an order", () => {
 });
 
 const standing = { kind: "unknown", at: null } as const;
-const pauseOf = (said: Pick<PauseView, "order" | "statement"> & Partial<PauseView>): PauseView => ({
+const pauseOf = (contradicted: Pick<PauseView, "order" | "statement"> & Partial<PauseView>): PauseView => ({
   lastPortion: null,
   status: standing,
   lost: null,
-  ...said,
+  ...contradicted,
 });
 
 describe("the state that the feeder reports", () => {
@@ -84,27 +84,27 @@ describe("the state that the feeder reports", () => {
 
 describe("a confirmation that is not valid any more", () => {
   const undone = { confirmedAt: "2026-11-25T13:00:00Z", since: "2026-11-25T13:10:00Z", portions: 0 } as const;
-  const all = (words: ReturnType<typeof orderText>) => JSON.stringify(words);
+  const all = (shown: ReturnType<typeof orderText>) => JSON.stringify(shown);
 
   it("is never shown as confirmed: after a restart, after another report, after a portion", () => {
-    const anew = orderText(order({ status: "sent" }), now, zone, { ...undone, by: "restart" });
-    expect(anew?.headline).toContain("not certain any more");
-    const said = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "statement" });
-    expect(said?.headline).toBe("Pause failed: the feeder reports that it is feeding");
+    const restarted = orderText(order({ status: "sent" }), now, zone, { ...undone, by: "restart" });
+    expect(restarted?.headline).toContain("not certain any more");
+    const contradicted = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "statement" });
+    expect(contradicted?.headline).toBe("Pause failed: the feeder reports that it is feeding");
     const fed = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "portion", portions: 12 });
     expect(fed?.detail).toContain("12 portions since");
-    for (const words of [anew, said, fed]) {
-      expect(words?.needsAttention).toBe(true);
-      expect(all(words)).not.toContain("confirmed by the feeder");
+    for (const shown of [restarted, contradicted, fed]) {
+      expect(shown?.needsAttention).toBe(true);
+      expect(all(shown)).not.toContain("confirmed by the feeder");
     }
   });
 
   it("shows what is known after an end without a report, and which food was given", () => {
     const at = "2026-11-25T13:00:00Z";
-    const says = { paused: true, at: "2026-11-25T12:00:00Z" };
+    const statement = { paused: true, at: "2026-11-25T12:00:00Z" };
     const ended = pauseOf({
       order: order({ status: "ended", until: at }),
-      statement: says,
+      statement,
       status: { kind: "endedUnconfirmed", at },
     });
     expect(feederStateText(ended, now, zone)).toBe(
@@ -112,7 +112,7 @@ describe("a confirmation that is not valid any more", () => {
     );
     const fed = pauseOf({
       order: null,
-      statement: says,
+      statement,
       lastPortion: { at, cause: "timer" },
       status: { kind: "feeding", at },
     });
@@ -121,16 +121,18 @@ describe("a confirmation that is not valid any more", () => {
 });
 
 describe("the next sensible order", () => {
-  const says = (paused: boolean) => ({ paused, at: "2026-11-25T13:18:00Z" });
+  const statement = (paused: boolean) => ({ paused, at: "2026-11-25T13:18:00Z" });
   it("is to resume while a pause is on its way or holds", () => {
-    expect(isResumeOffered(pauseOf({ order: order(), statement: says(false) }))).toBe(true);
-    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: says(true) }))).toBe(true);
-    expect(isResumeOffered(pauseOf({ order: null, statement: says(true) }))).toBe(true); // paused by hand at the feeder
+    expect(isResumeOffered(pauseOf({ order: order(), statement: statement(false) }))).toBe(true);
+    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: statement(true) }))).toBe(true);
+    expect(isResumeOffered(pauseOf({ order: null, statement: statement(true) }))).toBe(true); // paused at the feeder
   });
   it("is to pause once the feeder feeds again, or where the pause was refused", () => {
-    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: says(false) }))).toBe(false);
-    expect(isResumeOffered(pauseOf({ order: order({ status: "refused" }), statement: says(false) }))).toBe(false);
-    expect(isResumeOffered(pauseOf({ order: order({ kind: "resume" }), statement: says(true) }))).toBe(false);
+    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: statement(false) }))).toBe(
+      false,
+    );
+    expect(isResumeOffered(pauseOf({ order: order({ status: "refused" }), statement: statement(false) }))).toBe(false);
+    expect(isResumeOffered(pauseOf({ order: order({ kind: "resume" }), statement: statement(true) }))).toBe(false);
     expect(isResumeOffered(pauseOf({ order: null, statement: null }))).toBe(false);
   });
 });

@@ -86,11 +86,11 @@ describe("the passkeys of an account", () => {
 describe("signing in with a passkey", () => {
   it("is offered where the browser supports it, and shows the server's text where it is refused", async () => {
     withPasskeys();
-    const words = "Passkeys need an address with HTTPS and a host name.";
-    server.replies["POST /session/passkey/options"] = () => ({ status: 409, body: problem(409, words) });
+    const detail = "Passkeys need an address with HTTPS and a host name.";
+    server.replies["POST /session/passkey/options"] = () => ({ status: 409, body: problem(409, detail) });
     render(<PasskeySignIn />);
     fireEvent.click(screen.getByRole("button", { name: "Sign in with a passkey" }));
-    expect(await screen.findByText(words)).toBeTruthy();
+    expect(await screen.findByText(detail)).toBeTruthy();
   });
 
   it("is not offered over plain HTTP: the screen shows what passkeys need", () => {

@@ -11,7 +11,7 @@ let server: FakeConnection;
 withFakeConnection((opened) => {
   server = opened;
   server.home = croft(feeders());
-  server.replies["POST /yards/alder-croft/orders"] = (body) => ({ status: 200, body: asked(body as Order) });
+  server.replies["POST /yards/alder-croft/orders"] = (body) => ({ status: 200, body: orderView(body as Order) });
 });
 
 type Order = Pick<OrderView, "id" | "kind">;
@@ -39,7 +39,7 @@ const pausedBy = (feeder: FeederView): FeederView => {
   const view = withOrder(feeder, order, { status: "confirmed", answeredAt: at });
   return { ...view, pause: { ...view.pause, statement: { paused: true, at }, status: { kind: "paused", at } } };
 };
-const asked = (order: Order): YardOrderView => ({
+const orderView = (order: Order): YardOrderView => ({
   feeders: feeders().map((feeder) => withOrder(feeder, order)),
   skippedFeeders: [],
 });
@@ -94,13 +94,13 @@ describe("pausing all feeders of a yard", () => {
     await openPage("/");
     fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
     fireEvent.click(button("Pause all"));
-    const words = "Alder Croft: “pause all feeders” was not accepted. No such yard.";
-    await waitFor(() => expect(failedActions.value.map((each) => each.text)).toEqual([words]));
-    expect(button("OK").closest("p")?.textContent).toContain(words);
+    const failure = "Alder Croft: “pause all feeders” was not accepted. No such yard.";
+    await waitFor(() => expect(failedActions.value.map((each) => each.text)).toEqual([failure]));
+    expect(button("OK").closest("p")?.textContent).toContain(failure);
   });
 
   it("is queued while offline, can be cancelled, and is sent once with the same id", async () => {
-    const cupboard = await openPage("/");
+    const localStore = await openPage("/");
     const pauseAll = async () => {
       fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
       fireEvent.click(button("Pause all"));
@@ -112,14 +112,14 @@ describe("pausing all feeders of a yard", () => {
     fireEvent.click(button("Cancel"));
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     await pauseAll();
-    const kept = (await cupboard.keys()).filter((key) => key.startsWith("waiting/"));
-    expect(kept).toHaveLength(1);
-    expect(screen.queryByRole("button", { name: "Pause all feeders of Alder Croft" })).toBeNull(); // it is asked already
+    const stored = (await localStore.keys()).filter((key) => key.startsWith("queued/"));
+    expect(stored).toHaveLength(1);
+    expect(screen.queryByRole("button", { name: "Pause all feeders of Alder Croft" })).toBeNull(); // it is requested already
     server.offline = false;
     dispatchEvent(new Event("online"));
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     expect(posts()).toHaveLength(1);
-    expect(kept).toEqual([`waiting/${server.sent(0).id}`]);
+    expect(stored).toEqual([`queued/${server.sent(0).id}`]);
   });
 });
 

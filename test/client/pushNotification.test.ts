@@ -32,11 +32,11 @@ const payload = (change: Partial<Said> = {}): string =>
 
 describe("the notification for a push", () => {
   it("shows the server's text and opens the feeder", () => {
-    const notice = readPush(payload(), origin);
-    expect(notice.title).toBe("Rowan: tray jammed");
-    expect(notice.options.body).toContain("nothing fell");
-    expect(notice.options.tag).toBe("rowan-trayJammed");
-    expect(notice.options.data.navigate).toBe("/feeders/rowan");
+    const notification = readPush(payload(), origin);
+    expect(notification.title).toBe("Rowan: tray jammed");
+    expect(notification.options.body).toContain("nothing fell");
+    expect(notification.options.tag).toBe("rowan-trayJammed");
+    expect(notification.options.data.navigate).toBe("/feeders/rowan");
   });
 
   it("stays for an urgent alarm and is silent for good news", () => {
@@ -56,10 +56,10 @@ describe("the notification for a push", () => {
       '{"notification":{}}',
       '{"notification":{"title":7}}',
     ]) {
-      const notice = readPush(text, origin);
-      expect(notice.title).toBe("Pieward");
-      expect(notice.options.body).not.toBe("");
-      expect(notice.options.data.navigate).toBe("/");
+      const notification = readPush(text, origin);
+      expect(notification.title).toBe("Pieward");
+      expect(notification.options.body).not.toBe("");
+      expect(notification.options.data.navigate).toBe("/");
     }
   });
 

@@ -33,7 +33,7 @@ describe("the phones", () => {
       "has shown none of them",
     );
     expect(entry("Kitchen tablet").getByText("Not reachable.")).toBeTruthy();
-    expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // said once, not twice
+    expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // shown once, not twice
   });
 
   it("warn where there is none, also on the first page", async () => {
@@ -93,7 +93,7 @@ describe("a test", () => {
   const test = {
     outcomes: [
       { label: "Android phone", outcome: "accepted" as const, text: "taken" },
-      { label: "Kitchen tablet", outcome: "gone" as const, text: "This phone no longer takes notices." },
+      { label: "Kitchen tablet", outcome: "gone" as const, text: "This phone no longer receives notifications." },
     ],
   };
   async function run(views: readonly PhonesView[], isOver = () => false) {

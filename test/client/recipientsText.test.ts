@@ -35,7 +35,7 @@ describe("the warning that nobody would be notified", () => {
         ?.kind;
     expect(silentSince("2026-11-10T06:00:00Z", "2026-11-10T06:00:03Z")).toBeUndefined();
     expect(silentSince("2026-11-24T06:00:00Z", "2026-11-10T06:00:03Z")).toBe("noneConfirmed");
-    expect(silentSince(null, null)).toBe("noneConfirmed"); // never proved at all
+    expect(silentSince(null, null)).toBe("noneConfirmed"); // never confirmed at all
   });
 
   it("is not shown while one phone is confirmed", () => {
@@ -94,7 +94,7 @@ describe("the recipients that an alarm has reached", () => {
     displayedAt: "2026-11-25T13:00:04Z",
     emailedAt: null,
   };
-  const call: EscalationView = {
+  const escalation: EscalationView = {
     feeder: "rowan",
     fault: "trayJammed",
     title: "Rowan: tray jammed",
@@ -111,18 +111,18 @@ describe("the recipients that an alarm has reached", () => {
       emailedAt: "2026-11-25T13:16:00Z",
     };
     const cilla = { ...bo, name: "Cilla", emailedAt: null };
-    expect(recipientsText({ ...call, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
+    expect(recipientsText({ ...escalation, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
       "Notified: Ada at 14:00 (shown on a phone); Bo at 14:15 (e-mail); Cilla at 14:15 (not shown yet). Acknowledged by Ada.",
     );
-    expect(recipientsText({ ...call, recipientStates: [] }, now, zone)).toBe("");
+    expect(recipientsText({ ...escalation, recipientStates: [] }, now, zone)).toBe("");
   });
 });
 
 describe("the escalation order", () => {
-  const people = (...turns: number[]) =>
-    turns.map((escalationOrder, index) => ({ id: "abcd".charAt(index), escalationOrder }));
-  const moved = (turns: number[], id: string, to: "earlier" | "later") =>
-    Object.fromEntries(movedEscalationOrder(people(...turns), id, to));
+  const people = (...positions: number[]) =>
+    positions.map((escalationOrder, index) => ({ id: "abcd".charAt(index), escalationOrder }));
+  const moved = (positions: number[], id: string, to: "earlier" | "later") =>
+    Object.fromEntries(movedEscalationOrder(people(...positions), id, to));
 
   it("changes by one position, and nobody else is moved", () => {
     expect(moved([1, 2, 3], "b", "earlier")).toEqual({ a: 2, b: 1 });

@@ -6,7 +6,7 @@ const asOf = Date.parse("2026-11-25T13:20:00Z");
 const carried = { feeder: "rowan", fault: "trayJammed", raisedAt: "2026-11-25T13:03:00Z" };
 const rowan = (...alarms: ReturnType<typeof alarmViewFixture>[]) => feederViewFixture(asOf, { alarms });
 
-describe("a notification shown beside the page", () => {
+describe("a notification shown while the page is open", () => {
   it("stays while its alarm is unacknowledged", () => {
     expect(isStaleNotification(carried, [rowan(alarmViewFixture(asOf))], asOf)).toBe(false);
   });

@@ -67,7 +67,7 @@ describe("the state of a yard's order beside each feeder", () => {
     expect(feederOrderTexts([own, feeder("Larch", { order: null })], page)).toEqual([null, null]);
     const resumed = { ...confirmed, kind: "resume" as const };
     const both = ["Rowan", "Larch"].map((name) => feeder(name, { order: resumed }));
-    expect(feederOrderTexts(both, page).every((words) => words !== null)).toBe(true);
+    expect(feederOrderTexts(both, page).every((text) => text !== null)).toBe(true);
     const later = { ...page, now: now + 2 * 3_600_000, asOf: now + 2 * 3_600_000 };
     expect(feederOrderTexts(both, later)).toEqual([null, null]);
     expect(yardOrderSummary(both, later)).toBeNull();
@@ -95,8 +95,8 @@ describe("the summary of a yard's order", () => {
     const undone = { by: "restart", since: heardAt, confirmedAt: heardAt, portions: 0 } as const;
     const restarted = feeder("Rowan", { order: confirmed, status: paused, lost: undone });
     expect(yardOrderSummary([restarted, done("Larch")], page)).toMatch(/Not confirmed: Rowan/);
-    const kept = { ...done("Rowan"), pause: { ...done("Rowan").pause, status: undefined as never } };
-    expect(yardOrderSummary([kept, done("Larch")], page)).toMatch(/Not confirmed: Rowan/); // kept by an older build
+    const earlier = { ...done("Rowan"), pause: { ...done("Rowan").pause, status: undefined as never } };
+    expect(yardOrderSummary([earlier, done("Larch")], page)).toMatch(/Not confirmed: Rowan/); // stored by an older build
   });
 
   it("names the feeders that are not included, or not any more", () => {
