@@ -122,7 +122,7 @@ const Screens = () => (
 
 /**
  * A screen in a file of its own, so that a first opening on a weak connection does not wait for it. Where it can't be loaded,
- * an error screen stands in its place.
+ * an error screen is shown in its place.
  */
 const lazyScreen = <Props,>(load: () => Promise<ComponentType<Props>>) =>
   lazy(

@@ -8,7 +8,7 @@ import { MarkIcon } from "./markIcon.tsx";
 /** Lanes, in CSS pixels from the top of the chart. */
 const lanes = { notes: 15, given: 42, ground: 78, below: 112, height: 128 } as const;
 
-/** One day from sunset to sunset. Its summary and its table stand beside it, for people who can't see it. */
+/** One day from sunset to sunset. A summary and a table are next to it, for people who can't see it. */
 export function DayChart(props: { readonly day: DayView; readonly zone: string; readonly nowMs: number }) {
   const frame = useRef<HTMLDivElement>(null);
   const width = useWidth(frame, 340);

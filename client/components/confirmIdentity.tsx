@@ -5,7 +5,7 @@ import { withoutContent } from "../api/laterApi.ts";
 import { confirmByPassphrase, hasPasskeySupport, passkeys } from "../api/passkeys.ts";
 import { Field, FormError, useFormSubmit } from "./field.tsx";
 
-/** Asks for a passphrase or passkey again, before a change of how a person signs in. */
+/** Requires the passphrase or a passkey again, before a change of how a person signs in. */
 export function ConfirmIdentity(props: {
   readonly hasPasskey: boolean;
   readonly confirmed: () => void;

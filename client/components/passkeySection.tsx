@@ -56,11 +56,11 @@ export function PasskeySection() {
   );
 }
 
-/** The passkeys, and `attempt`, which changes them: where the server asks who it is, the request waits as `pending`. */
+/** The passkeys, and `attempt`, which changes them: where the server needs a confirmation of the person, the request is `pending`. */
 function usePasskeys() {
   const [view, setView] = useState<PasskeysView | null>(null);
   const [missing, setMissing] = useState<string | null>(null);
-  const [pending, setPending] = useState<PendingRequest | null>(null); // waits for a confirmation of who it is
+  const [pending, setPending] = useState<PendingRequest | null>(null); // until the person has confirmed who they are
   const [renaming, setRenaming] = useState<string | null>(null);
   const { sending, problems, formError, form, send } = useFormSubmit();
 

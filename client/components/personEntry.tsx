@@ -8,7 +8,7 @@ interface PersonEntryProps {
   readonly person: PersonView;
   readonly together: string; // with whom the person shares the place in the order; empty: with nobody
   readonly busy: boolean;
-  /** Each null where it is not possible, or not for the person who looks. */
+  /** Each null where it is not possible, or not for the person who is signed in. */
   readonly earlier: (() => void) | null;
   readonly later: (() => void) | null;
   readonly changeRole: (() => void) | null;

@@ -20,7 +20,7 @@ import { Screen } from "../components/screen.tsx";
 import { refreshHome, yards } from "../state/home.ts";
 import { backToFeeders } from "./notFound.tsx";
 
-/** Three questions, then a key: the rest can wait. */
+/** Three questions, then a key: the rest is optional. */
 export function AddFeederScreen() {
   const [added, setAdded] = useState<AddedFeederView | null>(null);
   if (added !== null) return <AddedFeeder added={added} />;

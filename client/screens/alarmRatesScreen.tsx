@@ -97,7 +97,7 @@ function Month({ view: { days }, yard }: RatesProps) {
   );
 }
 
-/** The server calls it so. Its other measures are for specialists, who read them in the API. */
+/** The name that the server gives it. The other measures are for specialists, who read them in the API. */
 const acknowledgedMeasure = "Acknowledged";
 
 function AlarmNumbers({ view, yard }: RatesProps) {

@@ -14,7 +14,7 @@ import { performOnFeeder, queuedActions } from "../state/actions.ts";
 import { now } from "../state/clock.ts";
 import { momentText } from "../text/clock.ts";
 
-/** On the digest's page, since the digest asks for it. */
+/** On the digest screen, since the digest reminds of it. */
 export function CleaningSection({ yard }: { readonly yard: YardView }) {
   if (yard.feeders.length === 0) return null;
   return (

@@ -100,7 +100,7 @@ const DigestSections = ({ digest, yard }: DigestProps) => (
 const linkWithinPage = (link: string | null, yard: YardView) =>
   link?.startsWith(`/yards/${encodeURIComponent(yard.id)}/digest#`) ? link.slice(link.indexOf("#")) : link;
 
-/** The first sentence says what is wrong and leads to where it is done; the rest is advice. */
+/** The first sentence names the problem and links to the page where it is solved; the rest is advice. */
 function DigestTask({ text, href }: { readonly text: string; readonly href: string | null }) {
   const end = text.indexOf(". ");
   const first = <strong>{end < 0 ? text : text.slice(0, end + 1)}</strong>;

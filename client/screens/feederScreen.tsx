@@ -37,7 +37,7 @@ export function FeederScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);
   if (found === null) return missingFeeder();
   const { feeder, yard } = found;
-  // Most actions begin with a pause, so the pause stands right under an active alarm.
+  // Most actions begin with a pause, so the pause comes right after an active alarm.
   const hasAlarm = feeder.alarms.some((alarm) => !isSuppressed(alarm));
   return (
     <Screen title={feeder.name} practice={feeder.practice} back={{ href: "/", name: yard.name }} wide>

@@ -15,7 +15,7 @@ function ownZone(): { readonly zone?: string } {
   return listTimeZones().includes(zone) ? { zone } : {};
 }
 
-/** The first keeper comes by a link whose secret stands behind the #, so that it never reaches a log. */
+/** The first keeper opens a link with its secret after the #, which browsers do not send, so it is in no log. */
 export function FirstSignInScreen() {
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
   return (

@@ -23,7 +23,7 @@ import { announce } from "../state/announcement.ts";
 import { home, refreshHome, signedIn, startSession } from "../state/home.ts";
 import { newPassphraseHint } from "../text/people.ts";
 
-/** One more person comes by a link whose secret stands behind the #, so that it never reaches a log. */
+/** A further person opens a link with its secret after the #, which browsers do not send, so it is in no log. */
 export function JoinScreen() {
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
   return <Screen title={title}>{token === "" ? <p>{incompleteLinkText}</p> : <Invitation token={token} />}</Screen>;

@@ -26,7 +26,7 @@ interface PhoneListProps {
   readonly actions: PhoneActions;
 }
 
-/** Every phone with the proof that it can be reached, and a test of them all. */
+/** Every phone with its reachability, and a test of all. */
 export function PhoneList({ phones, warning, actions }: PhoneListProps) {
   // A phone may have shown the test before it got lost.
   const results = actions.test.filter(({ receipt }) => warning === null || receipt !== "displayed");

@@ -16,7 +16,7 @@ import { newPassphraseHint } from "../text/people.ts";
 
 const resetCommand = "npm run keeper -- reset NAME";
 
-/** A new passphrase by a one-time link, whose secret stands behind the #, so that it never reaches a log. */
+/** A new passphrase by a one-time link, with its secret after the #, which browsers do not send, so it is in no log. */
 export function ResetPassphraseScreen() {
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
   return (

@@ -56,7 +56,7 @@ export function usePhoneActions(): PhoneActions {
     else if (thenLoad) await load();
     setBusy(false);
   };
-  const watch = { load: loadPhones, told: setTest, isOver: () => isLeft.current };
+  const watch = { load: loadPhones, report: setTest, isOver: () => isLeft.current };
   return {
     busy,
     error,

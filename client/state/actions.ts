@@ -201,7 +201,7 @@ async function reportFailure(action: QueuedAction, failure: string): Promise<voi
 async function removeAction(action: QueuedAction): Promise<void> {
   queuedActions.value = queuedActions.value.filter((each) => each.id !== action.id);
   await store?.remove(queuedActionKey(action.id));
-  if (action.notification !== undefined) await closeNotifications(action.notification.tag); // it says that the action is not sent yet
+  if (action.notification !== undefined) await closeNotifications(action.notification.tag); // it shows that the action is not sent yet
 }
 
 export const cancelAction = (action: QueuedAction) => removeAction(action);

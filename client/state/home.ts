@@ -161,7 +161,7 @@ export function acceptHome(view: HomeView): void {
   const news = view.yards
     .flatMap((yard) => yard.feeders)
     .map((feeder) => describeChange(before.get(feeder.id), feeder));
-  announce(news.filter((words) => words !== "").join(" "));
+  announce(news.filter((change) => change !== "").join(" "));
   setHome({
     ...view,
     yards: view.yards.map((yard) => ({
@@ -190,8 +190,8 @@ export function acceptFeeders(feeders: readonly FeederView[], requestedAt: numbe
   if ([...before.values()].includes(undefined)) void refreshHome(); // a feeder that this page doesn't know yet
   const news = feeders.filter(({ id, revision }) => (before.get(id)?.revision ?? Infinity) <= revision);
   if (news.length === 0) return;
-  const words = news.map((feeder) => describeChange(before.get(feeder.id), feeder));
-  announce(words.filter((each) => each !== "").join(" "));
+  const changes = news.map((feeder) => describeChange(before.get(feeder.id), feeder));
+  announce(changes.filter((each) => each !== "").join(" "));
   const newest = new Map(news.map((feeder) => [feeder.id, feeder]));
   setHome({
     ...known.view,

@@ -138,7 +138,7 @@ function withTitle(value: unknown): PayloadNotification | null {
 
 const textOrNull = (value: unknown): string | null => (typeof value === "string" && value !== "" ? value : null);
 
-/** A notification may only lead to our own pages. */
+/** A notification may only open our own pages. */
 export function ownPath(navigate: unknown, origin: string): string {
   if (typeof navigate !== "string") return "/";
   try {

@@ -30,7 +30,7 @@ import {
 } from "./pushNotification.ts";
 
 /**
- * Runs beside the page, and without it: stores the files of the page so that it opens without a connection, shows every push
+ * Runs with the page and without it: stores the files of the page so that it opens without a connection, shows every push
  * and sends its display receipt, and performs the actions of notifications. It never stores the API's responses: the page does.
  */
 
@@ -121,7 +121,7 @@ const versionAnswerMs = 3_000;
 /** Windows of an older version still load their screens from the older files, so these stay until each window runs this one. */
 async function dropOlderShells(): Promise<void> {
   const older = (await caches.keys()).filter((name) => name.startsWith("shell-") && name !== shellName);
-  // Not while a newer version waits: its files are not older.
+  // Not while a newer version is ready: its files are not older.
   if (older.length === 0 || self.registration.waiting !== null || self.registration.installing !== null) return;
   const scripts = await Promise.all((await openPages()).map(scriptOf));
   if (scripts.every((script) => script !== null && __SHELL_FILES__.includes(script)))

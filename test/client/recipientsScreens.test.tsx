@@ -102,7 +102,7 @@ describe("a test", () => {
     const load = async () => ({ kind: "ok" as const, value: views[Math.min(loads++, views.length - 1)] as PhonesView });
     await awaitTestReceipts(test, before, {
       load,
-      told: (outcomes) => void progress.push(outcomes),
+      report: (outcomes) => void progress.push(outcomes),
       isOver,
       pause: () => Promise.resolve(),
     });
