@@ -154,7 +154,7 @@ const setUpScreens = () => import("./screens/setUpScreens.ts");
 const yardScreens = () => import("./screens/yardScreens.ts");
 const AccountScreen = lazyScreen(() => import("./screens/accountScreen.tsx").then((part) => part.AccountScreen));
 const CautionsScreen = lazyScreen(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
-const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.ClaimScreen));
+const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.FirstSignInScreen));
 const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));

@@ -40,8 +40,8 @@ export const laterApi = {
   deleteYard: (id: string, name: string) => request<null>("POST", `${yardPath(id)}/remove`, { name }),
   withdrawInvite: (yardId: string, id: string) =>
     request<PeopleView>("DELETE", `${yardPath(yardId)}/invites/${encodeURIComponent(id)}`),
-  claim: (claim: z.input<typeof firstSignInRequest>) =>
-    request<{ keeper: { name: string } }>("POST", "/first-sign-in", claim),
+  firstSignIn: (body: z.input<typeof firstSignInRequest>) =>
+    request<{ keeper: { name: string } }>("POST", "/first-sign-in", body),
   join: (joining: z.input<typeof joinRequest>) => request<JoinedView>("POST", "/join", joining),
   people: (yardId: string) => request<PeopleView>("GET", `${yardPath(yardId)}/people`),
   changePerson: (yardId: string, id: string, change: z.input<typeof personRequest>) =>

@@ -41,7 +41,7 @@ export type TimeFormatter = (at: string) => string;
 export function layoutDay(day: DayView, width: number, clock: TimeFormatter): DayLayout {
   const from = Date.parse(day.from);
   const to = Date.parse(day.to);
-  if (!(to > from)) throw new RangeError(`layRibbon needs from < to, got ${day.from}..${day.to}`);
+  if (!(to > from)) throw new RangeError(`layoutDay needs from < to, got ${day.from}..${day.to}`);
   const place = timeScale(day, from, to, width);
   const spans = day.light.map(({ kind, from, to }) => {
     const x = place(from);
@@ -106,7 +106,7 @@ const quarterMs = 900_000;
  * a quarter of an hour off. Midnight, six, noon and eighteen go before the hours between them.
  */
 function wholeHours(from: number, to: number, width: number, clock: TimeFormatter, place: (at: string) => number) {
-  const spacing = 52;
+  const labelSpacing = 52;
   const hours: { x: number; label: string; rank: number }[] = [];
   for (let at = Math.ceil(from / quarterMs) * quarterMs; at <= to; at += quarterMs) {
     const instant = new Date(at).toISOString();
@@ -115,11 +115,11 @@ function wholeHours(from: number, to: number, width: number, clock: TimeFormatte
     const hour = Number(label.slice(0, 2));
     const rank = [6, 3, 2].findIndex((step) => hour % step === 0);
     const x = place(instant);
-    if (rank >= 0 && x > spacing / 3 && x < width - spacing / 3) hours.push({ x, label, rank });
+    if (rank >= 0 && x > labelSpacing / 3 && x < width - labelSpacing / 3) hours.push({ x, label, rank });
   }
   const shown: typeof hours = [];
   for (const hour of [...hours].sort((one, other) => one.rank - other.rank)) {
-    if (shown.every((each) => Math.abs(each.x - hour.x) >= spacing)) shown.push(hour);
+    if (shown.every((each) => Math.abs(each.x - hour.x) >= labelSpacing)) shown.push(hour);
   }
   return shown.sort((one, other) => one.x - other.x).map(({ x, label }) => ({ x, label }));
 }

@@ -40,7 +40,7 @@ function AccountForm({ token }: { readonly token: string }) {
     const data = new FormData(event.currentTarget as HTMLFormElement);
     const name = readText(data, "name");
     const passphrase = String(data.get("passphrase") ?? "");
-    const created = await send(() => laterApi.claim({ token, name, passphrase, ...ownZone() }));
+    const created = await send(() => laterApi.firstSignIn({ token, name, passphrase, ...ownZone() }));
     if (created === null) return;
     history.replaceState(null, "", "/first-sign-in"); // the secret has done its work
     await startSession(name);

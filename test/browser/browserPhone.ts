@@ -22,13 +22,13 @@ export const launchBrowser = (executablePath: string, moreArguments: readonly st
 const phoneSize = { width: 390, height: 844 };
 const deskSize = { width: 1280, height: 800 };
 
-/** A phone in the keeper's hand, and what its browser had to complain of. */
+/** A phone of a keeper, and the errors of its browser. */
 export interface BrowserPhone {
   readonly context: BrowserContext;
   readonly page: Page;
   /** Errors in the console, thrown errors, violations of the content policy (the browser writes those there too). */
   readonly complaints: readonly string[];
-  /** Refusals by the server: "401 GET /api/v1/home". The browser writes each into the console as well, which is no complaint. */
+  /** Refusals by the server: "401 GET /api/v1/home". The browser writes each into the console as well. */
   readonly refusals: readonly string[];
   offline(is: boolean): Promise<void>;
 }

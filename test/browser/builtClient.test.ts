@@ -66,7 +66,7 @@ const pages = [
 
 describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => {
   it("is small enough for a slow rural connection", async () => {
-    // What the first page names; the worker fetches the rest when all that is at rest.
+    // The files that the first page names; the worker loads the rest later.
     const first = (await readFile(join(client.folder, "index.html"), "utf8")).matchAll(
       /(?:src|href)="\/(assets\/[^"]+)"/g,
     );

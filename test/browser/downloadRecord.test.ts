@@ -7,7 +7,7 @@ import { findChromium } from "../support/chromium.ts";
 import type { BrowserPhone } from "./browserPhone.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
-/** The link by which a keeper takes a feeder's record home: the built server and client, a real browser, a real file. */
+/** The download of a feeder's data: the built server and client, a real browser, a real file. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 

@@ -4,13 +4,13 @@ import { untilWorkerControls } from "./browserPhone.ts";
 
 /**
  * Replaces the push part of a browser, since a real one needs its maker's push service. It follows the Push API:
- * subscribe() returns the subscription that is there, alive or dead; only after unsubscribe() comes another. The page and its
+ * subscribe() returns the subscription that exists, valid or expired; another one only after unsubscribe(). The page and its
  * worker share one subscription, which outlives both.
  */
 export interface FakePushManager {
-  /** The calls and their callers, oldest first: "page subscribe 0". The number named which of the endpoints it was about. */
+  /** The calls and their callers, oldest first: "page subscribe 0". The number is the index of the endpoint. */
   calls(): Promise<readonly string[]>;
-  /** Which of the endpoints the browser holds; null: none. */
+  /** The index of the browser's endpoint; null: none. */
   current(): Promise<number | null>;
   /**
    * The browser's endpoint is no longer valid, and the worker gets an event.
@@ -109,7 +109,7 @@ function behaveAsBrowser({ shelf, statePath, who }: { shelf: string; statePath: 
     getSubscription: async () => {
       const state = await read();
       if (mayNotify()) return subscription(state, state.current);
-      // A browser gives up the subscription of a page that may not notify any more.
+      // A browser removes the subscription of a page without permission.
       if (state.current !== null) await change({ current: null }, `give up ${state.current}`);
       return null;
     },

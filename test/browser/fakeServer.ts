@@ -11,7 +11,7 @@ import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 
 /**
- * A server for looking at the built client without the real one: canned views, the real content policy. Run it by
+ * A server for the built client in place of the real one: prepared views, the real content policy. Run it by
  * itself (`tsx test/browser/fakeServer.ts 4173`) or from a test.
  */
 export interface FakeServer {
@@ -28,14 +28,14 @@ export interface FakeServer {
   isUnresponsive: boolean;
   /** All requests with their time in ms of `performance.now()`. */
   readonly requests: readonly { readonly method: string; readonly path: string; readonly at: number }[];
-  /** Held back by this much. */
+  /** The delay of each response. */
   delayMs: (path: string) => number;
-  /** Put behind the worker's code, as a newer build would change it. */
+  /** Appended to the worker's code, as a newer build would change it. */
   workerSuffix: string;
   send(message: LiveMessage): void;
-  /** Goes away: nothing listens any more. */
+  /** Stops listening. */
   stop(): Promise<void>;
-  /** Comes back at the same address. */
+  /** Listens again at the same address. */
   start(): Promise<void>;
   close(): Promise<void>;
 }

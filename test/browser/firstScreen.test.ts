@@ -7,7 +7,7 @@ import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 import { measureFirstScreen } from "./firstScreen.ts";
 
-/** What the first screen costs. Its speed is measured by hand (npm run bench:first-screen), what makes it is held here. */
+/** The size and requests of the first screen. Its speed is measured by hand (npm run bench:first-screen). */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -36,7 +36,7 @@ const open = (path: string, usable: string, viewport = phoneSize, restMs = 2_000
   measureFirstScreen(browser, server.origin + path, usable, { viewport }, slowLine, restMs);
 
 describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => {
-  // Below 0.1 counts as good, https://web.dev/articles/cls; we want half of that.
+  // Below 0.1 counts as good, https://web.dev/articles/cls; our limit is half of that.
   it("does not shift while it loads", async () => {
     const known = phonesViewFixture(Date.now());
     const reached = { ...known, phones: known.phones };

@@ -4,7 +4,7 @@ import type { Browser, BrowserContextOptions, Page } from "playwright-core";
 export interface FirstScreenFigures {
   /** From the start of the navigation until the frame after the one in which the screen could be used. */
   readonly usableMs: number;
-  /** Cumulative layout shift (https://web.dev/articles/cls) from the start until all is at rest. */
+  /** Cumulative layout shift (https://web.dev/articles/cls) from the start until nothing changes any more. */
   readonly layoutShift: number;
   readonly shifted: readonly string[];
   /** Transferred for all requests before the screen was usable. */

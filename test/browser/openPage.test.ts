@@ -6,7 +6,7 @@ import { type BrowserPhone, launchBrowser, openBrowserPhone } from "./browserPho
 import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 
-/** A page that stays open while the server goes, comes back, has trouble, or ends the session. */
+/** A page that stays open while the server stops, starts again, has a problem, or ends the session. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -73,7 +73,7 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     phone.context.on("requestfailed", () => {
       tries += 1;
     });
-    // Also where it was away for so long that whatever grows from try to try has grown.
+    // Also after a long absence, when the waits between tries have grown.
     for (const awayMs of [7_000, 20_000]) {
       const listens = requestsTo("/live").length;
       await server.stop();

@@ -59,20 +59,20 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await usePasskey();
     await page.getByText("The passkey's counter didn't go on").waitFor();
 
-    // --- a device that doesn't know its person
+    // --- a device without the passkey of the person
     await device.replace({ ...used, signCount: 50 });
     await device.verifies(false);
     await usePasskey();
     await page.getByText("No passkey was used.").waitFor();
     await device.verifies(true);
 
-    // --- the passphrase works all the while
+    // --- the passphrase still works
     await page.getByLabel("Your name").fill(ada.name);
     await page.getByLabel("Passphrase").fill(ada.passphrase);
     await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
 
-    // --- renamed, removed; what is left on the device opens nothing
+    // --- renamed, removed; what is left on the device does not sign in
     await page.goto(`${origin}/account`);
     await page.getByRole("button", { name: "Rename Phone" }).click();
     await page.getByLabel("New name").fill("Old phone");
@@ -109,7 +109,7 @@ async function signOut(origin: string): Promise<void> {
 
 const usePasskey = () => page.getByRole("button", { name: "Sign in with a passkey" }).click();
 
-/** Both refusals are in the log with why and whose; nothing that was sent, and nothing that a thief could use. */
+/** Both refusals are in the log with reason and person, without what was sent and without secrets. */
 async function logsNoSecret(server: RunningServer, secrets: readonly string[]): Promise<void> {
   const [log] = await server.waitForOutput(/^[\s\S]*$/);
   const events = log

@@ -12,7 +12,7 @@ import { type FakePushManager, fakePushManager } from "./fakePushManager.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /**
- * A phone whose address for pushes dies or changes: the built server, a push service on this machine, the built client in a
+ * A phone whose push endpoint expires or changes: the built server, a push service on this machine, the built client in a
  * real browser. Only the browser's push service is replaced by a fake.
  */
 
@@ -135,7 +135,7 @@ async function switchOnAndProve(): Promise<void> {
   const [, address] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   const link = new URL(address as string);
   origin = link.origin;
-  const claimed = await phone.context.request.post(`${origin}/api/v1/first-sign-in`, {
+  const created = await phone.context.request.post(`${origin}/api/v1/first-sign-in`, {
     data: {
       token: link.hash.slice(1),
       name: "Ada",
@@ -144,7 +144,7 @@ async function switchOnAndProve(): Promise<void> {
     },
     headers: { "x-pieward": "1" },
   });
-  expect(claimed.ok()).toBe(true);
+  expect(created.ok()).toBe(true);
   await page.goto(`${origin}/phones`);
   pushed = await pushTarget(phone);
   pushManager = await fakePushManager(phone.context, addresses);
@@ -154,7 +154,7 @@ async function switchOnAndProve(): Promise<void> {
   await proveBy(0);
 }
 
-/** Sends a test, which reaches the push service by this address, and lets the browser deliver it. */
+/** Sends a test, which reaches the push service at this endpoint, and lets the browser deliver it. */
 async function proveBy(index: number): Promise<void> {
   expect(await reachable().count()).toBe(0);
   const arrives = service.nextMessage(addressOf(index));

@@ -8,8 +8,8 @@ import type { BrowserPhone } from "./browserPhone.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /**
- * Two windows of one keeper on a feeder's page, while the feeder follows orders, reports wrongly, restarts and gives food, and the server is killed
- * and started again. Both are read all the time: neither shows more of the pause than was reported to the server.
+ * Two windows of one keeper on a feeder's page, while the feeder follows orders, reports wrongly, restarts and gives food, and the
+ * server is killed and started again. Both are read all the time: neither shows more of the pause than was reported to the server.
  */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
@@ -118,7 +118,7 @@ async function press(page: Page, name: string | RegExp): Promise<void> {
   await page.getByRole("button", { name }).first().click();
 }
 
-// --- what is known, and what is shown ----------------------------------------------------------------------------------
+// --- what is known and what is shown ----------------------------------------------------------------------------------
 
 type Known = "paused" | "feeding" | "unknown";
 
@@ -143,7 +143,7 @@ class Judge {
     this.seen = windows.map(() => new Set<string>());
   }
 
-  /** While a report is under way nobody can say which of the two is known. */
+  /** While a report is on its way, either of the two may be known. */
   async learns(known: Known, report: () => Promise<void>): Promise<void> {
     this.#changing = true;
     await report();

@@ -8,7 +8,7 @@ import { type BrowserPhone, launchBrowser, openBrowserPhone, untilWorkerControls
 import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 
-/** Several windows of one browser while a new version of the client comes. */
+/** Several windows of one browser while a new version of the client is installed. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -37,7 +37,7 @@ afterEach(async () => {
   await server.close();
 });
 
-/** The same client as a later build would leave it: every hashed file has another name, and the old names are gone. */
+/** The same client after a later build: every hashed file has another name, and the old names are gone. */
 async function newerBuild(folder: string): Promise<string> {
   const target = await mkdtemp(join(tmpdir(), "pieward-newer-"));
   await cp(folder, target, { recursive: true });
@@ -48,7 +48,7 @@ async function newerBuild(folder: string): Promise<string> {
     if (!/\.(js|html|css)$/.test(name)) continue;
     let text = await readFile(join(target, name), "utf8");
     for (const [old, now] of renamed) text = text.replaceAll(old, now);
-    // The worker's own fingerprint of all this.
+    // The worker's hash of all files.
     if (name === "worker.js") text = text.replace(/shell-\$\{`(\w+)`\}|shell-([0-9a-f]{12})/, (all) => `${all}-newer`);
     await writeFile(join(target, name), text);
   }
@@ -104,7 +104,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     await second.waitForTimeout(4_000); // also once the first window has settled
     expect(await second.getByLabel("Food added").inputValue()).toBe("640");
     expect(await isNewer(second)).toBe(false);
-    // A screen that this window has never fetched: the server has it no more.
+    // A screen that this window has never loaded: the server does not have it any more.
     const link = second.getByRole("link", { name: "Practice", exact: true });
     await link.click();
     await second.getByRole("heading", { level: 1, name: "Practice" }).waitFor({ timeout: 5_000 });

@@ -129,7 +129,7 @@ describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, (
     await page.getByText("Latitude: must be a number").waitFor();
     await checkAccessibility(page, "the yard, with a refused place");
 
-    // --- out, and in again
+    // --- sign out, and in again
     await goTo("/phones", "Phones");
     await page.getByRole("button", { name: "Sign out" }).click();
     await page.waitForURL(`${new URL(page.url()).origin}/`); // the heading may come sooner than the page that signing out loads

@@ -83,8 +83,8 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
 /** A yard with two feeders that feed, on the screen of its keeper. */
 async function openYard(): Promise<{ readonly rowan: ManualFeeder; readonly larch: ManualFeeder }> {
   const server = runBuiltServer(join(scratch, "data"));
-  const [, claim] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
-  const link = new URL(claim as string);
+  const [, firstSignIn] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
+  const link = new URL(firstSignIn as string);
   const keeper = { name: "Ada", passphrase: "four black feathers in the snow" };
   await post(link.origin, "/first-sign-in", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
   const { yards } = await (await phone.context.request.get(`${link.origin}/api/v1/home`)).json();

@@ -82,9 +82,9 @@ describe("an alarm on its feeder's page", () => {
   it("is listed under its cause, and nowhere else", async () => {
     await openPage("/feeders/larch");
     const entry = await entryOf(/Tray jammed/);
-    expect(entry.getByText("Also caused by this: deposits unpaid")).toBeTruthy();
+    expect(entry.getByText("Also caused by this: deposit without a portion")).toBeTruthy();
     expect(entry.getByText(/Two caps were put in and nothing fell/)).toBeTruthy();
-    expect(screen.queryByRole("heading", { level: 3, name: /^Deposits unpaid/ })).toBeNull();
+    expect(screen.queryByRole("heading", { level: 3, name: /^Deposit without a portion/ })).toBeNull();
     expect(screen.getByText("No notifications for now: scale silent")).toBeTruthy();
   });
 
@@ -140,8 +140,8 @@ describe("feeders that stopped reporting together", () => {
   const silentHome = (second: Partial<AlarmView>, apartMs = 0): HomeView => {
     const now = Date.now();
     const silence = (change: Partial<AlarmView> = {}) =>
-      alarmViewFixture(now, { fault: "feederSilent", title: "feeder silent", ...change });
-    const lastHeardAt = new Date(now - 3_600_000).toISOString();
+      alarmViewFixture(now, { fault: "feederSilent", title: "no reports", ...change });
+    const lastReportAt = new Date(now - 3_600_000).toISOString();
     const home = homeViewFixture(now);
     return {
       ...home,
@@ -149,13 +149,13 @@ describe("feeders that stopped reporting together", () => {
         ...yard,
         feeders: [
           feederViewFixture(now, {
-            lastReportAt: lastHeardAt,
+            lastReportAt,
             alarms: [silence({ raisedAt: "2026-11-25T13:00:00.000Z" })],
           }),
           feederViewFixture(now, {
             id: "larch",
             name: "Larch",
-            lastReportAt: new Date(Date.parse(lastHeardAt) + apartMs).toISOString(),
+            lastReportAt: new Date(Date.parse(lastReportAt) + apartMs).toISOString(),
             alarms: [silence({ raisedAt: "2026-11-25T13:01:00.000Z", ...second })],
           }),
         ],
@@ -181,7 +181,7 @@ describe("feeders that stopped reporting together", () => {
       server.home = home;
       await openPage("/");
       await screen.findByRole("link", { name: "Larch" });
-      expect(screen.queryByText(/silent together/)).toBeNull();
+      expect(screen.queryByText(/No reports from/)).toBeNull();
       cleanup();
     }
   });

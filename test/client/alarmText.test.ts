@@ -63,9 +63,9 @@ describe("the text of an alarm's state", () => {
 
   it("names its cause", () => {
     const explained = { ...urgent, state: "suppressedByDesign" as const };
-    const say = (explainedBy: string | null) => alarmStateText({ ...explained, explainedBy }, now, "UTC");
-    expect(say("feeder silent")).toMatch(/; caused by “feeder silent”$/);
-    expect(say(null)).toMatch(/; no notification for now$/);
+    const stateText = (explainedBy: string | null) => alarmStateText({ ...explained, explainedBy }, now, "UTC");
+    expect(stateText("no reports")).toMatch(/; caused by “no reports”$/);
+    expect(stateText(null)).toMatch(/; no notification for now$/);
   });
 
   it("always shows until when it is shelved", () => {

@@ -30,7 +30,7 @@ describe("the phones", () => {
     await screen.findByRole("heading", { level: 3, name: "Android phone" });
     expect(entry("Android phone").getByText("Reachable.").parentElement?.textContent).toMatch(/shown .*\d\d:\d\d\.$/);
     expect(entry("Old phone").getByText("Not confirmed.").parentElement?.textContent).toContain(
-      "has shown none of them",
+      "has shown none of the notifications",
     );
     expect(entry("Kitchen tablet").getByText("Not reachable.")).toBeTruthy();
     expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // shown once, not twice

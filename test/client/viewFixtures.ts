@@ -105,10 +105,10 @@ export function homeViewFixture(now: number): HomeView {
       text: "enough until tomorrow evening, 60 % sure",
     },
     alarms: [
-      alarmViewFixture(now, { explains: ["deposits unpaid"] }),
+      alarmViewFixture(now, { explains: ["deposit without a portion"] }),
       alarmViewFixture(now, {
         fault: "depositUnpaid",
-        title: "deposits unpaid",
+        title: "deposit without a portion",
         priority: "soon",
         state: "suppressedByDesign",
         raisedAt: null,
