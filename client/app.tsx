@@ -170,7 +170,7 @@ const RecipientsScreen = lazyScreen(() =>
   import("./screens/recipientsScreen.tsx").then((part) => part.RecipientsScreen),
 );
 const AddYardScreen = lazyScreen(() => yardScreens().then((part) => part.AddYardScreen));
-const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetScreen));
+const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetPassphraseScreen));
 const JoinScreen = lazyScreen(() => linkScreens().then((part) => part.JoinScreen));
 const PracticeScreen = lazyScreen(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
 
