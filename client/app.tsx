@@ -49,11 +49,11 @@ function Frame() {
   }, [route]);
   const mustSignIn = signedIn.value === "no" && !publicPaths.includes(path);
   return (
-    <div class="notebook">
+    <div class="frame">
       <a class="skip" href="#page">
         {skipLabel}
       </a>
-      <header class="masthead">
+      <header class="page-header">
         <a class="name" href="/">
           {appName}
         </a>
@@ -122,7 +122,7 @@ const Screens = () => (
 
 /**
  * A screen in a file of its own, so that a first opening on a weak connection does not wait for it. Where it can't be loaded,
- * an error screen stands in its place.
+ * an error screen is shown in its place.
  */
 const lazyScreen = <Props,>(load: () => Promise<ComponentType<Props>>) =>
   lazy(
@@ -141,7 +141,7 @@ const screenLoadTimeoutMs = 12_000;
 const NotLoaded = () => (
   <Screen title={notLoadedTitle}>
     <p class="empty">{notLoadedText}</p>
-    <div class="answers">
+    <div class="actions">
       <button type="button" onClick={() => location.reload()}>
         {reloadLabel}
       </button>
@@ -170,7 +170,7 @@ const RecipientsScreen = lazyScreen(() =>
   import("./screens/recipientsScreen.tsx").then((part) => part.RecipientsScreen),
 );
 const AddYardScreen = lazyScreen(() => yardScreens().then((part) => part.AddYardScreen));
-const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetScreen));
+const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetPassphraseScreen));
 const JoinScreen = lazyScreen(() => linkScreens().then((part) => part.JoinScreen));
 const PracticeScreen = lazyScreen(() => import("./screens/practiceScreen.tsx").then((part) => part.PracticeScreen));
 

@@ -11,7 +11,7 @@ import { openHome } from "./state/home.ts";
 import { checkPhone, loadPhonesEarly, openPhones } from "./state/phones.ts";
 import { watchForms } from "./state/unsaved.ts";
 import { listenToWorker, registerWorker } from "./state/update.ts";
-import "./style/notebook.css";
+import "./style/index.css";
 
 const root = document.getElementById("app");
 if (root === null) throw new Error("index.html has no element with id app");
@@ -25,8 +25,8 @@ void open();
 async function open(): Promise<void> {
   const store = await openLocalStore();
   // The first page shows above its feeders whether notifications arrive: at the same time, so that nothing moves.
-  const beside = location.pathname === "/" ? loadPhonesEarly() : undefined;
-  await Promise.all([openHome(store, beside), openDays(store), openDigests(store), openAlarmRates(store)]);
+  const alongside = location.pathname === "/" ? loadPhonesEarly() : undefined;
+  await Promise.all([openHome(store, alongside), openDays(store), openDigests(store), openAlarmRates(store)]);
   await openActions(store);
   await openPhones(store).catch((cause: unknown) =>
     console.warn("This phone's notification state could not be read.", cause),

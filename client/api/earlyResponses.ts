@@ -6,9 +6,9 @@ const earlyResponses = (globalThis as { readonly earlyAnswers?: Record<string, P
   .earlyAnswers;
 
 export function takeEarlyResponse(path: string): Promise<Response> | undefined {
-  const answer = earlyResponses?.[path];
+  const result = earlyResponses?.[path];
   if (earlyResponses !== undefined) delete earlyResponses[path];
-  return answer;
+  return result;
 }
 
 /** How many requests are under way. */

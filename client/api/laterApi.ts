@@ -40,8 +40,8 @@ export const laterApi = {
   deleteYard: (id: string, name: string) => request<null>("POST", `${yardPath(id)}/remove`, { name }),
   withdrawInvite: (yardId: string, id: string) =>
     request<PeopleView>("DELETE", `${yardPath(yardId)}/invites/${encodeURIComponent(id)}`),
-  firstSignIn: (firstSignIn: z.input<typeof firstSignInRequest>) =>
-    request<{ keeper: { name: string } }>("POST", "/first-sign-in", firstSignIn),
+  firstSignIn: (body: z.input<typeof firstSignInRequest>) =>
+    request<{ keeper: { name: string } }>("POST", "/first-sign-in", body),
   join: (joining: z.input<typeof joinRequest>) => request<JoinedView>("POST", "/join", joining),
   people: (yardId: string) => request<PeopleView>("GET", `${yardPath(yardId)}/people`),
   changePerson: (yardId: string, id: string, change: z.input<typeof personRequest>) =>
@@ -67,7 +67,7 @@ const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
 
 /** A result without its content, which a form's `send` can distinguish from a failure. */
-export async function withoutContent(asked: Promise<ApiResult<unknown>>): Promise<ApiResult<true>> {
-  const answer = await asked;
-  return answer.kind === "ok" ? { kind: "ok", value: true } : answer;
+export async function withoutContent(pending: Promise<ApiResult<unknown>>): Promise<ApiResult<true>> {
+  const result = await pending;
+  return result.kind === "ok" ? { kind: "ok", value: true } : result;
 }

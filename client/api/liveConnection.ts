@@ -29,86 +29,56 @@ export interface LiveConnection {
  * Receives hints of changes from the server until it is ended; the state itself is loaded by HTTP. While the page is visible, a
  * silent connection gets a ping: one whose other end is gone seems open for minutes (RFC 6455 has pings for that, but browsers
  * don't let pages send them).
- * Long: its parts share the socket, its timers and the count of failures.
  */
+// Long: its parts share the socket, the retry timer and the count of failures.
 export function openLiveConnection(handlers: LiveHandlers): LiveConnection {
-  let socket: WebSocket | null = null;
+  let current: WatchedSocket | null = null;
   let failures = 0;
   let retry: ReturnType<typeof setTimeout> | undefined;
-  let silence: ReturnType<typeof setTimeout> | undefined;
   let ended = false;
-
-  const isHidden = () => document.visibilityState === "hidden";
 
   const connect = () => {
     clearTimeout(retry);
-    if (ended || socket !== null) return;
-    const opened = new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/live`);
-    socket = opened;
-    silence = setTimeout(() => dropUnanswered(opened), pingAfterMs);
-    opened.onopen = () => {
-      if (socket !== opened) return;
-      failures = 0;
-      expectMessage(opened);
-      handlers.onOpen();
-    };
-    opened.onmessage = (event: MessageEvent<unknown>) => {
-      if (socket !== opened) return;
-      expectMessage(opened);
-      const message = readMessage(event.data);
-      if (message !== null && message.kind !== "pong") handlers.onMessage(message);
-    };
-    opened.onclose = () => {
-      if (socket !== opened) return;
-      reconnectLater();
-      handlers.onClose();
-    };
+    if (ended || current !== null) return;
+    const opened = watchSocket(openSocket(), {
+      onOpen() {
+        if (current !== opened) return;
+        failures = 0;
+        handlers.onOpen();
+      },
+      onMessage(message) {
+        if (current === opened && message.kind !== "pong") handlers.onMessage(message);
+      },
+      onClose: () => lose(opened, handlers.onClose),
+      onTimeout: () => lose(opened, handlers.onTimeout),
+    });
+    current = opened;
   };
-
-  /** Drops the socket, and tries again later. */
-  const reconnectLater = () => {
-    const stale = socket;
-    socket = null;
-    clearTimeout(silence);
+  const lose = (lost: WatchedSocket, report: () => void) => {
+    if (current !== lost) return;
+    drop();
     clearTimeout(retry);
-    stale?.close();
-    if (ended) return;
     retry = setTimeout(connect, retryDelayMs(failures, Math.random(), isHidden() ? hiddenRetryMaxMs : retryMaxMs));
     failures += 1;
+    report();
   };
-
-  const expectMessage = (of: WebSocket) => {
-    clearTimeout(silence);
-    silence = setTimeout(() => {
-      if (!isHidden()) ping(of); // a hidden page sends none; it does once it is visible
-    }, pingAfterMs);
+  const drop = () => {
+    const dropped = current;
+    current = null;
+    dropped?.close();
   };
-  const ping = (of: WebSocket) => {
-    clearTimeout(silence);
-    of.send('{"kind":"ping"}');
-    silence = setTimeout(() => dropUnanswered(of), pongTimeoutMs);
-  };
-  const dropUnanswered = (of: WebSocket) => {
-    if (socket !== of) return;
-    reconnectLater();
-    handlers.onTimeout();
-  };
-
   const connectNow = () => {
     failures = 0;
     connect();
   };
   const checkIfVisible = () => {
     if (isHidden()) return;
-    if (socket === null) connectNow();
-    else if (socket.readyState === socketOpen) ping(socket);
+    if (current === null) connectNow();
+    else current.ping();
   };
   // A socket from before the network was lost may seem open for minutes while nothing comes through it.
   const replaceSocket = () => {
-    const stale = socket;
-    socket = null;
-    clearTimeout(silence);
-    stale?.close();
+    drop();
     if (!isHidden()) connectNow();
   };
   addEventListener("online", replaceSocket);
@@ -119,11 +89,63 @@ export function openLiveConnection(handlers: LiveHandlers): LiveConnection {
     connectNow,
     end() {
       ended = true;
-      reconnectLater();
+      drop();
+      clearTimeout(retry);
       removeEventListener("online", replaceSocket);
       document.removeEventListener("visibilitychange", checkIfVisible);
     },
   };
+}
+
+const isHidden = () => document.visibilityState === "hidden";
+const openSocket = () =>
+  new WebSocket(`${location.protocol === "https:" ? "wss" : "ws"}://${location.host}/api/v1/live`);
+
+interface WatchedSocket {
+  /** Asks for a sign of life now; without effect while the socket is not open. */
+  ping(): void;
+  close(): void;
+}
+
+/** Reports what comes through the socket, and a timeout where a ping gets no reply. A hidden page sends no ping. */
+function watchSocket(
+  socket: WebSocket,
+  handlers: {
+    readonly onOpen: () => void;
+    readonly onMessage: (message: LiveMessage) => void;
+    readonly onClose: () => void;
+    readonly onTimeout: () => void;
+  },
+): WatchedSocket {
+  let silence = setTimeout(handlers.onTimeout, pingAfterMs);
+  const after = (ms: number, act: () => void) => {
+    clearTimeout(silence);
+    silence = setTimeout(act, ms);
+  };
+  const ping = () => {
+    if (socket.readyState !== socketOpen) return;
+    socket.send('{"kind":"ping"}');
+    after(pongTimeoutMs, handlers.onTimeout);
+  };
+  const pingIfVisible = () => {
+    if (!isHidden()) ping();
+  };
+  socket.onopen = () => {
+    after(pingAfterMs, pingIfVisible);
+    handlers.onOpen();
+  };
+  socket.onmessage = (event: MessageEvent<unknown>) => {
+    after(pingAfterMs, pingIfVisible);
+    const message = readMessage(event.data);
+    if (message !== null) handlers.onMessage(message);
+  };
+  socket.onclose = handlers.onClose;
+  const close = () => {
+    clearTimeout(silence);
+    socket.onopen = socket.onmessage = socket.onclose = null;
+    socket.close();
+  };
+  return { ping, close };
 }
 
 function readMessage(data: unknown): LiveMessage | null {
@@ -139,7 +161,7 @@ function readMessage(data: unknown): LiveMessage | null {
       case "pong":
         return { kind: message.kind };
       default:
-        return null; // a newer server may say more than we know
+        return null; // sent by a newer server
     }
   } catch {
     return null;

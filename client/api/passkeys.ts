@@ -41,10 +41,10 @@ export const confirmByPassphrase = (passphrase: string) => request<null>("POST",
 const path = (id: string) => `/me/passkeys/${encodeURIComponent(id)}`;
 
 /** Whether the server first needs the passphrase or a passkey again. */
-export const needsConfirmation = (answer: ApiResult<unknown>): boolean =>
-  answer.kind === "problem" &&
-  answer.problem.status === 403 &&
-  (answer.problem.errors ?? []).some(({ field }) => field === "passphrase");
+export const needsConfirmation = (result: ApiResult<unknown>): boolean =>
+  result.kind === "problem" &&
+  result.problem.status === 403 &&
+  (result.problem.errors ?? []).some(({ field }) => field === "passphrase");
 
 async function answerChallenge<Options, Value>(
   options: () => Promise<ApiResult<Options>>,

@@ -26,11 +26,11 @@ export function retryDelayMs(failures: number, random: number, longestMs: number
 }
 
 /** Whether the same request may succeed later: the server had a problem, or too many requests (RFC 9110, RFC 6585). */
-export const isTemporary = (answer: ApiResult<unknown>): boolean =>
-  answer.kind === "problem" && (answer.problem.status >= 500 || answer.problem.status === 429);
+export const isTemporary = (result: ApiResult<unknown>): boolean =>
+  result.kind === "problem" && (result.problem.status >= 500 || result.problem.status === 429);
 
-export const requestedRetryDelay = (answer: ApiResult<unknown>): number =>
-  answer.kind === "problem" || answer.kind === "unreachable" ? (answer.retryAfterMs ?? 0) : 0;
+export const requestedRetryDelay = (result: ApiResult<unknown>): number =>
+  result.kind === "problem" || result.kind === "unreachable" ? (result.retryAfterMs ?? 0) : 0;
 
 /**
  * Repeats a request until its result is final. It stops where the server can't be reached: the page loads again when the
@@ -46,11 +46,11 @@ export function retryUntilAnswered(load: () => Promise<ApiResult<unknown>>): () 
     counted = waits;
   };
   const ask = async (failures: number): Promise<void> => {
-    const answer = await load();
+    const result = await load();
     if (ended) return;
-    count(isTemporary(answer));
-    if (!isTemporary(answer)) return;
-    const wait = retryDelayMs(failures, Math.random(), problemRetryMaxMs, requestedRetryDelay(answer));
+    count(isTemporary(result));
+    if (!isTemporary(result)) return;
+    const wait = retryDelayMs(failures, Math.random(), problemRetryMaxMs, requestedRetryDelay(result));
     retry = setTimeout(() => void ask(failures + 1), wait);
   };
   void ask(0);

@@ -8,7 +8,7 @@ const [brotli, gzipped] = [promisify(brotliCompress), promisify(gzip)];
 /** Files that compression makes smaller; pictures are compressed already. */
 const isText = (path: string) => /\.(js|css|html|svg|webmanifest)$/.test(path);
 
-/** Writes a brotli and a gzip form beside each text file, as small as possible: the server sends the one that a browser accepts. */
+/** Writes a brotli and a gzip form of each text file, as small as possible: the server sends the one that a browser accepts. */
 export async function compressFiles(folder: string, paths: readonly string[]): Promise<void> {
   await Promise.all(
     paths.filter(isText).map(async (path) => {

@@ -2,7 +2,7 @@ import * as text from "#text/alarmMonthChart.ts";
 import type { RatesDayView } from "../../server/contract/api.ts";
 
 /**
- * A month of alarms in pencil strokes: a slanted stroke for each alarm over its day, urgent ones with a flag; below the line a
+ * A month of alarms: a slanted line for each alarm over its day, urgent ones with a flag; below the line a
  * dot for each day with notes. All lengths are the drawing's own units: it grows with the page.
  */
 const dayWidth = 20;
@@ -33,7 +33,7 @@ export function AlarmMonthChart(props: { readonly days: readonly RatesDayView[] 
 
 function Day({ day, x }: { readonly day: RatesDayView; readonly x: number }) {
   const all = day.urgent + day.soon;
-  // Too many for the height: a number stands above them.
+  // Too many for the height: their number is written above.
   const drawn = all > strokes.most ? strokes.most - 1 : all;
   const urgent = Math.min(drawn, Math.round((drawn * day.urgent) / Math.max(1, all)));
   return (

@@ -8,7 +8,7 @@ import { MarkIcon } from "./markIcon.tsx";
 /** Lanes, in CSS pixels from the top of the chart. */
 const lanes = { notes: 15, given: 42, ground: 78, below: 112, height: 128 } as const;
 
-/** One day from sunset to sunset. Its summary and its table stand beside it, for people who can't see it. */
+/** One day from sunset to sunset. A summary and a table are next to it, for people who can't see it. */
 export function DayChart(props: { readonly day: DayView; readonly zone: string; readonly nowMs: number }) {
   const frame = useRef<HTMLDivElement>(null);
   const width = useWidth(frame, 340);
@@ -16,8 +16,8 @@ export function DayChart(props: { readonly day: DayView; readonly zone: string; 
   const ribbon = layoutDay(day, width, (at) => timeText(at, zone));
   const nowX = ribbon.xOf(new Date(props.nowMs).toISOString());
   return (
-    <div class="ribbon-frame" ref={frame}>
-      <svg class="ribbon" viewBox={`0 0 ${width} 150`} width={width} height="150" role="img" aria-label={day.text}>
+    <div class="chart-frame" ref={frame}>
+      <svg class="day-chart" viewBox={`0 0 ${width} 150`} width={width} height="150" role="img" aria-label={day.text}>
         {ribbon.spans.map(({ kind, x, width }) => (
           <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={width + 0.5} height={lanes.height} />
         ))}
@@ -33,7 +33,7 @@ export function DayChart(props: { readonly day: DayView; readonly zone: string; 
         <line class="ground" x1="0" x2={width} y1={lanes.ground} y2={lanes.ground} />
         {nowX > 0 && nowX < width && (
           <>
-            <rect class="to-come" x={nowX} y="0" width={width - nowX} height={lanes.height} />
+            <rect class="not-reached" x={nowX} y="0" width={width - nowX} height={lanes.height} />
             <line class="now" x1={nowX} x2={nowX} y1="0" y2={lanes.height} />
           </>
         )}
@@ -53,8 +53,8 @@ export function DayChartRow(props: { readonly day: DayView; readonly zone: strin
   const ribbon = layoutDay(day, width, (at) => timeText(at, zone));
   const ground = 30;
   return (
-    <div class="ribbon-frame" ref={frame}>
-      <svg class="ribbon" viewBox={`0 0 ${width} 48`} width={width} height="48" role="img" aria-label={day.text}>
+    <div class="chart-frame" ref={frame}>
+      <svg class="day-chart" viewBox={`0 0 ${width} 48`} width={width} height="48" role="img" aria-label={day.text}>
         {ribbon.spans.map(({ kind, x, width }) => (
           <rect key={`${kind}${x}`} class={`light ${kind}`} x={x} y="0" width={width + 0.5} height="48" />
         ))}
@@ -64,7 +64,7 @@ export function DayChartRow(props: { readonly day: DayView; readonly zone: strin
           const key = `${kind}${x}`;
           if (kind === "visit" || kind === "portion") {
             const end = ground + (kind === "visit" ? -strokeLength(count, 14) : strokeLength(count, 12));
-            return <line key={key} class={`tally ${kind}`} x1={x} x2={x} y1={ground} y2={end} />;
+            return <line key={key} class={`count-line ${kind}`} x1={x} x2={x} y1={ground} y2={end} />;
           }
           if (kind === "deposit")
             return <circle key={key} class={unpaidCount ? "ink-line" : "ink-fill"} cx={x} cy="9" r="2.6" />;
@@ -98,7 +98,7 @@ function Stroke(props: { readonly mark: ChartMark; readonly direction: -1 | 1 })
   const end = lanes.ground + props.direction * strokeLength(count, 22);
   return (
     <g>
-      <line class={`tally ${props.mark.kind}`} x1={x} x2={x} y1={lanes.ground} y2={end} />
+      <line class={`count-line ${props.mark.kind}`} x1={x} x2={x} y1={lanes.ground} y2={end} />
       {props.direction === 1 && <ellipse class="kernel" cx={x} cy={end + 2} rx="2.2" ry="3.2" />}
     </g>
   );
@@ -126,7 +126,7 @@ export function DayChartLegend(props: { readonly day: DayView }) {
   const unpaid = props.day.marks.some((mark) => mark.kind === "deposit" && mark.detail === "unpaid");
   const shown = (Object.keys(markNames) as DayMark["kind"][]).filter((kind) => kinds.has(kind));
   return (
-    <ul class="ribbon-key" aria-label={legendLabel}>
+    <ul class="chart-legend" aria-label={legendLabel}>
       {shown.map((kind) => (
         <li key={kind}>
           <LegendMark kind={kind} unpaid={false} />
@@ -135,7 +135,7 @@ export function DayChartLegend(props: { readonly day: DayView }) {
       ))}
       {props.day.light.some((span) => span.kind === "night") && (
         <li>
-          <svg class="ribbon" viewBox="0 0 18 18" width="18" height="18" aria-hidden="true">
+          <svg class="day-chart" viewBox="0 0 18 18" width="18" height="18" aria-hidden="true">
             <rect class="light night" width="18" height="18" />
             <rect class="edge" x="0.75" y="0.75" width="16.5" height="16.5" />
           </svg>
@@ -152,8 +152,8 @@ export function DayChartLegend(props: { readonly day: DayView }) {
   );
 }
 const LegendMark = (props: { readonly kind: DayMark["kind"]; readonly unpaid: boolean }) => (
-  <svg class="ribbon" viewBox="-9 -9 18 18" width="18" height="18" aria-hidden="true">
-    {props.kind === "visit" ? <path class="tally visit" d="M-4 7V-4M0 7V-7M4 7V-2" /> : <MarkIcon {...props} />}
+  <svg class="day-chart" viewBox="-9 -9 18 18" width="18" height="18" aria-hidden="true">
+    {props.kind === "visit" ? <path class="count-line visit" d="M-4 7V-4M0 7V-7M4 7V-2" /> : <MarkIcon {...props} />}
   </svg>
 );
 

@@ -1,8 +1,8 @@
 import type { DayMark, DayView } from "../../server/contract/api.ts";
 
 /**
- * The day ribbon: time runs from dusk to dusk. Above the ground line stands what the birds did, below it what the feeder
- * gave, and above all of it what the keeper should know. All lengths are CSS pixels.
+ * The chart of a day, from sunset to sunset. Above the ground line: what the birds did; below it: what the feeder gave; at the
+ * top: alarms and refills. All lengths are CSS pixels.
  */
 export interface ChartMark {
   readonly kind: DayMark["kind"];
@@ -19,7 +19,7 @@ export interface DayLayout {
   readonly spans: readonly LightSpan[];
   readonly marks: readonly ChartMark[];
   readonly hours: readonly { readonly x: number; readonly label: string }[];
-  /** Where a moment stands; moments outside the day stand at its ends. */
+  /** The x of a time; times outside the day are at its ends. */
   readonly xOf: (at: string) => number;
 }
 
@@ -28,20 +28,20 @@ const spacing: Readonly<Record<DayMark["kind"], number>> = {
   visit: 5,
   portion: 5,
   press: 13,
-  deposit: 17, // two digits of its count find room
+  deposit: 17, // wide enough for a count of two digits
   refill: 18,
   trouble: 18,
   alarm: 18,
   note: 18,
 };
 
-/** Says an instant on the yard's clock, as "14:20". */
+/** An instant in the yard's time zone, as "14:20". */
 export type TimeFormatter = (at: string) => string;
 
 export function layoutDay(day: DayView, width: number, clock: TimeFormatter): DayLayout {
   const from = Date.parse(day.from);
   const to = Date.parse(day.to);
-  if (!(to > from)) throw new RangeError(`layRibbon needs from < to, got ${day.from}..${day.to}`);
+  if (!(to > from)) throw new RangeError(`layoutDay needs from < to, got ${day.from}..${day.to}`);
   const place = timeScale(day, from, to, width);
   const spans = day.light.map(({ kind, from, to }) => {
     const x = place(from);
@@ -57,11 +57,11 @@ export function layoutDay(day: DayView, width: number, clock: TimeFormatter): Da
 
 /**
  * In the north a winter's night is two thirds of a day in which next to nothing happens: drawn to the same scale it would
- * push the birds' few hours together. So an hour of night is drawn narrower than an hour of light; the hour marks tell.
+ * push the birds' few hours together. So an hour of night is drawn narrower than an hour of light; the hour marks show that.
  */
 const nightWidthFactor = 0.3;
 
-/** Where a moment stands: time runs on steadily within each span of light, never backwards. */
+/** The x of a time: linear within each span of light, never decreasing. */
 function timeScale(day: DayView, from: number, to: number, width: number): (at: string) => number {
   const pieces: { start: number; end: number; weight: number }[] = [];
   let reached = from;
@@ -102,11 +102,11 @@ function groupMarks(marks: readonly DayMark[], place: (at: string) => number, wi
 const quarterMs = 900_000;
 
 /**
- * The whole hours of the yard's clock, as many as there is room for. Found by quarters, since some zones stand a half or
+ * The whole hours of the yard's clock, as many as fit. Found by quarters, since some zones are a half or
  * a quarter of an hour off. Midnight, six, noon and eighteen go before the hours between them.
  */
 function wholeHours(from: number, to: number, width: number, clock: TimeFormatter, place: (at: string) => number) {
-  const room = 52;
+  const labelSpacing = 52;
   const hours: { x: number; label: string; rank: number }[] = [];
   for (let at = Math.ceil(from / quarterMs) * quarterMs; at <= to; at += quarterMs) {
     const instant = new Date(at).toISOString();
@@ -115,11 +115,11 @@ function wholeHours(from: number, to: number, width: number, clock: TimeFormatte
     const hour = Number(label.slice(0, 2));
     const rank = [6, 3, 2].findIndex((step) => hour % step === 0);
     const x = place(instant);
-    if (rank >= 0 && x > room / 3 && x < width - room / 3) hours.push({ x, label, rank });
+    if (rank >= 0 && x > labelSpacing / 3 && x < width - labelSpacing / 3) hours.push({ x, label, rank });
   }
   const shown: typeof hours = [];
   for (const hour of [...hours].sort((one, other) => one.rank - other.rank)) {
-    if (shown.every((each) => Math.abs(each.x - hour.x) >= room)) shown.push(hour);
+    if (shown.every((each) => Math.abs(each.x - hour.x) >= labelSpacing)) shown.push(hour);
   }
   return shown.sort((one, other) => one.x - other.x).map(({ x, label }) => ({ x, label }));
 }

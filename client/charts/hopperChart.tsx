@@ -53,7 +53,7 @@ function Food({ fill }: { readonly fill: FillGeometry }) {
       </defs>
       <g mask={`url(#fill-${id})`}>
         <polygon class="food" points={slicePath(upper, bottom)} />
-        {kernelPositions.map(({ x, y, turn }) => (
+        {kernelPositions.map(({ x, y, angle }) => (
           <ellipse
             key={`${x} ${y}`}
             class="kernel"
@@ -61,7 +61,7 @@ function Food({ fill }: { readonly fill: FillGeometry }) {
             cy={y}
             rx="4"
             ry="2.4"
-            transform={`rotate(${turn} ${x} ${y})`}
+            transform={`rotate(${angle} ${x} ${y})`}
           />
         ))}
       </g>
@@ -76,7 +76,7 @@ function Food({ fill }: { readonly fill: FillGeometry }) {
   );
 }
 
-/** Walls, lid, the marks of a quarter each, and below the outlet the turning tray and the chute. */
+/** Sides, lid, the marks of a quarter each, and below the outlet the rotating tray and the chute. */
 const Outline = () => (
   <>
     <polyline class="wall" points={wallPoints(-1)} />

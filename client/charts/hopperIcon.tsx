@@ -1,7 +1,7 @@
 import type { HopperView } from "../../server/contract/api.ts";
 import { fillGeometry, hopperShape, slicePath, wallPoints } from "./hopperGeometry.ts";
 
-/** The hopper as a small mark in a list; its level is in the text beside it. */
+/** The hopper as a small mark in a list; its level is in the text next to it. */
 export function HopperIcon(props: { readonly hopper: HopperView }) {
   const fill = fillGeometry(props.hopper.level, props.hopper.capacityGrams);
   return (

@@ -5,7 +5,7 @@ import type { AlarmView } from "../../server/contract/api.ts";
 /** A flag on a stick: filled for "act now", half for "act today", only the stick and a knot for information. */
 export function PriorityIcon(props: { readonly priority: AlarmView["priority"] }) {
   return (
-    <svg class={`pennant ${props.priority}`} viewBox="0 0 24 28" width="24" height="28" aria-hidden="true">
+    <svg class={`priority-flag ${props.priority}`} viewBox="0 0 24 28" width="24" height="28" aria-hidden="true">
       <path d="M5 2v25" class="stroke" />
       {props.priority === "urgent" && (
         <>
@@ -32,7 +32,7 @@ export function TabIcon(props: { readonly name: "feeders" | "phones" | "practice
     cautions: "M12 3L22 20.5H2zM12 9.5v5.5M12 17.5v.6",
   };
   return (
-    <svg viewBox="0 0 24 24" width="24" height="24" class="tab-glyph" aria-hidden="true">
+    <svg viewBox="0 0 24 24" width="24" height="24" class="tab-icon" aria-hidden="true">
       <path d={paths[props.name]} />
     </svg>
   );

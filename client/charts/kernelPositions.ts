@@ -1,7 +1,7 @@
 import { halfWidthAt, hopperShape } from "./hopperGeometry.ts";
 
 /** Kernels strewn over the section, always the same ones, so that the picture doesn't flicker from render to render. */
-export const kernelPositions: readonly { readonly x: number; readonly y: number; readonly turn: number }[] = (() => {
+export const kernelPositions: readonly { readonly x: number; readonly y: number; readonly angle: number }[] = (() => {
   const strewn = [];
   let row = 0;
   for (let y = hopperShape.top + 7; y < hopperShape.bottom - 3; y += 9, row++) {
@@ -12,7 +12,7 @@ export const kernelPositions: readonly { readonly x: number; readonly y: number;
       strewn.push({
         x: hopperShape.middle + x + wobble,
         y: y + ((row * 5 + column * 3) % 4) - 1,
-        turn: (row * 53 + column * 71) % 180,
+        angle: (row * 53 + column * 71) % 180,
       });
     }
   }

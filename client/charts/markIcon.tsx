@@ -16,7 +16,7 @@ export function MarkIcon(props: { readonly kind: DayMark["kind"]; readonly unpai
       return <path class="ink-line" d="M-7 -5H5L2 0H-7ZM3 1L5 6M0 2L1 6" />;
     case "trouble": // a pencilled query
       return <path class="ink-line" d="M-3 -4C-3 -8 4 -8 3.5 -3.5C3 -1 0 -1 0 2M0 5.5V6" />;
-    case "note": // a stick with a knot, as beside its title
+    case "note": // a stick with a knot, as next to its title
       return <path class="ink-line" d="M-3 -7V7M-3 -3.5a3 3 0 1 0 6 0a3 3 0 1 0 -6 0" />;
     case "alarm":
       return <path class="alarm-fill" d="M-4 -7V7M-4 -7L6 -3L-4 1Z" />;

@@ -37,14 +37,14 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
       <p class="since">{alarmStateText(alarm, now.value, yard.zone)}</p>
       {alarm.outOfService !== null && <p>{text.outOfServiceText(alarm.outOfService.by, alarm.outOfService.reason)}</p>}
       <p>{alarm.reason}</p>
-      {isActive && <p class="act">{alarm.advice}</p>}
-      {isLatched(alarm) && <p class="act">{text.checkNeededText}</p>}
+      {isActive && <p class="advice">{alarm.advice}</p>}
+      {isLatched(alarm) && <p class="advice">{text.checkNeededText}</p>}
       {!isSuppressed(alarm) && (
         <AlarmRecipients escalation={findEscalation(yard.escalations, feeder.id, alarm.fault)} yard={yard} />
       )}
       <ExplainedAlarms alarm={alarm} feeder={feeder} />
       <Evidence alarm={alarm} zone={yard.zone} />
-      <div class="answers">
+      <div class="actions">
         <MainAction alarm={alarm} busy={busy} perform={perform} />
         {isActive && <ShelveForm zone={yard.zone} busy={busy} perform={perform} />}
         {isActive && yard.role === "keeper" && <OutOfServiceForm busy={busy} perform={perform} />}
@@ -119,7 +119,7 @@ function ExplainedAlarms({ alarm, feeder }: { readonly alarm: AlarmView; readonl
   if (alarm.explains.length === 0) return null;
   const known = explainedAlarms(alarm, feeder);
   return (
-    <details class="explained">
+    <details class="caused">
       <summary>{text.alsoCausedText(alarm.explains.join(", "))}</summary>
       <ul>
         {alarm.explains.map((title) => {

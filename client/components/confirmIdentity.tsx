@@ -5,13 +5,13 @@ import { withoutContent } from "../api/laterApi.ts";
 import { confirmByPassphrase, hasPasskeySupport, passkeys } from "../api/passkeys.ts";
 import { Field, FormError, useFormSubmit } from "./field.tsx";
 
-/** Asks for a passphrase or passkey again, before a change of how a person signs in. */
+/** Requires the passphrase or a passkey again, before a change of how a person signs in. */
 export function ConfirmIdentity(props: {
   readonly hasPasskey: boolean;
   readonly confirmed: () => void;
   readonly cancel: () => void;
 }) {
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const finish = async (ask: typeof passkeys.confirm) => {
     const done = await send(() => withoutContent(ask()));
     if (done !== null) props.confirmed();
@@ -23,14 +23,14 @@ export function ConfirmIdentity(props: {
   };
   return (
     <form ref={form} onSubmit={submit} noValidate aria-label={text.formLabel}>
-      <FormError text={said} />
+      <FormError text={formError} />
       <Field
         label={yourPassphraseLabel}
         hint={text.hint}
         problem={problems.passphrase}
         input={{ name: "passphrase", type: "password", autocomplete: "current-password", required: true }}
       />
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={sending}>
           {text.continueLabel}
         </button>

@@ -13,7 +13,7 @@ export function CopyableText(props: { readonly label: string; readonly text: str
     }
   };
   return (
-    <div class="copied">
+    <div class="copyable">
       <pre>{props.text}</pre>
       <button type="button" onClick={() => void copy()}>
         {text.copyLabel}

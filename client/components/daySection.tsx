@@ -32,7 +32,7 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
         <h2 id="day-title" aria-live="polite">
           {name}
         </h2>
-        <div class="leaf">
+        <div class="day-navigation">
           <button type="button" onClick={() => setBack(back + 1)}>
             <span aria-hidden="true">←</span> {text.previousDayLabel}
           </button>
@@ -42,7 +42,7 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
         </div>
       </div>
       {known === null ? (
-        <p class="empty fetching">
+        <p class="empty loading">
           {dayError.value ?? (connectionState.value === "offline" ? text.notStoredText : text.loadingText)}
         </p>
       ) : (
@@ -65,7 +65,7 @@ function DayContent(props: {
       {(view as Partial<DayView>).extentText !== undefined && <p class="hint extent">{view.extentText}</p>}
       <DayChart day={view} zone={yard.zone} nowMs={now.value} />
       <DayChartLegend day={view} />
-      <p class="day-words">{view.text}</p>
+      <p class="day-text">{view.text}</p>
       {connectionState.value === "offline" && (
         <p class="hint">{text.dataTimeText(momentText(new Date(asOf).toISOString(), now.value, yard.zone))}</p>
       )}
@@ -75,7 +75,7 @@ function DayContent(props: {
         </p>
       )}
       <DayTable day={view} zone={yard.zone} />
-      <p class="elsewhere">
+      <p class="page-link">
         <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLabel}</a>
       </p>
     </>

@@ -8,7 +8,7 @@ import { Choice, Field, FormError, useFormSubmit } from "./field.tsx";
 
 /** Deletes the person's own account. The last keeper of a yard sees what is deleted with it, and has to agree. */
 export function DeleteAccount() {
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const [lastKeeper, setLastKeeper] = useState<string | null>(null);
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
@@ -24,21 +24,21 @@ export function DeleteAccount() {
     if (deleted.obstacle === null) await forgetEverything();
   };
   return (
-    <section class="after" aria-labelledby="delete-title">
+    <section class="subsection" aria-labelledby="delete-title">
       <h2 id="delete-title">{text.title}</h2>
       <details>
         <summary>{deleteSummary}</summary>
         <p>{text.consequencesText}</p>
         <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-          <FormError text={said} />
+          <FormError text={formError} />
           <Field
             label={yourPassphraseLabel}
             problem={problems.passphrase}
             input={{ name: "passphrase", type: "password", autocomplete: "current-password", required: true }}
           />
           {lastKeeper !== null && <YardsToo reason={lastKeeper} />}
-          <div class="answers">
-            <button type="submit" class="grave" disabled={sending}>
+          <div class="actions">
+            <button type="submit" class="danger" disabled={sending}>
               {text.deleteLabel}
             </button>
           </div>
@@ -50,7 +50,7 @@ export function DeleteAccount() {
 
 const YardsToo = ({ reason }: { readonly reason: string }) => (
   <>
-    <p class="notice worry" role="alert">
+    <p class="notice warning" role="alert">
       {reason}
     </p>
     <Choice type="checkbox" label={text.withYardsLabel} input={{ name: "withYards" }} />

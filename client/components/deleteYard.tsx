@@ -10,7 +10,7 @@ import { Field, FormError, readText, useFormSubmit } from "./field.tsx";
 /** Deletes a yard, after its name was typed again. */
 export function DeleteYard({ yard }: { readonly yard: YardView }) {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const name = readText(new FormData(event.currentTarget as HTMLFormElement), "name");
@@ -22,21 +22,21 @@ export function DeleteYard({ yard }: { readonly yard: YardView }) {
   };
   const consequences = yard.peopleCount > 1 ? text.consequencesForPeopleText : text.consequencesText;
   return (
-    <section class="after" aria-labelledby="delete-title">
+    <section class="subsection" aria-labelledby="delete-title">
       <h2 id="delete-title">{text.title}</h2>
       <details>
         <summary>{deleteSummary}</summary>
         <p>{consequences(yard.name, yard.feeders.length)}</p>
         <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-          <FormError text={said} />
+          <FormError text={formError} />
           <Field
             label={text.nameLabel}
             hint={text.nameHint(yard.name)}
             problem={problems.name}
             input={{ name: "name", autocomplete: "off", required: true }}
           />
-          <div class="answers">
-            <button type="submit" class="grave" disabled={sending}>
+          <div class="actions">
+            <button type="submit" class="danger" disabled={sending}>
               {text.deleteLabel}
             </button>
           </div>

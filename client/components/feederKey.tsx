@@ -25,7 +25,7 @@ export function FeederKey(props: {
     ({ fault, state }) => fault === "reportsUnreadable" && state === "unacknowledged",
   );
   return (
-    <div class="key-once">
+    <div class="shown-once">
       <p>
         <strong>{text.shownOnceTitle}</strong> {text.shownOnceText}
       </p>
@@ -34,7 +34,7 @@ export function FeederKey(props: {
       <CopyableText label={text.firstReportLabel} text={firstReportCommand(location.origin, props.secret)} />
       <p class="hint">{text.tryHint}</p>
       {props.fresh && (
-        <p class="heard-first" role="status">
+        <p class="first-report" role="status">
           {lastReportAt === null ? text.waitingText(props.name) : text.receivedText(agoText(lastReportAt, now.value))}
           {unreadable !== undefined && ` ${unreadable.reason}`}
         </p>

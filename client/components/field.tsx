@@ -29,11 +29,11 @@ function LabelledInput({
   label,
   hint,
   problem,
-  answer,
-}: FieldText & { readonly answer: (ties: InputAttributes) => ComponentChildren }) {
+  renderInput,
+}: FieldText & { readonly renderInput: (attributes: InputAttributes) => ComponentChildren }) {
   const id = useId();
   const described = [hint && `${id}-hint`, problem && `${id}-problem`].filter(Boolean).join(" ");
-  const ties: InputAttributes = {
+  const attributes: InputAttributes = {
     id,
     ...(described === "" ? {} : { "aria-describedby": described }),
     ...(problem ? { "aria-invalid": true } : {}),
@@ -46,7 +46,7 @@ function LabelledInput({
           {hint}
         </p>
       )}
-      <span class="answer">{answer(ties)}</span>
+      <span class="input-row">{renderInput(attributes)}</span>
       {problem && (
         <p class="problem" id={`${id}-problem`}>
           {label}: {problem}
@@ -65,9 +65,9 @@ export function Field({
   return (
     <LabelledInput
       {...question}
-      answer={(ties) => (
+      renderInput={(attributes) => (
         <>
-          <input {...input} {...ties} />
+          <input {...input} {...attributes} />
           {unit && <span class="unit">{unit}</span>}
         </>
       )}
@@ -87,8 +87,8 @@ export function SelectField({
   return (
     <LabelledInput
       {...question}
-      answer={(ties) => (
-        <select {...select} {...ties}>
+      renderInput={(attributes) => (
+        <select {...select} {...attributes}>
           {choices.map(({ value, label }) => (
             <option key={value} value={value} selected={value === select.value}>
               {label}
@@ -174,11 +174,11 @@ export function NumberField(props: {
   return <Field label={label} hint={hint} problem={problem} unit={unit} input={input} />;
 }
 
-/** Sends a form and holds what came of it: `problems` by field, and `said`, the problem of the form as a whole. */
+/** Sends a form and holds what came of it: `problems` by field, and `formError`, the problem of the form as a whole. */
 export function useFormSubmit() {
   const [sending, setSending] = useState(false);
   const [problems, setProblems] = useState<FieldErrors>({});
-  const [said, setSaid] = useState<string | null>(null);
+  const [formError, setFormError] = useState<string | null>(null);
   const form = useRef<HTMLFormElement>(null);
 
   const refuse = (problem: ProblemView) => {
@@ -187,31 +187,31 @@ export function useFormSubmit() {
     requestAnimationFrame(() => {
       const wrong = form.current?.querySelector<HTMLElement>("[aria-invalid=true]");
       if (wrong) wrong.focus();
-      else setSaid(problem.detail || problem.title);
+      else setFormError(problem.detail || problem.title);
     });
   };
 
-  const send = async <T,>(ask: () => Promise<ApiResult<T>>): Promise<T | null> => {
+  const send = async <T,>(request: () => Promise<ApiResult<T>>): Promise<T | null> => {
     if (sending) return null;
     setSending(true);
-    setSaid(null);
+    setFormError(null);
     setProblems({});
-    const answer = await countSending(ask);
+    const result = await countSending(request);
     const wasSignedIn = signedIn.value !== "no";
-    updateConnectionState(answer);
+    updateConnectionState(result);
     setSending(false);
-    if (answer.kind === "ok") return answer.value;
-    if (answer.kind === "signedOut" && wasSignedIn) setSaid(signedOutText);
-    else if (answer.kind === "unreachable") setSaid(unreachableText);
-    else refuse(answer.problem);
+    if (result.kind === "ok") return result.value;
+    if (result.kind === "signedOut" && wasSignedIn) setFormError(signedOutText);
+    else if (result.kind === "unreachable") setFormError(unreachableText);
+    else refuse(result.problem);
     return null;
   };
-  return { sending, problems, said, form, send };
+  return { sending, problems, formError, form, send };
 }
 
 /** The problem of the form as a whole; a screen reader reads it out at once. */
 export const FormError = (props: { readonly text: string | null }) => (
-  <p class="said" role="alert">
+  <p class="form-error" role="alert">
     {props.text === null ? null : toSentence(props.text)}
   </p>
 );

@@ -29,7 +29,7 @@ export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederVie
   };
   const lastReport = momentText(first.lastReportAt, now.value, yard.zone);
   return (
-    <div class={`alarm urgent yard-silence ${open.length > 0 ? "unacknowledged" : "acknowledged"}`}>
+    <div class={`alarm urgent grouped-silence ${open.length > 0 ? "unacknowledged" : "acknowledged"}`}>
       <PriorityIcon priority="urgent" />
       <h3 ref={heading} tabIndex={-1}>
         {groupedSilenceText(silent, yard.feeders.length)}
@@ -39,10 +39,10 @@ export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederVie
         {open.length === 0 ? text.lastReportAcknowledgedText(lastReport) : text.lastReportText(lastReport)}
       </p>
       <p>{text.causeText}</p>
-      <p class="act">{text.adviceText}</p>
+      <p class="advice">{text.adviceText}</p>
       <AlarmRecipients escalation={findEscalation(yard.escalations, null, "feederSilent")} yard={yard} />
       {open.length > 0 && (
-        <div class="answers">
+        <div class="actions">
           <button type="button" disabled={busy} onClick={() => void acknowledge()}>
             {acknowledgeLabel}
           </button>

@@ -13,34 +13,24 @@ import { Choice, FieldGroup, FormError, useFormSubmit } from "./field.tsx";
 /** A link for one more person: shown once, works once, and expires. */
 export function InviteForm(props: { readonly yard: YardView; readonly made: () => void }) {
   const { yard, made } = props;
-  const { sending, said, form, send } = useFormSubmit();
+  const { sending, formError, form, send } = useFormSubmit();
   const [invite, setInvite] = useState<InviteView | null>(null);
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const role = new FormData(event.currentTarget as HTMLFormElement).get("role") === "keeper" ? "keeper" : "helper";
-    const answer = await send(() => laterApi.invite(yard.id, role));
-    if (answer === null) return;
-    setInvite(answer);
+    const created = await send(() => laterApi.invite(yard.id, role));
+    if (created === null) return;
+    setInvite(created);
     made();
   };
   return (
-    <section class="after" aria-labelledby="invite-title">
+    <section class="subsection" aria-labelledby="invite-title">
       <h2 id="invite-title">{text.title}</h2>
       {invite === null ? (
         <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-          <FormError text={said} />
-          <FieldGroup legend={text.roleLegend}>
-            {(["helper", "keeper"] as const).map((role) => (
-              <Choice
-                key={role}
-                type="radio"
-                label={text.roleLabel(role)}
-                hint={roleText[role].rights}
-                input={{ name: "role", value: role, defaultChecked: role === "helper" }}
-              />
-            ))}
-          </FieldGroup>
-          <div class="answers">
+          <FormError text={formError} />
+          <RoleChoices />
+          <div class="actions">
             <button type="submit" disabled={sending}>
               {text.createLabel}
             </button>
@@ -53,6 +43,20 @@ export function InviteForm(props: { readonly yard: YardView; readonly made: () =
   );
 }
 
+const RoleChoices = () => (
+  <FieldGroup legend={text.roleLegend}>
+    {(["helper", "keeper"] as const).map((role) => (
+      <Choice
+        key={role}
+        type="radio"
+        label={text.roleLabel(role)}
+        hint={roleText[role].rights}
+        input={{ name: "role", value: role, defaultChecked: role === "helper" }}
+      />
+    ))}
+  </FieldGroup>
+);
+
 /** Links that nobody has used yet. Each can be cancelled, for example one that was sent to the wrong person. */
 export function OpenInviteList(props: {
   readonly yard: YardView;
@@ -60,18 +64,18 @@ export function OpenInviteList(props: {
   readonly changed: () => void;
 }) {
   const { yard, open, changed } = props;
-  const { sending, said, send } = useFormSubmit();
+  const { sending, formError, send } = useFormSubmit();
   const cancel = async (id: string) => {
     const people = await send(() => laterApi.withdrawInvite(yard.id, id));
     if (people !== null) announce(text.cancelledText);
     changed(); // it may have been used meanwhile
   };
-  if (open.length === 0) return <FormError text={said} />;
+  if (open.length === 0) return <FormError text={formError} />;
   return (
-    <section class="after" aria-labelledby="links-title">
+    <section class="subsection" aria-labelledby="links-title">
       <h2 id="links-title">{text.openTitle}</h2>
-      <FormError text={said} />
-      <ul class="phones">
+      <FormError text={formError} />
+      <ul class="entry-list">
         {open.map(({ id, role, madeAt, expiresAt }) => (
           <li key={id}>
             <h3>{text.openEntryTitle(role)}</h3>
@@ -100,12 +104,12 @@ function InviteLink({ yard, invite }: { readonly yard: YardView; readonly invite
     }
   };
   return (
-    <div class="key-once">
+    <div class="shown-once">
       <p>
         <strong>{text.shownOnceTitle}</strong> {text.shownOnceText(momentText(invite.expiresAt, now.value, yard.zone))}
       </p>
       {canShare && (
-        <div class="answers">
+        <div class="actions">
           <button type="button" class="main" onClick={() => void share()}>
             {text.shareLabel}
           </button>

@@ -1,4 +1,4 @@
-/** A text with links in it: each part in square brackets leads to the next of `hrefs`. */
+/** A text with links in it: each part in square brackets is a link to the next of `hrefs`. */
 export const LinkedText = (props: { readonly text: string; readonly hrefs: readonly string[] }) => (
   <>
     {props.text

@@ -14,7 +14,7 @@ interface PersonProps {
 
 /** When and by which channel the person is notified: nobody else can change it. */
 export const OwnNotificationSettings = ({ me, ...person }: PersonProps & { readonly me: MeView }) => (
-  <section class="after" aria-labelledby="own-title">
+  <section class="subsection" aria-labelledby="own-title">
     <h2 id="own-title">{text.title}</h2>
     <TimesForm {...person} />
     <EmailForm me={me} />
@@ -22,7 +22,7 @@ export const OwnNotificationSettings = ({ me, ...person }: PersonProps & { reado
 );
 
 function TimesForm({ yard, you, changed }: PersonProps) {
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -40,7 +40,7 @@ function TimesForm({ yard, you, changed }: PersonProps) {
   };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-      <FormError text={said} />
+      <FormError text={formError} />
       <QuietHoursFields you={you} problems={problems} />
       <FieldGroup legend={text.digestLegend} problem={problems.digestBy}>
         {(["push", "email", "both", "none"] as const).map((channel) => (
@@ -52,7 +52,7 @@ function TimesForm({ yard, you, changed }: PersonProps) {
           />
         ))}
       </FieldGroup>
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={sending}>
           {saveLabel}
         </button>
@@ -105,15 +105,15 @@ function EmailForm({ me }: { readonly me: MeView }) {
   return (
     <form ref={saving.form} onSubmit={(event) => void submit(event)} noValidate>
       <h3>{text.emailTitle}</h3>
-      <FormError text={saving.said} />
+      <FormError text={saving.formError} />
       <Field
         label={text.emailLabel}
         hint={me.canEmail ? text.emailHint : text.cannotEmailHint}
         problem={saving.problems.mail}
         input={{ name: "mail", type: "email", autocomplete: "email", maxLength: 254, defaultValue: me.email ?? "" }}
       />
-      <FormError text={testing.said} />
-      <div class="answers">
+      <FormError text={testing.formError} />
+      <div class="actions">
         <button type="submit" disabled={saving.sending}>
           {text.saveEmailLabel}
         </button>

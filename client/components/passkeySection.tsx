@@ -21,11 +21,48 @@ interface PendingRequest {
 
 /** The passkeys of the person who is signed in, and a form to add one. */
 export function PasskeySection() {
+  const { view, error, sending, problem, form, pending, setPending, renaming, setRenaming, attempt } = usePasskeys();
+  const add = (event: SubmitEvent) => {
+    event.preventDefault();
+    const label = readText(new FormData(event.currentTarget as HTMLFormElement), "label");
+    void attempt({ send: () => passkeys.add(label), successText: text.addedText });
+  };
+  return (
+    <section class="subsection" aria-labelledby="passkeys-title">
+      <h2 id="passkeys-title">{text.title}</h2>
+      <p>{text.introText}</p>
+      <FormError text={error} />
+      {view !== null && (
+        <PasskeyList
+          passkeys={view.passkeys}
+          busy={sending}
+          problem={problem}
+          renaming={renaming}
+          setRenaming={setRenaming}
+          attempt={(request) => void attempt(request)}
+        />
+      )}
+      {pending !== null && (
+        <ConfirmIdentity
+          hasPasskey={(view?.passkeys.length ?? 0) > 0}
+          confirmed={() => void attempt(pending)}
+          cancel={() => setPending(null)}
+        />
+      )}
+      {view !== null && pending === null && (
+        <AddPasskey {...{ view, sending, form, add }} problem={renaming === null ? problem : ""} />
+      )}
+    </section>
+  );
+}
+
+/** The passkeys, and `attempt`, which changes them: where the server needs a confirmation of the person, the request is `pending`. */
+function usePasskeys() {
   const [view, setView] = useState<PasskeysView | null>(null);
   const [missing, setMissing] = useState<string | null>(null);
-  const [pending, setPending] = useState<PendingRequest | null>(null); // waits for a confirmation of who it is
+  const [pending, setPending] = useState<PendingRequest | null>(null); // until the person has confirmed who they are
   const [renaming, setRenaming] = useState<string | null>(null);
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
 
   useLoad(async () => {
     const loaded = await passkeys.list();
@@ -47,39 +84,8 @@ export function PasskeySection() {
     form.current?.reset();
     announce(request.successText);
   };
-  const add = (event: SubmitEvent) => {
-    event.preventDefault();
-    const label = readText(new FormData(event.currentTarget as HTMLFormElement), "label");
-    void attempt({ send: () => passkeys.add(label), successText: text.addedText });
-  };
-
-  return (
-    <section class="after" aria-labelledby="passkeys-title">
-      <h2 id="passkeys-title">{text.title}</h2>
-      <p>{text.introText}</p>
-      <FormError text={missing ?? said} />
-      {view !== null && (
-        <PasskeyList
-          passkeys={view.passkeys}
-          busy={sending}
-          problem={problems.label}
-          renaming={renaming}
-          setRenaming={setRenaming}
-          attempt={(request) => void attempt(request)}
-        />
-      )}
-      {pending !== null && (
-        <ConfirmIdentity
-          hasPasskey={(view?.passkeys.length ?? 0) > 0}
-          confirmed={() => void attempt(pending)}
-          cancel={() => setPending(null)}
-        />
-      )}
-      {view !== null && pending === null && (
-        <AddPasskey {...{ view, sending, form, add }} problem={renaming === null ? problems.label : ""} />
-      )}
-    </section>
-  );
+  const error = missing ?? formError;
+  return { view, error, sending, problem: problems.label, form, pending, setPending, renaming, setRenaming, attempt };
 }
 
 function loadProblem(loaded: ApiResult<unknown>): string | null {
@@ -98,7 +104,7 @@ function PasskeyList(props: {
   const { busy, problem, renaming, setRenaming, attempt } = props;
   if (props.passkeys.length === 0) return null;
   return (
-    <ul class="phones">
+    <ul class="entry-list">
       {props.passkeys.map((one) => (
         <PasskeyEntry
           key={one.id}
@@ -142,7 +148,7 @@ function AddPasskey(props: {
         problem={props.problem}
         input={{ name: "label", defaultValue: text.thisDeviceName, maxLength: 60, autocomplete: "off" }}
       />
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={props.sending}>
           {text.addLabel}
         </button>
@@ -160,37 +166,20 @@ function PasskeyEntry(props: {
   readonly renamed: (label: string) => void;
   readonly remove: () => void;
 }) {
-  const { passkey, busy, renaming } = props;
+  const { passkey, busy, problem, renaming, renamed } = props;
   const added = agoText(passkey.addedAt, now.value);
   const use =
     passkey.lastUsedAt === null
       ? text.notUsedText(added)
       : text.usedText(added, agoText(passkey.lastUsedAt, now.value));
-  const submit = (event: SubmitEvent) => {
-    event.preventDefault();
-    props.renamed(readText(new FormData(event.currentTarget as HTMLFormElement), "label"));
-  };
   return (
     <li>
       <strong>{passkey.label}</strong>
       <p class="since">
         {use} {passkey.synced && text.syncedText}
       </p>
-      {renaming && (
-        <form onSubmit={submit} noValidate>
-          <Field
-            label={text.renameFieldLabel}
-            problem={props.problem}
-            input={{ name: "label", defaultValue: passkey.label, maxLength: 60, autocomplete: "off" }}
-          />
-          <div class="answers">
-            <button type="submit" disabled={busy}>
-              {saveLabel}
-            </button>
-          </div>
-        </form>
-      )}
-      <div class="answers">
+      {renaming && <RenameForm {...{ passkey, busy, problem, renamed }} />}
+      <div class="actions">
         <button type="button" class="plain" aria-expanded={renaming} disabled={busy} onClick={props.rename}>
           {text.renameLabel(passkey.label)}
         </button>
@@ -199,5 +188,31 @@ function PasskeyEntry(props: {
         </button>
       </div>
     </li>
+  );
+}
+
+function RenameForm(props: {
+  readonly passkey: PasskeyView;
+  readonly busy: boolean;
+  readonly problem: string | undefined;
+  readonly renamed: (label: string) => void;
+}) {
+  const submit = (event: SubmitEvent) => {
+    event.preventDefault();
+    props.renamed(readText(new FormData(event.currentTarget as HTMLFormElement), "label"));
+  };
+  return (
+    <form onSubmit={submit} noValidate>
+      <Field
+        label={text.renameFieldLabel}
+        problem={props.problem}
+        input={{ name: "label", defaultValue: props.passkey.label, maxLength: 60, autocomplete: "off" }}
+      />
+      <div class="actions">
+        <button type="submit" disabled={props.busy}>
+          {saveLabel}
+        </button>
+      </div>
+    </form>
   );
 }

@@ -5,7 +5,7 @@ import { FormError, useFormSubmit } from "./field.tsx";
 
 /** Signs in without a name or a passphrase; loaded separately, since a person who is signed in does not need it. */
 export function PasskeySignIn() {
-  const { sending, said, send } = useFormSubmit();
+  const { sending, formError, send } = useFormSubmit();
   if (!hasPasskeySupport()) {
     return <p class="hint">{unsupportedText}</p>;
   }
@@ -15,7 +15,7 @@ export function PasskeySignIn() {
   };
   return (
     <>
-      <FormError text={said} />
+      <FormError text={formError} />
       <button type="button" disabled={sending} onClick={() => void signIn()}>
         {signInLabel}
       </button>

@@ -34,16 +34,9 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
     setAsking(null);
   };
 
-  const summary = yardOrderSummary(yard.feeders, page);
-  const mine = queuedActions.value.filter((act) => "yard" in act && act.yard === yard.id);
   return (
-    <div class="yard-order" ref={part}>
-      <div class="state" tabIndex={-1}>
-        {summary !== null && <p class="summary">{summary}</p>}
-        {mine.map((act) => (
-          <QueuedActionNote key={act.id} act={act} zone={yard.zone} />
-        ))}
-      </div>
+    <div class="pause-all" ref={part}>
+      <OrderSummary yard={yard} page={page} />
       {asking === null ? (
         <div class="choices">
           {offeredOrders(yard.feeders).map((kind) => (
@@ -56,6 +49,20 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
       ) : (
         <ConfirmQuestion yard={yard} kind={asking} busy={busy} order={order} leave={leave} />
       )}
+    </div>
+  );
+}
+
+/** How far the last order has come, and orders that are not sent yet. */
+function OrderSummary({ yard, page }: { readonly yard: YardView; readonly page: PageState }) {
+  const summary = yardOrderSummary(yard.feeders, page);
+  const queued = queuedActions.value.filter((action) => "yard" in action && action.yard === yard.id);
+  return (
+    <div class="state" tabIndex={-1}>
+      {summary !== null && <p class="summary">{summary}</p>}
+      {queued.map((action) => (
+        <QueuedActionNote key={action.id} action={action} zone={yard.zone} />
+      ))}
     </div>
   );
 }
@@ -104,7 +111,7 @@ function ConfirmQuestion(props: {
         {text.warnings[kind]}
         {others.length > 0 && text.notIncludedText(others.join(", "))}
       </p>
-      <div class="answers">
+      <div class="actions">
         <button type="button" class="main" disabled={busy} onClick={() => void order(kind)}>
           {text.confirmLabels[kind]}
         </button>

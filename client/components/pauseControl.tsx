@@ -39,10 +39,10 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
       <h2 id="pause-title" ref={heading} tabIndex={-1}>
         {pauseLabel}
       </h2>
-      <p class="feeder-says">{feederStateText(feeder.pause, now.value, yard.zone)}</p>
+      <p class="reported-state">{feederStateText(feeder.pause, now.value, yard.zone)}</p>
       {state !== null && <OrderProgress state={state} zone={yard.zone} />}
       {queuedOrders(feeder.id, queuedActions.value).map((each) => (
-        <QueuedActionNote key={each.id} act={each} zone={yard.zone} />
+        <QueuedActionNote key={each.id} action={each} zone={yard.zone} />
       ))}
       <OrderButtons feeder={feeder} busy={busy} request={request} />
     </section>
@@ -50,11 +50,11 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
 }
 
 const OrderProgress = ({ state, zone }: { readonly state: OrderText; readonly zone: string }) => (
-  <div class={`order${state.needsAttention ? " worry" : ""}`}>
+  <div class={`order${state.needsAttention ? " warning" : ""}`}>
     <p class="order-head">{state.headline}</p>
     <ol class="stages" aria-label={text.progressLabel}>
       {state.stages.map((stage) => (
-        <li key={stage.name} class={stage.isFailed ? "wrong" : stage.isReached ? "reached" : "to-come"}>
+        <li key={stage.name} class={stage.isFailed ? "wrong" : stage.isReached ? "reached" : "not-reached"}>
           {stage.isReached && !stage.isFailed && <CheckIcon />}
           {stage.isFailed && (
             <span class="cross" aria-hidden="true">
@@ -90,7 +90,7 @@ function OrderButtons(props: {
       }
     : { label: pauseUntilResumedLabel, perform: pauseUntilResumed };
   return (
-    <div class="answers">
+    <div class="actions">
       <button type="button" class="main" disabled={busy} onClick={() => void main.perform()}>
         {main.label}
       </button>

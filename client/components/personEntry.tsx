@@ -8,7 +8,7 @@ interface PersonEntryProps {
   readonly person: PersonView;
   readonly together: string; // with whom the person shares the place in the order; empty: with nobody
   readonly busy: boolean;
-  /** Each null where it is not possible, or not for the person who looks. */
+  /** Each null where it is not possible, or not for the person who is signed in. */
   readonly earlier: (() => void) | null;
   readonly later: (() => void) | null;
   readonly changeRole: (() => void) | null;
@@ -20,8 +20,8 @@ export function PersonEntry(props: PersonEntryProps) {
   const { person, together } = props;
   const { name, role, you, escalationOrder } = person;
   return (
-    <li class="person">
-      <span class="turn" aria-hidden="true">
+    <li class="recipient">
+      <span class="escalation-order" aria-hidden="true">
         {escalationOrder}
       </span>
       <h3>
@@ -48,7 +48,7 @@ export function PersonEntry(props: PersonEntryProps) {
 
 const OrderButtons = ({ person: { name }, busy, earlier, later }: PersonEntryProps) =>
   earlier === null && later === null ? null : (
-    <div class="answers order-moves">
+    <div class="actions move-buttons">
       {earlier !== null && (
         <button type="button" disabled={busy} onClick={earlier}>
           {text.moveUpLabel}
@@ -71,13 +71,13 @@ function RoleSection({ person: { name, role, you }, busy, changeRole, remove }: 
       <summary>{changeRole === null ? text.leaveSummary : <ChangeSummary name={name} />}</summary>
       {changeRole !== null && <p class="hint">{roleText[role].rights}</p>}
       <p class="hint">{you ? text.leaveHint : text.removeHint}</p>
-      <div class="answers">
+      <div class="actions">
         {changeRole !== null && (
           <button type="button" disabled={busy} onClick={changeRole}>
             {text.changeRoleLabel(name, role === "keeper" ? "helper" : "keeper")}
           </button>
         )}
-        <button type="button" class="grave" disabled={busy} onClick={remove}>
+        <button type="button" class="danger" disabled={busy} onClick={remove}>
           {you ? text.leaveLabel : text.removeLabel(name)}
         </button>
       </div>

@@ -1,6 +1,6 @@
 import { practiceLabel } from "#text/common.ts";
 
-/** Marks practice data: by a word and a pattern, not by colour alone. */
+/** Marks practice data: by a text and a pattern, not by colour alone. */
 export const PracticeTag = () => (
   <span class="practice-tag">
     <span class="hidden">, </span>

@@ -7,11 +7,11 @@ import { capitalize } from "../text/amount.ts";
 import { momentText } from "../text/clock.ts";
 
 /** An action that has not left the phone yet. */
-export function QueuedActionNote(props: { readonly act: QueuedAction; readonly zone: string }) {
-  const { act: action, zone } = props;
+export function QueuedActionNote(props: { readonly action: QueuedAction; readonly zone: string }) {
+  const { action, zone } = props;
   const when = (at: number) => momentText(new Date(at).toISOString(), now.value, zone);
   return (
-    <p class="waiting">
+    <p class="queued">
       <strong>{text.queuedText(capitalize(action.text))}</strong>{" "}
       {text.queuedDetail(when(action.requestedAt), when(expiresAt(action)))}{" "}
       <button type="button" class="plain" onClick={() => void cancelAction(action)}>

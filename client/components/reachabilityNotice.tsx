@@ -19,7 +19,7 @@ export function ReachabilityNotice() {
   });
   if (warning === null) return null;
   return (
-    <p class="notice worry">
+    <p class="notice warning">
       <strong>{warning.text}</strong>{" "}
       <a href="/phones">{warning.kind === "noneConfirmed" ? sendTestLabel : fixLabel}</a>
     </p>

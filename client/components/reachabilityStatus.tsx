@@ -2,13 +2,13 @@ import { reachabilityTexts } from "#text/reachabilityStatus.ts";
 import type { ReachabilityView } from "../../server/contract/api.ts";
 import { CheckIcon } from "../charts/icons.tsx";
 
-/** Whether somebody can be notified: by a mark and words, not by colour alone. */
+/** Whether somebody can be notified: by a mark and a text, not by colour alone. */
 export const ReachabilityStatus = (props: { readonly kind: ReachabilityView["kind"]; readonly children?: string }) => (
-  <p class={`reach ${props.kind}`}>
+  <p class={`reachability ${props.kind}`}>
     {props.kind === "proved" ? (
       <CheckIcon />
     ) : (
-      <span class="reach-sign" aria-hidden="true">
+      <span class="reachability-sign" aria-hidden="true">
         {props.kind === "lost" ? "✕" : "?"}
       </span>
     )}

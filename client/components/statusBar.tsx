@@ -15,7 +15,7 @@ export function StatusBar() {
   const isOffline = connectionState.value === "offline";
   const storageProblem = home.value?.view.storageProblem ?? null;
   return (
-    <div class="notices">
+    <div class="status-bar">
       {isOffline && <OfflineNotice />}
       {!isOffline && retryingLoads.value > 0 && (
         <p class="notice" role="status">
@@ -23,7 +23,7 @@ export function StatusBar() {
         </p>
       )}
       {storageProblem !== null && (
-        <p class="notice worry" role="alert">
+        <p class="notice warning" role="alert">
           {storageProblem}
         </p>
       )}
@@ -34,7 +34,7 @@ export function StatusBar() {
         </p>
       )}
       {failedActions.value.map(({ id, text: failure }) => (
-        <p class="notice worry" key={id}>
+        <p class="notice warning" key={id}>
           {capitalize(failure)}{" "}
           <button type="button" class="plain" onClick={() => dismissFailure(id)}>
             {text.okLabel}

@@ -32,7 +32,7 @@ export function ShelveForm({ busy, perform, zone }: SuppressProps & { readonly z
     <details class="shelve">
       <summary>{text.shelveSummary}</summary>
       <p class="hint">{text.shelveHint}</p>
-      <div class="answers">
+      <div class="actions">
         {shelveChoices(now.value, zone).map(({ label, until }) => (
           <button key={label} type="button" disabled={busy} onClick={() => void shelve(label, until)}>
             {capitalize(label)}
@@ -78,7 +78,7 @@ export function OutOfServiceForm({ busy, perform }: SuppressProps) {
           problem={problem}
           input={{ name: "reason", maxLength: 200, autocomplete: "off", placeholder: text.reasonExample }}
         />
-        <div class="answers">
+        <div class="actions">
           <button type="submit" disabled={busy}>
             {text.outOfServiceLabel}
           </button>

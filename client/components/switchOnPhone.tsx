@@ -2,7 +2,7 @@ import * as text from "#text/switchOnPhone.ts";
 import { browserSupport, guessLabel, notificationPermission, pushAbility } from "../state/ownPhone.ts";
 import { Field } from "./field.tsx";
 
-/** Turns notifications on for the phone in the keeper's hand, or says why that is not possible. */
+/** Turns notifications on for this phone, or shows why that is not possible. */
 export function SwitchOnPhone(props: {
   readonly busy: boolean;
   readonly label: string | null; // its earlier name
@@ -34,7 +34,7 @@ export function SwitchOnPhone(props: {
               defaultValue: props.label ?? guessLabel(navigator.userAgent),
             }}
           />
-          <div class="answers">
+          <div class="actions">
             <button type="submit" class="main" disabled={props.busy}>
               {text.turnOnLabel}
             </button>

@@ -6,7 +6,7 @@ export function UndetectableFaults(props: { readonly feeder: FeederView; readonl
   const { name, blindSpots } = props.feeder;
   if (blindSpots.length === 0) return null;
   return (
-    <details class="blind-spots" open={props.open ?? false}>
+    <details class="undetectable" open={props.open ?? false}>
       <summary>{undetectableTitle(name)}</summary>
       <ul>
         {blindSpots.map((each) => (

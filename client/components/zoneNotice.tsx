@@ -5,7 +5,7 @@ import type { YardView } from "../../server/contract/api.ts";
 export function ZoneNotice({ yard }: { readonly yard: YardView }) {
   if (yard.unusableZone === null) return null;
   return (
-    <p class="notice worry">
+    <p class="notice warning">
       {invalidZoneText(yard.name, yard.unusableZone)}{" "}
       {yard.role === "keeper" && <a href={`/yards/${encodeURIComponent(yard.id)}`}>{chooseZoneLabel}</a>}
     </p>

@@ -41,15 +41,15 @@ export interface YardAction extends CommonAction {
 }
 
 /** The name of its feeder or yard. */
-export const targetName = (act: QueuedAction) => ("yard" in act ? act.yardName : act.feederName);
+export const targetName = (action: QueuedAction) => ("yard" in action ? action.yardName : action.feederName);
 
 /** Its key in the local store, for the page and for the service worker. */
-export const queuedActionKey = (id: string) => `waiting/${id}`;
+export const queuedActionKey = (id: string) => `queued/${id}`;
 
 export async function storedActions(store: LocalStore): Promise<readonly QueuedAction[]> {
   const keys = (await store.keys()).filter((key) => key.startsWith(queuedActionKey("")));
-  const acts = await Promise.all(keys.map((key) => store.get<QueuedAction>(key)));
-  return acts.filter((act) => act !== undefined);
+  const actions = await Promise.all(keys.map((key) => store.get<QueuedAction>(key)));
+  return actions.filter((action) => action !== undefined);
 }
 
 const minuteMs = 60_000;
@@ -69,55 +69,60 @@ const maxWaitMs: Readonly<Record<QueuedAction["kind"], number>> = {
   reset: 24 * 60 * minuteMs,
 };
 
-export const expiresAt = (act: QueuedAction) => act.requestedAt + maxWaitMs[act.kind];
+export const expiresAt = (action: QueuedAction) => action.requestedAt + maxWaitMs[action.kind];
 
-/** A phone whose clock was set back must not keep an old order alive: an act from the future is expired too. */
-export const isExpired = (act: QueuedAction, now: number) => now >= expiresAt(act) || act.requestedAt > now + minuteMs;
+/** A phone whose clock was set back must not keep an old order alive: an action from the future is expired too. */
+export const isExpired = (action: QueuedAction, now: number) =>
+  now >= expiresAt(action) || action.requestedAt > now + minuteMs;
 
-export function splitExpired(acts: readonly QueuedAction[], now: number) {
+export function splitExpired(actions: readonly QueuedAction[], now: number) {
   return {
-    live: acts.filter((act) => !isExpired(act, now)).sort((one, other) => one.requestedAt - other.requestedAt),
-    expired: acts.filter((act) => isExpired(act, now)),
+    live: actions.filter((action) => !isExpired(action, now)).sort((one, other) => one.requestedAt - other.requestedAt),
+    expired: actions.filter((action) => isExpired(action, now)),
   };
 }
 
 /** The feeders that it pauses or resumes; empty where it is no order. */
-function feedersOfOrder(act: QueuedAction): readonly string[] {
-  if ("yard" in act) return act.feeders;
-  return act.kind === "pause" || act.kind === "resume" ? [act.feeder] : [];
+function feedersOfOrder(action: QueuedAction): readonly string[] {
+  if ("yard" in action) return action.feeders;
+  return action.kind === "pause" || action.kind === "resume" ? [action.feeder] : [];
 }
 
 /** The queued orders for a feeder, the oldest first. */
-export const queuedOrders = (feeder: string, acts: readonly QueuedAction[]) =>
-  acts.filter((act) => feedersOfOrder(act).includes(feeder)).sort((one, other) => one.requestedAt - other.requestedAt);
+export const queuedOrders = (feeder: string, actions: readonly QueuedAction[]) =>
+  actions
+    .filter((action) => feedersOfOrder(action).includes(feeder))
+    .sort((one, other) => one.requestedAt - other.requestedAt);
 
 /** The newest queued order for a feeder; null where there is none. */
-export function lastQueuedOrder(feeder: string, acts: readonly QueuedAction[]): "pause" | "resume" | null {
-  const last = queuedOrders(feeder, acts).at(-1);
+export function lastQueuedOrder(feeder: string, actions: readonly QueuedAction[]): "pause" | "resume" | null {
+  const last = queuedOrders(feeder, actions).at(-1);
   if (last === undefined) return null;
   return last.kind === "pause" || last.kind === "pauseAll" ? "pause" : "resume";
 }
 
 /** Actions that a newer one replaces: the newest order counts, and the same action twice is one. */
-export const supersededBy = (newest: QueuedAction, acts: readonly QueuedAction[]): readonly QueuedAction[] =>
-  acts.filter((act) => act.id !== newest.id && isSuperseded(act, newest));
+export const supersededBy = (newest: QueuedAction, actions: readonly QueuedAction[]): readonly QueuedAction[] =>
+  actions.filter((action) => action.id !== newest.id && isSuperseded(action, newest));
 
-function isSuperseded(act: QueuedAction, newest: QueuedAction): boolean {
-  const ordered = feedersOfOrder(act);
-  if ("yard" in act) {
+function isSuperseded(action: QueuedAction, newest: QueuedAction): boolean {
+  const ordered = feedersOfOrder(action);
+  if ("yard" in action) {
     // The yard may have feeders that this phone doesn't know yet: an order for some is none for all of them.
-    return "yard" in newest && act.yard === newest.yard && ordered.every((id) => newest.feeders.includes(id));
+    return "yard" in newest && action.yard === newest.yard && ordered.every((id) => newest.feeders.includes(id));
   }
-  if (ordered.length > 0) return feedersOfOrder(newest).includes(act.feeder);
-  return !("yard" in newest) && act.feeder === newest.feeder && act.kind !== "refill" && act.path === newest.path;
+  if (ordered.length > 0) return feedersOfOrder(newest).includes(action.feeder);
+  return (
+    !("yard" in newest) && action.feeder === newest.feeder && action.kind !== "refill" && action.path === newest.path
+  );
 }
 
 /** What the server's response means for a queued action. */
 export function deliveryDecision(
-  answer: "ok" | "unreachable" | "signedOut" | "problem",
+  result: "ok" | "unreachable" | "signedOut" | "problem",
   status: number,
 ): "done" | "keep" | "drop" {
-  switch (answer) {
+  switch (result) {
     case "ok":
       return "done";
     case "unreachable":

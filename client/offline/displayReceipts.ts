@@ -25,7 +25,7 @@ const isSettled = (status: number) => !(status >= 500 || status === 408 || statu
 
 /**
  * Sends all stored receipts. Where the server can't be reached, the rest waits for the next push, tap or page.
- * @param post resolves with the answer's status; rejects where there was none
+ * @param post resolves with the status of the response; rejects where there was none
  */
 export async function sendDisplayReceipts(
   store: LocalStore,

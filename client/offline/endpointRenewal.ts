@@ -32,7 +32,7 @@ export type RenewalOutcome = "none" | "done" | "pending" | "signedOut" | "remove
 
 /**
  * Sends a stored renewal. Where the server can't be reached it stays stored.
- * @param put resolves with the answer's status; rejects where there was none
+ * @param put resolves with the status of the response; rejects where there was none
  */
 export async function sendRenewal(
   store: LocalStore,

@@ -21,7 +21,7 @@ export function memoryStore(): LocalStore {
   };
 }
 
-const objectStoreName = "kept";
+const objectStoreName = "entries";
 
 export async function openLocalStore(): Promise<LocalStore> {
   try {
@@ -34,7 +34,7 @@ export async function openLocalStore(): Promise<LocalStore> {
 
 function openDatabase(): Promise<IDBDatabase> {
   return new Promise((resolve, reject) => {
-    const opening = indexedDB.open("pieward", 1);
+    const opening = indexedDB.open("pieward", 2);
     opening.onupgradeneeded = () => opening.result.createObjectStore(objectStoreName);
     opening.onsuccess = () => resolve(opening.result);
     opening.onerror = () => reject(new Error("IndexedDB did not open", { cause: opening.error }));
@@ -43,12 +43,12 @@ function openDatabase(): Promise<IDBDatabase> {
 }
 
 function databaseStore(database: IDBDatabase): LocalStore {
-  const run = <T>(mode: IDBTransactionMode, act: (entries: IDBObjectStore) => IDBRequest<T>): Promise<T> =>
+  const run = <T>(mode: IDBTransactionMode, request: (entries: IDBObjectStore) => IDBRequest<T>): Promise<T> =>
     new Promise((resolve, reject) => {
       const transaction = database.transaction(objectStoreName, mode);
-      const request = act(transaction.objectStore(objectStoreName));
+      const made = request(transaction.objectStore(objectStoreName));
       // Resolved on `complete`, not on the request's success: only then does it survive a sudden stop of the phone.
-      transaction.oncomplete = () => resolve(request.result);
+      transaction.oncomplete = () => resolve(made.result);
       transaction.onabort = () => reject(new Error("IndexedDB refused", { cause: transaction.error }));
     });
   return {

@@ -52,7 +52,7 @@ export function AccountScreen() {
 }
 
 function PassphraseForm({ name }: { readonly name: string }) {
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -66,7 +66,7 @@ function PassphraseForm({ name }: { readonly name: string }) {
     <section aria-labelledby="passphrase-title">
       <h2 id="passphrase-title">{passphraseLabel}</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <FormError text={said} />
+        <FormError text={formError} />
         {/* For password managers, which ask whose passphrase it is. */}
         <input type="text" name="username" autocomplete="username" value={name} readOnly hidden />
         <Field
@@ -81,7 +81,7 @@ function PassphraseForm({ name }: { readonly name: string }) {
           input={{ name: "passphrase", type: "password", autocomplete: "new-password", required: true }}
         />
         <p class="hint">{signsOutText}</p>
-        <div class="answers">
+        <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {changePassphraseLabel}
           </button>
@@ -96,17 +96,17 @@ function SessionList() {
   const endOne = (id: string) => void end(() => laterApi.endSession(id), deviceSignedOutText);
   const endOthers = () => void end(() => laterApi.endOtherSessions(), othersSignedOutText);
   return (
-    <section class="after" aria-labelledby="devices-title">
+    <section class="subsection" aria-labelledby="devices-title">
       <h2 id="devices-title">{devicesTitle}</h2>
       <p class="hint">{sessionLimitsText}</p>
       <FormError text={error} />
-      <ul class="phones">
+      <ul class="entry-list">
         {sessions.map((session) => (
           <SessionEntry key={session.id} session={session} busy={busy} end={() => endOne(session.id)} />
         ))}
       </ul>
       {sessions.filter(({ here }) => !here).length > 1 && (
-        <div class="answers">
+        <div class="actions">
           <button type="button" disabled={busy} onClick={endOthers}>
             {signOutOthersLabel}
           </button>
@@ -120,25 +120,25 @@ function SessionList() {
 function useSessions() {
   const [sessions, setSessions] = useState<readonly SessionView[]>([]);
   const [loadError, setLoadError] = useState<string | null>(null);
-  const { sending, said, send } = useFormSubmit();
+  const { sending, formError, send } = useFormSubmit();
   const load = async () => {
-    const answer = await laterApi.sessions();
-    updateConnectionState(answer);
-    if (answer.kind === "ok") setSessions(answer.value.sessions);
-    setLoadError(loadErrorText(answer));
-    return answer;
+    const result = await laterApi.sessions();
+    updateConnectionState(result);
+    if (result.kind === "ok") setSessions(result.value.sessions);
+    setLoadError(loadErrorText(result));
+    return result;
   };
   useLoad(load, []);
   const end = async (request: () => Promise<ApiResult<SessionsView>>, doneText: string) => {
-    const answer = await send(request);
-    if (answer === null) {
+    const result = await send(request);
+    if (result === null) {
       await load(); // it may have ended meanwhile
       return;
     }
-    setSessions(answer.sessions);
+    setSessions(result.sessions);
     announce(doneText);
   };
-  return { sessions, error: loadError ?? said, busy: sending, end };
+  return { sessions, error: loadError ?? formError, busy: sending, end };
 }
 
 function SessionEntry(props: { readonly session: SessionView; readonly busy: boolean; readonly end: () => void }) {

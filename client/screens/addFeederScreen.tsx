@@ -20,7 +20,7 @@ import { Screen } from "../components/screen.tsx";
 import { refreshHome, yards } from "../state/home.ts";
 import { backToFeeders } from "./notFound.tsx";
 
-/** Three questions, then a key: the rest can wait. */
+/** Three questions, then a key: the rest is optional. */
 export function AddFeederScreen() {
   const [added, setAdded] = useState<AddedFeederView | null>(null);
   if (added !== null) return <AddedFeeder added={added} />;
@@ -37,7 +37,7 @@ export function AddFeederScreen() {
 const AddedFeeder = ({ added: { feeder, key } }: { readonly added: AddedFeederView }) => (
   <Screen title={addedTitle(feeder.name)} back={backToFeeders}>
     <FeederKey feeder={feeder.id} name={feeder.name} secret={key} fresh />
-    <p class="answers">
+    <p class="actions">
       <a class="button main" href={`/feeders/${feeder.id}`}>
         {goToLabel(feeder.name)}
       </a>
@@ -46,31 +46,31 @@ const AddedFeeder = ({ added: { feeder, key } }: { readonly added: AddedFeederVi
 );
 
 function AddForm({ added }: { readonly added: (feeder: AddedFeederView) => void }) {
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const food = useFoodInput();
   const ownYards = yards.value.filter((yard) => !yard.practice && yard.role === "keeper");
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const element = event.currentTarget as HTMLFormElement;
     const yard = readText(new FormData(element), "yard") || (ownYards[0]?.id ?? "");
-    const answer = await send(() =>
+    const result = await send(() =>
       laterApi.addFeeder({ name: "", ...readFeederFields(element, food.changed.kind !== undefined), yard }),
     );
-    if (answer === null) return;
+    if (result === null) return;
     await refreshHome();
-    added(answer);
+    added(result);
   };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-      <FormError text={said} />
+      <FormError text={formError} />
       {ownYards.length > 1 && <YardChoice yards={ownYards} />}
       <RequiredFields settings={{}} problems={problems} food={food} />
-      <details class="further">
+      <details class="optional-details">
         <summary>{optionalTitle}</summary>
         <p class="hint">{optionalText}</p>
         <OptionalFields settings={{}} problems={problems} food={food} />
       </details>
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={sending || ownYards.length === 0}>
           {addLabel}
         </button>

@@ -11,7 +11,7 @@ import { backToFeeders } from "./notFound.tsx";
 /** Another yard, for feeders at another place or for other people. */
 export function AddYardScreen() {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -24,14 +24,14 @@ export function AddYardScreen() {
     <Screen title={title} back={backToFeeders}>
       <p>{introText}</p>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <FormError text={said} />
+        <FormError text={formError} />
         <Field
           label={nameLabel}
           problem={problems.name}
           input={{ name: "name", required: true, maxLength: 60, autocomplete: "off" }}
         />
         <ZoneField zone={Intl.DateTimeFormat().resolvedOptions().timeZone} isUsable={true} problem={problems.zone} />
-        <div class="answers">
+        <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {addLabel}
           </button>

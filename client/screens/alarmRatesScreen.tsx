@@ -59,7 +59,7 @@ function AlarmRates({ view, yard }: RatesProps) {
   const [first, ...others] = view.texts;
   return (
     <>
-      <p class="rates-words">{first}</p>
+      <p class="history-summary">{first}</p>
       {others.map((text) => (
         <p key={text} class="hint">
           {text}
@@ -86,7 +86,7 @@ function AlarmRates({ view, yard }: RatesProps) {
 function Month({ view: { days }, yard }: RatesProps) {
   const today = localDate(now.value, yard.zone);
   return (
-    <figure class="strokes">
+    <figure class="month-chart">
       <AlarmMonthChart days={days} />
       <figcaption>
         <span>{days.length > 1 && capitalize(dayText(days[0]?.date ?? today, today))}</span>
@@ -97,7 +97,7 @@ function Month({ view: { days }, yard }: RatesProps) {
   );
 }
 
-/** The server calls it so. Its other measures are for specialists, who read them in the API. */
+/** The name that the server gives it. The other measures are for specialists, who read them in the API. */
 const acknowledgedMeasure = "Acknowledged";
 
 function AlarmNumbers({ view, yard }: RatesProps) {

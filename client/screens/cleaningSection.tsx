@@ -14,13 +14,13 @@ import { performOnFeeder, queuedActions } from "../state/actions.ts";
 import { now } from "../state/clock.ts";
 import { momentText } from "../text/clock.ts";
 
-/** On the digest's page, since the digest asks for it. */
+/** On the digest screen, since the digest reminds of it. */
 export function CleaningSection({ yard }: { readonly yard: YardView }) {
   if (yard.feeders.length === 0) return null;
   return (
     <section class="cleaning" aria-labelledby="cleaning-title">
       <h2 id="cleaning-title">{cleaningTitle}</h2>
-      <ul class="phones">
+      <ul class="entry-list">
         {yard.feeders.map((feeder) => (
           <CleaningEntry key={feeder.id} feeder={feeder} zone={yard.zone} />
         ))}
@@ -46,7 +46,7 @@ function CleaningEntry({ feeder, zone }: { readonly feeder: FeederView; readonly
         {name}: {cleanedAt === null ? notCleanedText : lastCleanedText(momentText(cleanedAt, now.value, zone))}
       </p>
       {queued.map((action) => (
-        <QueuedActionNote key={action.id} act={action} zone={zone} />
+        <QueuedActionNote key={action.id} action={action} zone={zone} />
       ))}
       <button type="button" aria-label={cleanedFeederLabel(name)} onClick={() => void markCleaned()}>
         {cleanedLabel}

@@ -28,13 +28,13 @@ export function DaysScreen(props: { readonly id: string }) {
   return (
     <Screen title={title(name)} practice={practice} back={{ href: `/feeders/${id}`, name }}>
       <p class="hint">{chartText}</p>
-      <ol class="strip" reversed>
+      <ol class="day-strip" reversed>
         {dates.map((date) => (
           <DayEntry key={date} feeder={id} date={date} today={today} zone={zone} />
         ))}
       </ol>
       {shown < 2 * daysPerPage && (
-        <div class="answers">
+        <div class="actions">
           <button type="button" onClick={() => setShown(shown + daysPerPage)}>
             {olderLabel}
           </button>
@@ -53,8 +53,8 @@ function useMissingDays(feeder: string, today: string, shown: number): void {
       for (let back = 0; back < shown && !isLeft; back++) {
         const date = shiftDate(today, -back);
         if (back > 0 && findDay(feeder, date) !== null) continue;
-        const answer = await loadDay(feeder, date);
-        if (isTemporary(answer)) return answer;
+        const result = await loadDay(feeder, date);
+        if (isTemporary(result)) return result;
       }
       return { kind: "ok", value: null };
     };

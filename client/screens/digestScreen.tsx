@@ -5,6 +5,7 @@ import {
   daysLabel,
   digestOffText,
   nextDigestText,
+  notFoundTitle,
   notOnPhoneText,
   settingsLabel,
   summaryText,
@@ -28,13 +29,13 @@ export function DigestScreen(props: { readonly id: string }) {
   const date = query.date ?? null;
   useLoad(() => loadDigest(props.id, date), [props.id, date]);
   const yard = yards.value.find((each) => each.id === props.id);
-  if (yard === undefined) return notFoundScreen(title, yardNotFoundText);
+  if (yard === undefined) return notFoundScreen(notFoundTitle, yardNotFoundText);
   const digest = findDigest(yard.id, date);
   return (
-    <Screen title={yard.name} practice={yard.practice} back={backToFeeders} wide>
+    <Screen title={title(yard.name)} practice={yard.practice} back={backToFeeders} wide>
       {digest === null ? <p class="empty">{missingText(yard)}</p> : <DigestPage digest={digest} yard={yard} />}
       <CleaningSection yard={yard} />
-      <p class="elsewhere">
+      <p class="page-link">
         <a href={`/yards/${yard.id}`}>{settingsLabel}</a>
       </p>
     </Screen>
@@ -57,7 +58,7 @@ function DigestPage({ digest, yard }: DigestProps) {
   const today = localDate(now.value, yard.zone);
   return (
     <>
-      <p class="digest-gist">{summaryText(capitalize(dayText(digest.date, today)), digest.summary)}</p>
+      <p class="digest-summary">{summaryText(capitalize(dayText(digest.date, today)), digest.summary)}</p>
       {/* "Today" in the digest means the day on which it was written. */}
       {digest.date !== today && <p class="since">{asOfMorningText}</p>}
       <DigestSections digest={digest} yard={yard} />
@@ -99,7 +100,7 @@ const DigestSections = ({ digest, yard }: DigestProps) => (
 const linkWithinPage = (link: string | null, yard: YardView) =>
   link?.startsWith(`/yards/${encodeURIComponent(yard.id)}/digest#`) ? link.slice(link.indexOf("#")) : link;
 
-/** The first sentence says what is wrong and leads to where it is done; the rest is advice. */
+/** The first sentence names the problem and links to the page where it is solved; the rest is advice. */
 function DigestTask({ text, href }: { readonly text: string; readonly href: string | null }) {
   const end = text.indexOf(". ");
   const first = <strong>{end < 0 ? text : text.slice(0, end + 1)}</strong>;

@@ -8,7 +8,7 @@ import { refreshHome } from "../state/home.ts";
 
 /** How long a person has to acknowledge an urgent alarm before the next one is notified. */
 export function EscalationForm({ yard }: { readonly yard: YardView }) {
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const escalateMinutes = readNumber(new FormData(event.currentTarget as HTMLFormElement), "escalateMinutes");
@@ -18,10 +18,10 @@ export function EscalationForm({ yard }: { readonly yard: YardView }) {
     announce(savedText);
   };
   return (
-    <section class="after" aria-labelledby="next-title">
+    <section class="subsection" aria-labelledby="next-title">
       <h2 id="next-title">{escalationTitle}</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <FormError text={said} />
+        <FormError text={formError} />
         <NumberField
           name="escalateMinutes"
           label={escalateLabel}
@@ -33,7 +33,7 @@ export function EscalationForm({ yard }: { readonly yard: YardView }) {
           whole
           value={yard.escalateMinutes}
         />
-        <div class="answers">
+        <div class="actions">
           <button type="submit" disabled={sending}>
             {saveLabel}
             <span class="hidden"> {escalationTitle}</span>

@@ -37,22 +37,22 @@ export function FeederScreen(props: { readonly id: string }) {
   const found = findFeeder(props.id);
   if (found === null) return missingFeeder();
   const { feeder, yard } = found;
-  // Most actions begin with a pause, so the pause stands right under an active alarm.
+  // Most actions begin with a pause, so the pause comes right after an active alarm.
   const hasAlarm = feeder.alarms.some((alarm) => !isSuppressed(alarm));
   return (
     <Screen title={feeder.name} practice={feeder.practice} back={{ href: "/", name: yard.name }} wide>
-      <p class="heard">
+      <p class="last-report">
         {feeder.lastReportAt === null ? noReportText : lastReportText(agoText(feeder.lastReportAt, now.value))}
       </p>
       <DutyNotice feeder={feeder} />
       <OpenQuestions feeder={feeder} yard={yard} />
-      <div class="spread">
-        <div class="leaf-page">
+      <div class="columns">
+        <div class="column">
           <Alarms feeder={feeder} yard={yard} />
           {!hasAlarm && <HopperSection feeder={feeder} yard={yard} />}
           <PauseControl feeder={feeder} yard={yard} />
         </div>
-        <div class="leaf-page">
+        <div class="column">
           {hasAlarm && <HopperSection feeder={feeder} yard={yard} />}
           <Observations feeder={feeder} yard={yard} />
         </div>
@@ -72,7 +72,7 @@ function missingFeeder() {
     );
   return (
     <Screen title={loadingTitle} back={{ href: "/", name: feedersTitle }}>
-      <p class={isOffline ? "empty" : "empty opening"}>{isOffline ? nothingStoredText : loadingText}</p>
+      <p class={isOffline ? "empty" : "empty first-load"}>{isOffline ? nothingStoredText : loadingText}</p>
     </Screen>
   );
 }
@@ -94,7 +94,7 @@ const Observations = ({ feeder, yard }: FeederProps) => (
     <ReadingsTable feeder={feeder} zone={yard.zone} />
     <UndetectableFaults feeder={feeder} />
     {yard.role === "keeper" && (
-      <p class="elsewhere">
+      <p class="page-link">
         <a href={`/feeders/${feeder.id}/settings`}>{settingsTitle(feeder.name)}</a>
       </p>
     )}

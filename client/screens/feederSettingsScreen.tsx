@@ -65,7 +65,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
 
 function SettingsForm({ feeder }: FeederProps) {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const food = useFoodInput();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
@@ -81,7 +81,7 @@ function SettingsForm({ feeder }: FeederProps) {
   const fields = { settings: feeder.settings, problems };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-      <FormError text={said} />
+      <FormError text={formError} />
       <RequiredFields {...fields} food={food} />
       <DutyFields {...fields} />
       <OptionalFields
@@ -90,7 +90,7 @@ function SettingsForm({ feeder }: FeederProps) {
         learnt={feeder.hopper.portionText}
         spots={<UndetectableFaults feeder={feeder} open />}
       />
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={sending}>
           {saveLabel}
         </button>
@@ -103,7 +103,7 @@ function SettingsForm({ feeder }: FeederProps) {
 function LocationSection({ yard }: { readonly yard: YardView }) {
   const { name, place, zone } = yard;
   return (
-    <section class="after" aria-labelledby="place-title">
+    <section class="subsection" aria-labelledby="place-title">
       <h2 id="place-title">{locationTitle}</h2>
       <p>
         {place === null
@@ -116,20 +116,20 @@ function LocationSection({ yard }: { readonly yard: YardView }) {
 }
 
 function KeySection({ feeder }: FeederProps) {
-  const { sending, said, send } = useFormSubmit();
+  const { sending, formError, send } = useFormSubmit();
   const [key, setKey] = useState<string | null>(null);
   const makeKey = async () => {
     const made = await send(() => laterApi.newKey(feeder.id));
     if (made !== null) setKey(made.key);
   };
   return (
-    <section class="after" aria-labelledby="key-title">
+    <section class="subsection" aria-labelledby="key-title">
       <h2 id="key-title">{keyTitle}</h2>
       {key === null ? (
         <details>
           <summary>{newKeyTitle}</summary>
           <p>{newKeyText}</p>
-          <FormError text={said} />
+          <FormError text={formError} />
           <button type="button" disabled={sending} onClick={() => void makeKey()}>
             {newKeyLabel(feeder.name)}
           </button>
@@ -142,7 +142,7 @@ function KeySection({ feeder }: FeederProps) {
 }
 
 const DataSection = ({ feeder }: FeederProps) => (
-  <section class="after" aria-labelledby="record-title">
+  <section class="subsection" aria-labelledby="record-title">
     <h2 id="record-title">{dataTitle}</h2>
     <p>
       {dataText(feeder.name)}{" "}
@@ -155,20 +155,20 @@ const DataSection = ({ feeder }: FeederProps) => (
 
 function RemoveSection({ feeder }: FeederProps) {
   const { route } = useLocation();
-  const { sending, said, send } = useFormSubmit();
+  const { sending, formError, send } = useFormSubmit();
   const remove = async () => {
     if ((await send(() => withoutContent(laterApi.removeFeeder(feeder.id)))) === null) return;
     await refreshHome();
     route("/");
   };
   return (
-    <section class="after" aria-labelledby="remove-title">
+    <section class="subsection" aria-labelledby="remove-title">
       <h2 id="remove-title">{removeTitle}</h2>
       <details>
         <summary>{removeSummary(feeder.name)}</summary>
         <p>{removeText}</p>
-        <FormError text={said} />
-        <button type="button" class="grave" disabled={sending} onClick={() => void remove()}>
+        <FormError text={formError} />
+        <button type="button" class="danger" disabled={sending} onClick={() => void remove()}>
           {removeLabel(feeder.name)}
         </button>
       </details>

@@ -15,7 +15,7 @@ function ownZone(): { readonly zone?: string } {
   return listTimeZones().includes(zone) ? { zone } : {};
 }
 
-/** The first keeper comes by a link whose secret stands behind the #, so that it never reaches a log. */
+/** The first keeper opens a link with its secret after the #, which browsers do not send, so it is in no log. */
 export function FirstSignInScreen() {
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
   return (
@@ -34,7 +34,7 @@ export function FirstSignInScreen() {
 
 function AccountForm({ token }: { readonly token: string }) {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -48,7 +48,7 @@ function AccountForm({ token }: { readonly token: string }) {
   };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-      <FormError text={problems.token ?? said} />
+      <FormError text={problems.token ?? formError} />
       <Field
         label={yourNameLabel}
         problem={problems.name}
@@ -60,7 +60,7 @@ function AccountForm({ token }: { readonly token: string }) {
         problem={problems.passphrase}
         input={{ name: "passphrase", type: "password", autocomplete: "new-password", required: true }}
       />
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={sending}>
           {createLabel}
         </button>

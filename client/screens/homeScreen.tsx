@@ -30,7 +30,7 @@ export function HomeScreen() {
     const isOffline = connectionState.value === "offline";
     return (
       <Screen title={feedersTitle}>
-        <p class={homeError.value === null && !isOffline ? "empty opening" : "empty"}>
+        <p class={homeError.value === null && !isOffline ? "empty first-load" : "empty"}>
           {homeError.value ?? (isOffline ? nothingStoredText : loadingText)}
         </p>
       </Screen>
@@ -53,7 +53,7 @@ export function HomeScreen() {
         <YardEntry key={yard.id} yard={yard} />
       ))}
       {mayAdd && (
-        <p class="answers">
+        <p class="actions">
           <a class="button" href="/feeders/new">
             {addFeederLabel}
           </a>
@@ -80,7 +80,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
       <YardHead yard={yard} />
       <ZoneNotice yard={yard} />
       {yard.damagedFeeders.map(({ id, text }) => (
-        <p key={id} class="notice worry">
+        <p key={id} class="notice warning">
           {text}
         </p>
       ))}
@@ -154,13 +154,13 @@ function FeederEntry(props: {
         <a href={`/feeders/${feeder.id}`}>{feeder.name}</a>
         {feeder.practice && <PracticeTag />}
         {priority !== null && (
-          <span class={`call ${priority}`}>
+          <span class={`feeder-priority ${priority}`}>
             <PriorityIcon priority={priority} /> {priorityText[priority]}
           </span>
         )}
       </h3>
       <p>{feederSentence(feeder, page)}</p>
-      {order !== null && <p class={`order-state${order.needsAttention ? " worry" : ""}`}>{order.text}</p>}
+      {order !== null && <p class={`order-state${order.needsAttention ? " warning" : ""}`}>{order.text}</p>}
     </li>
   );
 }

@@ -36,9 +36,9 @@ export function HopperSection({ feeder, yard }: { readonly feeder: FeederView; r
       <h2 id="hopper-title" class="hidden">
         {hopperTitle}
       </h2>
-      <p class="big">{headline}</p>
+      <p class="headline">{headline}</p>
       <HopperChart hopper={hopper} />
-      <div class="hopper-words">
+      <div class="hopper-text">
         {detail !== null && hopper.level !== null && <p class="small">{detail}</p>}
         <p>{hopperText(feeder)}</p>
         <a class="button main" href={`/feeders/${feeder.id}/refill`}>
@@ -46,7 +46,7 @@ export function HopperSection({ feeder, yard }: { readonly feeder: FeederView; r
         </a>
       </div>
       {refills.map((refill) => (
-        <QueuedActionNote key={refill.id} act={refill} zone={yard.zone} />
+        <QueuedActionNote key={refill.id} action={refill} zone={yard.zone} />
       ))}
       {hopper.portionText !== "" && <p class="portion hint">{hopper.portionText}</p>}
       <HopperDetails hopper={hopper} zone={yard.zone} />

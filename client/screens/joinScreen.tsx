@@ -23,7 +23,7 @@ import { announce } from "../state/announcement.ts";
 import { home, refreshHome, signedIn, startSession } from "../state/home.ts";
 import { newPassphraseHint } from "../text/people.ts";
 
-/** One more person comes by a link whose secret stands behind the #, so that it never reaches a log. */
+/** A further person opens a link with its secret after the #, which browsers do not send, so it is in no log. */
 export function JoinScreen() {
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
   return <Screen title={title}>{token === "" ? <p>{incompleteLinkText}</p> : <Invitation token={token} />}</Screen>;
@@ -42,7 +42,7 @@ function Invitation({ token }: { readonly token: string }) {
   return (
     <>
       <p>{introText}</p>
-      <FormError text={submission.problems.token ?? submission.said} />
+      <FormError text={submission.problems.token ?? submission.formError} />
       {signedIn.value === "yes" ? <JoinSignedIn {...props} /> : <JoinForm {...props} />}
     </>
   );
@@ -62,7 +62,7 @@ function JoinSignedIn({ token, submission: { sending, send }, finish }: JoinProp
   return (
     <>
       <p>{signedInText(home.value?.view.keeper.name ?? yourself)}</p>
-      <div class="answers">
+      <div class="actions">
         <button type="button" class="main" disabled={sending} onClick={() => void join()}>
           {joinLabel}
         </button>
@@ -93,7 +93,7 @@ function JoinForm({ token, submission: { sending, problems, form, send }, finish
     <>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <NameAndPassphrase hasAccount={hasAccount} problems={problems} />
-        <div class="answers">
+        <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {hasAccount ? signInLabel : joinLabel}
           </button>

@@ -1,4 +1,4 @@
 /** Screens that a link with a secret opens. One file to fetch: nobody needs two of them on the same day. */
 export { FirstSignInScreen } from "./firstSignInScreen.tsx";
 export { JoinScreen } from "./joinScreen.tsx";
-export { ResetPassphraseScreen as ResetScreen } from "./resetPassphraseScreen.tsx";
+export { ResetPassphraseScreen } from "./resetPassphraseScreen.tsx";

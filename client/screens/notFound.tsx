@@ -14,13 +14,13 @@ export function notFoundScreen(title: string, text: string) {
   const isLoading = home.value === null && connectionState.value !== "offline";
   return (
     <Screen title={title} back={backToFeeders}>
-      <p class={isLoading ? "empty opening" : "empty"}>{isLoading ? loadingText : text}</p>
+      <p class={isLoading ? "empty first-load" : "empty"}>{isLoading ? loadingText : text}</p>
     </Screen>
   );
 }
 
-/** Why the server's answer can't be used; null where it can. */
-export function loadErrorText(answer: ApiResult<unknown>): string | null {
-  if (answer.kind === "ok") return null;
-  return answer.kind === "unreachable" ? cannotReachText : answer.problem.detail;
+/** Why the server's response can't be used; null where it can. */
+export function loadErrorText(result: ApiResult<unknown>): string | null {
+  if (result.kind === "ok") return null;
+  return result.kind === "unreachable" ? cannotReachText : result.problem.detail;
 }

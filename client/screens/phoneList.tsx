@@ -26,14 +26,14 @@ interface PhoneListProps {
   readonly actions: PhoneActions;
 }
 
-/** Every phone with the proof that it can be reached, and a test of them all. */
+/** Every phone with its reachability, and a test of all. */
 export function PhoneList({ phones, warning, actions }: PhoneListProps) {
   // A phone may have shown the test before it got lost.
   const results = actions.test.filter(({ receipt }) => warning === null || receipt !== "displayed");
   return (
     <>
       <h2>{listTitle}</h2>
-      <ul class="phones">
+      <ul class="entry-list">
         {phones.map((phone) => (
           <PhoneEntry
             key={phone.id}
@@ -44,7 +44,7 @@ export function PhoneList({ phones, warning, actions }: PhoneListProps) {
           />
         ))}
       </ul>
-      <div class="answers">
+      <div class="actions">
         <button type="button" class="main" disabled={actions.busy} onClick={() => void actions.sendTest()}>
           {sendTestLabel}
         </button>

@@ -12,11 +12,11 @@ import { agoText } from "../text/clock.ts";
 import type { ReachabilityWarning } from "../text/reachability.ts";
 import type { PhoneActions } from "./usePhoneActions.ts";
 
-/** What no single phone's entry says; the rest stands beside each. */
+/** Warnings about no single phone; the others are in the phone's entry. */
 export function WarningNotice({ warning }: { readonly warning: ReachabilityWarning | null }) {
   if (warning === null || warning.kind === "noneConfirmed") return null;
   return (
-    <p class="notice worry">
+    <p class="notice warning">
       <strong>{warning.text}</strong> {warningAdvice[warning.kind]}
     </p>
   );

@@ -11,7 +11,7 @@ import { PhoneList } from "./phoneList.tsx";
 import { PhoneLimitNotice, WarningNotice } from "./phoneNotices.tsx";
 import { type PhoneActions, usePhoneActions } from "./usePhoneActions.ts";
 
-/** Which phones get notifications, and the proof of each. */
+/** The phones that get notifications, and whether each is reachable. */
 export function PhonesScreen() {
   const actions = usePhoneActions();
   const known = phones.value?.phones ?? [];
@@ -45,11 +45,11 @@ interface TurnOnProps {
   readonly warning: ReachabilityWarning | null;
 }
 
-/** Adds this phone, where that is needed and there is room for it. */
+/** Adds this phone, where that is needed and the maximum is not reached. */
 function TurnOnSection({ actions, known, warning }: TurnOnProps) {
   if (phones.value === null) return null;
   const isOn = ownEndpoint.value !== null && known.some((phone) => phone.endpoint === ownEndpoint.value);
-  // It is renewed by itself, or the warning says all that can be done.
+  // It is renewed by itself, or the warning contains all that can be done.
   if (isOn || warning?.kind === "renewalPending" || warning?.kind === "thisPhoneBlocked") return null;
   if (known.length >= phones.value.phonesMax) return <PhoneLimitNotice phones={known} actions={actions} />;
   const turnOn = (event: SubmitEvent) => {
@@ -67,7 +67,7 @@ function earlierLabel(): string | null {
 }
 
 const SignOutSection = ({ actions }: { readonly actions: PhoneActions }) => (
-  <section class="after" aria-labelledby="out-title">
+  <section class="subsection" aria-labelledby="out-title">
     <h2 id="out-title">{signOutLabel}</h2>
     <p>
       {home.value !== null && `${signedInText(home.value.view.keeper.name)} `}
@@ -76,7 +76,7 @@ const SignOutSection = ({ actions }: { readonly actions: PhoneActions }) => (
     <button type="button" disabled={actions.busy} onClick={() => void actions.signOut()}>
       {signOutLabel}
     </button>
-    <p class="elsewhere">
+    <p class="page-link">
       <a href="/account">{accountLabel}</a>
     </p>
   </section>

@@ -24,7 +24,7 @@ import { chosenFaultText, practiceFaultText } from "../text/practice.ts";
 
 /** Simulated feeders to learn on: everything else about them is real. */
 export function PracticeScreen() {
-  const { sending, said, send } = useFormSubmit();
+  const { sending, formError, send } = useFormSubmit();
   const change: Change = async (request) => {
     const view = await send(request);
     if (view !== null) acceptHome(view);
@@ -33,7 +33,7 @@ export function PracticeScreen() {
   return (
     <Screen title={title}>
       <p>{introText}</p>
-      <FormError text={said} />
+      <FormError text={formError} />
       <PracticeControls busy={sending} change={change} />
     </Screen>
   );
@@ -51,7 +51,7 @@ function PracticeControls({ busy, change }: ControlProps) {
   if (!yards.value.some((yard) => yard.role === "keeper")) return <p class="hint">{onlyKeepersText}</p>;
   if (home.value?.view.practice.running !== true) {
     return (
-      <div class="answers">
+      <div class="actions">
         <button type="button" class="main" disabled={busy} onClick={() => void change(laterApi.startPractice)}>
           {startLabel}
         </button>
@@ -62,15 +62,15 @@ function PracticeControls({ busy, change }: ControlProps) {
   return (
     <>
       {feeders.map((feeder) => (
-        <p key={feeder.id} class="elsewhere">
+        <p key={feeder.id} class="page-link">
           <a href={`/feeders/${feeder.id}`}>{goToLabel(feeder.name)}</a>
         </p>
       ))}
       <FaultForm busy={busy} change={change} feeders={feeders} />
-      <section class="after" aria-labelledby="end-title">
+      <section class="subsection" aria-labelledby="end-title">
         <h2 id="end-title">{endTitle}</h2>
         <p>{endText}</p>
-        <button type="button" class="grave" disabled={busy} onClick={() => void change(laterApi.endPractice)}>
+        <button type="button" class="danger" disabled={busy} onClick={() => void change(laterApi.endPractice)}>
           {deleteLabel}
         </button>
       </section>
@@ -100,7 +100,7 @@ function FaultForm({ busy, change, feeders }: ControlProps & { readonly feeders:
           {chosen !== null && chosenFaultText(chosen)}{" "}
           {shownBy !== undefined && <a href={`/feeders/${shownBy.id}`}>{watchLabel(shownBy.name)}</a>}
         </p>
-        <div class="answers">
+        <div class="actions">
           <button type="submit" class="main" disabled={busy}>
             {startFaultLabel}
           </button>

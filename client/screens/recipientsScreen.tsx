@@ -21,7 +21,7 @@ export function RecipientsScreen(props: { readonly id: string }) {
     <Screen title={title(yard.name)} practice={yard.practice} back={backToFeeders}>
       <FormError text={actions.error} />
       {actions.people !== null && <Recipients yard={yard} view={actions.people} actions={actions} />}
-      <p class="elsewhere">
+      <p class="page-link">
         <a href="/phones">{phonesLabel}</a>
       </p>
     </Screen>
@@ -43,7 +43,7 @@ function Recipients({ yard, view, actions }: RecipientsProps) {
   return (
     <>
       <p>{escalationText(people, yard.escalateMinutes)}</p>
-      <ol class="people">
+      <ol class="recipients">
         {people.map((person) => (
           <PersonEntry
             key={person.id}

@@ -80,7 +80,7 @@ function RefillForm({ feeder }: { readonly feeder: FeederView }) {
       <p class="hint">
         {cleanText} <a href="/cautions">{safetyInformationLabel}</a>
       </p>
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={busy}>
           {saveLabel}
         </button>

@@ -16,7 +16,7 @@ import { newPassphraseHint } from "../text/people.ts";
 
 const resetCommand = "npm run keeper -- reset NAME";
 
-/** A new passphrase by a one-time link, whose secret stands behind the #, so that it never reaches a log. */
+/** A new passphrase by a one-time link, with its secret after the #, which browsers do not send, so it is in no log. */
 export function ResetPassphraseScreen() {
   const [token] = useState(() => decodeURIComponent(location.hash.slice(1)));
   return (
@@ -34,7 +34,7 @@ export function ResetPassphraseScreen() {
 
 function ResetForm({ token }: { readonly token: string }) {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const passphrase = String(new FormData(event.currentTarget as HTMLFormElement).get("passphrase") ?? "");
@@ -48,14 +48,14 @@ function ResetForm({ token }: { readonly token: string }) {
     <>
       <p>{introText}</p>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <FormError text={problems.token ?? said} />
+        <FormError text={problems.token ?? formError} />
         <Field
           label={newPassphraseLabel}
           hint={newPassphraseHint}
           problem={problems.passphrase}
           input={{ name: "passphrase", type: "password", autocomplete: "new-password", required: true }}
         />
-        <div class="answers">
+        <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {saveLabel}
           </button>

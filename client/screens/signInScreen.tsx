@@ -22,7 +22,7 @@ export const SignInScreen = () => (
 );
 
 function SignInForm() {
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -32,7 +32,7 @@ function SignInForm() {
   };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-      <FormError text={said} />
+      <FormError text={formError} />
       <Field
         label={yourNameLabel}
         problem={problems.name}
@@ -43,7 +43,7 @@ function SignInForm() {
         problem={problems.passphrase}
         input={{ name: "passphrase", type: "password", autocomplete: "current-password", required: true }}
       />
-      <div class="answers">
+      <div class="actions">
         <button type="submit" class="main" disabled={sending}>
           {signInLabel}
         </button>

@@ -39,11 +39,11 @@ export function usePhoneActions(): PhoneActions {
   }, [isOffline]);
 
   const load = async () => {
-    const answer = await loadPhones();
-    const problem = loadErrorText(answer);
+    const result = await loadPhones();
+    const problem = loadErrorText(result);
     // What is wrong with an action stays until the next one.
     setError((before) => problem ?? (before === cannotReachText ? null : before));
-    return answer;
+    return result;
   };
   useLoad(load, [phoneChangeCount.value]);
 
@@ -56,7 +56,7 @@ export function usePhoneActions(): PhoneActions {
     else if (thenLoad) await load();
     setBusy(false);
   };
-  const watch = { load: loadPhones, told: setTest, isOver: () => isLeft.current };
+  const watch = { load: loadPhones, report: setTest, isOver: () => isLeft.current };
   return {
     busy,
     error,
@@ -81,9 +81,9 @@ function useIsLeft() {
 }
 
 async function turnOn(label: string): Promise<string | null> {
-  const answer = await loadPhones(); // whether the server lists this browser's address must be known now
-  if (answer.kind !== "ok") return loadErrorText(answer);
-  return turnOnErrorText(await switchOn(answer.value, label, storedEndpoint.value));
+  const result = await loadPhones(); // whether the server lists this browser's address must be known now
+  if (result.kind !== "ok") return loadErrorText(result);
+  return turnOnErrorText(await switchOn(result.value, label, storedEndpoint.value));
 }
 
 function turnOnErrorText(outcome: SwitchOnOutcome): string | null {
@@ -105,8 +105,8 @@ function turnOnErrorText(outcome: SwitchOnOutcome): string | null {
 }
 
 async function remove(endpoint: string): Promise<string | null> {
-  const answer = await api.removePhone(endpoint);
-  if (answer.kind === "unreachable") return cannotReachText;
+  const result = await api.removePhone(endpoint);
+  if (result.kind === "unreachable") return cannotReachText;
   if (endpoint === ownEndpoint.value) await switchOff();
   if (endpoint === storedEndpoint.value) await removeOwnEndpoint();
   return null;
@@ -114,8 +114,8 @@ async function remove(endpoint: string): Promise<string | null> {
 
 async function sendTest(watch: Parameters<typeof awaitTestReceipts>[2]): Promise<string | null> {
   const before = phones.value;
-  const answer = await laterApi.testPhones();
-  if (answer.kind !== "ok") return loadErrorText(answer);
-  if (before !== null) void awaitTestReceipts(answer.value, before, watch);
+  const result = await laterApi.testPhones();
+  if (result.kind !== "ok") return loadErrorText(result);
+  if (before !== null) void awaitTestReceipts(result.value, before, watch);
   return null;
 }

@@ -18,21 +18,21 @@ export function useRecipients(yard: string) {
   const { route } = useLocation();
   const [people, setPeople] = useState<PeopleView | null>(null);
   const [loadError, setLoadError] = useState<string | null>(null);
-  const { sending, said, send } = useFormSubmit();
+  const { sending, formError, send } = useFormSubmit();
 
   const load = async () => {
-    const answer = await laterApi.people(yard);
-    updateConnectionState(answer);
-    if (answer.kind === "ok") setPeople(answer.value);
-    setLoadError(loadErrorText(answer));
-    return answer;
+    const result = await laterApi.people(yard);
+    updateConnectionState(result);
+    if (result.kind === "ok") setPeople(result.value);
+    setLoadError(loadErrorText(result));
+    return result;
   };
   useLoad(load, [yard]);
 
   const change = async (request: () => Promise<ApiResult<PeopleView>>, doneText: string) => {
-    const answer = await send(request);
-    if (answer === null) return void (await load()); // a part of it may be done
-    setPeople(answer);
+    const result = await send(request);
+    if (result === null) return void (await load()); // a part of it may be done
+    setPeople(result);
     announce(doneText);
   };
   const changeRole = async (person: PersonView) => {
@@ -55,15 +55,15 @@ export function useRecipients(yard: string) {
     const doneText = to === "earlier" ? movedUpText(person.name) : movedDownText(person.name);
     return () => void change(() => saveEscalationOrder(yard, order), doneText);
   };
-  return { people, error: loadError ?? said, busy: sending, load, accept: setPeople, changeRole, remove, move };
+  return { people, error: loadError ?? formError, busy: sending, load, accept: setPeople, changeRole, remove, move };
 }
 
-/** One request a person; the last answer shows all of them. */
+/** One request a person; the last result shows all of them. */
 async function saveEscalationOrder(yard: string, order: ReadonlyMap<string, number>): Promise<ApiResult<PeopleView>> {
-  let answer: ApiResult<PeopleView> = { kind: "unreachable" };
-  for (const [id, turn] of order) {
-    answer = await laterApi.changePerson(yard, id, { escalationOrder: turn });
-    if (answer.kind !== "ok") break;
+  let result: ApiResult<PeopleView> = { kind: "unreachable" };
+  for (const [id, position] of order) {
+    result = await laterApi.changePerson(yard, id, { escalationOrder: position });
+    if (result.kind !== "ok") break;
   }
-  return answer;
+  return result;
 }

@@ -42,7 +42,7 @@ export function YardScreen(props: { readonly id: string }) {
       <YardLinks yard={yard} />
       {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardSummary yard={yard} />}
       {yard.role === "keeper" && (
-        <p class="elsewhere">
+        <p class="page-link">
           <a href="/yards/new">{addYardLabel}</a>
         </p>
       )}
@@ -60,7 +60,7 @@ const YardSummary = ({ yard }: { readonly yard: YardView }) => (
 
 function YardForm({ yard }: { readonly yard: YardView }) {
   const { route } = useLocation();
-  const { sending, problems, said, form, send } = useFormSubmit();
+  const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const change = readYardFields(new FormData(event.currentTarget as HTMLFormElement));
@@ -72,7 +72,7 @@ function YardForm({ yard }: { readonly yard: YardView }) {
     <section aria-labelledby="yard-title">
       <h2 id="yard-title">{settingsTitle}</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
-        <FormError text={said} />
+        <FormError text={formError} />
         <Field
           label={nameLabel}
           problem={problems.name}
@@ -80,7 +80,7 @@ function YardForm({ yard }: { readonly yard: YardView }) {
         />
         <LocationFields yard={yard} problems={problems} form={form} />
         <DigestFields yard={yard} problems={problems} />
-        <div class="answers">
+        <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {saveLabel}
           </button>

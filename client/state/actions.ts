@@ -31,8 +31,8 @@ export const failedActions = signal<readonly { readonly id: string; readonly tex
 
 let store: LocalStore | null = null;
 
-export async function openActions(kept: LocalStore): Promise<void> {
-  store = kept;
+export async function openActions(opened: LocalStore): Promise<void> {
+  store = opened;
   const flushSoon = () => {
     if (document.visibilityState !== "hidden") void sendOnce();
   };
@@ -134,44 +134,45 @@ async function sendOnce(): Promise<void> {
 async function sendAll(): Promise<void> {
   await loadStoredActions();
   const { live, expired } = splitExpired(queuedActions.value, Date.now());
-  for (const act of expired) {
-    if (!(await isSentElsewhere(act))) await reportFailure(act, text.expiredText(targetName(act), act.text));
+  for (const action of expired) {
+    if (!(await isSentElsewhere(action)))
+      await reportFailure(action, text.expiredText(targetName(action), action.text));
   }
-  for (const act of live) {
-    if (await isSentElsewhere(act)) continue;
-    const isSettled = await sendAction(act);
+  for (const action of live) {
+    if (await isSentElsewhere(action)) continue;
+    const isSettled = await sendAction(action);
     if (!isSettled || signedIn.value === "no") return; // what stops this one stops the others too
   }
   if (store !== null) await sendDisplayReceipts(store, Date.now());
 }
 
 /** @returns whether it is out of the queue: sent or refused */
-async function sendAction(act: QueuedAction): Promise<boolean> {
+async function sendAction(action: QueuedAction): Promise<boolean> {
   const requestedAt = serverNow();
-  const result = await api.sendAction(act.path, act.body);
+  const result = await api.sendAction(action.path, action.body);
   updateConnectionState(result);
   const problem = result.kind === "problem" ? result.problem : null;
   switch (deliveryDecision(result.kind, problem?.status ?? 0)) {
     case "done":
-      await removeAction(act);
-      if (result.kind === "ok") acceptResult(act, result.value, requestedAt);
+      await removeAction(action);
+      if (result.kind === "ok") acceptResult(action, result.value, requestedAt);
       return true;
     case "drop":
-      await reportFailure(act, text.refusedText(targetName(act), act.text, problem?.detail ?? ""));
+      await reportFailure(action, text.refusedText(targetName(action), action.text, problem?.detail ?? ""));
       return true;
     case "keep":
       return false;
   }
 }
 
-function acceptResult(act: QueuedAction, view: ActionView, requestedAt: number): void {
+function acceptResult(action: QueuedAction, view: ActionView, requestedAt: number): void {
   const isYards = "skippedFeeders" in view;
   acceptFeeders(isYards ? view.feeders : [view], requestedAt);
-  const missed = isYards && "yard" in act ? view.skippedFeeders.filter((id) => act.feeders.includes(id)) : [];
+  const missed = isYards && "yard" in action ? view.skippedFeeders.filter((id) => action.feeders.includes(id)) : [];
   if (missed.length === 0) return;
   const names = missed.map((id) => findFeeder(id)?.feeder.name ?? id).join(", ");
-  const failure = text.skippedText(targetName(act), act.text, names, missed.length);
-  failedActions.value = [...failedActions.value, { id: `${act.id} skipped`, text: failure }];
+  const failure = text.skippedText(targetName(action), action.text, names, missed.length);
+  failedActions.value = [...failedActions.value, { id: `${action.id} skipped`, text: failure }];
   announce(failure);
 }
 
@@ -184,26 +185,26 @@ async function loadStoredActions(): Promise<void> {
 }
 
 /** Another window of the same browser may have sent it: then it is no longer stored, and nothing is lost. */
-async function isSentElsewhere(act: QueuedAction): Promise<boolean> {
-  if (store === null || (await store.get(queuedActionKey(act.id))) !== undefined) return false;
-  await removeAction(act);
+async function isSentElsewhere(action: QueuedAction): Promise<boolean> {
+  if (store === null || (await store.get(queuedActionKey(action.id))) !== undefined) return false;
+  await removeAction(action);
   void refreshHome(); // the server knows the result, and there is a connection again
   return true;
 }
 
-async function reportFailure(act: QueuedAction, failure: string): Promise<void> {
-  failedActions.value = [...failedActions.value, { id: act.id, text: failure }];
+async function reportFailure(action: QueuedAction, failure: string): Promise<void> {
+  failedActions.value = [...failedActions.value, { id: action.id, text: failure }];
   announce(failure);
-  await removeAction(act);
+  await removeAction(action);
 }
 
-async function removeAction(act: QueuedAction): Promise<void> {
-  queuedActions.value = queuedActions.value.filter((each) => each.id !== act.id);
-  await store?.remove(queuedActionKey(act.id));
-  if (act.notification !== undefined) await closeNotifications(act.notification.tag); // it says that the action is not sent yet
+async function removeAction(action: QueuedAction): Promise<void> {
+  queuedActions.value = queuedActions.value.filter((each) => each.id !== action.id);
+  await store?.remove(queuedActionKey(action.id));
+  if (action.notification !== undefined) await closeNotifications(action.notification.tag); // it shows that the action is not sent yet
 }
 
-export const cancelAction = (act: QueuedAction) => removeAction(act);
+export const cancelAction = (action: QueuedAction) => removeAction(action);
 
 export function dismissFailure(id: string): void {
   failedActions.value = failedActions.value.filter((each) => each.id !== id);

@@ -18,20 +18,20 @@ const ratesKey = "rates";
 const storedYardsMax = 5;
 let store: LocalStore | null = null;
 
-export async function openAlarmRates(kept: LocalStore): Promise<void> {
-  store = kept;
-  const remembered = await kept.get<readonly (readonly [string, StoredAlarmRates])[]>(ratesKey);
+export async function openAlarmRates(opened: LocalStore): Promise<void> {
+  store = opened;
+  const remembered = await opened.get<readonly (readonly [string, StoredAlarmRates])[]>(ratesKey);
   if (remembered !== undefined) alarmRates.value = new Map([...remembered, ...alarmRates.value]);
 }
 
 export async function loadAlarmRates(yard: string): Promise<ApiResult<RatesView>> {
-  const answer = await api.alarmRates(yard);
-  updateConnectionState(answer);
-  alarmRatesError.value = answer.kind === "problem" ? answer.problem.detail : null;
-  if (answer.kind !== "ok") return answer;
+  const result = await api.alarmRates(yard);
+  updateConnectionState(result);
+  alarmRatesError.value = result.kind === "problem" ? result.problem.detail : null;
+  if (result.kind !== "ok") return result;
   const rest = [...alarmRates.value].filter(([known]) => known !== yard);
-  const kept = [...rest, [yard, { view: answer.value, asOf: serverNow() }] as const].slice(-storedYardsMax);
-  alarmRates.value = new Map(kept);
-  store?.put(ratesKey, kept).catch((cause: unknown) => console.warn("The alarm history could not be stored.", cause));
-  return answer;
+  const latest = [...rest, [yard, { view: result.value, asOf: serverNow() }] as const].slice(-storedYardsMax);
+  alarmRates.value = new Map(latest);
+  store?.put(ratesKey, latest).catch((cause: unknown) => console.warn("The alarm history could not be stored.", cause));
+  return result;
 }

@@ -30,28 +30,28 @@ const dayKey = (feeder: string, date: string) => `${feeder} ${date}`;
 
 export const findDay = (feeder: string, date: string) => days.value.get(dayKey(feeder, date)) ?? null;
 
-export async function openDays(kept: LocalStore): Promise<void> {
-  store = kept;
-  const remembered = await kept.get<readonly (readonly [string, StoredDay])[]>(daysKey);
+export async function openDays(opened: LocalStore): Promise<void> {
+  store = opened;
+  const remembered = await opened.get<readonly (readonly [string, StoredDay])[]>(daysKey);
   if (remembered !== undefined) days.value = new Map([...remembered, ...days.value]);
 }
 
 export async function loadDay(feeder: string, date: string): Promise<ApiResult<DayView>> {
-  const answer = await api.day(feeder, date);
-  updateConnectionState(answer);
-  if (answer.kind === "problem") {
-    dayError.value = answer.problem.detail;
-    return answer;
+  const result = await api.day(feeder, date);
+  updateConnectionState(result);
+  if (result.kind === "problem") {
+    dayError.value = result.problem.detail;
+    return result;
   }
   dayError.value = null;
-  if (answer.kind !== "ok") return answer;
+  if (result.kind !== "ok") return result;
   const rest = [...days.value].filter(([key]) => key !== dayKey(feeder, date));
-  const kept = [...rest, [dayKey(feeder, date), { view: answer.value, asOf: serverNow() }] as const].slice(
+  const latest = [...rest, [dayKey(feeder, date), { view: result.value, asOf: serverNow() }] as const].slice(
     -storedDaysMax,
   );
-  days.value = new Map(kept);
-  const { date: today, until } = answer.value.current;
+  days.value = new Map(latest);
+  const { date: today, until } = result.value.current;
   currentDays.value = new Map([...currentDays.value, [feeder, { date: today, untilMs: Date.parse(until) }]]);
-  store?.put(daysKey, kept).catch((cause: unknown) => console.warn("A day could not be stored.", cause));
-  return answer;
+  store?.put(daysKey, latest).catch((cause: unknown) => console.warn("A day could not be stored.", cause));
+  return result;
 }

@@ -21,20 +21,20 @@ export function findDigest(yard: string, date: string | null): DigestView | null
   );
 }
 
-export async function openDigests(kept: LocalStore): Promise<void> {
-  store = kept;
-  const remembered = await kept.get<readonly DigestView[]>(digestsKey);
+export async function openDigests(opened: LocalStore): Promise<void> {
+  store = opened;
+  const remembered = await opened.get<readonly DigestView[]>(digestsKey);
   if (remembered !== undefined) setDigests([...remembered, ...digests.value]);
 }
 
 export async function loadDigest(yard: string, date: string | null): Promise<ApiResult<DigestView>> {
-  const answer = await api.digest(yard, date);
-  updateConnectionState(answer);
-  digestError.value = answer.kind === "problem" ? answer.problem.detail : null;
-  if (answer.kind !== "ok") return answer;
-  setDigests([...digests.value, answer.value]);
+  const result = await api.digest(yard, date);
+  updateConnectionState(result);
+  digestError.value = result.kind === "problem" ? result.problem.detail : null;
+  if (result.kind !== "ok") return result;
+  setDigests([...digests.value, result.value]);
   store?.put(digestsKey, digests.value).catch((cause: unknown) => console.warn("A digest could not be stored.", cause));
-  return answer;
+  return result;
 }
 
 /** One for each yard and date, the later version of it, and only the newest few. */

@@ -53,11 +53,11 @@ const homeKey = "home";
 
 /**
  * Shows the stored state at once, then loads it from the server.
- * @param beside another request for the first screen: waits a moment for it, so that nothing moves when it comes
+ * @param alongside another request for the first screen: waits a moment for it, so that nothing moves when it comes
  */
-export async function openHome(kept: LocalStore, beside: Promise<unknown> = Promise.resolve()): Promise<void> {
-  store = kept;
-  const stored = await kept.get<StoredHome>(homeKey);
+export async function openHome(opened: LocalStore, alongside: Promise<unknown> = Promise.resolve()): Promise<void> {
+  store = opened;
+  const stored = await opened.get<StoredHome>(homeKey);
   if (stored !== undefined && home.value === null) home.value = { ...stored, view: withDefaults(stored.view) };
   const refreshIfVisible = () => {
     if (document.visibilityState !== "hidden" && signedIn.value !== "no") void refreshHome();
@@ -65,18 +65,18 @@ export async function openHome(kept: LocalStore, beside: Promise<unknown> = Prom
   document.addEventListener("visibilitychange", refreshIfVisible); // it may have been hidden for long
   addEventListener("online", refreshIfVisible);
   const timeLimit = new Promise((resolve) => setTimeout(resolve, parallelLoadMaxMs));
-  await refreshHome(home.value === null ? Promise.race([beside, timeLimit]) : undefined);
+  await refreshHome(home.value === null ? Promise.race([alongside, timeLimit]) : undefined);
 }
 /** After this time the home is shown without it. Our choice. */
 const parallelLoadMaxMs = 1_000;
 
 /** A state that an earlier build stored lacks the fields that were added since. */
-const withDefaults = (kept: HomeView): HomeView => ({
-  ...kept,
-  keeper: { ...{ id: "", email: null, canEmail: false }, ...(kept.keeper as Partial<MeView> & { name: string }) },
-  foods: (kept as Partial<HomeView>).foods ?? [],
-  storageProblem: (kept as Partial<HomeView>).storageProblem ?? null,
-  yards: kept.yards.map((yard) => ({
+const withDefaults = (stored: HomeView): HomeView => ({
+  ...stored,
+  keeper: { ...{ id: "", email: null, canEmail: false }, ...(stored.keeper as Partial<MeView> & { name: string }) },
+  foods: (stored as Partial<HomeView>).foods ?? [],
+  storageProblem: (stored as Partial<HomeView>).storageProblem ?? null,
+  yards: stored.yards.map((yard) => ({
     ...{ escalateMinutes: 15, role: "keeper", peopleCount: 1, escalations: [], unusableZone: null, damagedFeeders: [] },
     ...(yard as Omit<YardView, "role"> & Partial<YardView>),
     feeders: yard.feeders.map((feeder) => ({
@@ -94,34 +94,34 @@ let refreshesInProgress = 0;
 let stopRetrying: () => void = () => undefined;
 
 /** Loads the home, and repeats it where the server has a problem. A newer request replaces one that waits. */
-export function refreshHome(beside?: Promise<unknown>): Promise<void> {
+export function refreshHome(alongside?: Promise<unknown>): Promise<void> {
   stopRetrying();
   return new Promise((resolve) => {
     stopRetrying = retryUntilAnswered(async () => {
       refreshesInProgress += 1;
-      const answer = await api.home();
-      await beside;
-      updateConnectionState(answer);
+      const result = await api.home();
+      await alongside;
+      updateConnectionState(result);
       refreshesInProgress -= 1;
-      if (answer.kind === "ok") acceptHome(answer.value);
-      else if (answer.kind === "problem") homeError.value = answer.problem.detail;
+      if (result.kind === "ok") acceptHome(result.value);
+      else if (result.kind === "problem") homeError.value = result.problem.detail;
       resolve();
-      return answer;
+      return result;
     });
   });
 }
 
 /** Every result shows the state of the connection and of the session. */
-export function updateConnectionState(answer: ApiResult<unknown>): void {
-  if (answer.kind === "unreachable") {
+export function updateConnectionState(result: ApiResult<unknown>): void {
+  if (result.kind === "unreachable") {
     connectionState.value = "offline";
-    probeLater(requestedRetryDelay(answer));
+    probeLater(requestedRetryDelay(result));
     return;
   }
   const isBack = connectionState.value === "offline";
   if (connectionState.value !== "live") connectionState.value = "polling";
-  if (answer.kind === "signedOut") endSession();
-  else if (answer.kind === "ok" && signedIn.value !== "no") signedIn.value = "yes";
+  if (result.kind === "signedOut") endSession();
+  else if (result.kind === "ok" && signedIn.value !== "no") signedIn.value = "yes";
   if (isBack) reconnect();
 }
 
@@ -161,7 +161,7 @@ export function acceptHome(view: HomeView): void {
   const news = view.yards
     .flatMap((yard) => yard.feeders)
     .map((feeder) => describeChange(before.get(feeder.id), feeder));
-  announce(news.filter((words) => words !== "").join(" "));
+  announce(news.filter((change) => change !== "").join(" "));
   setHome({
     ...view,
     yards: view.yards.map((yard) => ({
@@ -190,8 +190,8 @@ export function acceptFeeders(feeders: readonly FeederView[], requestedAt: numbe
   if ([...before.values()].includes(undefined)) void refreshHome(); // a feeder that this page doesn't know yet
   const news = feeders.filter(({ id, revision }) => (before.get(id)?.revision ?? Infinity) <= revision);
   if (news.length === 0) return;
-  const words = news.map((feeder) => describeChange(before.get(feeder.id), feeder));
-  announce(words.filter((each) => each !== "").join(" "));
+  const changes = news.map((feeder) => describeChange(before.get(feeder.id), feeder));
+  announce(changes.filter((each) => each !== "").join(" "));
   const newest = new Map(news.map((feeder) => [feeder.id, feeder]));
   setHome({
     ...known.view,
@@ -278,10 +278,10 @@ async function refreshFeeder(id: string, revision: number | null): Promise<void>
   const known = findFeeder(id)?.feeder;
   if (known !== undefined && revision !== null && known.revision >= revision) return;
   const requestedAt = serverNow();
-  const answer = await api.feeder(id);
-  updateConnectionState(answer);
-  if (answer.kind === "ok") acceptFeeder(answer.value, requestedAt);
-  else if (answer.kind === "problem") await refreshHome(); // probably removed
+  const result = await api.feeder(id);
+  updateConnectionState(result);
+  if (result.kind === "ok") acceptFeeder(result.value, requestedAt);
+  else if (result.kind === "problem") await refreshHome(); // probably removed
 }
 
 // --- coming and going ----------------------------------------------------------------------------------------------
@@ -297,8 +297,8 @@ function endSession(): void {
 
 /** Signing out deletes all data on the phone. */
 export async function signOut(): Promise<boolean> {
-  const answer = await api.signOut();
-  if (answer.kind === "unreachable") return false;
+  const result = await api.signOut();
+  if (result.kind === "unreachable") return false;
   await forgetEverything();
   return true;
 }

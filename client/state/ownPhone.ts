@@ -60,19 +60,26 @@ export async function switchOn(view: PhonesView, label: string, replaces: string
   if (permission !== "granted") return { kind: "notAllowed" };
   const { pushManager } = await navigator.serviceWorker.ready;
   const old = await pushManager.getSubscription();
-  const isKept = old !== null && isUsable(old, view);
-  let subscription: PushSubscription;
+  const expired = old === null || isUsable(old, view) ? null : old;
+  const subscription = await subscribe(pushManager, view.publicKey, expired);
+  if ("kind" in subscription) return subscription;
+  return addPhone(subscription, label, replaces ?? old?.endpoint ?? null);
+}
+
+/** @param expired the browser's subscription that can't be used any more; null: none */
+async function subscribe(
+  pushManager: PushManager,
+  publicKey: string,
+  expired: PushSubscription | null,
+): Promise<PushSubscription | Extract<SwitchOnOutcome, { kind: "sameAddress" | "failed" }>> {
   try {
-    if (old !== null && !isKept && !(await old.unsubscribe())) return { kind: "failed", text: text.oldAddressKeptText };
-    subscription = await pushManager.subscribe({
-      userVisibleOnly: true,
-      applicationServerKey: fromBase64Url(view.publicKey),
-    });
+    if (expired !== null && !(await expired.unsubscribe())) return { kind: "failed", text: text.oldAddressKeptText };
+    const applicationServerKey = fromBase64Url(publicKey);
+    const subscription = await pushManager.subscribe({ userVisibleOnly: true, applicationServerKey });
+    return subscription.endpoint === expired?.endpoint ? { kind: "sameAddress" } : subscription;
   } catch (cause) {
     return { kind: "failed", text: cause instanceof Error ? cause.message : String(cause) };
   }
-  if (!isKept && subscription.endpoint === old?.endpoint) return { kind: "sameAddress" };
-  return addPhone(subscription, label, replaces ?? old?.endpoint ?? null);
 }
 
 /**

@@ -37,9 +37,9 @@ const retryMaxMs = 5 * 60_000;
 let store: LocalStore | null = null;
 
 /** Keeps this phone's endpoint and its permission to notify up to date with the server: now, and when either may change. */
-export async function openPhones(kept: LocalStore): Promise<void> {
-  store = kept;
-  storedEndpoint.value = (await kept.get<string>(ownEndpointKey)) ?? null;
+export async function openPhones(opened: LocalStore): Promise<void> {
+  store = opened;
+  storedEndpoint.value = (await opened.get<string>(ownEndpointKey)) ?? null;
   const checkIfVisible = () => {
     if (document.visibilityState !== "hidden") checkPhone();
   };
@@ -100,24 +100,24 @@ async function checkOnce(): Promise<void> {
 }
 
 /** The browser may not report a changed endpoint, so the present one is compared with the one that the server knows. */
-async function renewEndpoint(kept: LocalStore) {
+async function renewEndpoint(opened: LocalStore) {
   const remembered = storedEndpoint.value;
   if (remembered !== null && notificationPermission.value === "granted") {
-    const subscription = (await ownSubscription()) ?? (await subscribeAgain(kept));
+    const subscription = (await ownSubscription()) ?? (await subscribeAgain(opened));
     ownEndpoint.value = subscription?.endpoint ?? null;
-    const waits = await storedRenewal(kept);
+    const waits = await storedRenewal(opened);
     if (subscription === null || subscription.endpoint === remembered) {
-      if (subscription !== null) await removeRenewal(kept);
+      if (subscription !== null) await removeRenewal(opened);
     } else if (waits?.endpoint !== subscription.endpoint) {
-      await storeRenewal(kept, { replaces: remembered, ...subscriptionRequest(subscription) });
+      await storeRenewal(opened, { replaces: remembered, ...subscriptionRequest(subscription) });
     }
   }
-  return sendRenewal(kept);
+  return sendRenewal(opened);
 }
 
 /** The browser lost the endpoint though notifications are on: with the permission it can get another one. */
-async function subscribeAgain(kept: LocalStore): Promise<PushSubscription | null> {
-  const key = phones.value?.publicKey ?? (await kept.get<string>(serverPublicKeyKey));
+async function subscribeAgain(opened: LocalStore): Promise<PushSubscription | null> {
+  const key = phones.value?.publicKey ?? (await opened.get<string>(serverPublicKeyKey));
   const registration = await navigator.serviceWorker?.getRegistration();
   if (key === undefined || registration?.pushManager === undefined) return null;
   const options = { userVisibleOnly: true, applicationServerKey: fromBase64Url(key) };
@@ -128,37 +128,37 @@ async function subscribeAgain(kept: LocalStore): Promise<PushSubscription | null
 }
 
 /** @returns whether a change was sent to the server; null where that failed and must be tried again */
-async function sendPermission(kept: LocalStore): Promise<boolean | null> {
+async function sendPermission(opened: LocalStore): Promise<boolean | null> {
   const endpoint = storedEndpoint.value;
   if (endpoint === null || notificationPermission.value === "none") return false;
   const allowed = notificationPermission.value === "granted";
-  const known = (await kept.get<string>(sentPermissionKey)) ?? `${endpoint} true`;
+  const known = (await opened.get<string>(sentPermissionKey)) ?? `${endpoint} true`;
   const current = `${endpoint} ${allowed}`;
   if (known === current || (allowed && ownEndpoint.value !== endpoint)) return false; // a renewal includes it
-  const answer = await api.setPhonePermission(endpoint, allowed);
-  if (answer.kind === "unreachable" || answer.kind === "signedOut") return null;
-  await kept.put(sentPermissionKey, current);
+  const result = await api.setPhonePermission(endpoint, allowed);
+  if (result.kind === "unreachable" || result.kind === "signedOut") return null;
+  await opened.put(sentPermissionKey, current);
   return true;
 }
 
 export async function loadPhones(): Promise<ApiResult<PhonesView>> {
-  const answer = await api.phones();
-  updateConnectionState(answer);
-  if (answer.kind !== "ok") return answer;
+  const result = await api.phones();
+  updateConnectionState(result);
+  if (result.kind !== "ok") return result;
   const isFirst = phones.value === null;
-  phones.value = answer.value;
-  await store?.put(serverPublicKeyKey, answer.value.publicKey);
+  phones.value = result.value;
+  await store?.put(serverPublicKeyKey, result.value.publicKey);
   await storeOwnEndpoint();
   if (isFirst) void checkQueued(); // with the server's key a lost endpoint can be replaced
-  return answer;
+  return result;
 }
 
-let earlyLoad: { readonly answer: Promise<ApiResult<PhonesView>>; readonly changes: number } | null = null;
+let earlyLoad: { readonly result: Promise<ApiResult<PhonesView>>; readonly changes: number } | null = null;
 
 /** In parallel with the very first request for the feeders, so that the first page can show both at once. */
 export function loadPhonesEarly(): Promise<ApiResult<PhonesView>> {
-  earlyLoad = { answer: loadPhones(), changes: phoneChangeCount.value };
-  return earlyLoad.answer;
+  earlyLoad = { result: loadPhones(), changes: phoneChangeCount.value };
+  return earlyLoad.result;
 }
 
 /**
@@ -169,8 +169,8 @@ export async function loadPhonesForHome(): Promise<ApiResult<PhonesView>> {
   const taken = earlyLoad;
   earlyLoad = null;
   if (taken === null || taken.changes !== phoneChangeCount.value) return loadPhones();
-  const answer = await taken.answer;
-  return answer.kind === "ok" ? answer : loadPhones();
+  const result = await taken.result;
+  return result.kind === "ok" ? result : loadPhones();
 }
 
 /** Only an endpoint that the server lists counts as this phone's own; any other replaces it. */

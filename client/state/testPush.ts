@@ -1,7 +1,7 @@
 import type { PhonesView, TestPushView } from "../../server/contract/api.ts";
 import type { ApiResult } from "../api/api.ts";
 
-/** The result of a test for one phone: what its push service answered, and whether a display receipt came. */
+/** The result of a test for one phone: what its push service responded, and whether a display receipt came. */
 export interface TestPushProgress {
   readonly label: string;
   readonly text: string;
@@ -14,22 +14,22 @@ const pollMs = 1_500;
 
 export interface Watching {
   load(): Promise<ApiResult<PhonesView>>;
-  /** Hears of each change, and at the end of those that never came. */
-  told(outcomes: readonly TestPushProgress[]): void;
-  /** Whether nobody looks any more. */
+  /** Gets each change, and at the end the phones without a receipt. */
+  report(outcomes: readonly TestPushProgress[]): void;
+  /** Whether the screen was left. */
   isOver(): boolean;
   readonly pause?: (ms: number) => Promise<void>;
 }
 
 /**
- * After a test was sent: looks again and again whether the phones say that it stood on their screens, for half a minute.
+ * Polls for the display receipts of a test for half a minute.
  */
 export async function awaitTestReceipts(
   test: TestPushView,
   before: PhonesView,
-  { load, told, isOver, pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms)) }: Watching,
+  { load, report, isOver, pause = (ms) => new Promise((resolve) => setTimeout(resolve, ms)) }: Watching,
 ): Promise<void> {
-  // Compared with what stood there before, not with a clock: the phone's and the server's differ.
+  // Compared with the times before the test, not with a clock: those of phone and server differ.
   const had = new Map(before.phones.map(({ label, lastDisplayedAt }) => [label, lastDisplayedAt]));
   let known = before;
   const outcomes = (end: "pending" | "missing") =>
@@ -38,14 +38,14 @@ export async function awaitTestReceipts(
       const now = known.phones.find((phone) => phone.label === label)?.lastDisplayedAt ?? null;
       return { label, text, receipt: now !== null && now !== had.get(label) ? "displayed" : end };
     });
-  told(outcomes("pending"));
-  for (let look = 0; look < pollsMax; look++) {
+  report(outcomes("pending"));
+  for (let poll = 0; poll < pollsMax; poll++) {
     if (!outcomes("pending").some(({ receipt }) => receipt === "pending")) return;
     await pause(pollMs);
     if (isOver()) return;
-    const answer = await load();
-    if (answer.kind === "ok") known = answer.value;
-    told(outcomes("pending"));
+    const result = await load();
+    if (result.kind === "ok") known = result.value;
+    report(outcomes("pending"));
   }
-  told(outcomes("missing"));
+  report(outcomes("missing"));
 }

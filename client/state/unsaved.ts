@@ -23,5 +23,5 @@ export async function countSending<T>(work: () => Promise<T>): Promise<T> {
 
 export function hasUnsaved(): boolean {
   for (const form of editedForms) if (!form.isConnected) editedForms.delete(form);
-  return editedForms.size > 0 || sendsInProgress > 0 || document.querySelector(".copied") !== null;
+  return editedForms.size > 0 || sendsInProgress > 0 || document.querySelector(".copyable") !== null;
 }

@@ -15,7 +15,7 @@ export function listenToWorker(open: (path: string) => void, loadActions: () => 
   serviceWorker.addEventListener("message", (event: MessageEvent<unknown>) => {
     const message = event.data as { kind?: unknown; path?: unknown } | null;
     if (message?.kind === "open" && typeof message.path === "string") open(message.path);
-    if (message?.kind === "acts") loadActions();
+    if (message?.kind === "actions") loadActions();
     if (message?.kind === "address") checkPhone();
     // The worker keeps the files of an older page until all windows run its own version.
     if (message?.kind === "whichVersion") event.ports[0]?.postMessage(pageVersion());

@@ -20,7 +20,7 @@ const okPrefix = /^OK: /;
 export const isStale = ({ now, asOf, connection }: PageState) =>
   connection === "offline" || (connection !== "live" && now - asOf > staleAfterMs);
 
-/** How a feeder is, never better than this page knows: an old page says how old it is, and says of no feeder that it is OK. */
+/** How a feeder is, never better than this page knows: an old page shows its age, and no feeder as OK. */
 export function feederSentence(
   feeder: Pick<FeederView, "summary" | "summaryValidUntil" | "lastReportAt">,
   page: PageState,

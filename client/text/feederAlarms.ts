@@ -6,7 +6,7 @@ import { momentText } from "./clock.ts";
 
 /** Alarms as a feeder's page shows them. */
 
-/** The alarm's state by ANSI/ISA-18.2, in plain words. */
+/** The alarm's state by ANSI/ISA-18.2, as plain text. */
 export function alarmStateText(alarm: AlarmView, now: number, zone: string): string {
   const start = momentText(alarm.since, now, zone);
   switch (alarm.state) {
@@ -33,7 +33,7 @@ export function alarmStateText(alarm: AlarmView, now: number, zone: string): str
   }
 }
 
-/** What it asks for, beside its title. An alarm that asks for nothing must not show its priority. */
+/** The badge next to its title. An alarm that needs no action must not show its priority. */
 export function alarmBadgeText(alarm: AlarmView): string {
   switch (alarm.state) {
     case "unacknowledged":
@@ -55,7 +55,7 @@ export function alarmBadgeText(alarm: AlarmView): string {
 export const explainedAlarms = (alarm: AlarmView, { alarms }: Pick<FeederView, "alarms">) =>
   alarms.filter((each) => each.state === "suppressedByDesign" && each.explainedBy === alarm.title);
 
-/** "One alarm", "2 alarms and a note", "A note": a note asks for no action and is no alarm. */
+/** "One alarm", "2 alarms and a note", "A note": a note needs no action and is not an alarm. */
 export function alarmCountText(listed: readonly AlarmView[]): string {
   const notes = listed.filter(({ priority }) => priority === "note").length;
   const alarms = listed.length - notes;

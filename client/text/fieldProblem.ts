@@ -1,6 +1,6 @@
 import * as text from "#text/fieldProblem.ts";
 
-/** A refused field in plain words. The server's own texts are plain already; those of its schema library are for engineers. */
+/** The problem of a refused field as plain text. The server's own texts are plain already; those of its schema library are for engineers. */
 export function problemText(problem: string): string {
   const bound = /^Too (small|big): expected (number|string) to (?:be|have) [<>]=?(\S+)/.exec(problem);
   if (bound !== null) {

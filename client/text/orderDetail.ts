@@ -64,7 +64,7 @@ function orderStages({ status, requestedAt, sentAt, answeredAt }: OrderView): re
     {
       name: text.stageTexts[last],
       isReached: isFailed || answeredAt !== null || status === "confirmed",
-      at: status === "contradicted" ? null : answeredAt, // the answer was the confirmation
+      at: status === "contradicted" ? null : answeredAt, // answeredAt is the time of the confirmation
       isFailed,
     },
   ];

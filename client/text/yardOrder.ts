@@ -13,7 +13,7 @@ export interface FeederOrderText {
   readonly needsAttention: boolean;
 }
 
-/** For this time the confirmation of a resume is shown beside each feeder. Our choice. */
+/** For this time the confirmation of a resume is shown with each feeder. Our choice. */
 const confirmationShownMs = 3_600_000;
 
 /** The state of each feeder's order where it belongs to an order for the yard, or is not known to be carried out; null else. */

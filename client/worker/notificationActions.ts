@@ -67,9 +67,9 @@ function splitTitle(title: string) {
 }
 
 /** Stores the action, in place of those that it supersedes. */
-export async function storeAction(store: LocalStore, act: QueuedAction): Promise<void> {
-  await store.put(queuedActionKey(act.id), act);
-  for (const old of supersededBy(act, await storedActions(store))) await store.remove(queuedActionKey(old.id));
+export async function storeAction(store: LocalStore, action: QueuedAction): Promise<void> {
+  await store.put(queuedActionKey(action.id), action);
+  for (const old of supersededBy(action, await storedActions(store))) await store.remove(queuedActionKey(old.id));
 }
 
 /** How far an action has come, for the notification that replaces the tapped one. */
@@ -102,46 +102,48 @@ export async function sendStoredActions(
   post: (path: string, body: unknown) => Promise<ApiResult<ActionView>> = api.sendAction,
 ): Promise<readonly SentAction[]> {
   const sent: SentAction[] = [];
-  const settle = async (act: QueuedAction, progress: ActionProgress) => {
-    sent.push({ action: act, progress });
-    const isForPage = act.notification === undefined && progress.kind !== "done";
-    if (isFinal(progress) && !isForPage) await store.remove(queuedActionKey(act.id));
+  const settle = async (action: QueuedAction, progress: ActionProgress) => {
+    sent.push({ action, progress });
+    const isForPage = action.notification === undefined && progress.kind !== "done";
+    if (isFinal(progress) && !isForPage) await store.remove(queuedActionKey(action.id));
   };
   const { live, expired } = splitExpired(await storedActions(store), now);
-  for (const act of expired) await settle(act, { kind: "expired" });
+  for (const action of expired) await settle(action, { kind: "expired" });
   let obstacle: ActionProgress | null = null;
-  for (const act of live) {
-    const progress: ActionProgress = obstacle ?? actionProgress(act, await post(act.path, act.body));
-    await settle(act, progress);
+  for (const action of live) {
+    const progress: ActionProgress = obstacle ?? actionProgress(action, await post(action.path, action.body));
+    await settle(action, progress);
     if (!isFinal(progress)) obstacle = progress;
   }
   return sent;
 }
 
-function actionProgress(act: QueuedAction, answer: ApiResult<ActionView>): ActionProgress {
-  switch (deliveryDecision(answer.kind, answer.kind === "problem" ? answer.problem.status : 0)) {
+function actionProgress(action: QueuedAction, result: ApiResult<ActionView>): ActionProgress {
+  switch (deliveryDecision(result.kind, result.kind === "problem" ? result.problem.status : 0)) {
     case "done":
-      return { kind: answer.kind === "ok" && isRaisedAgain(act, answer.value) ? "raisedAgain" : "done" };
+      return { kind: result.kind === "ok" && isRaisedAgain(action, result.value) ? "raisedAgain" : "done" };
     case "keep":
-      return { kind: answer.kind === "signedOut" ? "signedOut" : "pending" };
+      return { kind: result.kind === "signedOut" ? "signedOut" : "pending" };
     case "drop":
-      return { kind: "refused", text: answer.kind === "problem" ? answer.problem.detail : "" };
+      return { kind: "refused", text: result.kind === "problem" ? result.problem.detail : "" };
   }
 }
 
 /** It acknowledged an earlier occurrence, and the alarm was raised again since. */
-const isRaisedAgain = (act: QueuedAction, view: ActionView) =>
-  act.kind === "acknowledge" &&
+const isRaisedAgain = (action: QueuedAction, view: ActionView) =>
+  action.kind === "acknowledge" &&
   "alarms" in view &&
-  view.alarms.some(({ fault, state }) => state === "unacknowledged" && paths.acknowledge(view.id, fault) === act.path);
+  view.alarms.some(
+    ({ fault, state }) => state === "unacknowledged" && paths.acknowledge(view.id, fault) === action.path,
+  );
 
 /** What the keeper reads in place of the tapped notification. */
-export function progressText(act: QueuedAction, progress: ActionProgress, now: number, zone: string): string {
+export function progressText(action: QueuedAction, progress: ActionProgress, now: number, zone: string): string {
   switch (progress.kind) {
     case "done":
-      return act.kind === "pause" ? text.pauseRequestedText : text.acknowledgedText;
+      return action.kind === "pause" ? text.pauseRequestedText : text.acknowledgedText;
     case "pending":
-      return text.notSentText(momentText(new Date(expiresAt(act)).toISOString(), now, zone));
+      return text.notSentText(momentText(new Date(expiresAt(action)).toISOString(), now, zone));
     case "signedOut":
       return text.signedOutText;
     case "refused":

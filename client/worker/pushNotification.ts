@@ -47,39 +47,37 @@ const actionText: Readonly<Record<NotificationAction, string>> = {
 export function readPush(payload: string | null, origin: string, proposed: unknown = null): PushNotification {
   const shown = parsePayload(payload) ?? withTitle(proposed);
   if (shown === null) return defaultNotification;
-  const {
-    item,
-    feeder,
-    fault,
-    raisedAt,
-    actions: answers,
-    priority,
-    isClosing: closes,
-  } = (shown.data ?? {}) as Partial<PayloadData>;
-  const silent = shown.silent === true || closes === true;
-  const data: PushNotificationData = {
-    navigate: ownPath(shown.navigate, origin),
-    item: textOrNull(item),
-    feeder: textOrNull(feeder),
-    fault: textOrNull(fault),
-    raisedAt: textOrNull(raisedAt),
-    notifiedPriority: priority === "urgent" || priority === "soon" ? priority : null,
-  };
+  const payloadData = (shown.data ?? {}) as Partial<PayloadData>;
+  const data = readData(payloadData, ownPath(shown.navigate, origin));
+  const isClosing = payloadData.isClosing === true;
+  const silent = shown.silent === true || isClosing;
   return {
     title: shown.title,
-    isClosing: closes === true,
+    isClosing,
     options: {
       ...defaultOptions,
       body: typeof shown.body === "string" ? shown.body : "",
       tag: typeof shown.tag === "string" && shown.tag !== "" ? shown.tag : defaultOptions.tag,
       silent,
-      requireInteraction: priority === "urgent" && closes !== true,
+      requireInteraction: data.notifiedPriority === "urgent" && !isClosing,
       renotify: !silent, // the same tag replaces the old notification; only a silent one does so without a sound
-      actions: closes === true ? [] : actionsFor(answers, data),
+      actions: isClosing ? [] : actionsFor(payloadData.actions, data),
       data,
     },
   };
 }
+
+const readData = (
+  { item, feeder, fault, raisedAt, priority }: Partial<PayloadData>,
+  navigate: string,
+): PushNotificationData => ({
+  navigate,
+  item: textOrNull(item),
+  feeder: textOrNull(feeder),
+  fault: textOrNull(fault),
+  raisedAt: textOrNull(raisedAt),
+  notifiedPriority: priority === "urgent" || priority === "soon" ? priority : null,
+});
 
 /** The same notification again, as a push service may deliver it twice: it stays, without a second sound. */
 export const silentRepeat = ({ options, ...notification }: PushNotification): PushNotification => ({
@@ -114,10 +112,10 @@ export const silentNotification = (title: string, body: string, tag: string, nav
 });
 
 /** Only the actions that this worker knows: a newer server may offer more. */
-function actionsFor(answers: unknown, { feeder, fault }: PushNotificationData): PushNotificationOptions["actions"] {
-  if (!Array.isArray(answers) || feeder === null) return [];
+function actionsFor(offered: unknown, { feeder, fault }: PushNotificationData): PushNotificationOptions["actions"] {
+  if (!Array.isArray(offered) || feeder === null) return [];
   return (Object.keys(actionText) as NotificationAction[])
-    .filter((action) => answers.includes(action) && (action !== "acknowledge" || fault !== null))
+    .filter((action) => offered.includes(action) && (action !== "acknowledge" || fault !== null))
     .map((action) => ({ action, title: actionText[action] }));
 }
 
@@ -140,7 +138,7 @@ function withTitle(value: unknown): PayloadNotification | null {
 
 const textOrNull = (value: unknown): string | null => (typeof value === "string" && value !== "" ? value : null);
 
-/** A notification may only lead to our own pages. */
+/** A notification may only open our own pages. */
 export function ownPath(navigate: unknown, origin: string): string {
   if (typeof navigate !== "string") return "/";
   try {

@@ -30,7 +30,7 @@ import {
 } from "./pushNotification.ts";
 
 /**
- * Runs beside the page, and without it: stores the files of the page so that it opens without a connection, shows every push
+ * Runs with the page and without it: stores the files of the page so that it opens without a connection, shows every push
  * and sends its display receipt, and performs the actions of notifications. It never stores the API's responses: the page does.
  */
 
@@ -52,7 +52,7 @@ interface SyncEvent extends ExtendableEvent {
 }
 interface FetchEvent extends ExtendableEvent {
   readonly request: Request;
-  respondWith(answer: Promise<Response>): void;
+  respondWith(response: Promise<Response>): void;
 }
 interface WorkerMessageEvent extends ExtendableEvent {
   readonly data: unknown;
@@ -115,20 +115,20 @@ self.addEventListener("message", (event) => {
 /** What has its fingerprint in its name never changes: the page has just fetched most of it. */
 const cacheMode = (path: string) => (path.startsWith("/assets/") ? "default" : "no-cache");
 
-/** A window that doesn't answer in this time is asleep or of a build that doesn't know the message: it counts as older. */
+/** A window that does not reply in this time is asleep or of a build that doesn't know the message: it counts as older. */
 const versionAnswerMs = 3_000;
 
 /** Windows of an older version still load their screens from the older files, so these stay until each window runs this one. */
 async function dropOlderShells(): Promise<void> {
   const older = (await caches.keys()).filter((name) => name.startsWith("shell-") && name !== shellName);
-  // Not while a newer version waits: its files are not older.
+  // Not while a newer version is ready: its files are not older.
   if (older.length === 0 || self.registration.waiting !== null || self.registration.installing !== null) return;
   const scripts = await Promise.all((await openPages()).map(scriptOf));
   if (scripts.every((script) => script !== null && __SHELL_FILES__.includes(script)))
     await Promise.all(older.map((name) => caches.delete(name)));
 }
 
-/** @returns the path of the script that runs in this window; null where it doesn't answer */
+/** @returns the path of the script that runs in this window; null where it does not reply */
 const scriptOf = (page: PageClient): Promise<string | null> =>
   new Promise((resolve) => {
     const { port1, port2 } = new MessageChannel();
@@ -232,7 +232,7 @@ async function openPage(path: string): Promise<void> {
   focused.postMessage({ kind: "open", path });
 }
 /** Each open page loads what changed, so that none shows an older state. */
-async function notifyPages(kind: "acts" | "address"): Promise<void> {
+async function notifyPages(kind: "actions" | "address"): Promise<void> {
   for (const page of await openPages()) page.postMessage({ kind });
 }
 const openPages = () => self.clients.matchAll({ type: "window", includeUncontrolled: true });
@@ -240,15 +240,15 @@ const openPages = () => self.clients.matchAll({ type: "window", includeUncontrol
 async function performAction(action: string, notification: Notification, navigate: string): Promise<void> {
   const { title, tag } = notification;
   const data = notificationData(notification);
-  const act =
+  const queued =
     data === null ? null : actionFrom(action, { title, tag, data: { ...data, navigate } }, newId(), Date.now());
-  if (act === null) return openPage(navigate);
-  await storeAction(await localStore(), act);
+  if (queued === null) return openPage(navigate);
+  await storeAction(await localStore(), queued);
   const sent = await sendAll();
   // Not sent here: another event of this worker, or a page, sent it between storing and sending.
-  const own = sent.find((each) => each.action.id === act.id)?.progress ??
-    finishedActions.get(act.id) ?? { kind: "sentByPage" };
-  await showProgress(act, own);
+  const own = sent.find((each) => each.action.id === queued.id)?.progress ??
+    finishedActions.get(queued.id) ?? { kind: "sentByPage" };
+  await showProgress(queued, own);
   if (!isFinal(own)) await requestSync();
 }
 
@@ -268,17 +268,17 @@ async function sendAll(): Promise<readonly SentAction[]> {
     const isShown = (await notificationsWithTag(action.notification.tag)).length > 0;
     if (isShown || progress.kind !== "done") await showProgress(action, progress);
   }
-  if (sent.length > 0) await notifyPages("acts");
+  if (sent.length > 0) await notifyPages("actions");
   return sent;
 }
 
 const newId = () => crypto.randomUUID(); // exists in a worker, which needs HTTPS
 
-async function showProgress(act: QueuedAction, progress: ActionProgress): Promise<void> {
-  if (act.notification === undefined) return;
-  const { title, tag, path } = act.notification;
+async function showProgress(action: QueuedAction, progress: ActionProgress): Promise<void> {
+  if (action.notification === undefined) return;
+  const { title, tag, path } = action.notification;
   const zone = Intl.DateTimeFormat().resolvedOptions().timeZone;
-  await showPush(silentNotification(title, progressText(act, progress, Date.now(), zone), tag, path));
+  await showPush(silentNotification(title, progressText(action, progress, Date.now(), zone), tag, path));
 }
 
 const syncTag = "send-what-waits";

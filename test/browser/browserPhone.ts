@@ -22,13 +22,13 @@ export const launchBrowser = (executablePath: string, moreArguments: readonly st
 const phoneSize = { width: 390, height: 844 };
 const deskSize = { width: 1280, height: 800 };
 
-/** A phone in the keeper's hand, and what its browser had to complain of. */
+/** A phone of a keeper, and the errors of its browser. */
 export interface BrowserPhone {
   readonly context: BrowserContext;
   readonly page: Page;
   /** Errors in the console, thrown errors, violations of the content policy (the browser writes those there too). */
   readonly complaints: readonly string[];
-  /** Refusals by the server: "401 GET /api/v1/home". The browser writes each into the console as well, which is no complaint. */
+  /** Refusals by the server: "401 GET /api/v1/home". The browser writes each into the console as well. */
   readonly refusals: readonly string[];
   offline(is: boolean): Promise<void>;
 }
@@ -44,10 +44,10 @@ export async function openBrowserPhone(
   let isOffline = false;
   context.on("console", (message) => {
     if (message.type() !== "error") return;
-    const words = message.text();
-    if (/^Failed to load resource: the server responded with a status of 4\d\d/.test(words)) return;
-    if (isOffline && words.includes("net::ERR_INTERNET_DISCONNECTED")) return;
-    complaints.push(words);
+    const text = message.text();
+    if (/^Failed to load resource: the server responded with a status of 4\d\d/.test(text)) return;
+    if (isOffline && text.includes("net::ERR_INTERNET_DISCONNECTED")) return;
+    complaints.push(text);
   });
   context.on("weberror", (thrown) => complaints.push(thrown.error().message));
   context.on("response", (response) => {
@@ -60,28 +60,30 @@ export async function openBrowserPhone(
     complaints,
     refusals,
     async offline(is) {
-      isOffline = is || isOffline; // what failed offline may be told a moment after the line is back
+      isOffline = is || isOffline; // a request that failed offline may be reported a moment after the connection is back
       await context.setOffline(is);
     },
   };
 }
 
-/** Looks at the screen as it stands, and says which one it was if something hinders a keeper there. */
+/** Checks the accessibility of the screen as it is, and names the screen where a problem is found. */
 export async function checkAccessibility(page: Page, name: string): Promise<void> {
   expect.soft(await accessibilityProblems(page), name).toEqual([]);
 }
 
 /**
- * Looks on a phone and on a desk, by day and by night: for anything serious by the accessibility checker, anything wider
+ * Checks on a phone and a wide screen, light and dark: for serious findings of the accessibility checker, anything wider
  * than the screen, and a bottom navigation that covers the page's end.
  */
 export async function accessibilityProblems(page: Page): Promise<readonly string[]> {
-  const hinders: string[] = [];
+  const problems: string[] = [];
   for (const size of [phoneSize, deskSize]) {
     await page.setViewportSize(size);
     for (const colorScheme of ["light", "dark"] as const) {
       await page.emulateMedia({ colorScheme });
-      hinders.push(...(await seriousFindings(page)).map((words) => `${size.width} wide, ${colorScheme}: ${words}`));
+      problems.push(
+        ...(await seriousFindings(page)).map((finding) => `${size.width} wide, ${colorScheme}: ${finding}`),
+      );
     }
     const { sideways, covered } = await page.evaluate(() => {
       const at = scrollY;
@@ -93,18 +95,18 @@ export async function accessibilityProblems(page: Page): Promise<readonly string
       scrollTo(0, at);
       return { sideways: document.documentElement.scrollWidth - innerWidth, covered: end - top };
     });
-    if (sideways > 0) hinders.push(`${size.width} wide: scrolls sideways by ${sideways}`);
-    if (covered > 0) hinders.push(`${size.width} wide: the navigation covers the end by ${covered}`);
+    if (sideways > 0) problems.push(`${size.width} wide: scrolls sideways by ${sideways}`);
+    if (covered > 0) problems.push(`${size.width} wide: the navigation covers the end by ${covered}`);
   }
   await page.setViewportSize(phoneSize);
   await page.emulateMedia({ colorScheme: "light" });
-  return hinders;
+  return problems;
 }
 
-/** The checker's findings that hinder somebody, rule by place. */
+/** The serious findings of the checker, by rule and place. */
 async function seriousFindings(page: Page): Promise<readonly string[]> {
   const { violations } = await new AxeBuilder({ page })
-    .setLegacyMode() // no frames here: without it a second page is opened for each look
+    .setLegacyMode() // no frames here: without it a second page is opened for each check
     .withTags(["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"])
     .analyze();
   return violations
@@ -133,19 +135,19 @@ interface Shown {
 export interface PushTarget {
   /** @returns what the worker showed for it */
   push(data: string): Promise<Shown>;
-  /** Taps the newest notice. A test's tap gives no right to come to the front, so that alone is granted here. */
+  /** Taps the newest notification. A test's tap gives no right to come to the front, so that alone is granted here. */
   tap(): Promise<void>;
-  /** Taps a button of the newest notice. @returns what stands in its place */
-  answer(action: string): Promise<Shown>;
-  /** Lets the browser say that there is a line again, as it does for what was registered. */
+  /** Taps a button of the newest notification. @returns the one that replaces it */
+  tapAction(action: string): Promise<Shown>;
+  /** Lets the browser report a connection again, as it does for a registered sync. */
   sync(): Promise<void>;
-  /** What stands on the screen with this tag. To be asked once and not in a loop: this browser loses notices by that. */
+  /** The notifications with this tag. To be requested once and not in a loop: this browser loses notifications by that. */
   standing(tag: string): Promise<readonly string[]>;
 }
 
 /**
- * Lets the browser deliver pushes as its push service would, and tells what the worker showed for each.
- * First it lays in wait, then it pushes, then it asks what came: in that order, since they travel by different ways.
+ * Lets the browser deliver pushes as its push service would, and returns what the worker showed for each.
+ * It waits for the notification before it pushes, since the two take different ways.
  */
 export async function pushTarget({ context, page }: BrowserPhone): Promise<PushTarget> {
   const { origin } = new URL(page.url());
@@ -171,17 +173,17 @@ export async function pushTarget({ context, page }: BrowserPhone): Promise<PushT
         registration.showNotification = async (title, options) => {
           try {
             await ServiceWorkerRegistration.prototype.showNotification.call(registration, title, options);
-            const notice = (await registration.getNotifications({ tag: options?.tag ?? "" }))[0];
-            if (notice === undefined) throw new Error("the browser did not keep the notice");
-            scope.notice = notice;
-            const { navigate } = notice.data as { navigate: string };
-            const { actions = [] } = notice as unknown as { actions?: readonly { title: string }[] };
+            const shown = (await registration.getNotifications({ tag: options?.tag ?? "" }))[0];
+            if (shown === undefined) throw new Error("the browser did not show the notification");
+            scope.notification = shown;
+            const { navigate } = shown.data as { navigate: string };
+            const { actions = [] } = shown as unknown as { actions?: readonly { title: string }[] };
             resolve({
-              title: notice.title,
-              body: notice.body,
+              title: shown.title,
+              body: shown.body,
               path: navigate,
               actions: actions.map((each) => each.title),
-              silent: notice.silent === true,
+              silent: shown.silent === true,
             });
           } catch (cause) {
             reject(cause);
@@ -200,7 +202,7 @@ export async function pushTarget({ context, page }: BrowserPhone): Promise<PushT
       const tapped = new Event("notificationclick");
       Object.assign(tapped, {
         action: name,
-        notification: scope.notice,
+        notification: scope.notification,
         waitUntil: (each: Promise<unknown>) => void work.push(each),
       });
       dispatchEvent(tapped);
@@ -214,7 +216,7 @@ export async function pushTarget({ context, page }: BrowserPhone): Promise<PushT
       return whatWasShown();
     },
     tap: () => tapOn(""),
-    async answer(action) {
+    async tapAction(action) {
       await layInWait();
       await tapOn(action);
       return whatWasShown();
@@ -224,9 +226,9 @@ export async function pushTarget({ context, page }: BrowserPhone): Promise<PushT
       await debuggerLink.send("ServiceWorker.dispatchSyncEvent", { origin, registrationId, tag, lastChance: false });
     },
     standing: (tag) =>
-      worker.evaluate(async (asked) => {
+      worker.evaluate(async (wantedTag) => {
         const { registration } = globalThis as unknown as WatchedScope;
-        return (await registration.getNotifications({ tag: asked })).map(({ title, body }) => `${title} | ${body}`);
+        return (await registration.getNotifications({ tag: wantedTag })).map(({ title, body }) => `${title} | ${body}`);
       }, tag),
   };
 }
@@ -234,5 +236,5 @@ interface WatchedScope {
   registration: ServiceWorkerRegistration;
   WindowClient: { prototype: { focus(): Promise<unknown> } };
   shown: Promise<Shown>;
-  notice: Notification;
+  notification: Notification;
 }

@@ -65,8 +65,8 @@ const pages = [
 ];
 
 describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => {
-  it("stays small enough for a weak rural line", async () => {
-    // What the first page names; the worker fetches the rest when all that is at rest.
+  it("is small enough for a slow rural connection", async () => {
+    // The files that the first page names; the worker loads the rest later.
     const first = (await readFile(join(client.folder, "index.html"), "utf8")).matchAll(
       /(?:src|href)="\/(assets\/[^"]+)"/g,
     );
@@ -76,7 +76,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     expect(octets).toBeGreaterThan(10_000); // and the measure measures something
   });
 
-  it("carries nothing that checks what comes in: that is the server's", async () => {
+  it("contains no validation of requests, which is the server's part", async () => {
     for (const name of await readdir(join(client.folder, "assets"))) {
       expect(await readFile(join(client.folder, "assets", name), "utf8")).not.toMatch(
         /ZodError|must be 8 to 64 letters/,
@@ -85,7 +85,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
   });
 
   // WCAG 2.2, 1.4.10: no scrolling sideways at 320 CSS pixels.
-  it("lives under the strict content policy, and fits the narrowest phone, on every page", async () => {
+  it("works under the strict content policy and fits the narrowest phone, on every page", async () => {
     await page.setViewportSize({ width: 320, height: 640 });
     for (const path of pages) {
       await page.goto(server.origin + path);
@@ -96,7 +96,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     }
     expect(phone.complaints).toEqual([]);
 
-    // And a violation would have been heard of.
+    // And a violation would have been reported.
     await page.evaluate(() => {
       const foreign = document.createElement("img");
       foreign.src = "http://elsewhere.example/pixel.png";
@@ -107,8 +107,8 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
       .toEqual([expect.stringContaining("Content Security Policy")]);
   }, 60_000);
 
-  // Alarms and a pause in states that no newcomer meets within minutes; every other screen is looked over where it is lived in.
-  it("hinders nobody by an alarm, in whatever state it is", async () => {
+  // Alarms and a pause in rare states; the other screens are checked in the tests that use them.
+  it("has accessible alarms in every state", async () => {
     await page.goto(`${server.origin}/feeders/larch`);
     await page.getByRole("heading", { level: 1 }).waitFor();
     await page.waitForLoadState("networkidle");
@@ -116,11 +116,11 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     await checkAccessibility(page, "a feeder with many alarms");
   }, 60_000);
 
-  it("hinders nobody where people, phones and invitations are told of, whatever their state", async () => {
+  it("has accessible people, phones and invitations in every state", async () => {
     for (const [path, ready] of [
       ["/yards/alder-croft/recipients", /^Ada is notified first/],
       ["/phones", "Your phones"],
-      ["/join#some-secret", /^You are invited to help with a feeder/],
+      ["/join#some-secret", /^You are invited to help with the feeders/],
       ["/feeders/rowan/settings", "Where is it now?"],
     ] as const) {
       await page.goto(server.origin + path);
@@ -131,14 +131,14 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     }
   }, 120_000);
 
-  it("hinders nobody by a month of alarms in numbers", async () => {
+  it("has an accessible alarm history", async () => {
     await page.goto(`${server.origin}/yards/alder-croft/alarm-history`);
     await page.getByText(/^14 alarms in 30 days/).waitFor();
     for (const summary of await page.locator("summary").all()) await summary.click();
     await checkAccessibility(page, "the alarms themselves");
   }, 60_000);
 
-  it("is looked over by eyes that see what hinders", async () => {
+  it("is checked by a tool that finds planted problems", async () => {
     await page.setContent(`<!doctype html><html lang="en"><title>Planted</title><main><h1>Planted</h1>
       <p style="width: 500px; height: 900px">Too wide for a phone.</p><p class="faint">Too faint by night.</p>
       <style>.faint { color: #000; background: #fff } nav { position: fixed; bottom: 0 }
@@ -152,7 +152,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     expect(seen).toContainEqual(expect.stringMatching(/^390 wide: the navigation covers the end by/));
   });
 
-  it("gives cold thumbs targets of 44 pixels", async () => {
+  it("has touch targets of 44 pixels", async () => {
     for (const path of pages) {
       await page.goto(server.origin + path);
       await page.getByRole("heading", { level: 1 }).waitFor();
@@ -164,7 +164,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
         ]
           .filter((element) => element.offsetParent !== null || element.closest("nav") !== null)
           .map((element) => ({
-            words: element.textContent || element.getAttribute("name"),
+            text: element.textContent || element.getAttribute("name"),
             height: element.getBoundingClientRect().height,
           }))
           .filter(({ height }) => height > 0 && height < 44),
@@ -173,7 +173,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     }
   }, 60_000);
 
-  it("follows the feeder while it is looked at", async () => {
+  it("shows changes of the feeder while it is open", async () => {
     await page.goto(`${server.origin}/feeders/rowan`);
     await page.getByText("Enough until Saturday").waitFor();
     await page.waitForLoadState("networkidle");
@@ -188,13 +188,13 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
         ),
       })),
     };
-    server.tell({ kind: "changed", feeder: "rowan", revision: 13 });
+    server.send({ kind: "changed", feeder: "rowan", revision: 13 });
     await page.getByText("Enough until Friday").waitFor({ timeout: 5_000 });
   }, 20_000);
 });
 
-describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent}`, () => {
-  it("opens at once with what was last known, and carries a pause out when the line is back", async () => {
+describe.skipIf(chromiumPath === null)(`the service worker${unlessAbsent}`, () => {
+  it("opens at once with the last known state, and sends a pause when the connection is back", async () => {
     await page.goto(`${server.origin}/feeders/rowan`);
     await page.getByText(/^Birds came from/).waitFor();
     await untilWorkerControls(page);
@@ -221,7 +221,7 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
     await page.getByText("Pause until resumed: not sent yet.", { exact: true }).waitFor({ state: "detached" });
   }, 40_000);
 
-  it("shows each push as a notice, also one that it can't read", async () => {
+  it("shows each push as a notification, also one that it can't read", async () => {
     await page.goto(server.origin);
     const { push } = await pushTarget(phone);
     const notification = {
@@ -239,7 +239,7 @@ describe.skipIf(chromiumPath === null)(`the worker beside the page${unlessAbsent
     expect(await push("\u0000 not ours")).toMatchObject({ title: "Pieward", path: "/" });
   }, 40_000);
 
-  it("tells of a new version and waits for the keeper to take it", async () => {
+  it("shows that there is a new version, and waits for the keeper's tap", async () => {
     await page.goto(server.origin);
     await untilWorkerControls(page);
     server.workerSuffix = "\n// a newer build";

@@ -23,52 +23,52 @@ afterAll(async () => {
   await client?.remove();
 });
 
-/** The page at /api/docs, with everything that the browser asked for on the way. */
+/** The page at /api/docs, with all requests of the browser. */
 async function openDocumentation(options: Parameters<typeof openBrowserPhone>[1] = {}) {
   const { app } = await openTestServer({ clientFolder: client.folder });
   await app.listen({ port: 0, host: "127.0.0.1" });
   const { port } = app.server.address() as AddressInfo;
   const phone = await openBrowserPhone(browser, options);
   onTestFinished(() => phone.context.close());
-  const asked: string[] = [];
+  const requested: string[] = [];
   const failed: string[] = [];
-  phone.context.on("request", (request: Request) => asked.push(request.url()));
+  phone.context.on("request", (request: Request) => requested.push(request.url()));
   phone.context.on("requestfailed", (request: Request) => failed.push(request.url()));
   const origin = `http://${homeName}:${port}`;
   await phone.page.goto(`${origin}/api/docs`);
   await phone.page.waitForLoadState("networkidle");
-  return { ...phone, origin, asked, failed };
+  return { ...phone, origin, requested, failed };
 }
 
 describe.skipIf(path === null)(`the documentation${unlessAbsent}`, () => {
-  it("is readable over plain http, without JavaScript, and is all our own", async () => {
+  it("is readable over plain HTTP, without JavaScript and without foreign content", async () => {
     for (const javaScriptEnabled of [true, false]) {
-      const { page, origin, asked, failed, complaints, refusals } = await openDocumentation({ javaScriptEnabled });
-      expect(asked.filter((url) => !url.startsWith(`${origin}/`))).toEqual([]);
-      expect(asked).toContain(`${origin}/api/docs/page.css`);
+      const { page, origin, requested, failed, complaints, refusals } = await openDocumentation({ javaScriptEnabled });
+      expect(requested.filter((url) => !url.startsWith(`${origin}/`))).toEqual([]);
+      expect(requested).toContain(`${origin}/api/docs/page.css`);
       expect([failed, complaints, refusals]).toEqual([[], [], []]);
       const text = (await page.locator("main").textContent()) ?? "";
-      for (const words of ["/api/v1/report", "/api/v1/link", "Authorization: Signature", "storedThrough"]) {
-        expect(text).toContain(words);
+      for (const part of ["/api/v1/report", "/api/v1/link", "Authorization: Signature", "storedThrough"]) {
+        expect(text).toContain(part);
       }
       expect(await page.content()).not.toMatch(/swagger|smartbear/i);
       expect(await page.locator("script").count()).toBe(0);
     }
   }, 60_000);
 
-  it("hinders nobody on a phone or a desk, by day or by night", async () => {
+  it("is accessible on a phone and a wide screen, light and dark", async () => {
     const { page } = await openDocumentation();
     for (const summary of (await page.locator("summary").all()).slice(0, 3)) await summary.click();
     expect(await accessibilityProblems(page)).toEqual([]);
   }, 120_000);
 
-  it("is still one column at 320 CSS pixels (WCAG 2.2, 1.4.10)", async () => {
+  it("has one column at 320 CSS pixels (WCAG 2.2, 1.4.10)", async () => {
     const { page } = await openDocumentation({ viewport: { width: 320, height: 640 } });
     for (const summary of await page.locator("summary").all()) await summary.click();
     expect(await page.evaluate(() => document.documentElement.scrollWidth - innerWidth)).toBeLessThanOrEqual(0);
   });
 
-  it("lets every long example be scrolled by keyboard, and every link of the contents lead somewhere", async () => {
+  it("lets every long example be scrolled by keyboard, and has a target for every link", async () => {
     const { page } = await openDocumentation();
     for (const link of await page.locator("nav a").all()) {
       expect(await page.locator((await link.getAttribute("href")) ?? "").count()).toBe(1);
@@ -79,7 +79,7 @@ describe.skipIf(path === null)(`the documentation${unlessAbsent}`, () => {
     expect(await page.evaluate(() => document.activeElement?.textContent)).toBe("Skip to the text");
   });
 
-  it("offers the interface as a file for tools", async () => {
+  it("offers the interface description as a file", async () => {
     const { page, origin } = await openDocumentation();
     const [download] = await Promise.all([
       page.waitForEvent("download"),

@@ -7,7 +7,7 @@ import { findChromium } from "../support/chromium.ts";
 import type { BrowserPhone } from "./browserPhone.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
-/** The link by which a keeper takes a feeder's record home: the built server and client, a real browser, a real file. */
+/** The download of a feeder's data: the built server and client, a real browser, a real file. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -17,8 +17,8 @@ phoneForEachTest(chromiumPath, (opened) => {
   ({ phone, scratch } = opened);
 });
 
-describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, () => {
-  it("is a file of which every line can be read, with all that was told and done", async () => {
+describe.skipIf(chromiumPath === null)(`the downloaded data of a feeder${unlessAbsent}`, () => {
+  it("is a file with every report and action, of which every line can be read", async () => {
     const [, link] = await runBuiltServer(join(scratch, "data")).waitForOutput(
       /\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/,
     );
@@ -66,8 +66,8 @@ describe.skipIf(chromiumPath === null)(`the record of a feeder${unlessAbsent}`, 
     expect(read.filter(({ kind }) => kind === "wrong")).toEqual([]);
     const lines = read.flatMap((one) => (one.kind === "read" ? [one.line] : []));
     expect(lines.every((line) => line.feeder === feeder.id)).toBe(true);
-    const told = lines.filter(({ kind }) => kind !== "check"); // whether a check was made by then is chance
-    expect(told).toMatchObject([
+    const entries = lines.filter(({ kind }) => kind !== "check"); // a check may or may not have run by then
+    expect(entries).toMatchObject([
       { kind: "settings", settings: { name: "Rowan" } },
       { kind: "report", report: { boot: "b-1", events: [{ seq: 1, kind: "press" }] } },
       { kind: "settings", settings: { portionGrams: 2 } },

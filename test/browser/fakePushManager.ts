@@ -3,26 +3,26 @@ import type { Phone } from "../../server/ports.ts";
 import { untilWorkerControls } from "./browserPhone.ts";
 
 /**
- * Stands in for the push side of a browser, since a real one needs its maker's push service. It keeps to the Push API:
- * subscribe() returns the subscription that is there, alive or dead; only after unsubscribe() comes another. The page and its
+ * Replaces the push part of a browser, since a real one needs its maker's push service. It follows the Push API:
+ * subscribe() returns the subscription that exists, valid or expired; another one only after unsubscribe(). The page and its
  * worker share one subscription, which outlives both.
  */
 export interface FakePushManager {
-  /** What was called, by whom, oldest first: "page subscribe 0". The number says which of the endpoints it was about. */
+  /** The calls and their callers, oldest first: "page subscribe 0". The number is the index of the endpoint. */
   calls(): Promise<readonly string[]>;
-  /** Which of the endpoints the browser holds; null: none. */
+  /** The index of the browser's endpoint; null: none. */
   current(): Promise<number | null>;
   /**
-   * The browser's endpoint is no longer valid, and it tells the worker.
-   * @param says `both`: the event names the old and the new one; `neither`: the worker has to ask for another itself
+   * The browser's endpoint is no longer valid, and the worker gets an event.
+   * @param named `both`: the event names the old and the new one; `neither`: the worker has to subscribe again
    */
-  change(says: "both" | "neither"): Promise<void>;
+  change(named: "both" | "neither"): Promise<void>;
 }
 
-const shelf = "stand-in-push"; // a cache, because the page and its worker both reach it
-const statePath = "/stand-in-push-state";
+const shelf = "fake-push"; // a cache, because the page and its worker both reach it
+const statePath = "/fake-push-state";
 
-interface Kept {
+interface FakeState {
   readonly pool: readonly { readonly endpoint: string; readonly p256dh: string; readonly auth: string }[];
   readonly current: number | null;
   readonly given: number;
@@ -37,7 +37,7 @@ export async function fakePushManager(context: BrowserContext, pool: readonly Ph
   await untilWorkerControls(page);
   const worker = context.serviceWorkers()[0];
   if (worker === undefined) throw new Error("expected the service worker to run");
-  const first: Kept = {
+  const first: FakeState = {
     pool: pool.map(({ endpoint, p256dh, auth }) => ({ endpoint, p256dh, auth })),
     current: null,
     given: 0,
@@ -54,18 +54,18 @@ export async function fakePushManager(context: BrowserContext, pool: readonly Ph
   await worker.evaluate(behaveAsBrowser, { shelf, statePath, who: "worker" });
   await page.reload();
 
-  const kept = (): Promise<Kept> =>
+  const state = (): Promise<FakeState> =>
     worker.evaluate(async ([name, path]) => (await (await (await caches.open(name)).match(path))?.json()) as never, [
       shelf,
       statePath,
     ] as const);
   return {
-    calls: async () => (await kept()).calls,
-    current: async () => (await kept()).current,
-    change: (says) =>
-      worker.evaluate(async (told) => {
+    calls: async () => (await state()).calls,
+    current: async () => (await state()).current,
+    change: (named) =>
+      worker.evaluate(async (namedIn) => {
         const { replaced } = globalThis as unknown as { replaced(by: string): Promise<Record<string, unknown>> };
-        const subscriptions = await replaced(told);
+        const subscriptions = await replaced(namedIn);
         const work: Promise<unknown>[] = [];
         const changed = new Event("pushsubscriptionchange");
         Object.assign(changed, subscriptions, {
@@ -73,24 +73,24 @@ export async function fakePushManager(context: BrowserContext, pool: readonly Ph
         });
         dispatchEvent(changed);
         await Promise.all(work);
-      }, says),
+      }, named),
   };
 }
 
 /** Runs inside the browser, in the page and in the worker: nothing from outside of it is there. */
 function behaveAsBrowser({ shelf, statePath, who }: { shelf: string; statePath: string; who: string }): void {
   if (!("PushManager" in globalThis)) return; // an empty page, before the first address
-  const read = async (): Promise<Kept> => {
-    const answer = await (await caches.open(shelf)).match(statePath);
-    if (answer === undefined) throw new Error("expected the stand-in's state");
-    return answer.json();
+  const read = async (): Promise<FakeState> => {
+    const stored = await (await caches.open(shelf)).match(statePath);
+    if (stored === undefined) throw new Error("expected the stored state");
+    return stored.json();
   };
-  const change = async (next: Partial<Kept>, call: string) => {
+  const change = async (next: Partial<FakeState>, call: string) => {
     const before = await read();
     const after = { ...before, ...next, calls: [...before.calls, `${who} ${call}`] };
     await (await caches.open(shelf)).put(statePath, new Response(JSON.stringify(after)));
   };
-  const subscription = ({ pool, key }: Kept, index: number | null) => {
+  const subscription = ({ pool, key }: FakeState, index: number | null) => {
     const one = index === null ? undefined : pool[index];
     if (one === undefined) return null;
     const { endpoint, p256dh, auth } = one;
@@ -107,33 +107,33 @@ function behaveAsBrowser({ shelf, statePath, who }: { shelf: string; statePath: 
   const mayNotify = () => Notification.permission === "granted";
   const standIn = {
     getSubscription: async () => {
-      const kept = await read();
-      if (mayNotify()) return subscription(kept, kept.current);
-      // A browser gives up the subscription of a page that may not notify any more.
-      if (kept.current !== null) await change({ current: null }, `give up ${kept.current}`);
+      const state = await read();
+      if (mayNotify()) return subscription(state, state.current);
+      // A browser removes the subscription of a page without permission.
+      if (state.current !== null) await change({ current: null }, `give up ${state.current}`);
       return null;
     },
     subscribe: async ({ applicationServerKey }: { applicationServerKey: Uint8Array<ArrayBuffer> | string }) => {
       if (!mayNotify()) throw new DOMException("permission denied", "NotAllowedError");
-      const kept = await read();
-      const key = typeof applicationServerKey === "string" ? kept.key : [...new Uint8Array(applicationServerKey)];
-      const index = kept.current ?? kept.given;
-      const given = Math.max(kept.given, index + 1);
+      const state = await read();
+      const key = typeof applicationServerKey === "string" ? state.key : [...new Uint8Array(applicationServerKey)];
+      const index = state.current ?? state.given;
+      const given = Math.max(state.given, index + 1);
       await change({ current: index, given, key }, `subscribe ${index}`);
-      return subscription({ ...kept, key }, index);
+      return subscription({ ...state, key }, index);
     },
   };
   Object.assign(PushManager.prototype, standIn);
   Object.assign(globalThis, {
     replaced: async (by: string) => {
-      const kept = await read();
+      const state = await read();
       if (by === "neither") {
-        await change({ current: null }, `lost ${kept.current}`);
+        await change({ current: null }, `lost ${state.current}`);
         return {};
       }
-      const oldSubscription = subscription(kept, kept.current);
-      const newSubscription = subscription(kept, kept.given);
-      await change({ current: kept.given, given: kept.given + 1 }, `replaced ${kept.current}`);
+      const oldSubscription = subscription(state, state.current);
+      const newSubscription = subscription(state, state.given);
+      await change({ current: state.given, given: state.given + 1 }, `replaced ${state.current}`);
       return { oldSubscription, newSubscription };
     },
   });

@@ -11,7 +11,7 @@ import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 
 /**
- * A server for looking at the built client without the real one: canned views, the real content policy. Run it by
+ * A server for the built client in place of the real one: prepared views, the real content policy. Run it by
  * itself (`tsx test/browser/fakeServer.ts 4173`) or from a test.
  */
 export interface FakeServer {
@@ -20,22 +20,22 @@ export interface FakeServer {
   signedIn: boolean;
   home: HomeView;
   phones: PhonesView;
-  /** Where the built client lies; another folder is another build. */
+  /** The folder of the built client; another folder is another build. */
   folder: string;
-  /** What every request of the API is answered with instead, while it isn't null. */
+  /** The response to every request of the API, while it is not null. */
   trouble: ((method: string, path: string) => Trouble | null) | null;
-  /** Takes everything and answers nothing, as a line does of which one end has gone. */
+  /** Accepts everything and responds to nothing, as a connection does of which the other end is gone. */
   isUnresponsive: boolean;
-  /** All that was asked for, with its moment in ms of `performance.now()`. */
+  /** All requests with their time in ms of `performance.now()`. */
   readonly requests: readonly { readonly method: string; readonly path: string; readonly at: number }[];
-  /** Held back by this much. */
+  /** The delay of each response. */
   delayMs: (path: string) => number;
-  /** Put behind the worker's code, as a newer build would change it. */
+  /** Appended to the worker's code, as a newer build would change it. */
   workerSuffix: string;
-  tell(message: LiveMessage): void;
-  /** Goes away: nothing listens any more. */
+  send(message: LiveMessage): void;
+  /** Stops listening. */
   stop(): Promise<void>;
-  /** Comes back at the same address. */
+  /** Listens again at the same address. */
   start(): Promise<void>;
   close(): Promise<void>;
 }
@@ -57,11 +57,11 @@ const types: Readonly<Record<string, string>> = {
 };
 
 export async function startFakeServer(folder: string, port = 0): Promise<FakeServer> {
-  const asked: { method: string; path: string; body: unknown }[] = [];
+  const calls: { method: string; path: string; body: unknown }[] = [];
   const requests: { method: string; path: string; at: number }[] = [];
   const fake: { -readonly [key in keyof FakeServer]: FakeServer[key] } = {
     origin: "",
-    receivedCalls: asked,
+    receivedCalls: calls,
     signedIn: true,
     home: homeViewFixture(Date.now()),
     phones: phonesViewFixture(Date.now()),
@@ -71,13 +71,18 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     requests,
     delayMs: () => 0,
     workerSuffix: "",
-    tell: () => {},
+    send: () => {},
     stop: () => Promise.resolve(),
     start: () => Promise.resolve(),
     close: () => Promise.resolve(),
   };
 
-  const answer = (method: string, path: string, query: URLSearchParams, body: unknown): readonly [number, unknown] => {
+  const responseTo = (
+    method: string,
+    path: string,
+    query: URLSearchParams,
+    body: unknown,
+  ): readonly [number, unknown] => {
     const feeders = fake.home.yards.flatMap((yard) => yard.feeders);
     const id = path.split("/")[2];
     if (method === "POST" && path === "/session") {
@@ -95,7 +100,10 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.startsWith("/practice")) return [200, fake.home];
     if (path === "/phones") return [200, fake.phones];
     if (path === "/phones/test")
-      return [200, { outcomes: [{ label: "Android phone", outcome: "accepted", words: "taken by its push service" }] }];
+      return [
+        200,
+        { outcomes: [{ label: "Android phone", outcome: "accepted", text: "Sent. It should appear in a moment." }] },
+      ];
     if (path.endsWith("/people")) return [200, peopleViewFixture(Date.now())];
     if (path.endsWith("/invites"))
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
@@ -136,7 +144,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       if (url.pathname.startsWith("/api/v1")) {
         const path = url.pathname.slice("/api/v1".length);
         const body = await readBody(request);
-        if (request.method !== "GET") asked.push({ method: request.method ?? "", path, body });
+        if (request.method !== "GET") calls.push({ method: request.method ?? "", path, body });
         const trouble = fake.trouble?.(request.method ?? "GET", path) ?? null;
         if (trouble !== null) {
           const { status, headers } = trouble;
@@ -144,9 +152,9 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
           response.end(JSON.stringify(problem(status, "Something went wrong here.")));
           return;
         }
-        const [status, said] = answer(request.method ?? "GET", path, url.searchParams, body);
+        const [status, content] = responseTo(request.method ?? "GET", path, url.searchParams, body);
         response.writeHead(status, { "content-type": status >= 400 ? "application/problem+json" : "application/json" });
-        response.end(status === 204 ? undefined : JSON.stringify(said));
+        response.end(status === 204 ? undefined : JSON.stringify(content));
         return;
       }
       const file = extname(url.pathname) === "" ? "/index.html" : url.pathname;
@@ -165,7 +173,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       }
     })().catch((cause: unknown) => {
       if ((cause as NodeJS.ErrnoException).code !== "ECONNRESET") throw cause;
-      response.destroy(); // its page was closed while it was sending: nobody waits for an answer
+      response.destroy(); // its page was closed while it was sending: nobody waits for the response
     });
   });
   const listenAt = (at: number) => new Promise<void>((resolve) => server.listen(at, "127.0.0.1", resolve));
@@ -179,7 +187,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       if (!fake.isUnresponsive && String(data) === '{"kind":"ping"}') socket.send('{"kind":"pong"}');
     });
   });
-  fake.tell = (message) => {
+  fake.send = (message) => {
     for (const socket of sockets.clients) socket.send(JSON.stringify(message));
   };
   fake.stop = () =>

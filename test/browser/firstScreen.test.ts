@@ -7,7 +7,7 @@ import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 import { measureFirstScreen } from "./firstScreen.ts";
 
-/** What the first screen costs. Its speed is measured by hand (npm run bench:first-screen), what makes it is held here. */
+/** The size and requests of the first screen. Its speed is measured by hand (npm run bench:first-screen). */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -28,7 +28,7 @@ beforeEach(async () => {
 });
 afterEach(() => server.close());
 
-/** A line on which each answer comes late enough to be seen coming. */
+/** A connection on which each response arrives late enough to be seen. */
 const slowLine = { octetsPerSecond: 200_000, latencyMs: 150, slowdown: 1 };
 const phoneSize = { width: 390, height: 844 };
 const deskSize = { width: 1280, height: 800 };
@@ -36,8 +36,8 @@ const open = (path: string, usable: string, viewport = phoneSize, restMs = 2_000
   measureFirstScreen(browser, server.origin + path, usable, { viewport }, slowLine, restMs);
 
 describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => {
-  // Below 0.1 counts as good, https://web.dev/articles/cls; we want half of that.
-  it("doesn't shift under the keeper's thumb", async () => {
+  // Below 0.1 counts as good, https://web.dev/articles/cls; our limit is half of that.
+  it("does not shift while it loads", async () => {
     const known = phonesViewFixture(Date.now());
     const reached = { ...known, phones: known.phones };
     const nobody = { ...known, phones: [] };
@@ -46,8 +46,8 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
         server.phones = phones;
         for (const [path, usable] of [
           ["/", ".feeder-entry"],
-          ["/feeders/rowan", ".day-words"],
-          ["/feeders/larch", ".day-words"],
+          ["/feeders/rowan", ".day-text"],
+          ["/feeders/larch", ".day-text"],
         ] as const) {
           const seen = await open(path, usable, viewport);
           expect.soft(seen.layoutShift, `${viewport.width} ${path}: ${seen.shifted.join("; ")}`).toBeLessThan(0.05);
@@ -60,17 +60,17 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
     }
   }, 180_000);
 
-  it("asks for what is known of the feeders without waiting for the program, and once", async () => {
+  it("requests the feeders once, without waiting for the program", async () => {
     server.delayMs = (path) => (path.endsWith(".js") ? 1_000 : 0);
     await open("/", ".feeder-entry");
-    const asked = (path: RegExp) => server.requests.filter((each) => path.test(each.path));
-    const script = asked(/\/assets\/index-.*\.js$/)[0];
-    const home = asked(/^\/api\/v1\/home$/);
+    const requestsOf = (path: RegExp) => server.requests.filter((each) => path.test(each.path));
+    const script = requestsOf(/\/assets\/index-.*\.js$/)[0];
+    const home = requestsOf(/^\/api\/v1\/home$/);
     expect(home).toHaveLength(1);
     expect((home[0]?.at ?? Infinity) - (script?.at ?? 0)).toBeLessThan(500);
   }, 60_000);
 
-  it("asks for a feeder's screen beside the program, not after it", async () => {
+  it("requests a feeder's screen together with the program, not after it", async () => {
     server.delayMs = (path) => (path.includes("/assets/index-") ? 1_000 : 0);
     await open("/feeders/rowan", ".hopper-section");
     const script = server.requests.find((each) => /\/assets\/index-.*\.js$/.test(each.path));
@@ -81,7 +81,7 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
   it("comes before the worker and its own downloads", async () => {
     for (const [path, usable, late] of [
       ["/", ".feeder-entry", /\/(home|phones)$/],
-      ["/feeders/rowan", ".day-words", /\/day$/],
+      ["/feeders/rowan", ".day-text", /\/day$/],
     ] as const) {
       server.delayMs = (each) => (late.test(each) ? 1_500 : 0);
       const before = server.requests.length;
@@ -94,10 +94,10 @@ describe.skipIf(chromiumPath === null)(`the first screen${unlessAbsent}`, () => 
     }
   }, 60_000);
 
-  it("costs no more than 49 kB over the line, in few requests", async () => {
+  it("needs at most 49 kB, in few requests", async () => {
     server.home = homeViewFixture(Date.now());
     const { octets, requests } = await open("/", ".feeder-entry");
-    expect(octets).toBeLessThan(49_000); // of it 11 kB of canned answers; the program alone was 46 kB before it was split
+    expect(octets).toBeLessThan(49_000); // of it 11 kB of prepared responses; the program alone was 46 kB before it was split
     expect(octets).toBeGreaterThan(10_000); // and the measure measures something
     expect(server.requests.filter(({ path }) => path === "/api/v1/phones")).toHaveLength(1); // nor again once it is usable
     expect(requests.length).toBeLessThanOrEqual(7);

@@ -1,13 +1,13 @@
 import type { Browser, BrowserContextOptions, Page } from "playwright-core";
 
-/** What a keeper waits for on a weak phone with a weak line, measured in a real browser. */
+/** The loading of a screen on a slow phone with a slow connection, measured in a real browser. */
 export interface FirstScreenFigures {
   /** From the start of the navigation until the frame after the one in which the screen could be used. */
   readonly usableMs: number;
-  /** Cumulative layout shift (https://web.dev/articles/cls) from the start until all is at rest. */
+  /** Cumulative layout shift (https://web.dev/articles/cls) from the start until nothing changes any more. */
   readonly layoutShift: number;
   readonly shifted: readonly string[];
-  /** Over the line, of all that was asked for before the screen was usable. */
+  /** Transferred for all requests before the screen was usable. */
   readonly octets: number;
   readonly requests: readonly string[];
   /** From the start of the navigation; null where the worker wasn't fetched within the measurement. */
@@ -20,14 +20,18 @@ export const weakPhone = { octetsPerSecond: 50_000, latencyMs: 400, slowdown: 4 
 /**
  * Opens an address with nothing cached.
  * @param usable a selector of what makes the screen useful
- * @param restMs how long to look on afterwards, for what shifts late
+ * @param restMs how long to go on measuring, for late shifts
  */
 export async function measureFirstScreen(
   browser: Browser,
   url: string,
   usable: string,
   options: BrowserContextOptions = {},
-  line: { readonly octetsPerSecond: number; readonly latencyMs: number; readonly slowdown: number } | null = weakPhone,
+  connection: {
+    readonly octetsPerSecond: number;
+    readonly latencyMs: number;
+    readonly slowdown: number;
+  } | null = weakPhone,
   restMs = 2_500,
 ): Promise<FirstScreenFigures> {
   const context = await browser.newContext({ viewport: { width: 390, height: 844 }, ...options });
@@ -49,7 +53,7 @@ export async function measureFirstScreen(
       const each = byId.get(requestId);
       if (each !== undefined) each.octets = encodedDataLength;
     });
-    // The worker fetches in a process of its own, which this page's events don't tell of.
+    // The worker fetches in a process of its own, which this page's events do not include.
     let workerAskedMs: number | null = null;
     context.on("request", (request) => {
       if (new URL(request.url()).pathname === "/worker.js" && workerAskedMs === null)
@@ -57,14 +61,14 @@ export async function measureFirstScreen(
     });
     await debuggerLink.send("Network.enable");
     await debuggerLink.send("Network.setCacheDisabled", { cacheDisabled: false });
-    if (line !== null) {
+    if (connection !== null) {
       await debuggerLink.send("Network.emulateNetworkConditions", {
         offline: false,
-        latency: line.latencyMs,
-        downloadThroughput: line.octetsPerSecond,
-        uploadThroughput: line.octetsPerSecond,
+        latency: connection.latencyMs,
+        downloadThroughput: connection.octetsPerSecond,
+        uploadThroughput: connection.octetsPerSecond,
       });
-      await debuggerLink.send("Emulation.setCPUThrottlingRate", { rate: line.slowdown });
+      await debuggerLink.send("Emulation.setCPUThrottlingRate", { rate: connection.slowdown });
     }
     const begunAt = Date.now();
     await page.goto(url, { waitUntil: "commit" });
@@ -118,12 +122,12 @@ function watchScreen(usable: string): void {
     }
   }).observe({ type: "layout-shift", buffered: true });
   watched.usable = new Promise((resolve) => {
-    const look = () => {
+    const check = () => {
       const found = document.querySelector(usable);
-      if (found === null || found.getClientRects().length === 0) requestAnimationFrame(look);
+      if (found === null || found.getClientRects().length === 0) requestAnimationFrame(check);
       // The frame in which it is painted has ended when the next one begins.
       else requestAnimationFrame(() => resolve(performance.now()));
     };
-    requestAnimationFrame(look);
+    requestAnimationFrame(check);
   });
 }

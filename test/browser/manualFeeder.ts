@@ -2,7 +2,7 @@ interface ReportAnswer {
   readonly orders: readonly { readonly id: string; readonly kind: string; readonly until: string | null }[];
 }
 
-/** A feeder that says what the test lets it say. */
+/** A feeder that reports what the test sends. */
 export class ManualFeeder {
   readonly #key: string;
   readonly #origin: string;

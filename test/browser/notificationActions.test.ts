@@ -9,7 +9,7 @@ import { type BrowserPhone, launchBrowser, openBrowserPhone, pushTarget } from "
 import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 
-/** What a phone does with a notice besides showing it: proves it, answers it with and without a line, takes it away. */
+/** What a phone does with a notification after showing it: reports it as displayed, performs its actions online and offline, closes it. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -39,7 +39,7 @@ afterEach(async () => {
 
 const raisedAt = instantOf("2026-11-25T13:00:00Z");
 const jammed = (item: string, change: Parameters<typeof notificationFixture>[0] = {}) => {
-  const notice = notificationFixture({
+  const content = notificationFixture({
     fault: "trayJammed",
     priority: "urgent",
     title: "Larch: tray jammed",
@@ -49,13 +49,13 @@ const jammed = (item: string, change: Parameters<typeof notificationFixture>[0] 
     actions: ["acknowledge", "pause"],
     ...change,
   });
-  return JSON.stringify(pushPayload(notice, "larch", null, item));
+  return JSON.stringify(pushPayload(content, "larch", null, item));
 };
-const asked = (ending: string) => server.receivedCalls.filter(({ path }) => path.endsWith(ending));
-const shownItems = () => asked("/display-receipt").map(({ path }) => path.split("/")[2]);
+const callsTo = (ending: string) => server.receivedCalls.filter(({ path }) => path.endsWith(ending));
+const shownItems = () => callsTo("/display-receipt").map(({ path }) => path.split("/")[2]);
 
-describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, () => {
-  it("is reported as shown, and later where there was no line, once each", async () => {
+describe.skipIf(chromiumPath === null)(`a notification on the phone${unlessAbsent}`, () => {
+  it("is reported as displayed once, later where there was no connection", async () => {
     const { push } = await pushTarget(phone);
     expect((await push(jammed("item-1"))).actions).toEqual(["Acknowledge", "Pause the feeder"]);
     await expect.poll(shownItems, { timeout: 5_000 }).toEqual(["item-1"]);
@@ -65,23 +65,23 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     await phone.offline(false);
     await push(jammed("item-3"));
     await expect.poll(() => shownItems().sort(), { timeout: 10_000 }).toEqual(["item-1", "item-2", "item-3"]);
-    const [report] = asked("/item-2/display-receipt");
+    const [report] = callsTo("/item-2/display-receipt");
     expect(report?.body).toEqual({ at: expect.stringMatching(/^\d{4}-\d\d-\d\dT/) });
   }, 40_000);
 
-  it("is acknowledged from the screen without opening anything, and says so in its place", async () => {
-    const { push, answer } = await pushTarget(phone);
+  it("is acknowledged without opening anything, and shows that in its place", async () => {
+    const { push, tapAction } = await pushTarget(phone);
     await push(jammed("item-1"));
-    expect(await answer("acknowledge")).toMatchObject({
+    expect(await tapAction("acknowledge")).toMatchObject({
       title: "Larch: tray jammed",
-      body: "The alarm has changed since then. Check it again.", // the canned Larch stands jammed for ever
+      body: "The alarm has changed since then. Check it again.", // the prepared Larch stays jammed
       actions: [],
       silent: true,
     });
     larchIsWell();
     await push(jammed("item-2"));
-    expect((await answer("acknowledge")).body).toBe("Acknowledged.");
-    const [, ack] = asked("/acknowledge");
+    expect((await tapAction("acknowledge")).body).toBe("Acknowledged.");
+    const [, ack] = callsTo("/acknowledge");
     expect(ack).toMatchObject({
       path: "/feeders/larch/alarms/trayJammed/acknowledge",
       body: { raisedAt: "2026-11-25T13:00:00.000Z" },
@@ -89,56 +89,56 @@ describe.skipIf(chromiumPath === null)(`a notice on the phone${unlessAbsent}`, (
     expect(phone.page.url()).toBe(`${server.origin}/`);
   }, 40_000);
 
-  it("is answered without a line: it waits, says so, and is carried out exactly once when there is one", async () => {
-    const { push, answer, sync } = await pushTarget(phone);
+  it("is acknowledged offline: the action is queued, that is shown, and it is sent exactly once when there is a connection", async () => {
+    const { push, tapAction, sync } = await pushTarget(phone);
     await push(jammed("item-1"));
     await phone.offline(true);
-    const waits = await answer("pause");
+    const waits = await tapAction("pause");
     expect(waits.body).toMatch(/^Not sent yet\. It is discarded if there is no connection by \d\d:\d\d\.$/);
     expect(waits).toMatchObject({ actions: [], silent: true });
     await phone.page.getByText("Not sent yet:").waitFor(); // the open page knows of it too
-    expect(asked("/orders")).toEqual([]);
+    expect(callsTo("/orders")).toEqual([]);
 
     await phone.offline(false);
     await Promise.all([sync(), phone.page.evaluate(() => dispatchEvent(new Event("online")))]); // whoever is first
     await phone.page.getByText("Not sent yet:").waitFor({ state: "detached" });
     await sync();
-    const orders = asked("/orders");
+    const orders = callsTo("/orders");
     expect(orders).toHaveLength(1);
     expect(orders[0]?.body).toMatchObject({ kind: "pause", until: null, id: expect.stringMatching(/^[\w-]{8,64}$/) });
   }, 40_000);
 
-  it("asks whoever isn't signed in to sign in first, and sends it then", async () => {
-    const { push, answer } = await pushTarget(phone);
+  it("asks a person who is not signed in to sign in first, and sends the action then", async () => {
+    const { push, tapAction } = await pushTarget(phone);
     await push(jammed("item-1"));
     server.signedIn = false;
-    expect((await answer("pause")).body).toBe("Not sent: open Pieward and sign in.");
+    expect((await tapAction("pause")).body).toBe("Not sent: open Pieward and sign in.");
     await phone.page.getByLabel("Your name").fill("Keeper");
     await phone.page.getByLabel("Passphrase").fill("four black feathers in the snow");
     await phone.page.getByRole("button", { name: "Sign in", exact: true }).click();
     await phone.page.getByRole("link", { name: "Larch" }).waitFor();
-    await expect.poll(() => asked("/orders").length, { timeout: 8_000 }).toBeGreaterThan(1); // refused, then taken
+    await expect.poll(() => callsTo("/orders").length, { timeout: 8_000 }).toBeGreaterThan(1); // refused, then accepted
     await phone.page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("gives way to the quiet word that nothing is asked any more", async () => {
+  it("is replaced by a silent one when no action is needed any more", async () => {
     const { push, standing } = await pushTarget(phone);
     await push(jammed("item-1"));
     const over = await push(
       jammed("item-2", {
         title: "Acknowledged by Ada: tray jammed at Larch",
-        body: "Nothing is asked.",
+        body: "No action is needed.",
         isClosing: true,
       }),
     );
     expect(over).toMatchObject({ title: "Acknowledged by Ada: tray jammed at Larch", actions: [], silent: true });
     expect(await standing("alarm-larch-jam")).toEqual([
-      "Acknowledged by Ada: tray jammed at Larch | Nothing is asked.",
+      "Acknowledged by Ada: tray jammed at Larch | No action is needed.",
     ]);
     await expect.poll(() => shownItems().sort(), { timeout: 5_000 }).toEqual(["item-1", "item-2"]);
   }, 40_000);
 
-  it("goes when the page sees that its alarm no longer waits for anybody", async () => {
+  it("is closed when the page sees that its alarm needs no action any more", async () => {
     const { push, standing } = await pushTarget(phone);
     await push(jammed("item-1"));
     larchIsWell();

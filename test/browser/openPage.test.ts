@@ -6,7 +6,7 @@ import { type BrowserPhone, launchBrowser, openBrowserPhone } from "./browserPho
 import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 
-/** A page that stays open while the server goes, comes back, has trouble, or ends the session. */
+/** A page that stays open while the server stops, starts again, has a problem, or ends the session. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -36,10 +36,10 @@ afterEach(async () => {
 
 const away = () => page.getByText("No connection to the server.");
 const rowan = () => page.getByRole("link", { name: "Rowan" }).first();
-const asksFor = (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`);
+const requestsTo = (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`);
 
 describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
-  it("sees within seconds that this phone was removed elsewhere", async () => {
+  it("shows within seconds that this phone was removed elsewhere", async () => {
     // This browser holds the endpoint of the first phone.
     await page.addInitScript(() => {
       Object.defineProperty(navigator, "serviceWorker", {
@@ -59,13 +59,13 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
 
     const known = phonesViewFixture(Date.now());
     server.phones = { ...known, phones: known.phones.slice(1) };
-    server.tell({ kind: "phones" });
+    server.send({ kind: "phones" });
     await page.getByRole("heading", { name: /Android phone/ }).waitFor({ state: "detached", timeout: 3_000 });
     await page.getByText("Old phone").first().waitFor();
     await page.getByRole("button", { name: "Turn on" }).waitFor();
   }, 30_000);
 
-  it("sees the server within 5 s of its return, and doesn't hammer while it is away", async () => {
+  it("reconnects within 5 s of the server's return, and makes few requests while it is away", async () => {
     await page.goto(server.origin);
     await rowan().waitFor();
     await page.waitForLoadState("networkidle");
@@ -73,9 +73,9 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     phone.context.on("requestfailed", () => {
       tries += 1;
     });
-    // Also where it was away for so long that whatever grows from try to try has grown.
+    // Also after a long absence, when the waits between tries have grown.
     for (const awayMs of [7_000, 20_000]) {
-      const listens = asksFor("/live").length;
+      const listens = requestsTo("/live").length;
       await server.stop();
       await away().waitFor();
       await page.waitForTimeout(awayMs - 6_000);
@@ -86,11 +86,11 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       const backAt = performance.now();
       await away().waitFor({ state: "detached", timeout: 5_000 });
       expect(performance.now() - backAt).toBeLessThan(5_000);
-      await expect.poll(() => asksFor("/live").length, { timeout: 5_000 }).toBeGreaterThan(listens); // and is told of changes again
+      await expect.poll(() => requestsTo("/live").length, { timeout: 5_000 }).toBeGreaterThan(listens); // and gets changes again
     }
   }, 60_000);
 
-  it("tries again by itself after a 500, says so, and waits as long as the server asks it to", async () => {
+  it("tries again by itself after a 500, shows that, and waits as long as the server requests", async () => {
     let troubles = 0;
     server.trouble = (method, path) => {
       if (method !== "GET" || path !== "/home" || troubles >= 3) return null;
@@ -101,11 +101,11 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.getByText("The server has a problem. Pieward tries again automatically.").waitFor({ timeout: 5_000 });
     await rowan().waitFor({ timeout: 20_000 });
     await page.getByText("The server has a problem.").waitFor({ state: "detached" });
-    const [, second, third] = asksFor("/home");
+    const [, second, third] = requestsTo("/home");
     expect((third?.at ?? 0) - (second?.at ?? 0)).toBeGreaterThan(2_900);
   }, 40_000);
 
-  it("tries a part of a page again by itself, too", async () => {
+  it("repeats the request of a part of a page too", async () => {
     let troubles = 0;
     server.trouble = (_method, path) => {
       if (!path.endsWith("/day") || troubles >= 2) return null;
@@ -118,14 +118,14 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.getByText("The server has a problem.").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("never takes a line for live that answers nothing any more", async () => {
+  it("never shows a connection as live that does not reply any more", async () => {
     await page.goto(server.origin);
     await rowan().waitFor();
     await page.waitForLoadState("networkidle");
     server.isUnresponsive = true;
     await away().waitFor({ timeout: 20_000 });
     server.isUnresponsive = false;
-    await away().waitFor({ state: "detached", timeout: 9_000 }); // a try that nobody answered may have to run out first
+    await away().waitFor({ state: "detached", timeout: 9_000 }); // a try without a response may have to time out first
   }, 60_000);
 });
 
@@ -137,7 +137,7 @@ async function signIn(): Promise<void> {
   await page.getByRole("button", { name: "Sign in", exact: true }).click();
 }
 
-describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, () => {
+describe.skipIf(chromiumPath === null)(`a session that has ended${unlessAbsent}`, () => {
   it("keeps what was entered in the settings, through signing in again", async () => {
     await page.goto(`${server.origin}/feeders/rowan/settings`);
     await page.getByLabel("Name", { exact: true }).fill("Rowan by the gate");
@@ -161,13 +161,13 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     });
   }, 40_000);
 
-  it("keeps a refill that is being written, and one that was sent into it", async () => {
+  it("keeps a refill that is being entered, and one that was sent meanwhile", async () => {
     await page.goto(`${server.origin}/feeders/rowan/refill`);
     await page.getByLabel("Added some food").check();
     await page.getByLabel("Food added").fill("640");
     await page.waitForLoadState("networkidle");
     server.signedIn = false;
-    server.tell({ kind: "changed", feeder: "rowan", revision: 99 }); // whatever asks first finds out
+    server.send({ kind: "changed", feeder: "rowan", revision: 99 }); // the first request finds out
     await signedOut().waitFor();
     await signIn();
     await page.getByRole("heading", { level: 1, name: "Refill Rowan" }).waitFor();
@@ -185,7 +185,7 @@ describe.skipIf(chromiumPath === null)(`a session that is over${unlessAbsent}`, 
     await page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("says nothing of it to whoever comes for the first time, and of a wrong passphrase what the server says", async () => {
+  it("shows nothing of it on a first visit, and the server's text for a wrong passphrase", async () => {
     server.signedIn = false;
     await page.goto(server.origin);
     await page.getByRole("heading", { level: 1, name: "Sign in" }).waitFor();

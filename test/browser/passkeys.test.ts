@@ -20,7 +20,7 @@ phoneForEachTest(path, (opened) => {
 const ada = { name: "Ada", passphrase: "four black feathers in the snow" };
 
 describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
-  it("are added, sign in, are refused where they lie, and are removed", async () => {
+  it("are added, sign in, are refused where they are copies, and are removed", async () => {
     const server = runBuiltServer(scratch, { LOG_LEVEL: "info" });
     const [, port = "", token = ""] = await server.waitForOutput(/:(\d+)\/first-sign-in#(\S+)/);
     const origin = `http://localhost:${port}`;
@@ -32,7 +32,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await page.getByRole("button", { name: "Create account" }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
 
-    // --- added within five minutes of the passphrase, so it isn't asked for again
+    // --- added within five minutes of the passphrase, so it is not requested again
     await page.goto(`${origin}/account`);
     await page.getByLabel("Name of the new passkey").fill("Phone");
     await page.getByRole("button", { name: "Add a passkey" }).click();
@@ -59,20 +59,20 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await usePasskey();
     await page.getByText("The passkey's counter didn't go on").waitFor();
 
-    // --- a device that doesn't know its person
+    // --- a device without the passkey of the person
     await device.replace({ ...used, signCount: 50 });
     await device.verifies(false);
     await usePasskey();
     await page.getByText("No passkey was used.").waitFor();
     await device.verifies(true);
 
-    // --- the passphrase works all the while
+    // --- the passphrase still works
     await page.getByLabel("Your name").fill(ada.name);
     await page.getByLabel("Passphrase").fill(ada.passphrase);
     await page.getByRole("button", { name: "Sign in", exact: true }).click();
     await page.getByRole("heading", { name: "Feeders" }).waitFor();
 
-    // --- renamed, removed; what is left on the device opens nothing
+    // --- renamed, removed; what is left on the device does not sign in
     await page.goto(`${origin}/account`);
     await page.getByRole("button", { name: "Rename Phone" }).click();
     await page.getByLabel("New name").fill("Old phone");
@@ -83,7 +83,7 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
     await usePasskey();
     await page.getByText("This passkey is not known here").waitFor();
 
-    // --- at a bare number the screen says what passkeys need, and leaves the passphrase
+    // --- at an IP address the screen shows what passkeys need, and offers the passphrase
     await page.goto(`http://127.0.0.1:${port}/`);
     await page.getByText("Passkeys need HTTPS and a host name.").waitFor();
     expect(await page.getByRole("button", { name: "Sign in with a passkey" }).count()).toBe(0);
@@ -103,13 +103,13 @@ describe.skipIf(path === null)(`passkeys in a browser${unlessAbsent}`, () => {
 async function signOut(origin: string): Promise<void> {
   await page.goto(`${origin}/phones`);
   await page.getByRole("button", { name: "Sign out" }).click();
-  await page.waitForURL(`${origin}/`); // the heading alone may come sooner, and this load would then interrupt whoever looks
+  await page.waitForURL(`${origin}/`); // the heading alone may come sooner, and this load would then interrupt the next step
   await page.getByRole("heading", { name: "Sign in" }).waitFor();
 }
 
 const usePasskey = () => page.getByRole("button", { name: "Sign in with a passkey" }).click();
 
-/** Both refusals are in the log with why and whose; nothing that was sent, and nothing that a thief could use. */
+/** Both refusals are in the log with reason and person, without what was sent and without secrets. */
 async function logsNoSecret(server: RunningServer, secrets: readonly string[]): Promise<void> {
   const [log] = await server.waitForOutput(/^[\s\S]*$/);
   const events = log

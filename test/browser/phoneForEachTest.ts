@@ -13,7 +13,7 @@ export interface OpenedPhone {
   readonly scratch: string; // a folder for the built server and what it needs, removed after the test
 }
 
-/** One browser for the file, and in it a new phone for each test. @param use is handed the phone before the test */
+/** One browser for the file, and in it a new phone for each test. @param use gets the phone before the test */
 export function phoneForEachTest(chromiumPath: string | null, use: (opened: OpenedPhone) => void): void {
   let browser: Browser | undefined;
   let opened: OpenedPhone;

@@ -12,8 +12,8 @@ import { type FakePushManager, fakePushManager } from "./fakePushManager.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /**
- * A phone whose address for pushes dies or changes: the built server, a push service on this machine, the built client in a
- * real browser. Only the browser's own line to its maker's push service has a stand-in.
+ * A phone whose push endpoint expires or changes: the built server, a push service on this machine, the built client in a
+ * real browser. Only the browser's push service is replaced by a fake.
  */
 
 const { path, unlessAbsent } = findChromium();
@@ -25,7 +25,7 @@ let addresses: readonly Phone[]; // that the browser gives out, in this order
 let phone: BrowserPhone;
 let page: Page;
 let origin: string;
-let standIn: FakePushManager;
+let pushManager: FakePushManager;
 let pushed: PushTarget;
 
 phoneForEachTest(path, (opened) => {
@@ -37,20 +37,20 @@ beforeEach(async () => {
 });
 afterEach(() => service.close());
 
-describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, () => {
-  it("gives a dead address back before it asks for another, and counts as proved only by the new one", async () => {
+describe.skipIf(path === null)(`a phone whose endpoint changes${unlessAbsent}`, () => {
+  it("unsubscribes an expired endpoint before it requests another, and is confirmed only by the new one", async () => {
     await switchOnAndProve();
     service.unsubscribe(addressOf(0)); // from now on 410
     await page.getByRole("button", { name: "Send a test to all" }).click();
     await page.getByText("This phone (Pocket) gets no notifications: its address is no longer valid.").waitFor();
     expect(await reachable().count()).toBe(0);
     expect((await listed()).phones).toEqual([]);
-    expect(await standIn.current()).toBe(0); // the browser knows nothing of it
+    expect(await pushManager.current()).toBe(0); // the browser knows nothing of it
 
     expect(await page.getByLabel("Name of this phone").inputValue()).toBe("Pocket");
     await page.getByRole("button", { name: "Turn on" }).click();
     await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
-    expect(await standIn.calls()).toEqual(["page subscribe 0", "page unsubscribe 0", "page subscribe 1"]);
+    expect(await pushManager.calls()).toEqual(["page subscribe 0", "page unsubscribe 0", "page subscribe 1"]);
     const { phones } = await listed();
     expect(phones).toMatchObject([
       { endpoint: addressOf(1).endpoint, label: "Pocket", reachability: { kind: "unproved" } },
@@ -62,11 +62,11 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
   }, 90_000);
 
   it.each(["both", "neither"] as const)(
-    "keeps an address that changes offline, says so, and hands it in when there is a connection (event names %s)",
-    async (says) => {
+    "stores an endpoint that changes offline, shows that, and sends it when there is a connection (event names %s)",
+    async (named) => {
       await switchOnAndProve();
       await phone.offline(true);
-      await standIn.change(says);
+      await pushManager.change(named);
       await page
         .getByText("This phone (Pocket) gets no notifications: its new address is not sent to the server yet.")
         .waitFor();
@@ -86,12 +86,12 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
     90_000,
   );
 
-  it("hands it in without any open page, when the browser says that there is a connection again", async () => {
+  it("sends it without any open page, when the browser reports a connection again", async () => {
     await switchOnAndProve();
     await page.goto("about:blank");
     await phone.offline(true);
-    await standIn.change("both");
-    await standIn.change("both"); // once more, before the server knows of the first
+    await pushManager.change("both");
+    await pushManager.change("both"); // once more, before the server knows of the first
     await phone.offline(false);
     expect((await listed()).phones).toMatchObject([{ endpoint: addressOf(0).endpoint }]);
     await pushed.sync();
@@ -101,8 +101,8 @@ describe.skipIf(path === null)(`a phone whose address changes${unlessAbsent}`, (
   }, 90_000);
 });
 
-describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbsent}`, () => {
-  it("says so at once on an open page, tells the server, and gets an address by itself when it may again", async () => {
+describe.skipIf(path === null)(`a phone without permission for notifications${unlessAbsent}`, () => {
+  it("shows that at once on an open page, reports it to the server, and gets an endpoint by itself when it has permission again", async () => {
     await switchOnAndProve();
     await allowNotices("denied");
     await page
@@ -111,7 +111,7 @@ describe.skipIf(path === null)(`a phone that may not notify any more${unlessAbse
     await expect.poll(async () => (await listed()).phones[0]?.reachability.kind, { timeout: 5_000 }).toBe("lost");
     await reachable().waitFor({ state: "detached", timeout: 5_000 });
     expect(await testShown().count()).toBe(0);
-    expect(await page.getByText("Notifications are blocked for this page.").count()).toBe(0); // said once, not twice
+    expect(await page.getByText("Notifications are blocked for this page.").count()).toBe(0); // shown once, not twice
 
     await allowNotices("granted");
     await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
@@ -135,7 +135,7 @@ async function switchOnAndProve(): Promise<void> {
   const [, address] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   const link = new URL(address as string);
   origin = link.origin;
-  const firstSignIn = await phone.context.request.post(`${origin}/api/v1/first-sign-in`, {
+  const created = await phone.context.request.post(`${origin}/api/v1/first-sign-in`, {
     data: {
       token: link.hash.slice(1),
       name: "Ada",
@@ -144,17 +144,17 @@ async function switchOnAndProve(): Promise<void> {
     },
     headers: { "x-pieward": "1" },
   });
-  expect(firstSignIn.ok()).toBe(true);
+  expect(created.ok()).toBe(true);
   await page.goto(`${origin}/phones`);
   pushed = await pushTarget(phone);
-  standIn = await fakePushManager(phone.context, addresses);
+  pushManager = await fakePushManager(phone.context, addresses);
   await page.getByLabel("Name of this phone").fill("Pocket");
   await page.getByRole("button", { name: "Turn on" }).click();
   await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
   await proveBy(0);
 }
 
-/** Sends a test, which reaches the push service by this address, and lets the browser deliver it. */
+/** Sends a test, which reaches the push service at this endpoint, and lets the browser deliver it. */
 async function proveBy(index: number): Promise<void> {
   expect(await reachable().count()).toBe(0);
   const arrives = service.nextMessage(addressOf(index));
@@ -170,13 +170,13 @@ const testShown = () => page.getByText("The phone showed the notification.");
 
 const addressOf = (index: number): Phone => addresses[index] as Phone;
 
-/** What the server itself knows, asked past the page. */
+/** What the server knows, requested without the page. */
 async function listed(): Promise<PhonesView> {
   const cookies = await phone.context.cookies(origin);
   const cookie = cookies.map(({ name, value }) => `${name}=${value}`).join("; ");
-  const answer = await fetch(`${origin}/api/v1/phones`, { headers: { cookie } });
-  expect(answer.status).toBe(200);
-  return (await answer.json()) as PhonesView;
+  const response = await fetch(`${origin}/api/v1/phones`, { headers: { cookie } });
+  expect(response.status).toBe(200);
+  return (await response.json()) as PhonesView;
 }
 const endpoints = ({ phones }: PhonesView) => phones.map(({ endpoint }) => endpoint);
 

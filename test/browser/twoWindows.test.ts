@@ -8,8 +8,8 @@ import type { BrowserPhone } from "./browserPhone.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
 /**
- * Two windows of one keeper on a feeder's page, while the feeder obeys, lies, starts anew and gives food, and the server is killed
- * and started again. Both are read all the time: neither says more of the pause than the server has been told.
+ * Two windows of one keeper on a feeder's page, while the feeder follows orders, reports wrongly, restarts and gives food, and the
+ * server is killed and started again. Both are read all the time: neither shows more of the pause than was reported to the server.
  */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
@@ -29,31 +29,31 @@ beforeEach(async () => {
 });
 
 describe.skipIf(chromiumPath === null)(`two windows on one feeder${unlessAbsent}`, () => {
-  it("never say more of a pause than is known, while the feeder lies and the server dies", async () => {
+  it("never show more of a pause than is known, while the feeder reports wrongly and the server stops", async () => {
     const { feeder, windows } = await opened();
     const judge = new Judge(windows);
     const watching = judge.watch();
-    for (const story of stories) {
-      await story(feeder, windows, judge);
+    for (const scenario of scenarios) {
+      await scenario(feeder, windows, judge);
       await pass(4_000); // longer than a page is allowed to lag behind
     }
     await judge.end();
     await watching;
     expect(judge.violations.slice(0, 10)).toEqual([]);
-    // The stories have shown what they are about, in both windows.
+    // Each scenario has shown its state in both windows.
     for (const seen of judge.seen) expect([...seen].sort()).toEqual(["away", "confirmed", "feeding", "notKept"]);
   }, 180_000);
 
-  it("would be caught, were one to go on calling a pause confirmed", async () => {
+  it("would be detected if one went on showing a pause as confirmed", async () => {
     const { feeder, windows } = await opened();
     const lying = windows[1] as Page;
     await lying.route(/\/api\/v1\/(home|feeders\/[^/]+)$/, async (route) => {
-      const answer = await route.fetch();
-      const text = (await answer.text()).replace(
+      const response = await route.fetch();
+      const text = (await response.text()).replace(
         /"status":"(sent|requested|overdue|contradicted)"/g,
         '"status":"confirmed"',
       );
-      await route.fulfill({ response: answer, body: text });
+      await route.fulfill({ response: response, body: text });
     });
     const judge = new Judge(windows);
     const watching = judge.watch();
@@ -64,33 +64,33 @@ describe.skipIf(chromiumPath === null)(`two windows on one feeder${unlessAbsent}
     await judge.end();
     await watching;
     expect(judge.violations.length).toBeGreaterThan(0);
-    expect(judge.violations.every((words) => words.startsWith("window 2"))).toBe(true);
+    expect(judge.violations.every((violation) => violation.startsWith("window 2"))).toBe(true);
   }, 120_000);
 });
 
-// --- the stories -----------------------------------------------------------------------------------------------------
+// --- the scenarios -----------------------------------------------------------------------------------------------------
 
-type Story = (feeder: Sender, windows: readonly Page[], judge: Judge) => Promise<void>;
+type Scenario = (feeder: Sender, windows: readonly Page[], judge: Judge) => Promise<void>;
 
-/** A window asks, the feeder is told with its next answer, and does it. */
-const obeyed: Story = async (feeder, windows, judge) => {
+/** A window requests an order, the feeder gets it with its next report, and carries it out. */
+const obeyed: Scenario = async (feeder, windows, judge) => {
   await press(windows[0] as Page, "Pause until resumed");
   await judge.learns("feeding", () => feeder.reports({ paused: false }));
   await judge.learns("paused", () => feeder.carriesOut({ paused: true }));
 };
-const contradicted: Story = (feeder, _, judge) => judge.learns("feeding", () => feeder.reports({ paused: false }));
-const startsAnew: Story = (feeder, _, judge) => judge.learns("unknown", () => feeder.startsAnew());
-const feedsThoughPaused: Story = (feeder, _, judge) => judge.learns("feeding", () => feeder.reports({}, [portion]));
-const remembers: Story = async (feeder, _, judge) => {
+const contradicted: Scenario = (feeder, _, judge) => judge.learns("feeding", () => feeder.reports({ paused: false }));
+const startsAnew: Scenario = (feeder, _, judge) => judge.learns("unknown", () => feeder.startsAnew());
+const feedsThoughPaused: Scenario = (feeder, _, judge) => judge.learns("feeding", () => feeder.reports({}, [portion]));
+const remembers: Scenario = async (feeder, _, judge) => {
   await feeder.startsAnew();
   await judge.learns("paused", () => feeder.carriesOut({ paused: true }));
 };
-const resumed: Story = async (feeder, windows, judge) => {
+const resumed: Scenario = async (feeder, windows, judge) => {
   await press(windows[1] as Page, /Resume feeding|Cancel the pause/);
   await judge.learns("unknown", () => feeder.reports({}));
   await judge.learns("feeding", () => feeder.carriesOut({ paused: false }));
 };
-const serverDies: Story = async (_feeder, _windows, judge) => {
+const serverDies: Scenario = async (_feeder, _windows, judge) => {
   judge.serverIsAway();
   server.kill("SIGKILL");
   await server.exited;
@@ -99,7 +99,7 @@ const serverDies: Story = async (_feeder, _windows, judge) => {
   judge.serverIsBack();
 };
 
-const stories: readonly Story[] = [
+const scenarios: readonly Scenario[] = [
   obeyed,
   startsAnew,
   remembers,
@@ -118,11 +118,11 @@ async function press(page: Page, name: string | RegExp): Promise<void> {
   await page.getByRole("button", { name }).first().click();
 }
 
-// --- what is known, and what is shown ----------------------------------------------------------------------------------
+// --- what is known and what is shown ----------------------------------------------------------------------------------
 
 type Known = "paused" | "feeding" | "unknown";
 
-/** A page hears of a change at once and asks for the rest: longer than this it may not lag behind. */
+/** A page gets a change at once and requests the rest: it may not be behind for longer than this. */
 const lagMaxMs = 3_000;
 /** After the server's return a page finds it again within 5 s. */
 const returnMaxMs = 6_500;
@@ -143,7 +143,7 @@ class Judge {
     this.seen = windows.map(() => new Set<string>());
   }
 
-  /** While a report is under way nobody can say which of the two is known. */
+  /** While a report is on its way, either of the two may be known. */
   async learns(known: Known, report: () => Promise<void>): Promise<void> {
     this.#changing = true;
     await report();
@@ -165,12 +165,12 @@ class Judge {
 
   async watch(): Promise<void> {
     while (!this.#ended) {
-      await Promise.all(this.#windows.map((page, index) => this.#look(page, index)));
+      await Promise.all(this.#windows.map((page, index) => this.#check(page, index)));
       await pass(150);
     }
   }
 
-  async #look(page: Page, index: number): Promise<void> {
+  async #check(page: Page, index: number): Promise<void> {
     const askedAt = performance.now();
     // biome-ignore lint/performance/useDomNodeTextContent: what is visible counts, with neighbouring elements kept apart
     const text = (await page.locator("section.pause").innerText()).replace(/\s+/g, " ");
@@ -187,13 +187,13 @@ class Judge {
   }
 
   #wrongWith(shown: Readonly<Record<"confirmed" | "feeding" | "away", boolean>>, now: number): string | null {
-    if (shown.confirmed && shown.feeding) return "confirmed beside feeding";
+    if (shown.confirmed && shown.feeding) return "confirmed together with feeding";
     if (this.#awaySince !== null) {
       return now - this.#awaySince > 5_000 && !shown.away ? "the server is away, and the page doesn't say so" : null;
     }
     const settled = Math.max(this.#knownSince + lagMaxMs, this.#backSince + returnMaxMs);
     if (this.#changing || now < settled) return null;
-    if (shown.away) return "the server is there, and the page says that it isn't";
+    if (shown.away) return "the server is there, and the page shows that it is not";
     if (shown.confirmed && this.#known !== "paused") return `confirmed, and known is: ${this.#known}`;
     if (shown.feeding && this.#known === "paused") return "feeding, and known is: paused";
     return null;
@@ -232,7 +232,7 @@ class Sender {
     );
   }
 
-  /** Without a word on whether it is paused. */
+  /** Without its state of pause. */
   async startsAnew(): Promise<void> {
     this.#start += 1;
     this.#begunAt = performance.now() - 500;
@@ -251,9 +251,9 @@ async function opened(): Promise<{ readonly feeder: Sender; readonly windows: re
   const [, link] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   const token = new URL(link as string).hash.slice(1);
   const keeper = { name: "Ada", passphrase: "four black feathers in the snow", zone: "Europe/Stockholm" };
-  await asks("/first-sign-in", { token, ...keeper });
+  await post("/first-sign-in", { token, ...keeper });
   const home = await (await phone.context.request.get(`${origin}/api/v1/home`)).json();
-  const added = await asks("/feeders", { name: "Rowan", yard: home.yards[0].id });
+  const added = await post("/feeders", { name: "Rowan", yard: home.yards[0].id });
   const feeder = new Sender(added.key);
   await feeder.reports({ paused: false });
   const windows = [phone.page, await phone.context.newPage()];
@@ -265,11 +265,11 @@ async function opened(): Promise<{ readonly feeder: Sender; readonly windows: re
   return { feeder, windows };
 }
 
-async function asks(path: string, data: object) {
+async function post(path: string, data: object) {
   const headers = { "x-pieward": "1" };
-  const answer = await phone.context.request.post(`${origin}/api/v1${path}`, { data, headers });
-  if (!answer.ok()) throw new Error(`${path}: ${await answer.text()}`);
-  return answer.json();
+  const response = await phone.context.request.post(`${origin}/api/v1${path}`, { data, headers });
+  if (!response.ok()) throw new Error(`${path}: ${await response.text()}`);
+  return response.json();
 }
 
 function freePort(): Promise<number> {

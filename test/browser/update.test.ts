@@ -8,7 +8,7 @@ import { type BrowserPhone, launchBrowser, openBrowserPhone, untilWorkerControls
 import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
 import { type FakeServer, startFakeServer } from "./fakeServer.ts";
 
-/** Several windows of one browser while a new version of the client comes. */
+/** Several windows of one browser while a new version of the client is installed. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -37,7 +37,7 @@ afterEach(async () => {
   await server.close();
 });
 
-/** The same client as a later build would leave it: every hashed file has another name, and the old names are gone. */
+/** The same client after a later build: every hashed file has another name, and the old names are gone. */
 async function newerBuild(folder: string): Promise<string> {
   const target = await mkdtemp(join(tmpdir(), "pieward-newer-"));
   await cp(folder, target, { recursive: true });
@@ -48,7 +48,7 @@ async function newerBuild(folder: string): Promise<string> {
     if (!/\.(js|html|css)$/.test(name)) continue;
     let text = await readFile(join(target, name), "utf8");
     for (const [old, now] of renamed) text = text.replaceAll(old, now);
-    // The worker's own fingerprint of all this.
+    // The worker's hash of all files.
     if (name === "worker.js") text = text.replace(/shell-\$\{`(\w+)`\}|shell-([0-9a-f]{12})/, (all) => `${all}-newer`);
     await writeFile(join(target, name), text);
   }
@@ -74,7 +74,7 @@ async function offerNewer(page: Page): Promise<void> {
 }
 
 describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
-  it("is taken by all windows together", async () => {
+  it("is activated in all windows together", async () => {
     const first = await openWindow("/", phone.page);
     await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan");
@@ -90,7 +90,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     expect(new URL(second.url()).pathname).toBe("/feeders/rowan");
   }, 60_000);
 
-  it("leaves a window alone in which something was entered, and that window's screens with it", async () => {
+  it("does not reload a window with entries, and leaves it the screens of its version", async () => {
     const first = await openWindow("/", phone.page);
     await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan/refill");
@@ -104,19 +104,19 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     await second.waitForTimeout(4_000); // also once the first window has settled
     expect(await second.getByLabel("Food added").inputValue()).toBe("640");
     expect(await isNewer(second)).toBe(false);
-    // A screen that this window has never fetched: the server has it no more.
+    // A screen that this window has never loaded: the server does not have it any more.
     const link = second.getByRole("link", { name: "Practice", exact: true });
     await link.click();
     await second.getByRole("heading", { level: 1, name: "Practice" }).waitFor({ timeout: 5_000 });
 
-    // Nothing entered is left: now it goes over by itself, and what was kept for it is thrown away.
+    // No entries are left: it reloads by itself, and the files kept for it are removed.
     await expect.poll(() => isNewer(second).catch(() => false), { timeout: 10_000 }).toBe(true);
     await expect
       .poll(() => second.evaluate(async () => (await caches.keys()).length).catch(() => 0), { timeout: 10_000 })
       .toBe(1);
   }, 60_000);
 
-  it("can be taken in a window with entries, at the keeper's word", async () => {
+  it("can be activated in a window with entries by its button", async () => {
     const first = await openWindow("/feeders/rowan/refill", phone.page);
     await untilWorkerControls(first);
     await first.getByLabel("Added some food").check();
@@ -128,7 +128,7 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
 });
 
 describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbsent}`, () => {
-  it("says so and can be reloaded, where a newer build has taken its place and there is no worker", async () => {
+  it("shows that and can be reloaded, where a newer build replaced it and there is no worker", async () => {
     const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
     const page = bare.page;
     await openWindow("/", page);
@@ -142,7 +142,7 @@ describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbs
     await bare.context.close();
   }, 60_000);
 
-  it("says so where nothing answers", async () => {
+  it("shows that where the server does not respond", async () => {
     const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
     const page = bare.page;
     await openWindow("/", page);

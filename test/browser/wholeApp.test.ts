@@ -17,7 +17,7 @@ import {
 import { ManualFeeder } from "./manualFeeder.ts";
 import { phoneForEachTest } from "./phoneForEachTest.ts";
 
-/** The whole house as a keeper meets it: the built server in a process of its own, the built client in a real browser. */
+/** The whole application as a keeper uses it: the built server in its own process, the built client in a real browser. */
 
 const { path: chromiumPath, unlessAbsent } = findChromium();
 
@@ -32,10 +32,10 @@ phoneForEachTest(chromiumPath, (opened) => {
 
 const keeper = { name: "Asta", passphrase: "four black feathers in the snow" };
 
-describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
-  it("leads a newcomer from the link to a feeder that obeys", async () => {
+describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, () => {
+  it("leads a first user from the link to a feeder that confirms a pause", async () => {
     // --- the link
-    const firstSignInLink = await startHouse();
+    const firstSignInLink = await startServer();
     await page.goto(firstSignInLink);
     await page.getByLabel("Your name").fill(keeper.name);
     await page.getByLabel("Passphrase").fill("short");
@@ -49,7 +49,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(page.url()).not.toContain("#"); // the secret doesn't stay in the address
     await checkAccessibility(page, "no feeder yet");
 
-    // --- a feeder, and its first report by the very line that the page shows
+    // --- a feeder, and its first report by exactly the command that the page shows
     await page.getByRole("link", { name: "Add a feeder" }).first().click();
     await heading("Add a feeder");
     await page.getByText("Portion, sensors, battery").click();
@@ -63,16 +63,16 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByRole("button", { name: "Add the feeder" }).click();
     await page.getByText("Waiting for Aspen's first report…").waitFor();
     await checkAccessibility(page, "the key");
-    const key = await line("Key");
+    const key = await copyableText("Key");
     const unbroken = await markPage();
-    const beside = await phone.context.newPage(); // the feeder's own page in a second tab, as nothing is known of it yet
-    await beside.goto(new URL("/", page.url()).href);
-    await beside.getByRole("link", { name: "Aspen" }).click();
-    await beside.getByRole("heading", { name: "Waiting for a first report" }).waitFor();
-    await checkAccessibility(beside, "a feeder of which nothing is known");
-    await runLine(await line("First report"));
-    await beside.getByRole("heading", { name: "Today" }).waitFor();
-    await beside.close();
+    const secondTab = await phone.context.newPage(); // the feeder's page in a second tab, before its first report
+    await secondTab.goto(new URL("/", page.url()).href);
+    await secondTab.getByRole("link", { name: "Aspen" }).click();
+    await secondTab.getByRole("heading", { name: "Waiting for a first report" }).waitFor();
+    await checkAccessibility(secondTab, "a feeder without a report");
+    await runCommand(await copyableText("First report"));
+    await secondTab.getByRole("heading", { name: "Today" }).waitFor();
+    await secondTab.close();
     await page.getByText("Report received just now.").waitFor();
     await page.getByRole("link", { name: "Go to Aspen" }).click();
     await heading("Aspen");
@@ -95,7 +95,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("sent: not yet").waitFor();
     const { orders } = await feeder.reports({ paused: false });
     const [order] = orders;
-    if (order === undefined) throw new Error("expected the pause in the answer to the report");
+    if (order === undefined) throw new Error("expected the pause in the response to the report");
     expect(order).toMatchObject({ kind: "pause", until: null });
     await page.getByText("Pause until resumed: sent, not yet confirmed").waitFor();
     await page.getByText("Last reported by the feeder: feeding as usual").waitFor();
@@ -104,7 +104,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("Pause until resumed: confirmed by the feeder").waitFor();
     await page.getByText("Last reported by the feeder: paused").waitFor();
     await page.getByRole("button", { name: "Resume feeding" }).waitFor();
-    expect(await unbroken()).toBe(true); // all of it came by the live line, without a reload
+    expect(await unbroken()).toBe(true); // all of it came by the live connection, without a reload
 
     // --- the other pages
     const feederPath = new URL(page.url()).pathname;
@@ -129,7 +129,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("Latitude: must be a number").waitFor();
     await checkAccessibility(page, "the yard, with a refused place");
 
-    // --- out, and in again
+    // --- sign out, and in again
     await goTo("/phones", "Phones");
     await page.getByRole("button", { name: "Sign out" }).click();
     await page.waitForURL(`${new URL(page.url()).origin}/`); // the heading may come sooner than the page that signing out loads
@@ -147,7 +147,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(new Set(phone.refusals)).toEqual(
       new Set([
         "401 GET /api/v1/home", // before the link was taken, and after signing out
-        "401 GET /api/v1/phones", // asked for beside it on the first page
+        "401 GET /api/v1/phones", // requested with it on the first page
         "400 POST /api/v1/first-sign-in",
         "400 POST /api/v1/feeders",
         expect.stringMatching(/^400 PATCH \/api\/v1\/yards\//),
@@ -156,8 +156,8 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     );
   }, 180_000);
 
-  it("lets a newcomer break a practice feeder, tells the alarm in time, and forgets it all in one act", async () => {
-    await moveIn();
+  it("lets a first user start a practice fault, shows the alarm in time, and deletes all of it at once", async () => {
+    await startWithKeeper();
     await goTo("/practice", "Practice");
     await page.getByRole("button", { name: "Start practice" }).click();
     await page.getByLabel("Tray jams").check();
@@ -204,8 +204,8 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(phone.complaints).toEqual([]);
   }, 240_000);
 
-  it("opens without a line, carries a pause out once there is one, and comes to the feeder from a notice", async () => {
-    const { origin } = await moveIn();
+  it("opens offline, sends a pause once there is a connection, and opens the feeder from a notification", async () => {
+    const { origin } = await startWithKeeper();
     const { id, key } = await addFeeder();
     const feeder = new ManualFeeder(key, origin);
     await feeder.reports({ paused: false });
@@ -224,7 +224,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await page.getByText("Last reported by the feeder: feeding as usual").waitFor();
     await page.getByRole("button", { name: "Pause until resumed" }).click();
     await page.getByText("Pause until resumed: not sent yet.", { exact: true }).waitFor();
-    await checkAccessibility(page, "a feeder without a line");
+    await checkAccessibility(page, "a feeder while offline");
 
     await phone.offline(false);
     await page.getByText("Pause until resumed: requested").waitFor();
@@ -246,8 +246,8 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     expect(phone.complaints).toEqual([]);
   }, 120_000);
 
-  it("lets a helper in by a link, who is told in turn and is offered nothing that would be refused", async () => {
-    const { origin } = await moveIn();
+  it("lets a helper join by a link, who is notified in the escalation order and is offered nothing that would be refused", async () => {
+    const { origin } = await startWithKeeper();
     await addFeeder();
     await goTo("/", "Feeders");
     await page.getByText("Notifications are off on all your phones.").waitFor();
@@ -256,7 +256,7 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
     await heading("Recipients of My yard");
     await page.getByText("Asta is notified.").waitFor();
     await page.getByRole("button", { name: "Create link" }).click();
-    const link = (await page.locator(".copied pre").textContent()) ?? "";
+    const link = (await page.locator(".copyable pre").textContent()) ?? "";
     expect(link).toMatch(new RegExp(`^${origin}/join#[\\w-]{43}$`));
     await checkAccessibility(page, "people, with a link to share");
 
@@ -295,19 +295,19 @@ describe.skipIf(chromiumPath === null)(`the whole house${unlessAbsent}`, () => {
   }, 120_000);
 });
 
-// --- the house -----------------------------------------------------------------------------------------------------
+// --- the server ----------------------------------------------------------------------------------------------------
 
-/** @returns the link by which its first keeper comes in */
-async function startHouse(): Promise<string> {
+/** @returns the link of the first sign-in */
+async function startServer(): Promise<string> {
   const server = runBuiltServer(join(scratch, "data"));
   const [, link] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
   return link as string;
 }
 
-/** A house with its keeper signed in on this phone, for the stories that begin later. */
-async function moveIn(): Promise<{ readonly origin: string }> {
-  const link = new URL(await startHouse());
-  await knock(link.origin, "/first-sign-in", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
+/** A server with its keeper signed in on this phone, for the tests that begin later. */
+async function startWithKeeper(): Promise<{ readonly origin: string }> {
+  const link = new URL(await startServer());
+  await post(link.origin, "/first-sign-in", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
   await page.goto(link.origin);
   await heading("Feeders");
   return { origin: link.origin };
@@ -316,12 +316,12 @@ async function moveIn(): Promise<{ readonly origin: string }> {
 async function addFeeder(): Promise<{ readonly id: string; readonly key: string }> {
   const { origin } = new URL(page.url());
   const home = await (await phone.context.request.get(`${origin}/api/v1/home`)).json();
-  const added = await knock(origin, "/feeders", { name: "Aspen", yard: home.yards[0].id });
+  const added = await post(origin, "/feeders", { name: "Aspen", yard: home.yards[0].id });
   return { id: added.feeder.id, key: added.key };
 }
 
 /** Does what a page would do, with this phone's own session. */
-async function knock(origin: string, path: string, data: unknown) {
+async function post(origin: string, path: string, data: unknown) {
   const response = await phone.context.request.post(`${origin}/api/v1${path}`, { data, headers: { "x-pieward": "1" } });
   if (!response.ok()) throw new Error(`${path} was refused: ${await response.text()}`);
   return response.json();
@@ -329,21 +329,21 @@ async function knock(origin: string, path: string, data: unknown) {
 
 // --- the feeder ----------------------------------------------------------------------------------------------------
 
-/** Runs a line in a shell, word for word. Where there is no curl, the same request is sent from here, and that is said. */
-async function runLine(words: string): Promise<void> {
+/** Runs a command in a shell, unchanged. Where there is no curl, the same request is sent from here, and that is printed. */
+async function runCommand(command: string): Promise<void> {
   const shell = promisify(execFile);
   const hasCurl = await shell("sh", ["-c", "command -v curl"]).then(
     () => true,
     () => false,
   );
   if (hasCurl) {
-    const { stdout } = await shell("sh", ["-c", words]);
+    const { stdout } = await shell("sh", ["-c", command]);
     expect(JSON.parse(stdout)).toMatchObject({ refused: [] });
     return;
   }
-  process.stderr.write("There is no curl here: the shown line was read and its request sent without it.\n");
-  const [, url, key, body] = /^curl (\S+) -H 'authorization: (.+?)' .*-d '(.+)'$/.exec(words) ?? [];
-  if (url === undefined || key === undefined || body === undefined) throw new Error(`not understood: ${words}`);
+  process.stderr.write("There is no curl here: the request of the shown command was sent without it.\n");
+  const [, url, key, body] = /^curl (\S+) -H 'authorization: (.+?)' .*-d '(.+)'$/.exec(command) ?? [];
+  if (url === undefined || key === undefined || body === undefined) throw new Error(`not understood: ${command}`);
   const headers = { authorization: key, "content-type": "application/json" };
   expect((await fetch(url, { method: "POST", headers, body })).status).toBe(200);
 }
@@ -358,15 +358,15 @@ async function goTo(path: string, title: string): Promise<void> {
   await heading(title);
 }
 
-/** What stands in the frame above this copy button. */
-const line = async (label: "Key" | "First report") =>
+/** The text above this copy button. */
+const copyableText = async (label: "Key" | "First report") =>
   (await page
-    .locator(".copied")
+    .locator(".copyable")
     .filter({ has: page.getByRole("button", { name: `Copy ${label}` }) })
     .locator("pre")
     .textContent()) ?? "";
 
-/** @returns a question: is this still the page that was marked, never loaded anew? */
+/** @returns a function: whether this is still the marked page, not reloaded */
 async function markPage(): Promise<() => Promise<boolean>> {
   await page.evaluate(() => Object.assign(globalThis, { marked: true }));
   return () => page.evaluate(() => "marked" in globalThis);

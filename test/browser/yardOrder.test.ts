@@ -20,7 +20,7 @@ phoneForEachTest(chromiumPath, (opened) => {
 });
 
 describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, () => {
-  it("are paused by two taps, counted as each confirms, and asked once where there was no connection", async () => {
+  it("are paused by two taps, counted as each confirms, and ordered once after a time without a connection", async () => {
     const { rowan, larch } = await openYard();
     const orders: string[] = [];
     phone.context.on("request", (request) => {
@@ -33,7 +33,7 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     await phone.offline(true);
     await button("Pause all feeders of Alder Croft").click();
     await page.getByRole("group", { name: "Pause both feeders of Alder Croft?" }).waitFor();
-    await checkAccessibility(page, "asked back whether to pause all");
+    await checkAccessibility(page, "the question whether to pause all");
     const sizes = await Promise.all(["Pause all", "Cancel"].map((name) => button(name).boundingBox()));
     for (const size of sizes) expect(size?.height).toBeGreaterThanOrEqual(44);
     await page.keyboard.press("Tab"); // from the question, where focus is
@@ -62,7 +62,7 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     await page.getByText("Paused: all 2 feeders confirmed.").waitFor();
     expect(await button("Pause all feeders of Alder Croft").count()).toBe(0);
 
-    // --- one says that it feeds all the same: it is no longer counted
+    // --- one reports that it is feeding: it is not counted any more
     await larch.reports({ paused: false });
     await page.getByText("Paused: 1 of 2 feeders confirmed. Not confirmed: Larch.").waitFor();
     await entry("Larch")
@@ -83,8 +83,8 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
 /** A yard with two feeders that feed, on the screen of its keeper. */
 async function openYard(): Promise<{ readonly rowan: ManualFeeder; readonly larch: ManualFeeder }> {
   const server = runBuiltServer(join(scratch, "data"));
-  const [, firstSignInLink] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
-  const link = new URL(firstSignInLink as string);
+  const [, firstSignIn] = await server.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
+  const link = new URL(firstSignIn as string);
   const keeper = { name: "Ada", passphrase: "four black feathers in the snow" };
   await post(link.origin, "/first-sign-in", { token: link.hash.slice(1), ...keeper, zone: "Europe/Stockholm" });
   const { yards } = await (await phone.context.request.get(`${link.origin}/api/v1/home`)).json();

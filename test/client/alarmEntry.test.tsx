@@ -24,7 +24,7 @@ const entryOf = async (name: RegExp) =>
   within((await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement);
 
 describe("an alarm on its feeder's page", () => {
-  it("is acknowledged as the very raise that was read", async () => {
+  it("is acknowledged for exactly the raise that was shown", async () => {
     const alarm = alarmViewFixture(Date.now());
     server.home = homeWith([alarm]);
     await openPage("/feeders/rowan");
@@ -35,7 +35,7 @@ describe("an alarm on its feeder's page", () => {
     expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
   });
 
-  it("that is over but must be seen asks for a look, and only after it was acknowledged", async () => {
+  it("that has ended but needs a check asks for it only after it was acknowledged", async () => {
     server.home = homeWith([alarmViewFixture(Date.now(), { state: "latchedUnacknowledged" })]);
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
@@ -44,7 +44,7 @@ describe("an alarm on its feeder's page", () => {
     expect(entry.queryByRole("button", { name: "I have checked" })).toBeNull();
   });
 
-  it("is reset by whoever has looked", async () => {
+  it("is reset by the person who has checked", async () => {
     server.home = homeWith([alarmViewFixture(Date.now(), { state: "latchedAcknowledged" })]);
     await openPage("/feeders/rowan");
     fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "I have checked" }));
@@ -65,10 +65,10 @@ describe("an alarm on its feeder's page", () => {
       path: "/feeders/rowan/alarms/trayJammed/out-of-service",
       body: { reason: "motor is at the mender's" },
     });
-    expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/); // sent again without an answer, it is done once
+    expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/); // sent twice, it has one effect
   });
 
-  it("that is out of service says who, since when and why, and comes back by one tap", async () => {
+  it("that is out of service shows who, since when and why, and returns to service by one tap", async () => {
     await openPage("/feeders/larch");
     expect(await screen.findByText("Out of service: detector silent")).toBeTruthy();
     const entry = await entryOf(/Detector silent/);
@@ -79,23 +79,23 @@ describe("an alarm on its feeder's page", () => {
     await waitFor(() => expect(server.posts()[0]?.path).toBe("/feeders/larch/alarms/detectorSilent/return-to-service"));
   });
 
-  it("lists under the cause what that explains, and nowhere else", async () => {
+  it("is listed under its cause, and nowhere else", async () => {
     await openPage("/feeders/larch");
     const entry = await entryOf(/Tray jammed/);
-    expect(entry.getByText("Also caused by this: deposits unpaid")).toBeTruthy();
+    expect(entry.getByText("Also caused by this: deposit without a portion")).toBeTruthy();
     expect(entry.getByText(/Two caps were put in and nothing fell/)).toBeTruthy();
-    expect(screen.queryByRole("heading", { level: 3, name: /^Deposits unpaid/ })).toBeNull();
+    expect(screen.queryByRole("heading", { level: 3, name: /^Deposit without a portion/ })).toBeNull();
     expect(screen.getByText("No notifications for now: scale silent")).toBeTruthy();
   });
 
-  it("lists what is explained by something that doesn't stand here among what is kept quiet", async () => {
+  it("is listed among those without notifications where its cause is not on the page", async () => {
     const explained = { state: "suppressedByDesign" as const, raisedAt: null };
     server.home = homeWith([alarmViewFixture(Date.now(), { ...explained, explainedBy: null })]);
     await openPage("/feeders/rowan");
     expect(await screen.findByText("No notifications for now: tray jammed")).toBeTruthy();
   });
 
-  it("offers a helper no button that would only be refused", async () => {
+  it("offers a helper no button that the server would refuse", async () => {
     server.home = homeWith([alarmViewFixture(Date.now())], { role: "helper" });
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
@@ -106,8 +106,8 @@ describe("an alarm on its feeder's page", () => {
   });
 });
 
-describe("an alarm that people are told of", () => {
-  const call = (change: Partial<HomeView["yards"][0]["escalations"][0]>) => ({
+describe("an alarm with notified recipients", () => {
+  const escalation = (change: Partial<HomeView["yards"][0]["escalations"][0]>) => ({
     feeder: "rowan",
     fault: "trayJammed",
     title: "Rowan: tray jammed",
@@ -118,15 +118,17 @@ describe("an alarm that people are told of", () => {
     ...change,
   });
 
-  it("says whom it has reached", async () => {
-    const told = [{ name: "Bo", lastNotifiedAt: "2026-11-25T13:00:00Z", displayedAt: null, emailedAt: null }];
-    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ recipientStates: told })] });
+  it("shows whom it has reached", async () => {
+    const notified = [{ name: "Bo", lastNotifiedAt: "2026-11-25T13:00:00Z", displayedAt: null, emailedAt: null }];
+    server.home = homeWith([alarmViewFixture(Date.now())], {
+      escalations: [escalation({ recipientStates: notified })],
+    });
     await openPage("/feeders/rowan");
     expect((await entryOf(/Tray jammed/)).getByText(/^Notified: Bo at .* \(not shown yet\)\.$/)).toBeTruthy();
   });
 
-  it("warns where it could reach nobody, and says where to see to it", async () => {
-    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [call({ unreachable: true })] });
+  it("warns where it could reach nobody, and links to the page that helps", async () => {
+    server.home = homeWith([alarmViewFixture(Date.now())], { escalations: [escalation({ unreachable: true })] });
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByText(/^Nobody could be notified/)).toBeTruthy();
@@ -134,12 +136,12 @@ describe("an alarm that people are told of", () => {
   });
 });
 
-describe("feeders that fell silent together", () => {
+describe("feeders that stopped reporting together", () => {
   const silentHome = (second: Partial<AlarmView>, apartMs = 0): HomeView => {
     const now = Date.now();
     const silence = (change: Partial<AlarmView> = {}) =>
-      alarmViewFixture(now, { fault: "feederSilent", title: "feeder silent", ...change });
-    const lastHeardAt = new Date(now - 3_600_000).toISOString();
+      alarmViewFixture(now, { fault: "feederSilent", title: "no reports", ...change });
+    const lastReportAt = new Date(now - 3_600_000).toISOString();
     const home = homeViewFixture(now);
     return {
       ...home,
@@ -147,13 +149,13 @@ describe("feeders that fell silent together", () => {
         ...yard,
         feeders: [
           feederViewFixture(now, {
-            lastReportAt: lastHeardAt,
+            lastReportAt,
             alarms: [silence({ raisedAt: "2026-11-25T13:00:00.000Z" })],
           }),
           feederViewFixture(now, {
             id: "larch",
             name: "Larch",
-            lastReportAt: new Date(Date.parse(lastHeardAt) + apartMs).toISOString(),
+            lastReportAt: new Date(Date.parse(lastReportAt) + apartMs).toISOString(),
             alarms: [silence({ raisedAt: "2026-11-25T13:01:00.000Z", ...second })],
           }),
         ],
@@ -161,7 +163,7 @@ describe("feeders that fell silent together", () => {
     };
   };
 
-  it("are one entry on the first page, and one answer acknowledges them all", async () => {
+  it("are one entry on the first page, and one tap acknowledges them all", async () => {
     server.home = silentHome({});
     await openPage("/");
     expect(await screen.findByRole("heading", { name: /^No reports from both feeders/ })).toBeTruthy();
@@ -174,12 +176,12 @@ describe("feeders that fell silent together", () => {
     ]);
   });
 
-  it("are told apart where one fell silent half an hour later, or is put aside", async () => {
+  it("are separate entries where one stopped half an hour later, or is shelved", async () => {
     for (const home of [silentHome({}, 30 * 60_000), silentHome({ state: "shelved" })]) {
       server.home = home;
       await openPage("/");
       await screen.findByRole("link", { name: "Larch" });
-      expect(screen.queryByText(/silent together/)).toBeNull();
+      expect(screen.queryByText(/No reports from/)).toBeNull();
       cleanup();
     }
   });

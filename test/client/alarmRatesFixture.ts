@@ -1,6 +1,6 @@
 import type { RatesView } from "../../server/contract/api.ts";
 
-/** A month of Alder Croft's alarms, as the server would answer at a given moment. */
+/** A month of Alder Croft's alarms, as the server returns them at a given time. */
 export function ratesViewFixture(now: number, change: Partial<RatesView> = {}): RatesView {
   const dayMs = 86_400_000;
   const date = (back: number) => new Date(now - back * dayMs).toISOString().slice(0, 10);
@@ -8,11 +8,9 @@ export function ratesViewFixture(now: number, change: Partial<RatesView> = {}): 
     yard: "alder-croft",
     from: new Date(now - 30 * dayMs).toISOString(),
     to: new Date(now).toISOString(),
-    texts: [
-      "14 alarms in 30 days at 2 feeders: 1.6 a week at each. Besides, 6 notes for the digest, which call nobody.",
-    ],
+    texts: ["14 alarms in 30 days at 2 feeders: 1.6 a week at each. 6 notes in the daily digest."],
     findings: [
-      "1.6 alarms were raised a week at each feeder. More than one teaches a keeper not to look.",
+      "1.6 alarms per week and feeder. With more than one, people stop reading them.",
       "“Ice on tray and slot likely” at Rowan makes two thirds of all alarms (9 of 14): it is the water in them that freezes. Let the tray drain, and give tray and slot a roof.",
     ],
     days: Array.from({ length: 31 }, (_, index) => ({

@@ -17,9 +17,9 @@ withFakeConnection((opened) => {
 });
 beforeEach(() => {
   alarmRates.value = new Map();
-  answers(ratesViewFixture(Date.now()));
+  setRates(ratesViewFixture(Date.now()));
 });
-const answers = (view: unknown) => {
+const setRates = (view: unknown) => {
   server.replies["GET /yards/alder-croft/alarm-rates"] = () => ({ status: 200, body: view });
 };
 
@@ -51,7 +51,7 @@ describe("the alarm history", () => {
   });
 
   it("shows that nothing is to be changed, where that is so", async () => {
-    answers(ratesViewFixture(Date.now(), { findings: [], standing: [], frequentAlarms: [] }));
+    setRates(ratesViewFixture(Date.now(), { findings: [], standing: [], frequentAlarms: [] }));
     await openPage("/yards/alder-croft/alarm-history");
     expect(await screen.findByText("Nothing to change.")).toBeTruthy();
     expect(screen.queryByText("Active for more than one day")).toBeNull();

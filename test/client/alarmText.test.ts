@@ -9,18 +9,18 @@ const urgent = alarmViewFixture(now);
 const soon = alarmViewFixture(now, { fault: "foodLow", title: "food low", priority: "soon" });
 const feeder = (name: string, alarms = [urgent].slice(1)) => feederViewFixture(now, { id: name, name, alarms });
 
-describe("what stands at a feeder, counted", () => {
-  it("calls a note a note, and no alarm", () => {
+describe("the count of a feeder's alarms", () => {
+  it("counts a note as a note and not as an alarm", () => {
     const alarm = alarmViewFixture(0);
     const note = alarmViewFixture(0, { priority: "note" });
-    const said = (...standing: readonly AlarmView[]) => alarmCountText(standing);
-    expect(said()).toBe("No alarms");
-    expect(said(alarm)).toBe("One alarm");
-    expect(said(alarm, alarm)).toBe("2 alarms");
-    expect(said(note)).toBe("A note");
-    expect(said(note, note)).toBe("2 notes");
-    expect(said(alarm, note)).toBe("One alarm and a note");
-    expect(said(alarm, alarm, note, note)).toBe("2 alarms and 2 notes");
+    const countText = (...standing: readonly AlarmView[]) => alarmCountText(standing);
+    expect(countText()).toBe("No alarms");
+    expect(countText(alarm)).toBe("One alarm");
+    expect(countText(alarm, alarm)).toBe("2 alarms");
+    expect(countText(note)).toBe("A note");
+    expect(countText(note, note)).toBe("2 notes");
+    expect(countText(alarm, note)).toBe("One alarm and a note");
+    expect(countText(alarm, alarm, note, note)).toBe("2 alarms and 2 notes");
   });
 });
 
@@ -37,15 +37,15 @@ describe("the list of feeders", () => {
     expect(order.map((each) => each.name)).toEqual(["Urgent", "OK", "Soon", "Shelved", "Well A", "Well B"]);
   });
 
-  it("calls the keeper only for what still stands", () => {
+  it("shows a priority only for active alarms", () => {
     expect(highestPriority(feeder("a", [soon, urgent]))).toBe("urgent");
     expect(highestPriority(feeder("a", [{ ...urgent, state: "returnedUnacknowledged" }, soon]))).toBe("soon");
     expect(highestPriority(feeder("a", [{ ...urgent, state: "shelved" }]))).toBeNull();
   });
 });
 
-describe("an alarm's state in words", () => {
-  it("never says to act on what doesn't call the keeper", () => {
+describe("the text of an alarm's state", () => {
+  it("never asks to act where no action is needed", () => {
     expect(alarmBadgeText(urgent)).toBe("urgent: act now");
     expect(alarmBadgeText({ ...urgent, state: "acknowledged" })).toBe("urgent: act now");
     expect(alarmBadgeText({ ...urgent, state: "shelved" })).toBe("no notifications");
@@ -53,7 +53,7 @@ describe("an alarm's state in words", () => {
     expect(alarmBadgeText({ ...urgent, state: "returnedUnacknowledged" })).toBe("ended");
   });
 
-  it("asks for a look and not for an act where it is over but latched", () => {
+  it("asks for a check and not for an action where it has ended but is latched", () => {
     for (const state of ["latchedUnacknowledged", "latchedAcknowledged"] as const) {
       expect(alarmBadgeText({ ...urgent, state })).toBe("check needed");
       expect(highestPriority(feeder("a", [{ ...urgent, state }]))).toBeNull();
@@ -61,22 +61,22 @@ describe("an alarm's state in words", () => {
     expect(alarmStateText({ ...urgent, state: "latchedAcknowledged" }, now, "UTC")).toMatch(/check needed/);
   });
 
-  it("names what explains it", () => {
+  it("names its cause", () => {
     const explained = { ...urgent, state: "suppressedByDesign" as const };
-    const say = (explainedBy: string | null) => alarmStateText({ ...explained, explainedBy }, now, "UTC");
-    expect(say("feeder silent")).toMatch(/; caused by “feeder silent”$/);
-    expect(say(null)).toMatch(/; no notification for now$/);
+    const stateText = (explainedBy: string | null) => alarmStateText({ ...explained, explainedBy }, now, "UTC");
+    expect(stateText("no reports")).toMatch(/; caused by “no reports”$/);
+    expect(stateText(null)).toMatch(/; no notification for now$/);
   });
 
-  it("always says until when it is shelved", () => {
+  it("always shows until when it is shelved", () => {
     const shelved = { ...urgent, state: "shelved" as const, shelvedUntil: "2026-11-26T06:00:00Z" };
     expect(alarmStateText(shelved, now, "Europe/Stockholm")).toBe("shelved until tomorrow at 07:00");
   });
 });
 
-describe("news read out to the keeper", () => {
+describe("changes for a screen reader", () => {
   const before = feeder("Rowan");
-  it("tells of an alarm that came and of one that went", () => {
+  it("include an alarm that was raised and one that ended", () => {
     expect(changeText(before, { ...before, alarms: [urgent] })).toBe("Rowan: Tray jammed, urgent: act now.");
     expect(changeText({ ...before, alarms: [urgent] }, before)).toBe("Rowan: Tray jammed has ended.");
     expect(
@@ -87,7 +87,7 @@ describe("news read out to the keeper", () => {
     ).toBe("Rowan: Tray jammed has ended.");
   });
 
-  it("tells that one is over though somebody must look, and not once more when that was done", () => {
+  it("include an alarm that ended and needs a check, and nothing more after the check", () => {
     const latched = { ...before, alarms: [{ ...urgent, state: "latchedUnacknowledged" as const }] };
     expect(changeText({ ...before, alarms: [urgent] }, latched)).toBe(
       "Rowan: Tray jammed has ended. Check the feeder.",
@@ -96,7 +96,7 @@ describe("news read out to the keeper", () => {
     expect(changeText(latched, before)).toBe("");
   });
 
-  it("tells how far a pause has come", () => {
+  it("show how far a pause has come", () => {
     const order = {
       id: "order-0001",
       kind: "pause" as const,
@@ -108,19 +108,19 @@ describe("news read out to the keeper", () => {
       answeredAt: null,
       problem: null,
     };
-    const asked = { ...before, pause: { ...before.pause, order } };
+    const requested = { ...before, pause: { ...before.pause, order } };
     const confirmed = { ...before, pause: { ...before.pause, order: { ...order, status: "confirmed" as const } } };
-    expect(changeText(before, asked)).toBe("Rowan: Pause requested.");
-    expect(changeText(asked, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
+    expect(changeText(before, requested)).toBe("Rowan: Pause requested.");
+    expect(changeText(requested, confirmed)).toBe("Rowan: Pause confirmed by the feeder.");
     const at = (phase: "sent" | "refused" | "contradicted" | "ended") =>
-      changeText(asked, { ...before, pause: { ...before.pause, order: { ...order, status: phase } } });
+      changeText(requested, { ...before, pause: { ...before.pause, order: { ...order, status: phase } } });
     expect(at("sent")).toBe("Rowan: Pause sent, not yet confirmed.");
     expect(at("refused")).toBe("Rowan: Pause refused by the feeder.");
     expect(at("contradicted")).toBe("Rowan: Pause not followed by the feeder.");
     expect(at("ended")).toBe("Rowan: Pause has ended.");
   });
 
-  it("keeps quiet about a mere reading", () => {
+  it("leave out a mere reading", () => {
     expect(changeText(before, { ...before, revision: 13, summary: "Rowan is well: 35 visits today." })).toBe("");
     expect(
       changeText({ ...before, alarms: [urgent] }, { ...before, alarms: [{ ...urgent, reason: "Four now." }] }),

@@ -3,7 +3,7 @@ import { describe, expect, it } from "vitest";
 import { levelText, massText, toSentence } from "../../client/text/amount.ts";
 
 describe("a mass", () => {
-  it("is said without idle zeros", () => {
+  it("is written without unneeded zeros", () => {
     expect([0, 3.4, 999.4, 999.6, 1_000, 1_250, 2_000, 12_340].map(massText)).toEqual([
       "0 g",
       "3 g",
@@ -18,7 +18,7 @@ describe("a mass", () => {
 });
 
 describe("the level in the hopper", () => {
-  it("is said no finer than it is known", () => {
+  it("is shown no finer than it is known", () => {
     expect(levelText({ grams: 333, low: 111, high: 555 })).toEqual({ about: "330 g", low: "110 g", high: "560 g" });
     expect(levelText({ grams: 612.4, low: 609.8, high: 615 })).toEqual({
       about: "612 g",
@@ -38,15 +38,15 @@ describe("the level in the hopper", () => {
   });
 
   it("never promises a narrower interval than the server's", () => {
-    const gramsOf = (words: string) => Number.parseFloat(words) * (words.endsWith("kg") ? 1_000 : 1);
+    const gramsOf = (mass: string) => Number.parseFloat(mass) * (mass.endsWith("kg") ? 1_000 : 1);
     fc.assert(
       fc.property(
         fc.double({ min: 0, max: 9_000, noNaN: true }),
         fc.double({ min: 0, max: 900, noNaN: true }),
         (low, wide) => {
-          const said = levelText({ grams: low + wide / 2, low, high: low + wide });
-          expect(gramsOf(said.low)).toBeLessThanOrEqual(low + 1e-6);
-          expect(gramsOf(said.high)).toBeGreaterThanOrEqual(low + wide - 1e-6);
+          const text = levelText({ grams: low + wide / 2, low, high: low + wide });
+          expect(gramsOf(text.low)).toBeLessThanOrEqual(low + 1e-6);
+          expect(gramsOf(text.high)).toBeGreaterThanOrEqual(low + wide - 1e-6);
         },
       ),
     );
@@ -54,7 +54,7 @@ describe("the level in the hopper", () => {
 });
 
 describe("a sentence", () => {
-  it("begins with a capital and comes to an end", () => {
+  it("begins with a capital and ends with a full stop", () => {
     expect(toSentence("the name or the passphrase is wrong")).toBe("The name or the passphrase is wrong.");
     expect(toSentence("Try again.")).toBe("Try again.");
   });

@@ -12,24 +12,24 @@ import {
 const zone = "Europe/Stockholm";
 const now = Date.parse("2026-11-25T13:20:00Z"); // a Wednesday, 14:20 there
 
-describe("words for a moment", () => {
-  it("says only the time on the same day", () => {
+describe("the text of a time", () => {
+  it("is only the time on the same day", () => {
     expect(momentText("2026-11-25T13:05:00Z", now, zone)).toBe("14:05");
   });
 
-  it("judges the day by the yard's clock, not by UTC", () => {
+  it("takes the day from the yard's time zone, not from UTC", () => {
     expect(momentText("2026-11-24T23:30:00Z", now, zone)).toBe("00:30");
     expect(momentText("2026-11-24T22:30:00Z", now, zone)).toBe("yesterday at 23:30");
   });
 
-  it("names the days ahead and dates the days behind", () => {
+  it("names the next days and dates the past ones", () => {
     expect(dayText("2026-11-26", "2026-11-25")).toBe("tomorrow");
     expect(dayText("2026-11-28", "2026-11-25")).toBe("Saturday");
     expect(dayText("2026-11-12", "2026-11-25")).toBe("Thu 12 Nov");
     expect(dayText("2026-12-02", "2026-11-25")).toBe("Wed 2 Dec"); // a week on, its weekday's name would mislead
   });
 
-  it("rounds how long ago as a person would", () => {
+  it("rounds a duration as a person would", () => {
     const ago = (minutes: number) => agoText(new Date(now - minutes * 60_000).toISOString(), now);
     expect(ago(0.4)).toBe("just now");
     expect(ago(1)).toBe("1 minute ago");
@@ -40,7 +40,7 @@ describe("words for a moment", () => {
   });
 });
 
-describe("the yard's calendar", () => {
+describe("the calendar of a yard", () => {
   it("steps over a clock change without losing a day", () => {
     expect(shiftDate("2026-10-25", -1)).toBe("2026-10-24");
     expect(shiftDate("2026-03-29", 1)).toBe("2026-03-30");
@@ -56,7 +56,7 @@ describe("the yard's calendar", () => {
     expect(zonedInstant("2026-03-29", "07:00", zone)).toBe("2026-03-29T05:00:00.000Z");
   });
 
-  it("takes the earlier of two equal wall times, and some near moment for one that never comes", () => {
+  it("takes the earlier of two equal local times, and a near one for a time that does not exist", () => {
     expect(zonedInstant("2026-10-25", "02:30", zone)).toBe("2026-10-25T00:30:00.000Z");
     expect(
       Math.abs(Date.parse(zonedInstant("2026-03-29", "02:30", zone)) - Date.parse("2026-03-29T01:00:00Z")),
@@ -64,20 +64,20 @@ describe("the yard's calendar", () => {
   });
 });
 
-describe("a forecast's moment", () => {
+describe("the time of a forecast", () => {
   const now = Date.parse("2026-11-25T09:10:00Z"); // a Wednesday, 10:10 in Stockholm
-  const said = (at: string) => approximateMomentText(at, now, "Europe/Stockholm");
+  const momentText = (at: string) => approximateMomentText(at, now, "Europe/Stockholm");
 
   it("is no finer than a forecast is", () => {
-    expect(said("2026-11-25T13:22:41Z")).toBe("about 14:30");
-    expect(said("2026-11-26T10:34:00Z")).toBe("tomorrow morning");
-    expect(said("2026-11-27T15:34:00Z")).toBe("Friday afternoon");
-    expect(said("2026-11-28T02:00:00Z")).toBe("Saturday before dawn");
-    expect(said("2026-12-02T18:34:00Z")).toBe("Wed 2 Dec");
-    expect(said("2027-04-17T08:34:00Z")).toBe("Sat 17 Apr 2027");
+    expect(momentText("2026-11-25T13:22:41Z")).toBe("about 14:30");
+    expect(momentText("2026-11-26T10:34:00Z")).toBe("tomorrow morning");
+    expect(momentText("2026-11-27T15:34:00Z")).toBe("Friday afternoon");
+    expect(momentText("2026-11-28T02:00:00Z")).toBe("Saturday before dawn");
+    expect(momentText("2026-12-02T18:34:00Z")).toBe("Wed 2 Dec");
+    expect(momentText("2027-04-17T08:34:00Z")).toBe("Sat 17 Apr 2027");
   });
 
-  it("is told to the minute once it is no forecast any more", () => {
-    expect(said("2026-11-25T08:03:00Z")).toBe("09:03");
+  it("is exact to the minute once it is no forecast any more", () => {
+    expect(momentText("2026-11-25T08:03:00Z")).toBe("09:03");
   });
 });

@@ -6,7 +6,7 @@ import { contrastRatio } from "../support/contrast.ts";
  * Contrast by WCAG 2.2: 4.5 for text (1.4.3), 3 for marks and edges of controls (1.4.11). The colours are read from the style
  * sheet itself.
  */
-const sheet = readFileSync(new URL("../../client/style/ink.css", import.meta.url), "utf8");
+const sheet = readFileSync(new URL("../../client/style/colours.css", import.meta.url), "utf8");
 const [lightPart, darkPart] = sheet.split("@media (prefers-color-scheme: dark)") as [string, string];
 const colours = (part: string) =>
   Object.fromEntries(
@@ -33,8 +33,8 @@ describe.each(Object.entries(schemes))("the %s inks", (_, colour) => {
     expect(ratio("berry", light)).toBeGreaterThanOrEqual(3);
     expect(ratio("food-edge", light)).toBeGreaterThanOrEqual(3);
   });
-  it("shows where the food ends", () => {
-    expect(ratio("food-edge", "kernel-food")).toBeGreaterThanOrEqual(2); // the level is told in words beside it
+  it("shows the edge of the food", () => {
+    expect(ratio("food-edge", "kernel-food")).toBeGreaterThanOrEqual(2); // a text next to it gives the level
     expect(ratio("ink", "hollow")).toBeGreaterThanOrEqual(3);
   });
 });

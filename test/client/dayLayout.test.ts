@@ -17,7 +17,7 @@ const bare: DayView = {
 };
 const mark = (kind: DayView["marks"][number]["kind"], at: string, detail = "") => ({ kind, at, detail });
 
-describe("the day ribbon", () => {
+describe("the chart of a day", () => {
   it("covers its whole width with light, without a gap", () => {
     const { spans } = layoutDay(november, 340, stockholm);
     let reached = 0;
@@ -35,13 +35,13 @@ describe("the day ribbon", () => {
     expect(wide("day")).toBeGreaterThan(wide("night"));
   });
 
-  it("runs steadily where the light isn't known", () => {
+  it("has an even time scale where the light is not known", () => {
     const { xOf } = layoutDay(bare, 240, stockholm);
     expect(xOf("2026-11-25T04:00:00Z")).toBeCloseTo(120, 6);
     expect(xOf("2026-11-24T22:00:00Z")).toBeCloseTo(60, 6);
   });
 
-  it("never lets a later moment stand before an earlier one", () => {
+  it("never places a later time before an earlier one", () => {
     const { xOf } = layoutDay(november, 340, stockholm);
     const from = Date.parse(november.from);
     fc.assert(
@@ -56,7 +56,7 @@ describe("the day ribbon", () => {
     );
   });
 
-  it("survives spans that overlap or leave a hole", () => {
+  it("accepts spans that overlap or leave a gap", () => {
     const torn: DayView = {
       ...bare,
       light: [
@@ -93,7 +93,7 @@ describe("the day ribbon", () => {
     expect(total).toBe(november.marks.length);
   });
 
-  it("cuts no mark at its ends", () => {
+  it("cuts no mark at its edges", () => {
     const day = { ...bare, marks: [mark("alarm", bare.from), mark("alarm", bare.to)] };
     const { marks } = layoutDay(day, 340, stockholm);
     expect(marks[0]?.x).toBe(9);
@@ -106,7 +106,7 @@ describe("the day ribbon", () => {
     for (const { label } of hours) expect(label).toMatch(/^\d\d:00$/);
   });
 
-  it("never prints one label over another", () => {
+  it("never draws one label over another", () => {
     for (const width of [240, 340, 700]) {
       const { hours } = layoutDay(november, width, stockholm);
       hours.forEach((hour, index) => {
@@ -122,7 +122,7 @@ describe("the day ribbon", () => {
   });
 });
 
-describe("a tally stroke", () => {
+describe("a count line", () => {
   it("grows with its count and stays in its lane", () => {
     const lengths = [1, 2, 5, 50, 5_000].map((count) => strokeLength(count, 22));
     expect(lengths).toEqual([...lengths].sort((one, other) => one - other));

@@ -13,13 +13,13 @@ export function digestViewFixture(now: number, back = 0): DigestView {
       {
         heading: "To do today",
         lines: [
-          "Larch: tray jammed since yesterday 22:30. Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
+          "Larch: tray jammed since yesterday 22:30. Pause the feeder, then loosen the food in the tray. In frost, check for ice first.",
           "Rowan: refill today, may be empty by tomorrow evening, probably by Friday.",
         ],
       },
       {
         heading: "Food left",
-        lines: ["Rowan: about 140 g, as said above.", "Larch: about 1.1 kg, very likely enough until Monday."],
+        lines: ["Rowan: about 140 g.", "Larch: about 1.1 kg, very likely enough until Monday."],
       },
       {
         heading: "Birds",

@@ -21,20 +21,20 @@ const serve = (back = 0) => {
   server.replies[`GET ${path}`] = () => ({ status: 200, body: digestViewFixture(Date.now(), back) });
 };
 
-describe("the digest's page", () => {
+describe("the digest screen", () => {
   it("shows the summary first, and then each section under its heading", async () => {
     serve();
     await openPage(path);
     expect(await screen.findByText("Today: 2 things to do")).toBeTruthy();
-    expect(screen.getByRole("heading", { level: 1, name: "Alder Croft" })).toBeTruthy();
+    expect(screen.getByRole("heading", { level: 1, name: "Daily digest of Alder Croft" })).toBeTruthy();
     const headings = screen.getAllByRole("heading", { level: 2 }).map(({ textContent }) => textContent);
     expect(headings).toEqual(["To do today", "Food left", "Birds", "Deposits and pay", "Wear", "Tonight", "Cleaning"]);
     const birds = screen.getByRole("region", { name: "Birds" });
     expect(birds.querySelectorAll("li")).toHaveLength(2);
-    expect(screen.queryByText("As of that morning.")).toBeNull();
+    expect(screen.queryByText("This is the state of that morning.")).toBeNull();
   });
 
-  it("leads from each thing to do to the page where it is done", async () => {
+  it("links each task to the page where it is done", async () => {
     const view = digestViewFixture(Date.now(), 0);
     const lines = ["Rowan: refill today, empty by tonight.", "Clean Larch: two weeks or more have passed."];
     const links = ["/feeders/rowan/refill", "/yards/alder-croft/digest#cleaning-title"];
@@ -46,10 +46,10 @@ describe("the digest's page", () => {
     expect(document.getElementById("cleaning-title")).toBeTruthy();
   });
 
-  it("leads to the other days by date, and marks an older one as of that morning", async () => {
+  it("links to the other days by date, and marks an older digest with its morning", async () => {
     serve(2);
     await openPage(`${path}?date=${digestViewFixture(Date.now(), 2).date}`);
-    expect(await screen.findByText("As of that morning.")).toBeTruthy();
+    expect(await screen.findByText("This is the state of that morning.")).toBeTruthy();
     const links = await screen.findAllByRole("link", { current: "page" });
     expect(
       links.some((link) => link.getAttribute("href") === `${path}?date=${digestViewFixture(Date.now(), 2).date}`),
@@ -117,7 +117,7 @@ describe("cleaning", () => {
       body: { ...feederViewFixture(Date.now()), revision: 13, cleanedAt: (body as { at: string }).at },
     });
     await openPage(path);
-    expect(await screen.findByText("Rowan: not entered yet.")).toBeTruthy();
+    expect(await screen.findByText("Rowan: no cleaning entered yet.")).toBeTruthy();
     fireEvent.click(screen.getByRole("button", { name: "Mark Rowan as cleaned" }));
     expect(await screen.findByText(/^Rowan: last \d\d:\d\d\.$/)).toBeTruthy();
     expect(Date.parse(server.sent(0).at ?? "")).toBeGreaterThan(Date.now() - 60_000);
@@ -132,7 +132,7 @@ describe("cleaning", () => {
     expect(await screen.findByText(/Cleaned: not sent yet/)).toBeTruthy();
   });
 
-  it("puts official bird-flu warnings first", async () => {
+  it("mentions official bird-flu warnings first", async () => {
     serve();
     await openPage(path);
     expect(await screen.findByText(/official bird-flu warning, follow it first/)).toBeTruthy();

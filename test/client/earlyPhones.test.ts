@@ -4,28 +4,28 @@ import { phoneChangeCount } from "../../client/state/home.ts";
 import { loadPhonesEarly, loadPhonesForHome } from "../../client/state/phones.ts";
 import { phonesViewFixture } from "./viewFixtures.ts";
 
-let asked = 0;
+let requests = 0;
 beforeEach(() => {
-  asked = 0;
+  requests = 0;
   vi.stubGlobal("fetch", async () => {
-    asked += 1;
+    requests += 1;
     return Response.json(phonesViewFixture(Date.now()));
   });
 });
 
-describe("what is asked of the phones early", () => {
-  it("serves the first page once, and is asked for anew after that", async () => {
+describe("the early request for the phones", () => {
+  it("serves the first page once, and is repeated after that", async () => {
     await loadPhonesEarly();
     await loadPhonesForHome();
-    expect(asked).toBe(1);
+    expect(requests).toBe(1);
     await loadPhonesForHome();
-    expect(asked).toBe(2);
+    expect(requests).toBe(2);
   });
 
-  it("serves nobody once the phones have changed", async () => {
+  it("is not used once the phones have changed", async () => {
     await loadPhonesEarly();
     phoneChangeCount.value += 1;
     await loadPhonesForHome();
-    expect(asked).toBe(2);
+    expect(requests).toBe(2);
   });
 });

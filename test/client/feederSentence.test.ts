@@ -11,19 +11,19 @@ describe("a feeder's sentence in the list", () => {
     expect(feederSentence(rowan, page)).toBe("OK: very likely enough until Saturday.");
   });
 
-  it("says how old it is instead of calling a feeder well, without a line and on a page that is old", () => {
+  it("shows its age and not that a feeder is OK, while offline and on an old page", () => {
     const old = { ...page, asOf: now - 40 * 60_000 };
-    for (const line of ["offline", "unknown", "polling"] as const) {
-      expect(feederSentence(rowan, { ...old, connection: line })).toBe("At 13:40: very likely enough until Saturday.");
+    for (const connection of ["offline", "unknown", "polling"] as const) {
+      expect(feederSentence(rowan, { ...old, connection })).toBe("At 13:40: very likely enough until Saturday.");
     }
     expect(feederSentence({ ...rowan, summary: "Tray jammed since 13:20." }, { ...old, connection: "offline" })).toBe(
       "At 13:40: tray jammed since 13:20.",
     );
   });
 
-  it("stops calling it well when too long has passed since its last report, though nothing else came", () => {
+  it("stops showing it as OK when its last report is too old, though nothing else came", () => {
     const later = { ...page, now: now + 20 * 60_000 };
     expect(feederSentence(rowan, later)).toBe("Last report 22 minutes ago. Very likely enough until Saturday.");
-    expect(feederSentence({ ...rowan, summaryValidUntil: null }, page)).not.toMatch(/OK/); // an answer from an earlier server
+    expect(feederSentence({ ...rowan, summaryValidUntil: null }, page)).not.toMatch(/\bOK\b/); // a view from an earlier server
   });
 });

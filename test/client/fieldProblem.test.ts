@@ -2,16 +2,16 @@ import { describe, expect, it } from "vitest";
 import { problemText } from "../../client/text/fieldProblem.ts";
 import { addFeederRequest, yardRequest } from "../../server/contract/api.ts";
 
-/** What the server's own contract says of a value, as the keeper reads it. */
-const said = (
+/** What the contract reports for a value, as the keeper reads it. */
+const problemsOf = (
   contract: { safeParse(value: unknown): { error?: { issues: readonly { message: string }[] } } },
   value: unknown,
 ) => contract.safeParse(value).error?.issues.map(({ message }) => problemText(message));
 
-describe("a refused field", () => {
-  it("is told in plain words, whatever the schema says of itself", () => {
+describe("the problem of a field", () => {
+  it("is a plain text, whatever the schema library reports", () => {
     expect(
-      said(addFeederRequest, {
+      problemsOf(addFeederRequest, {
         yard: "y",
         name: "",
         food: "p".repeat(61),
@@ -28,13 +28,13 @@ describe("a refused field", () => {
       "choose one of the options",
       "must be a whole number",
     ]);
-    expect(said(yardRequest, { place: { latitudeDegrees: null, longitudeDegrees: 400 } })).toEqual([
+    expect(problemsOf(yardRequest, { place: { latitudeDegrees: null, longitudeDegrees: 400 } })).toEqual([
       "must be a number",
       "must be at most 180",
     ]);
   });
 
-  it("keeps words that are plain already", () => {
-    expect(said(yardRequest, { zone: "Sweden" })).toEqual(["must be an IANA time zone such as Europe/Stockholm"]);
+  it("keeps a text that is plain already", () => {
+    expect(problemsOf(yardRequest, { zone: "Sweden" })).toEqual(["must be an IANA time zone such as Europe/Stockholm"]);
   });
 });

@@ -2,10 +2,10 @@ import ts from "typescript";
 
 /**
  * Finds texts for people in a source file: they belong in `client/text/<language>/`. A program can't know which string is
- * read by a person, so it goes by how texts look and by where they stand:
- * - letters in JSX,
- * - letters in an attribute or property that people read or hear,
- * - a string or template with words beside a space,
+ * read by a person, so it goes by the form and the place of a string:
+ * - text in JSX,
+ * - text in an attribute or property that is shown or read out,
+ * - a string or template of several words,
  * - one capitalized word,
  * - a date or number that is formatted by hand.
  */
@@ -14,7 +14,7 @@ export interface HardCodedText {
   readonly text: string;
 }
 
-/** Attributes and properties whose value people read or hear. */
+/** Attributes and properties whose value is shown or read out. */
 const readByPeople = new Set(
   "alt aria-label ariaLabel aria-description body caption detail headline hint label legend placeholder problem summary title tooltip unit".split(
     " ",
@@ -30,7 +30,7 @@ const forPrograms = new Set(
 /** Functions whose strings only programs and engineers see. */
 const engineersOnly =
   /^(console\.\w+|new (\w*Error|URL|RegExp|CustomEvent|Request)|Error|RegExp|fetch|request|querySelector|closest|matches|matchMedia|getElementById|createElement|addEventListener|removeEventListener|postMessage|startsWith|endsWith|import|open)$/;
-/** Capitalized words that are names of a program's things. */
+/** Capitalized names of the language and the browser. */
 const programNames = new Set(["Escape", "Enter", "Tab", "Notification", "PushManager", "Infinity", "UTC"]);
 
 export function findHardCodedText(fileName: string, source: string): readonly HardCodedText[] {

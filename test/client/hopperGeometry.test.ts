@@ -19,19 +19,19 @@ function areaBelow(surface: number): number {
 }
 const whole = areaBelow(hopperShape.top);
 
-describe("the hopper's section", () => {
+describe("the hopper chart", () => {
   it("draws as much area as there is food, in the wedge and in the straight part", () => {
     for (const share of [0.02, 0.1, 0.25, 0.4, 0.5, 0.75, 0.99]) {
       expect(areaBelow(surfaceHeight(share)) / whole).toBeCloseTo(share, 4);
     }
   });
 
-  it("stands at the outlet when empty and at the brim when full", () => {
+  it("is at the outlet when empty and at the top when full", () => {
     expect(surfaceHeight(0)).toBe(hopperShape.bottom);
     expect(surfaceHeight(1)).toBeCloseTo(hopperShape.top, 9);
   });
 
-  it("never draws food outside the hopper, however wrong the number", () => {
+  it("never draws food outside the hopper, whatever the number", () => {
     expect(surfaceHeight(-3)).toBe(hopperShape.bottom);
     expect(surfaceHeight(7)).toBeCloseTo(hopperShape.top, 9);
   });
@@ -52,13 +52,13 @@ describe("the hopper's section", () => {
     expect(fillGeometry(null, 1_200)).toBeNull();
   });
 
-  it("draws the doubt around the surface", () => {
+  it("draws the interval around the surface", () => {
     const fill = fillGeometry({ grams: 310, low: 160, high: 470 }, 1_200);
     expect(fill?.intervalPath.upper).toBeLessThan(fill?.surface ?? 0);
     expect(fill?.intervalPath.lower).toBeGreaterThan(fill?.surface ?? 0);
   });
 
-  it("follows the shoulder where a slice crosses it", () => {
+  it("follows the outline where a slice crosses it", () => {
     expect(slicePath(hopperShape.top, hopperShape.bottom).split(" ")).toHaveLength(6);
     expect(slicePath(hopperShape.shoulder + 1, hopperShape.bottom).split(" ")).toHaveLength(4);
   });

@@ -24,7 +24,7 @@ describe("a language", { timeout: 60_000 }, () => {
   const problems = (change: (text: string, file: string) => string | undefined) =>
     languageProblems(planted, copy(change)).join("\n");
 
-  it("may say the same in other words", () => {
+  it("may use other texts", () => {
     expect(problems((text) => text.replace('saveLabel = "Save"', 'saveLabel = "Spara"'))).toBe("");
   });
 
@@ -36,13 +36,13 @@ describe("a language", { timeout: 60_000 }, () => {
     expect(problems((text, file) => (file === "common.ts" ? undefined : text))).toContain("common.ts is missing");
   });
 
-  it("may not have a text that no screen asks for", () => {
+  it("may not have a text that no screen uses", () => {
     expect(problems((text, file) => (file === "common.ts" ? `${text}\nexport const hejLabel = "";` : text))).toContain(
       "hejLabel",
     );
   });
 
-  it("must make its sentences of the same values", () => {
+  it("must use the same values in its sentences", () => {
     const text = 'export const saveLabel = "Save"';
     expect(problems((each) => each.replace(text, "export const saveLabel = (time: string) => time"))).toContain(
       "not assignable",

@@ -34,13 +34,13 @@ describe("the client's texts", () => {
     (path) => !/^client\/text\/\w+\//.test(path) && !path.startsWith("client/build/"),
   );
 
-  it("stand in client/text/en alone", () => {
+  it("are in client/text/en alone", () => {
     expect(files.length).toBeGreaterThan(80);
     const checked = files.filter((path) => !notYetMoved.includes(path) && noTexts[path] === undefined);
     expect(checked.flatMap(findings)).toEqual([]);
   });
 
-  it("lets no file stay on a list that has no more need of it", () => {
+  it("has no file on its list of exceptions that does not need one", () => {
     const listed = [...notYetMoved, ...Object.keys(noTexts)];
     expect(listed.filter((path) => !files.includes(path) || findings(path).length === 0)).toEqual([]);
   });
@@ -61,7 +61,7 @@ describe("the check for texts in code", () => {
     ["a word before a value", "announce(`until §{time}`);", "`until §{time}`"],
     ["a value inside a sentence", "announce(`§{name}: §{count} of §{all}`);", "`§{name}: §{count} of §{all}`"],
     ["one capitalized word", "announce('Saved');", "'Saved'"],
-    ["a short answer", "setSaid(ok ? 'Copied.' : '');", "'Copied.'"],
+    ["a short result", "setResult(ok ? 'Copied.' : '');", "'Copied.'"],
     ["a date in a language of its own", "new Intl.DateTimeFormat('sv').format(at);", "new Intl.DateTimeFormat('sv')"],
     ["a number in the browser's language", "grams.toLocaleString();", "grams.toLocaleString()"],
   ])("finds %s", (_, code, text) => {
@@ -69,8 +69,8 @@ describe("the check for texts in code", () => {
   });
 
   it.each([
-    ["class names", "const a = <p class={worry ? 'notice worry' : 'notice'} />;"],
-    ["a drawing", "const a = <path d='M0 6V-1M0 -1L-4.5 -6' transform={`rotate(§{turn} §{x})`} />;"],
+    ["class names", "const a = <p class={isProblem ? 'notice warning' : 'notice'} />;"],
+    ["a drawing", "const a = <path d='M0 6V-1M0 -1L-4.5 -6' transform={`rotate(§{angle} §{x})`} />;"],
     [
       "a message for engineers",
       "console.warn('A day could not be stored.', cause); throw new Error('no element app');",

@@ -28,10 +28,10 @@ const jammed = {
     notifiedPriority: "urgent" as const,
   },
 };
-const answered = (action: string, id = `${action}-0001`, at = now): QueuedAction => {
-  const act = actionFrom(action, jammed, id, at);
-  if (act === null) throw new Error(`expected an act for ${action}`);
-  return act;
+const queuedAction = (action: string, id = `${action}-0001`, at = now): QueuedAction => {
+  const queued = actionFrom(action, jammed, id, at);
+  if (queued === null) throw new Error(`expected an action for ${action}`);
+  return queued;
 };
 const ok: ApiResult<FeederView> = { kind: "ok", value: feederViewFixture(now, { id: "larch" }) };
 const refusal = (status: number, detail: string): ApiResult<FeederView> => ({
@@ -39,20 +39,20 @@ const refusal = (status: number, detail: string): ApiResult<FeederView> => ({
   problem: problem(status, detail),
 });
 
-/** A server that answers as told, and what it was asked. */
-function serverThat(...answers: readonly ApiResult<FeederView>[]) {
-  const asked: { path: string; body: unknown }[] = [];
+/** A server with these results, and the requests it got. */
+function serverThat(...results: readonly ApiResult<FeederView>[]) {
+  const requests: { path: string; body: unknown }[] = [];
   const post = (path: string, body: unknown) => {
-    const answer = answers[Math.min(asked.length, answers.length - 1)];
-    asked.push({ path, body });
-    return Promise.resolve(answer as ApiResult<FeederView>);
+    const result = results[Math.min(requests.length, results.length - 1)];
+    requests.push({ path, body });
+    return Promise.resolve(result as ApiResult<FeederView>);
   };
-  return { asked, post };
+  return { requests, post };
 }
 
-describe("an answer on the notice", () => {
-  it("acknowledges the very alarm that the notice spoke of, by an id of its own", () => {
-    expect(answered("acknowledge")).toMatchObject({
+describe("an action on a notification", () => {
+  it("acknowledges exactly the alarm of the notification, with its own id", () => {
+    expect(queuedAction("acknowledge")).toMatchObject({
       kind: "acknowledge",
       path: "/feeders/larch/alarms/trayJammed/acknowledge",
       body: { id: "acknowledge-0001", raisedAt: "2026-11-25T12:58:00.000Z" },
@@ -63,14 +63,14 @@ describe("an answer on the notice", () => {
   });
 
   it("pauses until somebody resumes", () => {
-    expect(answered("pause")).toMatchObject({
+    expect(queuedAction("pause")).toMatchObject({
       kind: "pause",
       path: "/feeders/larch/orders",
       body: { id: "pause-0001", kind: "pause", until: null },
     });
   });
 
-  it("asks for nothing where the notice doesn't say whom it is about", () => {
+  it("does nothing where the notification names no feeder", () => {
     const about = (data: Partial<(typeof jammed)["data"]> | { feeder: null } | { fault: null }) =>
       ({ ...jammed, data: { ...jammed.data, ...data } }) as typeof jammed;
     expect(actionFrom("pause", about({ feeder: null }), "pause-0001", now)).toBeNull();
@@ -78,114 +78,116 @@ describe("an answer on the notice", () => {
     expect(actionFrom("something", jammed, "some-0001", now)).toBeNull();
   });
 
-  it("is sent once and then gone from the phone", async () => {
-    const cupboard = memoryStore();
+  it("is sent once and then removed from the phone", async () => {
+    const localStore = memoryStore();
     const server = serverThat(ok);
-    await storeAction(cupboard, answered("acknowledge"));
-    const [met] = await sendStoredActions(cupboard, now, server.post);
+    await storeAction(localStore, queuedAction("acknowledge"));
+    const [met] = await sendStoredActions(localStore, now, server.post);
     expect(met?.progress).toEqual({ kind: "done" });
-    expect(await sendStoredActions(cupboard, now, server.post)).toEqual([]);
-    expect(server.asked).toHaveLength(1);
+    expect(await sendStoredActions(localStore, now, server.post)).toEqual([]);
+    expect(server.requests).toHaveLength(1);
   });
 
-  it("waits without a line, and the very same goes out when there is one", async () => {
-    const cupboard = memoryStore();
-    await storeAction(cupboard, answered("acknowledge"));
+  it("is queued while offline, and the same one is sent later", async () => {
+    const localStore = memoryStore();
+    await storeAction(localStore, queuedAction("acknowledge"));
     const cut = serverThat({ kind: "unreachable" });
-    expect((await sendStoredActions(cupboard, now, cut.post))[0]?.progress).toEqual({ kind: "pending" });
-    expect((await sendStoredActions(cupboard, now, serverThat(refusal(503, "Busy.")).post))[0]?.progress.kind).toBe(
+    expect((await sendStoredActions(localStore, now, cut.post))[0]?.progress).toEqual({ kind: "pending" });
+    expect((await sendStoredActions(localStore, now, serverThat(refusal(503, "Busy.")).post))[0]?.progress.kind).toBe(
       "pending",
     );
     const back = serverThat(ok);
-    await sendStoredActions(cupboard, now + minute, back.post);
-    expect(back.asked).toEqual(cut.asked);
-    expect(await storedActions(cupboard)).toEqual([]);
+    await sendStoredActions(localStore, now + minute, back.post);
+    expect(back.requests).toEqual(cut.requests);
+    expect(await storedActions(localStore)).toEqual([]);
   });
 
-  it("is kept for whoever signs in, and let go where the server will never take it", async () => {
-    const cupboard = memoryStore();
-    await storeAction(cupboard, answered("acknowledge"));
+  it("stays queued until a person signs in, and is removed where the server will never accept it", async () => {
+    const localStore = memoryStore();
+    await storeAction(localStore, queuedAction("acknowledge"));
     const out = serverThat({ kind: "signedOut", problem: problem(401, "Sign in first.") });
-    expect((await sendStoredActions(cupboard, now, out.post))[0]?.progress).toEqual({ kind: "signedOut" });
-    expect(await storedActions(cupboard)).toHaveLength(1);
-    const [met] = await sendStoredActions(cupboard, now, serverThat(refusal(409, "It was raised anew.")).post);
-    expect(met?.progress).toEqual({ kind: "refused", text: "It was raised anew." });
-    expect(await storedActions(cupboard)).toEqual([]);
+    expect((await sendStoredActions(localStore, now, out.post))[0]?.progress).toEqual({ kind: "signedOut" });
+    expect(await storedActions(localStore)).toHaveLength(1);
+    const [met] = await sendStoredActions(localStore, now, serverThat(refusal(409, "It was raised again.")).post);
+    expect(met?.progress).toEqual({ kind: "refused", text: "It was raised again." });
+    expect(await storedActions(localStore)).toEqual([]);
   });
 
-  it("is let go when the keeper would no longer mean it: a pause after ten minutes", async () => {
-    const cupboard = memoryStore();
-    await storeAction(cupboard, answered("pause"));
+  it("expires when the keeper would not want it any more: a pause after ten minutes", async () => {
+    const localStore = memoryStore();
+    await storeAction(localStore, queuedAction("pause"));
     const server = serverThat(ok);
-    const [met] = await sendStoredActions(cupboard, now + 10 * minute, server.post);
+    const [met] = await sendStoredActions(localStore, now + 10 * minute, server.post);
     expect(met?.progress).toEqual({ kind: "expired" });
-    expect(server.asked).toEqual([]);
-    expect(await storedActions(cupboard)).toEqual([]);
+    expect(server.requests).toEqual([]);
+    expect(await storedActions(localStore)).toEqual([]);
   });
 
-  it("that was meant for an earlier raise is not taken for one that stands now", async () => {
-    const cupboard = memoryStore();
-    await storeAction(cupboard, answered("acknowledge"));
+  it("for an earlier raise does not acknowledge a later one", async () => {
+    const localStore = memoryStore();
+    await storeAction(localStore, queuedAction("acknowledge"));
     const again: ApiResult<FeederView> = {
       kind: "ok",
       value: feederViewFixture(now, { id: "larch", alarms: [alarmViewFixture(now)] }),
     };
-    const [met] = await sendStoredActions(cupboard, now, serverThat(again).post);
+    const [met] = await sendStoredActions(localStore, now, serverThat(again).post);
     expect(met?.progress).toEqual({ kind: "raisedAgain" });
-    expect(await storedActions(cupboard)).toEqual([]);
+    expect(await storedActions(localStore)).toEqual([]);
   });
 
-  it("takes the place of an older order for the same feeder, and of none but that", async () => {
-    const cupboard = memoryStore();
-    await storeAction(cupboard, answered("pause", "pause-0001"));
-    await storeAction(cupboard, answered("acknowledge"));
-    await storeAction(cupboard, answered("pause", "pause-0002", now + minute));
-    const ids = (await storedActions(cupboard)).map(({ id }) => id);
+  it("replaces an older order for the same feeder, and no other", async () => {
+    const localStore = memoryStore();
+    await storeAction(localStore, queuedAction("pause", "pause-0001"));
+    await storeAction(localStore, queuedAction("acknowledge"));
+    await storeAction(localStore, queuedAction("pause", "pause-0002", now + minute));
+    const ids = (await storedActions(localStore)).map(({ id }) => id);
     expect(ids.sort()).toEqual(["acknowledge-0001", "pause-0002"]);
   });
 
-  it("doesn't knock again where the first found the door shut", async () => {
-    const cupboard = memoryStore();
-    await storeAction(cupboard, answered("acknowledge"));
-    await storeAction(cupboard, answered("pause", "pause-0001", now + 1));
+  it("stops at the first that can't be sent", async () => {
+    const localStore = memoryStore();
+    await storeAction(localStore, queuedAction("acknowledge"));
+    await storeAction(localStore, queuedAction("pause", "pause-0001", now + 1));
     const cut = serverThat({ kind: "unreachable" });
-    const met = await sendStoredActions(cupboard, now + 2, cut.post);
+    const met = await sendStoredActions(localStore, now + 2, cut.post);
     expect(met.map(({ progress }) => progress.kind)).toEqual(["pending", "pending"]);
-    expect(cut.asked).toHaveLength(1);
+    expect(cut.requests).toHaveLength(1);
   });
 
-  it("carries out what a page left behind, but leaves bad news of it to the page", async () => {
-    const cupboard = memoryStore();
-    const { notification, ...asked } = answered("pause");
-    await storeAction(cupboard, asked);
-    await sendStoredActions(cupboard, now, serverThat(refusal(404, "No such feeder.")).post);
-    expect(await storedActions(cupboard)).toHaveLength(1);
-    await sendStoredActions(cupboard, now + 11 * minute, serverThat(ok).post);
-    expect(await storedActions(cupboard)).toHaveLength(1); // too late, and the page says so
-    await sendStoredActions(cupboard, now, serverThat(ok).post);
-    expect(await storedActions(cupboard)).toEqual([]);
+  it("sends what a page has queued, but leaves a failure for the page to report", async () => {
+    const localStore = memoryStore();
+    const { notification, ...fromPage } = queuedAction("pause");
+    await storeAction(localStore, fromPage);
+    await sendStoredActions(localStore, now, serverThat(refusal(404, "No such feeder.")).post);
+    expect(await storedActions(localStore)).toHaveLength(1);
+    await sendStoredActions(localStore, now + 11 * minute, serverThat(ok).post);
+    expect(await storedActions(localStore)).toHaveLength(1); // expired: the page reports it
+    await sendStoredActions(localStore, now, serverThat(ok).post);
+    expect(await storedActions(localStore)).toEqual([]);
   });
 });
 
-describe("the notice in the answered one's place", () => {
-  const say = (action: string, progress: ActionProgress) => progressText(answered(action), progress, now, zone);
+describe("the notification that replaces the tapped one", () => {
+  const textOf = (action: string, progress: ActionProgress) => progressText(queuedAction(action), progress, now, zone);
 
-  it("says what happened, and never that a pause is confirmed", () => {
-    expect(say("acknowledge", { kind: "done" })).toBe("Acknowledged.");
-    expect(say("acknowledge", { kind: "sentByPage" })).not.toMatch(/acknowledged/i); // it doesn't know
-    expect(say("pause", { kind: "done" })).toBe("Pause requested. Wait for the feeder's confirmation.");
+  it("shows the result, and never that a pause is confirmed", () => {
+    expect(textOf("acknowledge", { kind: "done" })).toBe("Acknowledged.");
+    expect(textOf("acknowledge", { kind: "sentByPage" })).not.toMatch(/acknowledged/i); // it doesn't know
+    expect(textOf("pause", { kind: "done" })).toBe("Pause requested. Wait for the feeder's confirmation.");
   });
 
-  it("says until when it waits, by the phone's clock", () => {
-    expect(say("pause", { kind: "pending" })).toBe("Not sent yet. It is discarded if there is no connection by 14:10.");
-    expect(say("acknowledge", { kind: "pending" })).toContain("by tomorrow at 14:00");
+  it("shows until when it is queued, by the phone's clock", () => {
+    expect(textOf("pause", { kind: "pending" })).toBe(
+      "Not sent yet. It is discarded if there is no connection by 14:10.",
+    );
+    expect(textOf("acknowledge", { kind: "pending" })).toContain("by tomorrow at 14:00");
   });
 
-  it("says why it could not be done", () => {
-    expect(say("pause", { kind: "signedOut" })).toMatch(/^Not sent: .*sign in\.$/);
-    expect(say("pause", { kind: "refused", text: "It is another alarm." })).toBe("Not done: It is another alarm.");
-    expect(say("pause", { kind: "refused", text: "" })).toBe("Not done: the server did not accept it.");
-    expect(say("acknowledge", { kind: "raisedAgain" })).toMatch(/has changed since then\. Check it again\.$/);
-    expect(say("pause", { kind: "expired" })).toMatch(/^Too late: .* discarded\. Nothing has changed\.$/);
+  it("shows why it could not be done", () => {
+    expect(textOf("pause", { kind: "signedOut" })).toMatch(/^Not sent: .*sign in\.$/);
+    expect(textOf("pause", { kind: "refused", text: "It is another alarm." })).toBe("Not done: It is another alarm.");
+    expect(textOf("pause", { kind: "refused", text: "" })).toBe("Not done: the server did not accept it.");
+    expect(textOf("acknowledge", { kind: "raisedAgain" })).toMatch(/has changed since then\. Check it again\.$/);
+    expect(textOf("pause", { kind: "expired" })).toMatch(/^Too late: .* discarded\. Nothing has changed\.$/);
   });
 });

@@ -20,8 +20,8 @@ const order = (change: Partial<OrderView> = {}): OrderView => ({
 const reached = (view: OrderView) =>
   orderText(view, now, zone)?.stages.map((stage) => `${stage.name}${stage.isReached ? "" : "?"}`);
 
-describe("an order in words", () => {
-  it("never sounds done before the feeder has confirmed", () => {
+describe("the text of an order", () => {
+  it("is never worded as done before the feeder has confirmed", () => {
     for (const status of ["requested", "sent", "overdue", "refused"] as const) {
       expect(orderText(order({ status }), now, zone)?.headline).not.toMatch(/: confirmed/);
     }
@@ -45,66 +45,66 @@ describe("an order in words", () => {
     ]);
   });
 
-  it("tells a keeper whose pause is overdue that the feeder may still be feeding", () => {
-    const words = orderText(order({ status: "overdue" }), now, zone);
-    expect(words?.needsAttention).toBe(true);
-    expect(words?.detail).toContain("still feeding");
+  it("warns that the feeder may still be feeding where a pause is overdue", () => {
+    const shown = orderText(order({ status: "overdue" }), now, zone);
+    expect(shown?.needsAttention).toBe(true);
+    expect(shown?.detail).toContain("still feeding");
   });
 
   it("quotes the feeder where it refuses", () => {
     expect(orderText(order({ status: "refused", problem: "lid open" }), now, zone)?.detail).toContain("“lid open”");
   });
 
-  it("says when a pause ends by itself", () => {
+  it("shows when a pause ends by itself", () => {
     expect(orderText(order({ until: "2026-11-25T14:00:00Z" }), now, zone)?.headline).toBe(
       "Pause until 15:00: requested",
     );
   });
 
-  it("keeps quiet about an order that a newer one replaced", () => {
+  it("leaves out an order that a newer one replaced", () => {
     expect(orderText(order({ status: "superseded" }), now, zone)).toBeNull();
   });
 });
 
 const standing = { kind: "unknown", at: null } as const;
-const pauseOf = (said: Pick<PauseView, "order" | "statement"> & Partial<PauseView>): PauseView => ({
+const pauseOf = (contradicted: Pick<PauseView, "order" | "statement"> & Partial<PauseView>): PauseView => ({
   lastPortion: null,
   status: standing,
   lost: null,
-  ...said,
+  ...contradicted,
 });
 
-describe("what the feeder says", () => {
-  it("is told apart from what was asked of it", () => {
+describe("the state that the feeder reports", () => {
+  it("is separate from the order", () => {
     const pause = { order: order({ status: "sent" }), statement: { paused: false, at: "2026-11-25T13:18:00Z" } };
     expect(feederStateText(pauseOf(pause), now, zone)).toBe("Last reported by the feeder: feeding as usual, at 14:18.");
     expect(feederStateText(pauseOf({ order: null, statement: null }), now, zone)).toContain("not reported yet");
   });
 });
 
-describe("a confirmation that no longer holds", () => {
+describe("a confirmation that is not valid any more", () => {
   const undone = { confirmedAt: "2026-11-25T13:00:00Z", since: "2026-11-25T13:10:00Z", portions: 0 } as const;
-  const all = (words: ReturnType<typeof orderText>) => JSON.stringify(words);
+  const all = (shown: ReturnType<typeof orderText>) => JSON.stringify(shown);
 
-  it("is never told as confirmed: after a new start, after the feeder's own word, after food", () => {
-    const anew = orderText(order({ status: "sent" }), now, zone, { ...undone, by: "restart" });
-    expect(anew?.headline).toContain("not certain any more");
-    const said = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "statement" });
-    expect(said?.headline).toBe("Pause failed: the feeder reports that it is feeding");
+  it("is never shown as confirmed: after a restart, after another report, after a portion", () => {
+    const restarted = orderText(order({ status: "sent" }), now, zone, { ...undone, by: "restart" });
+    expect(restarted?.headline).toContain("not certain any more");
+    const contradicted = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "statement" });
+    expect(contradicted?.headline).toBe("Pause failed: the feeder reports that it is feeding");
     const fed = orderText(order({ status: "contradicted" }), now, zone, { ...undone, by: "portion", portions: 12 });
     expect(fed?.detail).toContain("12 portions since");
-    for (const words of [anew, said, fed]) {
-      expect(words?.needsAttention).toBe(true);
-      expect(all(words)).not.toContain("confirmed by the feeder");
+    for (const shown of [restarted, contradicted, fed]) {
+      expect(shown?.needsAttention).toBe(true);
+      expect(all(shown)).not.toContain("confirmed by the feeder");
     }
   });
 
-  it("says of an end that passed unheard what is known, and of food that it was given", () => {
+  it("shows what is known after an end without a report, and which food was given", () => {
     const at = "2026-11-25T13:00:00Z";
-    const says = { paused: true, at: "2026-11-25T12:00:00Z" };
+    const statement = { paused: true, at: "2026-11-25T12:00:00Z" };
     const ended = pauseOf({
       order: order({ status: "ended", until: at }),
-      statement: says,
+      statement,
       status: { kind: "endedUnconfirmed", at },
     });
     expect(feederStateText(ended, now, zone)).toBe(
@@ -112,7 +112,7 @@ describe("a confirmation that no longer holds", () => {
     );
     const fed = pauseOf({
       order: null,
-      statement: says,
+      statement,
       lastPortion: { at, cause: "timer" },
       status: { kind: "feeding", at },
     });
@@ -121,16 +121,18 @@ describe("a confirmation that no longer holds", () => {
 });
 
 describe("the next sensible order", () => {
-  const says = (paused: boolean) => ({ paused, at: "2026-11-25T13:18:00Z" });
+  const statement = (paused: boolean) => ({ paused, at: "2026-11-25T13:18:00Z" });
   it("is to resume while a pause is on its way or holds", () => {
-    expect(isResumeOffered(pauseOf({ order: order(), statement: says(false) }))).toBe(true);
-    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: says(true) }))).toBe(true);
-    expect(isResumeOffered(pauseOf({ order: null, statement: says(true) }))).toBe(true); // paused by hand at the feeder
+    expect(isResumeOffered(pauseOf({ order: order(), statement: statement(false) }))).toBe(true);
+    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: statement(true) }))).toBe(true);
+    expect(isResumeOffered(pauseOf({ order: null, statement: statement(true) }))).toBe(true); // paused at the feeder
   });
   it("is to pause once the feeder feeds again, or where the pause was refused", () => {
-    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: says(false) }))).toBe(false);
-    expect(isResumeOffered(pauseOf({ order: order({ status: "refused" }), statement: says(false) }))).toBe(false);
-    expect(isResumeOffered(pauseOf({ order: order({ kind: "resume" }), statement: says(true) }))).toBe(false);
+    expect(isResumeOffered(pauseOf({ order: order({ status: "confirmed" }), statement: statement(false) }))).toBe(
+      false,
+    );
+    expect(isResumeOffered(pauseOf({ order: order({ status: "refused" }), statement: statement(false) }))).toBe(false);
+    expect(isResumeOffered(pauseOf({ order: order({ kind: "resume" }), statement: statement(true) }))).toBe(false);
     expect(isResumeOffered(pauseOf({ order: null, statement: null }))).toBe(false);
   });
 });

@@ -37,14 +37,14 @@ class StandInPush {
 }
 
 let push: StandInPush;
-let asked: { method: string; path: string; body: Record<string, unknown> }[];
+let requests: { method: string; path: string; body: Record<string, unknown> }[];
 let cut: boolean;
 let listed: string[];
 let gone: string[];
 let notification: { permission: string; requestPermission: () => Promise<string> };
 
 beforeEach(() => {
-  [push, asked, cut, listed, gone] = [new StandInPush(), [], false, [], []];
+  [push, requests, cut, listed, gone] = [new StandInPush(), [], false, [], []];
   notification = { permission: "granted", requestPermission: async () => notification.permission };
   vi.stubGlobal("isSecureContext", true);
   vi.stubGlobal("Notification", notification);
@@ -59,7 +59,7 @@ beforeEach(() => {
     if (cut) throw new TypeError("no connection");
     const body = typeof init.body === "string" ? (JSON.parse(init.body) as Record<string, unknown>) : {};
     const method = init.method ?? "GET";
-    asked.push({ method, path: path.replace("/api/v1", ""), body });
+    requests.push({ method, path: path.replace("/api/v1", ""), body });
     const endpoint = String(body.endpoint);
     if (method !== "GET" && gone.includes(endpoint))
       return new Response(JSON.stringify(problem(409, "endpoint: is no longer valid")), { status: 409 });
@@ -81,10 +81,10 @@ const view = () => ({
   phones: listed.map((endpoint, n) => ({ ...(canned.phones[0] as object), id: `own-${n}`, endpoint })) as never,
   gone: gone.map((endpoint) => ({ endpoint, label: "Pocket", goneAt: "2026-01-15T09:00:00Z" })),
 });
-const changes = () => asked.filter(({ method }) => method !== "GET");
+const changes = () => requests.filter(({ method }) => method !== "GET");
 
-describe("switching this phone on", () => {
-  it("gives an address back that the server does not list, and hands in another", async () => {
+describe("turning notifications on for this phone", () => {
+  it("unsubscribes an endpoint that the server does not list, and sends another", async () => {
     push.give();
     gone = ["https://push.example/own-1"];
     expect((await switchOn(view(), "Pocket", null)).kind).toBe("ok");
@@ -93,7 +93,7 @@ describe("switching this phone on", () => {
     ]);
   });
 
-  it("gives one back that was made for another server key, and keeps one that fits and is listed", async () => {
+  it("unsubscribes one that was made for another server key, and leaves a valid one that is listed", async () => {
     await switchOn(view(), "Pocket", null);
     expect((await switchOn(view(), "Pocket", "https://push.example/own-1")).kind).toBe("ok");
     expect(push.given).toBe(1);
@@ -101,7 +101,7 @@ describe("switching this phone on", () => {
     expect(changes().at(-1)?.body).toMatchObject({ endpoint: "https://push.example/own-2" });
   });
 
-  it("says so where the browser hands out the same dead address, and hands nothing in", async () => {
+  it("fails where the browser gives the same expired endpoint again, and sends nothing", async () => {
     push.sticky = true;
     push.give();
     gone = ["https://push.example/own-1"];
@@ -110,44 +110,44 @@ describe("switching this phone on", () => {
   });
 });
 
-describe("an address that the browser has changed", () => {
+describe("an endpoint that the browser has replaced", () => {
   const switchedOn = async (): Promise<LocalStore> => {
     push.give();
     listed = ["https://push.example/own-1"];
-    const cupboard = memoryStore();
-    await cupboard.put(ownEndpointKey, "https://push.example/own-1");
-    return cupboard;
+    const localStore = memoryStore();
+    await localStore.put(ownEndpointKey, "https://push.example/own-1");
+    return localStore;
   };
 
-  it("is noticed on opening without any event, and replaces the one that the server knows", async () => {
-    const cupboard = await switchedOn();
+  it("is detected on opening without any event, and replaces the one that the server knows", async () => {
+    const localStore = await switchedOn();
     push.give();
-    await openPhones(cupboard);
+    await openPhones(localStore);
     expect(changes()).toMatchObject([
       { method: "PUT", body: { endpoint: "https://push.example/own-2", replaces: "https://push.example/own-1" } },
     ]);
     expect(storedEndpoint.value).toBe("https://push.example/own-2");
   });
 
-  it("is kept while the server can't be reached, said on the page, and handed in when it can be", async () => {
-    const cupboard = await switchedOn();
+  it("is stored while the server can't be reached, shown on the page, and sent when it can be", async () => {
+    const localStore = await switchedOn();
     push.give();
     cut = true;
-    await openPhones(cupboard);
+    await openPhones(localStore);
     expect([isRenewalPending.value, storedEndpoint.value]).toEqual([true, "https://push.example/own-1"]);
     cut = false;
     dispatchEvent(new Event("online"));
     await vi.waitFor(() => expect(isRenewalPending.value).toBe(false));
     expect(listed).toEqual(["https://push.example/own-2"]);
-    expect(await storedRenewal(cupboard)).toBeUndefined();
+    expect(await storedRenewal(localStore)).toBeUndefined();
   });
 
-  it("changed twice meanwhile replaces what the server still knows", async () => {
-    const cupboard = memoryStore();
+  it("replaced twice meanwhile, replaces the one that the server still knows", async () => {
+    const localStore = memoryStore();
     const keys = { p256dh: "p", auth: "a" };
-    await storeRenewal(cupboard, { replaces: "one", endpoint: "two", keys });
-    await storeRenewal(cupboard, { replaces: "two", endpoint: "three", keys });
-    expect(await storedRenewal(cupboard)).toMatchObject({ replaces: "one", endpoint: "three" });
+    await storeRenewal(localStore, { replaces: "one", endpoint: "two", keys });
+    await storeRenewal(localStore, { replaces: "two", endpoint: "three", keys });
+    expect(await storedRenewal(localStore)).toMatchObject({ replaces: "one", endpoint: "three" });
   });
 
   it.each([
@@ -155,16 +155,16 @@ describe("an address that the browser has changed", () => {
     [401, "signedOut", true],
     [404, "removed", false],
     [409, "expired", false],
-  ] as const)("after an answer %i is %s", async (status, outcome, kept) => {
-    const cupboard = memoryStore();
-    await storeRenewal(cupboard, { replaces: "one", endpoint: "two", keys: { p256dh: "p", auth: "a" } });
-    expect(await sendRenewal(cupboard, async () => status)).toBe(outcome);
-    expect((await storedRenewal(cupboard)) !== undefined).toBe(kept);
+  ] as const)("after a response %i is %s", async (status, outcome, isStored) => {
+    const localStore = memoryStore();
+    await storeRenewal(localStore, { replaces: "one", endpoint: "two", keys: { p256dh: "p", auth: "a" } });
+    expect(await sendRenewal(localStore, async () => status)).toBe(outcome);
+    expect((await storedRenewal(localStore)) !== undefined).toBe(isStored);
   });
 
-  it("is not looked for where leave to notify was withdrawn, which the server is told at once", async () => {
-    const cupboard = await switchedOn();
-    await openPhones(cupboard);
+  it("is not requested where the permission was removed, which is sent to the server at once", async () => {
+    const localStore = await switchedOn();
+    await openPhones(localStore);
     notification.permission = "denied";
     push.current = null;
     dispatchEvent(new Event("focus"));

@@ -37,7 +37,7 @@ interface SentRequest {
   readonly body: unknown;
 }
 
-/** A small server in place of `fetch`: an unknown path is a 404, and while offline nothing answers. */
+/** A small server in place of `fetch`: an unknown path is a 404, and while offline every request fails. */
 export class FakeConnection {
   offline = false;
   signedOut = false;

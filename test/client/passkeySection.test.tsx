@@ -63,14 +63,14 @@ describe("the passkeys of an account", () => {
     expect(screen.queryByLabelText("Your passphrase")).toBeNull();
   });
 
-  it("say where they work, where that isn't here", async () => {
+  it("name the address where they work, where that is another", async () => {
     shown(view({ origin: "https://pies.example" }));
     const link = await screen.findByRole("link", { name: "https://pies.example" });
     expect(link.getAttribute("href")).toBe("https://pies.example/account");
     expect(screen.queryByRole("button", { name: "Add a passkey" })).toBeNull();
   });
 
-  it("say what they need, where the server's address doesn't allow them", async () => {
+  it("show what they need, where the server's address does not allow them", async () => {
     shown(view({ origin: null, passkeys: [] }));
     expect(await screen.findByText(/need an HTTPS address with a host name/)).toBeTruthy();
   });
@@ -84,16 +84,16 @@ describe("the passkeys of an account", () => {
 });
 
 describe("signing in with a passkey", () => {
-  it("is offered where the browser can, and says the server's own words where it is refused", async () => {
+  it("is offered where the browser supports it, and shows the server's text where it is refused", async () => {
     withPasskeys();
-    const words = "Passkeys need an address with HTTPS and a host name.";
-    server.replies["POST /session/passkey/options"] = () => ({ status: 409, body: problem(409, words) });
+    const detail = "Passkeys need an address with HTTPS and a host name.";
+    server.replies["POST /session/passkey/options"] = () => ({ status: 409, body: problem(409, detail) });
     render(<PasskeySignIn />);
     fireEvent.click(screen.getByRole("button", { name: "Sign in with a passkey" }));
-    expect(await screen.findByText(words)).toBeTruthy();
+    expect(await screen.findByText(detail)).toBeTruthy();
   });
 
-  it("isn't offered over plain HTTP: the screen says what passkeys need", () => {
+  it("is not offered over plain HTTP: the screen shows what passkeys need", () => {
     withPasskeys();
     vi.stubGlobal("isSecureContext", false);
     render(<PasskeySignIn />);

@@ -11,7 +11,7 @@ let server: FakeConnection;
 withFakeConnection((opened) => {
   server = opened;
   server.home = croft(feeders());
-  server.replies["POST /yards/alder-croft/orders"] = (body) => ({ status: 200, body: asked(body as Order) });
+  server.replies["POST /yards/alder-croft/orders"] = (body) => ({ status: 200, body: orderView(body as Order) });
 });
 
 type Order = Pick<OrderView, "id" | "kind">;
@@ -39,7 +39,7 @@ const pausedBy = (feeder: FeederView): FeederView => {
   const view = withOrder(feeder, order, { status: "confirmed", answeredAt: at });
   return { ...view, pause: { ...view.pause, statement: { paused: true, at }, status: { kind: "paused", at } } };
 };
-const asked = (order: Order): YardOrderView => ({
+const orderView = (order: Order): YardOrderView => ({
   feeders: feeders().map((feeder) => withOrder(feeder, order)),
   skippedFeeders: [],
 });
@@ -47,7 +47,7 @@ const posts = () => server.posts().filter(({ path }) => path === "/yards/alder-c
 const button = (name: string) => screen.getByRole("button", { name });
 
 describe("pausing all feeders of a yard", () => {
-  it("takes two taps, and asks in between", async () => {
+  it("takes two taps, with a question between them", async () => {
     await openPage("/");
     fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
     const question = screen.getByRole("group", { name: "Pause both feeders of Alder Croft?" });
@@ -65,7 +65,7 @@ describe("pausing all feeders of a yard", () => {
     expect(announcement.value).toContain("Larch: Pause requested.");
   });
 
-  it("does nothing at Cancel and at Escape, and goes back to where it began", async () => {
+  it("does nothing at Cancel and at Escape, and moves the focus back to its button", async () => {
     await openPage("/");
     for (const leave of [
       () => fireEvent.click(button("Cancel")),
@@ -89,18 +89,18 @@ describe("pausing all feeders of a yard", () => {
     expect(screen.queryByRole("button", { name: /all feeders/ })).toBeNull();
   });
 
-  it("tells why it was refused", async () => {
+  it("shows why it was refused", async () => {
     server.replies["POST /yards/alder-croft/orders"] = () => ({ status: 404, body: problem(404, "No such yard.") });
     await openPage("/");
     fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
     fireEvent.click(button("Pause all"));
-    const words = "Alder Croft: “pause all feeders” was not accepted. No such yard.";
-    await waitFor(() => expect(failedActions.value.map((each) => each.text)).toEqual([words]));
-    expect(button("OK").closest("p")?.textContent).toContain(words);
+    const failure = "Alder Croft: “pause all feeders” was not accepted. No such yard.";
+    await waitFor(() => expect(failedActions.value.map((each) => each.text)).toEqual([failure]));
+    expect(button("OK").closest("p")?.textContent).toContain(failure);
   });
 
-  it("waits for a connection, can be taken back, and is sent once under the same id", async () => {
-    const cupboard = await openPage("/");
+  it("is queued while offline, can be cancelled, and is sent once with the same id", async () => {
+    const localStore = await openPage("/");
     const pauseAll = async () => {
       fireEvent.click(await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" }));
       fireEvent.click(button("Pause all"));
@@ -112,19 +112,19 @@ describe("pausing all feeders of a yard", () => {
     fireEvent.click(button("Cancel"));
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     await pauseAll();
-    const kept = (await cupboard.keys()).filter((key) => key.startsWith("waiting/"));
-    expect(kept).toHaveLength(1);
-    expect(screen.queryByRole("button", { name: "Pause all feeders of Alder Croft" })).toBeNull(); // it is asked already
+    const stored = (await localStore.keys()).filter((key) => key.startsWith("queued/"));
+    expect(stored).toHaveLength(1);
+    expect(screen.queryByRole("button", { name: "Pause all feeders of Alder Croft" })).toBeNull(); // it is requested already
     server.offline = false;
     dispatchEvent(new Event("online"));
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     expect(posts()).toHaveLength(1);
-    expect(kept).toEqual([`waiting/${server.sent(0).id}`]);
+    expect(stored).toEqual([`queued/${server.sent(0).id}`]);
   });
 });
 
 describe("resuming all feeders of a yard", () => {
-  it("is offered once a pause stands or is on its way, and asks first", async () => {
+  it("is offered once a pause is in force or on its way, and asks first", async () => {
     await openPage("/");
     await screen.findByRole("button", { name: "Pause all feeders of Alder Croft" });
     expect(screen.queryByRole("button", { name: "Resume all feeders of Alder Croft" })).toBeNull();
@@ -137,7 +137,7 @@ describe("resuming all feeders of a yard", () => {
     expect(posts()[0]?.body).toMatchObject({ kind: "resume", until: null });
   });
 
-  it("says beforehand whom it leaves out, and afterwards who was left out unexpectedly", async () => {
+  it("shows first which feeders are not included, and later which were skipped unexpectedly", async () => {
     const [rowan, larch] = feeders().map(pausedBy) as [FeederView, FeederView];
     const hazel = pausedBy(feederViewFixture(Date.now(), { id: "hazel", name: "Hazel" }));
     const onBench = { ...larch, settings: { ...larch.settings, placement: "onBench" as const } };
@@ -158,7 +158,7 @@ describe("resuming all feeders of a yard", () => {
 });
 
 describe("each feeder's entry while a yard's pause is on its way", () => {
-  it("tells its own state, and the summary counts what is confirmed", async () => {
+  it("shows its own state, and the summary counts the confirmed ones", async () => {
     const [rowan, larch] = feeders() as [FeederView, FeederView];
     const order = { id: "order-all-1", kind: "pause" } as const;
     const sentAt = new Date().toISOString();

@@ -11,8 +11,8 @@ const browser: BrowserSupport = {
   standalone: false,
 };
 
-describe("waking a phone", () => {
-  it("says what stands in the way, the first obstacle first", () => {
+describe("whether a phone can get notifications", () => {
+  it("names the obstacle, the first one first", () => {
     expect(pushAbility(browser)).toBe("ready");
     expect(pushAbility({ ...browser, secure: false, hasPush: false })).toBe("insecure");
     expect(pushAbility({ ...browser, appleTouch: true, hasPush: false, permission: "none" })).toBe("homeScreenFirst");
@@ -26,7 +26,7 @@ describe("waking a phone", () => {
     expect([...fromBase64Url("Zm9v")]).toEqual([102, 111, 111]);
   });
 
-  it("proposes a name by which the keeper will know it", () => {
+  it("proposes a name that the keeper recognizes", () => {
     expect(guessLabel("Mozilla/5.0 (Linux; Android 16) Mobile")).toBe("Android phone");
     expect(guessLabel("something else")).toBe("This device");
   });
@@ -40,12 +40,12 @@ describe("the wait before the next try", () => {
     expect(retryDelayMs(6, 1, 30_000)).toBe(15_000);
   });
 
-  it("lets a page that is looked at see the server within 5 s of its return", () => {
+  it("lets a visible page see the server within 5 s of its return", () => {
     for (let failures = 0; failures < 50; failures++)
       expect(retryDelayMs(failures, 0, visibleRetryMaxMs)).toBeLessThanOrEqual(4_000);
   });
 
-  it("is never shorter than the server asked for, and spreads phones past that moment", () => {
+  it("is never shorter than the server requested, and spreads phones after that time", () => {
     expect(retryDelayMs(0, 0, 4_000, 20_000)).toBe(20_000);
     expect(retryDelayMs(0, 1, 4_000, 20_000)).toBe(21_000);
     expect(retryDelayMs(5, 0, 30_000, 2_000)).toBe(30_000);

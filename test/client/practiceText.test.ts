@@ -6,13 +6,13 @@ import { feederWithFault } from "../../server/practice/yard.ts";
 
 const broken = practiceFaults.filter((fault) => fault !== "none");
 
-describe("the words for practice", () => {
-  it("name the feeder that will show the fault", () => {
+describe("the texts for practice", () => {
+  it("name the feeder that gets the fault", () => {
     for (const fault of broken) expect(practiceFaultText[fault].feeder, fault).toBe(feederWithFault(fault));
     expect(practiceFaultText.none.feeder).toBeNull();
   });
 
-  it("name the alarm as it will be named", () => {
+  it("name the alarm by its title", () => {
     const titles = faultKinds.map((kind) => ruleOf(kind).title);
     for (const fault of broken) {
       const [, named] = /“(.+)”/.exec(practiceFaultText[fault].outcome) ?? [];
@@ -20,7 +20,7 @@ describe("the words for practice", () => {
     }
   });
 
-  it("say what to wait for", () => {
+  it("show what to wait for", () => {
     expect(chosenFaultText("trayJammed")).toBe("Rowan: tray jams. Its alarm takes up to about two minutes.");
     expect(chosenFaultText("weakBattery")).toMatch(/^Larch: /);
     expect(chosenFaultText("ignoresOrders")).toContain("Pause it now");

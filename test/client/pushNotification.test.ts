@@ -30,16 +30,16 @@ const payload = (change: Partial<Said> = {}): string =>
     },
   } satisfies PushPayload);
 
-describe("a push as a notice", () => {
-  it("shows the server's words and leads to the feeder", () => {
-    const notice = readPush(payload(), origin);
-    expect(notice.title).toBe("Rowan: tray jammed");
-    expect(notice.options.body).toContain("nothing fell");
-    expect(notice.options.tag).toBe("rowan-trayJammed");
-    expect(notice.options.data.navigate).toBe("/feeders/rowan");
+describe("the notification for a push", () => {
+  it("shows the server's text and opens the feeder", () => {
+    const notification = readPush(payload(), origin);
+    expect(notification.title).toBe("Rowan: tray jammed");
+    expect(notification.options.body).toContain("nothing fell");
+    expect(notification.options.tag).toBe("rowan-trayJammed");
+    expect(notification.options.data.navigate).toBe("/feeders/rowan");
   });
 
-  it("lets an urgent one stand and good news pass without a sound", () => {
+  it("stays for an urgent alarm and is silent for good news", () => {
     expect(readPush(payload(), origin).options.requireInteraction).toBe(true);
     const quiet = readPush(payload({ silent: true, data: data({ priority: "soon" }) }), origin);
     expect(quiet.options).toMatchObject({ silent: true, renotify: false, requireInteraction: false });
@@ -56,14 +56,14 @@ describe("a push as a notice", () => {
       '{"notification":{}}',
       '{"notification":{"title":7}}',
     ]) {
-      const notice = readPush(text, origin);
-      expect(notice.title).toBe("Pieward");
-      expect(notice.options.body).not.toBe("");
-      expect(notice.options.data.navigate).toBe("/");
+      const notification = readPush(text, origin);
+      expect(notification.title).toBe("Pieward");
+      expect(notification.options.body).not.toBe("");
+      expect(notification.options.data.navigate).toBe("/");
     }
   });
 
-  it("offers what can be answered there and then, in our words", () => {
+  it("offers the actions that are possible at once, with our labels", () => {
     expect(readPush(payload(), origin).options.actions).toEqual([
       { action: "acknowledge", title: "Acknowledge" },
       { action: "pause", title: "Pause the feeder" },
@@ -76,7 +76,7 @@ describe("a push as a notice", () => {
     expect(only({ fault: null })).toEqual(["pause"]);
   });
 
-  it("carries along by what it is answered, reported as shown and judged stale", () => {
+  it("carries the data for its actions, its display receipt and its expiry", () => {
     expect(readPush(payload(), origin).options.data).toEqual({
       navigate: "/feeders/rowan",
       item: "item-00000001",
@@ -87,26 +87,26 @@ describe("a push as a notice", () => {
     });
   });
 
-  it("closes quietly what is asked no more, though the server forgot to say that it is quiet", () => {
+  it("closes silently what needs no action any more, also where the payload does not ask for silence", () => {
     const closing = readPush(payload({ data: data({ isClosing: true }) }), origin);
     expect(closing.isClosing).toBe(true);
     expect(closing.options).toMatchObject({ silent: true, renotify: false, requireInteraction: false, actions: [] });
     expect(readPush(payload(), origin).isClosing).toBe(false);
   });
 
-  it("makes no second sound when it is handed on twice", () => {
+  it("makes no second sound when it is delivered twice", () => {
     const again = silentRepeat(readPush(payload(), origin));
     expect(again.options).toMatchObject({ silent: true, renotify: false, requireInteraction: true });
     expect(again.options.actions).toHaveLength(2);
   });
 
-  it("is made from what the browser would show by itself, where that hands no text on", () => {
+  it("is made from what the browser would show by itself, where there is no text", () => {
     const { notification } = JSON.parse(payload()) as { notification: unknown };
     expect(readPush(null, origin, notification)).toEqual(readPush(payload(), origin));
     expect(readPush("not JSON", origin, notification).title).toBe("Rowan: tray jammed");
   });
 
-  it("never leads away from the notebook", () => {
+  it("never opens a page of another origin", () => {
     expect(ownPath("https://elsewhere.example/feeders/rowan", origin)).toBe("/");
     expect(ownPath("javascript:alert(1)", origin)).toBe("/");
     expect(ownPath("//elsewhere.example/", origin)).toBe("/");

@@ -30,10 +30,10 @@ describe("the phones", () => {
     await screen.findByRole("heading", { level: 3, name: "Android phone" });
     expect(entry("Android phone").getByText("Reachable.").parentElement?.textContent).toMatch(/shown .*\d\d:\d\d\.$/);
     expect(entry("Old phone").getByText("Not confirmed.").parentElement?.textContent).toContain(
-      "has shown none of them",
+      "has shown none of the notifications",
     );
     expect(entry("Kitchen tablet").getByText("Not reachable.")).toBeTruthy();
-    expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // said once, not twice
+    expect(entry("Kitchen tablet").getAllByText(/no longer knows it/)).toHaveLength(1); // shown once, not twice
   });
 
   it("warn where there is none, also on the first page", async () => {
@@ -62,7 +62,7 @@ describe("the phones", () => {
   it("don't warn while one of them is reachable", async () => {
     await openPage("/");
     await waitFor(() => expect(phones.value).not.toBeNull());
-    expect(document.querySelector(".notice.worry")).toBeNull();
+    expect(document.querySelector(".notice.warning")).toBeNull();
   });
 
   it("warn of this phone when its browser lost its subscription", async () => {
@@ -78,7 +78,7 @@ describe("the phones", () => {
     server.replies["GET /phones"] = reply(phonesViewFixture(Date.now(), { phones: [] }));
     await openPage("/");
     await screen.findAllByText(/No feeders yet/);
-    expect(document.querySelector(".notice.worry")).toBeNull();
+    expect(document.querySelector(".notice.warning")).toBeNull();
   });
 });
 
@@ -93,7 +93,7 @@ describe("a test", () => {
   const test = {
     outcomes: [
       { label: "Android phone", outcome: "accepted" as const, text: "taken" },
-      { label: "Kitchen tablet", outcome: "gone" as const, text: "This phone no longer takes notices." },
+      { label: "Kitchen tablet", outcome: "gone" as const, text: "This phone no longer receives notifications." },
     ],
   };
   async function run(views: readonly PhonesView[], isOver = () => false) {
@@ -102,7 +102,7 @@ describe("a test", () => {
     const load = async () => ({ kind: "ok" as const, value: views[Math.min(loads++, views.length - 1)] as PhonesView });
     await awaitTestReceipts(test, before, {
       load,
-      told: (outcomes) => void progress.push(outcomes),
+      report: (outcomes) => void progress.push(outcomes),
       isOver,
       pause: () => Promise.resolve(),
     });
@@ -138,7 +138,7 @@ describe("the recipients of a yard", () => {
     expect(
       screen.getByText(/^Ada is notified first\. .* within 15 minutes, the next person is notified\.$/),
     ).toBeTruthy();
-    const names = [...document.querySelectorAll(".person h3")].map((heading) => heading.firstChild?.textContent);
+    const names = [...document.querySelectorAll(".recipient h3")].map((heading) => heading.firstChild?.textContent);
     expect(names).toEqual(["Ada", "Bo", "Cilla"]);
     expect((await entry(/^Bo/)).getByText(/Quiet hours 22:00 to 06:30, including urgent alarms/)).toBeTruthy();
     expect((await entry(/^Cilla/)).getByText("Not reachable.")).toBeTruthy();
@@ -241,7 +241,7 @@ describe("an invitation", () => {
     expect(screen.getByLabelText("Your name")).toBeTruthy(); // and the form stays
   });
 
-  it("without its secret is called incomplete", async () => {
+  it("without its secret is reported as incomplete", async () => {
     await openPage("/join");
     expect(await screen.findByText(/This link is not complete/)).toBeTruthy();
   });

@@ -9,8 +9,8 @@ import { alarmViewFixture, feederViewFixture, phonesViewFixture } from "./viewFi
 const now = Date.parse("2026-11-25T13:20:00Z");
 const zone = "Europe/Stockholm";
 
-describe("the proof of a phone", () => {
-  it("is said with its day, and never as if it were fresher than it is", () => {
+describe("the last receipt of a phone", () => {
+  it("is shown with its day, and never as newer than it is", () => {
     expect(lastDisplayText("2026-11-25T06:31:00Z", now, zone)).toBe("Last notification shown today at 07:31.");
     expect(lastDisplayText("2026-11-24T06:31:00Z", now, zone)).toBe("Last notification shown yesterday at 07:31.");
     expect(lastDisplayText("2026-11-12T06:31:00Z", now, zone)).toBe("Last notification shown Thu 12 Nov at 07:31.");
@@ -18,7 +18,7 @@ describe("the proof of a phone", () => {
   });
 });
 
-describe("the warning that nobody would be told", () => {
+describe("the warning that nobody would be notified", () => {
   const own = { endpoint: null, storedEndpoint: null, isBlocked: false, isRenewalPending: false };
   const views = phonesViewFixture(now);
   const only = (kind: PhoneView["reachability"]["kind"], text = "It is so.") => {
@@ -26,7 +26,7 @@ describe("the warning that nobody would be told", () => {
     return { ...views, phones: first === undefined ? [] : [{ ...first, reachability: { kind, text } }] };
   };
 
-  it("keeps quiet where nothing was sent by which the phone could have proved itself", () => {
+  it("is not shown where nothing was sent that the phone could have displayed", () => {
     const quiet = only("unproved");
     const [phone] = quiet.phones;
     if (phone === undefined) throw new Error("expected a phone");
@@ -35,19 +35,19 @@ describe("the warning that nobody would be told", () => {
         ?.kind;
     expect(silentSince("2026-11-10T06:00:00Z", "2026-11-10T06:00:03Z")).toBeUndefined();
     expect(silentSince("2026-11-24T06:00:00Z", "2026-11-10T06:00:03Z")).toBe("noneConfirmed");
-    expect(silentSince(null, null)).toBe("noneConfirmed"); // never proved at all
+    expect(silentSince(null, null)).toBe("noneConfirmed"); // never confirmed at all
   });
 
-  it("keeps quiet while one phone has proved itself", () => {
+  it("is not shown while one phone is confirmed", () => {
     expect(reachabilityWarning(views, own)).toBeNull();
     expect(reachabilityWarning(only("proved"), own)).toBeNull();
   });
-  it("tells of the only phone in its own words, and of several as such", () => {
+  it("gives the reason of the only phone, and a general one for several", () => {
     expect(reachabilityWarning(only("lost"), own)?.text).toBe("Android phone: It is so.");
     const none = { ...views, phones: views.phones.filter(({ reachability }) => reachability.kind !== "proved") };
     expect(reachabilityWarning(none, own)?.text).toBe("It is not confirmed that your phones receive notifications.");
   });
-  it("says why this very phone can't be woken, though others can", () => {
+  it("shows why this phone gets no notifications, though others do", () => {
     const lost = { ...own, storedEndpoint: "https://push.example/a" };
     expect(reachabilityWarning(views, { ...lost, isBlocked: true, isRenewalPending: false })?.text).toContain(
       "permission was removed",
@@ -58,8 +58,8 @@ describe("the warning that nobody would be told", () => {
   });
 });
 
-describe("people in words", () => {
-  it("says when somebody is left alone", () => {
+describe("the texts about people", () => {
+  it("show a person's quiet hours", () => {
     const quiet = { from: "22:00", to: "06:30" };
     expect(quietHoursText({ quietHours: quiet, urgentBreaks: true })).toBe(
       "Quiet hours 22:00 to 06:30, except urgent alarms.",
@@ -67,7 +67,7 @@ describe("people in words", () => {
     expect(quietHoursText({ quietHours: null, urgentBreaks: false })).toBe("No quiet hours.");
     expect(quietHoursText({ quietHours: { from: "22:00", to: "22:00" }, urgentBreaks: true })).toBe("No quiet hours.");
   });
-  it("says who is told first, and what then", () => {
+  it("show who is notified first, and who next", () => {
     const people = [
       { name: "Ada", escalationOrder: 1 },
       { name: "Bo", escalationOrder: 1 },
@@ -87,14 +87,14 @@ describe("people in words", () => {
   });
 });
 
-describe("whom an alarm has reached", () => {
+describe("the recipients that an alarm has reached", () => {
   const ada = {
     name: "Ada",
     lastNotifiedAt: "2026-11-25T13:00:00Z",
     displayedAt: "2026-11-25T13:00:04Z",
     emailedAt: null,
   };
-  const call: EscalationView = {
+  const escalation: EscalationView = {
     feeder: "rowan",
     fault: "trayJammed",
     title: "Rowan: tray jammed",
@@ -103,7 +103,7 @@ describe("whom an alarm has reached", () => {
     acknowledgedBy: null,
     unreachable: false,
   };
-  it("is said with the proof that there is, and no better one", () => {
+  it("are shown with the receipts that exist, and nothing better", () => {
     const bo = {
       name: "Bo",
       lastNotifiedAt: "2026-11-25T13:15:00Z",
@@ -111,20 +111,20 @@ describe("whom an alarm has reached", () => {
       emailedAt: "2026-11-25T13:16:00Z",
     };
     const cilla = { ...bo, name: "Cilla", emailedAt: null };
-    expect(recipientsText({ ...call, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
+    expect(recipientsText({ ...escalation, recipientStates: [ada, bo, cilla], acknowledgedBy: "Ada" }, now, zone)).toBe(
       "Notified: Ada at 14:00 (shown on a phone); Bo at 14:15 (e-mail); Cilla at 14:15 (not shown yet). Acknowledged by Ada.",
     );
-    expect(recipientsText({ ...call, recipientStates: [] }, now, zone)).toBe("");
+    expect(recipientsText({ ...escalation, recipientStates: [] }, now, zone)).toBe("");
   });
 });
 
-describe("the order of being told", () => {
-  const people = (...turns: number[]) =>
-    turns.map((escalationOrder, index) => ({ id: "abcd".charAt(index), escalationOrder }));
-  const moved = (turns: number[], id: string, to: "earlier" | "later") =>
-    Object.fromEntries(movedEscalationOrder(people(...turns), id, to));
+describe("the escalation order", () => {
+  const people = (...positions: number[]) =>
+    positions.map((escalationOrder, index) => ({ id: "abcd".charAt(index), escalationOrder }));
+  const moved = (positions: number[], id: string, to: "earlier" | "later") =>
+    Object.fromEntries(movedEscalationOrder(people(...positions), id, to));
 
-  it("changes by one place, and nobody else is moved", () => {
+  it("changes by one position, and nobody else is moved", () => {
     expect(moved([1, 2, 3], "b", "earlier")).toEqual({ a: 2, b: 1 });
     expect(moved([1, 2, 3], "b", "later")).toEqual({ b: 3, c: 2 });
     expect(moved([1, 5, 9], "c", "earlier")).toEqual({ b: 3, c: 2 });
@@ -135,14 +135,14 @@ describe("the order of being told", () => {
     expect(moved([1], "a", "later")).toEqual({});
     expect(moved([1, 2], "nobody", "later")).toEqual({});
   });
-  it("parts those who share a turn, and leaves others together", () => {
+  it("separates people who share a position, and leaves others together", () => {
     expect(moved([1, 1], "b", "later")).toEqual({ b: 2 });
     expect(moved([1, 1], "b", "earlier")).toEqual({ a: 2 });
     expect(moved([1, 2, 2], "a", "later")).toEqual({ a: 2, b: 1, c: 1 });
   });
 });
 
-describe("feeders of a yard that fall silent", () => {
+describe("feeders of a yard that stop reporting", () => {
   const silent = (name: string, minutesAgo: number, change: Partial<AlarmView> = {}) =>
     feederViewFixture(now, {
       id: name,
@@ -152,19 +152,19 @@ describe("feeders of a yard that fall silent", () => {
     });
   const names = (...feeders: ReturnType<typeof silent>[]) => groupedSilentFeeders({ feeders }).map(({ name }) => name);
 
-  it("belong together where each was last heard near to the one before", () => {
+  it("are grouped where each last report is close to the one before", () => {
     expect(names(silent("Rowan", 60), silent("Larch", 50), silent("Aspen", 40))).toEqual(["Rowan", "Larch", "Aspen"]);
     expect(names(silent("Rowan", 60), silent("Larch", 44))).toEqual([]);
     expect(names(silent("Rowan", 60))).toEqual([]);
   });
-  it("don't where one is on the bench, put aside or over", () => {
+  it("are not grouped where one is in the workshop, shelved or ended", () => {
     const bench = silent("Larch", 60);
     const onBench = { ...bench, settings: { ...bench.settings, placement: "onBench" as const } };
     expect(names(silent("Rowan", 60), onBench)).toEqual([]);
     for (const state of ["shelved", "outOfService", "returnedUnacknowledged", "suppressedByDesign"] as const)
       expect(names(silent("Rowan", 60), silent("Larch", 60, { state })), state).toEqual([]);
   });
-  it("are named where others still talk", () => {
+  it("are named where others still report", () => {
     const two = [silent("Rowan", 60), silent("Larch", 60)];
     expect(groupedSilenceText(two, 2)).toBe("No reports from both feeders");
     expect(groupedSilenceText(two, 3)).toBe("No reports from Larch and Rowan");

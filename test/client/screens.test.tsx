@@ -120,7 +120,7 @@ describe("one feeder", () => {
     server.offline = true;
     fireEvent.click(button);
     expect(await screen.findByText(/Pause until resumed: not sent yet/)).toBeTruthy();
-    const [stored] = (await store.keys()).filter((key) => key.startsWith("waiting/"));
+    const [stored] = (await store.keys()).filter((key) => key.startsWith("queued/"));
     expect(stored).toBeDefined();
 
     server.offline = false;
@@ -128,17 +128,17 @@ describe("one feeder", () => {
     await waitFor(() => expect(queuedActions.value).toEqual([]));
     const orders = server.posts().filter(({ path }) => path.endsWith("/orders"));
     expect(orders).toHaveLength(1);
-    expect(`waiting/${server.sent(0).id}`).toBe(stored);
-    expect((await store.keys()).some((key) => key.startsWith("waiting/"))).toBe(false);
+    expect(`queued/${server.sent(0).id}`).toBe(stored);
+    expect((await store.keys()).some((key) => key.startsWith("queued/"))).toBe(false);
   });
 
-  it("knows from an action that is answered that the connection is back, and loads what it missed", async () => {
+  it("knows from a response to an action that the connection is back, and loads what it missed", async () => {
     const store = memoryStore();
     await store.put("home", { view: homeViewFixture(Date.now()), asOf: Date.now() });
     server.offline = true;
     await openPage("/feeders/rowan", store);
     await screen.findByText("No connection to the server.");
-    server.offline = false; // and no browser says so
+    server.offline = false; // and the browser has no event for it
     fireEvent.click(screen.getByRole("button", { name: "Pause for 1 hour" }));
     await waitFor(() => expect(screen.queryByText("No connection to the server.")).toBeNull());
     await waitFor(() => expect(server.requests.some(({ path }) => path === "/home")).toBe(true));
@@ -165,7 +165,7 @@ describe("one feeder", () => {
 
   it("discards a pause that could not be sent in time, and shows that", async () => {
     const store = memoryStore();
-    await store.put("waiting/stale-00001", {
+    await store.put("queued/stale-00001", {
       id: "stale-00001",
       kind: "pause",
       feeder: "rowan",
@@ -184,14 +184,14 @@ describe("one feeder", () => {
 
   it("shows no failure of an action that another window has sent meanwhile", async () => {
     const store = await openPage("/feeders/rowan");
-    await screen.findByText(/^Birds came from/); // all requests are answered
+    await screen.findByText(/^Birds came from/); // all requests are done
     const button = await screen.findByRole("button", { name: "Pause until resumed" });
     server.offline = true;
     fireEvent.click(button);
-    await screen.findByText(/not sent yet/, { selector: ".waiting strong" });
+    await screen.findByText(/not sent yet/, { selector: ".queued strong" });
     await screen.findByText("No connection to the server.");
     server.requests.length = 0;
-    for (const key of (await store.keys()).filter((each) => each.startsWith("waiting/"))) await store.remove(key);
+    for (const key of (await store.keys()).filter((each) => each.startsWith("queued/"))) await store.remove(key);
     server.offline = false;
     sendQueuedActions(); // as when the worker has sent the queue
     await waitFor(() => expect(queuedActions.value).toEqual([]));
@@ -202,9 +202,12 @@ describe("one feeder", () => {
 
   it("shows what the server did not accept", async () => {
     await openPage("/feeders/rowan");
-    server.replies["POST /feeders/rowan/orders"] = () => ({ status: 409, body: problem(409, "A newer order stands.") });
+    server.replies["POST /feeders/rowan/orders"] = () => ({
+      status: 409,
+      body: problem(409, "There is a newer order."),
+    });
     fireEvent.click(await screen.findByRole("button", { name: "Pause for 1 hour" }));
-    expect(await screen.findByText(/was not accepted. A newer order stands./, { selector: ".notice" })).toBeTruthy();
+    expect(await screen.findByText(/was not accepted. There is a newer order./, { selector: ".notice" })).toBeTruthy();
     expect(queuedActions.value).toEqual([]);
   });
 
@@ -233,11 +236,11 @@ describe("one feeder", () => {
       const name = new RegExp(`^${ruleOf(fault).title}`, "i");
       const entry = (await screen.findByRole("heading", { level: 3, name })).closest("li") as HTMLElement;
       expect(within(entry).getByText(ruleOf(fault).advice), fault).toBeTruthy();
-      expect(entry.querySelector("svg.pennant path"), fault).not.toBeNull();
+      expect(entry.querySelector("svg.priority-flag path"), fault).not.toBeNull();
     }
   });
 
-  it("is not overwritten by an older answer", async () => {
+  it("is not overwritten by an older response", async () => {
     await openPage("/feeders/rowan");
     acceptFeeder(feederViewFixture(Date.now(), { revision: 14, summary: "newer" }));
     acceptFeeder(feederViewFixture(Date.now(), { revision: 13, summary: "older" }));
@@ -274,7 +277,7 @@ describe("a refill", () => {
 });
 
 describe("adding a feeder", () => {
-  it("names the field that was refused, beside it", async () => {
+  it("names the refused field next to its input", async () => {
     server.replies["POST /feeders"] = () => ({
       status: 400,
       body: {

@@ -63,10 +63,10 @@ describe("a feeder's settings", () => {
     expect((await screen.findByLabelText<HTMLSelectElement>("Food")).value).toBe("other");
     const own = screen.getByLabelText<HTMLInputElement>("Name of the food");
     expect(own.value).toBe("broken peanuts");
-    server.replies["PATCH /feeders/rowan"] = refusedField("food", "must say in your own words what it is");
+    server.replies["PATCH /feeders/rowan"] = refusedField("food", "enter a name for the food");
     fireEvent.input(own, { target: { value: "" } });
     fireEvent.click(screen.getByRole("button", { name: "Save" }));
-    expect(await screen.findByText("Name of the food: must say in your own words what it is")).toBeTruthy();
+    expect(await screen.findByText("Name of the food: enter a name for the food")).toBeTruthy();
     await waitFor(() => expect(document.activeElement).toBe(screen.getByLabelText("Name of the food")));
   });
 
@@ -103,7 +103,7 @@ describe("a feeder's settings", () => {
   });
 
   it("show what the sensors can't detect, and where the yard is", async () => {
-    const text = "Without a scale, a blind chute sensor looks like a jam.";
+    const text = "Without a scale, a blind chute sensor can look like a jam.";
     const view = homeViewFixture(Date.now());
     const yards = view.yards.map((yard) => ({
       ...yard,
@@ -116,7 +116,7 @@ describe("a feeder's settings", () => {
     cleanup();
     await openPage("/feeders/rowan");
     expect(await screen.findByText(text)).toBeTruthy();
-    expect(screen.getByText("A portion counts as 2.4 g, as you said.")).toBeTruthy();
+    expect(screen.getByText("A portion is counted as 2.4 g (entered).")).toBeTruthy();
   });
 });
 

@@ -6,23 +6,23 @@ const asOf = Date.parse("2026-11-25T13:20:00Z");
 const carried = { feeder: "rowan", fault: "trayJammed", raisedAt: "2026-11-25T13:03:00Z" };
 const rowan = (...alarms: ReturnType<typeof alarmViewFixture>[]) => feederViewFixture(asOf, { alarms });
 
-describe("a notice on the screen beside the page", () => {
-  it("stays while its alarm waits for an answer", () => {
+describe("a notification shown while the page is open", () => {
+  it("stays while its alarm is unacknowledged", () => {
     expect(isStaleNotification(carried, [rowan(alarmViewFixture(asOf))], asOf)).toBe(false);
   });
 
-  it("goes once its alarm is over, or somebody has seen it, or it was put aside", () => {
+  it("is closed once its alarm has ended, was acknowledged or was shelved", () => {
     expect(isStaleNotification(carried, [rowan()], asOf)).toBe(true);
     for (const phase of ["acknowledged", "returnedUnacknowledged", "shelved", "suppressedByDesign"] as const)
       expect(isStaleNotification(carried, [rowan(alarmViewFixture(asOf, { state: phase }))], asOf), phase).toBe(true);
   });
 
-  it("stays where its alarm was raised after the view was asked for: the push was quicker", () => {
+  it("stays where its alarm was raised after the request for the view: the push was faster", () => {
     expect(isStaleNotification({ ...carried, raisedAt: "2026-11-25T13:20:01Z" }, [rowan()], asOf)).toBe(false);
     expect(isStaleNotification({ ...carried, raisedAt: "no time" }, [rowan()], asOf)).toBe(false);
   });
 
-  it("stays where it is about no alarm, or about a feeder that isn't looked at", () => {
+  it("stays where it is about no alarm, or about a feeder that is not shown", () => {
     expect(isStaleNotification(null, [rowan()], asOf)).toBe(false);
     expect(isStaleNotification({}, [rowan()], asOf)).toBe(false);
     expect(isStaleNotification({ ...carried, fault: null }, [rowan()], asOf)).toBe(false);

@@ -1,6 +1,6 @@
 import type { AlarmView, DayMark, DayView, FeederView, HomeView, PhonesView } from "../../server/contract/api.ts";
 
-/** The invented yard "Alder Croft" with its feeders, as the server would answer at a given moment. */
+/** The invented yard "Alder Croft" with its feeders, as the server returns them at a given time. */
 
 const minuteMs = 60_000;
 const hourMs = 60 * minuteMs;
@@ -47,7 +47,7 @@ export function feederViewFixture(now: number, change: Partial<FeederView> = {})
       level: { grams: 742, low: 655, high: 829 },
       capacityAssumed: false,
       portionGrams: 2.43,
-      portionText: "A portion counts as 2.4 g, as you said.",
+      portionText: "A portion is counted as 2.4 g (entered).",
       emptyForecast: { p10: iso(now + 62 * hourMs), p50: iso(now + 90 * hourMs), p90: iso(now + 131 * hourMs) },
       text: "enough until Saturday, 80 % sure",
     },
@@ -76,7 +76,7 @@ export function alarmViewFixture(now: number, change: Partial<AlarmView> = {}): 
     state: "unacknowledged",
     reason:
       "Three portions ran and nothing fell, though about 310 g should be in the hopper. The motor drew more than it used to.",
-    advice: "Pause the feeder, then loosen the food in the tray. In frost, look for ice first.",
+    advice: "Pause the feeder, then loosen the food in the tray. In frost, check for ice first.",
     since: iso(now - 17 * minuteMs),
     shelvedUntil: null,
     raisedAt: iso(now - 17 * minuteMs),
@@ -105,10 +105,10 @@ export function homeViewFixture(now: number): HomeView {
       text: "enough until tomorrow evening, 60 % sure",
     },
     alarms: [
-      alarmViewFixture(now, { explains: ["deposits unpaid"] }),
+      alarmViewFixture(now, { explains: ["deposit without a portion"] }),
       alarmViewFixture(now, {
         fault: "depositUnpaid",
-        title: "deposits unpaid",
+        title: "deposit without a portion",
         priority: "soon",
         state: "suppressedByDesign",
         raisedAt: null,
@@ -155,7 +155,7 @@ export function homeViewFixture(now: number): HomeView {
         priority: "soon",
         state: "shelved",
         shelvedUntil: iso(now + 30 * hourMs),
-        reason: "The load cell has said the same number for 9 hours while 22 portions were given.",
+        reason: "The load cell has reported the same value for 9 hours while 22 portions were given.",
         advice: "Look at the load cell's wire. Until it speaks, the hopper is reckoned from portions alone.",
         since: iso(now - 9 * hourMs),
         evidence: [],
@@ -318,7 +318,7 @@ export function phonesViewFixture(now: number, change: Partial<PhonesView> = {})
         lastDisplayedAt: iso(now - 2 * hourMs + 3_000),
         problem: null,
         blockedAt: null,
-        reachability: { kind: "proved", text: "It showed a notice 2 hours ago." },
+        reachability: { kind: "proved", text: "It showed a notification 2 hours ago." },
       },
       {
         id: "phone-b",
@@ -329,7 +329,7 @@ export function phonesViewFixture(now: number, change: Partial<PhonesView> = {})
         lastDisplayedAt: iso(now - 9 * 24 * hourMs),
         problem: null,
         blockedAt: null,
-        reachability: { kind: "unproved", text: "It was sent notices for 4 days and has shown none of them." },
+        reachability: { kind: "unproved", text: "It has shown none of the notifications of the last 4 days." },
       },
       {
         id: "phone-c",

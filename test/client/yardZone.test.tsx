@@ -16,7 +16,7 @@ const homeWith = (change: object, role: "keeper" | "helper" = "keeper") => {
 };
 
 describe("the time zone of a yard", () => {
-  it("is chosen from a list that holds the yard's own, UTC and all that the browser knows", async () => {
+  it("is chosen from a list of the yard's own, UTC and all that the browser knows", async () => {
     await openPage("/yards/alder-croft");
     const select = await screen.findByLabelText<HTMLSelectElement>("Time zone");
     expect(select.tagName).toBe("SELECT");

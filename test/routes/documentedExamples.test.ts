@@ -194,7 +194,7 @@ describe("the page", () => {
 
   it("has the notebook's own colours", () => {
     const colours = (sheet: string) => sheet.match(/--[a-z-]+: (#[0-9a-f]{6}|".*");?/g) ?? [];
-    const ink = readFileSync(join(projectFolder, "client/style/ink.css"), "utf8");
+    const ink = readFileSync(join(projectFolder, "client/style/colours.css"), "utf8");
     const [light = "", dark = ""] = ink.split("@media (prefers-color-scheme: dark)");
     const [ourLight = "", ourDark = ""] = style.split("@media (prefers-color-scheme: dark)");
     expect(colours(ourLight).length).toBeGreaterThan(6);

@@ -1,12 +1,12 @@
 export const lawText =
-  "None of this replaces the law, the codes and the authorities where you live. Where they say otherwise, they are right.";
+  "This does not replace the laws and rules where you live. If your local authorities say something else, follow them.";
 
 export const birdsTitle = "The birds";
 export const birdCautions = [
   "Wild birds are protected in most places, and some towns forbid feeding them. Ask your local wildlife authority before you begin.",
   "Follow bird-flu notices: when your authority says stop, pause every feeder. Don't touch dead or sick birds; report them to the authority.",
   "A sick or dead bird near the feeder: close it, clean it, and leave it closed for at least two weeks or as long as you are advised.",
-  "Never make food depend on work in hard frost: leave some free food. When you end, feed less from day to day rather than stop at once.",
+  "In hard frost, leave some free food: birds must not have to work for all of it. When you stop feeding, reduce the food day by day, never at once.",
   "Keep away from nests, and do not disturb shy birds.",
 ] as const;
 

@@ -1,6 +1,6 @@
 export const title = "Invitation";
 export const incompleteLinkText = "This link is not complete. Open it again from the message you got.";
-export const introText = "You are invited to help with a feeder. You will get its alarms.";
+export const introText = "You are invited to help with the feeders of a yard. You will get their alarms.";
 export const signedInText = (name: string) => `You are signed in as ${name}.`;
 export const yourself = "yourself";
 export const joinLabel = "Join";

@@ -9,7 +9,7 @@ export const digestLegend = "Daily digest";
 export const digestLabels = {
   push: "As a notification",
   email: "By e-mail",
-  both: "Both",
+  both: "As a notification and by e-mail",
   none: "Do not send it",
 } as const;
 export const savedText = "Saved.";

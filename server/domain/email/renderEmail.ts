@@ -59,7 +59,7 @@ function sectionText(part: EmailSection): string {
 // --- HTML ------------------------------------------------------------------------------------------------------------
 
 /**
- * The client's colors (client/style/ink.css; a test compares them with that file and with WCAG 2.2, 1.4.3). Each text color is
+ * The client's colors (client/style/colours.css; a test compares them with that file and with WCAG 2.2, 1.4.3). Each text color is
  * given with its background, since many mail programs drop a style sheet, and one that darkens only the background would hide
  * the text. Programs that use the style sheet show the dark colors at night.
  */

@@ -1,4 +1,4 @@
-/** The page's own style sheet: the notebook's colours as in client/style/ink.css (a test compares them), set for long texts. */
+/** The page's own style sheet: the notebook's colours as in client/style/colours.css (a test compares them) and a look for long texts. */
 export const style = `:root {
   color-scheme: light dark;
   --paper: #eef0e8;

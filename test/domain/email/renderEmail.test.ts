@@ -85,7 +85,7 @@ describe("the layout of e-mails", () => {
 });
 
 describe("its inks", () => {
-  const sheet = readFileSync("client/style/ink.css", "utf8");
+  const sheet = readFileSync("client/style/colours.css", "utf8");
   const [light, dark] = sheet.split("@media (prefers-color-scheme: dark)") as [string, string];
   it.each([
     ["day", light],
