@@ -134,7 +134,7 @@ export async function openRightsFixture(
     { name: "an invite's token as a cookie", headers: cookie(token), id: null, is: "nobody" },
   ];
   const known = { fault: "foodLow", item: "no-such-notification", token: "no-such-token".repeat(4) };
-  const marksOf = ({ key, ...ids }: Awaited<ReturnType<typeof furnish>>) => [key, ...Object.values(ids)];
+  const marksOf = ({ key, ...ids }: Awaited<ReturnType<typeof fillYard>>) => [key, ...Object.values(ids)];
   return {
     server,
     routes,
