@@ -78,7 +78,7 @@ const kindOf = (text: string): string => {
 
 async function play(
   world: RightsFixture,
-  [ours, theirs]: readonly [Awaited<ReturnType<typeof openSocket>>, Awaited<ReturnType<typeof opened>>],
+  [ours, theirs]: readonly [Awaited<ReturnType<typeof openSocket>>, Awaited<ReturnType<typeof openSocket>>],
   cause: (world: RightsFixture, ours: WebSocket) => Promise<unknown>,
   kind: string,
 ): Promise<ReceivedFrames> {
