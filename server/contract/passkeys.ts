@@ -6,15 +6,15 @@ export const passkeysMax = 10; // a person
 
 const label = z.string().trim().min(1, "must not be empty").max(60, "must be at most 60 characters");
 const passphrase = z.string().max(200, "must be at most 200 characters");
-const encoded = (most: number) =>
+const base64url = (most: number) =>
   z
     .string()
     .max(most, `must be at most ${most} characters`)
     .regex(/^[A-Za-z0-9_-]+$/, "must be base64url");
 
 // WebAuthn level 3, section 5.1: credential ids have at most 1,023 octets; the rest has no limit there, and this one here.
-const credentialId = encoded(1_364);
-const part = encoded(16_384);
+const credentialId = base64url(1_364);
+const part = base64url(16_384);
 // The standard defines these fields and may add others, so fields that we don't use are left out, not refused.
 const madeBy = { id: credentialId, rawId: credentialId, type: z.literal("public-key") };
 /** RegistrationResponseJSON of WebAuthn level 3, section 5.1.8. */
@@ -33,7 +33,7 @@ const usedCredential = z.object({
     clientDataJSON: part,
     authenticatorData: part,
     signature: part,
-    userHandle: encoded(100).nullish(),
+    userHandle: base64url(100).nullish(),
   }),
 });
 export type NewCredential = z.infer<typeof newCredential>;

@@ -313,7 +313,7 @@ describe("adding a passkey", () => {
       [{ host: "pies.example" }, "another host name"],
       [{ verified: false }, "didn't check that it is you"],
       [{ type: "webauthn.get" }, "another request"],
-      [{ certificate: true }, "certificate that was not requested"],
+      [{ certificate: true }, "certificate that was not asked for"],
     ] as const) {
       const answer = await addPasskey(server, server.keeper, fakePasskeyDevice(origin), "Phone", faults);
       const { detail, errors } = answer.json();
