@@ -48,7 +48,7 @@ describe("a confirmed pause", () => {
     expect(orderStatus(view)).toBe("contradicted");
     expect(standing(view)).toBe("feeding");
     expect(view.summary).toMatch(/^Feeding while paused/);
-    expect(server.timersRun()).toBe(1);
+    expect(server.outboxSignals()).toBe(1);
     // Its own answer in this start confirms anew, though it has said "done" to this very order before.
     server.clock.advance(minutes(1));
     expect(ordersOf(await server.report(key, bare(260_000, [carriedOut(13, 201_000, pause.id)], "b-2")))).toEqual([]);
@@ -228,7 +228,7 @@ describe("a feeder that says one thing and does another", () => {
       if (minute > 3) expect(alarmsOf(view)[0]).toBe("pauseContradicted urgent");
     }
     expect([...phases]).toEqual(["contradicted feeding"]);
-    expect(server.timersRun()).toBe(1); // one alarm, and it doesn't come and go
+    expect(server.outboxSignals()).toBe(1); // one alarm, and it doesn't come and go
   });
 
   it("says that it is paused, and gives food: its deed counts", async () => {

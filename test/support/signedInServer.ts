@@ -11,7 +11,7 @@ export interface SignedInServer {
 
 const passphrase = "birds at breakfast";
 
-/** Starts a server on a new folder, claims it, and adds the feeder Rowan. The caller ends it. */
+/** Starts a server on a new folder, signs in for the first time, and adds the feeder Rowan. The caller ends it. */
 export async function startSignedInServer(
   dataDir: string,
   variables: Record<string, string> = {},
