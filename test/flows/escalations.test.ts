@@ -92,9 +92,9 @@ describe("an urgent alarm", () => {
     const yard = `/api/v1/yards/${server.yard}`;
     await requestAs(server, "PATCH", yard, server.keeper, { escalateMinutes: 5 });
     const { key } = await server.addFeeder({ sensors });
-    const before = server.timersRun();
+    const before = server.outboxSignals();
     await server.report(key, jammed);
-    expect(server.timersRun()).toBeGreaterThan(before);
+    expect(server.outboxSignals()).toBeGreaterThan(before);
     await deliverAll(server);
     expect(sentNotifications(server)).toEqual(["Ada: Rowan: tray jammed"]);
     const there = repeatJam(server, key);
@@ -145,7 +145,7 @@ describe("an urgent alarm", () => {
           (await requestAs(server, "POST", `/api/v1/notifications/${item}/display-receipt`, {}, {})).statusCode,
         ).toBe(204);
       await advanceTime(server, minutes(6), repeatJam(server, key));
-      expect(server.mail.sent.map(({ to, subject }) => `${to} ${subject}`)).toEqual(
+      expect(server.email.sent.map(({ to, subject }) => `${to} ${subject}`)).toEqual(
         shows ? [] : ["ada@alder.example Rowan: tray jammed"],
       );
     }
@@ -153,12 +153,12 @@ describe("an urgent alarm", () => {
 
   it("counts nobody as told by a letter that this server can't send", async () => {
     const server = await openTestServer();
-    Object.assign(server.mail, { isConfigured: false });
+    Object.assign(server.email, { isConfigured: false });
     await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@alder.example" });
     const { key } = await server.addFeeder({ sensors });
     await server.report(key, jammed);
     await advanceTime(server, minutes(1));
-    expect(server.mail.sent).toEqual([]);
+    expect(server.email.sent).toEqual([]);
     const told = async () =>
       ((await requestAs(server, "GET", "/api/v1/home", server.keeper)).json() as HomeView).yards[0]?.escalations;
     expect(await told()).toMatchObject([{ title: "Rowan: tray jammed", recipientStates: [], unreachable: true }]);

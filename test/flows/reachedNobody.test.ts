@@ -72,17 +72,17 @@ describe("an urgent alarm that reached nobody", () => {
     await addPhone(server, bo, "Bo");
     const { key } = await server.addFeeder({ sensors });
     answersBy(server, { Ada: refused });
-    server.mail.answer = { kind: "refused", text: "550 no such address" };
+    server.email.answer = { kind: "refused", text: "550 no such address" };
     await server.report(key, jammed);
     for (let ways = 0; ways < 3; ways += 1) await deliverAll(server); // each failure makes the next way due
-    expect(server.mail.sent.map(({ to }) => to)).toEqual(["ada@alder.example"]);
+    expect(server.email.sent.map(({ to }) => to)).toEqual(["ada@alder.example"]);
     expect(sentNotifications(server)).toEqual(["Bo: Rowan: tray jammed"]);
     // The address was mistaken: the right one is written to at once.
-    server.mail.answer = { kind: "accepted" };
+    server.email.answer = { kind: "accepted" };
     server.clock.advance(seconds(30));
     await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@croft.example" });
     await deliverAll(server);
-    expect(server.mail.sent.map(({ to }) => to)).toEqual(["ada@alder.example", "ada@croft.example"]);
+    expect(server.email.sent.map(({ to }) => to)).toEqual(["ada@alder.example", "ada@croft.example"]);
   });
 });
 
@@ -166,7 +166,7 @@ describe("a phone that may not show notices any more", () => {
       const said = { endpoint: "https://push.example/Ada", allowed: false };
       await requestAs(server, "POST", "/api/v1/phones/permission", server.keeper, said);
       await deliverAll(server);
-      expect(server.mail.sent.map(({ to }) => to)).toEqual(mail === null ? [] : [mail]);
+      expect(server.email.sent.map(({ to }) => to)).toEqual(mail === null ? [] : [mail]);
       expect(sentNotifications(server).slice(1)).toEqual(mail === null ? ["Bo: Rowan: tray jammed"] : []);
     }
   });

@@ -1,4 +1,4 @@
-/** What every answer must be, whatever was asked. */
+/** What every answer must be, whatever the request. */
 export interface FuzzAnswer {
   readonly status: number;
   readonly type: string;
@@ -11,24 +11,24 @@ export function answerProblem({ status, type, text }: FuzzAnswer): string | null
   if (status < 400) return null;
   if (text === "" && type === "") return null; // to HEAD
   if (!type.startsWith("application/problem+json"))
-    return `refused with ${status} as ${type}, which is no problem document`;
+    return `refused with ${status} as ${type}, which is not a problem document`;
   const problem = JSON.parse(text) as unknown;
   return problemDetailsProblem(problem, status);
 }
 
 /** RFC 9457, and of a 400 the fields that are wrong. */
 export function problemDetailsProblem(problem: unknown, status: number): string | null {
-  const said = problem as {
+  const details = problem as {
     readonly status?: unknown;
     readonly title?: unknown;
     readonly detail?: unknown;
     readonly errors?: unknown;
   };
-  if (said.status !== status) return `the problem says ${said.status}, the answer ${status}`;
-  if (!isText(said.title) || !isText(said.detail)) return "the problem lacks title or detail";
+  if (details.status !== status) return `the status is ${details.status} in the problem and ${status} in the answer`;
+  if (!isText(details.title) || !isText(details.detail)) return "the problem lacks title or detail";
   if (status !== 400) return null;
-  const errors = Array.isArray(said.errors)
-    ? (said.errors as { readonly field?: unknown; readonly problem?: unknown }[])
+  const errors = Array.isArray(details.errors)
+    ? (details.errors as { readonly field?: unknown; readonly problem?: unknown }[])
     : [];
   return errors.length > 0 && errors.every((one) => isText(one.field) && isText(one.problem))
     ? null

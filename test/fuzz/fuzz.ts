@@ -12,9 +12,8 @@ import { type RandomSource, randomSource } from "./randomSource.ts";
 import { type FuzzRequest, fuzzRequest, type Numbering, reportText, routeRequest } from "./requests.ts";
 
 /**
- * Sends what nobody should send to the report door, the feeders' link and the keepers' routes, and looks at each answer, at the
- * time it took, at the memory that stays, and at whether a true feeder is served as before. `seed` and the number of a case
- * play it again.
+ * Sends malformed requests to the report route, the feeders' link and the keepers' routes, and checks each answer, its time, the
+ * memory that stays in use, and that a correct feeder is served as before. `seed` and the number of a case repeat it.
  */
 export interface FuzzOptions {
   readonly cases: number;
@@ -38,14 +37,14 @@ const usualAnswerMilliseconds = 10_000;
 
 type Headers = Readonly<Record<string, string>>;
 
-interface Lane {
-  readonly door: string;
+interface Sender {
+  readonly entry: string;
   readonly share: number;
   /** @returns what is wrong, with what was sent. */
   play(
     chance: RandomSource,
   ): Promise<{ readonly wrong: string | null; readonly status: string; readonly sent: string }>;
-  /** Before each batch: whoever was removed or signed out by a case is there again. */
+  /** Before each batch: adds again what a case removed or signed out. */
   renew?(): Promise<void>;
 }
 
@@ -56,23 +55,23 @@ export async function runFuzz({
   answerMilliseconds = usualAnswerMilliseconds,
 }: FuzzOptions): Promise<FuzzResult> {
   const { server, routes } = await openTestServerWithRoutes(plant);
-  // What a power cut leaves is proved elsewhere; here the disk would only cost time.
+  // Other tests cover power cuts; here the disk would only cost time.
   server.connections.direct.pragma("synchronous = OFF");
-  const lanes = await openLanes(server, routes);
-  const places = lanes.flatMap(({ share }, at) => Array<number>(share).fill(at));
-  const feeder = await trueFeeder(server);
+  const senders = await openSenders(server, routes);
+  const places = senders.flatMap(({ share }, at) => Array<number>(share).fill(at));
+  const feeder = await correctFeeder(server);
   const found = {
     problems: [] as string[],
     byEntry: {} as Record<string, number>,
     byStatus: {} as Record<string, number>,
   };
-  let [slowest, keptAtFirst] = [0, 0];
+  let [slowest, retainedAtFirst] = [0, 0];
 
-  const playOne = async (lane: Lane, number: number) => {
+  const playOne = async (sender: Sender, number: number) => {
     const from = performance.now();
-    const played = await inTime(lane.play(randomSource(seed, number)), answerMilliseconds);
+    const played = await inTime(sender.play(randomSource(seed, number)), answerMilliseconds);
     slowest = Math.max(slowest, performance.now() - from);
-    found.byEntry[lane.door] = (found.byEntry[lane.door] ?? 0) + 1;
+    found.byEntry[sender.entry] = (found.byEntry[sender.entry] ?? 0) + 1;
     const { wrong, status, sent } = played ?? {
       wrong: `no answer in ${answerMilliseconds} ms`,
       status: "none",
@@ -80,24 +79,24 @@ export async function runFuzz({
     };
     found.byStatus[status] = (found.byStatus[status] ?? 0) + 1;
     if (wrong !== null)
-      found.problems.push(`seed ${seed}, case ${number}, ${lane.door}: ${wrong}, to ${sent.slice(0, 600)}`);
+      found.problems.push(`seed ${seed}, case ${number}, ${sender.entry}: ${wrong}, to ${sent.slice(0, 600)}`);
   };
 
   for (let first = 0; first < cases && found.problems.length < problemsMax; first += batch) {
-    for (const lane of lanes) await lane.renew?.();
+    for (const sender of senders) await sender.renew?.();
     const numbers = Array.from({ length: Math.min(batch, cases - first) }, (_, at) => first + at);
     await Promise.all(
-      lanes.map(async (lane, at) => {
+      senders.map(async (sender, at) => {
         for (const number of numbers)
-          if (places[randomSource(~seed, number).whole(places.length)] === at) await playOne(lane, number);
+          if (places[randomSource(~seed, number).whole(places.length)] === at) await playOne(sender, number);
       }),
     );
     server.clock.advance(minutes(1));
     const wrong = await feeder();
-    if (wrong !== null) found.problems.push(`seed ${seed}, after case ${first + batch}: the true feeder ${wrong}`);
-    if (keptAtFirst === 0 && first + batch >= cases / 10) keptAtFirst = liveBytes();
+    if (wrong !== null) found.problems.push(`seed ${seed}, after case ${first + batch}: the correct feeder ${wrong}`);
+    if (retainedAtFirst === 0 && first + batch >= cases / 10) retainedAtFirst = liveBytes();
   }
-  return { ...found, slowestMilliseconds: slowest, retainedBytes: liveBytes() - keptAtFirst };
+  return { ...found, slowestMilliseconds: slowest, retainedBytes: liveBytes() - retainedAtFirst };
 }
 
 async function inTime<T>(work: Promise<T>, milliseconds: number): Promise<T | null> {
@@ -112,7 +111,7 @@ async function inTime<T>(work: Promise<T>, milliseconds: number): Promise<T | nu
   }
 }
 
-setFlagsFromString("--expose-gc"); // so that what is measured is what can't be freed
+setFlagsFromString("--expose-gc"); // so that only memory that can't be freed is measured
 const collectGarbage = runInNewContext("gc") as () => void;
 
 function liveBytes(): number {
@@ -121,24 +120,24 @@ function liveBytes(): number {
   return heapUsed + external;
 }
 
-// --- the doors -------------------------------------------------------------------------------------------------------
+// --- the entries -----------------------------------------------------------------------------------------------------
 
-async function openLanes(server: TestServer, routes: readonly RouteOptions[]): Promise<Lane[]> {
+async function openSenders(server: TestServer, routes: readonly RouteOptions[]): Promise<Sender[]> {
   const address = await server.app.listen({ port: 0, host: "127.0.0.1" });
-  const lanes: Lane[] = [];
-  for (let at = 1; at <= 4; at += 1) lanes.push(reportLane(server, (await server.addFeeder()).key, at));
-  for (let at = 5; at <= 6; at += 1) lanes.push(linkLane(openLink(address, (await server.addFeeder()).key), at));
+  const senders: Sender[] = [];
+  for (let at = 1; at <= 4; at += 1) senders.push(reportSender(server, (await server.addFeeder()).key, at));
+  for (let at = 5; at <= 6; at += 1) senders.push(linkSender(openLink(address, (await server.addFeeder()).key), at));
   const open = routes.filter(({ method, url }) => method !== "HEAD" && !/\/(link|live|report)$/.test(url));
-  lanes.push(await routeLane(server, open), await routeLane(server, open));
-  return lanes;
+  senders.push(await routeSender(server, open), await routeSender(server, open));
+  return senders;
 }
 
-const numberingOf = (lane: number): Numbering => ({ boot: `boot-${lane}`, seq: 0, uptimeMs: 1_000 });
+const numberingOf = (sender: number): Numbering => ({ boot: `boot-${sender}`, seq: 0, uptimeMs: 1_000 });
 
-function reportLane(server: TestServer, key: string, at: number): Lane {
+function reportSender(server: TestServer, key: string, at: number): Sender {
   const numbering = numberingOf(at);
   return {
-    door: "report",
+    entry: "report",
     share: 10,
     play: (chance) =>
       inject(server, fuzzRequest("POST", "/api/v1/report", reportText(numbering, chance), chance), {
@@ -147,11 +146,11 @@ function reportLane(server: TestServer, key: string, at: number): Lane {
   };
 }
 
-function linkLane(link: FuzzLink, at: number): Lane {
+function linkSender(link: FuzzLink, at: number): Sender {
   onTestFinished(() => link.close());
   const numbering = numberingOf(at);
   return {
-    door: "link",
+    entry: "link",
     share: 10,
     async play(chance) {
       const frame = chance.is(0.001) ? "x".repeat(1_100_000) : reportText(numbering, chance);
@@ -160,45 +159,45 @@ function linkLane(link: FuzzLink, at: number): Lane {
   };
 }
 
-/** What costs a hash of a passphrase, or somebody who must join anew, is asked less often. */
+/** Requests that cost a hash of a passphrase, or a person who must join again, are sent less often. */
 const isCostly = ({ url, method }: RouteOptions) =>
   /\/(first-sign-in|sessions?|join|me|passphrase)(\/|$)/.test(url) && (method === "POST" || method === "DELETE");
 
-async function routeLane(server: TestServer, routes: readonly RouteOptions[]): Promise<Lane> {
+async function routeSender(server: TestServer, routes: readonly RouteOptions[]): Promise<Sender> {
   const [cheap, costly] = [routes.filter((route) => !isCostly(route)), routes.filter(isCostly)];
   let keeper: Headers | null = null;
   let ids: Headers = {};
-  lanesOpened += 1;
-  const lane = lanesOpened;
+  sendersOpened += 1;
+  const sender = sendersOpened;
   let [made, asks] = [0, 0];
-  const newcomer = async () => {
+  const newPerson = async () => {
     made += 1;
     const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, {
       role: "keeper",
     });
     const payload = {
       token: invite.json().token,
-      name: `Bo ${lane} ${made}`,
+      name: `Bo ${sender} ${made}`,
       passphrase: "nine rooks on a wet gate",
     };
-    const address = { remoteAddress: `10.254.${lane}.${made % 256}` };
+    const address = { remoteAddress: `10.254.${sender}.${made % 256}` };
     const joined = await server.app.inject({ method: "POST", url: "/api/v1/join", payload, ...address });
-    if (joined.statusCode !== 200) throw new Error(`expected somebody to join, got ${joined.body}`);
+    if (joined.statusCode !== 200) throw new Error(`expected a person to join, got ${joined.body}`);
     return { cookie: String(joined.headers["set-cookie"]).split(";")[0] ?? "", "x-pieward": "1" };
   };
-  /** One of their own, so that the true feeder's yard can't be deleted. */
+  /** One of their own, so that the correct feeder's yard can't be deleted. */
   const newYard = async (of: Headers) => {
     made += 1;
     const person = (await requestAs(server, "GET", "/api/v1/me", of)).json().id as string;
     const like = (await server.store.yards.yards()).find(({ id }) => id === server.yard);
-    const yard = { ...like, id: `yard-${lane}-${made}`, name: "Alder Croft", practice: false };
+    const yard = { ...like, id: `yard-${sender}-${made}`, name: "Alder Croft", practice: false };
     await server.store.yards.addYard(yard as never, person, server.clock.now());
     const added = await requestAs(server, "POST", "/api/v1/feeders", of, { yard: yard.id, name: "Larch" });
     const feeder = added.json().feeder.id as string;
     return { yard: yard.id, feeder, person, fault: "foodLow", item: "none", endpoint: "https://push.example/a" };
   };
   return {
-    door: "keeper's routes",
+    entry: "keeper's routes",
     share: 20,
     play(chance) {
       const sent = routeRequest(chance.oneOf(chance.is(0.02) ? costly : cheap), ids, chance);
@@ -207,12 +206,12 @@ async function routeLane(server: TestServer, routes: readonly RouteOptions[]): P
         server,
         sent,
         chance.is(0.05) ? {} : (keeper ?? {}),
-        `10.${lane % 256}.${(asks >> 8) % 256}.${asks % 256}`,
+        `10.${sender % 256}.${(asks >> 8) % 256}.${asks % 256}`,
       );
     },
     async renew() {
       if (keeper === null || (await requestAs(server, "GET", "/api/v1/me", keeper)).statusCode !== 200)
-        keeper = await newcomer();
+        keeper = await newPerson();
       const feeder =
         ids.feeder === undefined ? null : await requestAs(server, "GET", `/api/v1/feeders/${ids.feeder}`, keeper);
       if (feeder?.statusCode !== 200) ids = await newYard(keeper);
@@ -224,7 +223,7 @@ async function routeLane(server: TestServer, routes: readonly RouteOptions[]): P
     },
   };
 }
-let lanesOpened = 0;
+let sendersOpened = 0;
 
 async function inject(
   server: TestServer,
@@ -245,17 +244,17 @@ async function inject(
   return { wrong, status: String(answer.statusCode), sent };
 }
 
-/** A feeder that does all right, in the midst of it. */
-async function trueFeeder(server: TestServer): Promise<() => Promise<string | null>> {
+/** A feeder that reports correctly meanwhile. */
+async function correctFeeder(server: TestServer): Promise<() => Promise<string | null>> {
   const { feeder, key } = await server.addFeeder({ name: "Rowan" });
   let [seq, uptimeMs] = [0, 0];
   return async () => {
     uptimeMs += 60_000;
     const events = [1, 2, 3].map((more) => ({ seq: seq + more, uptimeMs: uptimeMs - 4_000 + more, kind: "visit" }));
     seq += events.length;
-    const { status, body } = await server.report(key, { boot: "boot-true", sentUptimeMs: uptimeMs, events });
-    const said = body as { storedThrough?: number; duplicates?: number; refused?: unknown[] };
-    if (status !== 200 || said.storedThrough !== seq || said.duplicates !== 0 || said.refused?.length !== 0) {
+    const { status, body } = await server.report(key, { boot: "boot-correct", sentUptimeMs: uptimeMs, events });
+    const result = body as { storedThrough?: number; duplicates?: number; refused?: unknown[] };
+    if (status !== 200 || result.storedThrough !== seq || result.duplicates !== 0 || result.refused?.length !== 0) {
       return `was answered ${status} ${JSON.stringify(body)}, not storedThrough ${seq}`;
     }
     const stored = server.connections.direct

@@ -2,7 +2,7 @@ import fc from "fast-check";
 import { z } from "zod";
 import type { RandomSource } from "./randomSource.ts";
 
-/** Values by the very schemas that the server reads with, as JSON Schema (draft 2020-12, as zod writes it). */
+/** Values by the same schemas that the server reads with, as JSON Schema (draft 2020-12, as zod writes it). */
 
 export interface Grammar {
   readonly type?: string;
@@ -26,7 +26,7 @@ export interface Grammar {
 
 const known = new WeakMap<object, Grammar>();
 
-/** Refinements can't be written as JSON Schema: some values that this makes are refused, which is a case like any other. */
+/** Refinements can't be written as JSON Schema: some values that this makes are refused, which is an ordinary case. */
 export function schemaGrammar(schema: unknown): Grammar | null {
   if (!(schema instanceof z.core.$ZodType)) return null;
   const found = known.get(schema) ?? (z.toJSONSchema(schema, { io: "input", unrepresentable: "any" }) as Grammar);
@@ -44,7 +44,7 @@ const moments = [
   "0001-01-01T00:00:00Z",
   "9999-12-31T23:59:59.999Z",
 ];
-const words = [
+const texts = [
   "Rowan",
   "Larch",
   "seed",
@@ -119,6 +119,6 @@ function textOf({ pattern, format, minLength = 0, maxLength = 200 }: Grammar, ch
     samples.set(pattern, made);
     return chance.oneOf(made);
   }
-  const text = chance.oneOf(words);
+  const text = chance.oneOf(texts);
   return text.padEnd(minLength, "Alder Croft ").slice(0, maxLength);
 }

@@ -3,7 +3,7 @@ import { WebSocket } from "ws";
 import { problemDetailsProblem } from "./answers.ts";
 import type { RandomSource } from "./randomSource.ts";
 
-/** A feeder's socket that is opened anew when it was closed for what it sent. */
+/** A feeder's socket that is opened again when the server has closed it for what it sent. */
 export interface FuzzLink {
   /** @returns what is wrong with the answer; null where nothing is. */
   send(frame: string | Buffer, chance: RandomSource): Promise<string | null>;
@@ -30,18 +30,20 @@ export function openLink(address: string, key: string): FuzzLink {
       const to = await opened();
       const answer = nextAnswer(to);
       to.send(frame, { binary: Buffer.isBuffer(frame) && chance.is(0.5), compress: false });
-      const said = await answer;
-      if ("closed" in said) return mayClose.has(said.closed) ? null : `the link closed with ${said.closed}`;
-      const { problem } = JSON.parse(said.text) as { problem?: { status?: number } };
+      const received = await answer;
+      if ("closed" in received) return mayClose.has(received.closed) ? null : `the link closed with ${received.closed}`;
+      const { problem } = JSON.parse(received.text) as { problem?: { status?: number } };
       if (problem === undefined) return null;
       const status = problem.status ?? 0;
-      return status >= 500 || status < 400 ? `the link answered ${said.text}` : problemDetailsProblem(problem, status);
+      return status >= 500 || status < 400
+        ? `the link answered ${received.text}`
+        : problemDetailsProblem(problem, status);
     },
     close: () => socket?.terminate(),
   };
 }
 
-/** The next frame that is no order: orders come unasked. */
+/** The next frame that is not an order: orders come without a request. */
 function nextAnswer(socket: WebSocket): Promise<{ text: string } | { closed: number }> {
   return new Promise((resolve) => {
     const onMessage = (data: unknown) => {
@@ -49,10 +51,10 @@ function nextAnswer(socket: WebSocket): Promise<{ text: string } | { closed: num
       if (!text.startsWith('{"orders"')) done({ text });
     };
     const onClose = (code: number) => done({ closed: code });
-    const done = (said: { text: string } | { closed: number }) => {
+    const done = (received: { text: string } | { closed: number }) => {
       socket.off("message", onMessage);
       socket.off("close", onClose);
-      resolve(said);
+      resolve(received);
     };
     socket.on("message", onMessage);
     socket.on("close", onClose);

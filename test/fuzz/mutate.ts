@@ -1,6 +1,6 @@
 import type { RandomSource } from "./randomSource.ts";
 
-/** Small harm to what was right: to the value, to its text, and to how it is sent. */
+/** Small damage to a valid request: to the value, to its text, and to how it is sent. */
 
 const deep = (depth: number) => `${"[".repeat(depth)}${"]".repeat(depth)}`;
 
@@ -118,7 +118,7 @@ const tokens = [
   "1e-999",
 ];
 
-/** What no JSON writer makes. */
+/** Text that no JSON writer makes. */
 export function mutateText(text: string, chance: RandomSource): string | Buffer {
   const at = chance.whole(text.length + 1);
   switch (chance.whole(12)) {

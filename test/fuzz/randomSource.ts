@@ -1,4 +1,4 @@
-/** Chance that plays the same again: each case has its own, made of the run's seed and the case's number. */
+/** Repeatable random numbers: each case has its own source, made of the run's seed and the case's number. */
 export interface RandomSource {
   /** From 0 to below `end`, whole. */
   whole(end: number): number;

@@ -5,7 +5,7 @@ import { type Grammar, generateValue, schemaGrammar } from "./grammar.ts";
 import { mutateText, mutateValue, oddIds, wrongTypes } from "./mutate.ts";
 import type { RandomSource } from "./randomSource.ts";
 
-/** One case: what is sent. Nothing here asks whether it is right; most of it isn't. */
+/** One case: what is sent. Most of it is malformed. */
 export interface FuzzRequest {
   readonly method: string;
   readonly url: string;
@@ -21,13 +21,13 @@ export interface Numbering {
 
 const reports = schemaGrammar(reportSchema) as Grammar;
 
-/** A report by the grammar, mostly with numbers that go on, so that many are stored. */
+/** A report by the grammar, mostly with consecutive numbers, so that many are stored. */
 export function reportText(numbering: Numbering, chance: RandomSource): string | Buffer {
   const report = generateValue(reports, chance) as Record<string, unknown>;
   if (chance.is(0.8)) continueNumbers(report, numbering, chance);
-  let said: unknown = report;
-  if (chance.is(0.65)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutateValue(said, chance);
-  return written(said, chance);
+  let sent: unknown = report;
+  if (chance.is(0.65)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) sent = mutateValue(sent, chance);
+  return written(sent, chance);
 }
 
 function continueNumbers(report: Record<string, unknown>, numbering: Numbering, chance: RandomSource): void {
@@ -79,7 +79,7 @@ export function fuzzRequest(
   }
 }
 
-/** A request to a route by its own schemas, then harmed. @param ids what its parameters may be */
+/** A request to a route by its own schemas, then damaged. @param ids what its parameters may be */
 export function routeRequest(
   route: RouteOptions,
   ids: Readonly<Record<string, string>>,
@@ -98,18 +98,18 @@ export function routeRequest(
       chance.is(0.8) ? null : written(mutateValue({}, chance), chance),
       chance,
     );
-  let said = generateValue(grammar, chance);
-  const fields = (typeof said === "object" && said !== null ? said : {}) as Record<string, unknown>;
+  let sent = generateValue(grammar, chance);
+  const fields = (typeof sent === "object" && sent !== null ? sent : {}) as Record<string, unknown>;
   for (const [name, id] of Object.entries(ids))
     if (typeof fields[name] === "string" && chance.is(0.8)) fields[name] = id;
-  if (chance.is(0.75)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) said = mutateValue(said, chance);
-  return fuzzRequest(String(route.method), url, written(said, chance), chance);
+  if (chance.is(0.75)) for (let times = 1 + chance.whole(3); times > 0; times -= 1) sent = mutateValue(sent, chance);
+  return fuzzRequest(String(route.method), url, written(sent, chance), chance);
 }
 
 function queryOf(grammar: Grammar | null, chance: RandomSource): string {
   if (grammar === null) return chance.is(0.95) ? "" : chance.oneOf(["?", "?a=1&a=2", "?__proto__[x]=1", "?%00=%ff"]);
-  const said = generateValue(grammar, chance) as Record<string, unknown>;
-  const pairs = Object.entries((chance.is(0.5) ? mutateValue(said, chance) : said) ?? {});
+  const query = generateValue(grammar, chance) as Record<string, unknown>;
+  const pairs = Object.entries((chance.is(0.5) ? mutateValue(query, chance) : query) ?? {});
   // A lone surrogate can't be written in a URL: UTF-8 has another character in its place.
   const safe = (value: unknown) => encodeURIComponent(Buffer.from(String(value ?? "").slice(0, 2_000)).toString());
   return pairs.length === 0

@@ -96,9 +96,9 @@ describe("a feeder that is put away", () => {
     server.clock.advance(hours(9));
     await runPeriodicChecks(server.ports);
     expect(await silence(server, feeder.id)).toMatchObject({ state: "suppressedByDesign", explainedBy: null });
-    expect(server.timersRun()).toBe(0);
+    expect(server.outboxSignals()).toBe(0);
     await put("inGarden");
     expect(await silence(server, feeder.id)).toMatchObject({ state: "unacknowledged" });
-    expect(server.timersRun()).toBe(1);
+    expect(server.outboxSignals()).toBe(1);
   });
 });

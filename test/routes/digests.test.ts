@@ -151,10 +151,10 @@ describe("the digest", () => {
     await server.store.people.changeEmail(member.person.id, "ada@alder.example", server.clock.now());
     await server.store.people.changeMember(server.yard, member.person.id, { digestBy: "email" }, server.clock.now());
     const emails: Email[] = [];
-    const { mail } = server;
-    mail.send = async (_to, email) => {
+    const { email: gateway } = server;
+    gateway.send = async (_to, email) => {
       emails.push(email);
-      return mail.answer;
+      return gateway.answer;
     };
     server.clock.advance(hours(22));
     expect(await sendDueDigests(server.ports)).toBe(1);
@@ -185,10 +185,10 @@ describe("the digest", () => {
     await server.store.people.changeEmail(member.person.id, "ada@alder.example", server.clock.now());
     await server.store.people.changeMember(server.yard, member.person.id, { digestBy: "email" }, server.clock.now());
     const emails: Email[] = [];
-    const { mail } = server;
-    mail.send = async (_to, email) => {
+    const { email: gateway } = server;
+    gateway.send = async (_to, email) => {
       emails.push(email);
-      return mail.answer;
+      return gateway.answer;
     };
     server.clock.advance(hours(22));
     expect(await sendDueDigests(server.ports)).toBe(1);

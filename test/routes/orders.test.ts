@@ -73,7 +73,7 @@ describe("a pause over plain reports", () => {
     const view = await server.runPeriodicCheck(feeder.id);
     expect(orderStatus(view)).toBe("overdue");
     expect(view.alarms.map(({ fault, priority }) => [fault, priority])).toEqual([["pauseOverdue", "urgent"]]);
-    expect(server.timersRun()).toBe(1);
+    expect(server.outboxSignals()).toBe(1);
   });
 
   it("ends by itself at its time, and isn't sent any more", async () => {

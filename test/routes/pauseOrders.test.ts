@@ -48,7 +48,7 @@ describe("a confirmed pause", () => {
     expect(orderStatus(view)).toBe("contradicted");
     expect(pauseStatus(view)).toBe("feeding");
     expect(view.summary).toMatch(/^Feeding while paused/);
-    expect(server.timersRun()).toBe(1);
+    expect(server.outboxSignals()).toBe(1);
     // Its answer in this start confirms the order again, though it has answered "done" to it before.
     server.clock.advance(minutes(1));
     expect(ordersOf(await server.report(key, bare(260_000, [carriedOut(13, 201_000, pause.id)], "b-2")))).toEqual([]);
@@ -228,7 +228,7 @@ describe("a feeder that reports one thing and does another", () => {
       if (minute > 3) expect(alarmsOf(view)[0]).toBe("pauseContradicted urgent");
     }
     expect([...phases]).toEqual(["contradicted feeding"]);
-    expect(server.timersRun()).toBe(1); // one alarm, which isn't raised again
+    expect(server.outboxSignals()).toBe(1); // one alarm, which isn't raised again
   });
 
   it("reports that it is paused, and gives food: the portion counts", async () => {

@@ -189,8 +189,8 @@ describe("a person", () => {
     expect((await requestAs(server, "POST", "/api/v1/me/email/test", server.keeper)).statusCode).toBe(409);
     await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@alder.example" });
     expect((await requestAs(server, "POST", "/api/v1/me/email/test", server.keeper)).json().outcome).toBe("accepted");
-    expect(server.mail.sent).toMatchObject([{ to: "ada@alder.example", subject: "Pieward: a test" }]);
-    server.mail.answer = { kind: "refused", text: "550 no such mailbox" };
+    expect(server.email.sent).toMatchObject([{ to: "ada@alder.example", subject: "Pieward: a test" }]);
+    server.email.answer = { kind: "refused", text: "550 no such mailbox" };
     const refused = (await requestAs(server, "POST", "/api/v1/me/email/test", server.keeper)).json();
     expect(refused).toEqual({ outcome: "refused", text: "Not accepted: 550 no such mailbox" });
     expect((await requestAs(server, "POST", "/api/v1/me/email/test", server.keeper)).statusCode).toBe(429);

@@ -21,7 +21,7 @@ async function larch() {
 }
 const inFrost = { chargeMilliamps: 480, batteryCelsius: -5 };
 const stopped = { chargeMilliamps: 0, batteryCelsius: -5 };
-const pushes = (server: TestServer) => server.timersRun();
+const pushes = (server: TestServer) => server.outboxSignals();
 
 describe("the reason of an active alarm", () => {
   it("follows what is measured, and notifies nobody of that", async () => {

@@ -223,7 +223,7 @@ describe("a report that can't be read", () => {
       await runPeriodicChecks(server.ports);
     }
     expect(await faultsOf(server, feeder.id)).toEqual(["reportsUnreadable unacknowledged"]);
-    expect(server.timersRun()).toBe(1);
+    expect(server.outboxSignals()).toBe(1);
     await replaysToTheSame(server, feeder.id);
   });
 
@@ -348,7 +348,7 @@ describe("the silence of a feeder that has not yet reported regularly", () => {
     expect(view.alarms).toMatchObject([{ fault: "reportsIrregular", priority: "note", title: "irregular reports" }]);
     expect(view.alarms[0]?.reason).toContain("every minute");
     expect(view.summary).toMatch(/^No reports since/);
-    expect(server.timersRun()).toBe(0);
+    expect(server.outboxSignals()).toBe(0);
     await replaysToTheSame(server, feeder.id);
 
     for (let minute = 0; minute < 61; minute += 1) {
@@ -362,6 +362,6 @@ describe("the silence of a feeder that has not yet reported regularly", () => {
     server.clock.advance(minutes(40));
     await runPeriodicChecks(server.ports);
     expect(await faultsOf(server, feeder.id)).toContain("feederSilent unacknowledged");
-    expect(server.timersRun()).toBe(1);
+    expect(server.outboxSignals()).toBe(1);
   });
 });

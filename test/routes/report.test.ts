@@ -312,7 +312,7 @@ describe("time that passes", () => {
     server.clock.advance(hours(3));
     await runPeriodicChecks(server.ports);
     expect((await server.runPeriodicCheck(feeder.id)).alarms.map(({ fault }) => fault)).toEqual(["feederSilent"]);
-    expect(server.timersRun()).toBe(1);
+    expect(server.outboxSignals()).toBe(1);
     await server.report(key, plain([], 600_000 + hours(4)));
     const after = await server.runPeriodicCheck(feeder.id);
     expect(after.alarms.map(({ state }) => state)).toEqual(["returnedUnacknowledged"]);

@@ -11,7 +11,7 @@ export interface ChromiumResult {
   readonly unlessAbsent: string; // "" where there is one
 }
 
-/** @throws Error where there is none and PIEWARD_DEMAND_BROWSER=1 says that there must be */
+/** @throws Error where there is none and PIEWARD_DEMAND_BROWSER=1 demands one */
 export function findChromium(
   variables: Record<string, string | undefined> = process.env,
   exists: (path: string) => boolean = existsSync,

@@ -1,6 +1,6 @@
 import type { Connections } from "../../server/adapters/store/openStore.ts";
 
-/** The process is dead: what asked for the commit never gets an answer. */
+/** The process is dead: the caller of the commit never gets an answer. */
 class Died extends Error {
   override readonly name = "Died";
 }
@@ -11,11 +11,11 @@ export interface CommitHooks {
   around(connections: Connections): Connections;
   /** How many there were since the count began. */
   count(): number;
-  /** Starts the count again. @param most the process stops right after so many; null: it goes on */
+  /** Starts the count again. @param most the process stops right after so many; null: it continues */
   begin(most: number | null): void;
 }
 
-/** Both ways to write to the database pass here, so no commit can be missed. */
+/** All writing to the database comes through here, so every commit is counted. */
 export function hookCommits(): CommitHooks {
   let done = 0;
   let most: number | null = null;

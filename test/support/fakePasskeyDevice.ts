@@ -1,6 +1,6 @@
 import { createHash, generateKeyPairSync, type KeyObject, randomBytes, sign } from "node:crypto";
 
-/** A device that holds one passkey (ES256), as WebAuthn level 3 describes it; it lies on demand. */
+/** A device that holds one passkey (ES256), as WebAuthn level 3 describes it; it can send wrong data. */
 export interface FakePasskeyDevice {
   readonly credentialId: string;
   /** What the browser sends for a new passkey. */
@@ -113,7 +113,7 @@ function coseKey(key: KeyObject): Buffer {
   ]);
 }
 
-/** A statement with a certificate, which nobody requested: what stands in the certificate doesn't matter here. */
+/** A statement with a certificate, which nobody requested: the content of the certificate doesn't matter here. */
 function certified(key: KeyObject, data: Buffer, client: Buffer): Buffer {
   const signature = sign("sha256", Buffer.concat([data, sha256(client)]), key);
   return Buffer.concat([

@@ -2,7 +2,7 @@ import { days, seconds } from "../../server/domain/instant.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import { grams } from "../../server/domain/units.ts";
 
-/** A fully fitted feeder in the invented yard Alder Croft, with whatever a test wants different. */
+/** A fully fitted feeder in the invented yard Alder Croft, with the differences that a test needs. */
 export const feederSettings = (different: Partial<FeederSettings> = {}): FeederSettings => ({
   name: "Rowan",
   practice: false,

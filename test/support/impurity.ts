@@ -9,7 +9,7 @@ export function findImpurities(path: string, text: string, reasons: Readonly<Rec
     const reason = name !== null && Object.hasOwn(reasons, name) ? reasons[name] : undefined;
     if (reason !== undefined) {
       const { line } = file.getLineAndCharacterOfPosition(node.getStart());
-      found.push(`${path}:${line + 1} says ${name}: ${reason}`);
+      found.push(`${path}:${line + 1} uses ${name}: ${reason}`);
     }
     ts.forEachChild(node, visit);
   };

@@ -1,7 +1,7 @@
 import { hours } from "../../server/domain/instant.ts";
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 
-/** A notice as an alarm would write it, with whatever a test wants different. */
+/** A notification as an alarm makes it, with the differences that a test needs. */
 export const notificationFixture = (different: Partial<NotificationContent> = {}): NotificationContent => ({
   fault: "foodLow",
   priority: "soon",

@@ -208,7 +208,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(due.map((item) => item.content.title)).toEqual(["new"]);
       }));
 
-    it("writes one that is claimed from the start, and records what its delivery says about the phone", () =>
+    it("stores one that is claimed from the start, and records what its delivery shows about the phone", () =>
       withStore(async ({ store, addPhone, phone }) => {
         const added = await addPhone("one");
         const begun = await store.startClaimed(added, notificationFixture({ topic: "test" }), now, until);
@@ -361,7 +361,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
       withStore(async ({ store, addPhone, enqueue }) => {
         const corrected = notificationFixture({ title: "corrected", silent: true });
         await addPhone("one");
-        await enqueue(notificationFixture({ title: "rings" }), now);
+        await enqueue(notificationFixture({ title: "sounds" }), now);
         await enqueue(corrected, now);
         const first = only(await claimAll(store, now, until, 10));
         expect(first.content).toMatchObject({ title: "corrected", silent: false });
@@ -370,7 +370,7 @@ export function describeOutboxStore(name: string, makeStore: () => Promise<Outbo
         expect(only(await claimAll(store, now, until, 10)).content).toMatchObject({ silent: true });
       }));
 
-    it("says when the next item is due", () =>
+    it("returns when the next item is due", () =>
       withStore(async ({ store, addPhone, enqueue }) => {
         await addPhone("one");
         expect(await store.nextDueAt()).toBeNull();

@@ -15,7 +15,7 @@ export const requestAs = (
   payload?: object,
 ) => server.app.inject({ method, url, headers, ...(payload === undefined ? {} : { payload }) });
 
-/** Somebody who was invited to the server's yard and joined it. @returns their headers */
+/** Invites a person to the server's yard, who joins it. @returns their headers */
 export async function joinByInvite(server: TestServer, name: string, role: "keeper" | "helper"): Promise<Headers> {
   const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, { role });
   const { token } = invite.json() as InviteView;
@@ -49,7 +49,7 @@ export async function addPhone(server: TestServer, headers: Headers, label: stri
   return added.id;
 }
 
-/** What is due leaves now, over the server's own push service and mail server. */
+/** Delivers what is due now, over the server's own push service and mail server. */
 export const deliverAll = (server: TestServer) =>
   deliverDueNotifications(server.ports, {
     publicUrl: null,
@@ -58,13 +58,13 @@ export const deliverAll = (server: TestServer) =>
     most: 50,
     jitter: () => 0,
     log: {
-      error: ({ err }, words) => {
-        throw new Error(words, { cause: err });
+      error: ({ err }, text) => {
+        throw new Error(text, { cause: err });
       },
     },
   });
 
-/** Time goes by in the steps of the server's own ticks: feeders are looked at, calls move on, and what is due leaves. */
+/** Moves the clock in the steps of the server's own ticks: feeders are checked, escalations advance, and due items are delivered. */
 export async function advanceTime(
   server: TestServer,
   span: Span,

@@ -1,5 +1,5 @@
 /**
- * What no keeper should have to read: a machine's time, and the symbols of a statistic. Wire times are exempt: a field that
+ * What no keeper should have to read: a time as ISO text, and the symbols of a statistic. Wire times are exempt: a field that
  * is a time by contract holds nothing else, and the client writes it in the yard's own clock.
  */
 export const rawTime = /\d{4}-\d\d-\d\dT/;

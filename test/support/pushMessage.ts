@@ -68,7 +68,7 @@ export interface VapidClaims {
 
 /**
  * RFC 8292 section 2: `Authorization: vapid t=<JWT>, k=<key>` for a push service at `origin`.
- * @throws Error that says what is wrong with it
+ * @throws Error with the reason
  */
 export function verifyVapid(authorization: string | undefined, origin: string, nowSeconds: number): VapidClaims {
   const [, token, key] = /^vapid t=([\w.-]+), ?k=([\w-]+)$/.exec(authorization ?? "") ?? [];
@@ -79,7 +79,7 @@ export function verifyVapid(authorization: string | undefined, origin: string, n
   const jwk = { kty: "EC", crv: "P-256", x: raw.toString("base64url", 1, 33), y: raw.toString("base64url", 33) };
   const { alg } = JSON.parse(Buffer.from(header, "base64url").toString("utf8"));
   if (alg !== "ES256") throw new Error(`expected ES256, got ${alg}`);
-  // ES256 signs as r ‖ s, 64 octets (RFC 7518 section 3.4); Node expects DER unless told otherwise.
+  // ES256 signs as r ‖ s, 64 octets (RFC 7518 section 3.4); Node expects DER by default.
   const publicKey = { key: createPublicKey({ key: jwk, format: "jwk" }), dsaEncoding: "ieee-p1363" } as const;
   if (!verify("sha256", Buffer.from(`${header}.${claims}`), publicKey, Buffer.from(signature, "base64url"))) {
     throw new Error("the signature does not verify");

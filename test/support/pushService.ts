@@ -10,11 +10,11 @@ import { testOnlyCertificate, testOnlyKey } from "./testOnlyCertificate.ts";
 
 /**
  * A push service by RFC 8030 on this machine, with the phones behind it: it checks what real ones check, decrypts as a phone
- * would, and fails as real ones do when the test wants it. Nothing of it is faked: it uses TLS over a socket.
+ * would, and fails as real ones do when the test wants it. It uses real TLS over a real socket.
  */
 export interface PushService {
   readonly origin: string;
-  /** What a client must trust to talk to it. */
+  /** The certificate that a client must trust. */
   readonly ca: string;
   /** How it answers from now on: always so, or each request as it comes, by the path of its subscription. */
   setBehaviour(behaviour: PushServiceBehaviour | ((path: string) => PushServiceBehaviour)): void;
@@ -47,9 +47,9 @@ export type PushServiceBehaviour =
   | { readonly kind: "hang" } // takes the request and never answers
   | { readonly kind: "trickle"; readonly status: number } // answers, one octet at a time, for ever
   | { readonly kind: "flood"; readonly status: number } // sends a far too long answer
-  | { readonly kind: "cutLine" } // takes the request and hangs up
-  | { readonly kind: "acceptAndCut" } // takes the message and hangs up before its answer
-  | { readonly kind: "cutAnswer"; readonly status: number } // hangs up in the middle of its answer
+  | { readonly kind: "cutLine" } // takes the request and closes the connection
+  | { readonly kind: "acceptAndCut" } // takes the message and closes the connection before its answer
+  | { readonly kind: "cutAnswer"; readonly status: number } // closes the connection in the middle of its answer
   | { readonly kind: "redirect"; readonly to: string; readonly status?: number };
 
 export interface PushMessage {
@@ -217,7 +217,7 @@ export async function startPushService({
   };
 }
 
-/** @throws Error that says what is wrong with the request */
+/** @throws Error with what is wrong in the request */
 function read(
   request: IncomingMessage,
   body: Buffer,

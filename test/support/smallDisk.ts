@@ -1,6 +1,6 @@
 import { execFileSync } from "node:child_process";
 
-/** A file system of its own in memory, so that it can be full or read-only for real. Mounting needs root. */
+/** A file system of its own in memory, so that it can really be full or read-only. Mounting needs root. */
 export interface SmallDisk {
   readonly folder: string;
   /** Takes away the right to write, or gives it back, as the kernel does with a failing card. */

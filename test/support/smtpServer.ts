@@ -5,12 +5,12 @@ import { testOnlyCertificate, testOnlyKey } from "./testOnlyCertificate.ts";
 
 /**
  * A mail server by RFC 5321 on this machine, as much of it as a submission needs (EHLO, STARTTLS, AUTH PLAIN and LOGIN,
- * MAIL, RCPT, DATA, RSET, NOOP, QUIT), that fails as real ones do when the test wants it. Nothing of it is faked: it works over
- * a socket, insists on the order of commands, and stores and reads the emails that it took.
+ * MAIL, RCPT, DATA, RSET, NOOP, QUIT), that fails as real ones do when the test wants it. It works over
+ * a real socket, requires the order of commands, and stores and reads the emails that it took.
  */
 export interface SmtpServer {
   readonly port: number;
-  /** What a client must trust to talk TLS with it. */
+  /** The certificate that a client must trust for TLS. */
   readonly ca: string;
   /** How it treats clients from now on: always so, or each as it comes. */
   setBehaviour(behaviour: SmtpBehaviour | (() => SmtpBehaviour)): void;
@@ -19,7 +19,7 @@ export interface SmtpServer {
   /** The next email that is taken, from now on. */
   nextEmail(): Promise<ReceivedEmail>;
   readonly connections: number;
-  /** What clients did that no client may. */
+  /** What clients did against the protocol. */
   readonly complaints: readonly string[];
   close(): Promise<void>;
 }
@@ -66,7 +66,7 @@ export async function startSmtpServer(options: SmtpServerOptions = {}): Promise<
     record.connections++;
     sockets.add(socket);
     socket.on("close", () => sockets.delete(socket));
-    socket.on("error", () => {}); // a client that leaves in the middle is what some tests are about
+    socket.on("error", () => {}); // some tests test a client that disconnects early
     const wire = tls === "fromStart" ? secured(socket) : socket;
     new Conversation(wire, {
       record,
@@ -119,7 +119,7 @@ function secured(socket: Socket): TLSSocket {
   return wire;
 }
 
-/** One client at the counter. */
+/** One connected client. */
 class Conversation {
   #wire: Socket;
   readonly #terms: Terms;

@@ -40,7 +40,7 @@ export function manualClock(start = "2026-01-15T09:00:00Z"): ManualClock {
   };
 }
 
-/** A push service that does as it is told and remembers what it was handed. */
+/** A push service that answers as the test sets it and stores what it is sent. */
 export interface FakePush extends PushGateway {
   readonly sent: (Pick<NotificationContent, "title" | "body" | "silent" | "topic"> & {
     readonly phone: Phone;
@@ -49,13 +49,13 @@ export interface FakePush extends PushGateway {
   answer: PushOutcome;
 }
 
-/** A mail server that does as it is told and remembers what it was handed. */
+/** A mail server that answers as the test sets it and stores what it is sent. */
 export interface FakeEmail extends EmailGateway {
   readonly sent: { readonly to: string; readonly subject: string; readonly text: string }[];
   answer: EmailOutcome;
 }
 
-function handMail(): FakeEmail {
+function fakeEmail(): FakeEmail {
   const sent: FakeEmail["sent"] = [];
   return {
     isConfigured: true,
@@ -68,7 +68,7 @@ function handMail(): FakeEmail {
   };
 }
 
-function handPush(): FakePush {
+function fakePush(): FakePush {
   const sent: FakePush["sent"] = [];
   return {
     publicKey: "B".repeat(87),
@@ -101,24 +101,24 @@ export interface TestServer {
   readonly databaseFile: string;
   readonly clock: ManualClock;
   readonly push: FakePush;
-  readonly mail: FakeEmail;
+  readonly email: FakeEmail;
   readonly sockets: FeederSockets;
-  /** How often the outbox was told that something waits. */
-  readonly timersRun: () => number;
+  /** How often the outbox was notified of a waiting item. */
+  readonly outboxSignals: () => number;
   /** Headers of a signed-in keeper. */
   readonly keeper: Record<string, string>;
   readonly yard: string;
-  addFeeder(said?: object): Promise<{ readonly feeder: FeederView; readonly key: string }>;
+  addFeeder(settings?: object): Promise<{ readonly feeder: FeederView; readonly key: string }>;
   report(
     key: string,
     body: object | string,
   ): Promise<{ status: number; body: never; headers: Record<string, unknown> }>;
   runPeriodicCheck(feeder: string): Promise<FeederView>;
-  /** Its event loop seems so many milliseconds late from here on. */
+  /** From now on its event loop seems to be so many milliseconds late. */
   setEventLoopDelay(milliseconds: number): void;
   /** The lines of its log, where it is opened with `logs`. */
   readonly log: readonly string[];
-  /** Ends it and opens it anew on the same database, with the same clock. This one is over then. */
+  /** Ends it and opens another on the same database, with the same clock. */
   restart(): Promise<TestServer>;
   /** Ends it, as it ends by itself with the test. */
   close(): Promise<void>;
@@ -135,7 +135,7 @@ interface TestServerOptions {
   readonly trustProxy?: boolean;
 }
 
-/** The whole server on a fresh database, with a clock and a push service in the test's hand; closed when the test ends. */
+/** The whole server on a fresh database, with a clock and a push service that the test controls; closed when the test ends. */
 export async function openTestServer(options: TestServerOptions = {}): Promise<TestServer> {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
   onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
@@ -152,22 +152,22 @@ export async function openTestServerOn(
   const { around = (plain: Connections) => plain, practice = idlePractice } = options;
   const connections = around(await connect(`file:${file}`));
   const store = createStore(connections);
-  const [push, mail, sockets, browsers] = [handPush(), handMail(), createFeederSockets(), createLiveBrowsers()];
+  const [push, email, sockets, browsers] = [fakePush(), fakeEmail(), createFeederSockets(), createLiveBrowsers()];
   const log: string[] = [];
-  let rung = 0;
-  const bell = {
+  let outboxSignals = 0;
+  const outboxSignal = {
     notify: () => {
-      rung += 1;
+      outboxSignals += 1;
     },
   };
   const ports: Ports = {
     clock,
     store,
     push,
-    email: mail,
+    email,
     feederLink: sockets,
     liveFeed: browsers,
-    outboxSignal: bell,
+    outboxSignal,
     practiceRunner: practice,
     guessEstimator,
   };
@@ -191,7 +191,7 @@ export async function openTestServerOn(
   const setEventLoopDelay = (milliseconds: number) => {
     app.memoryUsage = () => ({ ...measured(), eventLoopDelay: milliseconds });
   };
-  // The clock is in the test's hand, and so is this: a busy machine must not make the server refuse what a test sends.
+  // The test controls this as it controls the clock: a busy machine must not make the server refuse what a test sends.
   setEventLoopDelay(0);
 
   let closed: Promise<void> | null = null;
@@ -216,13 +216,13 @@ export async function openTestServerOn(
     databaseFile: file,
     clock,
     push,
-    mail,
+    email,
     sockets,
-    timersRun: () => rung,
+    outboxSignals: () => outboxSignals,
     keeper,
     yard,
-    async addFeeder(said = {}) {
-      const payload = { yard, name: "Rowan", ...said };
+    async addFeeder(settings = {}) {
+      const payload = { yard, name: "Rowan", ...settings };
       const answer = await app.inject({ method: "POST", url: "/api/v1/feeders", headers: keeper, payload });
       if (answer.statusCode !== 201) throw new Error(`expected a new feeder, got ${answer.body}`);
       return answer.json();

@@ -7,8 +7,8 @@ import { onTestFinished } from "vitest";
 import { openTestServer, type TestServer } from "./testServer.ts";
 
 /**
- * Fastify publishes each new instance (fastify.dev, "Hooks", diagnostics channel), so no route can be added unseen.
- * @param plant adds to the new instance what a test wants to see found.
+ * Fastify publishes each new instance (fastify.dev, "Hooks", diagnostics channel), so every added route is recorded.
+ * @param plant changes the new instance, as a planted fault.
  */
 export async function openTestServerWithRoutes(
   plant: (app: FastifyInstance) => void = () => undefined,

@@ -72,7 +72,7 @@ function objectOf(type: ts.Type, checker: ts.TypeChecker, at: string): JsonSchem
   return { type: "object", properties: Object.fromEntries(properties), required, additionalProperties: false };
 }
 
-/** What the code says of a field, before it or at the end of its line. */
+/** The comment of a field, before it or at the end of its line. */
 function commentOf(field: ts.Symbol): string {
   const declaration = field.declarations?.[0];
   if (declaration === undefined || !/server\/contract\//.test(declaration.getSourceFile().fileName)) return "";
