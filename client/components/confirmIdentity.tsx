@@ -8,13 +8,13 @@ import { Field, FormError, useFormSubmit } from "./field.tsx";
 /** Requires the passphrase or a passkey again, before a change of how a person signs in. */
 export function ConfirmIdentity(props: {
   readonly hasPasskey: boolean;
-  readonly confirmed: () => void;
-  readonly cancel: () => void;
+  readonly onConfirmed: () => void;
+  readonly onCancel: () => void;
 }) {
   const { sending, problems, formError, form, send } = useFormSubmit();
   const finish = async (ask: typeof passkeys.confirm) => {
     const done = await send(() => withoutContent(ask()));
-    if (done !== null) props.confirmed();
+    if (done !== null) props.onConfirmed();
   };
   const submit = (event: SubmitEvent) => {
     event.preventDefault();
@@ -39,7 +39,7 @@ export function ConfirmIdentity(props: {
             {text.usePasskeyLabel}
           </button>
         )}
-        <button type="button" class="plain" onClick={props.cancel}>
+        <button type="button" class="plain" onClick={props.onCancel}>
           {cancelLabel}
         </button>
       </div>

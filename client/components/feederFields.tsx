@@ -119,18 +119,18 @@ const AlarmFields = ({ settings, problems }: Pick<FieldsProps, "settings" | "pro
 /** What was changed in the form. A default or assumed value that nobody changed was not entered by anybody. */
 export function readFeederFields(form: HTMLFormElement, kindChanged: boolean) {
   const data = new FormData(form);
-  const changed = (name: string) => findInputs(form, name).some(isChanged);
-  const foodChanged = kindChanged || changed("food");
+  const isEntered = (name: string) => findInputs(form, name).some(isChanged);
+  const foodChanged = kindChanged || isEntered("food");
   const kind = foodChanged ? readText(data, "foodKind") : "";
   const food = foodChanged ? readText(data, "food") : "";
-  const battery = changed("battery") ? data.get("battery") : null;
-  const placement = changed("placement") ? data.get("placement") : null;
+  const battery = isEntered("battery") ? data.get("battery") : null;
+  const placement = isEntered("placement") ? data.get("placement") : null;
   return {
-    ...(changed("name") ? { name: readText(data, "name") } : {}),
+    ...(isEntered("name") ? { name: readText(data, "name") } : {}),
     ...(kind === "" ? {} : { foodKind: kind as NonNullable<Settings["foodKind"]> }),
     ...(food === "" ? {} : { food }),
-    ...readNumbers(data, changed),
-    ...(sensors.some((key) => changed(`sensors.${key}`)) ? { sensors: readSensors(data) } : {}),
+    ...readNumbers(data, isEntered),
+    ...(sensors.some((key) => isEntered(`sensors.${key}`)) ? { sensors: readSensors(data) } : {}),
     ...(battery === null ? {} : { battery: battery as Settings["battery"] }),
     ...(placement === null ? {} : { placement: placement as Placement }),
   };
@@ -144,9 +144,9 @@ const numberFields = [
   "warnAheadDays",
 ] as const;
 
-function readNumbers(data: FormData, changed: (name: string) => boolean) {
+function readNumbers(data: FormData, isEntered: (name: string) => boolean) {
   const entered = numberFields.flatMap((name) => {
-    const value = changed(name) ? readNumber(data, name) : undefined;
+    const value = isEntered(name) ? readNumber(data, name) : undefined;
     return value === undefined ? [] : [[name, value] as const];
   });
   return Object.fromEntries(entered) as Partial<Record<(typeof numberFields)[number], number>>;

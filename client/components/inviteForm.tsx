@@ -11,8 +11,8 @@ import { CopyableText } from "./copyableText.tsx";
 import { Choice, FieldGroup, FormError, useFormSubmit } from "./field.tsx";
 
 /** A link for one more person: shown once, works once, and expires. */
-export function InviteForm(props: { readonly yard: YardView; readonly made: () => void }) {
-  const { yard, made } = props;
+export function InviteForm(props: { readonly yard: YardView; readonly onCreated: () => void }) {
+  const { yard, onCreated } = props;
   const { sending, formError, form, send } = useFormSubmit();
   const [invite, setInvite] = useState<InviteView | null>(null);
   const submit = async (event: SubmitEvent) => {
@@ -21,7 +21,7 @@ export function InviteForm(props: { readonly yard: YardView; readonly made: () =
     const created = await send(() => laterApi.invite(yard.id, role));
     if (created === null) return;
     setInvite(created);
-    made();
+    onCreated();
   };
   return (
     <section class="subsection" aria-labelledby="invite-title">
@@ -61,14 +61,14 @@ const RoleChoices = () => (
 export function OpenInviteList(props: {
   readonly yard: YardView;
   readonly open: PeopleView["invites"];
-  readonly changed: () => void;
+  readonly onChanged: () => void;
 }) {
-  const { yard, open, changed } = props;
+  const { yard, open, onChanged } = props;
   const { sending, formError, send } = useFormSubmit();
   const cancel = async (id: string) => {
     const people = await send(() => laterApi.withdrawInvite(yard.id, id));
     if (people !== null) announce(text.cancelledText);
-    changed(); // it may have been used meanwhile
+    onChanged(); // it may have been used meanwhile
   };
   if (open.length === 0) return <FormError text={formError} />;
   return (

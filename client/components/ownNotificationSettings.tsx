@@ -9,7 +9,7 @@ import { Choice, Field, FieldGroup, FormError, readText, useFormSubmit } from ".
 interface PersonProps {
   readonly yard: string;
   readonly you: PersonView;
-  readonly changed: (people: PeopleView) => void;
+  readonly onChanged: (people: PeopleView) => void;
 }
 
 /** When and by which channel the person is notified: nobody else can change it. */
@@ -21,7 +21,7 @@ export const OwnNotificationSettings = ({ me, ...person }: PersonProps & { reado
   </section>
 );
 
-function TimesForm({ yard, you, changed }: PersonProps) {
+function TimesForm({ yard, you, onChanged }: PersonProps) {
   const { sending, problems, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
@@ -35,7 +35,7 @@ function TimesForm({ yard, you, changed }: PersonProps) {
       }),
     );
     if (people === null) return;
-    changed(people);
+    onChanged(people);
     announce(text.savedText);
   };
   return (

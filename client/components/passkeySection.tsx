@@ -45,8 +45,8 @@ export function PasskeySection() {
       {pending !== null && (
         <ConfirmIdentity
           hasPasskey={(view?.passkeys.length ?? 0) > 0}
-          confirmed={() => void attempt(pending)}
-          cancel={() => setPending(null)}
+          onConfirmed={() => void attempt(pending)}
+          onCancel={() => setPending(null)}
         />
       )}
       {view !== null && pending === null && (
@@ -113,7 +113,7 @@ function PasskeyList(props: {
           problem={problem}
           renaming={renaming === one.id}
           rename={() => setRenaming(renaming === one.id ? null : one.id)}
-          renamed={(label) => attempt({ send: () => passkeys.rename(one.id, label), successText: text.renamedText })}
+          onRename={(label) => attempt({ send: () => passkeys.rename(one.id, label), successText: text.renamedText })}
           remove={() => attempt({ send: () => passkeys.remove(one.id), successText: text.removedText })}
         />
       ))}
@@ -163,10 +163,10 @@ function PasskeyEntry(props: {
   readonly problem: string | undefined;
   readonly renaming: boolean;
   readonly rename: () => void;
-  readonly renamed: (label: string) => void;
+  readonly onRename: (label: string) => void;
   readonly remove: () => void;
 }) {
-  const { passkey, busy, problem, renaming, renamed } = props;
+  const { passkey, busy, problem, renaming, onRename } = props;
   const added = agoText(passkey.addedAt, now.value);
   const use =
     passkey.lastUsedAt === null
@@ -178,7 +178,7 @@ function PasskeyEntry(props: {
       <p class="since">
         {use} {passkey.synced && text.syncedText}
       </p>
-      {renaming && <RenameForm {...{ passkey, busy, problem, renamed }} />}
+      {renaming && <RenameForm {...{ passkey, busy, problem, onRename }} />}
       <div class="actions">
         <button type="button" class="plain" aria-expanded={renaming} disabled={busy} onClick={props.rename}>
           {text.renameLabel(passkey.label)}
@@ -195,11 +195,11 @@ function RenameForm(props: {
   readonly passkey: PasskeyView;
   readonly busy: boolean;
   readonly problem: string | undefined;
-  readonly renamed: (label: string) => void;
+  readonly onRename: (label: string) => void;
 }) {
   const submit = (event: SubmitEvent) => {
     event.preventDefault();
-    props.renamed(readText(new FormData(event.currentTarget as HTMLFormElement), "label"));
+    props.onRename(readText(new FormData(event.currentTarget as HTMLFormElement), "label"));
   };
   return (
     <form onSubmit={submit} noValidate>

@@ -29,7 +29,7 @@ export function AddFeederScreen() {
       <p>
         <LinkedText text={safetyText} hrefs={["/cautions"]} />
       </p>
-      <AddForm added={setAdded} />
+      <AddForm onAdded={setAdded} />
     </Screen>
   );
 }
@@ -45,7 +45,7 @@ const AddedFeeder = ({ added: { feeder, key } }: { readonly added: AddedFeederVi
   </Screen>
 );
 
-function AddForm({ added }: { readonly added: (feeder: AddedFeederView) => void }) {
+function AddForm({ onAdded }: { readonly onAdded: (feeder: AddedFeederView) => void }) {
   const { sending, problems, formError, form, send } = useFormSubmit();
   const food = useFoodInput();
   const ownYards = yards.value.filter((yard) => !yard.practice && yard.role === "keeper");
@@ -58,7 +58,7 @@ function AddForm({ added }: { readonly added: (feeder: AddedFeederView) => void 
     );
     if (result === null) return;
     await refreshHome();
-    added(result);
+    onAdded(result);
   };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>

@@ -58,11 +58,11 @@ function Recipients({ yard, view, actions }: RecipientsProps) {
         ))}
       </ol>
       {you !== undefined && me !== undefined && (
-        <OwnNotificationSettings yard={yard.id} you={you} me={me} changed={actions.accept} />
+        <OwnNotificationSettings yard={yard.id} you={you} me={me} onChanged={actions.accept} />
       )}
       {isKeeper && <EscalationForm yard={yard} />}
-      {isKeeper && <InviteForm yard={yard} made={() => void actions.load()} />}
-      {isKeeper && <OpenInviteList yard={yard} open={view.invites} changed={() => void actions.load()} />}
+      {isKeeper && <InviteForm yard={yard} onCreated={() => void actions.load()} />}
+      {isKeeper && <OpenInviteList yard={yard} open={view.invites} onChanged={() => void actions.load()} />}
     </>
   );
 }
