@@ -6,7 +6,7 @@ import Database from "better-sqlite3";
 import { afterEach, beforeAll, beforeEach, describe, expect, it, onTestFinished } from "vitest";
 import { builtServer, runBuiltServer } from "./support/builtServer.ts";
 
-// A small board under load takes its time; nothing here waits longer than it must.
+// A small board under load is slow; nothing here waits longer than necessary.
 const patience = 60_000;
 
 beforeAll(() => expect(existsSync(builtServer), "run `npm run build` first").toBe(true));
@@ -20,7 +20,7 @@ beforeEach(() => {
 afterEach(() => rmSync(scratch, { recursive: true, force: true }));
 
 describe("npm start", { timeout: patience }, () => {
-  it("says where it listens and how to become its keeper, keeps its keys, and stops cleanly on SIGTERM", async () => {
+  it("prints where it listens and how to become its keeper, keeps its keys, and stops cleanly on SIGTERM", async () => {
     const first = start();
     const [, home] = await first.waitForOutput(/Pieward listens at (http:\/\/127\.0\.0\.1:\d+)\n/);
     const [, link] = await first.waitForOutput(/\n {2}(http\S+\/first-sign-in#[\w-]{43})\n/);
@@ -54,7 +54,7 @@ describe("npm start", { timeout: patience }, () => {
     expect(performance.now() - requestedAt).toBeLessThan(10_000); // service managers kill after 10 s at the earliest
   });
 
-  it("closes keys that others could read", async () => {
+  it("restricts keys that others could read", async () => {
     const first = start();
     await first.waitForOutput(/\/first-sign-in#/);
     first.kill("SIGTERM");
@@ -79,7 +79,7 @@ describe("npm start, where it can't", { timeout: patience }, () => {
     expect(existsSync(dataDir), "nothing may be made before the configuration is understood").toBe(false);
   });
 
-  it("says which port is in use, and what to do", async () => {
+  it("names the port that is in use, and what to do", async () => {
     const other = createServer().listen(0, "127.0.0.1");
     onTestFinished(() => void other.close());
     await new Promise((resolve) => other.once("listening", resolve));
@@ -89,24 +89,24 @@ describe("npm start, where it can't", { timeout: patience }, () => {
     );
   });
 
-  it("says that a data folder is a file", async () => {
+  it("reports that a data folder is a file", async () => {
     writeFileSync(dataDir, "a file");
     expect(await refusal()).toBe(
-      `${dataDir} is not a folder, so nothing can be kept there. Choose another DATA_DIR.\n`,
+      `${dataDir} is not a folder, so nothing can be stored there. Choose another DATA_DIR.\n`,
     );
     expect(readFileSync(dataDir, "utf8")).toBe("a file");
   });
 
-  it("says that it may not write the data folder", async () => {
+  it("reports that it may not write the data folder", async () => {
     const message = await refusal({ DATA_DIR: unwritable() });
     expect(message).toMatch(/^Pieward may not write .+ Give it the right to, or choose another DATA_DIR\.\n$/);
   });
 
-  it("says that the database's folder doesn't exist", async () => {
+  it("reports that the database's folder doesn't exist", async () => {
     expect(await refusal({ DATABASE_URL: `file:${join(scratch, "nowhere", "pies.db")}` })).toContain("DATABASE_URL");
   });
 
-  it("says that the database is no database, and leaves it alone", async () => {
+  it("reports that the database is no database, and doesn't change it", async () => {
     const file = join(scratch, "pies.db");
     writeFileSync(file, "no database, but somebody's notes on magpies. ".repeat(100));
     const before = readFileSync(file, "utf8");
@@ -114,7 +114,7 @@ describe("npm start, where it can't", { timeout: patience }, () => {
     expect(readFileSync(file, "utf8")).toBe(before);
   });
 
-  it("says that another program holds the database", async () => {
+  it("reports that another program holds the database", async () => {
     const file = join(scratch, "pies.db");
     const holder = new Database(file);
     onTestFinished(() => void holder.close());
@@ -124,7 +124,7 @@ describe("npm start, where it can't", { timeout: patience }, () => {
     );
   });
 
-  it("says that another program writes to a database that is up to date", async () => {
+  it("reports that another program writes to a database that is up to date", async () => {
     const first = start();
     await first.waitForOutput(/\/first-sign-in#/);
     first.kill("SIGTERM");
@@ -149,7 +149,7 @@ describe("npm start, where it can't", { timeout: patience }, () => {
   });
 });
 
-/** @returns a folder that can't be made: root's rights end only where the kernel's own tree begins. */
+/** @returns a folder that can't be created, not even by root: it is in the kernel's own tree. */
 function unwritable(): string {
   if (process.getuid?.() === 0) return "/sys/pieward";
   const closed = join(scratch, "closed");

@@ -1,11 +1,11 @@
 #!/usr/bin/env node
 /**
  * Copies a running server's data folder: the database page by page while it is written to, then a check of the copy, then the
- * keys. A plain file copy of a live SQLite database can be torn; this one is not.
+ * keys. A plain file copy of a live SQLite database can be inconsistent; this one is not.
  *
  *   node deploy/backup/backup.mjs --data /var/lib/pieward --to /mnt/backups/pieward --keep 14
  *
- * Exit code 0: a checked backup is at the place that it prints. 1: there is none of today, and nothing older was removed.
+ * Exit code 0: a checked backup is at the path that it prints. 1: no backup was made, and nothing older was removed.
  */
 import {
   closeSync,
@@ -24,25 +24,25 @@ import { basename, join, resolve } from "node:path";
 import { parseArgs } from "node:util";
 import Database from "better-sqlite3";
 
-process.umask(0o077); // a backup holds keys, and where the birds live
+process.umask(0o077); // a backup has keys, and the places of the yards
 
 const ours = /^pieward-\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ$/;
-const pagesAtOnce = 200; // small steps, so that the server's own writes get in between
+const pagesAtOnce = 200; // small steps, so that the server can write in between
 
 async function backUp({ data, database, to, keep, now }) {
   mkdirSync(to, { recursive: true, mode: 0o700 });
   const name = `pieward-${now.toISOString().slice(0, 19).replaceAll(":", "-")}Z`;
   const done = join(to, name);
-  // A name of its own until it is whole: an interrupted backup must not look like one.
+  // Another name until it is complete: an interrupted backup must not look like a good one.
   const partial = `${done}.partial`;
-  if (existsSync(done)) throw new Error(`${done} is there already`);
+  if (existsSync(done)) throw new Error(`${done} exists already`);
   mkdirSync(partial, { mode: 0o700 });
   try {
     const copy = join(partial, "pieward.db");
     await copyDatabase(database, copy);
     check(copy);
     const keys = join(data, "keys.json");
-    // Without the keys every phone would have to be added anew: a backup that lacks them is none.
+    // Without the keys every phone would have to be added again: a backup without them is useless.
     if (!existsSync(keys)) throw new Error(`${keys} is missing`);
     copyFileSync(keys, join(partial, "keys.json"), constants.COPYFILE_EXCL);
     for (const file of readdirSync(partial)) flush(join(partial, file));
@@ -57,7 +57,7 @@ async function backUp({ data, database, to, keep, now }) {
   return { done, removed: removeOld(to, keep), noted: noteForServer(data, done, now) };
 }
 
-/** What a kill has left: it never got its name. A younger one may be under way. */
+/** Removes what interrupted backups have left. A younger one may be under way. */
 function removeInterrupted(to, now) {
   const yesterday = `pieward-${new Date(now.getTime() - 86_400_000).toISOString().slice(0, 19).replaceAll(":", "-")}Z`;
   const left = readdirSync(to).filter((name) => {
@@ -67,7 +67,9 @@ function removeInterrupted(to, now) {
   for (const name of left) rmSync(join(to, name), { recursive: true, force: true });
 }
 
-/** So that the server can name the newest backup where its database is damaged. @returns what kept it from being written, or null */
+/**
+ * Stores the path for the server, which names the newest backup when its database is damaged. @returns why that failed, or null
+ */
 function noteForServer(data, path, now) {
   const file = join(data, "last-backup.json");
   try {
@@ -75,7 +77,7 @@ function noteForServer(data, path, now) {
     renameSync(`${file}.new`, file);
     return null;
   } catch (error) {
-    return `The server could not be told of it, so it can't name this backup when it is needed: ${error.message}`;
+    return `The path could not be stored for the server, so it can't name this backup when it is needed: ${error.message}`;
   }
 }
 
@@ -95,15 +97,15 @@ function check(file) {
     if (problems.length !== 1 || problems[0] !== "ok")
       throw new Error(`the copy is damaged: ${problems.slice(0, 5).join("; ")}`);
     const orphans = copy.pragma("foreign_key_check");
-    if (orphans.length > 0) throw new Error(`the copy has ${orphans.length} rows that point nowhere`);
-    // One file, without a log beside it that somebody could forget to copy along.
+    if (orphans.length > 0) throw new Error(`the copy has ${orphans.length} rows that refer to missing rows`);
+    // One file, without a write-ahead log that a person could forget to copy too.
     copy.pragma("journal_mode = DELETE");
   } finally {
     copy.close();
   }
 }
 
-/** Only after a good one, and only what carries our name. */
+/** Only after a good backup, and only files with our names. */
 function removeOld(to, keep) {
   const old = readdirSync(to)
     .filter((name) => ours.test(name))
@@ -122,13 +124,13 @@ function flush(path) {
   }
 }
 
-function readArguments(words, env) {
+function readArguments(args, env) {
   const text = { type: "string" };
-  const { values } = parseArgs({ args: words, options: { data: text, database: text, to: text, keep: text } });
+  const { values } = parseArgs({ args, options: { data: text, database: text, to: text, keep: text } });
   const data = resolve(values.data ?? env.DATA_DIR ?? "./data");
   const database = values.database ?? env.DATABASE_URL?.replace(/^file:/, "") ?? join(data, "pieward.db");
   const keep = Number(values.keep ?? 14);
-  if (!values.to) throw new Error("--to: say where the backups go; best on another disk");
+  if (!values.to) throw new Error("--to: enter where the backups go; best on another disk");
   if (!Number.isInteger(keep) || keep < 1)
     throw new Error(`--keep: must be a whole number from 1, got "${values.keep}"`);
   return { data, database: resolve(database), to: resolve(values.to), keep, now: new Date() };

@@ -1,11 +1,11 @@
 #!/usr/bin/env node
 /**
- * Puts a backup in the place of a server's data. The server must be stopped. What lies there is moved aside, never deleted.
+ * Replaces a server's data by a backup. The server must be stopped. The present data is moved to another folder, never deleted.
  *
  *   node deploy/backup/restore.mjs --data /var/lib/pieward --from /mnt/backups/pieward/pieward-2026-01-15T02-30-00Z
  *
- * `--from` is a backup's folder, or the single file that the server left beside its database before a migration.
- * Exit code 0: the backup is in place. 1: nothing was changed, unless it says otherwise.
+ * `--from` is a backup's folder, or the single file that the server wrote beside its database before a migration.
+ * Exit code 0: the backup is in place. 1: nothing was changed, unless the message differs.
  */
 import {
   chmodSync,
@@ -31,17 +31,17 @@ function restore({ data, database, from, now }) {
   const source = isFolder ? join(from, "pieward.db") : from;
   const keys = isFolder ? join(from, "keys.json") : null;
   if (!existsSync(source)) throw new Error(`${source} is missing`);
-  if (keys !== null && !existsSync(keys)) throw new Error(`${keys} is missing: it is no whole backup`);
+  if (keys !== null && !existsSync(keys)) throw new Error(`${keys} is missing: the backup is incomplete`);
   mkdirSync(data, { recursive: true, mode: 0o700 });
   const lock = hold(database);
   try {
     // Everything that can fail comes before the first change: the copy is made and checked beside the present database.
-    const fresh = `${database}.restored`;
-    rmSync(fresh, { force: true });
-    copyFileSync(source, fresh);
-    check(fresh);
+    const restored = `${database}.restored`;
+    rmSync(restored, { force: true });
+    copyFileSync(source, restored);
+    check(restored);
     const owner = statSync(data);
-    own(fresh, owner);
+    own(restored, owner);
     if (keys !== null) {
       copyFileSync(keys, join(data, "keys.json.restored"));
       own(join(data, "keys.json.restored"), owner);
@@ -49,9 +49,9 @@ function restore({ data, database, from, now }) {
     const aside = join(data, `damaged-${now.toISOString().slice(0, 19).replaceAll(":", "-")}Z`);
     mkdirSync(aside, { mode: 0o700 });
     own(aside, owner, 0o700);
-    // The log and the number of commits belong to the database that is moved away.
+    // The write-ahead log and the number of commits belong to the database that is moved away.
     for (const part of ["-wal", "-shm", ".commits", ""]) moveInto(aside, `${database}${part}`);
-    renameSync(fresh, database);
+    renameSync(restored, database);
     if (keys !== null) {
       moveInto(aside, join(data, "keys.json"));
       renameSync(join(data, "keys.json.restored"), join(data, "keys.json"));
@@ -64,7 +64,7 @@ function restore({ data, database, from, now }) {
   }
 }
 
-/** The server's own lock: it can't be started while this runs, nor this while it runs. */
+/** The server's own lock: it can't start while this runs, and this can't while it runs. */
 function hold(database) {
   const lock = new Database(`${database}.lock`, { timeout: 0 });
   try {
@@ -90,7 +90,7 @@ function check(file) {
   flush(file);
 }
 
-/** Run by root, for a server that has a user of its own. */
+/** For root, where the server has a user of its own. */
 function own(path, { uid, gid }, mode = 0o600) {
   chmodSync(path, mode);
   if (process.getuid?.() === 0) chownSync(path, uid, gid);
@@ -109,19 +109,19 @@ function flush(path) {
   }
 }
 
-function readArguments(words, env) {
+function readArguments(args, env) {
   const text = { type: "string" };
-  const { values } = parseArgs({ args: words, options: { data: text, database: text, from: text } });
+  const { values } = parseArgs({ args, options: { data: text, database: text, from: text } });
   const data = resolve(values.data ?? env.DATA_DIR ?? "./data");
   const database = values.database ?? env.DATABASE_URL?.replace(/^file:/, "") ?? join(data, "pieward.db");
-  if (!values.from) throw new Error("--from: say which backup");
+  if (!values.from) throw new Error("--from: enter which backup");
   if (!existsSync(values.from)) throw new Error(`--from: there is nothing at ${values.from}`);
   return { data, database: resolve(database), from: resolve(values.from), now: new Date() };
 }
 
 try {
   const aside = restore(readArguments(process.argv.slice(2), process.env));
-  console.log(`Restored. What lay there before is in ${aside}. Start the server now.`);
+  console.log(`Restored. The earlier data is in ${aside}. Start the server now.`);
 } catch (error) {
   console.error(`Not restored: ${error instanceof Error ? error.message : String(error)}`);
   process.exitCode = 1;

@@ -4,14 +4,13 @@
 It needs Python 3.9 or newer and nothing else. Everything that touches your wiring is in hardware.py; this file need not
 be changed. Its duties:
 
-- what happened is on the card before anything else is done with it, and leaves the card only when the server has
-  answered that it is stored: a power cut or a week without network loses nothing;
-- that a portion begins is on the card before the motor starts: what a power cut ends is reported as cut short;
-- a pause stops the motor at once, also in the middle of a run, and holds through power cuts; the order's event is written
-  only when the motor stands and the pause is on the card;
+- each event is stored on the card before anything else is done with it, and removed only when the server has answered that
+  it is stored: a power cut or a week without network loses nothing;
+- the start of a portion is on the card before the motor starts: a portion that a power cut ends is reported as cut short;
+- a pause stops the motor at once, also in the middle of a run, and stays in force through power cuts; the order's event is
+  written only when the motor stands and the pause is on the card;
 - resuming never feeds what was left unpaid meanwhile;
-- a card that is full, can only be read or is damaged ends none of this: events wait in memory (see storage.py), and the
-  server is told.
+- none of this ends if the card is full, read-only or damaged: events wait in memory (see storage.py), and it is reported.
 
     python3 agent.py --url https://pieward.example --key-file /etc/pieward/feeder.key --data /var/lib/pieward-feeder
 """
@@ -41,19 +40,19 @@ from storage import Store
 
 try:
     import fcntl
-except ImportError:  # not on every system; there, nothing holds off a second program
+except ImportError:  # not on every system; there, a second program is not prevented
     fcntl = None
 
 log = logging.getLogger("feeder")
 
 EVENTS_PER_REPORT = 2_000  # the server's own limit
 KNOWN_ORDERS_MAX = 16
-OWED_MAX = 3  # a bird that drums on the button is not fed by the drum
-ANSWER_WITHIN = 15.0  # seconds, for each step of an exchange
-EXCHANGE_WITHIN = 60.0  # seconds, for all of it: a server may also answer a byte at a time
+OWED_MAX = 3  # limits the portions for a bird that drums on the button
+ANSWER_WITHIN = 15.0  # seconds, for each step of an attempt
+ANSWER_WITHIN_IN_ALL = 60.0  # seconds, for all of it: a server may also answer a byte at a time
 ANSWER_BYTES_MAX = 1_048_576
-REPORT_EVERY_MAX = 3_600.0  # seconds, whatever a server asks for
-BARE_FOR = 3_600.0  # seconds in which readings that the server could not read are left out
+REPORT_EVERY_MAX = 3_600.0  # seconds, whatever a server requests
+NO_READINGS_FOR = 3_600.0  # seconds in which readings that the server could not read are left out
 UNKNOWN_NAMES_MAX = 64
 BACK_OFF_FIRST, BACK_OFF_MAX = 2.0, 300.0
 PIECES_SETTLE = 0.6  # seconds after the motor until the last piece has passed the chute sensor
@@ -61,12 +60,12 @@ INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 
 
 class Feeder:
-    """The duties. `step` is called every few hundredths of a second; time, hardware and door are handed in."""
+    """The duties. `step` is called every few hundredths of a second; clock, hardware and report client are passed in."""
 
-    def __init__(self, store, hardware, door, clock, boot=None):
+    def __init__(self, store, hardware, client, clock, boot=None):
         self.store = store
         self.hardware = hardware
-        self.door = door
+        self.client = client
         self.clock = clock
         self.boot = boot or f"b-{secrets.token_hex(8)}"
         self.booted_at = clock()
@@ -76,44 +75,44 @@ class Feeder:
         self.run = None  # the portion that is being given
         self.held = store.state["held"]  # {"order", "until"} while paused
         self.known_orders = list(store.state["known_orders"])
-        self.server_ahead = None  # server's seconds less ours; None until it has told the time in this boot
+        self.server_ahead = None  # server's seconds minus ours; None until the server has answered in this boot
         self.report_at = clock()
         self.back_off = BACK_OFF_FIRST
         self.events_at_once = EVENTS_PER_REPORT
         self.sensor_trouble_at = None
         self.motor_trouble_at = None
-        self.motor_disobeys = False  # it could not be switched off: tried again at each turn
-        self.proof_waits = None  # the order whose "done" waits for a motor that disobeys
-        self.greeted = False  # this start has said how it stands
-        self.bare_until = None  # readings are left out until then
+        self.motor_off_failed = False  # it could not be switched off: tried again at each step
+        self.confirmation_waits_for = None  # the order whose "done" waits for a motor that can't be switched off
+        self.has_reported = False  # the server has got a report of this start
+        self.no_readings_until = None  # readings are left out until then
         self.unknown_names = set()
         store.is_owed = self._is_owed
         self._motor_off()  # whatever the last run left behind
 
-    # --- one turn of the loop ---------------------------------------------------------------------------------------
+    # --- one step of the loop ---------------------------------------------------------------------------------------
 
     def step(self):
         self._end_pause_in_time()
-        for happening in self._asked(self.hardware.poll, []):
-            self._sensed(*happening)
-        self._turn_motor()
-        if self.motor_disobeys:
+        for sensed in self._call_hardware(self.hardware.poll, []):
+            self._handle_event(*sensed)
+        self._run_motor()
+        if self.motor_off_failed:
             self._motor_off()
-        if self.proof_waits is not None and not self.motor_disobeys:
-            self._prove_late()
+        if self.confirmation_waits_for is not None and not self.motor_off_failed:
+            self._confirm_late()
         if self.run is None:
-            self.store.look_after()  # may take a while, and the motor must not run on meanwhile
-        for words in self.store.take_words():
-            self._write({"kind": "trouble", "words": words[:500]})
-        outcome = self.door.take()
+            self.store.maintain()  # may take a while, and the motor must not run on meanwhile
+        for text in self.store.take_texts():
+            self._write({"kind": "trouble", "words": text[:500]})
+        outcome = self.client.take()
         if outcome is not None:
-            self._heard(*outcome)
-        if self.clock() >= self.report_at and not self.door.busy:
+            self._handle_outcome(*outcome)
+        if self.clock() >= self.report_at and not self.client.busy:
             self.report_at = self.clock() + ANSWER_WITHIN
-            self.door.send(self.report())
+            self.client.send(self.report())
 
     def stop(self):
-        """Motor first; then what it gave is written down."""
+        """Motor first; then the event of its portion is stored."""
         if self._motor_off() and self.run:
             self._finish_run()
         self.store.close()  # a run that could not be ended is reported as cut short by the next start
@@ -124,7 +123,7 @@ class Feeder:
 
     # --- sensors ----------------------------------------------------------------------------------------------------
 
-    def _sensed(self, kind, *details):
+    def _handle_event(self, kind, *details):
         if kind == "perch":
             self.counts["perch"] += 1
             self._write({"kind": "visit"})
@@ -148,48 +147,48 @@ class Feeder:
         elif kind == "trouble":
             self._write({"kind": "trouble", "words": str(details[0])[:500]})
         else:
-            raise ValueError(f"expected a happening that hardware.py documents, got {kind!r}")
+            raise ValueError(f"expected an event that hardware.py documents, got {kind!r}")
 
-    def _asked(self, question, otherwise):
-        """A loose wire on one sensor must not end the feeding, the reports and the obeying. It is told once an hour."""
+    def _call_hardware(self, question, otherwise):
+        """A loose wire on one sensor must not end feeding, reports and orders. It is reported once an hour."""
         try:
             return question()
         except Exception as error:  # whatever the keeper's own code for the hardware may throw
             log.debug("A sensor could not be read", exc_info=True)
-            self._tell_of_sensor(f"A sensor could not be read: {error!r}")
+            self._report_sensor_trouble(f"A sensor could not be read: {error!r}")
             return otherwise
 
-    def _tell_of_sensor(self, words):
+    def _report_sensor_trouble(self, text):
         if self.sensor_trouble_at is None or self.clock() - self.sensor_trouble_at > 3_600:
             self.sensor_trouble_at = self.clock()
-            log.error("%s", words)
-            self._write({"kind": "trouble", "words": words[:500]})
+            log.error("%s", text)
+            self._write({"kind": "trouble", "words": text[:500]})
 
     # --- motor ------------------------------------------------------------------------------------------------------
 
     def _owe(self, cause, pays_for):
         if self.paused:
-            return  # written down, and never paid late
+            return  # the event is stored, and never paid late
         if len(self.owed) < OWED_MAX:
             self.owed.append((cause, pays_for))
 
     def _is_owed(self, boot, seq):
-        """Whether somebody still waits for the pay of this event."""
+        """Whether this event still waits for its portion."""
         paying = [] if self.run is None else [self.run["pays_for"]]
         return boot == self.boot and seq in [pays_for for _, pays_for in self.owed] + paying
 
-    def _turn_motor(self):
+    def _run_motor(self):
         run = self.run
         if run is None:
-            if self.owed and not self.paused and not self.motor_disobeys:
+            if self.owed and not self.paused and not self.motor_off_failed:
                 self._start_run(*self.owed.pop(0))
             return
         if run["stopped"] is None:
-            current = finite(self._asked(self.hardware.motor_milliamps, None))
+            current = finite(self._call_hardware(self.hardware.motor_milliamps, None))
             if current is not None:
                 run["currents"].append(current)
-            supply = finite(self._asked(self.hardware.supply_volts, None))
-            # A portion must not be refused for what a broken converter says beside it.
+            supply = finite(self._call_hardware(self.hardware.supply_volts, None))
+            # A portion must not be refused for the reading of a broken converter.
             if supply is not None and 0 <= supply <= 60:
                 run["lowest_volts"] = supply if run["lowest_volts"] is None else min(supply, run["lowest_volts"])
             now = self.clock()
@@ -205,7 +204,7 @@ class Feeder:
             self._finish_run()
 
     def _start_run(self, cause, pays_for):
-        """The start is on the card before the motor turns, as the event that it is if nothing ends it."""
+        """Stores the start on the card before the motor turns, as the event that is reported if a power cut ends the portion."""
         self.seq += 1
         begun = {
             "seq": self.seq,
@@ -234,12 +233,12 @@ class Feeder:
             self.hardware.motor_on()
         except Exception as error:  # whatever the keeper's own code for the hardware may throw
             log.exception("The motor could not be switched on")
-            self._tell_of_motor(f"The motor could not be switched on: {error!r}")
+            self._report_motor_trouble(f"The motor could not be switched on: {error!r}")
             self._motor_off()
             self._abandon_run()
 
     def _abandon_run(self):
-        """How long the motor turns nobody knows: told as it was begun, and at once, since all that came after it waits."""
+        """How long the motor turns is unknown: reported as it was begun, and at once, since all later events wait for it."""
         run, self.run = self.run, None
         self.store.write(self.boot, run["begun"], then={"run": None})
 
@@ -249,7 +248,7 @@ class Feeder:
         stopped = run["stopped"] if run["stopped"] is not None else now
         currents = run["currents"]
         settled = run["stopped"] is not None and now - run["stopped"] >= PIECES_SETTLE
-        # Of a chute that was not watched to the end, "nothing fell" would be a guess.
+        # If the chute was not watched to the end, "nothing fell" would be a guess.
         counts = self.hardware.has_chute_sensor and (settled or run["pieces"] > 0)
         portion = {
             **run["begun"],
@@ -261,41 +260,41 @@ class Feeder:
             "lowestVolts": run["lowest_volts"],
         }
         if run["stopped"] is not None:
-            del portion["cutShort"]  # else a pause or the program's own end stopped it in the middle
+            del portion["cutShort"]  # otherwise a pause or the end of the program stopped it in the middle
         self.store.write(self.boot, portion, then={"run": None})
 
     def _motor_off(self):
-        """Whether it could be switched off. If not, that is told, and tried again at each turn."""
+        """Whether it could be switched off. If not, that is reported, and tried again at each step."""
         try:
             self.hardware.motor_off()
         except Exception as error:  # whatever the keeper's own code for the hardware may throw
-            self.motor_disobeys = True
-            self._tell_of_motor(f"The motor could not be switched off: {error!r}")
+            self.motor_off_failed = True
+            self._report_motor_trouble(f"The motor could not be switched off: {error!r}")
             return False
-        self.motor_disobeys = False
+        self.motor_off_failed = False
         return True
 
-    def _tell_of_motor(self, words):
+    def _report_motor_trouble(self, text):
         if self.motor_trouble_at is None or self.clock() - self.motor_trouble_at > 3_600:
             self.motor_trouble_at = self.clock()
-            log.error("%s", words)
-            self._write({"kind": "trouble", "words": words[:500]})
+            log.error("%s", text)
+            self._write({"kind": "trouble", "words": text[:500]})
 
-    def _prove_late(self):
-        """The motor that disobeyed a pause stands now."""
-        proven, self.proof_waits = self.proof_waits, None
-        if self.held is not None and self.held["order"] == proven:
-            self._write({"kind": "order", "order": proven, "outcome": "done", "problem": None})
+    def _confirm_late(self):
+        """The motor that could not be switched off at a pause stands now."""
+        order, self.confirmation_waits_for = self.confirmation_waits_for, None
+        if self.held is not None and self.held["order"] == order:
+            self._write({"kind": "order", "order": order, "outcome": "done", "problem": None})
             self.report_at = self.clock()
 
     # --- orders -----------------------------------------------------------------------------------------------------
 
-    def _obey(self, orders, server_time):
-        """The newest wins, a repeat changes nothing. Orders stand oldest first."""
-        fresh = [order for order in orders if order["id"] not in self.known_orders]
-        if not fresh:
+    def _apply_orders(self, orders, server_time):
+        """The newest counts, a repeat changes nothing. Orders come oldest first."""
+        new_orders = [order for order in orders if order["id"] not in self.known_orders]
+        if not new_orders:
             return
-        newest = fresh[-1]
+        newest = new_orders[-1]
         until = newest["until"]
         outcome, problem, held = "done", None, None
         if newest["kind"] == "pause":
@@ -306,10 +305,10 @@ class Feeder:
         elif newest["kind"] != "resume":
             outcome, problem, held = "refused", f"This feeder knows no order {newest['kind']!r}."[:500], self.held
 
-        # In this order: the motor, then what this program believes, then the card, then the proof's way to the server.
+        # In this order: this program's state, the motor, the card, then the report to the server.
         self.held = held
         if newest["kind"] in ("pause", "resume"):
-            self.proof_waits = None
+            self.confirmation_waits_for = None
         if held is not None:
             self.owed = []
             if self._motor_off():
@@ -317,15 +316,15 @@ class Feeder:
                     self._finish_run()
             elif self.run:
                 self._abandon_run()
-            if self.motor_disobeys and newest["kind"] == "pause":
-                outcome, problem = "refused", "It gives nothing more, but its motor could not be switched off."
-                self.proof_waits = newest["id"]
-        known = (self.known_orders + [order["id"] for order in fresh])[-KNOWN_ORDERS_MAX:]
-        proof = {"kind": "order", "order": newest["id"], "outcome": outcome, "problem": problem}
-        self._write(proof, {"held": held, "known_orders": known})
+            if self.motor_off_failed and newest["kind"] == "pause":
+                outcome, problem = "refused", "No more portions are given, but the motor could not be switched off."
+                self.confirmation_waits_for = newest["id"]
+        known = (self.known_orders + [order["id"] for order in new_orders])[-KNOWN_ORDERS_MAX:]
+        confirmation = {"kind": "order", "order": newest["id"], "outcome": outcome, "problem": problem}
+        self._write(confirmation, {"held": held, "known_orders": known})
         self.known_orders = known
         log.info("Order %s (%s): %s", newest["id"], newest["kind"], outcome)
-        self.report_at = self.clock()  # the keeper waits for the proof
+        self.report_at = self.clock()  # the keeper waits for the confirmation
 
     def _end_pause_in_time(self):
         """Without knowing the time a feeder stays paused: that is the safe side."""
@@ -342,7 +341,7 @@ class Feeder:
         dropped = self.store.drop_overflow()
         if dropped:
             self._write({"kind": "trouble", "words": f"The spool was full: {dropped} old events are lost."})
-        greeting = not self.greeted and self.store.first_boot() not in (None, self.boot)
+        greeting = not self.has_reported and self.store.first_boot() not in (None, self.boot)
         # A start says first how it stands, paused above all; then what earlier starts left behind.
         before = None if self.run is None else (self.boot, self.run["begun"]["seq"])
         oldest = None if greeting else self.store.oldest(self.events_at_once, before)
@@ -358,113 +357,115 @@ class Feeder:
 
     def _readings(self):
         own = {"spooled": self.store.waiting(), "paused": self.paused}
-        if self.bare_until is not None:
-            if self.clock() < self.bare_until:
+        if self.no_readings_until is not None:
+            if self.clock() < self.no_readings_until:
                 return own
-            self.bare_until = None
+            self.no_readings_until = None
         measured = {}
-        for name, value in self._asked(self.hardware.read, {}).items():
+        for name, value in self._call_hardware(self.hardware.read, {}).items():
             if value is not None and not is_number(value):
-                self._tell_of_sensor(f"{name} is no number: {value!r}")
+                self._report_sensor_trouble(f"{name} is no number: {value!r}")
             elif value is not None:
                 measured[name] = value
         fitted = self.hardware.counted
         counts = {name: count for name, count in self.counts.items() if name in fitted}
         return {**measured, **own, "counts": counts}
 
-    def _heard(self, kind, report, said):
+    def _handle_outcome(self, kind, report, answer):
         events = report.get("events", [])
         if kind == "answered":
-            self._answered(report, said, events)
-        elif kind == "unreadable" and self.bare_until is None and report.get("readings"):
-            # It may be the readings: the events are not to be suspected for them.
-            self.bare_until = self.clock() + BARE_FOR
-            self._tell_of_sensor(f"The server could not read a report; its readings are left out for an hour: {said}")
-            self._later(f"{said}; next time without readings")
+            self._answered(report, answer, events)
+        elif kind == "unreadable" and self.no_readings_until is None and report.get("readings"):
+            # The readings may be the cause: they are left out before any event is.
+            self.no_readings_until = self.clock() + NO_READINGS_FOR
+            self._report_sensor_trouble(f"The server could not read a report; its readings are left out for an hour: {answer}")
+            self._later(f"{answer}; next time without readings")
         elif kind == "tooMuch" and len(events) > 1:
             self.events_at_once = max(1, len(events) // 2)
             self._later(f"too much at once, next time {self.events_at_once} events")
         elif kind == "unreadable" and len(events) > 1:
             self.events_at_once = max(1, len(events) // 2)
-            self._later(f"{said}; looking for the event that can't be read")
+            self._later(f"{answer}; looking for the event that can't be read")
         elif kind in ("tooMuch", "unreadable") and len(events) == 1:
-            self._set_aside(report["boot"], events[0], str(said))
-            self.bare_until = None  # it was the event, not the readings
-            self._later(str(said))
+            self._reject(report["boot"], events[0], str(answer))
+            self.no_readings_until = None  # it was the event, not the readings
+            self._later(str(answer))
         elif kind == "tooOften":
-            self._later("too often", said)
+            self._later("too often", answer)
         else:
-            self._later(str(said))
+            self._later(str(answer))
 
-    def _set_aside(self, boot, event, problem):
-        self.store.set_aside(boot, event, problem)
-        words = f"The server did not take event {event['seq']} ({event['kind']}), which is set aside: {problem}"
-        self._write({"kind": "trouble", "words": words[:500]})
+    def _reject(self, boot, event, problem):
+        self.store.reject(boot, event, problem)
+        text = f"The server did not take event {event['seq']} ({event['kind']}), which is stored apart on its card: {problem}"
+        self._write({"kind": "trouble", "words": text[:500]})
 
     def _answered(self, report, answer, events):
-        self.greeted = self.greeted or report["boot"] == self.boot
+        self.has_reported = self.has_reported or report["boot"] == self.boot
         through = answer["storedThrough"]
         if events and through is not None:
-            through = min(through, events[-1]["seq"])  # nothing is forgotten that was not sent
+            through = min(through, events[-1]["seq"])  # nothing is removed that was not sent
             self.store.forget(report["boot"], through)
         gone = sum(1 for event in events if through is not None and event["seq"] <= through)
         gone += self._refused(report["boot"], answer["refused"], events, through)
-        self._note_unknown(answer["unknown"])
+        self._log_unknown(answer["unknown"])
         server_time = answer["serverTime"]
         self.server_ahead = server_time - self.clock()
         if events and gone == 0:
-            # It answers, but takes nothing: asked again and again it would be no different, and only slower for others.
+            # The server answers, but stores nothing: frequent attempts would only make it slower for others.
             self._later("the server answered, but has stored nothing of it")
         else:
             self.back_off = BACK_OFF_FIRST
-            # After the last of an earlier start, too: only its own report says how this one stands, and that nothing waits.
+            # Also after the last report of an earlier start: only its own report has the state of this one.
             more = report["boot"] != self.boot or (len(events) == self.events_at_once and self.store.waiting() > 0)
             more = more or not events and self.store.first_boot() not in (None, self.boot)
             if len(events) == self.events_at_once:
                 self.events_at_once = min(EVENTS_PER_REPORT, 2 * self.events_at_once)
             self.report_at = self.clock() + (0.5 if more else max(1.0, answer["nextReportSeconds"]))
-        self._obey(answer["orders"], server_time)
+        self._apply_orders(answer["orders"], server_time)
 
     def _refused(self, boot, refusals, events, through):
-        """A refused event that the server does not count as done would be sent for ever: it is set aside and told.
-        How many."""
+        """A refused event that the server does not count as done would be sent for ever: it is stored apart and reported.
+
+        Returns how many.
+        """
         aside = 0
         for refusal in refusals:
             log.error("The server refused %s", refusal)
             event = next((one for one in events if one["seq"] == refusal.get("seq")), None)
             if event is not None and (through is None or event["seq"] > through):
-                self._set_aside(boot, event, f"{refusal.get('field')}: {refusal.get('problem')}")
+                self._reject(boot, event, f"{refusal.get('field')}: {refusal.get('problem')}")
                 aside += 1
         return aside
 
-    def _note_unknown(self, names):
+    def _log_unknown(self, names):
         """Names that the server does not know, each logged once."""
         for name in names:
             if name not in self.unknown_names and len(self.unknown_names) < UNKNOWN_NAMES_MAX:
                 self.unknown_names.add(name)
                 log.warning("The server does not know %s. Is it misspelt in hardware.py?", name)
 
-    def _later(self, words, asked=None):
-        """Doubling waits with some luck in them, so that feeders that fell silent together don't return as one."""
-        wait = (asked if asked is not None else self.back_off) * random.uniform(1.0, 1.25)
+    def _later(self, text, requested=None):
+        """The wait doubles, with a random part so that feeders that became silent together don't return at once."""
+        wait = (requested if requested is not None else self.back_off) * random.uniform(1.0, 1.25)
         self.back_off = min(BACK_OFF_MAX, 2 * self.back_off)
         self.report_at = self.clock() + wait
-        log.warning("No report got through: %s. Next try in %.0f s; %d events wait.", words, wait, self.store.waiting())
+        log.warning("No report got through: %s. Next try in %.0f s; %d events wait.", text, wait, self.store.waiting())
 
-    # --- clock and paper --------------------------------------------------------------------------------------------
+    # --- clock and events -------------------------------------------------------------------------------------------
 
     def _uptime(self):
         return max(0, int(1000 * (self.clock() - self.booted_at)))
 
-    def _write(self, words, memory=None):
+    def _write(self, content, memory=None):
         self.seq += 1
-        event = {"seq": self.seq, "uptimeMs": self._uptime(), **words}
+        event = {"seq": self.seq, "uptimeMs": self._uptime(), **content}
         self.store.write(self.boot, event, memory)
         return event["seq"]
 
 
-class HttpDoor:
-    """Sends one report at a time, on a thread of its own: the motor must not wait for the network."""
+class HttpReportClient:
+    """Sends one report at a time, on its own thread: the motor must not wait for the network."""
 
     def __init__(self, url, key, clock=time.monotonic):
         self.url = url.rstrip("/") + "/api/v1/report"
@@ -472,38 +473,38 @@ class HttpDoor:
         self.clock = clock
         self.busy = False
         self.outcomes = queue.Queue()
-        self.exchange = 0
+        self.attempt = 0
         self.sent = None  # the report under way, and since when
 
     def send(self, report):
         self.busy = True
-        self.exchange += 1
+        self.attempt += 1
         self.sent = (report, self.clock())
-        threading.Thread(target=self._send, args=(report, self.exchange), daemon=True).start()
+        threading.Thread(target=self._send, args=(report, self.attempt), daemon=True).start()
 
     def take(self):
         while True:
             try:
-                exchange, outcome = self.outcomes.get_nowait()
+                attempt, outcome = self.outcomes.get_nowait()
             except queue.Empty:
                 break
-            if exchange == self.exchange:  # else it was given up before
+            if attempt == self.attempt:  # else it was given up before
                 self.busy = False
                 return outcome
-        if self.busy and self.clock() - self.sent[1] > EXCHANGE_WITHIN:
-            self.exchange += 1
+        if self.busy and self.clock() - self.sent[1] > ANSWER_WITHIN_IN_ALL:
+            self.attempt += 1
             self.busy = False
-            return "unreachable", self.sent[0], f"no whole answer within {EXCHANGE_WITHIN:.0f} s"
+            return "unreachable", self.sent[0], f"no whole answer within {ANSWER_WITHIN_IN_ALL:.0f} s"
         return None
 
-    def _send(self, report, exchange):
+    def _send(self, report, attempt):
         try:
-            self.outcomes.put((exchange, self.knock(report)))
-        except Exception as error:  # the loop must hear of it, or it would wait for this answer for ever
-            log.exception("Sending stumbled")
-            self.outcomes.put((exchange, ("unreachable", report, repr(error))))
+            self.outcomes.put((attempt, self.post(report)))
+        except Exception as error:  # the loop must get an outcome, or it would wait for this answer for ever
+            log.exception("Sending failed")
+            self.outcomes.put((attempt, ("unreachable", report, repr(error))))
 
-    def knock(self, report):
+    def post(self, report):
         request = urllib.request.Request(
             self.url,
             data=json.dumps(report, allow_nan=False).encode(),
@@ -518,19 +519,19 @@ class HttpDoor:
             return "answered", report, checked(json.loads(body))
         except urllib.error.HTTPError as error:
             body = " ".join(error.read(2_000).decode(errors="replace").split())  # a proxy answers with a whole page
-            words = f"{error.code} {body[:300]}"
+            text = f"{error.code} {body[:300]}"
             if error.code == 413:
-                return "tooMuch", report, words
+                return "tooMuch", report, text
             if error.code == 429 or (error.code == 503 and error.headers.get("Retry-After")):
                 return "tooOften", report, retry_after(error.headers.get("Retry-After"))
-            # Only 400 and 422 speak of the report itself; a wrong key or a proxy's error says nothing about the events.
-            return ("unreadable" if error.code in (400, 422) else "unreachable"), report, words
+            # Only 400 and 422 are about the report itself; a wrong key or a proxy's error is not about the events.
+            return ("unreadable" if error.code in (400, 422) else "unreachable"), report, text
         except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError, http.client.HTTPException) as error:
             return "unreachable", report, f"{type(error).__name__}: {error}"
 
 
 class NoRedirect(urllib.request.HTTPRedirectHandler):
-    """A redirect would carry the key to wherever it points. Give the server's true address instead."""
+    """A redirect would send the key to another address. Enter the server's true address instead."""
 
     def redirect_request(self, *_):
         return None
@@ -540,9 +541,9 @@ without_redirects = urllib.request.build_opener(NoRedirect)
 
 
 def checked(answer):
-    """What an answer means, or ValueError, KeyError, TypeError: a captive portal answers 200, too.
+    """The checked answer, or ValueError, KeyError, TypeError: a captive portal answers 200, too.
 
-    One order that can't be read does not spoil the others, and an unknown field spoils nothing.
+    An order that can't be read does not affect the others, and unknown fields are ignored.
     """
     through = answer["storedThrough"]
     if through is not None and (isinstance(through, bool) or not isinstance(through, int)):
@@ -569,7 +570,7 @@ def listed(value):
 
 
 def readable_order(order):
-    """None where it has no name by which it could be answered. A pause whose end can't be read lasts until resumed."""
+    """None where it has no id with which it could be answered. A pause whose end can't be read lasts until resumed."""
     if not isinstance(order, dict):
         order = {}
     name, kind, until = order.get("id"), order.get("kind"), order.get("until")
@@ -589,7 +590,7 @@ def is_number(value):
 
 
 def finite(value):
-    """None for what is no number: NaN has no place in a report, and would keep all of it from being sent."""
+    """None for what is no number: with a NaN the whole report could not be sent."""
     return value if is_number(value) else None
 
 
@@ -608,22 +609,22 @@ def retry_after(header):
 
 
 def monotonic():
-    """Counts on through a suspend where the system can say so; never goes back, whatever is done to the wall clock."""
+    """Includes the time of a suspend where the system can measure it; never goes back, whatever happens to the wall clock."""
     boottime = getattr(time, "CLOCK_BOOTTIME", None)
     return time.monotonic() if boottime is None else time.clock_gettime(boottime)
 
 
-def read_arguments(words):
+def read_arguments(args):
     parser = argparse.ArgumentParser(description="Runs one feeder and reports to a Pieward server.")
     parser.add_argument("--url", required=True, help="the server, such as https://pieward.example")
     parser.add_argument("--key-file", required=True, type=Path, help="a file that holds the feeder's key, readable by you alone")
     parser.add_argument("--data", required=True, type=Path, help="a folder that survives power cuts")
     parser.add_argument("--wired", action="store_true", help="use YourFeeder of hardware.py instead of the dry run")
-    return parser.parse_args(words)
+    return parser.parse_args(args)
 
 
 def make_folder(folder):
-    """A card that takes nothing is no reason not to start; a folder that may not be used is."""
+    """The program starts even if the card can't be written, but not if the folder may not be used."""
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as error:
@@ -633,15 +634,14 @@ def make_folder(folder):
 
 
 def owned(folder):
-    """What holds the folder for this program alone as long as it lives; None where another one has it. Two programs would
-    pay each cap twice."""
+    """A lock on the folder until this program ends; None where another program has it. Two programs would pay each cap twice."""
     if fcntl is None:
-        return "not held"
+        return "not locked"
     try:
         descriptor = os.open(folder, os.O_RDONLY)
     except OSError as error:
         log.error("%s", error)
-        return "not held"
+        return "not locked"
     try:
         fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
@@ -652,9 +652,9 @@ def owned(folder):
     return descriptor
 
 
-def main(words):
+def main(args):
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s")
-    arguments = read_arguments(words)
+    arguments = read_arguments(args)
     parts = urllib.parse.urlsplit(arguments.url)
     if parts.scheme not in ("http", "https"):
         log.error("--url must begin with https:// (or http:// at home)")
@@ -681,7 +681,7 @@ def main(words):
         signal.signal(name, lambda *_: stopping.set())
     hardware = YourFeeder() if arguments.wired else DryRun()
     try:
-        feeder = Feeder(Store(arguments.data, monotonic), hardware, HttpDoor(arguments.url, key), monotonic)
+        feeder = Feeder(Store(arguments.data, monotonic), hardware, HttpReportClient(arguments.url, key), monotonic)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired else ", dry run: no motor turns")
         try:
             while not stopping.wait(0.02):
@@ -689,7 +689,7 @@ def main(words):
         finally:
             feeder.stop()
     finally:
-        # Whatever went wrong, the motor must not be left on.
+        # Whatever has failed, the motor must not stay on.
         hardware.motor_off()
         hardware.close()
     log.info("Feeder is off.")

@@ -1,4 +1,4 @@
-"""What a failing card says, in plain words for the keeper."""
+"""What is wrong with a failing card, in plain text for the keeper."""
 
 import errno
 import os
@@ -6,38 +6,38 @@ import sqlite3
 
 
 def is_damage(error):
-    """Python before 3.11 tells no error codes, so it goes by SQLite's own words for SQLITE_CORRUPT and SQLITE_NOTADB."""
+    """Python before 3.11 gives no error codes, so it compares SQLite's texts of SQLITE_CORRUPT and SQLITE_NOTADB."""
     return isinstance(error, sqlite3.DatabaseError) and any(
-        words in str(error) for words in ("malformed", "not a database")
+        text in str(error) for text in ("malformed", "not a database")
     )
 
 
-def words_for(error, what):
-    """A reason, by which an episode tells each thing once, and plain words for the keeper."""
-    said = str(error)
+def trouble_text(error, what):
+    """A reason, so that an episode reports each problem once, and plain text for the keeper."""
+    message = str(error)
     on = getattr(error, "errno", None)
     if what == "state":
         return "state", (
-            "The card can't store what this feeder was told: a pause holds, but would be forgotten if the power goes."
+            "The card can't store this feeder's orders: a pause stays in force, but would be forgotten in a power cut."
         )
-    if on in (errno.ENOSPC, errno.EDQUOT) or "full" in said:
+    if on in (errno.ENOSPC, errno.EDQUOT) or "full" in message:
         return "full", (
-            "The card is full: events wait in memory, and some of them would be lost if the power goes. "
+            "The card is full: events wait in memory, and some of them would be lost in a power cut. "
             "Make space on the card."
         )
-    if on == errno.EROFS or "readonly" in said:
+    if on == errno.EROFS or "readonly" in message:
         return "readonly", (
-            "The card can only be read: events wait in memory, and would be lost if the power goes. Replace the card soon."
+            "The card can only be read: events wait in memory, and would be lost in a power cut. Replace the card soon."
         )
     if is_damage(error):
-        return "damaged", "The spool on the card is damaged. It is set aside, and begun anew as soon as the card allows."
+        return "damaged", "The spool on the card is damaged. It is renamed, and a new one is started as soon as the card allows."
     return "unwritable", (
-        f"The card can't be written ({said[:100]}): events wait in memory, and would be lost if the power goes."
+        f"The card can't be written ({message[:100]}): events wait in memory, and would be lost in a power cut."
     )
 
 
 def size_of(path):
-    """0 where there is nothing; a path that can't even be asked is taken for something."""
+    """0 where there is no file; 1 where the path can't be read."""
     try:
         return path.stat().st_size
     except FileNotFoundError:
@@ -50,5 +50,5 @@ def free_bytes(folder):
     try:
         space = os.statvfs(folder)
     except (AttributeError, OSError):  # not on every system
-        return 1 << 30  # taken for enough
+        return 1 << 30  # assumed to be enough
     return space.f_bavail * space.f_frsize

@@ -1,4 +1,4 @@
-"""The only file of the feeder's program that knows your wiring. Fill in `YourFeeder`; `DryRun` shows what is expected.
+"""The only file of the feeder's program that depends on your wiring. Fill in `YourFeeder`; `DryRun` shows what is expected.
 
 Cautions, before any wire: see README.md. Have anything on mains done by somebody licensed for it, by your local code.
 """
@@ -8,15 +8,15 @@ import time
 
 
 class Hardware:
-    """What agent.py asks of a feeder. Every method must return at once: `poll` is called some fifty times a second."""
+    """What agent.py needs of a feeder. Every method must return at once: `poll` is called some fifty times a second."""
 
     portion_seconds = 0.9  # how long the motor runs for one portion
-    stall_milliamps = None  # cut the motor off above this; None where its current is not measured
+    stall_milliamps = None  # the motor is switched off above this; None where its current is not measured
     has_chute_sensor = False
     counted = ()  # which of "button", "detector", "chute", "perch" are fitted
 
     def poll(self):
-        """What the sensors saw since the last call, as a list of:
+        """What the sensors detected since the last call, as a list of:
 
         ("perch",)                      a bird has landed
         ("press",)                      the button was pressed (debounced)
@@ -24,7 +24,7 @@ class Hardware:
         ("piece",)                      a piece of food passed the chute sensor
         ("lid", is_open)
         ("filled", grams_or_None)       the keeper pressed "filled"
-        ("trouble", words)              anything that the keeper should know
+        ("trouble", text)              anything that the keeper should know
         """
         return []
 
@@ -36,17 +36,17 @@ class Hardware:
         raise NotImplementedError
 
     def motor_off(self):
-        """Must be safe to call at any time and any number of times. Wire it so that a dead program means a dead motor."""
+        """Must be safe to call at any time and any number of times. Wire it so that the motor is off when the program is."""
         raise NotImplementedError
 
     def motor_milliamps(self):
         return None
 
     def supply_volts(self):
-        """The board's own supply, asked some fifty times a second while the motor runs; None where it is not measured.
+        """The voltage of the board's own supply, read some fifty times a second while the motor runs; None where it is not measured.
 
-        The least of it goes into the portion: a weak supply shows in a sag of a tenth of a second. A converter that is
-        read in the background should hand back the lowest value since the last call.
+        The lowest value is reported with the portion: a weak supply shows in a sag of a tenth of a second. A converter that is
+        read in the background should return the lowest value since the last call.
         """
         return None
 
@@ -55,14 +55,14 @@ class Hardware:
 
 
 class YourFeeder(Hardware):
-    """Fill this in. Until you do, starting with --wired says so instead of pretending."""
+    """Fill this in. Until you do, a start with --wired fails with a clear error."""
 
     def __init__(self):
         raise NotImplementedError("hardware.py: YourFeeder is not filled in yet; start without --wired for a dry run")
 
 
 class DryRun(Hardware):
-    """Invented birds and an invented hopper: try the whole way to the server before a single wire is laid."""
+    """Invented birds and an invented hopper: for a test of the whole path to the server before any wiring."""
 
     stall_milliamps = 600
     has_chute_sensor = True

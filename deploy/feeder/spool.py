@@ -9,11 +9,11 @@ from pathlib import Path
 log = logging.getLogger("feeder")
 
 SPOOL_MAX = 200_000  # events; about a season of a busy feeder
-DAMAGED_KEPT = 2  # spools that were set aside; more would fill the card themselves
+DAMAGED_SPOOLS_MAX = 2  # damaged spools that stay on the card; more would fill it
 
 # What is dropped first when even the memory is full: least valuable first, the oldest of a kind first. Visits, presses and
-# deposits go on in the running totals (`counts`). Whatever is not listed is never dropped: an order's answer above all.
-# Readings are not kept at all: a report carries those of its own moment, so that they are always the first to go.
+# deposits still count in the running totals (`counts`). What is not listed is never dropped: above all the answer to an order.
+# Readings are never stored: a report has those of its own moment.
 DROPPED_FIRST = ("visit", "lid", "press", "deposit", "trouble", "refill", "portion")
 
 
@@ -41,7 +41,7 @@ class Spool:
             database.execute(
                 "CREATE TABLE IF NOT EXISTS events (place INTEGER PRIMARY KEY, boot TEXT, seq INTEGER, body TEXT)"
             )
-            database.execute("CREATE TABLE IF NOT EXISTS set_aside (boot TEXT, seq INTEGER, body TEXT, problem TEXT)")
+            database.execute("CREATE TABLE IF NOT EXISTS rejected_events (boot TEXT, seq INTEGER, body TEXT, problem TEXT)")
             database.execute("CREATE TABLE IF NOT EXISTS memory (name TEXT PRIMARY KEY, value TEXT)")
         except BaseException:
             database.close()
@@ -52,8 +52,8 @@ class Spool:
             log.warning("The spool has no index, which makes it slower: %s", error)  # an older spool on a full card
         self.database = database
 
-    def set_damaged_aside(self):
-        """Under another name, with its journal: somebody may want to look. Raises OSError where that can't be done."""
+    def move_damaged_away(self):
+        """Renames it with its journal, for a later analysis. Raises OSError where that fails."""
         self.close()
         aside = self.path.with_suffix(f".damaged-{secrets.token_hex(3)}")
         for rest in ("-wal", "-shm"):
@@ -62,17 +62,17 @@ class Spool:
                 part.rename(f"{aside}{rest}")
         self.path.rename(aside)
         earlier = [one for one in self.path.parent.glob(f"{self.path.stem}.damaged-??????") if one != aside]
-        for old in sorted(earlier, key=lambda one: one.stat().st_mtime, reverse=True)[DAMAGED_KEPT - 1 :]:
+        for old in sorted(earlier, key=lambda one: one.stat().st_mtime, reverse=True)[DAMAGED_SPOOLS_MAX - 1 :]:
             for rest in ("", "-wal", "-shm"):
                 Path(f"{old}{rest}").unlink(missing_ok=True)
         return aside.name
 
     def shorten_journal(self):
-        """What waits in the journal goes into the database, and the space of the journal is given back."""
+        """Moves the journal's content into the database, and frees its space."""
         self.database.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
 
     def settle(self, events, stored_through, aside, memory=None):
-        """All of it or none of it. Repeating it after an error whose outcome is unknown changes nothing twice."""
+        """All or nothing. A repeat after an error with unknown result changes nothing twice."""
         self.database.execute("BEGIN IMMEDIATE")
         try:
             for boot, seq in stored_through.items():
@@ -80,7 +80,7 @@ class Spool:
             for boot, event, problem in aside:
                 row = (boot, event["seq"], json.dumps(event), problem)
                 self.database.execute("DELETE FROM events WHERE boot = ? AND seq = ?", row[:2])
-                self.database.execute("INSERT INTO set_aside VALUES (?, ?, ?, ?)", row)
+                self.database.execute("INSERT INTO rejected_events VALUES (?, ?, ?, ?)", row)
             for boot, event in events:
                 row = (boot, event["seq"], json.dumps(event), boot, event["seq"])
                 self.database.execute(
@@ -122,7 +122,7 @@ class Spool:
         return self.database.execute(f"SELECT count(*) FROM events WHERE {wanted}", values).fetchone()[0]
 
     def drop_overflow(self):
-        """How many had to go: by the same rule as in memory, and then the oldest of all."""
+        """How many were dropped: by the same rule as in memory."""
         (held,) = self.database.execute("SELECT count(*) FROM events").fetchone()
         if held <= SPOOL_MAX:
             return 0
@@ -144,7 +144,7 @@ class Spool:
 
 
 def without(done):
-    """Leaves out what the server has stored or what is set aside, but could not be deleted yet."""
+    """Leaves out events that the server has stored or rejected, but that could not be deleted yet."""
     wanted, values = ["1"], []
     for boot, seq in done["through"].items():
         wanted.append("NOT (boot = ? AND seq <= ?)")

@@ -10,7 +10,7 @@ import logging
 import sqlite3
 from pathlib import Path
 
-from card import free_bytes, is_damage, size_of, words_for
+from card import free_bytes, is_damage, size_of, trouble_text
 from spool import DROPPED_FIRST, Spool
 from state_file import StateFile
 
@@ -18,20 +18,20 @@ log = logging.getLogger("feeder")
 
 BYTES_PER_REPORT = 900_000  # under the server's limit of 1 MiB, with space for the readings
 MEMORY_MAX = 4_000  # events that wait while the card takes nothing; some 5 MB
-TRY_AGAIN_EVERY = 10.0  # seconds between two tries to write to a card that refused
-SOUND_AFTER = 60.0  # seconds without a failure until the card is called well again
+TRY_AGAIN_EVERY = 10.0  # seconds between two attempts to write to a card that failed
+SOUND_AFTER = 60.0  # seconds without a failure until the card counts as sound again
 SPACE_WANTED = 65_536  # bytes that must be free for that: a full card still takes a little, into pages freed before
 
 STORAGE_ERRORS = (sqlite3.Error, OSError)
 
-# What is copied into the state's file while the spool takes nothing.
-KEPT_THROUGH_POWER_CUTS = ("order", "portion", "deposit", "refill")
+# Events that are also stored in the state's file while the spool can't be written.
+STORED_WITH_STATE = ("order", "portion", "deposit", "refill")
 
 
 class Store:
     """Events and state, on the card as long as it can be written, else in memory. No failure of the card comes out of it.
 
-    `take_words` hands out what the keeper must be told about the card, once per episode and reason.
+    `take_texts` returns what the keeper must know about the card, once per episode and reason.
     """
 
     def __init__(self, folder, clock):
@@ -42,13 +42,13 @@ class Store:
         self.memory = []  # (boot, event), in order: not in the spool yet
         self.through = {}  # boot -> seq that the server has stored, still in the spool
         self.aside = []  # (boot, event, problem), still in the spool as ordinary events
-        self.words = []
-        self.episode = None  # {"told": reasons, "sound_since"} from the first failure until the card is well again
-        self.try_again_at = None  # the spool refused: nothing is written to it before then
+        self.text = []
+        self.episode = None  # {"reported": reasons, "sound_since"} from the first failure until the card is sound again
+        self.try_again_at = None  # the spool failed: nothing is written to it before then
         self.state_again_at = None  # the same of the state's file
         self.failures = 0  # of the spool, in a row
         self.noted = False  # the spool knows that there is a state's file
-        self.dropped = {}  # kind -> how many had to go in this episode
+        self.dropped = {}  # kind -> how many were dropped in this episode
         self.is_owed = lambda boot, seq: False
         self.state = {"held": None, "known_orders": [], "run": None, "kept": [], "unwritten": False}
         self.state_written = None
@@ -68,8 +68,8 @@ class Store:
         elif spool_opened:
             self._recall_from_spool()
         if self.state.pop("unwritten", False):
-            self.words.append(
-                "Before this start the card took nothing. Some events of that time were only in memory and may be lost."
+            self.text.append(
+                "Before this start the card could not be written. Some events of that time were only in memory and may be lost."
             )
         self.state["unwritten"] = False
         self.memory = [(boot, event) for boot, event in self.state["kept"]]
@@ -91,11 +91,11 @@ class Store:
             self._stay_paused()
 
     def _stay_paused(self):
-        """Nobody knows whether a pause was in force. Whoever asked for one may have a hand in the tray or a sick bird there:
-        feeding would do harm, and standing still is told at once and ended by one tap."""
+        """Whether a pause was in force is unknown. A keeper may have a hand in the tray, or a sick bird there: feeding could
+        hurt, while a pause is reported at once and ended with one tap."""
         self.state["held"] = {"order": None, "until": None}
-        self.words.append(
-            "What this feeder was told last can't be read on its card. It stays paused to be safe: "
+        self.text.append(
+            "The last orders of this feeder can't be read on its card. It stays paused to be safe: "
             "press Resume if it may feed."
         )
 
@@ -117,18 +117,18 @@ class Store:
         self.state["run"] = None
 
     def _open_spool(self):
-        """Whether it is open. A damaged one is set aside and begun anew."""
+        """Whether it is open. A damaged one is renamed, and a new one started."""
         try:
             try:
                 self.spool.open()
             except sqlite3.DatabaseError as error:
                 if not is_damage(error):
                     raise
-                log.error("The spool is damaged and is set aside: %s", error)
+                log.error("The spool is damaged and is renamed: %s", error)
                 self.damaged = True
-                name = self.spool.set_damaged_aside()
-                self.words.append(
-                    f"The spool was damaged and is set aside as {name}. Events that waited in it are not sent."
+                name = self.spool.move_damaged_away()
+                self.text.append(
+                    f"The spool was damaged and is renamed to {name}. Events that waited in it are not sent."
                 )
                 self.spool.open()
             return True
@@ -163,15 +163,15 @@ class Store:
             self._flush()
         self._save_state()
 
-    def set_aside(self, boot, event, problem):
-        """For an event that the server will not take: it must not block all that come after it, nor be lost."""
+    def reject(self, boot, event, problem):
+        """For an event that the server rejects: it must neither block later events nor be lost."""
         self.memory = [(its, one) for its, one in self.memory if (its, one["seq"]) != (boot, event["seq"])]
         self.aside.append((boot, event, problem))
         if self.try_again_at is None:
             self._flush()
 
-    def look_after(self):
-        """Called while the motor stands: a card that refused is tried again, and is called well when it stays well."""
+    def maintain(self):
+        """Called while the motor stands: a card that failed is tried again, and counts as sound after a time without failures."""
         if self.episode is None:
             return
         now = self.clock()
@@ -187,7 +187,7 @@ class Store:
             self.episode["sound_since"] = now
         elif now - self.episode["sound_since"] >= SOUND_AFTER:
             self.episode = None
-            self.words.append(f"The card takes everything again: what waited in memory is written.{self._dropped_words()}")
+            self.text.append(f"The card can be written again: events that waited in memory are stored.{self._dropped_text()}")
             self.dropped = {}
 
     def drop_overflow(self):
@@ -237,13 +237,13 @@ class Store:
         return True
 
     def _kept(self):
-        """The most valuable of what waits in memory, as far as it fits beside the rest; and whether anything is left out."""
+        """The most valuable events that wait in memory, as far as they fit; and whether any is left out."""
         if not self.memory:
             return [], False
         space = StateFile.MOST - len(json.dumps({**self.state, "kept": []})) - 100
-        places = [place for place, (_, event) in enumerate(self.memory) if event["kind"] in KEPT_THROUGH_POWER_CUTS]
+        places = [place for place, (_, event) in enumerate(self.memory) if event["kind"] in STORED_WITH_STATE]
         kept = set()
-        for place in sorted(places, key=lambda one: KEPT_THROUGH_POWER_CUTS.index(self.memory[one][1]["kind"])):
+        for place in sorted(places, key=lambda one: STORED_WITH_STATE.index(self.memory[one][1]["kind"])):
             space -= len(json.dumps(self.memory[place])) + 2
             if space < 0:
                 break
@@ -256,12 +256,12 @@ class Store:
         surplus = max(1, MEMORY_MAX // 40)  # more than one, so that it is seldom done
         going = []
         for kind in DROPPED_FIRST:
-            # The newest stays: only after it is written is it known whether somebody waits for its pay.
+            # The newest stays: only after it is stored is it known whether it waits for its portion.
             for place, (boot, event) in enumerate(self.memory[:-1]):
                 if len(going) < surplus and event["kind"] == kind and not self._is_held(boot, event):
                     going.append(place)
         if going and not self.dropped:
-            self.words.append("The memory is full too: from now on the least valuable of the waiting events are dropped.")
+            self.text.append("The memory is full too: from now on the least valuable of the waiting events are dropped.")
         for place in going:
             kind = self.memory[place][1]["kind"]
             self.dropped[kind] = self.dropped.get(kind, 0) + 1
@@ -271,10 +271,10 @@ class Store:
     def _is_held(self, boot, event):
         return bool(event.get("cutShort")) or self.is_owed(boot, event["seq"])
 
-    def _dropped_words(self):
+    def _dropped_text(self):
         if not self.dropped:
             return ""
-        return " Dropped for want of memory: " + ", ".join(f"{many} {kind}" for kind, many in self.dropped.items()) + "."
+        return " Dropped for lack of memory: " + ", ".join(f"{many} {kind}" for kind, many in self.dropped.items()) + "."
 
     # --- failures ---------------------------------------------------------------------------------------------------
 
@@ -286,24 +286,24 @@ class Store:
             self.failures += 1
             self.try_again_at = again
         if self.episode is None:
-            self.episode = {"told": set()}
+            self.episode = {"reported": set()}
         self.episode["sound_since"] = None
-        reason, words = words_for(error, what)
-        if reason not in self.episode["told"]:
-            self.episode["told"].add(reason)
-            self.words.append(words)
-            log.error("%s (%s)", words, error)
+        reason, text = trouble_text(error, what)
+        if reason not in self.episode["reported"]:
+            self.episode["reported"].add(reason)
+            self.text.append(text)
+            log.error("%s (%s)", text, error)
         if what == "spool" and (is_damage(error) or self.failures > 2):
-            # Opened anew at the next try, which also finds out whether it is damaged.
+            # Opened again at the next attempt, which also checks whether it is damaged.
             try:
                 self.spool.close()
             except sqlite3.Error as closing:
                 log.error("The spool could not be closed: %s", closing)
                 self.spool.database = None
 
-    def take_words(self):
-        words, self.words = self.words, []
-        return words
+    def take_texts(self):
+        text, self.text = self.text, []
+        return text
 
     # --- reading ----------------------------------------------------------------------------------------------------
 
@@ -324,7 +324,7 @@ class Store:
         return boot if boot is not None else self.memory[0][0] if self.memory else None
 
     def oldest(self, most, before=None):
-        """The oldest events, all of one boot, as a report may speak for one boot only. None while nothing waits.
+        """The oldest events, all of one boot, as a report is of one boot only. None while nothing waits.
 
         `before`: (boot, seq) of a portion that is being given. What came after it waits, so that numbers leave in order.
         """

@@ -1,4 +1,4 @@
-"""python3 -m unittest, in this folder. No sleeping: clock and door are handed in; one real socket and one real kill."""
+"""python3 -m unittest, in this folder. No sleeping: clock and report client are passed in; one real socket and one real kill."""
 
 import json
 import signal
@@ -12,7 +12,7 @@ from pathlib import Path
 
 import agent
 import spool
-from agent import Feeder, HttpDoor
+from agent import Feeder, HttpReportClient
 from hardware import Hardware
 from storage import Store
 
@@ -28,7 +28,7 @@ class Clock:
 
 
 class Bench(Hardware):
-    """A motor whose switching is written down, and sensors moved by hand."""
+    """A motor whose switching is recorded, and sensors set by the test."""
 
     stall_milliamps = 600
     has_chute_sensor = True
@@ -67,24 +67,24 @@ class Bench(Hardware):
         return reading
 
 
-class StubDoor:
-    """A server in memory: keeps what it is sent, and can be in a mood."""
+class StubReportClient:
+    """A server in memory: stores what it is sent, and returns the outcomes that a test sets."""
 
     def __init__(self, clock):
         self.clock = clock
         self.busy = False
-        self.reports, self.stored, self.orders, self.mood, self.outcome = [], {}, [], [], None
+        self.reports, self.stored, self.orders, self.outcomes, self.outcome = [], {}, [], [], None
         self.beside = {}  # fields of the answer to be otherwise
 
     def send(self, report):
         report = json.loads(json.dumps(report, allow_nan=False))
         self.reports.append(report)
         self.busy = True
-        mood = self.mood.pop(0) if self.mood else "fine"
-        if mood in ("fine", "unheard"):
+        kind = self.outcomes.pop(0) if self.outcomes else "fine"
+        if kind in ("fine", "answerLost"):
             for event in report["events"]:
                 self.stored[report["boot"], event["seq"]] = event
-        if mood == "fine":
+        if kind == "fine":
             last = report["events"][-1]["seq"] if report["events"] else None
             answer = {
                 "storedThrough": last,
@@ -95,10 +95,10 @@ class StubDoor:
                 "orders": self.orders,
             }
             self.outcome = ("answered", report, agent.checked({**answer, **self.beside}))
-        elif mood == "unheard":
+        elif kind == "answerLost":
             self.outcome = ("unreachable", report, "connection reset")
         else:
-            self.outcome = (mood, report, None if mood == "tooOften" else "no")
+            self.outcome = (kind, report, None if kind == "tooOften" else "no")
 
     def take(self):
         outcome, self.outcome = self.outcome, None
@@ -122,18 +122,18 @@ class WithFeeder(unittest.TestCase):
         self.folder = tempfile.TemporaryDirectory()
         self.addCleanup(self.folder.cleanup)
         self.clock = Clock()
-        self.door = StubDoor(self.clock)
+        self.client = StubReportClient(self.clock)
         agent.log.setLevel("CRITICAL")
         self.start("b-1")
 
     def start(self, boot):
         self.hardware = Bench(self.clock)
-        self.feeder = Feeder(Store(self.folder.name, self.clock), self.hardware, self.door, self.clock, boot)
+        self.feeder = Feeder(Store(self.folder.name, self.clock), self.hardware, self.client, self.clock, boot)
 
     def power_cut(self, boot="b-2"):
-        """The program is gone without a word; only the disk is left."""
+        """The program ends without any cleanup; only the disk is left."""
         self.feeder.store.spool.close()
-        self.door.busy, self.door.outcome = False, None
+        self.client.busy, self.client.outcome = False, None
         self.start(boot)
 
     def tearDown(self):
@@ -144,37 +144,37 @@ class WithFeeder(unittest.TestCase):
             self.clock.now += 0.05
             self.feeder.step()
 
-    def words_of_trouble(self):
-        return " ".join(event["words"] for event in self.door.stored.values() if event["kind"] == "trouble")
+    def trouble_texts(self):
+        return " ".join(event["words"] for event in self.client.stored.values() if event["kind"] == "trouble")
 
     def order(self, id, kind, until=None):
         return {"id": id, "kind": kind, "until": None if until is None else iso(until + SERVER_AHEAD)}
 
 
 class Paying(WithFeeder):
-    def test_pays_a_cap_with_one_portion_and_says_which(self):
+    def test_pays_a_cap_with_one_portion_and_names_the_cap(self):
         self.hardware.happened = [("cap", 0.8, True, True)]
         self.live(0.5)
         self.hardware.happened = [("piece",), ("piece",), ("piece",)]
         self.live(8)
-        deposit, portion = self.door.stored.values()
+        deposit, portion = self.client.stored.values()
         self.assertEqual((deposit["kind"], portion["kind"]), ("deposit", "portion"))
         self.assertEqual((portion["cause"], portion["paysFor"], portion["chuteCount"]), ("deposit", deposit["seq"], 3))
         self.assertAlmostEqual(portion["motorMs"], 900, delta=60)
         self.assertEqual(portion["meanMilliamps"], 240)
 
-    def test_tells_the_least_that_the_supply_gave_while_the_motor_ran(self):
+    def test_reports_the_lowest_supply_voltage_while_the_motor_ran(self):
         self.hardware.supply = [5.02, 4.71, None, 4.98, float("nan"), -3.0, 700.0]
         self.hardware.happened = [("press",)]
         self.live(8)
-        self.assertEqual(self.door.of("portion")["lowestVolts"], 4.71)
+        self.assertEqual(self.client.of("portion")["lowestVolts"], 4.71)
 
     def test_gives_its_portion_though_the_supply_cannot_be_read(self):
         self.hardware.supply = [OSError("no converter at 0x48")]
         self.hardware.happened = [("press",)]
         self.live(8)
-        self.assertEqual(sorted(self.door.kinds()), ["portion", "press", "trouble"])
-        self.assertIsNone(self.door.of("portion")["lowestVolts"])
+        self.assertEqual(sorted(self.client.kinds()), ["portion", "press", "trouble"])
+        self.assertIsNone(self.client.of("portion")["lowestVolts"])
 
     def test_cuts_off_a_stalled_motor(self):
         self.hardware.milliamps = 720.0
@@ -183,45 +183,45 @@ class Paying(WithFeeder):
         self.assertEqual(len(self.hardware.runs), 1)
         self.assertLess(self.hardware.runs[0], 0.5)
 
-    def test_does_not_feed_a_drumming_bird_by_the_drum(self):
+    def test_limits_the_portions_of_a_drumming_bird(self):
         self.hardware.happened = [("press",)] * 50
         self.live(60)
         self.assertEqual(len(self.hardware.runs), agent.OWED_MAX)
-        self.assertEqual(self.door.kinds().count("press"), 50)
+        self.assertEqual(self.client.kinds().count("press"), 50)
 
     def test_leaves_out_what_is_not_measured(self):
         self.live(1)
-        self.assertNotIn("airCelsius", self.door.reports[0]["readings"])
-        self.assertEqual(self.door.reports[0]["readings"]["hopperGrams"], 800)
+        self.assertNotIn("airCelsius", self.client.reports[0]["readings"])
+        self.assertEqual(self.client.reports[0]["readings"]["hopperGrams"], 800)
 
 
-    def test_goes_on_when_a_sensor_fails_and_tells_of_it_once(self):
+    def test_goes_on_when_a_sensor_fails_and_reports_it_once(self):
         def broken():
             raise OSError("remote I/O error")
 
         self.hardware.read = broken
         self.hardware.happened = [("press",)]
         self.live(30)
-        self.assertEqual(sorted(self.door.kinds()), ["portion", "press", "trouble"])
-        self.assertEqual(self.door.reports[-1]["readings"]["paused"], False)
+        self.assertEqual(sorted(self.client.kinds()), ["portion", "press", "trouble"])
+        self.assertEqual(self.client.reports[-1]["readings"]["paused"], False)
 
 
-class Obeying(WithFeeder):
-    def test_stops_the_motor_in_mid_run_and_then_gives_its_proof(self):
+class Orders(WithFeeder):
+    def test_stops_the_motor_in_mid_run_and_then_confirms_the_pause(self):
         self.live(5.2)
         self.hardware.happened = [("press",)]
         self.live(0.1)
         self.assertIsNotNone(self.hardware.on_since)
-        self.door.orders = [self.order("p-1", "pause")]
+        self.client.orders = [self.order("p-1", "pause")]
         self.feeder.report_at = self.clock()
         self.live(0.15)
         self.assertIsNone(self.hardware.on_since)
         self.assertLess(self.hardware.runs[0], 0.5)
         self.live(6)
-        self.assertEqual(self.door.kinds(), ["press", "portion", "order"])
-        self.assertTrue(self.door.reports[-1]["readings"]["paused"])
+        self.assertEqual(self.client.kinds(), ["press", "portion", "order"])
+        self.assertTrue(self.client.reports[-1]["readings"]["paused"])
 
-    def test_believes_the_pause_before_the_disk_does(self):
+    def test_is_paused_before_the_pause_is_on_the_disk(self):
         self.live(5.2)
         self.hardware.happened = [("press",)]
         self.live(0.1)
@@ -230,64 +230,64 @@ class Obeying(WithFeeder):
             raise OSError(5, "Input/output error")
 
         self.feeder.store.spool.settle = self.feeder.store.state_file.write = gone
-        self.door.orders = [self.order("p-1", "pause")]
+        self.client.orders = [self.order("p-1", "pause")]
         self.feeder.report_at = self.clock()
         self.live(0.15)
         self.assertIsNone(self.hardware.on_since)
         self.assertTrue(self.feeder.paused)
         self.live(6)
-        self.assertEqual(self.door.of("order")["outcome"], "done")
-        self.assertIn("would be forgotten if the power goes", self.words_of_trouble())
+        self.assertEqual(self.client.of("order")["outcome"], "done")
+        self.assertIn("would be forgotten in a power cut", self.trouble_texts())
 
     def test_never_feeds_a_backlog_after_a_resume(self):
-        self.door.orders = [self.order("p-1", "pause")]
+        self.client.orders = [self.order("p-1", "pause")]
         self.live(6)
         self.hardware.happened = [("press",), ("cap", 0.9, True, True)]
         self.live(6)
-        self.door.orders = [self.order("r-1", "resume")]
+        self.client.orders = [self.order("r-1", "resume")]
         self.live(30)
         self.assertEqual(self.hardware.runs, [])
-        self.assertEqual(self.door.kinds().count("press") + self.door.kinds().count("deposit"), 2)
+        self.assertEqual(self.client.kinds().count("press") + self.client.kinds().count("deposit"), 2)
         self.hardware.happened = [("press",)]
         self.live(3)
         self.assertEqual(len(self.hardware.runs), 1)
 
-    def test_changes_nothing_on_a_repeat_and_lets_the_newest_win(self):
-        self.door.orders = [self.order("p-1", "pause")]
+    def test_changes_nothing_on_a_repeat_and_follows_the_newest_order(self):
+        self.client.orders = [self.order("p-1", "pause")]
         self.live(30)
-        self.assertEqual(self.door.kinds(), ["order"])
-        self.door.orders = [self.order("p-1", "pause"), self.order("r-1", "resume")]
+        self.assertEqual(self.client.kinds(), ["order"])
+        self.client.orders = [self.order("p-1", "pause"), self.order("r-1", "resume")]
         self.live(10)
         self.assertFalse(self.feeder.paused)
-        self.door.orders = [self.order("p-1", "pause")]  # came late
+        self.client.orders = [self.order("p-1", "pause")]  # came late
         self.live(10)
         self.assertFalse(self.feeder.paused)
-        self.assertEqual(self.door.kinds(), ["order", "order"])
+        self.assertEqual(self.client.kinds(), ["order", "order"])
 
     def test_ends_a_pause_at_its_end(self):
-        self.door.orders = [self.order("p-1", "pause", until=self.clock() + 60)]
+        self.client.orders = [self.order("p-1", "pause", until=self.clock() + 60)]
         self.live(50)
         self.assertTrue(self.feeder.paused)
         self.live(11)
         self.assertFalse(self.feeder.paused)
 
     def test_refuses_a_pause_that_was_over_before_it_arrived(self):
-        self.door.orders = [self.order("p-1", "pause", until=self.clock() - 60)]
+        self.client.orders = [self.order("p-1", "pause", until=self.clock() - 60)]
         self.live(10)
         self.assertFalse(self.feeder.paused)
-        self.assertEqual([event["outcome"] for event in self.door.stored.values()], ["refused"])
+        self.assertEqual([event["outcome"] for event in self.client.stored.values()], ["refused"])
 
     def test_stays_paused_through_a_power_cut_until_it_knows_the_time(self):
-        self.door.orders = [self.order("p-1", "pause", until=self.clock() + 60)]
+        self.client.orders = [self.order("p-1", "pause", until=self.clock() + 60)]
         self.live(10)
         self.power_cut()
-        self.door.mood = ["unreachable"] * 10
+        self.client.outcomes = ["unreachable"] * 10
         self.live(100)
         self.assertTrue(self.feeder.paused)
-        self.door.mood = []
+        self.client.outcomes = []
         self.live(300)
         self.assertFalse(self.feeder.paused)
-        self.assertEqual(self.door.kinds(), ["order"])
+        self.assertEqual(self.client.kinds(), ["order"])
 
     def test_turns_the_motor_off_when_it_is_stopped(self):
         self.hardware.happened = [("press",)]
@@ -297,73 +297,73 @@ class Obeying(WithFeeder):
         self.assertIsNone(self.hardware.on_since)
         self.power_cut()
         self.live(1)
-        self.assertEqual(self.door.kinds(), ["press", "portion"])
+        self.assertEqual(self.client.kinds(), ["press", "portion"])
 
 
-class Telling(WithFeeder):
-    def test_tells_what_an_earlier_start_left_behind_under_its_own_boot(self):
-        self.door.mood = ["unreachable"]
+class Reporting(WithFeeder):
+    def test_reports_the_events_of_an_earlier_start_under_its_own_boot(self):
+        self.client.outcomes = ["unreachable"]
         self.hardware.happened = [("perch",)]
         self.live(0.1)
         self.power_cut()
         self.hardware.happened = [("perch",)]
         self.live(8)
-        left, own = [report for report in self.door.reports if report["events"]][-2:]
+        left, own = [report for report in self.client.reports if report["events"]][-2:]
         self.assertEqual((left["boot"], left["sentUptimeMs"]), ("b-1", None))
         self.assertNotIn("readings", left)
         self.assertEqual(own["boot"], "b-2")
-        self.assertEqual(sorted(self.door.stored), [("b-1", 1), ("b-2", 1)])
+        self.assertEqual(sorted(self.client.stored), [("b-1", 1), ("b-2", 1)])
 
     def test_loses_nothing_while_answers_get_lost(self):
-        self.door.mood = ["unreachable", "unheard", "tooOften", "unheard", "unreachable"]
+        self.client.outcomes = ["unreachable", "answerLost", "tooOften", "answerLost", "unreachable"]
         for _ in range(40):
             self.hardware.happened = [("perch",)]
             self.live(10)
         self.live(400)
-        self.assertEqual([seq for _, seq in sorted(self.door.stored)], list(range(1, 41)))
+        self.assertEqual([seq for _, seq in sorted(self.client.stored)], list(range(1, 41)))
         self.assertEqual(self.feeder.store.waiting(), 0)
 
     def test_halves_what_is_too_much(self):
         self.hardware.happened = [("perch",)] * 100
-        self.door.mood = ["tooMuch", "tooMuch"]
+        self.client.outcomes = ["tooMuch", "tooMuch"]
         self.live(60)
-        self.assertEqual([len(report["events"]) for report in self.door.reports[:3]], [100, 50, 25])
-        self.assertEqual(len(self.door.stored), 100)
+        self.assertEqual([len(report["events"]) for report in self.client.reports[:3]], [100, 50, 25])
+        self.assertEqual(len(self.client.stored), 100)
 
-    def test_sets_aside_the_one_event_that_nobody_can_read(self):
-        send = self.door.send
+    def test_stores_apart_the_one_event_that_the_server_can_not_read(self):
+        send = self.client.send
 
         def picky(report):
             if any(event["seq"] == 3 and event["kind"] == "visit" for event in report["events"]):
-                self.door.mood = ["unreadable"]
+                self.client.outcomes = ["unreadable"]
             send(report)
 
-        self.door.send = picky
+        self.client.send = picky
         self.hardware.happened = [("perch",)] * 8
         self.live(2_000)
-        self.assertEqual([seq for _, seq in sorted(self.door.stored)], [1, 2, 4, 5, 6, 7, 8, 9, 10])
-        self.assertIn("set aside", self.door.stored["b-1", 10]["words"])
-        (kept,) = self.feeder.store.spool.database.execute("SELECT count(*) FROM set_aside").fetchone()
-        self.assertEqual(kept, 1)
+        self.assertEqual([seq for _, seq in sorted(self.client.stored)], [1, 2, 4, 5, 6, 7, 8, 9, 10])
+        self.assertIn("stored apart", self.client.stored["b-1", 10]["words"])
+        (rejected,) = self.feeder.store.spool.database.execute("SELECT count(*) FROM rejected_events").fetchone()
+        self.assertEqual(rejected, 1)
 
     def test_backs_off_from_a_server_that_stays_away(self):
-        self.door.mood = ["unreachable"] * 1_000
+        self.client.outcomes = ["unreachable"] * 1_000
         self.live(3_600)
-        self.assertLess(len(self.door.reports), 25)
-        self.assertGreater(len(self.door.reports), 12)
+        self.assertLess(len(self.client.reports), 25)
+        self.assertGreater(len(self.client.reports), 12)
 
-    def test_says_so_when_its_spool_was_full(self):
+    def test_reports_that_its_spool_was_full(self):
         most, spool.SPOOL_MAX = spool.SPOOL_MAX, 10
         self.addCleanup(lambda: setattr(spool, "SPOOL_MAX", most))
-        self.door.mood = ["unreachable"]
+        self.client.outcomes = ["unreachable"]
         self.live(0.1)
         self.hardware.happened = [("perch",)] * 15
         self.live(20)
-        self.assertIn("5 old events are lost", [e for e in self.door.stored.values() if e["kind"] == "trouble"][0]["words"])
+        self.assertIn("5 old events are lost", [e for e in self.client.stored.values() if e["kind"] == "trouble"][0]["words"])
 
 
 class PowerCuts(unittest.TestCase):
-    def test_keeps_every_event_that_was_written_when_the_program_was_killed(self):
+    def test_loses_no_stored_event_when_the_program_is_killed(self):
         with tempfile.TemporaryDirectory() as folder:
             writing = (
                 "import sys, time; from storage import Store; store = Store(sys.argv[1], time.monotonic); seq = 0\n"
@@ -387,7 +387,7 @@ class PowerCuts(unittest.TestCase):
             self.assertGreaterEqual(len(events), written)
             self.assertEqual([event["seq"] for event in events], list(range(1, len(events) + 1)))
 
-    def test_has_the_pause_on_the_card_before_the_proof_of_it(self):
+    def test_has_the_pause_on_the_card_before_its_confirmation(self):
         with tempfile.TemporaryDirectory() as folder:
             store = Store(folder, Clock())
             store.spool.database.execute("DROP TABLE events")  # the proof can't be written
@@ -399,14 +399,14 @@ class PowerCuts(unittest.TestCase):
             after.close()
 
 
-class Knocking(unittest.TestCase):
+class Posting(unittest.TestCase):
     """One real socket on the loopback."""
 
     def setUp(self):
         replies = self.replies = []
         seen = self.seen = []
 
-        class Door(BaseHTTPRequestHandler):
+        class Handler(BaseHTTPRequestHandler):
             def do_POST(self):
                 seen.append((self.path, self.headers["Authorization"], self.rfile.read(int(self.headers["Content-Length"]))))
                 status, headers, body = replies.pop(0)
@@ -420,40 +420,40 @@ class Knocking(unittest.TestCase):
             def log_message(self, *_):
                 pass
 
-        self.server = HTTPServer(("127.0.0.1", 0), Door)
+        self.server = HTTPServer(("127.0.0.1", 0), Handler)
         threading.Thread(target=self.server.serve_forever, daemon=True).start()
-        self.door = HttpDoor(f"http://127.0.0.1:{self.server.server_port}/", "the-key")
+        self.client = HttpReportClient(f"http://127.0.0.1:{self.server.server_port}/", "the-key")
 
     def tearDown(self):
         self.server.shutdown()
         self.server.server_close()
 
-    def knock(self, status, body=b"{}", headers=None):
+    def post(self, status, body=b"{}", headers=None):
         self.replies.append((status, headers or {}, body))
-        kind, _, said = self.door.knock({"boot": "b-1", "sentUptimeMs": 1, "events": []})
-        return kind, said
+        kind, _, text = self.client.post({"boot": "b-1", "sentUptimeMs": 1, "events": []})
+        return kind, text
 
     def test_understands_every_answer(self):
         fine = b'{"storedThrough": null, "serverTime": "2026-01-15T09:00:00.000Z", "nextReportSeconds": 5, "orders": []}'
-        self.assertEqual(self.knock(200, fine)[0], "answered")
+        self.assertEqual(self.post(200, fine)[0], "answered")
         self.assertEqual(self.seen[0][:2], ("/api/v1/report", "Bearer the-key"))
-        self.assertEqual(self.knock(200, b"<html>a captive portal</html>")[0], "unreachable")
-        self.assertEqual(self.knock(200, b'{"serverTime": "soon"}')[0], "unreachable")
-        self.assertEqual(self.knock(200, b'["a list"]')[0], "unreachable")
-        self.assertEqual(self.knock(200, fine.replace(b"null", b'"all of it"'))[0], "unreachable")
-        self.assertEqual(self.knock(200, fine.replace(b": 5,", b": -1,"))[0], "unreachable")
-        self.assertEqual(self.knock(200, fine.replace(b": 5,", b": Infinity,"))[0], "answered")
+        self.assertEqual(self.post(200, b"<html>a captive portal</html>")[0], "unreachable")
+        self.assertEqual(self.post(200, b'{"serverTime": "soon"}')[0], "unreachable")
+        self.assertEqual(self.post(200, b'["a list"]')[0], "unreachable")
+        self.assertEqual(self.post(200, fine.replace(b"null", b'"all of it"'))[0], "unreachable")
+        self.assertEqual(self.post(200, fine.replace(b": 5,", b": -1,"))[0], "unreachable")
+        self.assertEqual(self.post(200, fine.replace(b": 5,", b": Infinity,"))[0], "answered")
         self.assertEqual(agent.checked({**json.loads(fine), "nextReportSeconds": 1e9})["nextReportSeconds"], 3_600)
-        self.assertEqual(self.knock(200, fine + b" " * 1_100_000)[0], "unreachable")
-        self.assertEqual(self.knock(200, b"[" * 200_000)[0], "unreachable")
-        self.assertEqual(self.knock(500, b"<html>" + b"x" * 100_000)[0], "unreachable")
-        self.assertEqual(self.knock(400)[0], "unreadable")
-        self.assertEqual(self.knock(401)[0], "unreachable")
-        self.assertEqual(self.knock(413)[0], "tooMuch")
-        self.assertEqual(self.knock(429, headers={"Retry-After": "7"}), ("tooOften", 7.0))
-        self.assertEqual(self.knock(429, headers={"Retry-After": "Wed, 21 Oct 2026 07:28:00 GMT"}), ("tooOften", None))
-        self.assertEqual(self.knock(503)[0], "unreachable")
-        self.assertEqual(self.knock(503, headers={"Retry-After": "9"}), ("tooOften", 9.0))
+        self.assertEqual(self.post(200, fine + b" " * 1_100_000)[0], "unreachable")
+        self.assertEqual(self.post(200, b"[" * 200_000)[0], "unreachable")
+        self.assertEqual(self.post(500, b"<html>" + b"x" * 100_000)[0], "unreachable")
+        self.assertEqual(self.post(400)[0], "unreadable")
+        self.assertEqual(self.post(401)[0], "unreachable")
+        self.assertEqual(self.post(413)[0], "tooMuch")
+        self.assertEqual(self.post(429, headers={"Retry-After": "7"}), ("tooOften", 7.0))
+        self.assertEqual(self.post(429, headers={"Retry-After": "Wed, 21 Oct 2026 07:28:00 GMT"}), ("tooOften", None))
+        self.assertEqual(self.post(503)[0], "unreachable")
+        self.assertEqual(self.post(503, headers={"Retry-After": "9"}), ("tooOften", 9.0))
 
     def test_reads_the_orders_that_it_can_read(self):
         def orders(*listed):
@@ -468,25 +468,25 @@ class Knocking(unittest.TestCase):
 
     def test_gives_up_an_answer_that_never_ends(self):
         clock = Clock()
-        door = HttpDoor("http://127.0.0.1:9", "k", clock)
-        door._send = lambda *_: None  # the thread that would wait
-        door.send({"events": []})
-        self.assertIsNone(door.take())
-        clock.now += agent.EXCHANGE_WITHIN + 1
-        self.assertEqual(door.take()[0], "unreachable")
-        self.assertFalse(door.busy)
-        door.outcomes.put((1, ("answered", {}, {})))  # and then it comes after all
-        self.assertIsNone(door.take())
+        client = HttpReportClient("http://127.0.0.1:9", "k", clock)
+        client._send = lambda *_: None  # the thread that would wait
+        client.send({"events": []})
+        self.assertIsNone(client.take())
+        clock.now += agent.ANSWER_WITHIN_IN_ALL + 1
+        self.assertEqual(client.take()[0], "unreachable")
+        self.assertFalse(client.busy)
+        client.outcomes.put((1, ("answered", {}, {})))  # and then it comes after all
+        self.assertIsNone(client.take())
 
-    def test_carries_the_key_to_no_other_address(self):
+    def test_sends_the_key_to_no_other_address(self):
         elsewhere = {"Location": f"http://127.0.0.1:{self.server.server_port}/elsewhere"}
-        self.assertEqual(self.knock(302, headers=elsewhere)[0], "unreachable")
-        self.assertEqual(self.knock(307, headers=elsewhere)[0], "unreachable")
+        self.assertEqual(self.post(302, headers=elsewhere)[0], "unreachable")
+        self.assertEqual(self.post(307, headers=elsewhere)[0], "unreachable")
         self.assertEqual([path for path, _, _ in self.seen], ["/api/v1/report"] * 2)
 
-    def test_takes_a_server_that_is_off_for_an_ordinary_thing(self):
-        nobody = HttpDoor("http://127.0.0.1:9", "k")
-        self.assertEqual(nobody.knock({"events": []})[0], "unreachable")
+    def test_treats_a_server_that_is_off_as_ordinary(self):
+        nobody = HttpReportClient("http://127.0.0.1:9", "k")
+        self.assertEqual(nobody.post({"events": []})[0], "unreachable")
 
     def test_reads_times_as_the_server_writes_them(self):
         self.assertEqual(agent.seconds_of("1970-01-01T00:01:00.000Z"), 60)

@@ -1,4 +1,4 @@
-"""Real processes: the program is killed at random moments, and lives on a card that is really full.
+"""Real processes: the program is killed at random moments, and runs on a card that is really full.
 
     python3 -m unittest test_kills             # a short form
     FEEDER_KILLS=120 python3 -m unittest test_kills.Kills
@@ -23,7 +23,7 @@ HERE = Path(__file__).parent
 
 
 class Server:
-    """Stores by (boot, seq), as Pieward does; may lose an answer, be away, and hand out orders."""
+    """Stores by (boot, seq), as Pieward does; may lose an answer, be away, and send orders."""
 
     def __init__(self, chance):
         self.stored, self.clashes, self.order, self.paused = {}, [], None, {}
@@ -31,23 +31,23 @@ class Server:
         self.chance = chance
         server = self
 
-        class Door(BaseHTTPRequestHandler):
+        class Handler(BaseHTTPRequestHandler):
             def do_POST(self):
                 body = self.rfile.read(int(self.headers["Content-Length"]))
                 answer = None if server.away else server.take(json.loads(body))
                 if answer is None or server.chance.random() < server.loses:
                     self.close_connection = True
                     return
-                said = json.dumps(answer).encode()
+                text = json.dumps(answer).encode()
                 self.send_response(200)
-                self.send_header("Content-Length", str(len(said)))
+                self.send_header("Content-Length", str(len(text)))
                 self.end_headers()
-                self.wfile.write(said)
+                self.wfile.write(text)
 
             def log_message(self, *_):
                 pass
 
-        self.http = ThreadingHTTPServer(("127.0.0.1", 0), Door)
+        self.http = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
         self.url = f"http://127.0.0.1:{self.http.server_port}"
         threading.Thread(target=self.http.serve_forever, daemon=True).start()
 
@@ -71,7 +71,7 @@ class Server:
     def of(self, boot, *kinds):
         return [event for (its, _), event in sorted(self.stored.items()) if its == boot and event["kind"] in kinds]
 
-    def words(self):
+    def text(self):
         return " ".join(event["words"] for event in list(self.stored.values()) if event["kind"] == "trouble")
 
     def answer_to(self, order):
@@ -95,11 +95,11 @@ class Processes(unittest.TestCase):
         self.addCleanup(lambda: self.kill() if self.child else None)
 
     def start(self, boot):
-        with open(self.folder / "said", "a") as said:
+        with open(self.folder / "text", "a") as text:
             self.child = subprocess.Popen(
                 [sys.executable, "-B", __file__, "--feeder", boot, str(self.folder / f"{boot}.runs"), "--url", self.server.url]
                 + ["--key-file", str(self.folder / "feeder.key"), "--data", str(self.data), "--wired"],
-                stderr=said,
+                stderr=text,
                 cwd=HERE,
             )
 
@@ -111,16 +111,16 @@ class Processes(unittest.TestCase):
     def until(self, holds, what, seconds=20):
         end = time.monotonic() + seconds
         while not holds():
-            said = (self.folder / "said").read_text()[-2_000:]
-            self.assertIsNone(self.child.poll(), f"the program ended; waited for {what}:\n{said}")
-            self.assertLess(time.monotonic(), end, f"waited for {what}; it said:\n{said}\n{self.server.words()}")
+            text = (self.folder / "text").read_text()[-2_000:]
+            self.assertIsNone(self.child.poll(), f"the program ended; waited for {what}:\n{text}")
+            self.assertLess(time.monotonic(), end, f"waited for {what}; it text:\n{text}\n{self.server.text()}")
             time.sleep(0.02)
 
     def runs(self, boot):
         log = self.folder / f"{boot}.runs"
         return log.read_text().count("on") if log.exists() else 0
 
-    def assert_told_once(self, boot):
+    def assert_reported_once(self, boot):
         """Each run of the motor is one portion; beside them at most one that was about to begin at the kill."""
         runs, portions = self.runs(boot), self.server.of(boot, "portion")
         self.assertGreaterEqual(len(portions), runs, f"{boot}: a run of the motor was never reported")
@@ -148,13 +148,13 @@ class Kills(Processes):
         try:
             self.until(lambda: not left(), "all that was left behind", 10)
         except AssertionError:
-            pass  # told below, by boot
+            pass  # reported below, by boot
         self.until(lambda: self.runs("b-last") > 0, "a portion of the last start")
         self.assertEqual(self.kill(signal.SIGTERM), 0)
         self.start("b-quiet")
         self.until(lambda: len(self.server.of("b-last", "portion")) >= self.runs("b-last"), "the last portion")
         boots = [*(f"b-{number}" for number in range(kills)), "b-last"]
-        cut = sum(self.assert_told_once(boot) for boot in boots)
+        cut = sum(self.assert_reported_once(boot) for boot in boots)
         self.assertEqual(self.server.clashes, [])
         runs = sum(self.runs(boot) for boot in boots)
         self.assertGreater(runs, kills / 2, "the killer must find motors that run")
@@ -197,13 +197,13 @@ class FullCard(Processes):
         self.until(lambda: self.server.answer_to(id), f"the answer to {kind}")
         self.assertEqual(self.server.answer_to(id), ["done"])
 
-    def test_obeys_feeds_and_reports_on_a_full_card_also_from_the_start_and_recovers_by_itself(self):
+    def test_follows_orders_feeds_and_reports_on_a_full_card_also_from_the_start_and_recovers_by_itself(self):
         self.start("b-0")
         self.until(lambda: len(self.server.of("b-0", "portion")) > 0, "a portion")
         self.fill()
         had = self.runs("b-0")
         self.until(lambda: self.runs("b-0") > had + 1, "feeding with a full card")
-        self.until(lambda: "card is full" in self.server.words(), "word of the full card")
+        self.until(lambda: "card is full" in self.server.text(), "report of the full card")
         self.order("p-1", "pause")
         stood = self.runs("b-0")
         time.sleep(1)
@@ -228,32 +228,32 @@ class FullCard(Processes):
         self.server.away = False
         self.start("b-2")
         self.until(lambda: len(self.server.of("b-1", "portion")) >= self.runs("b-1"), "the portions of then")
-        self.assert_told_once("b-1")
+        self.assert_reported_once("b-1")
 
-        # There is space again while nobody can be told: the memory goes to the card, in order and once.
+        # There is space again while the server is away: the memory goes to the card, in order and once.
         self.server.away = True
         had = self.runs("b-2")
         self.until(lambda: self.runs("b-2") > had + 1, "more events")
         self.free()
-        self.until(lambda: "takes everything again" in self.spooled(), "the memory to be written", 30)
+        self.until(lambda: "can be written again" in self.spooled(), "the memory to be written", 30)
         self.kill()
         self.server.away = False
         self.server.order = {"id": "p-2", "kind": "pause", "until": None}
         self.start("b-3")
-        self.until(lambda: "takes everything again" in self.server.words(), "word of the recovery")
+        self.until(lambda: "can be written again" in self.server.text(), "report of the recovery")
         self.until(lambda: len(self.server.of("b-2", "portion")) >= self.runs("b-2"), "the portions")
-        self.assert_told_once("b-2")
+        self.assert_reported_once("b-2")
         seqs = [event["seq"] for event in self.server.of("b-2", "press", "deposit", "portion", "trouble", "visit", "order")]
         self.assertEqual(seqs, list(range(1, len(seqs) + 1)), "an event is lost")
         if self.mounted:  # where it is only pretended, the little that fits comes and goes
-            self.assertEqual(self.server.words().count("card is full"), 3, "each episode is told once: one a start")
+            self.assertEqual(self.server.text().count("card is full"), 3, "each episode is reported once: one a start")
         self.assertEqual(self.server.clashes, [])
 
     def spooled(self):
         return "".join(path.read_bytes().decode(errors="replace") for path in self.data.glob("spool.sqlite*"))
 
 
-def run_feeder(boot, runs, words):
+def run_feeder(boot, runs, text):
     import agent
     from hardware import Hardware
 
@@ -265,7 +265,7 @@ def run_feeder(boot, runs, words):
         pass
 
     class Busy(Hardware):
-        """Hungry birds, and a motor whose runs are written down outside the card."""
+        """Hungry birds, and a motor whose runs are recorded outside the card."""
 
         portion_seconds = 0.15
         counted = ("button", "detector")
@@ -290,7 +290,7 @@ def run_feeder(boot, runs, words):
     agent.YourFeeder = Busy
     original = agent.Feeder
     agent.Feeder = lambda *parts: original(*parts, boot=boot)
-    data = Path(words[words.index("--data") + 1])
+    data = Path(text[text.index("--data") + 1])
     limit = Path(f"{data}-limit")
     import sqlite3
 
@@ -301,11 +301,11 @@ def run_feeder(boot, runs, words):
         database = connect(*parts, **named)
 
         class Limited:
-            def execute(self, words, *values):
-                if words == "COMMIT" and limit.exists():
+            def execute(self, text, *values):
+                if text == "COMMIT" and limit.exists():
                     database.execute("ROLLBACK")  # as SQLite does by itself
                     raise sqlite3.OperationalError("database or disk is full")
-                return database.execute(words, *values)
+                return database.execute(text, *values)
 
             def __getattr__(self, name):
                 return getattr(database, name)
@@ -314,7 +314,7 @@ def run_feeder(boot, runs, words):
 
     if not os.path.ismount(data):
         sqlite3.connect = watched
-    return agent.main(words)
+    return agent.main(text)
 
 
 if __name__ == "__main__":

@@ -1,6 +1,8 @@
 import { randomUUID } from "node:crypto";
+import type { Email } from "../domain/email/email.ts";
 import { notificationEmail } from "../domain/email/notificationEmail.ts";
 import { after, days, hours, type Instant, minutes, type Span } from "../domain/instant.ts";
+import type { NotificationContent } from "../domain/notification/content.ts";
 import type { EmailOutcome, PushOutcome } from "../domain/push/outcome.ts";
 import { pageAddress } from "../domain/push/payload.ts";
 import { damageNotification, type StoreDamage } from "../domain/storeDamage.ts";
@@ -61,8 +63,7 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
     const now = clock.now();
     const content = damageNotification(damage, store.condition.restoreAdvice());
     const { phones, addresses } = list.recipients();
-    const link = publicUrl === null ? null : pageAddress(null, publicUrl);
-    const email = notificationEmail(content, { yardName: null, feederName: null, link });
+    const email = damageEmail(content, publicUrl);
     const isDue = schedule.dueAt(damage, now);
     await Promise.all([
       ...phones
@@ -86,6 +87,11 @@ export function damageNotifier(ports: DamagePorts, publicUrl: string | null, log
     },
   };
 }
+
+const damageEmail = (content: NotificationContent, publicUrl: string | null): Email => {
+  const link = publicUrl === null ? null : pageAddress(null, publicUrl);
+  return notificationEmail(content, { yardName: null, feederName: null, link });
+};
 
 interface RecipientList {
   recipients(): DamageRecipients;

@@ -17,7 +17,7 @@ beforeEach(() => {
 });
 afterEach(() => rmSync(folder, { recursive: true }));
 
-/** A database as a running server leaves it: in WAL mode, with commits that are only in the log so far. */
+/** A database as a running server has it: in WAL mode, with commits that are only in the write-ahead log so far. */
 function openLive() {
   const live = new Database(join(data, "pieward.db"));
   live.pragma("journal_mode = WAL");
@@ -31,7 +31,7 @@ const backUp = (...more: string[]) =>
 const backups = () => readdirSync(to).sort();
 
 describe("a backup", () => {
-  it("holds what the running server has committed, also what is only in its log", () => {
+  it("has what the running server has committed, also what is only in its write-ahead log", () => {
     const live = openLive();
     const insert = live.prepare("INSERT INTO event VALUES (?, ?)");
     for (let seq = 1; seq <= 5_000; seq++) insert.run(seq, "x".repeat(200));
@@ -50,7 +50,7 @@ describe("a backup", () => {
     expect(statSync(join(to, name ?? "")).mode & 0o077).toBe(0);
   });
 
-  it("is refused, and takes no older one away, when the database is damaged", () => {
+  it("fails, and removes no older one, when the database is damaged", () => {
     const live = openLive();
     live.exec("CREATE INDEX by_body ON event (body)");
     const insert = live.prepare("INSERT INTO event VALUES (?, ?)");
@@ -70,7 +70,7 @@ describe("a backup", () => {
     expect(backups()).toEqual(good);
   });
 
-  it("keeps the newest and touches nothing that isn't its own", () => {
+  it("keeps the newest and changes no files of others", () => {
     openLive().close();
     expect(backUp().status).toBe(0);
     const [newest] = backups();
@@ -92,7 +92,7 @@ describe("a backup", () => {
     expect(backups()).toEqual([]);
   });
 
-  it("is its owner's alone, each file of it, whatever the shell's rights for new files are", () => {
+  it("is readable by its owner only, each file of it, whatever the shell's umask", () => {
     openLive().close();
     const umask = process.umask(0);
     try {
@@ -105,7 +105,7 @@ describe("a backup", () => {
     expect(statSync(join(data, "last-backup.json")).mode & 0o077).toBe(0);
   });
 
-  it("is put back by the command that the server names, and what was there is kept", () => {
+  it("is restored by the command that the server names, and the earlier data is not deleted", () => {
     const live = openLive();
     live.exec("INSERT INTO event VALUES (1, 'kept')");
     live.close();
@@ -132,7 +132,7 @@ describe("a backup", () => {
     expect(statSync(file).mode & 0o077).toBe(0);
   });
 
-  it("is not put back under a running server, nor where it is damaged itself", () => {
+  it("is not restored under a running server, nor where it is damaged itself", () => {
     openLive().close();
     expect(backUp().status).toBe(0);
     const from = join(to, backups()[0] ?? "");

@@ -3,7 +3,7 @@ import { join } from "node:path";
 import { describe, expect, it } from "vitest";
 import { projectFolder } from "../support/imports.ts";
 
-/** Why each dependency is there, and by which licence: `deploy/dependencies.md`, held against what is installed. */
+/** Why each dependency is there, and by which licence: `deploy/dependencies.md`, compared with what is installed. */
 
 interface Package {
   readonly license?: string;
@@ -57,7 +57,7 @@ const problemsOf = (rows: typeof reasons, names: readonly string[], licences: (n
 ];
 
 describe("each dependency", () => {
-  it("has a reason, and the licence that is written down, which is allowed", () => {
+  it("has a reason, and the licence that the document names, which is allowed", () => {
     expect(allowed.size).toBe(10);
     expect(problemsOf(reasons, Object.keys(wanted), licenceOf)).toEqual([]);
   });
@@ -95,7 +95,7 @@ describe("every package that is installed, also for another one", () => {
     expect(forbidden).toEqual([]);
   });
 
-  it("is held to its SHA-512", () => {
+  it("is pinned to its SHA-512", () => {
     expect(installed.filter(([, { integrity }]) => !integrity?.startsWith("sha512-")).map(([path]) => path)).toEqual(
       [],
     );

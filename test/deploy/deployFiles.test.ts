@@ -23,7 +23,7 @@ describe("the deploy files", () => {
     expect(readConfig(inImage)).toMatchObject({ host: "0.0.0.0", port: 8080, dataDir: "/data" });
   });
 
-  it("show how mail is set up by an example that the server accepts", () => {
+  it("show how e-mail is configured by an example that the server accepts", () => {
     const [, example = ""] = /```sh\n# server\.env\n(.*?)```/s.exec(read("README.md")) ?? [];
     const lines = [...example.matchAll(/^(\w+)=(.*)$/gm)].map(([, name = "", value = ""]) => [name, value]);
     const { email, publicUrl } = readConfig(Object.fromEntries(lines));
@@ -36,7 +36,7 @@ describe("the deploy files", () => {
     });
     expect(publicUrl).toBe("https://pieward.example");
     expect(read("service/pieward.service")).toContain("EnvironmentFile=-/etc/pieward/server.env");
-    // What it holds is secret, so it stands in no file that others read.
+    // It contains a password, so it is in no file that others can read.
     for (const file of ["service/pieward.service", "container/Containerfile"])
       expect(read(file)).not.toMatch(/smtps?:/);
   });
@@ -52,7 +52,7 @@ describe("the deploy files", () => {
     expect(readFileSync("server/app.ts", "utf8")).toContain(`"${health}"`);
   });
 
-  it("bound the memory as npm start does, well below the memory that they allow", () => {
+  it("limit the memory as npm start does, well below the memory that they allow", () => {
     const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
     const bounds = (text: string) =>
       [...text.matchAll(/--max-(?:old|semi)-space-size=\d+|MALLOC_ARENA_MAX=\d+/g)].map(([bound]) => bound).sort();
@@ -64,7 +64,7 @@ describe("the deploy files", () => {
     expect(read("container/Containerfile")).toContain("--memory 512m");
   });
 
-  it("copy into the image only what there is", () => {
+  it("copy into the image only files that exist", () => {
     const lines = [...read("container/Containerfile").matchAll(/^COPY (?:--from=build )?(.*) \S+$/gm)];
     const copied = lines.flatMap(([, paths = ""]) => paths.split(" ").map((path) => path.replace(/^\/pieward\//, "")));
     expect(copied).toContain("server");
@@ -72,7 +72,7 @@ describe("the deploy files", () => {
       if (path !== "dist" && path !== "node_modules") expect(existsSync(path), path).toBe(true);
   });
 
-  it("let proxies carry sockets, insist on HTTPS, and pass reports as large as the server takes", () => {
+  it("let proxies pass sockets, require HTTPS, and pass reports as large as the server accepts", () => {
     expect(read("proxy/nginx.conf")).toMatch(/proxy_set_header Upgrade \$http_upgrade/);
     for (const file of ["proxy/nginx.conf", "proxy/Caddyfile"]) {
       expect(read(file)).toMatch(/Strict-Transport-Security "?max-age=\d{7,}/);

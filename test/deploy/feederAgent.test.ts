@@ -26,7 +26,7 @@ describe.skipIf(!hasPython)(`the feeder's agent${unlessAbsent}`, () => {
     expect(output).toMatch(/Ran \d{2,} tests/);
   });
 
-  it("reports as the contract says, carries out a pause and ends clean", { timeout: 60_000 }, async () => {
+  it("reports by the contract, carries out a pause and ends cleanly", { timeout: 60_000 }, async () => {
     const api = await listen();
     const data = mkdtempSync(join(tmpdir(), "pieward-agent-"));
     const keyFile = join(data, "feeder.key");
@@ -119,7 +119,7 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
   });
 });
 
-/** The agent as a process of its own, killed as by a power cut, with a motor that writes down its runs. */
+/** The agent as a process of its own, killed as by a power cut, with a motor that records its runs. */
 async function agentFor(server: TestServer, key: string) {
   const url = await server.app.listen({ host: "127.0.0.1", port: 0 });
   const home = mkdtempSync(join(tmpdir(), "pieward-agent-"));

@@ -10,7 +10,7 @@ const readme = readFileSync(join(import.meta.dirname, "../../README.md"), "utf8"
 const curlOfReadme = readme.match(/```sh\n(curl [\s\S]*?)```/)?.[1] ?? "";
 const inShell = async (line: string) => JSON.parse((await promisify(execFile)("sh", ["-c", line])).stdout);
 
-/** Both lines as a newcomer pastes them, in a real shell against a listening server. */
+/** Both lines as a new keeper pastes them, in a real shell with a listening server. */
 describe("the line to paste", () => {
   const lines: [string, (address: string, key: string) => string, number][] = [
     [

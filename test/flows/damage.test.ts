@@ -28,7 +28,7 @@ const damage = (server: TestServer) =>
   server.store.condition.recordDamage({ kind: "damaged", foundAt: server.clock.now(), problem });
 
 describe("notifying of a damaged database", () => {
-  it("says nothing while nothing is wrong, at once what is, and again each day as long as it lasts", async () => {
+  it("sends nothing without damage, at once with it, and again each day while it lasts", async () => {
     const { server, notifier } = await housed();
     await notifier.updateRecipients();
     await notifier.notify();
@@ -45,7 +45,7 @@ describe("notifying of a damaged database", () => {
     expect(sent(server)).toBe(2);
   });
 
-  it("tries again with growing gaps where a push service doesn't take it", async () => {
+  it("tries again with growing gaps where a push service doesn't accept it", async () => {
     const { server, notifier } = await housed();
     await notifier.updateRecipients();
     damage(server);
@@ -79,13 +79,13 @@ describe("notifying of a damaged database", () => {
     expect(sent(server)).toBe(1);
   });
 
-  it("forgets a phone that was removed, and what was notified once all is well", async () => {
+  it("drops a phone that was removed, and the times of notifications once the damage is over", async () => {
     const { server, folder, notifier } = await housed();
     await notifier.updateRecipients();
     const file = openDamageFile(folder);
-    const kept = file.read();
-    expect(kept?.phones.map(({ endpoint }) => endpoint)).toEqual(["https://push.example/1"]);
-    file.write({ phones: [], addresses: [], ...kept, notifiedAt: { "https://push.example/1": server.clock.now() } });
+    const stored = file.read();
+    expect(stored?.phones.map(({ endpoint }) => endpoint)).toEqual(["https://push.example/1"]);
+    file.write({ phones: [], addresses: [], ...stored, notifiedAt: { "https://push.example/1": server.clock.now() } });
     await server.app.inject({
       method: "POST",
       url: "/api/v1/phones/forget",
@@ -99,7 +99,7 @@ describe("notifying of a damaged database", () => {
 });
 
 describe("the check of the file", () => {
-  it("notes what it finds, so that nothing is stored any more, and calls an unfinished check neither whole nor damaged", async () => {
+  it("records damage, so that nothing is stored any more, and reports an unfinished check as neither whole nor damaged", async () => {
     const { server } = await housed();
     const { key } = await server.addFeeder();
     expect(await checkStore(server.ports, async () => [], minutes(1))).toBe("whole");

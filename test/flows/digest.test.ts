@@ -33,7 +33,7 @@ const alderCroft: YardRow = {
 };
 const ada = { person: "ada", digestBy: "push" as const };
 
-/** A server with yards, whose store keeps digests by local date and writes all of a transaction or nothing. */
+/** A server with yards, whose store has digests by local date and writes all of a transaction or nothing. */
 function server(yards: YardRow[]) {
   const clock = { at: morning as Instant, now: () => clock.at };
   const digests = new Map<string, Digest>();
@@ -46,14 +46,14 @@ function server(yards: YardRow[]) {
     orders: [],
     events: [],
   };
-  const feeder = { addedAt: past(morning, days(-365)) }; // long ago, unless a test says otherwise
-  const rung = { times: 0 };
+  const feeder = { addedAt: past(morning, days(-365)) }; // long ago, unless a test changes it
+  const signals = { times: 0 };
   const counts: DayCounts = { visits: 30, presses: 0, deposits: 0, portions: 20 };
   const ports: DigestPorts = {
     clock,
     outboxSignal: {
       notify() {
-        rung.times++;
+        signals.times++;
       },
     },
     store: {
@@ -108,7 +108,7 @@ function server(yards: YardRow[]) {
         },
       },
       async transaction(work) {
-        const [kept, queued] = [new Map(digests), enqueued.length];
+        const [before, queued] = [new Map(digests), enqueued.length];
         try {
           return await work({
             async claimDigest(yard, date, _, digest) {
@@ -123,22 +123,33 @@ function server(yards: YardRow[]) {
           });
         } catch (error) {
           digests.clear();
-          for (const [key, digest] of kept) digests.set(key, digest);
+          for (const [key, digest] of before) digests.set(key, digest);
           enqueued.length = queued;
           throw error;
         }
       },
     },
   };
-  return { feeder, ports, clock, digests, enqueued, tallied, faults, readers, record, rings: () => rung.times };
+  return {
+    feeder,
+    ports,
+    clock,
+    digests,
+    enqueued,
+    tallied,
+    faults,
+    readers,
+    record,
+    signalCount: () => signals.times,
+  };
 }
 
 describe("the digest flow", () => {
-  it("writes the digest and one notice for the whole yard, quietly, and rings the outbox", async () => {
-    const { ports, digests, enqueued, rings } = server([alderCroft]);
+  it("writes the digest and one silent notification for the whole yard, and signals the outbox", async () => {
+    const { ports, digests, enqueued, signalCount } = server([alderCroft]);
     expect(await sendDueDigests(ports)).toBe(1);
     const digest = digests.get("alder 2026-11-25");
-    expect(digest?.title).toBe("Alder Croft, today: 1 task"); // how much is in it isn't known
+    expect(digest?.title).toBe("Alder Croft, today: 1 task"); // the hopper's level isn't known
     expect(enqueued).toHaveLength(1);
     expect(enqueued[0]).toMatchObject({
       yard: "alder",
@@ -155,10 +166,10 @@ describe("the digest flow", () => {
         link: "/yards/alder/digest",
       },
     });
-    expect(rings()).toBe(1);
+    expect(signalCount()).toBe(1);
   });
 
-  it("lets it lapse in the evening, and gives a late one two hours", async () => {
+  it("lets it expire in the evening, and gives a late one two hours", async () => {
     const { ports, enqueued, clock } = server([alderCroft, { ...alderCroft, id: "late", digestTime: "21:00" }]);
     await sendDueDigests(ports);
     clock.at = past(morning, hours(13.5)); // 21:00 in Stockholm
@@ -166,7 +177,7 @@ describe("the digest flow", () => {
     expect(enqueued.map(({ content }) => content.timeToLive)).toEqual([hours(12.5), hours(2)]);
   });
 
-  it("keeps one topic for each yard, so that a new digest replaces yesterday's", async () => {
+  it("has one topic for each yard, so that a new digest replaces yesterday's", async () => {
     const { ports, enqueued, clock } = server([alderCroft, { ...alderCroft, id: "birch" }]);
     await sendDueDigests(ports);
     clock.at = past(morning, hours(24));
@@ -176,7 +187,7 @@ describe("the digest flow", () => {
     expect(topics).toHaveLength(4);
   });
 
-  it("sends one a date, however often it is asked and however many ask at once", async () => {
+  it("sends one a date, however often it is called and however many calls run at once", async () => {
     const { ports, clock, enqueued } = server([alderCroft]);
     for (let minute = 0; minute < 500; minute++) {
       clock.at = past(morning, minutes(minute));
@@ -185,7 +196,7 @@ describe("the digest flow", () => {
     expect(enqueued).toHaveLength(1);
   });
 
-  it("tells each person by the way they chose, a letter whole and a push in short", async () => {
+  it("notifies each person by the channel they chose, with the whole digest by e-mail and a short form by push", async () => {
     const { ports, readers, enqueued, digests } = server([alderCroft]);
     readers.splice(
       0,
@@ -209,7 +220,7 @@ describe("the digest flow", () => {
     }
   });
 
-  it("is written for the page also where nobody wants to be told of it", async () => {
+  it("is written for the page also where nobody wants it sent", async () => {
     const { ports, readers, enqueued, digests } = server([alderCroft]);
     readers.length = 0;
     expect(await sendDueDigests(ports)).toBe(1);
@@ -231,12 +242,12 @@ describe("the digest flow", () => {
 
   it("reads deposits with the portions that paid them, also past midnight, and the night from the readings", async () => {
     const { ports, record, digests } = server([alderCroft]);
-    const event = (seq: number, kind: string, at: string, said: object): RecordedEvent => ({
+    const event = (seq: number, kind: string, at: string, content: object): RecordedEvent => ({
       seq,
       boot: "b",
       kind,
       recordedAt: instantOf(at),
-      body: JSON.stringify({ seq, uptimeMs: 1_000 * seq, kind, ...said }),
+      body: JSON.stringify({ seq, uptimeMs: 1_000 * seq, kind, ...content }),
     });
     record.events.push(
       event(1, "deposit", "2026-11-24T10:00:00Z", { metal: true }),
@@ -257,7 +268,7 @@ describe("the digest flow", () => {
     expect(lines("Birds")).toEqual(["Rowan: as usual: 30 visits, 20 portions."]);
   });
 
-  it("compares no day on which the feeder was silent or paused for more than an hour, and owes nothing for deposits then", async () => {
+  it("compares no day on which the feeder was silent or paused for more than an hour, and expects no payment for deposits then", async () => {
     const silence = (at: string, present: boolean): AlarmChange => ({
       fault: "feederSilent",
       priority: "urgent",
@@ -301,17 +312,20 @@ describe("the digest flow", () => {
   });
 
   it("sends nothing before its time, and to no yard that doesn't want it", async () => {
-    const { ports, clock, enqueued, rings } = server([alderCroft, { ...alderCroft, id: "birch", digestWanted: false }]);
+    const { ports, clock, enqueued, signalCount } = server([
+      alderCroft,
+      { ...alderCroft, id: "birch", digestWanted: false },
+    ]);
     clock.at = past(morning, minutes(-1));
     expect(await sendDueDigests(ports)).toBe(0);
     clock.at = morning;
     expect(await sendDueDigests(ports)).toBe(1);
     expect(enqueued.map(({ yard }) => yard)).toEqual(["alder"]);
-    expect(rings()).toBe(1);
+    expect(signalCount()).toBe(1);
   });
 
-  it("does without a digest that another process wrote a moment before", async () => {
-    const { ports, digests, enqueued, rings } = server([alderCroft]);
+  it("sends no digest that another process has just written", async () => {
+    const { ports, digests, enqueued, signalCount } = server([alderCroft]);
     const { dates } = ports.store.digests;
     const theirs = { title: "theirs", short: "", sections: [] };
     Object.assign(ports.store.digests, {
@@ -323,11 +337,11 @@ describe("the digest flow", () => {
     });
     expect(await sendDueDigests(ports)).toBe(0);
     expect(enqueued).toEqual([]);
-    expect(rings()).toBe(0);
+    expect(signalCount()).toBe(0);
     expect(digests.get("alder 2026-11-25")?.title).toBe("theirs");
   });
 
-  it("tells nothing of a day that no feeder of the yard was there for", async () => {
+  it("sends no digest of a day on which the yard had no feeder", async () => {
     const { ports, clock, digests, feeder } = server([alderCroft]);
     feeder.addedAt = past(morning, minutes(30)); // after digest time, within the hours in which a late one is still sent
     clock.at = past(morning, minutes(60));
@@ -337,7 +351,7 @@ describe("the digest flow", () => {
     expect(await sendDueDigests(ports)).toBe(1);
   });
 
-  it("tries again the next minute where it could not be written, and says so", async () => {
+  it("tries again the next minute where it could not be written, and reports it", async () => {
     const { ports, clock, digests, enqueued, faults } = server([alderCroft]);
     faults.enqueue = true;
     await expect(sendDueDigests(ports)).rejects.toThrow(AggregateError);
@@ -348,13 +362,13 @@ describe("the digest flow", () => {
     expect(enqueued).toHaveLength(1);
   });
 
-  it("lets no yard go without because of another's trouble", async () => {
-    const { ports, enqueued, faults, rings } = server([alderCroft, { ...alderCroft, id: "birch" }]);
+  it("sends a yard its digest although that of another fails", async () => {
+    const { ports, enqueued, faults, signalCount } = server([alderCroft, { ...alderCroft, id: "birch" }]);
     faults.feedersOf = "alder";
     await expect(sendDueDigests(ports)).rejects.toMatchObject({
       errors: [expect.objectContaining({ message: expect.stringContaining("alder") })],
     });
     expect(enqueued.map(({ yard }) => yard)).toEqual(["birch"]);
-    expect(rings()).toBe(1);
+    expect(signalCount()).toBe(1);
   });
 });

@@ -7,7 +7,7 @@ import { addPhone, advanceTime, deliverAll, joinByInvite, requestAs } from "../s
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 import { jammed, jamReport, notifyFirstOfJam, order, repeatJam, sensors, sentNotifications } from "./jam.ts";
 
-/** Reports each minute for a while, so that its silence can be told from a usual gap. */
+/** Reports each minute for a while, so that its silence can be distinguished from a usual gap. */
 async function talks(server: TestServer, keys: readonly string[], count = 12): Promise<void> {
   for (let report = 0; report < count; report += 1) {
     server.clock.advance(minutes(1));
@@ -16,12 +16,12 @@ async function talks(server: TestServer, keys: readonly string[], count = 12): P
 }
 
 describe("one night's ice", () => {
-  it("rings once for the whole yard, and its screens name the feeders that join", async () => {
+  it("notifies once for the whole yard, and its screens name the feeders that join", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Ada");
     await server.addFeeder({ name: "Rowan" });
     await server.addFeeder({ name: "Larch" });
-    const said = {
+    const iceAlarm = {
       kind: "raised",
       fault: "iceLock",
       priority: "soon",
@@ -29,9 +29,9 @@ describe("one night's ice", () => {
       sameEpisode: false,
     } as const;
     for (const row of await server.ports.store.yards.feeders()) {
-      const word = { ...said, at: server.clock.now(), title: `${row.state.settings.name}: ice` };
+      const event = { ...iceAlarm, at: server.clock.now(), title: `${row.state.settings.name}: ice` };
       await server.ports.store.transaction((tx) =>
-        handleAlarmEvents(server.ports, tx, row, [word], server.clock.now()),
+        handleAlarmEvents(server.ports, tx, row, [event], server.clock.now()),
       );
       await deliverAll(server);
       server.clock.advance(minutes(2));
@@ -42,17 +42,17 @@ describe("one night's ice", () => {
     expect(second?.body).toMatch(/^It was wet\. Also at (Rowan|Larch)\.$/);
     expect(second?.topic).toBe(first?.topic);
     const view: HomeView = (await requestAs(server, "GET", "/api/v1/home", server.keeper)).json();
-    const told = view.yards.flatMap(({ escalations }) =>
+    const notified = view.yards.flatMap(({ escalations }) =>
       escalations.map((call) => call.recipientStates.map(({ name }) => name)),
     );
-    expect(told).toEqual([["Keeper"], ["Keeper"]]); // whoever heard of the first has heard of both
-    await advanceTime(server, hours(20)); // the joined one looks whether its speaker is still there, and stays quiet
+    expect(notified).toEqual([["Keeper"], ["Keeper"]]); // who was notified of the first was notified of both
+    await advanceTime(server, hours(20)); // the grouped one checks that its group is still active, and sends nothing
     expect(server.push.sent.filter(({ silent }) => !silent)).toHaveLength(1);
   });
 });
 
-describe("an alarm that stands without a call", () => {
-  it("is told once when the server starts, and not again at the next start", async () => {
+describe("an active alarm without an escalation", () => {
+  it("is notified once when the server starts, and not again at the next start", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Ada");
     const { key } = await server.addFeeder({ sensors });
@@ -60,7 +60,7 @@ describe("an alarm that stands without a call", () => {
     await deliverAll(server);
     expect(sentNotifications(server)).toEqual(["Ada: Rowan: tray jammed"]);
     expect(await startMissingEscalations(server.ports)).toBe(0);
-    // As a database is that was brought back.
+    // As in a database that was restored.
     const database = new Database(server.databaseFile);
     database.exec('DELETE FROM "Escalation"');
     database.close();
@@ -72,7 +72,7 @@ describe("an alarm that stands without a call", () => {
   });
 });
 
-describe("a feeder whose reports the server is too late to take", () => {
+describe("a feeder whose reports the server handles too late", () => {
   it("fails the test that sends them, where they would count as its silence", async () => {
     const server = await openTestServer();
     const { key } = await server.addFeeder({ sensors });
@@ -84,7 +84,7 @@ describe("a feeder whose reports the server is too late to take", () => {
 });
 
 describe("an urgent alarm", () => {
-  it("rings for the first person, and for the next when nobody has acknowledged it in the yard's time", async () => {
+  it("notifies the first person, and the next when nobody has acknowledged it in the yard's time", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     await addPhone(server, server.keeper, "Ada");
@@ -104,7 +104,7 @@ describe("an urgent alarm", () => {
     expect(sentNotifications(server)).toEqual(["Ada: Rowan: tray jammed", "Bo: Rowan: tray jammed"]);
   });
 
-  it("rings at once for the next where a keeper shortens the time, without waiting for a tick", async () => {
+  it("notifies the next at once where a keeper shortens the time, without waiting for a tick", async () => {
     const server = await notifyFirstOfJam();
     server.clock.advance(minutes(6));
     await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { escalateMinutes: 5 });
@@ -112,7 +112,7 @@ describe("an urgent alarm", () => {
     expect(sentNotifications(server)).toHaveLength(2);
   });
 
-  it("is taken off everybody else's screen once somebody has acknowledged it, and rings for nobody more", async () => {
+  it("is removed from all other screens once a person has acknowledged it, and notifies nobody else", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     await addPhone(server, server.keeper, "Ada");
@@ -131,7 +131,7 @@ describe("an urgent alarm", () => {
     expect(sentNotifications(server)).toHaveLength(3);
   });
 
-  it("goes by mail where no phone has shown it within five minutes, and doesn't where one has", async () => {
+  it("goes by e-mail where no phone has displayed it within five minutes, and doesn't where one has", async () => {
     for (const shows of [false, true]) {
       const server = await openTestServer();
       await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@alder.example" });
@@ -151,7 +151,7 @@ describe("an urgent alarm", () => {
     }
   });
 
-  it("counts nobody as told by a letter that this server can't send", async () => {
+  it("counts nobody as notified by an e-mail that this server can't send", async () => {
     const server = await openTestServer();
     Object.assign(server.email, { isConfigured: false });
     await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@alder.example" });
@@ -159,19 +159,21 @@ describe("an urgent alarm", () => {
     await server.report(key, jammed);
     await advanceTime(server, minutes(1));
     expect(server.email.sent).toEqual([]);
-    const told = async () =>
+    const shownEscalations = async () =>
       ((await requestAs(server, "GET", "/api/v1/home", server.keeper)).json() as HomeView).yards[0]?.escalations;
-    expect(await told()).toMatchObject([{ title: "Rowan: tray jammed", recipientStates: [], unreachable: true }]);
-    // It could reach nobody so far: whoever switches a phone on hears of it at once.
+    expect(await shownEscalations()).toMatchObject([
+      { title: "Rowan: tray jammed", recipientStates: [], unreachable: true },
+    ]);
+    // It has reached nobody so far: a person who turns notifications on is notified at once.
     await addPhone(server, server.keeper, "Ada");
     await deliverAll(server);
     expect(sentNotifications(server)).toEqual(["Ada: Rowan: tray jammed"]);
-    expect(await told()).toMatchObject([
+    expect(await shownEscalations()).toMatchObject([
       { recipientStates: [{ name: "Keeper", displayedAt: null }], unreachable: false },
     ]);
   });
 
-  it("says nothing more to somebody who was removed, also of what was still on its way", async () => {
+  it("sends nothing more to a person who was removed, also nothing that was waiting", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "keeper");
     await addPhone(server, bo, "Bo");
@@ -183,7 +185,7 @@ describe("an urgent alarm", () => {
     expect(sentNotifications(server)).toEqual([]);
   });
 
-  it("is heard in the commit of the state that raised it: both are there, or neither", async () => {
+  it("starts its escalation in the commit of the state that raised it: both are stored, or neither", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Ada");
     const { feeder, key } = await server.addFeeder({ sensors });
@@ -199,8 +201,8 @@ describe("an urgent alarm", () => {
   });
 });
 
-describe("feeders that fall silent together", () => {
-  it("ring once, for the yard", async () => {
+describe("feeders that become silent together", () => {
+  it("notify once, for the yard", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Ada");
     await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { name: "Alder Croft" });
@@ -209,14 +211,14 @@ describe("feeders that fall silent together", () => {
     await advanceTime(server, minutes(30));
     expect(sentNotifications(server)).toHaveLength(1);
     expect(sentNotifications(server)[0]).toMatch(/^Ada: Alder Croft: /);
-    // All of them are heard again: one quiet word in its place.
+    // All of them report again: one silent notification replaces it.
     server.push.sent.length = 0;
     for (const key of keys) await server.report(key, { ...jamReport, sentUptimeMs: 120 * 60_000 });
     await advanceTime(server, minutes(1));
     expect(new Set(server.push.sent.map(({ title }) => title.split(":")[0]))).toEqual(new Set(["Alder Croft"]));
   });
 
-  it("ring for the one alone that is silent while the other talks", async () => {
+  it("notify of the one that is silent while the other reports", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Ada");
     const [rowan, larch] = [(await server.addFeeder({})).key, (await server.addFeeder({ name: "Larch" })).key];
@@ -229,8 +231,8 @@ describe("feeders that fall silent together", () => {
   });
 });
 
-describe("calls that are due", () => {
-  it("hold up no other where one fails, and are told by name", async () => {
+describe("escalations that are due", () => {
+  it("delay no other where one fails, and are reported by name", async () => {
     const server = await notifyFirstOfJam();
     const database = new Database(server.databaseFile);
     database.exec(
@@ -245,7 +247,7 @@ describe("calls that are due", () => {
     expect(sentNotifications(server)).toEqual(["Ada: Rowan: tray jammed", "Bo: Rowan: tray jammed"]);
   });
 
-  it("tell nothing twice where two servers look at once", async () => {
+  it("notify nobody twice where two servers check at once", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Ada");
     const { key } = await server.addFeeder({ sensors });
@@ -258,6 +260,6 @@ describe("calls that are due", () => {
       advanceDueEscalations(server.ports),
     ]);
     await deliverAll(server);
-    expect(sentNotifications(server).filter((words) => words.endsWith("tray jammed"))).toHaveLength(2); // the ring and one reminder
+    expect(sentNotifications(server).filter((text) => text.endsWith("tray jammed"))).toHaveLength(2); // the first notification and one reminder
   });
 });

@@ -44,7 +44,7 @@ const step: fc.Arbitrary<Step> = fc.oneof(
   { weight: 1, arbitrary: fc.constant({ kind: "pause" as const }) },
 );
 
-/** Low for four hours by day, when its keeper sleeps: over before anybody may be notified. */
+/** Low for four hours by day, in its keeper's quiet hours: over before anybody may be notified. */
 const brief: readonly Step[] = [
   { kind: "there", fault: "foodLow" },
   { kind: "pass", seconds: 14_400 },
@@ -58,7 +58,7 @@ const history = fc
   })
   .map((parts) => parts.flat());
 
-/** The alarms of one feeder by hand, written as the server writes them: one commit for each look, with all that follows. */
+/** The alarms of one feeder, stored as by the server: one commit for each check, with all its effects. */
 async function live(server: TestServer, feeder: string, steps: readonly Step[]): Promise<void> {
   const there = new Map<FaultKind, Fault>();
   let paused = false;
@@ -96,7 +96,7 @@ function answerOf(kind: "shelve" | "acknowledge" | "reset", fault: FaultKind, no
   }
 }
 
-/** Raises that call, of which there is no trace: no item since, no call that waits, and no word in the change that ended it. */
+/** Raises that should notify, of which there is no trace: no item since, no waiting escalation, and no text in the change that ended it. */
 async function withoutTrace(server: TestServer, feeder: string): Promise<AlarmChange[]> {
   const changes = await server.store.records.alarmChanges(feeder, 0 as Instant, after(server.clock.now(), minutes(1)));
   const items = server.connections.direct
@@ -111,18 +111,18 @@ async function withoutTrace(server: TestServer, feeder: string): Promise<AlarmCh
     const end = ofFault.find(
       ({ to }) => to !== "unacknowledged" && to !== "acknowledged" && to !== "latchedUnacknowledged",
     );
-    const told = items.some(
+    const isNotified = items.some(
       ({ topic, at }) =>
         topic === alarmTopic(feeder, change.fault) &&
         at >= change.at &&
         at <= (end?.at ?? Number.POSITIVE_INFINITY) + 1,
     );
     const waits = end === undefined && calls.some(({ fault }) => fault === change.fault);
-    return !told && !waits && end?.reason.includes(unnotifiedText) !== true;
+    return !isNotified && !waits && end?.reason.includes(unnotifiedText) !== true;
   });
 }
 
-/** A yard whose keeper sleeps through what isn't urgent, at nine in the evening. */
+/** A yard whose keeper has quiet hours for what isn't urgent, at nine in the evening. */
 async function evening(): Promise<{ server: TestServer; feeder: string }> {
   const server = await openTestServer();
   await addPhone(server, server.keeper, "Pocket");
@@ -136,12 +136,12 @@ async function evening(): Promise<{ server: TestServer; feeder: string }> {
   return { server, feeder: (await server.addFeeder()).feeder.id };
 }
 
-describe("every raise that calls", () => {
-  it("has an item in the outbox, a call that waits, or a word in the record (any history)", {
+describe("every raise that should notify", () => {
+  it("has an item in the outbox, a waiting escalation, or a text in the log (any history)", {
     timeout: 60_000,
   }, async () => {
     let raises = 0;
-    let untold = 0;
+    let unnotified = 0;
     await fc.assert(
       fc.asyncProperty(history, async (steps) => {
         const { server, feeder } = await evening();
@@ -153,14 +153,14 @@ describe("every raise that calls", () => {
           after(server.clock.now(), minutes(1)),
         );
         raises += changes.filter((change) => isRaise(change, null)).length;
-        untold += changes.filter(({ reason }) => reason.includes(unnotifiedText)).length;
+        unnotified += changes.filter(({ reason }) => reason.includes(unnotifiedText)).length;
       }),
       { numRuns: 12 },
     );
-    expect(Math.min(raises, untold)).toBeGreaterThan(0); // the histories reach what they guard
+    expect(Math.min(raises, unnotified)).toBeGreaterThan(0); // the histories reach the cases that they check
   });
 
-  it("in the quiet hours that is over before their end says so in the record, and sends nothing", async () => {
+  it("in the quiet hours that is over before their end is noted in the log, and sends nothing", async () => {
     const { server, feeder } = await evening();
     const raised: Step[] = [
       { kind: "there", fault: "foodLow" },

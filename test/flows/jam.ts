@@ -2,9 +2,9 @@ import { minutes } from "../../server/domain/instant.ts";
 import { addPhone, deliverAll, joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-/** A server whose feeder Rowan has a tray that jams: an urgent alarm that stands as long as a test needs it. */
+/** A server whose feeder Rowan has a tray that jams: an urgent alarm that lasts as long as a test needs it. */
 
-/** Portions a minute for an hour, told at once: good ones, then a tray that moves nothing. */
+/** A portion a minute for an hour, reported together: good ones, then a tray that moves nothing. */
 export const jammed = {
   boot: "b-1",
   sentUptimeMs: 36_000_000,
@@ -23,7 +23,7 @@ export const jammed = {
 export const sensors = { button: true, detector: true, chute: true, perch: false, scale: true };
 export const jamReport = { boot: "b-1", readings: {} };
 
-/** It goes on reporting each minute, so that a jam is all that is wrong. */
+/** It goes on reporting each minute, so that the jam is its only fault. */
 export function repeatJam(server: TestServer, key: string) {
   const start = server.clock.now();
   const meanwhile = async () => {
@@ -31,7 +31,7 @@ export function repeatJam(server: TestServer, key: string) {
       ...jamReport,
       sentUptimeMs: 36_000_000 + server.clock.now() - start,
     });
-    // A refused report makes the feeder silent, which adds notices of its own.
+    // A refused report makes the feeder silent, which adds notifications of its own.
     if (status !== 200) throw new Error(`expected the report to be taken, got ${status}`);
   };
   return { step: minutes(1), meanwhile };
@@ -42,7 +42,7 @@ export const sentNotifications = (server: TestServer) =>
 export const order = (server: TestServer, headers: Record<string, string>, url: string, payload: object) =>
   requestAs(server, "POST", url, headers, payload);
 
-/** Ada has the first turn and Bo the next, each with a phone; the jam has been told to whom it is told at once. */
+/** Ada is first in the escalation order and Bo next, each with a phone; the first level has been notified of the jam. */
 export async function notifyFirstOfJam(): Promise<TestServer> {
   const server = await openTestServer();
   const bo = await joinByInvite(server, "Bo", "helper");

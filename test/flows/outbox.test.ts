@@ -17,39 +17,39 @@ const start = instantOf("2026-11-25T06:30:00Z");
 const accepted: PushOutcome = { kind: "accepted" };
 const busy: PushOutcome = { kind: "tryLater", notBefore: null, text: "HTTP 503" };
 
-/** A server with an outbox, a clock that is moved by hand and a push service that answers as told. */
+/** A server with an outbox, a clock that the test moves and a push service that answers as the test sets. */
 function server(
-  answer: (phone: Phone, notice: NotificationContent) => PushOutcome | Promise<PushOutcome> = () => accepted,
+  answer: (phone: Phone, content: NotificationContent) => PushOutcome | Promise<PushOutcome> = () => accepted,
 ) {
   const outbox = new InMemoryOutbox();
   const clock = { at: start as Instant, now: () => clock.at };
-  const sent: { readonly phone: string; readonly feeder: string | null; readonly notice: NotificationContent }[] = [];
-  const logged: { readonly words: string; readonly err: unknown }[] = [];
+  const sent: { readonly phone: string; readonly feeder: string | null; readonly content: NotificationContent }[] = [];
+  const logged: { readonly text: string; readonly err: unknown }[] = [];
   const push: PushGateway = {
     publicKey: "",
     checkEndpoint: async () => ({ kind: "allowed" }),
-    async send(phone, feeder, notice) {
-      sent.push({ phone: phone.id, feeder, notice });
-      return answer(phone, notice);
+    async send(phone, feeder, content) {
+      sent.push({ phone: phone.id, feeder, content });
+      return answer(phone, content);
     },
   };
-  const written: { readonly to: string; readonly letter: Email; readonly id: string; readonly at: Instant }[] = [];
+  const written: { readonly to: string; readonly email: Email; readonly id: string; readonly at: Instant }[] = [];
   const mail: EmailGateway & { answer: EmailOutcome } = {
     isConfigured: true,
     answer: { kind: "accepted" },
-    async send(to, letter, id, at) {
-      written.push({ to, letter, id, at });
+    async send(to, email, id, at) {
+      written.push({ to, email, id, at });
       return this.answer;
     },
   };
   const ports = { clock, store: { outbox }, push, email: mail };
   const limits: OutboxLimits = {
     attemptMax: { push: seconds(30), email: seconds(30) },
-    queueMax: seconds(25), // with the 5 s for settling, a claim holds for a minute
+    queueMax: seconds(25), // with the 5 s for settling, a claim lasts for a minute
     most: 20,
     publicUrl: "https://alder.example/pieward",
     jitter: () => 0,
-    log: { error: ({ err }, words) => logged.push({ words, err }) },
+    log: { error: ({ err }, text) => logged.push({ text, err }) },
   };
   return {
     outbox,
@@ -64,7 +64,7 @@ function server(
       outbox.addPhone(phone);
       return phone;
     },
-    tell: (phone: Phone, different: Partial<NotificationContent> = {}) =>
+    enqueue: (phone: Phone, different: Partial<NotificationContent> = {}) =>
       outbox.enqueue(phone, "rowan", notificationFixture(different), clock.at),
     drain: (different: Partial<OutboxLimits> = {}) => drainOutbox(ports, { ...limits, ...different }),
   };
@@ -77,8 +77,8 @@ const lanesOf = (total: number) => {
   return createDeliveryScheduler({ ...defaultDeliveryLimits, push });
 };
 
-/** A promise with its handle outside: a push service that answers when the test says so. */
-function door<T>() {
+/** A promise that the test resolves: a push service that answers when the test wants it. */
+function openPromise<T>() {
   let open: (value: T) => void = () => {};
   const opened = new Promise<T>((resolve) => {
     open = resolve;
@@ -88,8 +88,8 @@ function door<T>() {
 
 describe("the outbox", () => {
   it("delivers what is due to each phone, and is empty then", async () => {
-    const { addPhone, tell, drain, sent, outbox } = server();
-    for (const id of ["one", "two", "three"]) tell(addPhone({ id }), { title: "Rowan: food low" });
+    const { addPhone, enqueue, drain, sent, outbox } = server();
+    for (const id of ["one", "two", "three"]) enqueue(addPhone({ id }), { title: "Rowan: food low" });
     expect(await drain()).toEqual({ delivered: 3, waiting: 0, givenUp: 0, phonesGone: 0, nextDueAt: null });
     expect(sent.map(({ phone, feeder }) => `${phone} ${feeder}`)).toEqual(["one rowan", "two rowan", "three rowan"]);
     expect(outbox.phone("one")?.lastAcceptedAt).toBe(start);
@@ -97,23 +97,23 @@ describe("the outbox", () => {
   });
 
   it("delivers all that is due, however little it claims at a time", async () => {
-    const { addPhone, tell, drain, sent } = server();
+    const { addPhone, enqueue, drain, sent } = server();
     const phone = addPhone();
-    for (let i = 0; i < 25; i++) tell(phone, { topic: `t${i}` });
+    for (let i = 0; i < 25; i++) enqueue(phone, { topic: `t${i}` });
     expect(await drain({ most: 4 })).toMatchObject({ delivered: 25 });
     expect(sent).toHaveLength(25);
   });
 
-  it("tries again later what a busy push service put off, until it is taken", async () => {
+  it("tries again later what a busy push service postponed, until it is accepted", async () => {
     let answers = 3;
-    const { addPhone, tell, drain, clock, outbox } = server(() => (answers-- > 0 ? busy : accepted));
+    const { addPhone, enqueue, drain, clock, outbox } = server(() => (answers-- > 0 ? busy : accepted));
     const { id } = addPhone();
-    tell(addPhone({ id }));
+    enqueue(addPhone({ id }));
     const waits: number[] = [];
     for (;;) {
       const { nextDueAt, delivered } = await drain();
       if (delivered === 1) break;
-      if (nextDueAt === null) throw new Error("expected the notice to wait");
+      if (nextDueAt === null) throw new Error("expected the notification to wait");
       expect((await drain()).waiting).toBe(0); // not before it is due
       expect(outbox.phone(id)?.problem).toBe("HTTP 503");
       waits.push((nextDueAt - clock.at) / 1_000);
@@ -123,80 +123,80 @@ describe("the outbox", () => {
     expect(outbox.phone(id)).toMatchObject({ problem: null, lastAcceptedAt: clock.at });
   });
 
-  it("gives up what push services put off until its time is over", async () => {
-    const { addPhone, tell, drain, clock, sent } = server(() => busy);
-    tell(addPhone(), { timeToLive: minutes(10) });
+  it("gives up what push services postponed until its time is over", async () => {
+    const { addPhone, enqueue, drain, clock, sent } = server(() => busy);
+    enqueue(addPhone(), { timeToLive: minutes(10) });
     for (;;) {
       const { nextDueAt, givenUp } = await drain();
       if (givenUp === 1) break;
-      if (nextDueAt === null) throw new Error("expected the notice to wait");
+      if (nextDueAt === null) throw new Error("expected the notification to wait");
       clock.at = nextDueAt;
     }
     expect(clock.at).toBeLessThanOrEqual(past(start, minutes(10)));
     expect(sent.length).toBeGreaterThan(4);
-    expect(sent.map(({ notice }) => notice.timeToLive)).toEqual(
-      [...sent.map(({ notice }) => notice.timeToLive)].sort((a, b) => b - a),
+    expect(sent.map(({ content }) => content.timeToLive)).toEqual(
+      [...sent.map(({ content }) => content.timeToLive)].sort((a, b) => b - a),
     );
   });
 
-  it("does not send a stale notice: yesterday's alarm would mislead", async () => {
-    const { addPhone, tell, drain, clock, sent, outbox } = server();
-    tell(addPhone(), { timeToLive: hours(12) });
+  it("does not send an old notification: yesterday's alarm would mislead", async () => {
+    const { addPhone, enqueue, drain, clock, sent, outbox } = server();
+    enqueue(addPhone(), { timeToLive: hours(12) });
     clock.at = past(start, hours(13));
     expect(await drain()).toMatchObject({ delivered: 0, givenUp: 1, nextDueAt: null });
     expect(sent).toEqual([]);
     expect(outbox.settled.at(-1)?.settlement).toMatchObject({ kind: "givenUp", problem: "too old to send" });
   });
 
-  it("hands on only the time that a notice has left", async () => {
-    const { addPhone, tell, drain, clock, sent } = server();
-    tell(addPhone(), { timeToLive: hours(12) });
+  it("passes on only the remaining time of a notification", async () => {
+    const { addPhone, enqueue, drain, clock, sent } = server();
+    enqueue(addPhone(), { timeToLive: hours(12) });
     clock.at = past(start, hours(5));
     await drain();
-    expect(sent[0]?.notice.timeToLive).toBe(hours(7));
+    expect(sent[0]?.content.timeToLive).toBe(hours(7));
   });
 
-  it("forgets a phone that is gone, with all that waits for it", async () => {
-    const { addPhone, tell, drain, outbox } = server(({ id }) =>
+  it("removes a phone that is gone, with all that waits for it", async () => {
+    const { addPhone, enqueue, drain, outbox } = server(({ id }) =>
       id === "gone" ? { kind: "subscriptionGone", text: "HTTP 410" } : accepted,
     );
     const gone = addPhone({ id: "gone" });
-    tell(gone);
-    tell(addPhone({ id: "stays" }));
+    enqueue(gone);
+    enqueue(addPhone({ id: "stays" }));
     expect(await drain()).toMatchObject({ delivered: 1, phonesGone: 1, nextDueAt: null });
     expect(outbox.phone("gone")).toBeNull();
     expect(outbox.phone("stays")).not.toBeNull();
   });
 
   it("does not try again what was refused, and shows why", async () => {
-    const { addPhone, tell, drain, outbox } = server(() => ({ kind: "refused", text: "HTTP 403" }));
-    tell(addPhone());
+    const { addPhone, enqueue, drain, outbox } = server(() => ({ kind: "refused", text: "HTTP 403" }));
+    enqueue(addPhone());
     expect(await drain()).toMatchObject({ givenUp: 1, nextDueAt: null });
     expect(outbox.phone("phone")?.problem).toBe("HTTP 403");
   });
 
-  it("lets no hanging push service hold up the phones of others", async () => {
-    const hanging = door<PushOutcome>();
-    const reached = door<void>();
+  it("lets no hanging push service delay the phones of others", async () => {
+    const hanging = openPromise<PushOutcome>();
+    const reached = openPromise<void>();
     let others = 0;
-    const { addPhone, tell, drain } = server(({ endpoint }) => {
+    const { addPhone, enqueue, drain } = server(({ endpoint }) => {
       if (endpoint.startsWith("https://hanging.example")) return hanging.opened;
       others++;
       if (others === 10) reached.open();
       return accepted;
     });
-    for (let i = 0; i < 10; i++) tell(addPhone({ id: `h${i}`, endpoint: `https://hanging.example/${i}` }));
-    for (let i = 0; i < 10; i++) tell(addPhone({ id: `o${i}`, endpoint: `https://push.example/${i}` }));
+    for (let i = 0; i < 10; i++) enqueue(addPhone({ id: `h${i}`, endpoint: `https://hanging.example/${i}` }));
+    for (let i = 0; i < 10; i++) enqueue(addPhone({ id: `o${i}`, endpoint: `https://push.example/${i}` }));
     const drained = drain({ scheduler: lanesOf(4), most: 50 });
     await reached.opened; // all others are served while the first are still hanging
     hanging.open(busy);
     expect(await drained).toMatchObject({ delivered: 10, waiting: 10 });
   });
 
-  it("keeps no more deliveries under way than it may", async () => {
+  it("has no more deliveries under way than it may", async () => {
     let underWay = 0;
     let peak = 0;
-    const { addPhone, tell, drain } = server(async () => {
+    const { addPhone, enqueue, drain } = server(async () => {
       underWay++;
       peak = Math.max(peak, underWay);
       await Promise.resolve();
@@ -204,27 +204,27 @@ describe("the outbox", () => {
       return accepted;
     });
     for (let i = 0; i < 30; i++) {
-      tell(addPhone({ id: `p${i}`, endpoint: `https://push${i % 5}.example/${i}` }));
+      enqueue(addPhone({ id: `p${i}`, endpoint: `https://push${i % 5}.example/${i}` }));
     }
     expect(await drain({ scheduler: lanesOf(3), most: 50 })).toMatchObject({ delivered: 30 });
     expect(peak).toBe(3);
   });
 
-  it("sends no notice twice although two drain at once", async () => {
-    const { addPhone, tell, drain, sent } = server();
-    for (let i = 0; i < 30; i++) tell(addPhone({ id: `p${i}` }));
+  it("sends no notification twice although two drain at once", async () => {
+    const { addPhone, enqueue, drain, sent } = server();
+    for (let i = 0; i < 30; i++) enqueue(addPhone({ id: `p${i}` }));
     const drained = await Promise.all([drain({ most: 7 }), drain({ most: 7 }), drain({ most: 7 })]);
     expect(drained.map(({ delivered }) => delivered).reduce((a, b) => a + b)).toBe(30);
     expect(new Set(sent.map(({ phone }) => phone)).size).toBe(sent.length);
   });
 
   it("sends again after a crash between sending and settling, once the claim has run out", async () => {
-    const { addPhone, tell, drain, outbox, clock, sent, logged } = server();
-    tell(addPhone());
+    const { addPhone, enqueue, drain, outbox, clock, sent, logged } = server();
+    enqueue(addPhone());
     const settle = outbox.settle.bind(outbox);
     outbox.settle = () => Promise.reject(new Error("the power went"));
     expect(await drain()).toMatchObject({ delivered: 0, nextDueAt: past(start, minutes(1)) });
-    expect(logged).toEqual([{ words: expect.stringContaining("made again"), err: new Error("the power went") }]);
+    expect(logged).toEqual([{ text: expect.stringContaining("made again"), err: new Error("the power went") }]);
     outbox.settle = settle;
     expect((await drain()).delivered).toBe(0); // still claimed
     clock.at = past(start, minutes(1));
@@ -233,12 +233,12 @@ describe("the outbox", () => {
   });
 
   it("begins no delivery whose claim could run out before its end", async () => {
-    const { addPhone, tell, drain, clock, sent, outbox } = server();
-    tell(addPhone());
+    const { addPhone, enqueue, drain, clock, sent, outbox } = server();
+    enqueue(addPhone());
     const claim = outbox.claim.bind(outbox);
     outbox.claim = async (...of) => {
       const claimed = await claim(...of);
-      if (claimed.length > 0) clock.at = past(clock.at, seconds(26)); // the disk took its time
+      if (claimed.length > 0) clock.at = past(clock.at, seconds(26)); // the disk was slow
       return claimed;
     };
     expect(await drain()).toMatchObject({ delivered: 0, nextDueAt: past(start, minutes(1)) });
@@ -248,19 +248,19 @@ describe("the outbox", () => {
     expect((await drain()).delivered).toBe(1);
   });
 
-  it("lets what is urgent pass by a hanging service at which 300 wait, in a round of its own", async () => {
-    const hanging = door<PushOutcome>();
-    const { addPhone, tell, drain, sent, outbox } = server(({ endpoint }) =>
+  it("sends what is urgent before the 300 that wait for a hanging service, in a round of its own", async () => {
+    const hanging = openPromise<PushOutcome>();
+    const { addPhone, enqueue, drain, sent, outbox } = server(({ endpoint }) =>
       endpoint.startsWith("https://hanging.example") ? hanging.opened : accepted,
     );
     const lanes = createDeliveryScheduler();
     for (let i = 0; i < 300; i++) {
-      tell(addPhone({ id: `h${i}`, keeper: `bo-${i % 30}`, endpoint: `https://hanging.example/${i}` }));
+      enqueue(addPhone({ id: `h${i}`, keeper: `bo-${i % 30}`, endpoint: `https://hanging.example/${i}` }));
     }
     const first = drain({ scheduler: lanes, most: 50 });
     await vi.waitFor(() => expect(sent).toHaveLength(1));
     const stuck = [drain({ scheduler: lanes, most: 50 }), drain({ scheduler: lanes, most: 50 })];
-    tell(addPhone({ id: "adas" }), { priority: "urgent" });
+    enqueue(addPhone({ id: "adas" }), { priority: "urgent" });
     stuck.push(drain({ scheduler: lanes, most: 50 }));
     await vi.waitFor(() => expect(outbox.settled).toHaveLength(1)); // whichever of the rounds took it
     expect(sent.map(({ phone }) => phone)).toEqual(["h0", "adas"]);
@@ -271,14 +271,14 @@ describe("the outbox", () => {
     expect(sent).toHaveLength(2);
   });
 
-  it("tells what follows at once where something reached nobody, though the same round still hangs elsewhere", async () => {
-    const hanging = door<PushOutcome>();
-    const { addPhone, tell, drain } = server(({ id }) =>
+  it("handles at once that something reached nobody, though the same round still waits for another service", async () => {
+    const hanging = openPromise<PushOutcome>();
+    const { addPhone, enqueue, drain } = server(({ id }) =>
       id === "hanging" ? hanging.opened : { kind: "refused", text: "HTTP 403" },
     );
-    tell(addPhone({ id: "hanging", endpoint: "https://hanging.example/1" }));
-    tell(addPhone({ id: "refused" }));
-    const lost = door<void>();
+    enqueue(addPhone({ id: "hanging", endpoint: "https://hanging.example/1" }));
+    enqueue(addPhone({ id: "refused" }));
+    const lost = openPromise<void>();
     const drained = drain({ onLost: async () => lost.open() });
     await lost.opened;
     hanging.open(accepted);
@@ -286,20 +286,20 @@ describe("the outbox", () => {
   });
 
   it("names an unexpected error in the log and tries again, and the others go out", async () => {
-    const { addPhone, tell, drain, logged, outbox } = server(({ id }) => {
+    const { addPhone, enqueue, drain, logged, outbox } = server(({ id }) => {
       if (id === "bad") throw new TypeError("a mistake in the adapter");
       return accepted;
     });
-    tell(addPhone({ id: "bad" }));
-    tell(addPhone({ id: "good" }));
+    enqueue(addPhone({ id: "bad" }));
+    enqueue(addPhone({ id: "good" }));
     expect(await drain()).toMatchObject({ delivered: 1, waiting: 1 });
-    expect(logged).toEqual([{ words: expect.any(String), err: new TypeError("a mistake in the adapter") }]);
+    expect(logged).toEqual([{ text: expect.any(String), err: new TypeError("a mistake in the adapter") }]);
     expect(outbox.phone("bad")?.problem).toContain("internal error");
   });
 });
 
-describe("a letter", () => {
-  it("goes to the person's address with the names and the way to its feeder, and keeps its id at each attempt", async () => {
+describe("an e-mail", () => {
+  it("goes to the person's address with the names and the link to its feeder, and has the same id at each attempt", async () => {
     const { outbox, drain, written, mail, clock } = server();
     outbox.enqueueEmail(
       "ada",
@@ -315,9 +315,9 @@ describe("a letter", () => {
     expect(await drain()).toMatchObject({ delivered: 1, nextDueAt: null });
     expect(written.map(({ to, at }) => `${to} ${at}`)).toEqual(Array(2).fill(`ada@alder.example ${start}`));
     expect(new Set(written.map(({ id }) => id)).size).toBe(1);
-    expect(written[0]?.letter.subject).toBe("Rowan: hopper empty");
-    expect(written[0]?.letter.text).toContain("Feeder: Rowan. Yard: Alder Croft.");
-    expect(written[0]?.letter.text).toContain("https://alder.example/pieward/feeders/rowan");
+    expect(written[0]?.email.subject).toBe("Rowan: hopper empty");
+    expect(written[0]?.email.text).toContain("Feeder: Rowan. Yard: Alder Croft.");
+    expect(written[0]?.email.text).toContain("https://alder.example/pieward/feeders/rowan");
   });
 
   it("is given up where a mail server refuses it", async () => {
@@ -328,13 +328,13 @@ describe("a letter", () => {
     expect(outbox.settled).toMatchObject([{ settlement: { kind: "givenUp", problem: "550 no such mailbox" } }]);
   });
 
-  it("that hangs holds up no phone", async () => {
-    const { outbox, drain, addPhone, tell, mail, sent } = server();
-    const stuck = door<EmailOutcome>();
+  it("that hangs delays no phone", async () => {
+    const { outbox, drain, addPhone, enqueue, mail, sent } = server();
+    const stuck = openPromise<EmailOutcome>();
     mail.send = () => stuck.opened;
     for (let i = 0; i < 8; i++)
       outbox.enqueueEmail(`person-${i}`, "x@alder.example", null, notificationFixture(), start);
-    for (let i = 0; i < 4; i++) tell(addPhone({ id: `phone-${i}` }));
+    for (let i = 0; i < 4; i++) enqueue(addPhone({ id: `phone-${i}` }));
     const drained = drain();
     await vi.waitFor(() => expect(sent).toHaveLength(4));
     stuck.open({ kind: "accepted" });
@@ -343,7 +343,7 @@ describe("a letter", () => {
 });
 
 describe("a test push", () => {
-  it("says by phone what its push service answered, and forgets one that is gone", async () => {
+  it("returns for each phone what its push service answered, and removes one that is gone", async () => {
     const answers: Record<string, PushOutcome> = {
       fine: accepted,
       gone: { kind: "subscriptionGone", text: "HTTP 410" },
@@ -363,7 +363,7 @@ describe("a test push", () => {
     expect(outbox.phone("gone")).toBeNull();
     expect(outbox.phone("wrong")?.problem).toBe("HTTP 403");
     expect(outbox.phone("busy")?.problem).toBe("HTTP 503");
-    expect(await outbox.nextDueAt()).toBeNull(); // nothing is kept to be tried again
+    expect(await outbox.nextDueAt()).toBeNull(); // nothing is stored to be tried again
   });
 });
 
@@ -374,8 +374,8 @@ describe("from the outbox to the phone, over a real push service on this machine
   });
   afterEach(() => service.close());
 
-  it("arrives after the service was busy, and forgets the phone once it has unsubscribed", async () => {
-    const { outbox, clock, tell, ports, drain } = server();
+  it("arrives after the service was busy, and removes the phone once it has unsubscribed", async () => {
+    const { outbox, clock, enqueue, ports, drain } = server();
     const vapid = { subject: "mailto:keeper@pieward.example", ...webpush.generateVAPIDKeys() };
     const guard = endpointGuard({ allowPrivateEndpoints: true });
     ports.push = webPush({ vapid, publicUrl: null, guard, timeoutMs: 5_000, tls: { ca: service.ca } });
@@ -383,7 +383,7 @@ describe("from the outbox to the phone, over a real push service on this machine
     outbox.addPhone(phone);
 
     service.setBehaviour({ kind: "answer", status: 429, headers: { "retry-after": "90" } });
-    tell(phone, { title: "Larch: hopper empty", priority: "urgent", timeToLive: hours(12) });
+    enqueue(phone, { title: "Larch: hopper empty", priority: "urgent", timeToLive: hours(12) });
     expect(await drain()).toMatchObject({ waiting: 1, nextDueAt: past(start, seconds(90)) });
 
     service.setBehaviour({ kind: "accept" });
@@ -396,7 +396,7 @@ describe("from the outbox to the phone, over a real push service on this machine
     expect(service.complaints).toEqual([]);
 
     service.unsubscribe(phone);
-    tell(phone);
+    enqueue(phone);
     expect(await drain()).toMatchObject({ phonesGone: 1 });
     expect(outbox.phone(phone.id)).toBeNull();
   });

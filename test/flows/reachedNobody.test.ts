@@ -6,7 +6,7 @@ import { addPhone, advanceTime, deliverAll, joinByInvite, requestAs } from "../s
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 import { jammed, notifyFirstOfJam, order, repeatJam, sensors, sentNotifications } from "./jam.ts";
 
-/** Each phone's push service answers as told here by its label; who isn't named takes what comes. */
+/** Each phone's push service answers as set here by its label; one without an entry accepts everything. */
 function answersBy(server: TestServer, answers: Record<string, PushOutcome>): void {
   const send = server.push.send.bind(server.push);
   const answered = (phone: Phone) => answers[phone.label];
@@ -19,7 +19,7 @@ const home = async (server: TestServer): Promise<HomeView> =>
   (await requestAs(server, "GET", "/api/v1/home", server.keeper)).json();
 
 describe("an urgent alarm that reached nobody", () => {
-  it("rings the phone that is added next at once, where the only push got 410", async () => {
+  it("notifies the phone that is added next at once, where the only push got 410", async () => {
     const server = await openTestServer();
     await addPhone(server, server.keeper, "Old");
     const { key } = await server.addFeeder({ sensors });
@@ -47,11 +47,11 @@ describe("an urgent alarm that reached nobody", () => {
     const { key } = await server.addFeeder({ sensors });
     answersBy(server, { "Ada 1": outcome, "Ada 2": outcome });
     await server.report(key, jammed);
-    for (let ways = 0; ways < 2; ways += 1) await deliverAll(server); // the failure makes the next way due
+    for (let channels = 0; channels < 2; channels += 1) await deliverAll(server); // the failure makes the next channel due
     expect(sentNotifications(server)).toEqual(["Bo: Rowan: tray jammed"]);
   });
 
-  it("waits for an answer in the yard's time, where one of two phones has taken it", async () => {
+  it("waits for an answer in the yard's time, where one of two phones has accepted it", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     await addPhone(server, server.keeper, "Ada 1");
@@ -64,7 +64,7 @@ describe("an urgent alarm that reached nobody", () => {
     expect(sentNotifications(server)).toEqual(["Ada 2: Rowan: tray jammed"]);
   });
 
-  it("goes by mail at once where every phone has refused it for good, and on where the mail server does too", async () => {
+  it("goes by e-mail at once where every phone has refused it for good, and to the next person where the mail server refuses too", async () => {
     const server = await openTestServer();
     const bo = await joinByInvite(server, "Bo", "helper");
     await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@alder.example" });
@@ -74,10 +74,10 @@ describe("an urgent alarm that reached nobody", () => {
     answersBy(server, { Ada: refused });
     server.email.answer = { kind: "refused", text: "550 no such address" };
     await server.report(key, jammed);
-    for (let ways = 0; ways < 3; ways += 1) await deliverAll(server); // each failure makes the next way due
+    for (let channels = 0; channels < 3; channels += 1) await deliverAll(server); // each failure makes the next channel due
     expect(server.email.sent.map(({ to }) => to)).toEqual(["ada@alder.example"]);
     expect(sentNotifications(server)).toEqual(["Bo: Rowan: tray jammed"]);
-    // The address was mistaken: the right one is written to at once.
+    // The address was wrong: the right one gets an e-mail at once.
     server.email.answer = { kind: "accepted" };
     server.clock.advance(seconds(30));
     await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: "ada@croft.example" });
@@ -86,8 +86,8 @@ describe("an urgent alarm that reached nobody", () => {
   });
 });
 
-describe("a phone that is added while an alarm stands", () => {
-  it("rings at once where no phone of its person has shown the alarm, and the others are spared", async () => {
+describe("a phone that is added while an alarm is active", () => {
+  it("is notified at once where no phone of its person has displayed the alarm, and no other is", async () => {
     const server = await notifyFirstOfJam();
     server.clock.advance(minutes(3));
     await addPhone(server, server.keeper, "New");
@@ -95,7 +95,7 @@ describe("a phone that is added while an alarm stands", () => {
     expect(sentNotifications(server)).toEqual(["Ada: Rowan: tray jammed", "New: Rowan: tray jammed"]);
   });
 
-  it("rings no more for what another phone of its person has shown, nor for what somebody has acknowledged", async () => {
+  it("is not notified of what another phone of its person has displayed, nor of what a person has acknowledged", async () => {
     for (const how of ["shown", "acknowledged"] as const) {
       const server = await openTestServer();
       await addPhone(server, server.keeper, "Ada");
@@ -108,11 +108,11 @@ describe("a phone that is added while an alarm stands", () => {
       server.clock.advance(minutes(3));
       await addPhone(server, server.keeper, "New");
       await deliverAll(server);
-      expect(sentNotifications(server).filter((words) => words.startsWith("New"))).toEqual([]);
+      expect(sentNotifications(server).filter((text) => text.startsWith("New"))).toEqual([]);
     }
   });
 
-  it("waits for the end of the quiet hours that may not be broken", async () => {
+  it("waits for the end of the quiet hours", async () => {
     const server = await openTestServer(); // it is 10:00 in Stockholm
     const me = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id;
     const quiet = { quietHours: { from: "09:30", to: "10:30" }, urgentBreaks: false };
@@ -130,7 +130,7 @@ describe("a phone that is added while an alarm stands", () => {
     expect(sentNotifications(server)).toEqual(["New: Rowan: tray jammed"]);
   });
 
-  it("also where it is a renewal of the one that the push never reached, or was allowed again to show notices", async () => {
+  it("also where it has a new endpoint after a push that failed, or may show notifications again", async () => {
     for (const how of ["renewed", "allowed again"] as const) {
       const server = await openTestServer();
       await addPhone(server, server.keeper, "Ada");
@@ -157,14 +157,14 @@ describe("a phone that is added while an alarm stands", () => {
   });
 });
 
-describe("a phone that may not show notices any more", () => {
-  it("is passed at once by an alarm that only it had: by mail, or to the next person", async () => {
+describe("a phone that may not show notifications any more", () => {
+  it("is passed at once by an alarm that only it had: by e-mail, or to the next person", async () => {
     for (const mail of [null, "ada@alder.example"]) {
       const server = await notifyFirstOfJam();
       await requestAs(server, "PATCH", "/api/v1/me", server.keeper, { email: mail });
       server.clock.advance(minutes(1));
-      const said = { endpoint: "https://push.example/Ada", allowed: false };
-      await requestAs(server, "POST", "/api/v1/phones/permission", server.keeper, said);
+      const permission = { endpoint: "https://push.example/Ada", allowed: false };
+      await requestAs(server, "POST", "/api/v1/phones/permission", server.keeper, permission);
       await deliverAll(server);
       expect(server.email.sent.map(({ to }) => to)).toEqual(mail === null ? [] : [mail]);
       expect(sentNotifications(server).slice(1)).toEqual(mail === null ? ["Bo: Rowan: tray jammed"] : []);

@@ -2,7 +2,7 @@ import { describe, expect, it } from "vitest";
 import { relyingParty } from "../../server/flows/relyingParty.ts";
 
 describe("where passkeys work", () => {
-  it("is the public address, if it has HTTPS and a host name, whatever a request says of itself", () => {
+  it("is the public address, if it has HTTPS and a host name, whatever the request's own address", () => {
     const own = { id: "pies.example", origin: "https://pies.example" };
     expect(relyingParty("https://pies.example", "https://pies.example")).toEqual(own);
     expect(relyingParty("https://pies.example", "http://192.168.1.20:8080")).toEqual(own);
@@ -18,7 +18,7 @@ describe("where passkeys work", () => {
     expect(relyingParty(null, "http://pies.localhost:8080")?.id).toBe("pies.localhost");
   });
 
-  it("is nowhere at a bare number, without HTTPS, or at a name that only the request gives", () => {
+  it("is nowhere with an IP address, without HTTPS, or with a name that only the request has", () => {
     for (const publicUrl of [
       "http://pies.example",
       "https://192.168.1.20",
@@ -27,7 +27,7 @@ describe("where passkeys work", () => {
     ]) {
       expect([publicUrl, relyingParty(publicUrl, "http://localhost:8080")]).toEqual([publicUrl, null]);
     }
-    for (const asked of [
+    for (const requested of [
       "https://pies.example",
       "https://localhost.pies.example",
       "https://notlocalhost",
@@ -36,7 +36,7 @@ describe("where passkeys work", () => {
       "http://",
       "",
     ]) {
-      expect([asked, relyingParty(null, asked)]).toEqual([asked, null]);
+      expect([requested, relyingParty(null, requested)]).toEqual([requested, null]);
     }
   });
 });

@@ -6,10 +6,10 @@ import { defaultSettings, settingsRequestOf, withSettings } from "../../server/f
 
 const first: FeederSettings = defaultSettings({ practice: false, place: null, zone: "Europe/Stockholm" }, "Rowan");
 
-describe("food and portion, as the keeper says them", () => {
-  it("make a portion's mass of its pieces, and the food's words of its kind", () => {
-    const said = withSettings(first, { foodKind: "catKibble", grainsPerPortion: 5 });
-    expect(said).toMatchObject({
+describe("food and portion, as the keeper enters them", () => {
+  it("give a portion's mass from its pieces, and the food's name from its kind", () => {
+    const changed = withSettings(first, { foodKind: "catKibble", grainsPerPortion: 5 });
+    expect(changed).toMatchObject({
       food: "dry cat kibble",
       foodKind: "catKibble",
       grainsPerPortion: 5,
@@ -17,7 +17,7 @@ describe("food and portion, as the keeper says them", () => {
     });
   });
 
-  it("believe a weighing before a count, and keep it when the same is written down again", () => {
+  it("prefer a weighed mass to a counted one, and keep it when the same count is entered again", () => {
     const weighed = withSettings(first, { foodKind: "catKibble", grainsPerPortion: 5, tenPortionsGrams: 18 });
     expect(weighed.portionMass).toBe(1.8);
     expect(withSettings(weighed, { foodKind: "catKibble", grainsPerPortion: 5 }).portionMass).toBe(1.8);
@@ -26,31 +26,31 @@ describe("food and portion, as the keeper says them", () => {
     expect(withSettings(weighed, { foodKind: "peanutHalves", grainsPerPortion: 5 }).portionMass).toBe(1.75);
   });
 
-  it("leave the mass alone where nothing is known of a piece", () => {
-    const said = withSettings(first, { foodKind: "other", food: "suet pellets", grainsPerPortion: 3 });
-    expect(said).toMatchObject({ food: "suet pellets", portionMass: first.portionMass, grainsPerPortion: 3 });
+  it("don't change the mass where the mass of a piece is unknown", () => {
+    const changed = withSettings(first, { foodKind: "other", food: "suet pellets", grainsPerPortion: 3 });
+    expect(changed).toMatchObject({ food: "suet pellets", portionMass: first.portionMass, grainsPerPortion: 3 });
   });
 
-  it("give way to words of the keeper's own", () => {
+  it("are replaced by a text of the keeper's own", () => {
     const chosen = withSettings(first, { foodKind: "maize" });
     expect(withSettings(chosen, { food: "suet" })).toMatchObject({ food: "suet", foodKind: "other" });
     expect(withSettings(first, { food: "suet" })).not.toHaveProperty("foodKind");
   });
 
-  it("leave a feeder that was added before them as it was, to the letter", () => {
+  it("don't change a feeder that was added without them", () => {
     expect(Object.keys(withSettings(first, {})).sort()).toEqual(Object.keys(first).sort());
     expect(withSettings(first, settingsRequestOf(first))).toEqual(first);
-    const told = withSettings(first, { foodKind: "maize", grainsPerPortion: 7, portionGrams: 2.3 });
-    expect(withSettings(first, settingsRequestOf(told))).toEqual(told);
-    expect(told.portionMass).toBe(grams(2.3));
+    const entered = withSettings(first, { foodKind: "maize", grainsPerPortion: 7, portionGrams: 2.3 });
+    expect(withSettings(first, settingsRequestOf(entered))).toEqual(entered);
+    expect(entered.portionMass).toBe(grams(2.3));
   });
 });
 
-describe("what is said of food and is refused", () => {
+describe("an entry about food that is refused", () => {
   const problems = (
-    said: object,
+    requested: object,
     request: typeof changeFeederRequest | typeof addFeederRequest = changeFeederRequest,
-  ) => request.safeParse(said).error?.issues.map(({ path, message }) => `${path.join(".")} ${message}`) ?? [];
+  ) => request.safeParse(requested).error?.issues.map(({ path, message }) => `${path.join(".")} ${message}`) ?? [];
 
   it("is named by its field", () => {
     expect(problems({ foodKind: "other" })).toEqual(["food must say in your own words what it is"]);

@@ -9,12 +9,12 @@ import { phoneFixture } from "../support/phoneFixture.ts";
 
 const start = instantOf("2026-11-25T06:30:00Z");
 
-describe("the outbox with its usual lanes", () => {
+describe("the outbox with its default limits", () => {
   it.each([
     ["8 at a service that answers, whoever they are for", 8, (n: number) => ({ keeper: `keeper ${n}` }), () => "one"],
     ["16 for one person, at whatever services that answer", 16, () => ({}), (n: number) => `s${n % 5}`],
     ["64 together", 64, (n: number) => ({ keeper: `keeper ${n % 20}` }), (n: number) => `s${n % 20}`],
-  ])("keeps at most %s under way, where nobody says otherwise", async (_, most, personOf, serviceOf) => {
+  ])("has at most %s under way by default", async (_, most, personOf, serviceOf) => {
     const answers: (() => void)[] = [];
     let hanging = false;
     const outbox = new InMemoryOutbox();
@@ -32,8 +32,8 @@ describe("the outbox with its usual lanes", () => {
       jitter: () => 0,
       scheduler: createDeliveryScheduler(),
       log: {
-        error: ({ err }, words) => {
-          throw new Error(words, { cause: err });
+        error: ({ err }, text) => {
+          throw new Error(text, { cause: err });
         },
       },
     };
@@ -48,7 +48,7 @@ describe("the outbox with its usual lanes", () => {
     for (const phone of phones) outbox.enqueue(phone, "rowan", notificationFixture({ topic: "another" }), start);
     const drained = drain();
     await vi.waitFor(() => expect(answers.length).toBeGreaterThanOrEqual(most));
-    await new Promise((resolve) => setImmediate(resolve)); // whatever else could begin has begun
+    await new Promise((resolve) => setImmediate(resolve)); // all that can begin has begun
     expect(answers).toHaveLength(most);
     hanging = false;
     for (const answer of answers) answer();

@@ -30,7 +30,7 @@ const shownOf = (alarms: { readonly [kind in FaultKind]?: Alarm }) => {
 };
 
 describe("a feeder's alarms, as they are shown", () => {
-  it("name what stands for what, as whom, since when and why one is out of service, and which raise it is", () => {
+  it("name the explaining alarm, by whom, since when and why one is out of service, and which raise it is", () => {
     const { state, raisedAt, notifiedPriority, absentSince, ...standing } = raised("trayJammed") as never as Record<
       string,
       unknown
@@ -62,7 +62,7 @@ describe("a feeder's alarms, as they are shown", () => {
     expect(by.get("perchSilent")?.outOfService).toEqual({ by: "Bo", since: at, reason: "The perch is off." });
   });
 
-  it("have words for every fault there is, what to act on now before what to act on today before what to note", () => {
+  it("have texts for every fault, in the order urgent, soon, note", () => {
     const alarms = Object.fromEntries(faultKinds.map((kind) => [kind, raised(kind)]));
     const state = { ...newFeeder(settings, now), alarms };
     const row = {

@@ -16,7 +16,7 @@ const starts = [
   "2026-08-23T05:15:52Z",
 ].map(instantOf);
 
-/** A practice feeder with its past behind it, talking to the server's own contract and domain. */
+/** A practice feeder with its simulated past, reporting to the server's own contract and domain. */
 async function practise(settings: PracticeSettings = rowan, start = starts[0] as Instant, seed = 7) {
   const time = new ManualTimers(start);
   const api = new InMemoryReportApi(settings, time.now);
@@ -57,7 +57,7 @@ const expectedAlarm: {
   buttonDead: ["buttonSilent", 120],
   detectorDead: ["detectorSilent", 120],
   scaleDead: ["scaleSilent", 90],
-  // Ninety seconds of silence are the least that is called one, and the periodic check, once a minute, notices it.
+  // At least ninety seconds without a report count as silence, and the periodic check, once a minute, detects it.
   silent: ["feederSilent", 151],
   coldNight: ["iceLock", 60], // a quarter of a minute of dew, then one of ice
   weakBattery: ["batteryFreezing", 40],
@@ -78,7 +78,7 @@ async function observeFault(fault: Exclude<PracticeFault, "none">, start: Instan
   return { api, raised: raised.map(({ fault, at }) => ({ kind: fault, after: (at - chosenAt) / 1_000 })) };
 }
 
-describe("a practice feeder before the real domain", () => {
+describe("a practice feeder with the real domain", () => {
   for (const fault of practiceFaults) {
     if (fault === "none") continue;
     const [alarm, within] = expectedAlarm[fault];
@@ -95,7 +95,7 @@ describe("a practice feeder before the real domain", () => {
     });
   }
 
-  it("tells of a dead button in two and a half minutes also to whoever has just healed one", async () => {
+  it("raises a dead button's alarm within two and a half minutes also right after another was cleared", async () => {
     const { time, api, practice, pass } = await practise();
     practice.setFault("buttonDead");
     await pass(minutes(2));
@@ -110,7 +110,7 @@ describe("a practice feeder before the real domain", () => {
     expect(api.changes.at(-1)?.at).toBeGreaterThan(chosenAt);
   });
 
-  it("lets the ice go with the cold night that was healed, in any season, and tells of the next one", {
+  it("ends the ice alarm when the cold night is cleared, in any season, and raises the next one", {
     timeout: 30_000,
   }, async () => {
     for (const start of [starts[1], starts[3]]) {
@@ -134,7 +134,7 @@ describe("a practice feeder before the real domain", () => {
     [rowan, 7, 24],
     [larch, 8, 12],
   ] as const) {
-    it(`keeps quiet for ${hoursLong} hours while ${settings.name} is healthy`, { timeout: 60_000 }, async () => {
+    it(`raises nothing for ${hoursLong} hours while ${settings.name} is healthy`, { timeout: 60_000 }, async () => {
       const { api, practice, pass, troubles } = await practise(settings, starts[0], seed);
       await pass(hours(hoursLong));
       await practice.stop();
@@ -144,14 +144,14 @@ describe("a practice feeder before the real domain", () => {
     });
   }
 
-  it("gives a level and a run-out to show from its past alone", async () => {
+  it("gives a level and a forecast from its past alone", async () => {
     const { api, practice } = await practise();
     await practice.stop();
     expect(api.state.hopper.isKnown).toBe(true);
     expect(api.state.latestReadings?.readings.hopper).toBeGreaterThan(500);
   });
 
-  it("proves a pause within one report, and a resume", async () => {
+  it("confirms a pause within one report, and a resume", async () => {
     const { api, practice, time } = await practise();
     api.order("pause-1", "pause");
     await time.pass(seconds(12));

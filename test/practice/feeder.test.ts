@@ -18,7 +18,7 @@ const start = instantOf("2026-01-15T09:00:00Z");
 const at = (span: number): Instant => plus(start, span as Span);
 const emptyMemory: FeederMemory = { spool: [], orderState: initialOrderState };
 
-/** A bench: a motor whose runs are written down, and no weather. */
+/** Test hardware: a motor whose runs are recorded, and no weather. */
 function bench(memory = emptyMemory, boot = "b-1", bootedAt = start) {
   const runs: number[] = [];
   const bird = { sits: false };
@@ -59,7 +59,7 @@ const pause = (id: string, until: Instant | null = null): SentOrder => ({
 });
 const resume = (id: string): SentOrder => ({ id, kind: "resume", until: null });
 
-/** The server took in all that was sent so far. */
+/** The server has stored all that was sent so far. */
 function answer(feeder: Feeder, when: Instant, orders: SentOrder[] = [], stored = true): void {
   const report = feeder.report(when);
   const last = report.events?.at(-1) as { seq: number } | undefined;
@@ -88,7 +88,7 @@ describe("a feeder's program", () => {
     ]);
   });
 
-  it("keeps an event until the server confirms that it is stored", () => {
+  it("stores an event until the server confirms that it is stored", () => {
     const { feeder } = bench();
     feeder.pressPerch(at(10));
     answer(feeder, at(20), [], false);
@@ -97,7 +97,7 @@ describe("a feeder's program", () => {
     expect(feeder.spooled).toBe(0);
   });
 
-  it("keeps what happened while the report was under way", () => {
+  it("stores what happens while a report is under way", () => {
     const { feeder } = bench();
     feeder.pressPerch(at(10));
     const report = feeder.report(at(20));
@@ -114,7 +114,7 @@ describe("a feeder's program", () => {
     expect(feeder.report(at(40)).events).toEqual([{ seq: 2, uptimeMs: 25, kind: "visit" }]);
   });
 
-  it("does not let a bird that drums on the button be fed by the drum", () => {
+  it("limits the portions for a bird that drums on the button", () => {
     const { feeder, runs } = bench();
     for (let press = 0; press < 50; press++) feeder.pressButton(at(press));
     for (let step = 1; step < 60; step++) feeder.tick(at(step * 1_000));
@@ -148,7 +148,7 @@ describe("a feeder's program", () => {
     expect(feeder.report(at(2_000)).readings).toMatchObject({ hopperGrams: 800 });
   });
 
-  it("cuts off a motor that draws like a stalled one", () => {
+  it("switches off a motor with the current of a stalled one", () => {
     const { hardware, runs } = bench();
     const feeder = new Feeder({ ...hardware, runningMilliamps: () => 760 }, emptyMemory, "b-1", start);
     feeder.pressButton(at(0));
@@ -158,7 +158,7 @@ describe("a feeder's program", () => {
 });
 
 describe("a feeder's orders", () => {
-  it("stops the motor in the middle of its run and then gives its proof", () => {
+  it("stops the motor in the middle of its run and then confirms the pause", () => {
     const { feeder, runs } = bench();
     feeder.pressButton(at(1_000));
     answer(feeder, at(1_300), [pause("p-1")]);
@@ -171,7 +171,7 @@ describe("a feeder's orders", () => {
     ]);
   });
 
-  it("writes down presses and caps while paused, and pays none of them after the resume", () => {
+  it("records presses and caps while paused, and pays none of them after the resume", () => {
     const { feeder, runs } = bench();
     answer(feeder, at(1_000), [pause("p-1")]);
     feeder.pressButton(at(2_000));
@@ -196,7 +196,7 @@ describe("a feeder's orders", () => {
     expect(eventsOfKind(feeder, at(4_000), "order").length).toBe(1);
   });
 
-  it("lets the newest win, also when an older one comes late", () => {
+  it("follows the newest, also when an older one comes late", () => {
     const { feeder } = bench();
     answer(feeder, at(1_000), [pause("p-1"), resume("r-1")]);
     expect(feeder.isPaused).toBe(false);
@@ -239,7 +239,7 @@ describe("a feeder's orders", () => {
 });
 
 describe("a feeder's spool", () => {
-  it("reports what an earlier boot left first, under that boot and without an uptime", () => {
+  it("first reports the events of an earlier boot, under that boot and without an uptime", () => {
     const { feeder } = bench();
     feeder.pressPerch(at(10));
     const again = bench(feeder.memory(), "b-2", at(minutes(1))).feeder;
@@ -257,7 +257,7 @@ describe("a feeder's spool", () => {
     });
   });
 
-  it("gives up the oldest when it is full, and knows how many", () => {
+  it("drops the oldest when it is full, and counts them", () => {
     const spool = new Spool([]);
     for (let seq = 1; seq <= spoolMax + 3; seq++) spool.add("b-1", { seq, uptimeMs: seq, kind: "visit" });
     expect(spool.length).toBe(spoolMax);

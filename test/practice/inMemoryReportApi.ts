@@ -13,7 +13,7 @@ import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
 import { grams } from "../../server/domain/units.ts";
 import { type PracticeSettings, practiceYard } from "../../server/practice/yard.ts";
 
-/** A server cut down to its meaning: contract in front, `advanceFeeder` behind, nothing stored but the state. */
+/** A minimal server: the contract and `advanceFeeder`; only the state is stored. */
 export class InMemoryReportApi {
   state: FeederState;
   readonly changes: AlarmChange[] = [];
@@ -96,7 +96,7 @@ export class InMemoryReportApi {
     }
   }
 
-  /** Alarms that a keeper would now see, by fault. */
+  /** Alarms that a keeper would see now, by fault. */
   standing(): readonly string[] {
     return Object.entries(this.state.alarms)
       .filter(([, alarm]) => alarm.state === "unacknowledged" || alarm.state === "acknowledged")

@@ -41,7 +41,7 @@ describe("the practice command line", () => {
     });
   });
 
-  it("has a sensible answer for what is left out", () => {
+  it("has sensible defaults for what is left out", () => {
     expect(readCommandLine(["--key", "k"])).toMatchObject({
       kind: "read",
       line: { url: "http://127.0.0.1:8080", fault: "none", seed: 7, duration: null, settings: { name: "Rowan" } },
@@ -53,7 +53,7 @@ describe("npm run practice", () => {
   let server: Server | undefined;
   afterEach(() => server?.close());
 
-  it("reports over real HTTP, says what it does, and ends clean on SIGTERM", { timeout: 30_000 }, async () => {
+  it("reports over real HTTP, prints what it does, and ends cleanly on SIGTERM", { timeout: 30_000 }, async () => {
     const reports: unknown[] = [];
     const first = deferred();
     server = createServer((request, response) => {

@@ -11,12 +11,12 @@ import { InMemoryReportApi } from "./inMemoryReportApi.ts";
 import { ManualTimers } from "./reportApi.stub.ts";
 
 /**
- * Goal: nothing that a keeper reads holds a machine's time or the symbol of a statistic. Method: each practice fault is played
- * before the real domain, and every view, notification and digest on the way is checked. It must see an alarm of each fault.
+ * Goal: nothing that a keeper reads has a machine's time or the symbol of a statistic. Method: each practice fault is simulated
+ * with the real domain, and every view, notification and digest is checked. It must see an alarm of each fault.
  */
 describe("what keepers read", () => {
   for (const fault of practiceFaults.filter((each) => each !== "none")) {
-    it(`holds no machine's time and no symbol of a statistic, with "${fault}" and after it`, async () => {
+    it(`has no machine's time and no symbol of a statistic, with "${fault}" and after it`, async () => {
       const settings = feederWithFault(fault) === "Rowan" ? rowan : larch;
       const time = new ManualTimers(instantOf("2026-11-25T20:15:00Z"));
       const api = new InMemoryReportApi(settings, time.now);

@@ -31,7 +31,7 @@ export class ManualTimers implements Timers {
     return this.#timers.size;
   }
 
-  /** The computer sleeps: time goes by and no timer runs. */
+  /** The computer sleeps: time passes and no timer runs. */
   sleep(span: number): void {
     this.#now += span;
   }
@@ -52,10 +52,10 @@ export class ManualTimers implements Timers {
   }
 }
 
-/** Lets every promise that can go on go on; no time passes. */
+/** Runs all promises that can continue; no time passes. */
 const settled = () => new Promise<void>((resolve) => setImmediate(resolve));
 
-/** A server's report API in memory: stores by (boot, seq), answers as the contract says, and fails when the test wants it. */
+/** A server's report API in memory: stores by (boot, seq), answers by the contract, and fails when the test wants it. */
 export class StubReportApi {
   readonly reports: ReportInput[] = [];
   readonly events = new Map<string, SpooledEvent & { recordedAt: number; boot: string }>();
@@ -90,7 +90,7 @@ export class StubReportApi {
     const events = (report.events ?? []) as unknown as SpooledEvent[];
     let duplicates = 0;
     for (const event of events) {
-      // The union would pass a misspelt portion as an event of unknown kind: hold each against its own schema.
+      // The union would pass a misspelt portion as an event of unknown kind: check each by its own schema.
       eventSchemas[event.kind].parse(event);
       const identity = `${report.boot} ${event.seq}`;
       if (this.events.has(identity)) duplicates++;

@@ -13,7 +13,7 @@ import {
 } from "../../server/practice/yard.ts";
 import { ManualTimers, StubReportApi } from "./reportApi.stub.ts";
 
-/** A quarter past nine on a dark November evening: the hour at which a newcomer tries things. */
+/** A quarter past nine on a dark November evening: an hour at which a new keeper tries things. */
 const evening = instantOf("2026-11-25T20:15:00Z");
 
 function begin(
@@ -48,7 +48,7 @@ describe("a practice run", () => {
     expect(api.reports.length).toBeLessThanOrEqual(25);
   });
 
-  it("shows two visits a minute to whoever has just come, also at night", async () => {
+  it("shows two visits a minute to a person who has just come, also at night", async () => {
     const { time, api, practice } = begin(rowan, { history: 0 });
     expect(isCivilDaylight(practiceYard.place, evening)).toBe(false);
     await time.pass(minutes(10));
@@ -58,7 +58,7 @@ describe("a practice run", () => {
     expect(visits).toBeLessThanOrEqual(25);
   });
 
-  it("calms down when nobody has chosen anything for a while, and livens up at the next choice", async () => {
+  it("has few visits when nobody has chosen anything for a while, and more at the next choice", async () => {
     const { time, api, practice } = begin(rowan, { history: 0 });
     const visitsIn = async (span: number) => {
       const before = api.all().filter((event) => event.kind === "visit").length;
@@ -79,7 +79,7 @@ describe("a practice run", () => {
     await practice.stop();
   });
 
-  it("goes on at its calm pace while it is silent", async () => {
+  it("continues its calm pattern while it is silent", async () => {
     const { time, practice } = begin(rowan, { history: 0 });
     practice.setFault("silent");
     await time.pass(minutes(20));
@@ -89,7 +89,7 @@ describe("a practice run", () => {
     expect(practice.memory().spool.length - before).toBeGreaterThan(15);
   });
 
-  it("reports a day and a half of daylight-bound past first, at most 2,000 events a report", async () => {
+  it("first reports a past of a day and a half, with birds by daylight, at most 2,000 events a report", async () => {
     const { time, api, practice } = begin();
     await time.pass(seconds(1));
     await practice.stop();
@@ -127,7 +127,7 @@ describe("a practice run", () => {
     }
   });
 
-  it("leaves in the hopper exactly what the refill and the portions of its past say", async () => {
+  it("leaves in the hopper exactly what follows from the refill and the portions of its past", async () => {
     const { time, api, practice } = begin(rowan, { seed: 4 });
     await time.pass(200);
     await practice.stop();
@@ -160,7 +160,7 @@ describe("a practice run", () => {
     expect(troubles[3]).toMatch(/Next try in 2[0-5] s/); // Retry-After: 20 is respected
   });
 
-  it("backs off from a server that stays away, up to a minute", async () => {
+  it("waits longer for a server that stays away, up to a minute", async () => {
     const { time, api, practice } = begin(rowan, {
       history: 0,
       behaviours: Array.from({ length: 1_000 }, () => "lost" as const),
@@ -171,7 +171,7 @@ describe("a practice run", () => {
     expect(api.requestCount).toBeLessThan(70);
   });
 
-  it("sends less at once when the server answers that it was too much", async () => {
+  it("sends less at once after a report that was too large", async () => {
     const { time, api, practice } = begin(rowan, { behaviours: [413, 413, 413, 413] });
     await time.pass(minutes(2));
     await practice.stop();
@@ -187,7 +187,7 @@ describe("a practice run", () => {
     expect(api.reports.length).toBeLessThanOrEqual(11);
   });
 
-  it("leaves no timer behind when it is stopped", async () => {
+  it("has no timer left when it is stopped", async () => {
     const { time, practice } = begin(rowan, { history: 0 });
     await time.pass(minutes(1));
     await practice.stop();
@@ -230,7 +230,7 @@ describe("a practice run", () => {
   });
 });
 
-/** Two minutes after choosing a fault, the signs of it that the server could go by. */
+/** The evidence that the server has two minutes after a fault was chosen. */
 async function shown(fault: PracticeFault, settings: PracticeSettings = rowan) {
   const { time, api, practice } = begin(settings, { history: 0 });
   await time.pass(minutes(3));
@@ -249,7 +249,7 @@ async function shown(fault: PracticeFault, settings: PracticeSettings = rowan) {
 const meanOf = (values: readonly number[]) => values.reduce((sum, value) => sum + value, 0) / values.length;
 
 describe("a practice fault", () => {
-  it("none: food falls, is seen to fall and is paid", async () => {
+  it("none: food falls, is counted and pays the deposit", async () => {
     const { api, practice, time } = await shown("none");
     await time.pass(minutes(10));
     await practice.stop();
@@ -262,7 +262,7 @@ describe("a practice fault", () => {
     expect(unpaid).toEqual([]);
   });
 
-  it("hopperEmpty: the last food fall, then the tray turns lightly and nothing falls", async () => {
+  it("hopperEmpty: the last food fall, then the tray turns with little current and nothing falls", async () => {
     const { portions, weighedAfter, practice } = await shown("hopperEmpty");
     await practice.stop();
     expect(portions.length).toBeGreaterThanOrEqual(5);
@@ -326,7 +326,7 @@ describe("a practice fault", () => {
     expect(api.latest().readings).not.toHaveProperty("hopperGrams");
   });
 
-  it("silent: no report comes, and after healing all that happened meanwhile does", async () => {
+  it("silent: no report comes, and after the fault is cleared all that happened meanwhile does", async () => {
     const { api, practice, time, before } = await shown("silent");
     expect(api.reports.length).toBeLessThanOrEqual(before.reports + 1);
     practice.clearFault();
@@ -347,7 +347,7 @@ describe("a practice fault", () => {
     expect(api.all().filter((event) => event.kind === "order")).toEqual([]);
   });
 
-  it("coldNight, weakBattery and chargingInFrost go on until they are healed", async () => {
+  it("coldNight, weakBattery and chargingInFrost last until they are cleared", async () => {
     for (const [fault, settings] of [
       ["coldNight", rowan],
       ["weakBattery", larch],

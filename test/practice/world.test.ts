@@ -34,7 +34,7 @@ const winter = instantOf("2026-01-15T12:00:00Z");
 const place = practiceYard.place;
 const weatherAt = (seed: number, yard: Place, at: Instant): Weather => modelWeatherAt(seed, yard, at, mildClimate);
 
-/** What the box's air leaves on the lid and on the inside, by the domain's own rule. */
+/** Frost or dew on the lid and on the inside, by the domain's own rule. */
 const settled = (here: Weather) => {
   const vapour = vapourPressure(celsius(here.insideCelsius), humidityPercent(here.humidityPercent));
   return [condensationKind(vapour, celsius(here.lidCelsius)), condensationKind(vapour, celsius(here.insideCelsius))];
@@ -122,7 +122,7 @@ describe("practice random numbers", () => {
 
 describe("a practice battery", () => {
   it("shows a quarter charge of lead-acid within the band of the handbooks", () => {
-    // bat-ocv-common 12.06 V (from memory) and bat-ocv-motorhome 12.15 V at rest; under load it stands lower.
+    // bat-ocv-common 12.06 V (from memory) and bat-ocv-motorhome 12.15 V at rest; under load it is lower.
     expect(terminalVolts("leadAcid", 0.25, 0)).toBeGreaterThan(11.85);
     expect(terminalVolts("leadAcid", 0.25, 0)).toBeLessThan(12.15);
   });
@@ -143,8 +143,8 @@ describe("a practice battery", () => {
 });
 
 describe("a practice fault's conditions", () => {
-  it("coldNight wets the lid with dew, then freezes it, and frost goes on growing on lid and inside", () => {
-    // Staged in any season, and counted from the choice and not from when the world began.
+  it("coldNight wets the lid with dew, then freezes it, and frost continues to grow on lid and inside", () => {
+    // In any season, and by the time since the choice, not since the start of the world.
     for (const start of [winter, instantOf("2026-07-15T13:00:00Z")]) {
       const world = withFault(
         advanceWorld(newWorld(rowan, 7, 2_000, start), plus(start, hours(3)), seededRandom(1)),

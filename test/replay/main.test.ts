@@ -6,13 +6,13 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import { iso, keeper, report } from "./lines.ts";
 
 /** The program itself, from its sources, in its own process. */
-function run(files: Record<string, string>, ...words: string[]) {
+function run(files: Record<string, string>, ...args: string[]) {
   const folder = mkdtempSync(join(tmpdir(), "pieward-replay-"));
   onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
   for (const [name, text] of Object.entries(files)) writeFileSync(join(folder, name), text);
   const main = join(import.meta.dirname, "../../server/replay/main.ts");
   const tsx = import.meta.resolve("tsx");
-  const { status, stdout, stderr } = spawnSync(process.execPath, ["--import", tsx, main, ...words], {
+  const { status, stdout, stderr } = spawnSync(process.execPath, ["--import", tsx, main, ...args], {
     cwd: folder,
     encoding: "utf8",
   });
@@ -53,11 +53,11 @@ describe("npm run replay", { timeout: 60_000 }, () => {
     ["an unknown option", ["log.ndjson", "--speed"], /--speed/],
     ["two logs", ["log.ndjson", "log.ndjson"], /one log at a time/],
     ["settings that are wrong", ["log.ndjson", "--settings", "bad.json"], /bad\.json: portionGrams: /],
-  ])("ends with 2 and a word where there is nothing to do: %s", (_what, words, complaint) => {
-    const { status, out, err } = run({ "log.ndjson": report(0), "bad.json": '{"portionGrams":-1}' }, ...words);
+  ])("ends with 2 and a message where nothing can be replayed: %s", (_what, args, problem) => {
+    const { status, out, err } = run({ "log.ndjson": report(0), "bad.json": '{"portionGrams":-1}' }, ...args);
     expect(status).toBe(2);
     expect(out).toEqual([""]);
-    expect(err.join("\n")).toMatch(complaint);
+    expect(err.join("\n")).toMatch(problem);
     expect(err.join("\n")).not.toMatch(/^\s+at /m);
   });
 });

@@ -6,8 +6,8 @@ import { type RunningServer, runBuiltServer } from "../support/builtServer.ts";
 import { startPushService } from "../support/pushService.ts";
 
 /**
- * The promise behind the whole house: what a feeder was told is stored is stored, and what a keeper must know is told, even
- * if the server dies in between. A real process is killed, a real push service decrypts what arrives.
+ * The main guarantee: what was confirmed to a feeder is stored, and keepers are notified of alarms, even if the server is killed in
+ * between. A real process is killed, and a real push service decrypts what arrives.
  */
 
 interface Visit {
@@ -28,7 +28,7 @@ async function visit(server: RunningServer, cookie = ""): Promise<Visit> {
   };
 }
 
-/** A portion a minute for the last 48 minutes, told in four reports: twelve good ones, then a tray that moves nothing. */
+/** A portion a minute for the last 48 minutes, sent in four reports: twelve good ones, then a tray that moves nothing. */
 const jam = (from: number) => ({
   boot: "b-1",
   sentUptimeMs: 36_000_000 + from,
@@ -39,14 +39,14 @@ const jam = (from: number) => ({
     kind: "portion",
     cause: "timer",
     motorMs: 900,
-    meanMilliamps: from === 1 ? 240 : 290, // what sticks in the tray weighs on the motor
+    meanMilliamps: from === 1 ? 240 : 290, // wedged food increases the motor's current
     peakMilliamps: 500,
     chuteCount: from === 1 ? 3 : 0,
   })),
 });
 
 describe("a server that is killed", { timeout: 60_000 }, () => {
-  // About half a minute: the claim of the process that died has to run out first.
+  // About half a minute: the claim of the killed process must run out first.
   it("between storing an alarm and pushing it, pushes it after the restart; and has every event it confirmed", async () => {
     const folder = mkdtempSync(join(tmpdir(), "pieward-crash-"));
     onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
@@ -58,13 +58,13 @@ describe("a server that is killed", { timeout: 60_000 }, () => {
 
     const first = runBuiltServer(dataDir, variables);
     const claim = (await first.waitForOutput(/first-sign-in#(\S+)\n/))[1];
-    const stranger = await visit(first);
-    const claimed = await stranger.post("/api/v1/first-sign-in", {
+    const visitor = await visit(first);
+    const firstSignIn = await visitor.post("/api/v1/first-sign-in", {
       token: claim,
       name: "Keeper",
       passphrase: "birds at breakfast",
     });
-    const cookie = String(claimed.headers.get("set-cookie")).split(";")[0] as string;
+    const cookie = String(firstSignIn.headers.get("set-cookie")).split(";")[0] as string;
     const keeper = await visit(first, cookie);
     const { yards } = (await (await fetch(`${keeper.home}/api/v1/home`, { headers: { cookie } })).json()) as {
       yards: { id: string }[];

@@ -9,8 +9,8 @@ import { type PushService, startPushService } from "../support/pushService.ts";
 import { startSmtpServer } from "../support/smtpServer.ts";
 
 /**
- * One push service takes what it is sent and never answers, one answers after a second, one is good, and the mail server hangs
- * too. The built server must bring an urgent alarm to the good one as if it were alone.
+ * One push service accepts connections and never answers, one answers after a second, one is good, and the mail server hangs
+ * too. The built server must deliver an urgent alarm to the good one as if there were no other.
  */
 
 const json = { "content-type": "application/json", "x-pieward": "1" };
@@ -38,7 +38,7 @@ const portions = (from: number) => ({
   })),
 });
 
-/** What waits for one person at one push service: `topics` notices for each of their phones. */
+/** What waits for one person at one push service: `topics` notifications for each of their phones. */
 interface Waiting {
   readonly person: string;
   readonly service: PushService;
@@ -47,7 +47,7 @@ interface Waiting {
 }
 
 /** Writes people, their phones and what waits for them, as the server itself does, while no server runs. */
-function fill(file: string, waiting: readonly Waiting[], letters: number): void {
+function fill(file: string, waiting: readonly Waiting[], emailCount: number): void {
   const database = new Database(file);
   const now = new Date().toISOString().replace("Z", "+00:00");
   const person = database.prepare(
@@ -73,7 +73,7 @@ function fill(file: string, waiting: readonly Waiting[], letters: number): void 
         }
       }
     }
-    for (let topic = 0; topic < letters; topic++) {
+    for (let topic = 0; topic < emailCount; topic++) {
       const content = JSON.stringify(notificationFixture({ topic: `l${topic}` }));
       addItem.run(`item-${items++}`, "email", waiting[0]?.person, null, `l${topic}`, content, now, now);
     }
@@ -82,7 +82,7 @@ function fill(file: string, waiting: readonly Waiting[], letters: number): void 
 }
 
 describe("a push service that hangs", { timeout: 60_000 }, () => {
-  it("holds up neither the urgent alarm of another person at a good one, nor what waits at a slow one", async () => {
+  it("delays neither the urgent alarm of another person at a good one, nor what waits for a slow one", async () => {
     const folder = mkdtempSync(join(tmpdir(), "pieward-hanging-"));
     onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
     const [hanging, slow, good] = [
@@ -132,16 +132,16 @@ describe("a push service that hangs", { timeout: 60_000 }, () => {
     const askAgain = await at(second);
     await expect.poll(() => Math.min(hanging.requests, smtp.connections), { timeout: 20_000 }).toBeGreaterThan(0);
 
-    const asked = Date.now();
+    const startedAt = Date.now();
     expect(good.requests).toBe(0);
     const arrives = good.nextMessage(phone);
     expect((await askAgain("/api/v1/report", portions(13), report)).status).toBe(200);
     expect((await arrives).payload.notification.title).toBe("Rowan: tray jammed");
-    const urgentMs = Date.now() - asked;
+    const urgentMs = Date.now() - startedAt;
     await expect.poll(() => slow.acceptedCount.length, { timeout: 40_000, interval: 20 }).toBe(10);
     const slowMs = Date.now() - begun;
     process.stdout.write(
-      `300 notices wait at a hanging push service, 20 letters at a hanging mail server: the urgent alarm took ${urgentMs} ms, ` +
+      `300 notifications wait at a hanging push service, 20 e-mails at a hanging mail server: the urgent alarm took ${urgentMs} ms, ` +
         `all 10 at a service that takes 1 s each were there ${slowMs} ms after the start; the hanging one got ${hanging.requests}\n`,
     );
     expect(urgentMs).toBeLessThan(3_000);

@@ -27,11 +27,11 @@ const facts: readonly (readonly [string, KeeperFact])[] = [
     { kind: "alarmAcknowledged", fault: "supplyWeak", by: "Asta", raisedAt: at, notifiedPriority: "soon" },
   ],
   ["one raise seen", { kind: "alarmAcknowledged", fault: "foodOut", by: "Asta", raisedAt: after(at, minutes(-7)) }],
-  ["a thing looked at", { kind: "alarmReset", fault: "batteryFreezing", by: "Asta" }],
+  ["an alarm reset", { kind: "alarmReset", fault: "batteryFreezing", by: "Asta" }],
   ["out of service", { kind: "alarmTakenOutOfService", fault: "perchSilent", reason: "The perch is off.", by: "Asta" }],
   ["back in service", { kind: "alarmReturnedToService", fault: "perchSilent", by: "Asta" }],
   ["an alarm put aside", { kind: "alarmShelved", fault: "foodOut", until: after(at, days(3)), by: "Asta" }],
-  ["words changed", settingsChanged(withSettings(before, { name: "Rowan at the gate", warnAheadDays: 1.3 }))],
+  ["settings changed", settingsChanged(withSettings(before, { name: "Rowan at the gate", warnAheadDays: 1.3 }))],
   ["sensors chosen", settingsChanged(changeSettings(before, { sensors }))],
   ["put away", settingsChanged(withSettings(before, { placement: "putAway" }))],
   ["a yard moved", settingsChanged({ ...before, zone: "Europe/Oslo", place: null })],
@@ -45,17 +45,17 @@ function settingsChanged(settings: typeof before): KeeperFact {
   return { kind: "settingsChanged", settings };
 }
 
-describe("what was done to a feeder, as its log says it", () => {
-  it.each(facts)("is a line of the contract and means the very same again: %s", (_what, fact) => {
-    const said = JSON.parse(JSON.stringify(logEntryOf(fact, at, "Asta")));
-    const kind = "settings" in said ? "settings" : "orders" in said ? "orders" : "keeper";
-    const line = logLineSchemas[kind].parse({ at: "2026-01-15T12:00:00Z", feeder: "rowan", ...said });
+describe("what was done to a feeder, as a log entry", () => {
+  it.each(facts)("is a line of the contract and gives the same fact again: %s", (_what, fact) => {
+    const entry = JSON.parse(JSON.stringify(logEntryOf(fact, at, "Asta")));
+    const kind = "settings" in entry ? "settings" : "orders" in entry ? "orders" : "keeper";
+    const line = logLineSchemas[kind].parse({ at: "2026-01-15T12:00:00Z", feeder: "rowan", ...entry });
     expect(factOf(line as never, at, before)).toEqual(fact);
     const another = defaultSettings({ practice: true, place: null, zone: "UTC" }, "Larch");
-    expect(factOf(line as never, at, another)).toEqual(fact); // whatever stood before
+    expect(factOf(line as never, at, another)).toEqual(fact); // whatever the earlier settings
   });
 
-  it("tells by whom, where it was somebody", () => {
+  it("has its author, where there is one", () => {
     const [, fact] = facts[0] as (typeof facts)[number];
     expect(logEntryOf(fact, at, "Asta")).toMatchObject({ keeper: { by: "Asta" } });
     expect(logEntryOf(settingsChanged(before), at, "Asta")).toMatchObject({ by: "Asta" });

@@ -15,7 +15,7 @@ describe("a feeder's next moment", () => {
     expect(nextMoment(noon, after(noon, minutes(-59)))).toBe(noon + 1);
   });
 
-  it("follows a clock that was put right by more than an hour: a slip of years must not last for years", () => {
+  it("follows a clock that was corrected by more than an hour: an error of years must not last for years", () => {
     const back = after(noon, milliseconds(-hours(1) - 1));
     expect(nextMoment(noon, back)).toBe(back);
   });

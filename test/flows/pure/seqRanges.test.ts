@@ -8,7 +8,7 @@ describe("numbers of events as ranges", () => {
     expect(textOfRanges(rangesOf([]))).toBe("");
   });
 
-  it("are read back whole", () => {
+  it("are read back completely", () => {
     assert(
       property(array(integer({ min: 1, max: 60 })), (some) => {
         const seqs = [...new Set(some)].sort((a, b) => a - b);
