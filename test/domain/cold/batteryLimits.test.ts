@@ -137,7 +137,7 @@ describe("a lead-acid battery", () => {
     expect([cold(12.6, 12.7), cold(null, null)]).toEqual([null, null]);
   });
 
-  it("gives less in the cold, in words from seven eighths down (IEEE Std 485, table 1)", () => {
+  it("gives less in the cold, named from seven eighths down (IEEE Std 485, table 1)", () => {
     const fahrenheit = (degrees: number) => celsius(((degrees - 32) * 5) / 9);
     expect(leadAcidCapacity(fahrenheit(77))).toBe(1);
     expect(leadAcidCapacity(fahrenheit(60))).toBeCloseTo(1 / 1.11, 9);

@@ -197,7 +197,7 @@ describe("a lid without a thermometer", () => {
     expect(assumeLid(null, readings({ inside: celsius(3) }), midnight, place)?.surfaceTemperature).toBe(3);
   });
 
-  it("knows the warmest and the coolest air since sunset, anew each day and each 24 hours of a polar night", () => {
+  it("knows the warmest and the coolest air since sunset, again each day and each 24 hours of a polar night", () => {
     expect(updateNight(null, air(3), midnight, place)).toEqual({ since: midnight, warmest: 3, coolest: 3 });
     expect(updateNight(night(3), air(5), midnight, place)).toMatchObject({ warmest: 5, coolest: 3 });
     expect(updateNight(night(3), air(1), midnight, place)).toMatchObject({ warmest: 3, coolest: 1 });

@@ -86,7 +86,7 @@ describe("the short digest", () => {
     );
   });
 
-  it("ends at a whole line, and says that there is more, within its length", () => {
+  it("ends at a whole line, and states that there is more, within its length", () => {
     const line = (length: number) => "x".repeat(length);
     const short = (...lines: string[]) => shortDigest([{ heading: "To do", lines, omittedText }], "To do");
     const fits = shortMax - more.length;

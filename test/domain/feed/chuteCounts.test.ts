@@ -108,7 +108,7 @@ describe("the likelihood of a count", () => {
     );
   });
 
-  it("says little before twenty portions are known", () => {
+  it("shows little before twenty portions are known", () => {
     const early = (count: number) => countLogLikelihoods(sound(4, 19), count);
     expect(Math.exp(early(1).healthy)).toBeCloseTo(0.98 * 0.3, 9);
     expect(Math.exp(early(9).undercounting)).toBeCloseTo(0.98 * 0.24, 9);

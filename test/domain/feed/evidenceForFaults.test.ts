@@ -182,7 +182,7 @@ describe("the evidence for each fault", () => {
     expect(parts("scaleStuck")).toEqual(["scaleStuck"]);
   });
 
-  it("makes each cause as probable as Bayes' rule says, from how often it begins", () => {
+  it("makes each cause as probable by Bayes' rule, from how often it begins", () => {
     const of = (
       level: Parameters<typeof causeProbabilities>[1],
       different: Partial<Record<Hypothesis, number>> = {},

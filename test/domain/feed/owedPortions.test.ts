@@ -80,7 +80,7 @@ describe("what is owed", () => {
     expect(run(portion(5, { paysFor: 7 }), deposit(0, 7)).earlyPayments).toEqual([]);
   });
 
-  it("stays owed where the portion was empty or cut short, which its text says", () => {
+  it("stays owed where the portion was empty or cut short, which its text states", () => {
     expect(run(deposit(0, 7), portion(5, { paysFor: 7 }, false)).owed).toMatchObject([
       { seq: 7, portionWasEmpty: true },
     ]);

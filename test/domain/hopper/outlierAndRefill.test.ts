@@ -71,7 +71,7 @@ describe("a reading far from what was expected", () => {
     expect(refilled.hopper.foundRefill).toEqual({ grams: 400, at: at(0) });
   });
 
-  it("begins again where it moves by more than its gate or a fiftieth of itself, or turns round", () => {
+  it("begins again where it moves by more than its gate or a fiftieth of itself, or reverses", () => {
     const count = (first: number, second: number) =>
       sees(start, outlier(first, 0), outlier(second, 60)).hopper.pendingJump?.count;
     expect([count(400, 420), count(400, 421), count(400, 380), count(400, 379)]).toEqual([2, 1, 2, 1]);

@@ -81,7 +81,7 @@ describe("a portion from the hopper", () => {
     );
   });
 
-  it("is learnt anew once the keeper enters another weight", () => {
+  it("is learnt again once the keeper enters another weight", () => {
     const heavier = given(start, {}, { ...noScale, portionMass: grams(12) });
     expect(heavier).toMatchObject({ statedPortionGrams: 12, estimate: { portion: 12, level: 988 } });
     expect(heavier.portionSpreadVariance).toBeCloseTo((0.3 * 12) ** 2, 9);
@@ -132,7 +132,7 @@ describe("the load on the lid", () => {
 });
 
 describe("a load cell outdoors", () => {
-  it("errs as its data sheet says, by the size of the hopper", () => {
+  it("errs as its data sheet states, by the size of the hopper", () => {
     const small = rowanSettings({}, { hopperCapacity: grams(500) });
     expect([fullScale(scale), scaleNoise(scale), scaleNoise(small), scaleDrift(scale), scaleDrift(small)]).toEqual([
       4_400, 4, 4, 10, 5,
@@ -167,7 +167,7 @@ describe("the forecast of the food", () => {
     expect([again(60, 40), again(60, 41), again(60, -40), again(60, -41)]).toEqual([false, true, false, true]);
   });
 
-  it("looks twice as far while its alarm is active, and a quarter further once somebody refilled", () => {
+  it("covers twice the time while its alarm is active, and a quarter more once somebody refilled", () => {
     const horizon = (since: number | null, different: Partial<HopperState> = {}) =>
       updateHopperForecast(null, { ...hopper, ...different }, noScale, at(600), since === null ? null : at(since))
         ?.horizon;

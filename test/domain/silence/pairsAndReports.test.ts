@@ -100,7 +100,7 @@ describe("how often a sensor reacts to its companion", () => {
     expect(isRunTooLong(learnt({ openMarks: 1 }), later, real)).toBe(false);
   });
 
-  it("is learnt only up to what was credible where the run was too long, and anew after three such runs", () => {
+  it("is learnt only up to what was credible where the run was too long, and again after three such runs", () => {
     const long = closeRun(learnt({ openMarks: 500 }), later, real);
     expect(long.unusualRuns).toBe(1);
     expect(long.misses).toBeLessThan(60 + 200);

@@ -55,7 +55,7 @@ describe("a reading that is impossible", () => {
     expect(rejected("x")).toEqual({ airCelsius: { share: 0.2, count: 1, firstAt: start, lastReportAt: start } });
     const twice = rejected("xx").airCelsius;
     expect(twice).toMatchObject({ count: 2, firstAt: start, lastReportAt: at(60) });
-    // A minute weighs 1 − e^(−1/5), since a mean of five minutes is kept.
+    // A minute weighs 1 − e^(−1/5), since five minutes count.
     expect(twice?.share).toBeCloseTo(0.2 + 0.8 * (1 - Math.exp(-1 / 5)), 9);
     expect(rejected("x.").airCelsius?.share).toBeCloseTo(0.2 * Math.exp(-1 / 5), 9);
   });
