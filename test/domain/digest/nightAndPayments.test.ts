@@ -1,6 +1,5 @@
 import { describe, expect, it } from "vitest";
 import { dueDigest } from "../../../server/domain/digest/dueDigest.ts";
-import { limitLines, type SectionDraft } from "../../../server/domain/digest/limitLines.ts";
 import { nightForecast } from "../../../server/domain/digest/nightForecast.ts";
 import type { PaymentEvent } from "../../../server/domain/digest/paymentEvent.ts";
 import { paymentLines, paymentSummary } from "../../../server/domain/digest/payments.ts";
@@ -18,8 +17,6 @@ import {
   withAlarm,
   yard,
 } from "./digestFeederFixture.ts";
-
-const _counts = (...parts: SectionDraft[]) => limitLines(parts).map(({ lines }) => lines.length);
 
 describe("the text of the coming night", () => {
   const text = (readings: ReturnType<typeof readingsOf>, state: FeederState = feederWithPortions("Rowan")) =>
@@ -78,7 +75,7 @@ describe("a lead-acid battery in the coming night", () => {
       lowestVoltage: volts(6 * (1.1 + 0.845)),
       previousLowestVoltage: volts(12.7),
     };
-    const text = (degrees: number, battery = rested) =>
+    const text = (degrees: number, battery: FeederState["cold"]["battery"] = rested) =>
       weatherLines(
         [
           digestFeederFixture(

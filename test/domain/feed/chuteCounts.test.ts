@@ -1,31 +1,8 @@
-import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { alarmThreshold, initialPortionRate, updatePortionRate } from "../../../server/domain/feed/alarmThreshold.ts";
 import { countLogLikelihoods, initialChuteModel, updateChuteModel } from "../../../server/domain/feed/chuteModel.ts";
-import { after, days, type Instant, minutes, seconds } from "../../../server/domain/instant.ts";
+import { after, days, minutes } from "../../../server/domain/instant.ts";
 import { dawn } from "../hopper/rowan.ts";
-
-const _at = (second: number): Instant => after(dawn, seconds(second));
-
-/** Even between the two: `fc.double` draws by exponent. */
-const _number = (min: number, max: number) =>
-  fc.noBias(fc.integer({ min: 0, max: 1_000_000 })).map((n) => min + ((max - min) * n) / 1_000_000);
-/** Two quantities with their covariance, corrected by what measures `h` of them (Welch & Bishop, TR 95-041, 1.11 to 1.13). */
-interface Plain {
-  readonly x: readonly [number, number];
-  readonly p: readonly [number, number, number]; // variances, and the covariance between them in the middle
-}
-function _corrected(
-  { x: [a, b], p: [aa, ab, bb] }: Plain,
-  [ha, hb]: readonly [number, number],
-  measured: number,
-  R: number,
-): Plain {
-  const [pa, pb] = [aa * ha + ab * hb, ab * ha + bb * hb];
-  const S = ha * pa + hb * pb + R;
-  const step = (measured - ha * a - hb * b) / S;
-  return { x: [a + pa * step, b + pb * step], p: [aa - (pa * pa) / S, ab - (pa * pb) / S, bb - (pb * pb) / S] };
-}
 
 describe("what a chute sensor usually counts", () => {
   const learnt = (...counts: readonly number[]) => counts.reduce(updateChuteModel, initialChuteModel);

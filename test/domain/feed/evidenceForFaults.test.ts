@@ -30,12 +30,10 @@ import {
 import { initialScaleTrack } from "../../../server/domain/feed/scaleTrack.ts";
 import { initialSequentialTest, updateSequentialTest, waldBounds } from "../../../server/domain/feed/sequentialTest.ts";
 import { logStudentDensity } from "../../../server/domain/feed/studentDensity.ts";
-import { after, type Instant, seconds } from "../../../server/domain/instant.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { dawn, rowanSettings } from "../hopper/rowan.ts";
 
 const settings = rowanSettings();
-const _at = (second: number): Instant => after(dawn, seconds(second));
 
 describe("the evidence for each fault", () => {
   const chute = Array.from({ length: 40 }, () => 4).reduce(updateChuteModel, initialChuteModel);

@@ -37,10 +37,10 @@ describe("what is owed", () => {
     (second: number, { spooled = 0 as number | null, paused = false, now = second } = {}) =>
     (payments: Payments) =>
       updatePaymentsByReport(payments, at(second), spooled, paused, at(now));
-  const run = (...steps: readonly ((payments: Payments) => Payments)[]) =>
-    steps.reduce((payments, step) => step(payments), initialPayments);
-  const owed = (...steps: Parameters<typeof run>) => run(...steps).owed.map(({ seq }) => seq);
-  const unpaid = (...steps: Parameters<typeof run>) => run(...steps).unpaid.map(({ seq }) => seq);
+  type Steps = readonly ((payments: Payments) => Payments)[];
+  const run = (...steps: Steps) => steps.reduce((payments, step) => step(payments), initialPayments);
+  const owed = (...steps: Steps) => run(...steps).owed.map(({ seq }) => seq);
+  const unpaid = (...steps: Steps) => run(...steps).unpaid.map(({ seq }) => seq);
 
   it("is a portion for each deposit of metal, received within half an hour, while the feeder isn't paused", () => {
     expect(owed(deposit(0, 1))).toEqual([1]);
