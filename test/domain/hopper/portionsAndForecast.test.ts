@@ -5,15 +5,18 @@ import {
   isUnvisited,
   usualDailyGrams,
 } from "../../../server/domain/hopper/appetite.ts";
+import { daySpanAt } from "../../../server/domain/hopper/daySpan.ts";
 import { runOutText } from "../../../server/domain/hopper/emptyForecast.ts";
 import { assumedFoodSettings, foodText } from "../../../server/domain/hopper/foodText.ts";
 import { gramsRangeText, gramsText } from "../../../server/domain/hopper/gramsText.ts";
 import { hopperFaults, updateHopperForecast } from "../../../server/domain/hopper/hopperFaults.ts";
 import {
+  clampPortion,
   emptyThreshold,
   type HopperState,
   hopperLevel,
   initialHopper,
+  updateEmptySince,
   updateHopperByPortion,
 } from "../../../server/domain/hopper/level.ts";
 import { levelVariance, portionVariance } from "../../../server/domain/hopper/levelFilter.ts";
@@ -290,5 +293,33 @@ describe("a level's interval", () => {
     const interval = hopperLevel(known(2_000, noScale), noScale);
     expect(interval?.high).toBeLessThanOrEqual(2_100);
     expect(hopperLevel(known(0, noScale), noScale)?.low).toBeGreaterThanOrEqual(0);
+  });
+});
+
+describe("an empty hopper", () => {
+  it("is one whose whole interval lies below the limit, until it lies well above it", () => {
+    const of = (mass: number, emptySince: Instant | null) =>
+      updateEmptySince({ ...known(mass, noScale), emptySince }, at(60), noScale).emptySince;
+    expect([of(20, null), of(39, null)]).toEqual([at(60), null]);
+    expect([of(60, dawn), of(70, dawn)]).toEqual([dawn, null]);
+    expect(of(40, dawn)).toBe(dawn);
+  });
+
+  it("learns no portion beyond a tenth or ten times of what the keeper entered", () => {
+    const { estimate } = known(1_000, noScale);
+    const portion = (learnt: number) => clampPortion({ ...estimate, portion: learnt }, noScale).portion;
+    expect([portion(0.7), portion(0.9), portion(79), portion(81)]).toEqual([0.8, 0.9, 79, 80]);
+    expect(clampPortion(estimate, noScale)).toBe(estimate);
+  });
+});
+
+describe("the day of a yard", () => {
+  it("is its own, whichever yard was asked about before", () => {
+    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+    const dusk = (different: Partial<typeof place>) =>
+      daySpanAt({ place: { ...place, ...different }, zone: "Europe/Stockholm" }, dawn).dusk;
+    const [own, south, east] = [{}, { latitudeDegrees: 40 }, { longitudeDegrees: 20 }].map(dusk);
+    expect(new Set([own, south, east]).size).toBe(3);
+    expect([dusk({ longitudeDegrees: 20 }), dusk({}), dusk({ latitudeDegrees: 40 })]).toEqual([east, own, south]);
   });
 });
