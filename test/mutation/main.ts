@@ -13,6 +13,7 @@ import { atBest, type Score, share } from "./score.ts";
  *   npm run test:mutation -- hopper cold      these modules alone, without a limit of time
  *   npm run test:mutation -- --seed 7 --mutants 40 --minutes 10 --workers 1
  *
+ * Only server/domain is changed: sentences are in server/text, where other tests read them whole.
  * Fails if the score is below what is wanted: of all mutants at once, of a sample when it can't be bad luck any more.
  */
 

@@ -300,7 +300,7 @@ describe("a finding", () => {
     expect(found({ raised: timesOf(3, raisedAlarm()) })).toBe(false);
     expect(found({ to: at(days(7)) })).toBe(true);
     expect(found({ to: before(at(days(7)), seconds(1)) })).toBe(false);
-    expect(found({ audiblePerFeederWeek: 0.9 })).toBe(false); // what people heard counts before what was raised
+    expect(found({ audiblePerFeederWeek: 0.9 })).toBe(false); // what people were notified of counts before what was raised
   });
 
   it("of one alarm's load needs half of all and four of them, and names a feeder that has far more of it than the others", () => {

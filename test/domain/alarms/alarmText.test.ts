@@ -133,7 +133,7 @@ describe("the check of an alarm", () => {
   const fault: Fault = { kind, reason: "Four runs, and nothing fell.", evidence: [], confidence: null };
 
   it("comes when time alone changes its state", () => {
-    const at = (alarm: object) => alarmCheckAt({ ...standing, ...alarm } as Alarm, rule);
+    const at = (alarm: object) => alarmCheckAt({ ...standing, ...alarm } as unknown as Alarm, rule);
     expect(at({ state: "suspected", since: ago(1) })).toBe(after(now, minutes(1)));
     expect(at(unacknowledged)).toBeNull();
     expect(at({ ...unacknowledged, absentSince: ago(1) })).toBe(after(now, minutes(2)));

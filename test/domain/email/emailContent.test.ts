@@ -167,7 +167,7 @@ describe("an e-mail in the dark", () => {
     expect(colorsOf(html.replace(style, ""))).toEqual(new Set(Object.values(emailColors.day)));
   });
 
-  it("is said to suit both, so that a mail program doesn't invert it (CSS Color Adjustment, section 2)", () => {
+  it("declares that it suits both, so that a mail program doesn't invert it (CSS Color Adjustment, section 2)", () => {
     expect(html).toContain('<meta name="supported-color-schemes" content="light dark">');
     expect(style).toMatch(/^:root\{color-scheme:light dark\}@media \(prefers-color-scheme:dark\)\{.*\}$/);
   });
@@ -195,7 +195,7 @@ describe("the caution of an e-mail", () => {
       .text.match(/^Caution: (.*?)\n\n/ms)?.[1]
       ?.replaceAll("\n", " ") ?? null;
 
-  it("says to unplug before a feeder is opened whose motor may still start", () => {
+  it("asks to unplug before a feeder is opened whose motor may still start", () => {
     for (const fault of movingParts)
       expect(caution(fault), fault).toMatch(/unplug before you open it.*can start again/);
   });

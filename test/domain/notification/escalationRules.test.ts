@@ -143,7 +143,7 @@ describe("a level", () => {
 });
 
 describe("a reminder", () => {
-  it("says how long the alarm has been active, which the first notification doesn't", () => {
+  it("states how long the alarm has been active, which the first notification doesn't", () => {
     const story = new EscalationScenario(recipientsOf([ada]), "2026-12-01 10:00").raised().shown("ada");
     story.until("2026-12-01 10:30");
     expect(story.told.map(({ notification }) => notification.content.body)).toEqual([
@@ -278,7 +278,7 @@ describe("the text of an alarm's notification", () => {
     expect(actions("foodOut", { acknowledgedBy: "Ada" })).toEqual([]);
   });
 
-  it("says by whom it was acknowledged, with the fault's own title where the alarm's has no subject", () => {
+  it("states by whom it was acknowledged, with the fault's own title where the alarm's has no subject", () => {
     const title = (different: Partial<Escalation>) => acknowledgedNews(escalationFixture(different), "Ada").title;
     expect(title({ subjectName: "Rowan", title: "Rowan: hopper empty" })).toBe(
       "Acknowledged by Ada: hopper empty at Rowan",

@@ -1,0 +1,156 @@
+import { describe, expect, it } from "vitest";
+import {
+  initialPayments,
+  type Payments,
+  paymentFaults,
+  updatePaymentsByCutShort,
+  updatePaymentsByDeposit,
+  updatePaymentsByPortion,
+  updatePaymentsByPress,
+  updatePaymentsByReport,
+} from "../../../server/domain/feed/payments.ts";
+import { after, type Instant, minutes, seconds } from "../../../server/domain/instant.ts";
+import type { Portion } from "../../../server/domain/report.ts";
+import { dawn, portionAt } from "../hopper/rowan.ts";
+
+const at = (second: number): Instant => after(dawn, seconds(second));
+
+describe("what is owed", () => {
+  const deposit =
+    (second: number, seq: number, { received = second, paused = false, metal = true as boolean | null } = {}) =>
+    (payments: Payments) =>
+      updatePaymentsByDeposit(
+        payments,
+        { kind: "deposit", metal, signal: null, chute: null, seq, recordedAt: at(second) } as never,
+        at(received),
+        paused,
+      );
+  const press =
+    (second: number, seq: number, { received = second, paused = false } = {}) =>
+    (payments: Payments) =>
+      updatePaymentsByPress(payments, { seq, recordedAt: at(second) }, at(received), paused);
+  const portion =
+    (second: number, different: Partial<Portion> = {}, fell: boolean | null = true) =>
+    (payments: Payments) =>
+      updatePaymentsByPortion(payments, portionAt(at(second), { cause: "deposit", ...different }), fell);
+  const report =
+    (second: number, { spooled = 0 as number | null, paused = false, now = second } = {}) =>
+    (payments: Payments) =>
+      updatePaymentsByReport(payments, at(second), spooled, paused, at(now));
+  type Steps = readonly ((payments: Payments) => Payments)[];
+  const run = (...steps: Steps) => steps.reduce((payments, step) => step(payments), initialPayments);
+  const owed = (...steps: Steps) => run(...steps).owed.map(({ seq }) => seq);
+  const unpaid = (...steps: Steps) => run(...steps).unpaid.map(({ seq }) => seq);
+
+  it("is a portion for each deposit of metal, received within half an hour, while the feeder isn't paused", () => {
+    expect(owed(deposit(0, 1))).toEqual([1]);
+    expect(owed(deposit(0, 1, { metal: null }))).toEqual([1]);
+    expect(owed(deposit(0, 1, { metal: false }))).toEqual([]);
+    expect(owed(deposit(0, 1, { paused: true }))).toEqual([]);
+    expect(owed(deposit(0, 1, { received: 1_800 }))).toEqual([1]);
+    expect(owed(deposit(0, 1, { received: 1_801 }))).toEqual([]);
+  });
+
+  it("is one portion for two trips of the detector within two seconds", () => {
+    expect(run(deposit(0, 7), deposit(2, 8)).owed).toMatchObject([{ seq: 7, lastSeq: 8, at: at(0) }]);
+    expect(run(deposit(2, 8), deposit(0, 7)).owed).toMatchObject([{ seq: 7, lastSeq: 8 }]);
+    expect(owed(deposit(0, 7), deposit(2.1, 8))).toEqual([7, 8]);
+  });
+
+  it("is none for a press within half a minute of a portion or of another press", () => {
+    expect(owed(press(0, 1), press(29, 2), press(30, 3))).toEqual([1, 3]);
+    expect(owed(portion(0, { cause: "timer" }), press(29, 1))).toEqual([]);
+    expect(owed(portion(0, { cause: "timer" }), press(30, 1))).toEqual([1]);
+    expect(owed(press(0, 1, { paused: true }), press(40, 2, { received: 1_841 }))).toEqual([]);
+  });
+
+  it("is paid by a portion that names it within two minutes, or by one that follows within ten seconds", () => {
+    const left = (second: number, paysFor: number | null, cause: "deposit" | "press" | "timer" = "deposit") =>
+      owed(deposit(0, 7), portion(second, { paysFor, cause }));
+    expect([left(120, 7), left(120.1, 7), left(5, 8)]).toEqual([[], [7], [7]]);
+    expect([left(13, null), left(13.1, null), left(-3, null), left(-3.1, null)]).toEqual([[], [7], [], [7]]);
+    expect([left(5, null, "press"), left(5, null, "timer")]).toEqual([[7], [7]]);
+    expect(owed(deposit(0, 7), deposit(2, 8), portion(5, { paysFor: 8 }))).toEqual([]);
+  });
+
+  it("is paid by a portion that was reported before it", () => {
+    expect(owed(portion(5, { paysFor: 7 }), deposit(0, 7))).toEqual([]);
+    expect(owed(portion(121, { paysFor: 7 }), deposit(0, 7))).toEqual([7]);
+    expect(owed(portion(5, { paysFor: 7 }, false), deposit(0, 7))).toEqual([7]);
+    expect(run(portion(5, { paysFor: 7 }), deposit(0, 7)).earlyPayments).toEqual([]);
+  });
+
+  it("stays owed where the portion was empty or cut short, which its text states", () => {
+    expect(run(deposit(0, 7), portion(5, { paysFor: 7 }, false)).owed).toMatchObject([
+      { seq: 7, portionWasEmpty: true },
+    ]);
+    const cut = (different: Partial<Portion>) =>
+      updatePaymentsByCutShort(
+        run(deposit(0, 7), deposit(60, 8)),
+        portionAt(at(5), { cause: "deposit", ...different }),
+      ).owed.map(({ cutShort }) => cutShort ?? false);
+    expect(cut({ paysFor: 7 })).toEqual([true, false]);
+    expect(cut({ paysFor: null })).toEqual([true, false]);
+    const reason = (payments: Payments, hasFoodStopped = false) =>
+      paymentFaults(payments, hasFoodStopped, at(100), false)[0]?.reason;
+    const interrupted = updatePaymentsByReport(
+      updatePaymentsByCutShort(run(deposit(0, 7)), portionAt(at(5), { cause: "deposit" })),
+      at(60),
+      0,
+      false,
+      at(60),
+    );
+    expect(reason(interrupted)).toBe("A deposit got no portion: the portion was interrupted.");
+    const empty = run(deposit(0, 7), portion(5, { paysFor: 7 }, false), report(60));
+    expect([reason(empty), reason(empty, true)]).toEqual([
+      undefined,
+      "A deposit got no portion: the motor ran, but no food was seen to fall.",
+    ]);
+  });
+
+  it("is proven unpaid by a report that was sent and received half a minute later, of a feeder without events left", () => {
+    expect(unpaid(deposit(0, 7), report(29))).toEqual([]);
+    expect(unpaid(deposit(0, 7), report(30))).toEqual([7]);
+    expect(unpaid(deposit(0, 7, { received: 10 }), report(35, { now: 39 }))).toEqual([]);
+    expect(unpaid(deposit(0, 7, { received: 10 }), report(35, { now: 40 }))).toEqual([7]);
+    expect(unpaid(deposit(0, 7), report(60, { spooled: 1 }))).toEqual([]);
+    expect(unpaid(deposit(0, 7), report(60, { spooled: null }))).toEqual([7]);
+    expect(run(deposit(0, 7), report(60, { paused: true })).owed).toEqual([]);
+    expect(run(deposit(0, 7), deposit(50, 8), report(60))).toMatchObject({
+      owed: [{ seq: 8 }],
+      unpaid: [{ seq: 7 }],
+      unpaidCount: 1,
+    });
+  });
+
+  it("is a fault for a press only where nine of ten were answered, of ten at least", () => {
+    const answered = (count: number, more: readonly boolean[] = []) =>
+      [...Array.from({ length: count }, () => true), ...more].flatMap((isPaid, n) => [
+        press(100 * n, n),
+        ...(isPaid ? [portion(100 * n + 1, { cause: "press", paysFor: n })] : []),
+        report(100 * n + 50),
+      ]);
+    expect(unpaid(...answered(9, [false]))).toEqual([]);
+    expect(unpaid(...answered(10, [false]))).toEqual([10]);
+    expect(run(...answered(10, [false])).pressesAnsweredShare).toBeCloseTo(0.9, 9);
+    expect(unpaid(...answered(10, [false, false, false])).length).toBeLessThan(3);
+  });
+
+  it("is over with the next one that is paid, for what came before it", () => {
+    const two = [deposit(0, 7), deposit(100, 8), report(200)] as const;
+    expect(run(...two)).toMatchObject({ unpaid: [{ seq: 7 }, { seq: 8 }], unpaidCount: 2 });
+    expect(run(...two, deposit(300, 9), portion(301, { paysFor: 9 }))).toMatchObject({ unpaid: [], unpaidCount: 0 });
+    expect(run(...two, portion(60, { paysFor: 7 }))).toMatchObject({ unpaid: [{ seq: 8 }], unpaidCount: 1 });
+  });
+
+  it("is shown with how many in a row, four at most by their numbers, for a day", () => {
+    const five = run(...[0, 100, 200, 300, 400].map((second, n) => deposit(second, n)), report(500));
+    const [fault] = paymentFaults(five, false, at(500), false);
+    expect(fault?.reason).toBe("A deposit got no portion. 5 in a row.");
+    expect(fault?.evidence.map(({ label }) => label)).toEqual(["deposit 1", "deposit 2", "deposit 3", "deposit 4"]);
+    expect(paymentFaults(five, false, after(at(400), minutes(24 * 60)), false)).toHaveLength(1);
+    expect(paymentFaults(five, false, after(at(401), minutes(24 * 60)), false)).toEqual([]);
+    expect(paymentFaults(five, false, at(500), true)).toEqual([]);
+    expect(run(...Array.from({ length: 20 }, (_, n) => deposit(100 * n, n))).owed).toHaveLength(16);
+  });
+});

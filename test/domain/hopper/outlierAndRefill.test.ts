@@ -1,0 +1,244 @@
+import { describe, expect, it } from "vitest";
+import { initialAppetite } from "../../../server/domain/hopper/appetite.ts";
+import { type HopperState, initialHopper } from "../../../server/domain/hopper/level.ts";
+import { levelVariance, lidLoadVariance } from "../../../server/domain/hopper/levelFilter.ts";
+import { updateByOutlier } from "../../../server/domain/hopper/outlierReading.ts";
+import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
+import { restartLevel } from "../../../server/domain/hopper/restartLevel.ts";
+import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.ts";
+import { after, type Instant, seconds } from "../../../server/domain/instant.ts";
+import type { FeederSettings } from "../../../server/domain/settings.ts";
+import { grams } from "../../../server/domain/units.ts";
+import { dawn, rowanSettings } from "./rowan.ts";
+
+const scale = rowanSettings();
+const noScale = rowanSettings({ scale: false });
+const at = (second: number): Instant => after(dawn, seconds(second));
+const level = (mass: number, when = dawn) => ({ at: when, what: { kind: "level" as const, grams: grams(mass) } });
+const known = (mass: number, settings: FeederSettings): HopperState =>
+  updateHopperByRefill(initialHopper(settings, dawn), level(mass), settings);
+
+describe("a reading far from what was expected", () => {
+  const outlier = (residual: number, second: number, different: object = {}) => ({
+    ...{
+      reading: 1_000 + residual,
+      residual,
+      kelvinAboveTare: 0,
+      at: at(second),
+      gate: 20,
+      hasUnreportedEating: false,
+    },
+    ...different,
+  });
+  const sees = (hopper: HopperState, ...readings: readonly ReturnType<typeof outlier>[]) =>
+    readings.reduce<{ hopper: HopperState; foundRefill: number | null }>(
+      ({ hopper, foundRefill }, reading) => {
+        const next = updateByOutlier(hopper, reading, scale);
+        return { hopper: next.hopper, foundRefill: foundRefill ?? next.foundRefill };
+      },
+      { hopper, foundRefill: null },
+    );
+  const start: HopperState = { ...known(1_000, scale), refillReportedAt: null };
+  const found = (residual: number, ...times: readonly number[]) =>
+    sees(start, ...times.map((second) => outlier(residual, second))).foundRefill;
+
+  it("is a refill once it has stayed: two minutes and three readings where no bird weighs so much", () => {
+    expect(found(800, 0, 60, 119)).toBeNull();
+    expect(found(800, 0, 60, 120)).toBe(800);
+    expect(found(800, 0, 120)).toBeNull();
+    expect(found(120, 0, 60, 120)).toBe(120);
+  });
+
+  it("must stay for five minutes where a bird may weigh so much: 130 to 700 g", () => {
+    for (const mass of [130, 400, 700]) {
+      expect(found(mass, 0, 60, 120, 299)).toBeNull();
+      expect(found(mass, 0, 60, 120, 300)).toBe(mass);
+    }
+    expect(found(129, 0, 60, 120)).toBe(129);
+    expect(found(701, 0, 60, 120)).toBe(701);
+  });
+
+  it("must stay for twenty seconds where the food is gone, or a refill was just entered", () => {
+    const fallen = sees(start, outlier(-300, 0), outlier(-300, 20)).hopper;
+    expect(Math.round(fallen.estimate.level)).toBeLessThan(750);
+    expect(sees(start, outlier(-300, 0), outlier(-300, 19)).hopper.estimate.level).toBe(start.estimate.level);
+    const reported = { ...start, refillReportedAt: at(-1_800) };
+    expect(sees(reported, outlier(400, 0), outlier(400, 20)).hopper.pendingJump).not.toBeNull(); // half an hour is over
+    const justReported = { ...start, refillReportedAt: at(-1_780) };
+    const refilled = sees(justReported, outlier(400, 0), outlier(400, 20));
+    expect(refilled.hopper.pendingJump).toBeNull();
+    expect(refilled.foundRefill).toBeNull(); // it is the one that was entered
+    expect(refilled.hopper.foundRefill).toEqual({ grams: 400, at: at(0) });
+  });
+
+  it("begins again where it moves by more than its gate or a fiftieth of itself, or reverses", () => {
+    const count = (first: number, second: number) =>
+      sees(start, outlier(first, 0), outlier(second, 60)).hopper.pendingJump?.count;
+    expect([count(400, 420), count(400, 421), count(400, 380), count(400, 379)]).toEqual([2, 1, 2, 1]);
+    expect([count(1_500, 1_530), count(1_500, 1_532)]).toEqual([2, 1]);
+    expect(count(400, -400)).toBe(1);
+    expect(sees(start, outlier(-100, 0), outlier(-300, 10)).hopper.pendingJump).toMatchObject({
+      count: 2,
+      at: at(0),
+      residual: -300,
+    });
+  });
+
+  it("is something on the lid where it is less than three hundredths of the hopper", () => {
+    const small = sees(start, outlier(59, 0), outlier(59, 60), outlier(59, 120));
+    expect(small.foundRefill).toBeNull();
+    expect(lidLoadVariance(small.hopper.estimate)).toBeGreaterThan(0);
+    expect(found(60, 0, 60, 120)).toBe(60);
+  });
+
+  it("that falls is what slid off the lid, as far as the lid's load explains it", () => {
+    const snowed = { ...start, estimate: { ...start.estimate, lidLoad: 100 } };
+    const slides = (fall: number) => {
+      const of = (second: number) => outlier(-fall, second, { reading: 1_100 - fall });
+      return sees(snowed, of(0), of(20)).hopper.estimate.level - start.estimate.level;
+    };
+    expect(Math.abs(slides(110))).toBeLessThan(30);
+    expect(slides(900)).toBeLessThan(-300);
+  });
+
+  it("that falls without portions is a meal that nobody reported, unless it ends a rise just found", () => {
+    const eaten = (hopper: HopperState, hasUnreportedEating = true) =>
+      sees(hopper, outlier(-300, 0, { hasUnreportedEating }), outlier(-300, 20, { hasUnreportedEating })).hopper
+        .appetite.dayEaten;
+    const watched = {
+      ...start,
+      appetite: { ...initialAppetite(dawn), watchedSince: at(-9_000), watchedUntil: at(-60), dayStart: at(-9_000) },
+    };
+    expect(eaten(watched)).toBe(300);
+    expect(eaten(watched, false)).toBe(0);
+    expect(eaten({ ...watched, foundRefill: { grams: 300, at: at(-1_700) } })).toBe(0);
+    expect(eaten({ ...watched, foundRefill: { grams: 300, at: at(-1_900) } })).toBe(300);
+  });
+
+  it("replaces the level, whatever it was, once it is accepted", () => {
+    const restarted = restartLevel(
+      { ...start, portionsSinceWeighed: 4, pendingJump: { grams: 1, residual: 1, at: dawn, count: 2 } },
+      { reading: 300, kelvinAboveTare: 0, at: at(60) },
+      scale,
+    );
+    expect(restarted.estimate.level).toBeCloseTo(300, 0);
+    expect(restarted).toMatchObject({
+      isKnown: true,
+      portionsSinceWeighed: 0,
+      pendingJump: null,
+      weighedAt: at(60),
+      levelMeasuredAt: at(60),
+      predictedAt: at(60),
+    });
+  });
+});
+
+describe("a reading that isn't about the food", () => {
+  const weigh = (reading: number, settings = scale, hopper = known(1_000, scale)) =>
+    updateHopperByWeighing(hopper, grams(reading), at(60), settings).hopper;
+
+  it("is far below zero: the hopper was lifted off", () => {
+    const start = known(1_000, scale);
+    expect(weigh(-101, scale, start)).toBe(start);
+    expect(weigh(-100, scale, start)).not.toBe(start);
+    const small = rowanSettings({}, { hopperCapacity: grams(400) });
+    const little = known(200, small);
+    expect(weigh(-51, small, little)).toBe(little);
+    expect(weigh(-50, small, little)).not.toBe(little);
+  });
+
+  it("comes from a scale that isn't fitted, or is older than the level or the last portion", () => {
+    const start = known(1_000, noScale);
+    expect(weigh(900, noScale, start)).toBe(start);
+    const fed = { ...known(1_000, scale), lastPortionAt: at(61) };
+    expect(weigh(990, scale, fed)).toBe(fed);
+    const measured = { ...known(1_000, scale), levelMeasuredAt: at(61) };
+    expect(weigh(990, scale, measured)).toBe(measured);
+    expect(weigh(990, scale, { ...fed, lastPortionAt: at(60) }).weighedAt).toBe(at(60));
+  });
+});
+
+describe("a refill that a keeper enters", () => {
+  const refill = (
+    hopper: HopperState,
+    what: Parameters<typeof updateHopperByRefill>[1]["what"],
+    settings = noScale,
+    when = at(60),
+  ) => updateHopperByRefill(hopper, { at: when, what }, settings);
+  const deviation = (hopper: HopperState) => Math.sqrt(levelVariance(hopper.estimate));
+
+  it("to the brim is right within three hundredths, of an assumed capacity within three tenths", () => {
+    const full = refill(initialHopper(noScale, dawn), { kind: "filled" });
+    expect([full.estimate.level, deviation(full)]).toEqual([2_000, expect.closeTo(60, 9)]);
+    const assumed: FeederSettings = { ...noScale, assumed: ["hopperCapacity"] };
+    expect(deviation(refill(initialHopper(assumed, dawn), { kind: "filled" }, assumed))).toBeCloseTo(600, 9);
+  });
+
+  it("of a level is certain where it is empty, and right within a tenth of it, three hundredths of the hopper at most", () => {
+    const seen = (mass: number) =>
+      deviation(refill(initialHopper(noScale, dawn), { kind: "level", grams: grams(mass) }));
+    expect([seen(0), seen(200), seen(1_500)]).toEqual([10, 30, 60].map((value) => expect.closeTo(value, 9)));
+  });
+
+  it("of an amount begins the level where none was known, and adds to a known one with three hundredths of itself", () => {
+    const unknown = refill(initialHopper(noScale, dawn), { kind: "added", grams: grams(500) });
+    expect([unknown.estimate.level, deviation(unknown)]).toEqual([500, expect.closeTo(300, 9)]);
+    expect(unknown).toMatchObject({ isKnown: true, levelMeasuredAt: at(60), amountReportedAt: at(60) });
+    const start = known(400, noScale);
+    const added = refill(start, { kind: "added", grams: grams(500) });
+    expect(added.estimate.level).toBe(900);
+    expect(levelVariance(added.estimate)).toBeCloseTo(levelVariance(start.estimate) + 15 ** 2, 6);
+  });
+
+  it("of a large amount mostly fills the hopper, unless a scale measures it or the capacity is assumed", () => {
+    const added = (mass: number, settings: FeederSettings) =>
+      refill(known(400, settings), { kind: "added", grams: grams(mass) }, settings).estimate.level;
+    expect(added(599, noScale)).toBe(999);
+    expect(added(600, noScale)).toBeGreaterThan(1_000);
+    expect(added(600, scale)).toBe(1_000);
+    expect(added(600, { ...noScale, assumed: ["hopperCapacity"] })).toBe(1_000);
+  });
+
+  it("is in the scale's reading already where that is newer", () => {
+    const weighed = { ...known(1_000, scale), weighedAt: at(61) };
+    expect(refill(weighed, { kind: "added", grams: grams(300) }, scale).estimate.level).toBe(1_000);
+    expect(refill({ ...weighed, weighedAt: at(60) }, { kind: "added", grams: grams(300) }, scale).estimate.level).toBe(
+      1_300,
+    );
+  });
+
+  it("is the one that the scale found, where that was within half an hour and about as much", () => {
+    const start = { ...known(1_000, scale), foundRefill: { grams: 400, at: at(60) } };
+    const added = (mass: number, second: number) =>
+      refill(start, { kind: "added", grams: grams(mass) }, scale, at(second)).estimate.level;
+    expect([added(800, 60), added(801, 60)]).toEqual([1_000, 1_801]);
+    expect([added(400, 1_860), added(400, 1_861)]).toEqual([1_000, 1_400]);
+    const stated = (mass: number) => refill(start, { kind: "level", grams: grams(mass) }, scale).levelMeasuredAt;
+    expect([stated(1_500), stated(1_501)]).toEqual([dawn, at(60)]);
+    expect(refill(start, { kind: "filled" }, scale).levelMeasuredAt).toBe(at(60));
+  });
+
+  it("that is older than the level changes nothing but the time of the newest refill", () => {
+    const start = known(1_000, noScale);
+    const late = refill(start, { kind: "level", grams: grams(300) }, noScale, at(-60));
+    expect(late.estimate.level).toBe(1_000);
+    expect(late.refillReportedAt).toBe(start.refillReportedAt);
+    expect(refill(start, { kind: "level", grams: grams(990) }).refillReportedAt).toBe(at(60));
+  });
+
+  it("after three portions without food and little left shows that the hopper had run dry, so the portions are corrected", () => {
+    const dry = (emptyPortions: number, mass = 20, settings = noScale) => {
+      const start = { ...known(mass, settings), emptyPortions };
+      const widened = {
+        ...start,
+        estimate: { ...start.estimate, covariance: [400, -20, 4, ...start.estimate.covariance.slice(3)] },
+      } as unknown as HopperState;
+      return refill(widened, { kind: "filled" }, settings).estimate.portion;
+    };
+    expect(dry(2)).toBe(8);
+    expect(dry(3)).toBeGreaterThan(8);
+    expect(dry(3, 900)).toBe(8); // a jam
+    expect(dry(3, 20, scale)).toBe(8);
+    expect(refill({ ...known(20, noScale), emptyPortions: 5 }, { kind: "filled" }).emptyPortions).toBe(0);
+  });
+});
