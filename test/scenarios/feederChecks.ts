@@ -204,13 +204,13 @@ function checkSilence(view: FeederView, known: FeederKnowledge, terms: FeederTer
 
 function checkReportAlarms(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
   const found: Violation[] = [];
-  const saysUnreadable = titled(view, /read/i) || /\bread\b/i.test(view.summary);
+  const saysUnreadable = titled(view, /\bread\b/i) || /\bread\b/i.test(view.summary);
   if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute && !saysUnreadable) {
     const since = Math.round((now - known.unreadableSince) / minute);
     const fresh = known.lastArrivalAt !== null && now - known.lastArrivalAt < 5 * minute;
     if (fresh) found.push(violation("unreadable", nameOf(view), titlesOf(view), `unreadable reports for ${since} min`));
   }
-  if (known.bootReusedAt === now && !titled(view, /boot|numbering|start/i)) {
+  if (known.bootReusedAt === now && !titled(view, /\bboot id\b/i)) {
     found.push(violation("bootReused", nameOf(view), titlesOf(view), "its uptime began again under a known boot id"));
   }
   return found;

@@ -171,7 +171,7 @@ export class ScenarioPhones {
       const path = pathOf(phone.registeredEndpoint ?? "https://none.example/");
       if (unshown.length === 0 || this.dead.has(path) || this.run.loopStandsStill || this.run.refusesToStore) continue;
       this.run.check("renotification");
-      this.run.count("unshownThenRung");
+      this.run.count("undisplayedThenNotified");
       for (const alarm of unshown) this.awaited.push({ phone, path, alarm, dueAt: this.dueAt(person), pushed: [] });
     }
     for (const { path, pushed } of this.awaited) pushed.push(...this.pushed.filter((one) => one.path === path));

@@ -1,6 +1,6 @@
-import { maxWithin } from "../../../server/domain/alarmRates/load.ts";
+import { worstTenMinutes } from "../../../server/domain/alarmRates/rates.ts";
 import type { FaultKind } from "../../../server/domain/faults.ts";
-import { type Instant, inDays, inHours, minutes, type Span } from "../../../server/domain/instant.ts";
+import { type Instant, inDays, inHours, type Span } from "../../../server/domain/instant.ts";
 import type { Escalation } from "../../../server/domain/notification/escalation.ts";
 import type { Disturbance } from "../../simulator/plot.ts";
 import type { Incident } from "./incidents.ts";
@@ -95,7 +95,10 @@ export class WinterCounter {
       ...this.#counts,
       feederWeeks: this.#feederWeeks,
       escalations: [...this.#calls.values()],
-      worstTenMinutes: Math.max(0, ...[...this.#ringsOf.values()].map((rings) => maxWithin(rings, minutes(10)))),
+      worstTenMinutes: Math.max(
+        0,
+        ...[...this.#ringsOf.values()].map((own) => worstTenMinutes(own.map((raisedAt) => ({ raisedAt }))).length),
+      ),
       incidents: this.#incidents.flatMap(({ kind, beganAt, notifiedAt, endedAt }) =>
         beganAt === null
           ? []
