@@ -59,6 +59,21 @@ describe("the alarms of a log", () => {
     expect(suppressed).toEqual([]);
   });
 
+  it("are the same alarm when they are suppressed twice, and another one after the fault ended", () => {
+    const raised = scaleSilent(
+      ["normal", "unacknowledged", at(hours(1))],
+      ["unacknowledged", "suppressedByDesign", at(hours(2))],
+      ["suppressedByDesign", "unacknowledged", at(hours(3))],
+      ["unacknowledged", "suppressedByDesign", at(hours(4))],
+      ["suppressedByDesign", "normal", at(hours(5))],
+      ["normal", "unacknowledged", at(hours(6))],
+    );
+    expect(raised.map(({ raisedAt, endedAt }) => [raisedAt, endedAt])).toEqual([
+      [at(hours(1)), at(hours(4))],
+      [at(hours(6)), null],
+    ]);
+  });
+
   it("count as acknowledged also after they ended, but not when they are only forgotten a day later", () => {
     const ended = (forgottenAfter: number) =>
       scaleSilent(
@@ -66,8 +81,8 @@ describe("the alarms of a log", () => {
         ["unacknowledged", "returnedUnacknowledged", at(hours(2))],
         ["returnedUnacknowledged", "normal", at(hours(2 + forgottenAfter))],
       );
-    expect(ended(5)[0]?.acknowledgedAt).toBe(at(hours(7)));
-    expect(ended(24)[0]?.acknowledgedAt).toBeNull();
+    expect(ended(23.8)[0]?.acknowledgedAt).toBe(at(hours(25.8)));
+    expect(ended(23.9)[0]?.acknowledgedAt).toBeNull();
   });
 
   it("stay active while they are latched, and are not raised again when a shelved latch returns", () => {
