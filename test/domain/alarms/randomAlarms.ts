@@ -23,16 +23,16 @@ export interface AlarmFunctions {
   readonly shelve: typeof answers.shelve;
   readonly takeOutOfService: typeof answers.takeOutOfService;
   readonly returnToService: typeof answers.returnToService;
-  readonly callWords: typeof alarmEvents;
+  readonly eventsOf: typeof alarmEvents;
 }
-export const realFunctions: AlarmFunctions = { advanceAlarm, callWords: alarmEvents, ...answers };
+export const realFunctions: AlarmFunctions = { advanceAlarm, eventsOf: alarmEvents, ...answers };
 
 export const kind = "supplyWeak";
 export const begin = instantOf("2026-12-01T06:00:00Z");
 export const weak: Fault = { kind, reason: "In 4 of 9 runs it sagged.", evidence: [], confidence: null };
 
 export type AlarmAction =
-  | { readonly kind: "look"; readonly there: boolean; readonly hides: keyof typeof hiding; readonly graver: boolean }
+  | { readonly kind: "check"; readonly there: boolean; readonly hides: keyof typeof hiding; readonly higher: boolean }
   | { readonly kind: "acknowledge"; readonly which: "this" | "older" | "any" }
   | { readonly kind: "shelve"; readonly minutes: number }
   | { readonly kind: "reset" | "takeOut" | "bringBack" };
@@ -45,13 +45,13 @@ export const hiding: Readonly<Record<"nothing" | "pause" | "cause" | "silence", 
 };
 
 const look = fc.record({
-  kind: fc.constant("look" as const),
+  kind: fc.constant("check" as const),
   there: fc.boolean(),
   hides: fc.oneof(
     { weight: 6, arbitrary: fc.constant("nothing" as const) },
     { weight: 1, arbitrary: fc.constantFrom("pause" as const, "cause" as const, "silence" as const) },
   ),
-  graver: fc.integer({ min: 0, max: 5 }).map((n) => n === 0),
+  higher: fc.integer({ min: 0, max: 5 }).map((n) => n === 0),
 });
 const act: fc.Arbitrary<AlarmAction> = fc.oneof(
   fc.record({
@@ -105,7 +105,7 @@ export interface AlarmRunStep {
   readonly until: Instant | null; // of a shelving
   readonly before: Alarm | null;
   readonly step: AlarmStep;
-  readonly words: readonly AlarmEvent[];
+  readonly events: readonly AlarmEvent[];
 }
 
 export function runAlarm(moves: History, rule: FaultRule, cycle: AlarmFunctions = realFunctions): AlarmRunStep[] {
@@ -115,27 +115,27 @@ export function runAlarm(moves: History, rule: FaultRule, cycle: AlarmFunctions 
   for (const [pause, move] of moves) {
     now = after(now, minutes(pause));
     const before: Alarm | null = alarm;
-    const looked = move.kind === "look" ? move : { hides: "nothing" as const, there: false, graver: false };
-    const suppressed = hiding[looked.hides];
-    const fault = looked.there && !suppressed?.isUnobservable ? weak : null; // what can't be seen is found by nobody
-    const priority = looked.graver && priorityRank[rule.priority] > 0 ? "urgent" : rule.priority;
+    const checked = move.kind === "check" ? move : { hides: "nothing" as const, there: false, higher: false };
+    const suppressed = hiding[checked.hides];
+    const fault = checked.there && !suppressed?.isUnobservable ? weak : null; // what can't be seen is found by nobody
+    const priority = checked.higher && priorityRank[rule.priority] > 0 ? "urgent" : rule.priority;
     const until = move.kind === "shelve" ? after(now, minutes(move.minutes)) : null;
     const of = { kind, rule, now } as const;
     const step: AlarmStep =
-      move.kind === "look"
+      move.kind === "check"
         ? cycle.advanceAlarm(before, fault, { ...of, suppressed, priority })
         : answered(cycle, move, before, of, until ?? now);
     const spoken = { settings: { name: "Rowan", practice: false }, explains: [] };
-    const words = cycle.callWords(spoken, step.changes, before, step.alarm);
+    const events = cycle.eventsOf(spoken, step.changes, before, step.alarm);
     alarm = step.alarm;
-    life.push({ now, move, fault, suppressed, priority, until, before, step, words });
+    life.push({ now, move, fault, suppressed, priority, until, before, step, events });
   }
   return life;
 }
 
 function answered(
   cycle: AlarmFunctions,
-  move: Exclude<AlarmAction, { kind: "look" }>,
+  move: Exclude<AlarmAction, { kind: "check" }>,
   alarm: Alarm | null,
   of: Parameters<AlarmFunctions["reset"]>[1],
   until: Instant,

@@ -104,7 +104,7 @@ describe("the short digest", () => {
     );
   });
 
-  it("ends at a whole line, and says that there is more, within its length", () => {
+  it("ends at a whole line, and states that there is more, within its length", () => {
     const line = (length: number) => "x".repeat(length);
     const short = (...lines: string[]) => shortDigest([{ heading: "To do", lines, omittedText }], "To do");
     const fits = shortMax - more.length;
@@ -347,7 +347,7 @@ describe("the payments of a day", () => {
     expect(paymentSummary([deposit(0, "b 1"), portion(1, { forDeposit: false, paysFor: "b 1" })]).unpaid).toEqual([]);
   });
 
-  it("aren't owed for a deposit without metal", () => {
+  it("aren't due for a deposit without metal", () => {
     expect(paymentSummary([deposit(0, "b 1", false)])).toEqual({
       deposits: 0,
       notCounted: 1,

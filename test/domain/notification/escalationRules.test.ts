@@ -93,8 +93,8 @@ describe("a delivery that failed for good", () => {
 
 describe("a phone that is added during an escalation", () => {
   const story = () => new EscalationScenario(recipientsOf([ada]), "2026-12-01 10:00").raised();
-  const phonesAfter = ({ told }: EscalationScenario) =>
-    told.map(({ notification }) => notification.phonesAfter ?? null);
+  const phonesAfter = ({ notified }: EscalationScenario) =>
+    notified.map(({ notification }) => notification.phonesAfter ?? null);
 
   it("gets the alarm alone: the other phones of that person have it", () => {
     const added = story();

@@ -28,7 +28,7 @@ export interface OrderFunctions {
   readonly show: (feeder: FeederUpdate, now: Instant) => ShownOrder;
 }
 
-/** What a keeper's page says. */
+/** What a keeper's page shows. */
 export interface ShownOrder {
   readonly order: { readonly id: string; readonly kind: OrderKind; readonly status: string } | null;
   readonly standing: string;
@@ -59,7 +59,7 @@ export const realFunctions: OrderFunctions = {
   },
 };
 
-/** Each answer of the feeder to an order, and what it says of itself beside that. */
+/** Each answer of the feeder to an order, and what it states of itself besides. */
 export interface FeederBehaviour {
   readonly obeys: "does" | "onlySaysDone" | "refuses" | "ignores";
   readonly reading: "truth" | "opposite" | "paused" | "feeding" | "none";
@@ -150,7 +150,7 @@ export type FeederStatement = { readonly at: Instant } & (
 
 interface Spooled {
   readonly event: PostedEvent;
-  readonly told: FeederStatement;
+  readonly statement: FeederStatement;
 }
 
 export interface SentReport {
@@ -158,7 +158,7 @@ export interface SentReport {
   readonly sentUptime: Span | null;
   readonly paused: boolean | null;
   readonly spool: readonly Spooled[];
-  readonly told: readonly FeederStatement[];
+  readonly statements: readonly FeederStatement[];
   readonly at: Instant;
 }
 
@@ -168,7 +168,7 @@ export interface OrderStep {
   readonly now: Instant;
   /** What this step brought that was not known before. */
   readonly news: readonly FeederStatement[];
-  readonly newest: Order | null; // as it was asked
+  readonly newest: Order | null; // as requested
   readonly shown: ShownOrder;
   /** Orders that the answer to a report hands out; null where the step was no report. */
   readonly handedOut: readonly string[] | null;
@@ -182,7 +182,7 @@ export interface OrderRun {
 }
 
 const begun = instantOf("2026-12-01T06:00:00Z");
-/** Who says "paused" and gives food is believed again ten minutes later; and a few reports. */
+/** A feeder that states "paused" and gives food is believed again ten minutes later; and a few reports. */
 const settlingReports = 16;
 const startsRemembered = 7;
 
@@ -208,7 +208,7 @@ export function runOrders(
     reading: nature.reading,
     paused: false,
     ends: null as Instant | null,
-    claims: null as boolean | null, // what it last said "done" to
+    claims: null as boolean | null, // what it last reported as done
     start: 1,
     startedAt: begun,
     begins: { what: "starts", at: begun } as FeederStatement,
@@ -231,11 +231,11 @@ export function runOrders(
       lived("a minute passes");
     }
   };
-  const record = (happening: EventContent, told: FeederStatement) => {
+  const record = (happening: EventContent, statement: FeederStatement) => {
     it.seq += 1;
     const uptime = (now - it.startedAt) as Span;
     const event = { seq: it.seq, uptime, kind: happening.kind, content: happening, body: {}, index: 0 };
-    it.spool.push({ event, told });
+    it.spool.push({ event, statement });
   };
   const says = (): boolean | null => {
     switch (it.reading) {
@@ -263,8 +263,8 @@ export function runOrders(
     const { boot, spool, sentUptime } = sent;
     const fresh = spool.map(({ event }) => event).filter(({ seq }) => !stored.has(`${boot}/${seq}`));
     for (const { seq } of fresh) stored.add(`${boot}/${seq}`);
-    const told = isDated(sent) ? [...sent.told, ...spool.map((one) => one.told)] : [];
-    const news = told.filter((one) => !known.has(one));
+    const statements = isDated(sent) ? [...sent.statements, ...spool.map((one) => one.statement)] : [];
+    const news = statements.filter((one) => !known.has(one));
     for (const one of news) known.add(one);
     if (sentUptime !== null && !bootsTold.includes(boot)) bootsTold.push(boot);
     const taken = server.report(feeder, sent, fresh, now);
@@ -289,7 +289,7 @@ export function runOrders(
       sentUptime,
       paused,
       spool: [...it.spool],
-      told: [it.begins, ...said],
+      statements: [it.begins, ...said],
       at: now,
     };
     if (line === "holdsReport") held = [...held, sent].slice(-4);
@@ -299,7 +299,7 @@ export function runOrders(
     if (line === "losesAnswer") return;
     answered(sent, handedOut);
     for (const { boot, spool } of it.leftBehind) {
-      const old: SentReport = { boot, sentUptime: null, paused: null, spool, told: [], at: now };
+      const old: SentReport = { boot, sentUptime: null, paused: null, spool, statements: [], at: now };
       answered(old, deliver("what an earlier start left behind", old));
     }
   };
@@ -307,10 +307,10 @@ export function runOrders(
     if (!orders.has(order.id)) asked.push(order);
     orders.set(order.id, order);
     feeder = { ...server.step(feeder, { kind: "orderRequested", order }, now), effects: [] };
-    lived(`asked to ${order.kind}`);
+    lived(`ordered to ${order.kind}`);
   };
   const late = (what: string, sent: SentReport | undefined) => {
-    // One that nothing has overtaken can't be told from a feeder whose report takes that long.
+    // One that nothing has overtaken can't be distinguished from a feeder whose report takes that long.
     if (sent === undefined || sent.at >= lastSentAt) return;
     if (!bootsTold.includes(sent.boot) || !bootsTold.slice(-startsRemembered).includes(sent.boot)) return;
     deliver(what, sent);
@@ -360,7 +360,7 @@ export function runOrders(
     pass(seconds(waited));
     play(move);
   }
-  // Honest from here on: what it has said is done, it now does.
+  // Honest from here on: what it reported as done, it now does.
   it.obeys = "does";
   it.paused = it.claims ?? it.paused;
   if (it.reading !== "none") it.reading = "truth";

@@ -80,7 +80,7 @@ describe("an attempt without an answer", () => {
     expect(settlementOf(refusedNow, attempt, past(now, hours(1)))).not.toHaveProperty("mayHaveArrived");
   });
 
-  it("is tried again after what the service asked for, spread by up to 15 seconds", () => {
+  it("is tried again after the time that the service asked for, spread by up to 15 seconds", () => {
     const busy: PushOutcome = { kind: "tryLater", notBefore: past(now, minutes(20)), text: "HTTP 429" };
     const notBefore = (jitter: number) => {
       const settlement = settlementOf(busy, { ...attempt, jitter }, now);
@@ -103,7 +103,7 @@ describe("Retry-After", () => {
 describe("the reachability of a phone", () => {
   const phone = { lastAcceptedAt: null, lastDisplayedAt: null, problem: null, blockedAt: null };
 
-  it("is lost where its browser blocks notifications, whatever its push service says", () => {
+  it("is lost where its browser blocks notifications, whatever its push service answers", () => {
     const blocked = { ...phone, blockedAt: now, problem: "HTTP 403", lastDisplayedAt: now };
     expect(phoneReachability(blocked, now)).toEqual({
       kind: "lost",
