@@ -28,7 +28,7 @@ const first = (
   }
   return null;
 };
-const isLook = ({ move }: AlarmRunStep) => move.kind === "look";
+const isLook = ({ move }: AlarmRunStep) => move.kind === "check";
 const stateOfStep = ({ step }: AlarmRunStep) => alarmStateOf(step.alarm);
 const isArrow = ({ from, to }: AlarmChange) => from !== to;
 const isAside = (alarm: Alarm | null) => alarm?.state === "shelved" || alarm?.state === "outOfService";

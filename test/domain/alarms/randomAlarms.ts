@@ -13,8 +13,8 @@ import { after, type Instant, instantOf, minutes } from "../../../server/domain/
 import type { AlarmEvent } from "../../../server/domain/notification/escalation.ts";
 
 /**
- * Random lives of one alarm. The life cycle that they are lived by is handed in, so that one with a planted bug can be lived
- * by as well, and be caught by the very checks that the real one passes (checks.ts).
+ * Random histories of one alarm. The transitions are handed in, so that ones with a planted bug can be played
+ * too, and be caught by the same checks that the real ones pass (checks.ts).
  */
 export interface AlarmFunctions {
   readonly advanceAlarm: typeof advanceAlarm;
@@ -44,7 +44,7 @@ export const hiding: Readonly<Record<"nothing" | "pause" | "cause" | "silence", 
   silence: { reason: "Caused by: no reports.", explainedBy: "feederSilent", isUnobservable: true },
 };
 
-const look = fc.record({
+const checkMove = fc.record({
   kind: fc.constant("check" as const),
   there: fc.boolean(),
   hides: fc.oneof(
@@ -66,8 +66,8 @@ const wait = fc.oneof(
   { weight: 12, arbitrary: fc.integer({ min: 0, max: 30 }) },
   { weight: 1, arbitrary: fc.integer({ min: 60, max: 12_000 }) },
 );
-/** Runs of the same look, since faults last: independent ones would never outlast a delay. */
-const stretch = fc.tuple(fc.integer({ min: 1, max: 6 }), look).chain(([count, one]) =>
+/** Runs of the same check, since faults last: independent ones would never outlast a delay. */
+const stretch = fc.tuple(fc.integer({ min: 1, max: 6 }), checkMove).chain(([count, one]) =>
   fc.array(
     wait.map((pause) => [pause, one] as const),
     { minLength: count, maxLength: count },
@@ -95,11 +95,11 @@ export const someRule: fc.Arbitrary<FaultRule> = fc
     return { ...rule, priority, onDelay: minutes(on), offDelay: minutes(off), ...(latched ? { latched: true } : {}) };
   });
 
-/** One step of a life, as it was lived. */
+/** One step of a history. */
 export interface AlarmRunStep {
   readonly now: Instant;
   readonly move: AlarmAction;
-  readonly fault: Fault | null; // of a look
+  readonly fault: Fault | null; // of a check
   readonly suppressed: Suppression | null;
   readonly priority: Priority;
   readonly until: Instant | null; // of a shelving

@@ -28,7 +28,7 @@ function bearing(known: readonly FeederStatement[], orders: ReadonlyMap<string, 
   // The last that it carried out may end by itself; a resume ended whatever was before it, and so did its word.
   const done = known.findLast(({ what }) => what === "done");
   const fedSince = known.some(
-    (statement) => statement.what === "says" && !statement.paused && done !== undefined && statement.at > done.at,
+    (statement) => statement.what === "states" && !statement.paused && done !== undefined && statement.at > done.at,
   );
   const until = done?.what === "done" ? (orders.get(done.order)?.until ?? null) : null;
   return until !== null && !fedSince && now >= until && at < until
@@ -37,11 +37,11 @@ function bearing(known: readonly FeederStatement[], orders: ReadonlyMap<string, 
 }
 
 const saysPaused = (statement: FeederStatement, orders: ReadonlyMap<string, Order>): boolean =>
-  statement.what === "says"
+  statement.what === "states"
     ? statement.paused
     : statement.what === "done" && orders.get(statement.order)?.kind === "pause";
 const feeds = (statement: FeederStatement): boolean =>
-  statement.what === "gave" || (statement.what === "says" && !statement.paused);
+  statement.what === "gave" || (statement.what === "states" && !statement.paused);
 
 /** A feeder may end a pause a minute early by its own clock. */
 const mayHaveEnded = ({ until }: Order, at: Instant): boolean =>
@@ -63,9 +63,11 @@ const resumeClaim: Check = ({ lived: { shown }, known }) => {
   if (order?.kind !== "resume" || order.status !== "confirmed") return null;
   const newest = known.findLast(({ what }) => what !== "refused" && what !== "starts");
   const done = known.findLast(isDone(order.id));
-  if (newest?.what !== "says" || !newest.paused || done === undefined || newest.at <= done.at) return null;
-  const anew = known.findLast(isStart);
-  return anew !== undefined && anew.at > newest.at ? null : "a resume is confirmed, and the feeder says paused since";
+  if (newest?.what !== "states" || !newest.paused || done === undefined || newest.at <= done.at) return null;
+  const lastStart = known.findLast(isStart);
+  return lastStart !== undefined && lastStart.at > newest.at
+    ? null
+    : "a resume is confirmed, and the feeder states paused since";
 };
 
 const foodTold: Check = ({ lived: { news, newest, now, shown }, known, orders }) => {
@@ -109,14 +111,15 @@ const handedOut: Check = ({ lived, known, orders }) => {
 function isCleanlyFollowed(known: readonly FeederStatement[], order: Order): boolean {
   const first = known.find(isDone(order.id));
   if (first === undefined || order.kind === "resume") return first !== undefined;
-  const anew = known.findLast(isStart)?.at ?? order.requestedAt;
+  const lastStart = known.findLast(isStart)?.at ?? order.requestedAt;
   const sinceFirst = known.filter((statement) => statement.at > first.at && feeds(statement));
-  const done = known.find((statement) => isDone(order.id)(statement) && statement.at > anew);
+  const done = known.find((statement) => isDone(order.id)(statement) && statement.at > lastStart);
   // Still paused after a new start, as it states; or done within one start.
-  if (done === undefined) return sinceFirst.length === 0 && known.some(({ what, at }) => what === "says" && at > anew);
+  if (done === undefined)
+    return sinceFirst.length === 0 && known.some(({ what, at }) => what === "states" && at > lastStart);
   if (done === first) return sinceFirst.length === 0;
   // Forgotten, and done again.
-  const gaveSince = sinceFirst.some((statement) => statement.what === "gave" && statement.recordedAt > anew);
+  const gaveSince = sinceFirst.some((statement) => statement.what === "gave" && statement.recordedAt > lastStart);
   return !gaveSince && !sinceFirst.some(({ at }) => at > done.at);
 }
 
@@ -139,7 +142,7 @@ const calmChanges = 4;
 const byTime = (one: FeederStatement, other: FeederStatement): number =>
   one.at - other.at || Number(other.what === "gave") - Number(one.what === "gave");
 
-/** The first step that breaks each check, in words. */
+/** The first step that breaks each check, as text. */
 export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<CheckName, string> {
   const broken = new Map<CheckName, string>();
   const note = (name: CheckName, lived: OrderStep, why: string | null) => {
@@ -160,7 +163,7 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
       if (isNew) order = { id: newest.id, waitsFrom: newest.requestedAt, doneKnown: false, changes: 0, events: 0 };
       const status = shown.order?.status;
       const was = isNew ? undefined : before?.shown.order?.status;
-      // The waiting begins anew where a confirmation is lost, also one that is lost as it arrives; not by sending again.
+      // The wait begins again where a confirmation is lost, also one that is lost as it arrives; not by sending again.
       const isFirstDone = !order.doneKnown && news.some(isDone(newest.id));
       if (was === "confirmed" || isFirstDone) order.waitsFrom = now;
       order.doneKnown ||= isFirstDone;
@@ -173,7 +176,7 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
       }
       for (const statement of news) {
         if (statement.what === "starts" || statement.what === "gave" || statement.what === "refused") order.events += 1;
-        if (statement.what !== "says") continue;
+        if (statement.what !== "states") continue;
         if (lastSaid !== null && statement.paused !== lastSaid) order.events += 1;
         lastSaid = statement.paused;
       }

@@ -14,8 +14,8 @@ import { rowanSettings } from "../rowan.ts";
 import { emptyReadings } from "../silence/larch.ts";
 
 /**
- * Random lives of both sides of pause and resume: a feeder of some nature, a line that loses, holds and repeats, and two keepers.
- * The server's steps are handed in, so that steps with a planted bug can be lived by as well.
+ * Random histories of both sides of pause and resume: a feeder of some nature, a line that loses, holds and repeats, and two keepers.
+ * The server's steps are handed in, so that steps with a planted bug can be played as well.
  */
 export interface OrderFunctions {
   readonly report: (
@@ -142,7 +142,7 @@ export const anyActions = fc.array(fc.tuple(wait, anyMove), { minLength: 4, maxL
 /** A fact about the feeder at its true time, as it travels in a report. */
 export type FeederStatement = { readonly at: Instant } & (
   | { readonly what: "starts" }
-  | { readonly what: "says"; readonly paused: boolean }
+  | { readonly what: "states"; readonly paused: boolean }
   | { readonly what: "done" | "refused"; readonly order: string }
   /** `at`: its motor started then or later, whatever the feeder calls the moment of a portion. */
   | { readonly what: "gave"; readonly recordedAt: Instant }
@@ -196,7 +196,7 @@ export function runOrders(
   let now = begun;
   const steps: OrderStep[] = [];
   const orders = new Map<string, Order>();
-  const asked: Order[] = [];
+  const requestedOrders: Order[] = [];
   const stored = new Set<string>();
   const known = new Set<FeederStatement>();
   const bootsTold: string[] = [];
@@ -219,8 +219,12 @@ export function runOrders(
   const boot = () => (nature.reusesBoot ? (it.start === 1 ? "b-1" : `b-1#${it.start}`) : `b-${it.start}`);
   const isEnded = () => it.ends !== null && now >= it.ends;
 
-  const lived = (what: string, news: readonly FeederStatement[] = [], handedOut: OrderStep["handedOut"] = null) => {
-    steps.push({ what, now, news, newest: asked.at(-1) ?? null, shown: server.show(feeder, now), handedOut });
+  const recordStep = (
+    what: string,
+    news: readonly FeederStatement[] = [],
+    handedOut: OrderStep["handedOut"] = null,
+  ) => {
+    steps.push({ what, now, news, newest: requestedOrders.at(-1) ?? null, shown: server.show(feeder, now), handedOut });
   };
   const pass = (span: Span) => {
     const until = after(now, span);
@@ -228,7 +232,7 @@ export function runOrders(
       now = earlier(until, after(now, seconds(60)));
       if (it.paused && isEnded()) Object.assign(it, { paused: false, ends: null });
       feeder = { ...server.step(feeder, { kind: "minutePassed" }, now), effects: [] };
-      lived("a minute passes");
+      recordStep("a minute passes");
     }
   };
   const record = (happening: EventContent, statement: FeederStatement) => {
@@ -237,7 +241,7 @@ export function runOrders(
     const event = { seq: it.seq, uptime, kind: happening.kind, content: happening, body: {}, index: 0 };
     it.spool.push({ event, statement });
   };
-  const says = (): boolean | null => {
+  const claimsPaused = (): boolean | null => {
     switch (it.reading) {
       case "none":
         return null;
@@ -271,7 +275,7 @@ export function runOrders(
     feeder = { ...taken.feeder, effects: [] };
     if (sentUptime !== null && sent.at > lastSentAt) lastSentAt = sent.at;
     const handedOut = taken.orders.map(({ id }) => id);
-    lived(what, news, handedOut);
+    recordStep(what, news, handedOut);
     return handedOut;
   };
   const answered = (sent: SentReport, handedOut: readonly string[]) => {
@@ -281,15 +285,15 @@ export function runOrders(
     for (const id of handedOut) takesOrder(id);
   };
   const report = (line: Extract<OrderAction, { kind: "report" }>["line"]) => {
-    const paused = says();
-    const said: FeederStatement[] = paused === null ? [] : [{ what: "says", paused, at: now }];
+    const paused = claimsPaused();
+    const stated: FeederStatement[] = paused === null ? [] : [{ what: "states", paused, at: now }];
     const sentUptime = (now - it.startedAt) as Span;
     const sent: SentReport = {
       boot: boot(),
       sentUptime,
       paused,
       spool: [...it.spool],
-      statements: [it.begins, ...said],
+      statements: [it.begins, ...stated],
       at: now,
     };
     if (line === "holdsReport") held = [...held, sent].slice(-4);
@@ -304,10 +308,10 @@ export function runOrders(
     }
   };
   const ask = (order: Order) => {
-    if (!orders.has(order.id)) asked.push(order);
+    if (!orders.has(order.id)) requestedOrders.push(order);
     orders.set(order.id, order);
     feeder = { ...server.step(feeder, { kind: "orderRequested", order }, now), effects: [] };
-    lived(`ordered to ${order.kind}`);
+    recordStep(`ordered to ${order.kind}`);
   };
   const late = (what: string, sent: SentReport | undefined) => {
     // One that nothing has overtaken can't be distinguished from a feeder whose report takes that long.
@@ -331,7 +335,7 @@ export function runOrders(
       case "repeatedReport":
         return late("a repeated report", delivered.at(-1 - move.which));
       case "askedAgain": {
-        const again = asked.at(-1 - move.which);
+        const again = requestedOrders.at(-1 - move.which);
         return again && ask(again);
       }
       case "restart":
@@ -352,7 +356,7 @@ export function runOrders(
         return;
       case "ask": {
         const until = move.endsIn === null || move.order === "resume" ? null : after(now, seconds(move.endsIn));
-        ask(newOrder({ id: `o${asked.length + 1}`, kind: move.order, until, by: move.by }, now));
+        ask(newOrder({ id: `o${requestedOrders.length + 1}`, kind: move.order, until, by: move.by }, now));
       }
     }
   };
