@@ -8,9 +8,7 @@ export function ratesViewFixture(now: number, change: Partial<RatesView> = {}): 
     yard: "alder-croft",
     from: new Date(now - 30 * dayMs).toISOString(),
     to: new Date(now).toISOString(),
-    texts: [
-      "14 alarms in 30 days at 2 feeders: 1.6 a week at each. 6 notes in the daily digest.",
-    ],
+    texts: ["14 alarms in 30 days at 2 feeders: 1.6 a week at each. 6 notes in the daily digest."],
     findings: [
       "More than one alarm a week at each feeder is too many: people stop reading them.",
       "“Ice on tray and slot likely” at Rowan makes 9 of 14 alarms: it is the water in them that freezes. Let the tray drain, and give tray and slot a roof.",

@@ -59,9 +59,7 @@ describe("the rates of a yard", () => {
     insertChanges(server, [...ice.flat(), ...food.flat(), ...old, ...note]);
     const { status, view } = await viewOf(server);
     expect(status).toBe(200);
-    expect(view.texts[0]).toBe(
-      "12 alarms in 30 days at 1 feeder: 2.8 a week at each. 1 note in the daily digest.",
-    );
+    expect(view.texts[0]).toBe("12 alarms in 30 days at 1 feeder: 2.8 a week at each. 1 note in the daily digest.");
     expect(view.findings).toContainEqual(
       expect.stringMatching(/^“Ice likely on tray and slot” at Rowan makes 8 of 12 alarms: /),
     );
