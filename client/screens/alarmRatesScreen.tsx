@@ -1,12 +1,11 @@
 import {
   acknowledgedName,
-  activeText,
-  activeTitle,
   adviceTitle,
   alarmsName,
   asOfText,
   chartText,
   countAndShare,
+  countOf,
   frequentTitle,
   noAdviceText,
   notOnPhoneText,
@@ -78,7 +77,7 @@ function AlarmRates({ view, yard }: RatesProps) {
         )}
       </section>
       {view.days.length > 0 && <Month view={view} yard={yard} />}
-      <AlarmNumbers view={view} yard={yard} />
+      <AlarmNumbers view={view} />
     </>
   );
 }
@@ -97,32 +96,18 @@ function Month({ view: { days }, yard }: RatesProps) {
   );
 }
 
-/** The name that the server gives it. The other measures are for specialists, who read them in the API. */
-const acknowledgedMeasure = "Acknowledged";
-
-function AlarmNumbers({ view, yard }: RatesProps) {
+function AlarmNumbers({ view }: Pick<RatesProps, "view">) {
   const urgent = view.days.reduce((sum, day) => sum + day.urgent, 0);
   const others = view.days.reduce((sum, day) => sum + day.soon, 0);
-  const acknowledged = view.measures.find(({ name }) => name === acknowledgedMeasure);
   return (
     <section aria-labelledby="numbers-title">
       <h2 id="numbers-title">{numbersTitle}</h2>
       <dl class="numbers">
         <Row name={alarmsName} value={`${urgent + others}`} />
         <Row name={urgentAlarmsName} value={`${urgent}`} />
-        {acknowledged !== undefined && <Row name={acknowledgedName} value={acknowledged.value} />}
+        <Row name={acknowledgedName} value={countOf(view.acknowledgedCount, urgent + others)} />
       </dl>
       {view.frequentAlarms.length > 0 && <FrequentAlarms alarms={view.frequentAlarms} />}
-      {view.standing.length > 0 && (
-        <details>
-          <summary>{activeTitle}</summary>
-          <ul>
-            {view.standing.map(({ name, since }) => (
-              <li key={name}>{activeText(capitalize(name), momentText(since, now.value, yard.zone))}</li>
-            ))}
-          </ul>
-        </details>
-      )}
     </section>
   );
 }

@@ -346,25 +346,19 @@ export interface RatesView {
   /** What to change, the most important first, each with the name of its alarm; empty where nothing is to be changed. */
   readonly findings: readonly string[];
   readonly days: readonly RatesDayView[];
-  readonly measures: readonly MeasureView[];
+  /** Of all that were raised: urgent ones and those that can wait. */
+  readonly acknowledgedCount: number;
   readonly frequentAlarms: readonly {
     readonly name: string;
     readonly alarmCount: number;
     readonly sharePercent: number;
   }[];
-  readonly standing: readonly { readonly name: string; readonly since: string }[]; // for more than a day
 }
 export interface RatesDayView {
   readonly date: string; // local
   readonly urgent: number;
   readonly soon: number;
   readonly notes: number; // no alarms, for the digest
-}
-export interface MeasureView {
-  readonly name: string;
-  readonly value: string;
-  readonly limit: string | null; // null where there is none
-  readonly isOverLimit: boolean;
 }
 
 /** Over the live socket, to browsers. */

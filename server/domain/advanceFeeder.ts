@@ -90,12 +90,13 @@ export function nextCheckAt(state: FeederState, now: Instant): Instant {
 const checkInterval = minutes(10);
 const checkIntervalUnreported = days(1);
 
-// Complex: a switch over all facts.
 function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
   const withOrders = ({ orders, changed }: OrdersStep): FeederState => {
     for (const order of changed) effects.push({ kind: "orderChanged", order });
     return { ...state, orders };
   };
+  // Responses to an alarm, and nothing else, name a fault.
+  if ("fault" in fact) return { ...state, alarms: respondToAlarm(state, fact, now, effects) };
   switch (fact.kind) {
     case "reported":
       return applyReport(state, fact.report, now, effects);
@@ -117,12 +118,6 @@ function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect
       return withOrders(requestOrder(state.orders, fact.order));
     case "ordersSent":
       return withOrders(markOrdersSent(state.orders, now));
-    case "alarmAcknowledged":
-    case "alarmShelved":
-    case "alarmReset":
-    case "alarmTakenOutOfService":
-    case "alarmReturnedToService":
-      return { ...state, alarms: respondToAlarm(state, fact, now, effects) };
   }
 }
 

@@ -38,7 +38,6 @@ export function knownBootNumbers(clock: FeederClock, sequence: EventSequence, la
  * reports and the drift of clocks; a new boot started after the last report of the one before.
  * @param bootNumbers as `knownBootNumbers` returns them
  */
-// Complex: one decision by five times, and each branch needs all of them.
 export function bootByClock(
   clock: FeederClock,
   label: string,
@@ -53,20 +52,32 @@ export function bootByClock(
   if (anchor === undefined) return { kind: "known", bootNumber: newest };
   const laterBy = (known: BootAnchor): number => between(known.receivedAt, receivedAt) - (sentUptime - known.uptime);
 
-  const delay = laterBy(anchor);
   const olderBoot = before.find((bootNumber) => {
     const known = anchorOf(bootNumber);
     return known !== undefined && Math.abs(laterBy(known)) <= transitTimeMax;
   });
-  if (sentUptime >= anchor.uptime) {
-    // Far more time passed than its uptime: it restarted meanwhile, and its uptime is longer than that reported last.
-    if (delay > transitTimeMax && sentUptime <= between(anchor.receivedAt, receivedAt)) {
-      return { kind: "newUnlessContinued", bootNumber: newest };
-    }
-    return { kind: "known", bootNumber: delay < -clockAheadMax && olderBoot !== undefined ? olderBoot : newest };
-  }
+  const delay = laterBy(anchor);
+  const sinceAnchor = between(anchor.receivedAt, receivedAt);
+  if (sentUptime < anchor.uptime)
+    return bootByLowerUptime({ sentUptime, sinceAnchor, delay, newest, olderBoot, anchor });
+  // Far more time passed than its uptime: it restarted meanwhile, and its uptime is longer than that reported last.
+  if (delay > transitTimeMax && sentUptime <= sinceAnchor) return { kind: "newUnlessContinued", bootNumber: newest };
+  return { kind: "known", bootNumber: delay < -clockAheadMax ? (olderBoot ?? newest) : newest };
+}
+
+interface LowerUptime {
+  readonly sentUptime: Span;
+  readonly sinceAnchor: Span; // since the newest boot's last report
+  readonly delay: number; // ms, how much later its start would be than by that report
+  readonly newest: number; // boot number
+  readonly olderBoot: number | undefined; // one that this report fits
+  readonly anchor: BootAnchor;
+}
+
+/** Its uptime is lower than that reported last: a late copy, an older boot or a new one. */
+function bootByLowerUptime({ sentUptime, sinceAnchor, delay, newest, olderBoot, anchor }: LowerUptime): BootByClock {
   if (delay <= overtakenMax) return { kind: "known", bootNumber: newest };
-  const mayBeNew = sentUptime <= between(anchor.receivedAt, receivedAt) + anchorDelayMax;
+  const mayBeNew = sentUptime <= sinceAnchor + anchorDelayMax;
   if (mayBeNew) return delay <= transitTimeMax ? { kind: "newUnlessRepeated", bootNumber: newest } : { kind: "new" };
   if (olderBoot !== undefined) return { kind: "known", bootNumber: olderBoot };
   return delay <= transitTimeMax

@@ -1,15 +1,23 @@
 import type { RatesDayView, RatesView } from "../contract/api.ts";
 import { ratesFindings, ratesHeadline } from "../domain/alarmRates/findings.ts";
-import type { HistoryFeeder, RaisedAlarm, StandingAlarm, YardAlarmChange } from "../domain/alarmRates/history.ts";
-import { daysMin } from "../domain/alarmRates/limits.ts";
-import { localDaysBetweenInstants } from "../domain/alarmRates/load.ts";
-import { alarmMeasures } from "../domain/alarmRates/measures.ts";
-import { type AlarmRates, alarmRates } from "../domain/alarmRates/rates.ts";
+import type { YardAlarmChange } from "../domain/alarmRates/history.ts";
+import {
+  type ActiveAlarm,
+  type AlarmRates,
+  alarmRates,
+  type FrequentAlarm,
+  frequentAlarms,
+  type HistoryFeeder,
+} from "../domain/alarmRates/rates.ts";
 import type { Alarm } from "../domain/alarms/alarm.ts";
 import { faultKinds, ruleOf } from "../domain/faults.ts";
 import { earlier, type Instant, isoOf, later } from "../domain/instant.ts";
-import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
+import { addLocalDays, localDateOf, localDaysBetween, startOfLocalDay } from "../domain/localTime.ts";
 import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
+import { alarmRates as text } from "../text/en/alarmRates.ts";
+
+/** The standard judges over a month at least. */
+const daysMax = 30;
 
 /**
  * More changes than a yard of ten feeders makes in a bad month; a sensor that flickers day and night makes as many. Above that
@@ -26,7 +34,7 @@ export async function alarmRatesView(
 ): Promise<RatesView> {
   const { zone } = yard;
   const watched = feeders.map(({ id, state, addedAt }) => ({ id, name: state.settings.name, addedAt }));
-  const begun = startOfLocalDay(addLocalDays(localDateOf(now, zone), -daysMin), zone);
+  const begun = startOfLocalDay(addLocalDays(localDateOf(now, zone), -daysMax), zone);
   const requestedFrom = earliestOf(watched, begun, now);
   const changes = await records.latestAlarmChanges(
     watched.map(({ id }) => id),
@@ -35,18 +43,15 @@ export async function alarmRatesView(
     changesMax,
   );
   const from = changes.length < changesMax ? requestedFrom : firstWholeDay(changes, zone, now);
-  const audible = await records.countNotifications(yard.id, from, now);
   const rates = alarmRates({
     from,
     to: now,
     zone,
     feeders: watched,
     changes: changes.filter(({ at }) => at >= from),
-    standing: feeders.flatMap(standingAlarms),
-    audibleNotifications: audible > 0 ? audible : null, // where there were none, the alarms are counted instead
+    active: feeders.flatMap(activeAlarms),
   });
-  const cut = from === requestedFrom ? [] : [`Only the newest ${changesMax} changes are shown.`];
-  return viewOf(yard, rates, cut);
+  return viewOf(yard, rates, from === requestedFrom ? [] : [text.cut(changesMax)]);
 }
 
 /** A yard has no alarms before its first feeder was added. */
@@ -62,23 +67,23 @@ function firstWholeDay(changes: readonly YardAlarmChange[], zone: string, now: I
   return next < now ? next : oldest;
 }
 
-function standingAlarms({ id, state }: FeederRow): StandingAlarm[] {
+function activeAlarms({ id, state }: FeederRow): ActiveAlarm[] {
   return faultKinds.flatMap((fault) => {
     const alarm = state.alarms[fault];
-    return alarm === undefined || !isStanding(alarm)
+    return alarm === undefined || !isActive(alarm)
       ? []
       : [{ feeder: id, fault, priority: alarm.priority, raisedAt: alarm.raisedAt }];
   });
 }
 
-/** A suppressed alarm doesn't stand, nor one that has returned and is only not acknowledged yet. */
-function isStanding(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }> {
+/** One that is suppressed, or has ended and waits only for an acknowledgement, is not active. */
+function isActive(alarm: Alarm): alarm is Extract<Alarm, { raisedAt: Instant }> {
   return "raisedAt" in alarm && alarm.state !== "returnedUnacknowledged";
 }
 
 function viewOf(yard: YardRow, rates: AlarmRates, cut: readonly string[]): RatesView {
-  const { frequentAlarms, stale, feeders } = rates;
-  const nameOf = ({ feeder, fault }: Pick<RaisedAlarm, "feeder" | "fault">) => {
+  const { raised, feeders } = rates;
+  const nameOf = ({ feeder, fault }: FrequentAlarm) => {
     const { title } = ruleOf(fault);
     const name = feeders.find(({ id }) => id === feeder)?.name;
     return name === undefined ? title : `${title}, ${name}`;
@@ -87,30 +92,32 @@ function viewOf(yard: YardRow, rates: AlarmRates, cut: readonly string[]): Rates
     yard: yard.id,
     from: isoOf(rates.from),
     to: isoOf(rates.to),
-    texts: [...ratesHeadline(rates), ...cut],
+    texts: [ratesHeadline(rates), ...cut],
     findings: ratesFindings(rates).map(({ text }) => text),
     days: alarmsByDay(rates),
-    measures: alarmMeasures(rates),
-    frequentAlarms: frequentAlarms.slice(0, 10).map((loader) => ({
-      name: nameOf(loader),
-      alarmCount: loader.alarmCount,
-      sharePercent: Math.round(100 * loader.share),
-    })),
-    standing: stale.map((alarm) => ({ name: nameOf(alarm), since: isoOf(alarm.raisedAt) })),
+    acknowledgedCount: raised.filter(({ acknowledgedAt }) => acknowledgedAt !== null).length,
+    frequentAlarms: frequentAlarms(raised)
+      .slice(0, 10)
+      .map((alarm) => ({
+        name: nameOf(alarm),
+        alarmCount: alarm.alarmCount,
+        sharePercent: Math.round((100 * alarm.alarmCount) / raised.length),
+      })),
   };
 }
 
 function alarmsByDay({ raised, notes, from, to, zone }: AlarmRates): RatesDayView[] {
+  const first = localDateOf(from, zone);
+  const dayCount = localDaysBetween(first, localDateOf((to - 1) as Instant, zone)) + 1;
   const days = new Map(
-    localDaysBetweenInstants(from, to, zone).map((date) => [date, { date, urgent: 0, soon: 0, notes: 0 }]),
+    Array.from({ length: dayCount }, (_, index) => {
+      const date = addLocalDays(first, index);
+      return [date, { date, urgent: 0, soon: 0, notes: 0 }];
+    }),
   );
-  for (const { raisedAt, priority } of raised) {
+  for (const { raisedAt, priority } of [...raised, ...notes]) {
     const day = days.get(localDateOf(raisedAt, zone));
-    if (day !== undefined && priority !== "note") day[priority] += 1;
-  }
-  for (const at of notes) {
-    const day = days.get(localDateOf(at, zone));
-    if (day !== undefined) day.notes += 1;
+    if (day !== undefined) day[priority === "note" ? "notes" : priority] += 1;
   }
   return [...days.values()];
 }

@@ -20,8 +20,6 @@ export interface RecordStore {
     to: Instant,
     most: number,
   ): Promise<readonly YardAlarmChange[]>;
-  /** Pushes about this yard's alarms that reached a phone with sound in [from, to): once a person, however many phones. */
-  countNotifications(yard: string, from: Instant, to: Instant): Promise<number>;
   refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
   /** Orders requested in [from, to), in order. */
   orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;

@@ -47,7 +47,7 @@ for (const [yardName, habits] of Object.entries(yards)) {
 }
 
 function healthyYear(seed: number, habits: BirdHabits, settings: FeederSettings): string[] {
-  const dice = seededRandom(1_000 + seed);
+  const random = seededRandom(1_000 + seed);
   let state = initialSensors(start);
   const found: string[] = [];
   let standing: readonly string[] = [];
@@ -62,7 +62,7 @@ function healthyYear(seed: number, habits: BirdHabits, settings: FeederSettings)
   };
   const report = () => {
     reportAt = after(reportAt, everyReport);
-    weather += 0.004 * (5 - weather) + dice.normal(0, 0.15);
+    weather += 0.004 * (5 - weather) + random.normal(0, 0.15);
     const season = -10 * Math.cos(((reportAt - start) / days(365)) * 2 * Math.PI);
     const air = weather + season + 3 * Math.sin((reportAt / days(1)) * 2 * Math.PI - 2);
     const readings = {
@@ -70,13 +70,13 @@ function healthyYear(seed: number, habits: BirdHabits, settings: FeederSettings)
       air: celsius(Math.round(air * 16) / 16),
       inside: celsius(Math.round((air + 1) * 2) / 2),
       lid: celsius(Math.round((air - 1) * 10) / 10),
-      humidity: humidityPercent(Math.min(100, Math.max(20, Math.round(95 - 2 * weather + dice.normal(0, 2))))),
+      humidity: humidityPercent(Math.min(100, Math.max(20, Math.round(95 - 2 * weather + random.normal(0, 2))))),
       battery: volts(
-        Math.round((12.6 + 0.2 * Math.sin((reportAt / days(1)) * 2 * Math.PI) + dice.normal(0, 0.01)) * 100) / 100,
+        Math.round((12.6 + 0.2 * Math.sin((reportAt / days(1)) * 2 * Math.PI) + random.normal(0, 0.01)) * 100) / 100,
       ),
       counts: { ...counts },
     };
-    const setAside = dice.chance(0.002) ? ["lidCelsius"] : []; // a long wire's glitch now and then
+    const setAside = random.chance(0.002) ? ["lidCelsius"] : []; // a long wire's glitch now and then
     state = updateSensorsByReport(state, { readings, rejectedReadings: setAside, boot: "b" }, reportAt, settings);
     look(reportAt);
   };

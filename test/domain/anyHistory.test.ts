@@ -13,7 +13,7 @@ import { rowanSettings } from "./rowan.ts";
 
 /**
  * Whatever a feeder may say by the contract, however odd, the step answers with a state that JSON holds whole: a feeder whose
- * sensors have gone mad must not stop its server. Histories are made of what the door lets through, at its very limits too.
+ * sensors have gone mad must not stop its server. Histories are made of what the contract lets through, at its very limits too.
  */
 const start = instantOf("2026-01-10T00:00:00Z");
 
@@ -70,7 +70,7 @@ const step = fc.record({
   happenings: fc.array(happening, { maxLength: 12 }),
 });
 
-describe("any history that the door lets through", () => {
+describe("any history that the contract lets through", () => {
   it("ends in a state that JSON holds whole, with a next look and a level within the hopper", () => {
     fc.assert(
       fc.property(fc.array(step, { minLength: 1, maxLength: 60 }), fc.boolean(), (steps, barely) => {
@@ -82,10 +82,10 @@ describe("any history that the door lets through", () => {
           if (reboots) [boot, seq, bootedAt] = [boot + 1, 0, now];
           const before = now;
           now = after(now, wait as Span);
-          const events = happenings.map((words, index) => ({
+          const events = happenings.map((text, index) => ({
             seq: ++seq,
             uptimeMs: Math.floor(before - bootedAt + ((now - before) * (index + 1)) / (happenings.length + 1)),
-            ...words,
+            ...text,
           }));
           const read = readReport({ boot: `b-${boot}`, sentUptimeMs: now - bootedAt, readings, events });
           if (read.kind !== "read") throw new Error(JSON.stringify(read.errors));

@@ -14,9 +14,9 @@ const spots = (sensors: FittedSensors) => blindSpots({ ...rowanSettings, place, 
 const spotsOf = (battery: BatteryKind, readings: Readings) =>
   blindSpots({ ...rowanSettings, place, sensors: all, battery }, readings).join("\n");
 
-describe("what can't be told", () => {
-  it("is nothing where all is fitted and told", () => {
-    const told: Readings = {
+describe("what can't be detected", () => {
+  it("is nothing where all is fitted and reported", () => {
+    const reported: Readings = {
       ...emptyReadings,
       inside: celsius(-2),
       humidity: humidityPercent(80),
@@ -24,7 +24,7 @@ describe("what can't be told", () => {
       charge: milliamps(0),
     };
     for (const battery of ["none", "leadAcid", "lithiumIronPhosphate", "lithiumIon"] as const) {
-      expect(spotsOf(battery, told), battery).toBe("");
+      expect(spotsOf(battery, reported), battery).toBe("");
     }
   });
 
@@ -43,7 +43,7 @@ describe("what can't be told", () => {
     expect(spots(none)).toMatch(/visits are not detected/);
   });
 
-  it("says so while the yard has no place", () => {
+  it("are named while the yard has no location", () => {
     expect(blindSpots({ ...rowanSettings, place: null, sensors: all }, null)).toEqual([
       expect.stringMatching(/^Until the yard has a place/),
     ]);
@@ -57,7 +57,7 @@ describe("what can't be told", () => {
     expect(blindSpots({ ...rowanSettings, place, sensors: all }, null)).toEqual([]); // before a report nothing is missed
   });
 
-  it("is told in whole sentences without a number", () => {
+  it("is described in whole sentences without a number", () => {
     for (let mask = 0; mask < 32; mask += 1) {
       const sensors = {
         button: (mask & 1) > 0,
@@ -67,7 +67,7 @@ describe("what can't be told", () => {
         scale: (mask & 16) > 0,
       };
       const sentences = blindSpots({ ...rowanSettings, place: null, sensors, battery: "leadAcid" }, emptyReadings);
-      for (const words of sentences) expect(words).toMatch(/^[A-Z][^\d]*\.$/);
+      for (const text of sentences) expect(text).toMatch(/^[A-Z][^\d]*\.$/);
       expect(new Set(sentences).size).toBe(sentences.length);
     }
   });

@@ -24,27 +24,27 @@ describe("today", () => {
     const yard = { place, zone };
     for (let hour = 0; hour <= 48; hour++) {
       const now = after(instantOf(start), (hours(hour) + minutes(17)) as never);
-      const words = isoOf(now);
+      const moment = isoOf(now);
       const { date, until } = currentDay(yard, now);
       const page = dayExtent(yard, date, now);
-      expect(page.from, words).toBeLessThan(now);
-      expect(page.to, words).toBeGreaterThanOrEqual(now);
-      expect(page.text, words).toMatch(/^From (sunset|midnight|midnight by the sun) \(.*\) until now\./);
-      expect(until, words).toBeGreaterThan(now);
-      expect(until - now, words).toBeLessThanOrEqual(hours(26));
+      expect(page.from, moment).toBeLessThan(now);
+      expect(page.to, moment).toBeGreaterThanOrEqual(now);
+      expect(page.text, moment).toMatch(/^From (sunset|midnight|midnight by the sun) \(.*\) until now\./);
+      expect(until, moment).toBeGreaterThan(now);
+      expect(until - now, moment).toBeLessThanOrEqual(hours(26));
       // By the calendar it is today, or the evening before that midsummer's dusk hasn't ended yet.
       const today = localDateOf(now, zone);
-      expect([today, addLocalDays(today, -1)], words).toContain(date);
-      expect(currentDay(yard, until).date, words).toBe(addLocalDays(date, 1));
+      expect([today, addLocalDays(today, -1)], moment).toContain(date);
+      expect(currentDay(yard, until).date, moment).toBe(addLocalDays(date, 1));
       // Back and forward again: pages join without a gap, and the one after today hasn't begun to be shown.
       const [before, beforeThat] = [-1, -2].map((back) => dayExtent(yard, addLocalDays(date, back), now));
-      expect(before?.to, words).toBe(page.from);
-      expect(beforeThat?.to, words).toBe(before?.from);
-      expect(before?.text, words).not.toMatch(/now/);
+      expect(before?.to, moment).toBe(page.from);
+      expect(beforeThat?.to, moment).toBe(before?.from);
+      expect(before?.text, moment).not.toMatch(/now/);
     }
   });
 
-  it("says where its evening goes, once there is one", () => {
+  it("keeps its evening in its own date", () => {
     const yard = { place: alder, zone };
     const at = (time: string) => dayExtent(yard, "2026-12-10", instantOf(`2026-12-10T${time}:00Z`)).text;
     expect(at("11:00")).toMatch(/^From sunset \(yesterday 15:\d\d\) until now\.$/);

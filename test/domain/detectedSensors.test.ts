@@ -21,7 +21,7 @@ const portion = (chuteCount: number | null): EventContent => ({
   chuteCount,
 });
 
-describe("sensors that speak before the keeper has said that they are there", () => {
+describe("sensors that report before the keeper has entered them", () => {
   const open = feederSettings({ sensors: none, detectsSensors: true });
 
   it.each<[string, Report, Partial<typeof none>]>([
@@ -36,7 +36,7 @@ describe("sensors that speak before the keeper has said that they are there", ()
     expect(withDetectedSensors(open, heard).sensors).toEqual({ ...none, ...more });
   });
 
-  it("stay as the keeper said once the keeper has changed them", () => {
+  it("stay as the keeper entered them once the keeper has changed them", () => {
     const said = feederSettings({ sensors: none });
     expect(withDetectedSensors(said, report([{ kind: "press" }], 812))).toBe(said);
   });

@@ -98,7 +98,7 @@ function fed(state: FeederState, left = 1_000): FeederState {
 }
 
 describe("a feeder's words", () => {
-  it("say that it was never heard", () => {
+  it("state that it never reported", () => {
     expect(feederSummary(silent, now)).toBe("No report yet.");
   });
 
@@ -133,12 +133,12 @@ describe("a feeder's words", () => {
     expect(feederSummary({ ...connected(), alarms }, now)).toBe("Tray jammed since yesterday 22:10.");
   });
 
-  it("count a silence from when it was last heard, not from when that was noticed", () => {
+  it("count a silence from the last report, not from when it was noticed", () => {
     const state = { ...connected(instantOf("2026-12-01T02:12:00Z")), alarms: raised("feederSilent", earlierToday) };
     expect(feederSummary(state, now)).toBe("No reports since 03:12.");
   });
 
-  it("tell a pause that is kept, one that is asked, and a graver thing before either", () => {
+  it("state a confirmed pause, a requested one, and before either what is more important", () => {
     expect(feederSummary(paused(connected()), now)).toBe("Paused until 16:00.");
     expect(feederSummary(asked(connected()), now)).toBe("Pause requested at 14:20, not confirmed.");
     const cold = { ...paused(connected()), alarms: raised("batteryFreezing", earlierToday) };
@@ -161,7 +161,7 @@ describe("a feeder's words", () => {
     expect(feederSummary(shelved, now)).toBe("No notifications: tray jammed. Not enough data for a forecast.");
   });
 
-  it("say that it was last heard long ago, though its line is used to that", () => {
+  it("state that its last report is old, though it often reports late", () => {
     expect(feederSummary(whole(connected(instantOf("2026-12-01T13:30:00Z"))), now)).toMatch(/^Last report 14:30\. /);
   });
 
@@ -178,7 +178,7 @@ describe("a feeder's words", () => {
 
 /**
  * Goal: no sentence claims more than is known. Method: states are put together at random from what is good, bad and unknown; a
- * model that knows nothing of the implementation says whether all is known to be well. It must reach both.
+ * model that knows nothing of the implementation decides whether all is known to be OK. It must reach both.
  */
 describe("whenever a feeder's words claim that it is well", () => {
   const long = instantOf("2026-11-01T00:00:00Z");

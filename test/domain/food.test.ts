@@ -30,7 +30,7 @@ describe("a typical portion", () => {
 });
 
 describe("a portion's words", () => {
-  it("set what the scale has taught beside what the keeper said", () => {
+  it("show what was learnt from the scale beside what the keeper entered", () => {
     expect(portionText(grams(1.62), settings({ sensors: fitted(true) }))).toBe(
       "A portion weighs about 1.6 g, measured by the scale (entered: 1.5 g).",
     );
@@ -42,7 +42,7 @@ describe("a portion's words", () => {
     );
   });
 
-  it("claim nothing learnt while it agrees with what was said", () => {
+  it("claim nothing learnt while it agrees with what was entered", () => {
     expect(portionText(grams(1.504), settings({}))).toBe("A portion is counted as 1.5 g (entered).");
   });
 

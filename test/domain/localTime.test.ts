@@ -88,7 +88,7 @@ describe("local time", () => {
     );
   });
 
-  it("names days as one says them", () => {
+  it("names days as people do", () => {
     expect(weekdayOf("2026-12-03")).toBe("Thursday"); // 2026-12-03 is a Thursday by the ISO 8601 calendar
     expect(dateText("2026-12-03", "2026-11-30")).toBe("Thursday 3 December");
     const on = (date: string) => dayText(date, "2026-11-30");
@@ -160,7 +160,7 @@ describe("a local date from remembered offsets", () => {
     "UTC",
   ];
 
-  it("is what Temporal says, at any moment since 1972", () => {
+  it("is what Temporal computes, at any moment since 1972", () => {
     const from = Date.parse("1972-01-02T00:00:00Z");
     const to = Date.parse("2045-01-01T00:00:00Z");
     fc.assert(
@@ -172,7 +172,7 @@ describe("a local date from remembered offsets", () => {
     );
   });
 
-  it("is what Temporal says in the minutes around each midnight and clock change of a year", () => {
+  it("is what Temporal computes in the minutes around each midnight and clock change of a year", () => {
     for (const zone of zones) {
       const year = Date.parse("2011-01-01T00:00:00Z"); // the year in which Apia left out a day
       for (let hour = 0; hour < 8_784; hour += 1) {

@@ -3,7 +3,7 @@ import { memoize } from "../../server/domain/memoize.ts";
 import { memoizeLatest } from "../../server/domain/memoizeLatest.ts";
 
 describe("a function that remembers", () => {
-  it("reckons once what it is asked twice, and each thing by its own key", () => {
+  it("computes once for the same key, and separately for each key", () => {
     const reckoned: number[] = [];
     const squared = memoize(
       8,
@@ -33,7 +33,7 @@ describe("a function that remembers", () => {
 });
 
 describe("an answer remembered once", () => {
-  it("is reckoned anew as soon as one thing asked is another", () => {
+  it("is computed again as soon as one argument differs", () => {
     let reckoned = 0;
     const sum = memoizeLatest((a: number, b: number) => {
       reckoned += 1;

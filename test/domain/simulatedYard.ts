@@ -36,17 +36,17 @@ export interface YardTruth {
   weakens: number; // of the detector's signal (0..1), per °C below 10
   takesFrom: number; // the signal below which it misses a cap
   bounces: boolean; // the perch's contact, two times in three seconds
-  airStuckAt: number | null; // °C that the air's thermometer says whatever the air
+  airStuckAt: number | null; // °C that the air's thermometer reports whatever the air
   setAside: string[]; // readings that come as numbers that can't be
-  words: string | null; // trouble to be told with the next report
+  trouble: string | null; // text for the next report
   forgetsPause: boolean;
   paused: boolean;
-  saysPaused: boolean | null; // what it says of itself; null: the truth
+  saysPaused: boolean | null; // what it states of itself; null: the truth
 }
 
 export interface YardNotification {
   readonly at: Instant;
-  readonly notice: Pick<NotificationContent, "title" | "body" | "silent"> & { readonly fault: FaultKind };
+  readonly content: Pick<NotificationContent, "title" | "body" | "silent"> & { readonly fault: FaultKind };
 }
 
 export function simulateYard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
@@ -72,7 +72,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
     bounces: false,
     airStuckAt: null,
     setAside: [],
-    words: null,
+    trouble: null,
     forgetsPause: false,
     paused: false,
     saysPaused: null,
@@ -132,7 +132,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
   const pay = (cause: "press" | "deposit", paysFor: number | null, second: number) => {
     if (!truth.paused && !truth.dead.has("payer")) record(portion(cause, paysFor), second);
   };
-  /** Uneven without the dice, so that no story's luck hangs on it. */
+  /** Uneven without the random, so that no story's luck hangs on it. */
   const signalOfCap = (): number => {
     caps += 1;
     const uneven = Math.sin(caps) + Math.sin(1.7 * caps) + Math.sin(2.3 * caps);
@@ -219,9 +219,9 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
       counts.perch += 1;
       record({ kind: "visit" }, second);
     }
-    if (truth.words !== null) {
-      record({ kind: "trouble", text: truth.words }, 0);
-      truth.words = null;
+    if (truth.trouble !== null) {
+      record({ kind: "trouble", text: truth.trouble }, 0);
+      truth.trouble = null;
     }
     now = after(now, minutes(1));
     if (!truth.dead.has("link") && (now - start) % settings.reportEvery === 0) {
@@ -292,22 +292,22 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
     looks: () => looks,
     state: (): FeederState => state,
     effects: () => effects,
-    told: (): YardNotification[] =>
+    notifications: (): YardNotification[] =>
       effects.flatMap(({ at, effect }) => {
-        const notice = noticeIn(effect);
-        return notice === null ? [] : [{ at, notice }];
+        const content = contentIn(effect);
+        return content === null ? [] : [{ at, content }];
       }),
-    /** Faults that the keeper's phone rang for, in order. */
-    rangFor: (): FaultKind[] =>
+    /** Faults that the keeper was notified of with a sound, in order. */
+    notifiedFaults: (): FaultKind[] =>
       effects.flatMap(({ effect }) => {
-        const notice = noticeIn(effect);
-        return notice === null || notice.silent ? [] : [notice.fault];
+        const content = contentIn(effect);
+        return content === null || content.silent ? [] : [content.fault];
       }),
   };
 }
 
-/** As one keeper with one phone would hear of it at once: raised and worsened with a sound, the rest without. */
-function noticeIn(effect: Effect): YardNotification["notice"] | null {
+/** As one keeper with one phone is notified at once: raised and worsened with a sound, the rest silently. */
+function contentIn(effect: Effect): YardNotification["content"] | null {
   if (effect.kind !== "alarmEvent" || !("title" in effect.event)) return null;
   const { event } = effect;
   const { fault, title, body } = event;

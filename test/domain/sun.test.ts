@@ -91,7 +91,7 @@ describe("the light", () => {
     expect(differed).toBeLessThanOrEqual(2);
   });
 
-  it("is what the sun's altitude says, at any moment and at any place but the poles", () => {
+  it("follows from the sun's altitude, at any moment and at any place but the poles", () => {
     fc.assert(
       fc.property(
         fc.double({ min: -85, max: 85, noNaN: true }),

@@ -27,7 +27,7 @@ const names: Partial<
 type Judged = keyof typeof names;
 const faults = Object.keys(names) as Judged[];
 
-/** Findings of the feed's rooms. `feedStopped` says honestly that two causes look alike: it is neither right nor wrong. */
+/** Findings of the feed. `feedStopped` states that two causes look alike: it is neither right nor wrong. */
 const feedFindings: readonly FaultKind[] = [
   "foodOut",
   "feedBridged",
@@ -51,15 +51,15 @@ const subsets: readonly { readonly name: string; readonly study: Partial<Plot> }
 ];
 
 interface Verdict {
-  readonly named: FaultKind | "nothing"; // the last word within `patience` portions of the first
+  readonly named: FaultKind | "nothing"; // the last diagnosis within `patience` portions of the first
   readonly first: FaultKind | "nothing";
-  readonly portions: number; // from the first that showed it to the first word
+  readonly portions: number; // from the first that showed it to the first diagnosis
   readonly optimum: number | null; // portions that the exact sum needed on the very same stream
   readonly before: readonly FaultKind[]; // raised while all was well: false alarms
   readonly healthyDays: number;
 }
 
-/** Portions after the first word within which the name may still sharpen. */
+/** Portions after the first diagnosis within which the name may still sharpen. */
 const patience = 6;
 
 /** @param only the feeders of this name; all of them where it is left out. */
@@ -127,7 +127,7 @@ export function evaluateDiagnosis(seeds: readonly number[], only?: string): Eval
       matrix,
     ),
     formatTable(
-      "Diagnosis: portions from the first that shows the fault to the first word, beside the exact cumulative sum on the same stream",
+      "Diagnosis: portions from the first that shows the fault to the first diagnosis, beside the exact cumulative sum on the same stream",
       ["feeder", "planted", "median", "mean", "p90", "optimum's mean", "ratio"],
       delays,
     ),
@@ -191,11 +191,11 @@ function verdictOn(plot: Plot, fault: Judged): Verdict {
   let healthyUntil = plot.from;
   runPlot(plot, {
     onMoment: ({ truth, portions }, raised) => {
-      // A bridge may be told by the portions that shrink before the first empty one: sooner than counted, and no false alarm.
+      // A bridge may be found by the portions that shrink before the first empty one: sooner than counted, and no false alarm.
       const begun = truth.fault !== null && fault !== "hopperEmpty";
       const shown = truth.unfed > 0 || begun;
       if (!shown) healthyUntil = truth.at;
-      for (const turn of portions) if (best?.take(turn) && turn.unfed > 0) optimum ??= truth.unfed;
+      for (const portion of portions) if (best?.take(portion) && portion.unfed > 0) optimum ??= truth.unfed;
       for (const one of raised) {
         if (!feedFindings.includes(one.fault)) continue;
         const trulyLow = one.fault === "foodOut" && nearlyEmpty(plot, truth.grams);
@@ -205,7 +205,7 @@ function verdictOn(plot: Plot, fault: Judged): Verdict {
         }
         if (first === null || truth.unfed <= first.portions + patience) {
           first ??= { ...one, portions: truth.unfed };
-          // A surer word replaces an unsure one, never the other way round.
+          // A surer diagnosis replaces a less sure one, never the other way round.
           if (named === "nothing" || !unsure.has(one.fault)) named = one.fault;
         }
       }
@@ -224,14 +224,14 @@ function verdictOn(plot: Plot, fault: Judged): Verdict {
   };
 }
 
-/** Whoever calls that empty is right: the keeper of this plot was late. */
+/** Empty is a right diagnosis then: the keeper of this plot was late. */
 const nearlyEmpty = ({ food }: Plot, grams: number): boolean =>
   grams < Math.max(0.04 * food.capacityGrams, 3 * food.portionGrams);
 
 // --- the best that can be done ---------------------------------------------------------------------------------------------
 
 interface Knower {
-  take(turn: TruePortion): boolean;
+  take(portion: TruePortion): boolean;
 }
 
 /**
@@ -259,12 +259,12 @@ function exactSum(plot: Plot, fault: Judged): Knower | null {
     chance,
   );
   const sum = new ExactCusum(limit);
-  return { take: (turn) => sum.take(ratio(turn)) };
+  return { take: (portion) => sum.take(ratio(portion)) };
 }
 
 type Evidence = Pick<TruePortion, "seen" | "milliamps" | "insideCelsius">;
 
-function logRatioOf(plot: Plot, fault: Judged, unseen: number): (turn: Evidence) => number {
+function logRatioOf(plot: Plot, fault: Judged, unseen: number): (portion: Evidence) => number {
   const { motor, sensors, currentMeasured } = plot;
   const factor = (
     {

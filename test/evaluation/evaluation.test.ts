@@ -16,7 +16,7 @@ describe("judgement", { timeout: 120_000 }, () => {
     expect(figures["all sensors: wrongly"]).toBeLessThan(0.09); // 2 of 24
   });
 
-  it("holds the truth in the hopper's interval about as often as it says", () => {
+  it("holds the truth in the hopper's interval about as often as it states", () => {
     const { coverage } = evaluateHopper(seeds(5)).figures;
     expect(coverage).toBeGreaterThan(0.7);
     expect(coverage).toBeLessThan(1);

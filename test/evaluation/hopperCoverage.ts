@@ -21,7 +21,7 @@ const kinds: readonly { readonly name: string; readonly study: Partial<Plot> }[]
 
 /**
  * How often the truth lies in the hopper's 90 % interval, at each full hour from the second day on, a month each. Hours of one
- * month go together, so months are what counts: the spread over them is told beside the share.
+ * month go together, so months are what counts: the spread over them is given beside the share.
  */
 export function evaluateHopper(seeds: readonly number[]): EvaluationResult {
   const rows: (string | number)[][] = [];

@@ -52,10 +52,10 @@ function judgeOne(name: string): void {
   );
 }
 
-/** As many at once as there are cores, told in the order asked. */
+/** As many at once as there are cores, printed in the order requested. */
 async function judgeEach(names: readonly string[]): Promise<void> {
   const rest = [...names];
-  const told = new Map<string, string>();
+  const outputs = new Map<string, string>();
   const worker = async () => {
     for (let name = rest.shift(); name !== undefined; name = rest.shift()) {
       const again = [...process.execArgv, import.meta.filename, name, "--share", String(share), "--from", String(from)];
@@ -64,10 +64,10 @@ async function judgeEach(names: readonly string[]): Promise<void> {
         child.once("error", reject);
         child.once("close", resolve);
       });
-      told.set(name, await text(child.stdout));
+      outputs.set(name, await text(child.stdout));
       if ((await ended) !== 0) process.exitCode = 1;
     }
   };
   await Promise.all(Array.from({ length: Math.min(availableParallelism(), names.length) }, worker));
-  for (const name of names) console.log(told.get(name));
+  for (const name of names) console.log(outputs.get(name));
 }

@@ -50,7 +50,7 @@ export function findLimit(
     return weighed === 0 ? Number.POSITIVE_INFINITY : cycle / (weighed / cycles);
   };
   let [low, high] = [0, highest];
-  for (let turn = 0; turn < 40; turn += 1) {
+  for (let step = 0; step < 40; step += 1) {
     const middle = (low + high) / 2;
     if (runLength(middle) < wanted) low = middle;
     else high = middle;

@@ -105,21 +105,27 @@ function forecastsOf(plot: Plot): Met[] {
   let emptyBefore = false;
   const from = after(plot.from, days(2));
   runPlot(plot, {
-    onHopper: (told, truth) => {
+    onHopper: (sample, truth) => {
       const empty = truth.emptySince;
       if (empty !== null && !emptyBefore) {
         for (const one of waiting) if (one.at < empty) met.push(against(one, empty));
         waiting = [];
       }
       emptyBefore = empty !== null;
-      if (told.hopper === null) return;
-      levels.push({ at: told.at, grams: told.hopper.grams });
+      if (sample.hopper === null) return;
+      levels.push({ at: sample.at, grams: sample.hopper.grams });
       if (levels.length > 60) levels.shift();
-      const { at, hopper } = told;
+      const { at, hopper } = sample;
       // Each twelve hours, so that one run-out isn't met by a hundred forecasts that say the same.
-      if (empty !== null || at < from || told.empty.p50 === null || told.empty.p50 <= at || (at / hours(1)) % 12 !== 6)
+      if (
+        empty !== null ||
+        at < from ||
+        sample.empty.p50 === null ||
+        sample.empty.p50 <= at ||
+        (at / hours(1)) % 12 !== 6
+      )
         return;
-      waiting.push({ ...told, line: straightLine(levels, at, hopper.grams) });
+      waiting.push({ ...sample, line: straightLine(levels, at, hopper.grams) });
     },
     onMoment: ({ truth }) => {
       if (truth.emptySince === null && emptyBefore) [emptyBefore, waiting] = [false, []]; // refilled

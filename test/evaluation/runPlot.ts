@@ -19,22 +19,22 @@ export interface HopperSample {
 }
 
 export interface PlotObserver {
-  /** Each line of the log after it was taken, with what was raised by it and told of the hopper before it. */
+  /** Each line of the log after it was taken, with what was raised by it and stated of the hopper before it. */
   onMoment?: (moment: SimulatedMoment, raised: readonly RaisedAlarm[], state: FeederState) => "stop" | undefined;
-  onHopper?: (told: HopperSample, truthBefore: SimulatedMoment["truth"]) => void;
+  onHopper?: (sample: HopperSample, truthBefore: SimulatedMoment["truth"]) => void;
 }
 
-/** Lives a plot and lets the server's own steps watch it, exactly as replay does. */
+/** Simulates a plot with the server's own steps, exactly as replay does. */
 export function runPlot(plot: Plot, { onMoment, onHopper }: PlotObserver): void {
-  let said: Said[] = [];
-  const replay = new Replay({ settings: {}, hourly: true, output: (line) => said.push(line as Said) });
+  let lines: OutputLine[] = [];
+  const replay = new Replay({ settings: {}, hourly: true, output: (line) => lines.push(line as OutputLine) });
   let before: SimulatedMoment["truth"] | null = null;
   for (const moment of simulatePlot(plot)) {
-    said = [];
+    lines = [];
     const problems = replay.take(moment.line);
     if (problems.length > 0) throw new Error(`seed ${plot.seed}: ${JSON.stringify(problems)}`);
     const raised: RaisedAlarm[] = [];
-    for (const line of said) {
+    for (const line of lines) {
       if ("alarm" in line) {
         if (line.state === "unacknowledged")
           raised.push({ fault: line.alarm, at: instantOf(line.at), reason: line.reason });
@@ -46,11 +46,11 @@ export function runPlot(plot: Plot, { onMoment, onHopper }: PlotObserver): void 
   }
 }
 
-type Said =
+type OutputLine =
   | { at: string; alarm: FaultKind; state: string; reason: string }
   | { at: string; hopper: HopperSample["hopper"]; empty: Record<"p10" | "p50" | "p90", string | null> };
 
-const hopperOf = (line: Extract<Said, { hopper: unknown }>): HopperSample => {
+const hopperOf = (line: Extract<OutputLine, { hopper: unknown }>): HopperSample => {
   const moment = (at: string | null) => (at === null ? null : instantOf(at));
   const { p10, p50, p90 } = line.empty;
   return {

@@ -81,7 +81,7 @@ function sensorTable(seeds: readonly number[]): string {
     "false a feeder-year",
   ];
   return formatTable(
-    "Dead sensors: landings until it is told, beside the exact sum with the birds' habits known",
+    "Dead sensors: landings until it is found, beside the exact sum with the birds' habits known",
     columns,
     rows,
   );
@@ -134,7 +134,7 @@ function sensorDies(drawn: Plot, kind: PlantedFaultKind, named: FaultKind, answe
   return { landings: toldAt, best, bestAtOwnRate, hours: hoursToTell, wrongly, healthyDays };
 }
 
-/** The house shares one false alarm a year among all pairs of sensors (silence/pairing.ts), so each test is that much stricter. */
+/** Pieward divides one false alarm a year among all pairs of sensors (silence/pairing.ts), so each test is that much stricter. */
 const pairsWatched = 6;
 
 // --- feeder ----------------------------------------------------------------------------------------------------------------
@@ -145,7 +145,7 @@ const lines: readonly { readonly name: string; readonly line: Plot["line"] }[] =
   { name: "bursty", line: { lost: 0.01, burstsPerDay: 1, burstMinutes: 3, outagesPerMonth: 0, rebootsPerMonth: 0 } },
 ];
 
-/** A year of each line after a month of learning: only the line matters here, so only its own room is asked. */
+/** A year of each line after a month of learning: only the line matters here, so only its own module is used. */
 function feederTable(seeds: readonly number[]): string {
   const rows: (string | number)[][] = [];
   for (const { name, line } of lines) {
@@ -159,7 +159,7 @@ function feederTable(seeds: readonly number[]): string {
       rows.push([name, `${every} s`, ours / 60, best / 60, ours / best, `${aYear[0]} (${aYear[1]} to ${aYear[2]})`]);
     }
   }
-  const columns = ["line", "report every", "told after, min", "optimum's, min", "ratio", "false a feeder-year"];
+  const columns = ["line", "report every", "found after, min", "optimum's, min", "ratio", "false a feeder-year"];
   return formatTable(
     "Silent feeder: minutes from the last report, beside the gap that the line's exact law exceeds once a year",
     columns,

@@ -42,7 +42,7 @@ function gaussLegendre(count: number, from: number, to: number): { points: numbe
   for (let i = 1; i <= count; i += 1) {
     let x = Math.cos((Math.PI * (i - 0.25)) / (count + 0.5));
     let slope = 1;
-    for (let turn = 0; turn < 50; turn += 1) {
+    for (let step = 0; step < 50; step += 1) {
       let [before, now] = [1, x];
       for (let k = 2; k <= count; k += 1) [before, now] = [now, ((2 * k - 1) * x * now - (k - 1) * before) / k];
       slope = (count * (x * now - before)) / (x * x - 1);
@@ -87,7 +87,7 @@ function solve(matrix: number[][], right: number[]): number[] {
 
 /**
  * Exact limits of a Poisson mean of which `count` was seen (Garwood 1936): the means under which so many or more, and so many or
- * fewer, have the chance (1 - sure) / 2. Solved by bisection, since that is what the definition says.
+ * fewer, have the probability (1 - sure) / 2. Solved by bisection, since that is the definition.
  */
 export function poissonLimits(count: number, sure = 0.95): { readonly low: number; readonly high: number } {
   const tail = (1 - sure) / 2;
@@ -120,7 +120,7 @@ export function poissonAtMost(count: number, mean: number): number {
 
 function bisect(rising: (x: number) => number, from: number, to: number): number {
   let [low, high] = [from, to];
-  for (let turn = 0; turn < 200 && high - low > 1e-12 * Math.max(1, high); turn += 1) {
+  for (let step = 0; step < 200 && high - low > 1e-12 * Math.max(1, high); step += 1) {
     const middle = (low + high) / 2;
     if (rising(middle) < 0) low = middle;
     else high = middle;

@@ -1,6 +1,14 @@
 import { describe, expect, it } from "vitest";
+import { orderStateTexts, pauseUntilResumedLabel } from "../../client/text/en/order.ts";
+import { confirmedDetail, lastFeedingText } from "../../client/text/en/orderDetail.ts";
+import { thisPhoneText } from "../../client/text/en/phonesScreen.ts";
+import { reachabilityTexts } from "../../client/text/en/reachabilityStatus.ts";
 import type { AlarmView, FeederView, OrderView } from "../../server/contract/api.ts";
+import { ruleOf } from "../../server/domain/faults.ts";
+import { portionText } from "../../server/domain/portionText.ts";
+import { grams } from "../../server/domain/units.ts";
 import { alarmViewFixture, feederViewFixture } from "../client/viewFixtures.ts";
+import { rowanSettings } from "../domain/rowan.ts";
 import {
   checkFeeder,
   checkFeederScreen,
@@ -13,7 +21,14 @@ import {
 import { type ArrivedReport, EndpointKnowledge, FeederKnowledge, minute } from "./knowledge.ts";
 import { checkPerson, checkPhone, checkPhonesScreen, checkRenotification, renotifyDueAt } from "./phoneChecks.ts";
 import { checkLog, checkReadings, checkReportAnswer, checkStatus } from "./protocolChecks.ts";
-import { claimsConfirmed } from "./texts.ts";
+import {
+  claimsConfirmed,
+  claimsFeeding,
+  claimsKeeperSaid,
+  claimsPaused,
+  claimsReachable,
+  claimsWell,
+} from "./texts.ts";
 
 /** Every rule of the checks is shown a planted fault, and the truth beside it: a check that sees nothing passes too. */
 
@@ -72,10 +87,10 @@ class FeederHistory {
 
 const paused = () =>
   new FeederHistory().reports(1, { paused: false }).orders(2).reports(3).reports(4, { done: "order-1" });
-const order = (phase: OrderView["status"], change: Partial<OrderView> = {}): OrderView => ({
+const order = (status: OrderView["status"], change: Partial<OrderView> = {}): OrderView => ({
   id: "order-1",
   kind: "pause",
-  status: phase,
+  status,
   until: null,
   requestedAt: new Date(at(2)).toISOString(),
   requestedBy: "Ada",
@@ -93,7 +108,7 @@ const pauseView = (order: OrderView | null, more: Partial<FeederView["pause"]> =
   ...more,
 });
 const shows = (pause: FeederView["pause"], change: Partial<FeederView> = {}): FeederView =>
-  feederViewFixture(begin, { pause, summary: "Paused as asked.", ...change });
+  feederViewFixture(begin, { pause, summary: "Paused until resumed.", ...change });
 const alarm = (title: string, change: Partial<AlarmView> = {}): AlarmView => ({
   ...alarmViewFixture(begin),
   title,
@@ -163,8 +178,8 @@ describe("resuming, and the feeder's last statement", () => {
   });
 
   it("quotes nothing but its last statement", () => {
-    const says = pauseView(order("confirmed"), { statement: { paused: false, at: new Date(at(4)).toISOString() } });
-    expect(check(shows(says), paused().reports(5, { paused: true }), 5)).toEqual(["lastStatement"]);
+    const stated = pauseView(order("confirmed"), { statement: { paused: false, at: new Date(at(4)).toISOString() } });
+    expect(check(shows(stated), paused().reports(5, { paused: true }), 5)).toEqual(["lastStatement"]);
   });
 });
 
@@ -181,10 +196,10 @@ describe("deadlines and alarms of a pause", () => {
     const history = () => paused().reports(5, { portion: true });
     const view = shows(pauseView(order("sent")), { summary: "-" });
     expect(check(view, history(), 5)).toEqual(["foodThoughPaused"]);
-    expect(check({ ...view, alarms: [alarm("feeding while paused", { priority: "soon" })] }, history(), 5)).toEqual([
-      "foodThoughPaused",
-    ]);
-    expect(check({ ...view, alarms: [alarm("feeding while paused")] }, history(), 5)).toEqual([]);
+    expect(
+      check({ ...view, alarms: [alarm(ruleOf("feedsThoughPaused").title, { priority: "soon" })] }, history(), 5),
+    ).toEqual(["foodThoughPaused"]);
+    expect(check({ ...view, alarms: [alarm(ruleOf("feedsThoughPaused").title)] }, history(), 5)).toEqual([]);
   });
 
   it("wants none about a portion that a pause's own end allows", () => {
@@ -200,11 +215,11 @@ describe("deadlines and alarms of a pause", () => {
     const history = () => paused().reports(5, { paused: false });
     const view = shows(pauseView(order("sent")), { summary: "-" });
     expect(check(view, history(), 5)).toEqual(["contradiction"]);
-    expect(check({ ...view, alarms: [alarm("pause contradicted")] }, history(), 5)).toEqual([]);
+    expect(check({ ...view, alarms: [alarm(ruleOf("pauseContradicted").title)] }, history(), 5)).toEqual([]);
   });
 });
 
-describe("well", () => {
+describe("OK", () => {
   const fine = feederViewFixture(begin, { summary: "OK: enough until Saturday.", pause: pauseView(null) });
 
   it("may stand where all that is known is good", () => {
@@ -242,25 +257,25 @@ describe("well", () => {
 
 describe("reports", () => {
   const view = feederViewFixture(begin, { summary: "-", pause: pauseView(null) });
-  const silent = { ...view, alarms: [alarm("no reports")] };
+  const silent = { ...view, alarms: [alarm(ruleOf("feederSilent").title)] };
 
   it("by hand make no urgent silence", () => {
     expect(check(silent, new FeederHistory().reports(1), 20, { ...terms, byHand: true })).toEqual(["byHand"]);
-    const note = { ...view, alarms: [alarm("no reports", { priority: "note" })] };
+    const note = { ...view, alarms: [alarm(ruleOf("reportsIrregular").title, { priority: "note" })] };
     expect(check(note, new FeederHistory().reports(1), 20, { ...terms, byHand: true })).toEqual([]);
   });
 
   it("that are refused are signs of life, and named as unreadable", () => {
     const history = () => new FeederHistory().reports(1).reports(2, { status: 400 }).reports(20, { status: 400 });
     expect(check(silent, history(), 20)).toEqual(["signOfLife", "unreadable"]);
-    expect(check({ ...view, alarms: [alarm("reports can't be read")] }, history(), 20)).toEqual([]);
+    expect(check({ ...view, alarms: [alarm(ruleOf("reportsUnreadable").title)] }, history(), 20)).toEqual([]);
     expect(check(silent, history(), 40)).toEqual([]); // by then it is silent indeed
   });
 
   it("that begin again under a known boot id are shown as such", () => {
     const history = () => new FeederHistory().reports(9).reports(10, { reused: true });
     expect(check(view, history(), 10)).toEqual(["bootReused"]);
-    expect(check({ ...view, alarms: [alarm("reuses its boot id")] }, history(), 10)).toEqual([]);
+    expect(check({ ...view, alarms: [alarm(ruleOf("bootReused").title)] }, history(), 10)).toEqual([]);
   });
 
   it("leave storedThrough behind what is not stored", () => {
@@ -328,7 +343,7 @@ describe("reach", () => {
     ]);
     expect(checkPerson({ name: "Ada", reachability: reach("proved") }, [known(true)], at(2))).toEqual([]);
     expect(
-      checkPerson({ name: "Ada", reachability: reach("unproved", "No phone can be told just now.") }, [], at(2)),
+      checkPerson({ name: "Ada", reachability: reach("unproved", "No phone can be notified just now.") }, [], at(2)),
     ).toEqual([]);
   });
 
@@ -363,7 +378,7 @@ describe("reach", () => {
 
 describe("texts", () => {
   it.each([
-    "Heard 2026-01-12T05:00:00.000Z",
+    "Last report 2026-01-12T05:00:00.000Z",
     "φ is 8",
     "p90 in days",
     "4503599627370497 events never arrived",
@@ -378,13 +393,13 @@ describe("texts", () => {
   });
 
   it("attribute nothing to a keeper who entered nothing", () => {
-    expect(broken(checkTexts("Rowan", ["A portion counts as 1.5 g, as you said."], false))).toEqual(["attributed"]);
-    expect(checkTexts("Rowan", ["A portion counts as 1.5 g, as you said."], true)).toEqual([]);
+    expect(broken(checkTexts("Rowan", ["A portion is counted as 1.5 g (entered)."], false))).toEqual(["attributed"]);
+    expect(checkTexts("Rowan", ["A portion is counted as 1.5 g (entered)."], true)).toEqual([]);
   });
 });
 
 describe("the checks", () => {
-  it("was shown a fault of each of its rules", () => {
+  it("found a planted fault of each of its rules", () => {
     expect([...caught].sort()).toEqual(Object.keys(rules).sort());
   });
 });
@@ -396,5 +411,37 @@ describe("a text about a confirmation", () => {
     expect(claimsConfirmed("Pause: not confirmed in time")).toBe(false);
     expect(claimsConfirmed("It confirmed the pause at 07:58, but it was feeding again at 08:03.")).toBe(false);
     expect(claimsConfirmed("It confirmed the pause at 07:58. The feeder confirmed it again.")).toBe(true);
+  });
+});
+
+/** A check that looks for a wording which no screen has any more would find nothing, whatever a screen claims. */
+describe("the present texts", () => {
+  it.each<[claim: string, (text: string) => boolean, text: string]>([
+    ["OK", claimsWell, "OK: enough until Saturday."],
+    ["paused", claimsPaused, "Paused until resumed."],
+    ["paused", claimsPaused, "Paused until 16:00."],
+    ["confirmed", claimsConfirmed, `${pauseUntilResumedLabel}: ${orderStateTexts.confirmed}`],
+    ["confirmed", claimsConfirmed, confirmedDetail("07:58")],
+    ["feeding", claimsFeeding, lastFeedingText("07:58")],
+    ["reachable", claimsReachable, reachabilityTexts.proved],
+    ["entered by the keeper", claimsKeeperSaid, portionText(grams(1.5), { ...rowanSettings, portionMass: grams(1.5) })],
+    ["this phone", (text) => text.includes("(this phone)"), thisPhoneText],
+  ])("claim %s where the checks look for it", (_, claims, text) => {
+    expect(claims(text)).toBe(true);
+  });
+
+  it.each<[claim: string, (text: string) => boolean, text: string]>([
+    ["confirmed", claimsConfirmed, orderStateTexts.sent],
+    ["confirmed", claimsConfirmed, orderStateTexts.overdue],
+    ["reachable", claimsReachable, reachabilityTexts.lost],
+    ["reachable", claimsReachable, reachabilityTexts.unproved],
+  ])("do not claim %s where that is not so", (_, claims, text) => {
+    expect(claims(text)).toBe(false);
+  });
+
+  it("do not take a wrong reading for reports that can't be read", () => {
+    const view = feederViewFixture(begin, { summary: "-", pause: pauseView(null) });
+    const history = new FeederHistory().reports(1).reports(2, { status: 400 }).reports(20, { status: 400 });
+    expect(check({ ...view, alarms: [alarm(ruleOf("readingStuck").title)] }, history, 20)).toEqual(["unreadable"]);
   });
 });

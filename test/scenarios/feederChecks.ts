@@ -20,19 +20,19 @@ export interface Violation {
 
 export const rules = {
   confirmed: "a pause is called confirmed only while the feeder's newest known fact is that it is paused",
-  resumed: "a resume is called confirmed, and feeding usual, only while nothing newer says that it is paused",
+  resumed: "a resume is called confirmed, and feeding usual, only while nothing newer states that it is paused",
   lastStatement: "the shown statement is the feeder's last one",
   overdue: "an order that is not carried out is shown as such by its deadline, counted from the request",
   foodThoughPaused: "food given while paused is an urgent alarm within the same step",
   contradiction:
     "a feeder that reports that it is paused and then that it is not is an urgent alarm within the same step",
-  well: "nothing is called well beside an alarm, an unknown level, a silence or an open order",
+  well: "nothing is called OK beside an alarm, an unknown level, a silence or an open order",
   byHand: "a feeder that reported once by hand is not an urgent silence",
   signOfLife: "a feeder whose reports arrive is not called silent, readable or not",
   unreadable: "a feeder whose reports can't be read is shown as such",
   bootReused: "a feeder that starts again under its old boot id is shown as such",
   reach: "a phone or person is called reachable only with a display receipt for the present address",
-  gonePhone: "a phone whose push service said that it is gone is not listed as one that can be notified",
+  gonePhone: "a phone whose push service answered that it is gone is not listed as one that can be notified",
   renotification:
     "an urgent alarm that nobody was shown is pushed to a phone that becomes available, as soon as its person's escalation level is reached",
   stored: "storedThrough covers no event that is not in the database",
@@ -125,8 +125,8 @@ function checkDeadline(view: FeederView, known: FeederKnowledge, terms: FeederTe
   const order = known.newestOrder();
   if (order === null || known.openSince === null) return [];
   if (now - known.openSince <= orderDeadline(terms.reportEverySeconds) + stepSlack) return [];
-  const phase = view.pause.order?.status;
-  if (phase === "overdue" || phase === "refused" || titled(view, /paus|resum/i, isUrgent)) return [];
+  const status = view.pause.order?.status;
+  if (status === "overdue" || status === "refused" || titled(view, /paus|resum/i, isUrgent)) return [];
   const waits = Math.round((now - known.openSince) / minute);
   return [
     violation(
@@ -151,7 +151,7 @@ function checkPauseAlarms(view: FeederView, known: FeederKnowledge, now: number)
   return found;
 }
 
-/** Why nothing may be called well just now; null where all that is known is good. */
+/** Why nothing may be called OK just now; null where all that is known is good. */
 function whyNotWell(
   view: FeederView,
   known: FeederKnowledge,
@@ -204,13 +204,13 @@ function checkSilence(view: FeederView, known: FeederKnowledge, terms: FeederTer
 
 function checkReportAlarms(view: FeederView, known: FeederKnowledge, now: number): Violation[] {
   const found: Violation[] = [];
-  const saysUnreadable = titled(view, /read/i) || /\bread\b/i.test(view.summary);
+  const saysUnreadable = titled(view, /\bread\b/i) || /\bread\b/i.test(view.summary);
   if (known.unreadableSince !== null && now - known.unreadableSince > 15 * minute && !saysUnreadable) {
     const since = Math.round((now - known.unreadableSince) / minute);
     const fresh = known.lastArrivalAt !== null && now - known.lastArrivalAt < 5 * minute;
     if (fresh) found.push(violation("unreadable", nameOf(view), titlesOf(view), `unreadable reports for ${since} min`));
   }
-  if (known.bootReusedAt === now && !titled(view, /boot|numbering|start/i)) {
+  if (known.bootReusedAt === now && !titled(view, /\bboot id\b/i)) {
     found.push(violation("bootReused", nameOf(view), titlesOf(view), "its uptime began again under a known boot id"));
   }
   return found;

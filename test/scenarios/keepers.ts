@@ -78,7 +78,7 @@ export class ScenarioKeepers {
     known.orders.push({ id, kind, until: until === null ? null : Date.parse(until), askedAt: this.run.now });
   }
 
-  /** Two keepers at once: whichever the server took last is the newest, as its own view says. */
+  /** Two keepers at once: whichever the server took last is the newest, as its own view shows. */
   private async orderOfTwo(): Promise<void> {
     const { feeder, known } = oneOf(this.run.chance, this.run.watched);
     const orders = [this.newOrder(), this.newOrder()];
@@ -92,7 +92,7 @@ export class ScenarioKeepers {
     this.run.count("ordersOfTwo");
   }
 
-  /** Pause or resume all as one act; a server that doesn't know it is asked feeder by feeder. */
+  /** Pause or resume all as one order. */
   private async orderAll(): Promise<void> {
     const order = this.newOrder();
     const answer = await this.run.as(

@@ -48,7 +48,7 @@ interface Statement {
   readonly happenedAt: number;
 }
 
-/** What is known of whether food is given. `unknown` where it started anew and has reported nothing since, or never. */
+/** What is known of whether food is given. `unknown` where it started again and has reported nothing since, or never. */
 export type Feeding = "paused" | "feeds" | "unknown";
 
 export class FeederKnowledge {
@@ -82,7 +82,7 @@ export class FeederKnowledge {
     return this.done.has(order);
   }
 
-  /** What the newest reading and the newest statement of any kind said; null before the first. */
+  /** What the newest reading and the newest statement of any kind was; null before the first. */
   statements(): readonly boolean[] {
     return [this.statement, this.reading].flatMap((one) => (one === null ? [] : [one.paused]));
   }
@@ -93,7 +93,7 @@ export class FeederKnowledge {
     if (!this.statement.paused) return "feeds";
     if (this.gave !== null) return "feeds";
     const order = this.orders.find(({ id }) => id === this.statement?.order);
-    if (order?.until != null && order.until <= now) return "unknown"; // it ends by itself, and nothing was said since
+    if (order?.until != null && order.until <= now) return "unknown"; // it ends by itself, and nothing was stated since
     return "paused";
   }
 
@@ -197,7 +197,7 @@ export class FeederKnowledge {
   }
 }
 
-/** A screen of a phone that showed a notice, by the address under which it was woken. */
+/** A screen of a phone that showed a notification, by the address that it was pushed to. */
 export interface KnownReceipt {
   readonly at: number;
   readonly feeder: string | null;
@@ -220,7 +220,7 @@ export class EndpointKnowledge {
     this.listedAt = at;
   }
 
-  /** Handed in anew after it was gone: what was proved before proves nothing now. */
+  /** Registered again after it was gone: earlier receipts prove nothing now. */
   listAnew(at: number): void {
     if (this.goneAt === null) return;
     this.receipts.length = 0;

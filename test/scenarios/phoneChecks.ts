@@ -67,18 +67,18 @@ export interface UndisplayedAlarm {
   readonly raisedAt: string;
 }
 
-/** How long an urgent alarm waits for an answer before it goes on to the next turn: the README's own number. */
-const turnLasts = 15 * minute;
+/** How long an urgent alarm waits for an answer before the next level: the README's own number. */
+const levelLasts = 15 * minute;
 
-/** A turn begins when its people are really told, a minute's step later at most, and a process that dies loses a step. */
-const turnSlack = 3 * minute;
+/** A level begins when its people are really notified, a minute's step later at most, and a process that dies loses a step. */
+const levelSlack = 3 * minute;
 
 /**
- * When a phone that becomes available must have been pushed what nobody was shown: at once, unless people of earlier turns
- * may yet be shown it. Each of those turns has its whole time, and no more than that.
+ * When a phone that becomes available must have been pushed what nobody was shown: at once, unless people of earlier levels
+ * may yet be shown it. Each of those levels has its whole time, and no more than that.
  */
-export const renotifyDueAt = (availableAt: number, turnsBefore: number): number =>
-  availableAt + turnsBefore * (turnLasts + turnSlack);
+export const renotifyDueAt = (availableAt: number, levelsBefore: number): number =>
+  availableAt + levelsBefore * (levelLasts + levelSlack);
 
 /** @param pushed what was handed to the new address by then */
 export function checkRenotification(

@@ -171,7 +171,7 @@ export class ScenarioPhones {
       const path = pathOf(phone.registeredEndpoint ?? "https://none.example/");
       if (unshown.length === 0 || this.dead.has(path) || this.run.loopStandsStill || this.run.refusesToStore) continue;
       this.run.check("renotification");
-      this.run.count("unshownThenRung");
+      this.run.count("undisplayedThenNotified");
       for (const alarm of unshown) this.awaited.push({ phone, path, alarm, dueAt: this.dueAt(person), pushed: [] });
     }
     for (const { path, pushed } of this.awaited) pushed.push(...this.pushed.filter((one) => one.path === path));
@@ -204,15 +204,17 @@ export class ScenarioPhones {
     }
   }
 
-  /** Each earlier turn in which somebody has a phone or an address has the yard's time to answer; then the next turn comes. */
-  private dueAt({ escalationOrder: turn }: ScenarioPerson): number {
+  /** Each earlier level in which somebody has a phone or an address has the yard's time to answer; then the next one follows. */
+  private dueAt({ escalationOrder }: ScenarioPerson): number {
     const hasPhone = ({ name }: ScenarioPerson) =>
       [...this.run.endpoints.values()].some(({ person, goneAt }) => person === name && goneAt === null);
-    const before = this.run.people.filter((one) => one.escalationOrder < turn && (one.email !== null || hasPhone(one)));
+    const before = this.run.people.filter(
+      (one) => one.escalationOrder < escalationOrder && (one.email !== null || hasPhone(one)),
+    );
     return renotifyDueAt(this.run.now, before.length);
   }
 
-  /** What was answered, shown or ended meanwhile awaited nobody: only what still stands is asked for. */
+  /** What was answered, shown or ended meanwhile awaited nobody: only what is still active is required. */
   checkRenotifications(): void {
     const open = this.unshown();
     this.awaited = this.awaited.filter(({ phone, path, alarm, dueAt, pushed }) => {

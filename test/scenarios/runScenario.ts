@@ -193,7 +193,7 @@ class Scenario {
     const views = new Map(this.run.home.yards.flatMap((yard) => yard.feeders).map((view) => [view.id, view]));
     for (const { feeder, known, terms } of this.run.watched) {
       const view = views.get(feeder.id) as FeederView;
-      if (claimsWell(view.summary)) this.run.count("wellSeen");
+      if (claimsWell(view.summary)) this.run.count("okSeen");
       if (view.pause.order?.status === "confirmed") this.run.count("confirmedSeen");
       if (view.pause.order?.status === "overdue") this.run.count("overdueSeen");
       known.observe(this.run.now);

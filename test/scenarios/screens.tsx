@@ -1,6 +1,7 @@
 import { cleanup, render, waitFor } from "@testing-library/preact";
-// Fetched apart by the page; here they are there from the start, so that no test waits for a disk.
-import "../../client/screens/recipientsScreen.tsx";
+// The app loads these later; imported here, so that no run depends on how fast a disk is.
+import "../../client/screens/feederScreen.tsx";
+import "../../client/screens/phonesScreen.tsx";
 import { vi } from "vitest";
 import { App } from "../../client/app.tsx";
 import { memoryStore } from "../../client/offline/localStore.ts";
@@ -9,6 +10,7 @@ import { days } from "../../client/state/days.ts";
 import { connectionState, home, openHome, signedIn } from "../../client/state/home.ts";
 import { ownEndpoint } from "../../client/state/ownPhone.ts";
 import { phones, storedEndpoint } from "../../client/state/phones.ts";
+import { title as phonesTitle } from "../../client/text/en/phonesScreen.ts";
 import type { FeederView } from "../../server/contract/api.ts";
 import { checkAllClear, checkFeederScreen, checkTexts, type Violation } from "./feederChecks.ts";
 import { EndpointKnowledge } from "./knowledge.ts";
@@ -45,10 +47,11 @@ export async function readScreens(run: ScenarioRun): Promise<readonly Violation[
       found.push(...checkFeederScreen(pageText(), view, known, terms, now));
     }
     phones.value = null;
-    await openAt("/phones", () => phones.value);
+    await openAt("/phones", () => phones.value !== null && document.querySelector("h1")?.textContent === phonesTitle);
     const own = endpoints.get(ownEndpoint.value ?? "") ?? null;
     const proved = [...endpoints.values()].filter((one) => one.person === person.name && one.isProved(now)).length;
     found.push(...checkPhonesScreen(pageText(), own, proved, now));
+    await answered();
   } finally {
     cleanup();
     vi.unstubAllGlobals();
@@ -59,9 +62,19 @@ export async function readScreens(run: ScenarioRun): Promise<readonly Violation[
 
 const viewOf = (views: readonly FeederView[], id: string) => views.find((view) => view.id === id);
 
+const requests = new Set<Promise<unknown>>();
+
+/** Until the page has all answers: one that it didn't wait for (a phone handed in) may change what the server knows. */
+async function answered(): Promise<void> {
+  while (requests.size > 0) {
+    await Promise.allSettled(requests);
+    await new Promise((resolve) => setTimeout(resolve)); // an answer may lead to another request
+  }
+}
+
 /** A browser of this person's, freshly opened, with the server in the place of its network. */
 function begin(run: ScenarioRun, person: ScenarioPerson, phone: ScenarioPhone | undefined): void {
-  vi.stubGlobal("fetch", async (path: string, init: RequestInit = {}) => {
+  const send = async (path: string, init: RequestInit = {}) => {
     const method = (init.method ?? "GET") as "GET";
     const body = typeof init.body === "string" ? init.body : undefined;
     const answer = await run.server.request(method, path, { headers: person.headers, body, from: person.from });
@@ -69,6 +82,11 @@ function begin(run: ScenarioRun, person: ScenarioPerson, phone: ScenarioPhone | 
     if (init.method === "POST" && path.startsWith("/api/v1/phones"))
       noteHandedIn(run, person, phone, path, body, answer.status);
     return new Response(answer.status === 204 ? null : answer.text, { status: answer.status });
+  };
+  vi.stubGlobal("fetch", (path: string, init?: RequestInit) => {
+    const request = send(path, init);
+    requests.add(request);
+    return request.finally(() => requests.delete(request));
   });
   vi.stubGlobal("WebSocket", SilentSocket);
   vi.stubGlobal("isSecureContext", true);
@@ -125,7 +143,7 @@ class SilentSocket {
   }
 }
 
-/** In real time: a busy machine must not decide what the checks finds. */
+/** In real time: a busy machine must not decide what the checks find. */
 const openWithin = { timeout: 20_000 };
 
 /** Goes to a page and waits until it has what it shows. */

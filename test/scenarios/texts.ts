@@ -20,7 +20,7 @@ export const textFlaws = (text: string): readonly string[] =>
 
 /** Says that all is in order. */
 export const claimsAllWell = (text: string): boolean =>
-  /(^|[.:\n]\s*)(all|everything)( feeders| of them)?( is| are)? (well|fine|in order)\b/i.test(text);
+  /(^|[.:\n]\s*)(all|everything)( feeders| of them)?( is| are)? (well|fine|in order|OK)\b/i.test(text);
 export const claimsWell = (text: string): boolean => /\b(well|OK):/i.test(text) || claimsAllWell(text);
 
 const negated =

@@ -10,7 +10,6 @@ export const numbersTitle = "Numbers";
 export const alarmsName = "Alarms";
 export const urgentAlarmsName = "Urgent alarms";
 export const acknowledgedName = "Acknowledged";
+export const countOf = (count: number, all: number) => `${count} of ${all}`;
 export const frequentTitle = "Most frequent alarms";
 export const countAndShare = (count: number, percent: number) => `${count}, ${percent} %`;
-export const activeTitle = "Active for more than one day";
-export const activeText = (alarm: string, since: string) => `${alarm}: since ${since}.`;

@@ -6,7 +6,7 @@ import { grams } from "../../domain/units.ts";
 import type { RecordStore, StoredRefill } from "../../ports.ts";
 import type { AlarmChange } from "./generated/sqlite/client.ts";
 import type { Connections } from "./openStore.ts";
-import { dateOf, instantFrom, maybeInstant, textOf } from "./rows.ts";
+import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
 
 /** SQLite limits the number of conditions in a query; usually there is one. */
 const rangesAtOnce = 100;
@@ -65,9 +65,7 @@ const alarmChangeFrom = ({ fault, priority, from, to, at, present }: Omit<AlarmC
   present,
 });
 
-function alarmRecords({
-  reader,
-}: Connections): Pick<RecordStore, "alarmChanges" | "latestAlarmChanges" | "countNotifications"> {
+function alarmRecords({ reader }: Connections): Pick<RecordStore, "alarmChanges" | "latestAlarmChanges"> {
   return {
     async alarmChanges(feeder, from, to) {
       const found = await reader.alarmChange.findMany({
@@ -85,20 +83,6 @@ function alarmRecords({
         omit: { id: true, reason: true }, // nobody reads a month of reasons
       });
       return found.reverse().map((row) => ({ ...alarmChangeFrom(row), feeder: row.feederId }));
-    },
-
-    async countNotifications(yard, from, to) {
-      // A notification is one item for each phone, all written at one moment. `settledAt` has an index.
-      const [counted] = await reader.$queryRawUnsafe<{ count: bigint }[]>(
-        `SELECT COUNT(*) AS count FROM (
-           SELECT DISTINCT "keeperId", "topic", "writtenAt" FROM "OutboxItem"
-           WHERE "settledAt" >= ? AND "settledAt" < ? AND "yardId" = ? AND "channel" = 'push' AND "status" = 'delivered'
-             AND "isClosing" = 0 AND json_extract("content", '$.silent') = 0 AND json_extract("content", '$.fault') IS NOT NULL)`,
-        textOf(from),
-        textOf(to),
-        yard,
-      );
-      return Number(counted?.count ?? 0);
     },
   };
 }

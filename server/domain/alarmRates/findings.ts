@@ -1,170 +1,114 @@
+import { alarmRates as text } from "../../text/en/alarmRates.ts";
 import { type FaultKind, ruleOf } from "../faults.ts";
-import { after, between, inDays, inHours } from "../instant.ts";
+import { after, between, days, inDays, inHours, minutes } from "../instant.ts";
 import { momentText } from "../localTime.ts";
-import { frequentAlarms, frequentFaults } from "./frequentAlarms.ts";
 import type { RaisedAlarm } from "./history.ts";
-import { chatterRule, daysMin, judgedSpanMin, perFeederWeekMax } from "./limits.ts";
-import type { AlarmRates } from "./rates.ts";
-import { remedyText } from "./remedies.ts";
+import { type AlarmRates, frequentAlarms, worstTenMinutes } from "./rates.ts";
 
-/** What the measures mean for the keeper, and what to change. */
+/** What the history means for the keeper, and what to change. */
 export interface RatesFinding {
-  readonly kind: "tooMany" | "load" | "flood" | "chatter" | "stale" | "fleeting" | "unacknowledged";
+  readonly kind: "flood" | "tooMany" | "load" | "unacknowledged" | "stale" | "fleeting";
   readonly text: string;
 }
 
-/** From how many on one alarm is a finding, whatever its share. Our choice: fewer than one a week. */
+/**
+ * The standard's figures for an alarm system's own health are meant for an operator at a console: for a phone in a pocket its
+ * rates are far too high, so those are ours. Sources: ANSI/ISA-18.2-2016 clause 16, IEC 62682:2014, EEMUA 191.
+ */
+const floodAbove = 10; // within ten minutes
+/** "Short, and not repeated at once": that is the next check or the one after. The length is ours. */
+const fleetingSpanMax = minutes(2);
+const perFeederWeekMax = 1;
+/** A rate is judged after so long: while a yard is set up, alarms are tried. */
+const judgedSpanMin = days(7);
+/** From how many on alarms are a finding, whatever their share: fewer than one a week. */
 const loadFindingMin = 4;
-const namedMax = 3; // of one kind: a page of findings is no finding
+const fleetingFindingsMax = 3; // a page of findings is no finding
 
 /** The most important first; empty where nothing is to be changed. */
-export function ratesFindings(rates: AlarmRates): readonly RatesFinding[] {
-  return [
-    ...floodFindings(rates),
-    ...tooManyFindings(rates),
-    ...loadFindings(rates),
-    ...chatterFindings(rates),
-    ...unacknowledgedFindings(rates),
-    ...staleFindings(rates),
-    ...fleetingFindings(rates),
-  ];
-}
+export const ratesFindings = (rates: AlarmRates): readonly RatesFinding[] => [
+  ...floodFindings(rates),
+  ...tooManyFindings(rates),
+  ...loadFindings(rates),
+  ...unacknowledgedFindings(rates),
+  ...staleFindings(rates),
+  ...fleetingFindings(rates),
+];
 
-/** One or two sentences for the top. */
-export function ratesHeadline(rates: AlarmRates): readonly string[] {
-  const { days, raised, notes, feeders, perFeederWeek } = rates;
-  if (feeders.length === 0) return ["This yard has no feeder yet, so there are no alarms."];
-  const span = days >= daysMin ? `${daysMin} days` : days === 0 ? "less than a day" : countText(days, "day");
-  const where = countText(feeders.length, "feeder");
-  const notesText =
-    notes.length === 0
-      ? ""
-      : ` Besides, ${countText(notes.length, "note")} for the digest, which ${notes.length === 1 ? "calls" : "call"} nobody.`;
-  const shortData =
-    days >= daysMin
-      ? []
-      : [
-          `Only ${days === 0 ? "part of a day is" : days === 1 ? "one day is" : `${days} days are`} known yet. The standard wants ${daysMin} before one judges.`,
-        ];
-  if (raised.length === 0) return [`No alarm in ${span} at ${where}.${notesText}`, ...shortData];
-  const frequency = perFeederWeek < 0.1 ? "less than one in ten weeks" : `${tenthsText(perFeederWeek)} a week`;
+export function ratesHeadline({ days, raised, notes, feeders, perFeederWeek }: AlarmRates): string {
+  if (feeders.length === 0) return text.noFeederText;
+  const frequency = perFeederWeek < 0.1 ? text.lessThanTenth : text.perWeek(`${Math.round(10 * perFeederWeek) / 10}`);
   // A rate from a few days would claim more than is known.
-  const rate = days < 7 ? "" : `: ${frequency} at each`;
-  return [`${countText(raised.length, "alarm")} in ${span} at ${where}${rate}.${notesText}`, ...shortData];
+  const rate = raised.length === 0 || days < 7 ? null : frequency;
+  const headline = text.headline(raised.length, days, feeders.length, rate);
+  return notes.length === 0 ? headline : `${headline} ${text.notes(notes.length)}`;
 }
 
-function floodFindings({ floods, raised, zone, to, feeders }: AlarmRates): RatesFinding[] {
-  const worst = [...floods].sort((one, other) => other.alarmCount - one.alarmCount)[0];
-  if (worst === undefined) return [];
-  const floodAlarms = raised.slice(worst.firstIndex, worst.firstIndex + worst.alarmCount);
-  const mostFrequent = frequentAlarms(floodAlarms)[0];
-  const first = floodAlarms[0];
-  if (mostFrequent === undefined || first === undefined) return [];
-  const durationText =
-    worst.to === null
-      ? "and goes on"
-      : `and lasted ${countText(Math.max(1, Math.round((worst.to - worst.from) / 60_000)), "minute")}`;
-  const comparison = floods.length === 1 ? "" : ` It was the worst of ${floods.length}.`;
-  const frequency =
-    mostFrequent.alarmCount === 1
-      ? ""
-      : `; ${alarmName(mostFrequent, feeders)} came ${timesText(mostFrequent.alarmCount)}`;
-  const text =
-    `A flood of ${worst.alarmCount} alarms began ${momentText(worst.from, zone, to)} ${durationText}.${comparison} ` +
-    `It began with ${alarmName(first, feeders)}${frequency}. ` +
-    "Check what they share, for example power or network.";
-  return [{ kind: "flood", text }];
+function floodFindings({ raised, feeders, zone, to }: AlarmRates): RatesFinding[] {
+  const flood = worstTenMinutes(raised);
+  const [first] = flood;
+  if (first === undefined || flood.length <= floodAbove) return [];
+  const from = momentText(first.raisedAt, zone, to);
+  return [{ kind: "flood", text: text.flood(flood.length, from, alarmName(first, feeders)) }];
 }
 
-function tooManyFindings(rates: AlarmRates): RatesFinding[] {
-  const { perFeederWeek, audiblePerFeederWeek } = rates;
-  if (after(rates.from, judgedSpanMin) > rates.to) return [];
-  const rate = audiblePerFeederWeek ?? perFeederWeek;
-  if (rate <= perFeederWeekMax || rates.raised.length < loadFindingMin) return [];
-  const what = audiblePerFeederWeek === null ? "alarms were raised" : "pushes rang";
-  const text = `${tenthsText(rate)} ${what} a week at each feeder. With more than one, people stop reading them.`;
-  return [{ kind: "tooMany", text }];
+function tooManyFindings({ from, to, raised, perFeederWeek }: AlarmRates): RatesFinding[] {
+  const isJudged = after(from, judgedSpanMin) <= to && raised.length >= loadFindingMin;
+  return isJudged && perFeederWeek > perFeederWeekMax ? [{ kind: "tooMany", text: text.tooMany }] : [];
 }
 
-/** One fault that makes half of the load or more, at one feeder or all over the yard. */
-function loadFindings({ frequentAlarms, feeders, raised }: AlarmRates): RatesFinding[] {
-  const [mostFrequent] = frequentFaults(raised);
-  if (mostFrequent === undefined || mostFrequent.share < 0.5 || mostFrequent.alarmCount < loadFindingMin) return [];
-  const [single] = frequentAlarms;
-  // One feeder has it far more than the others: then that one must be checked.
-  const source =
-    single !== undefined && single.fault === mostFrequent.fault && single.alarmCount > 0.7 * mostFrequent.alarmCount
-      ? single
-      : mostFrequent;
-  const where = source.feeder === "" ? quotedTitle(mostFrequent.fault) : alarmName(source, feeders);
-  const text = `${where} makes ${shareText(source.share)} (${source.alarmCount} of ${raised.length}): ${remedyText(mostFrequent.fault)}`;
-  return [{ kind: "load", text }];
+/** The fault that makes half of the load or more; with its feeder where that one has it far more than the others. */
+function loadFindings({ raised, feeders }: AlarmRates): RatesFinding[] {
+  const [fault] = frequentAlarms(raised.map((alarm) => ({ ...alarm, feeder: "" })));
+  if (fault === undefined || fault.alarmCount < Math.max(loadFindingMin, raised.length / 2)) return [];
+  const single = frequentAlarms(raised.filter((alarm) => alarm.fault === fault.fault))[0] ?? fault;
+  const load = single.alarmCount > 0.7 * fault.alarmCount ? single : fault;
+  const name = alarmName(load, feeders);
+  return [{ kind: "load", text: text.load(name, load.alarmCount, raised.length, remedyText(load.fault)) }];
 }
 
-function chatterFindings({ chattering, feeders, zone, to }: AlarmRates): RatesFinding[] {
-  return chattering.slice(0, namedMax).map((alarm) => ({
-    kind: "chatter",
-    text:
-      `${alarmName(alarm, feeders)} came and went ${timesText(alarm.perMinuteMax)} within ${chatterRule.within / 60_000} minute, first ${momentText(alarm.at, zone, to)}. ` +
-      `Take it out of service until it is repaired. Then: ${remedyText(alarm.fault)}`,
-  }));
-}
-
-function unacknowledgedFindings({ unacknowledged, raised, feeders }: AlarmRates): RatesFinding[] {
+function unacknowledgedFindings({ raised, feeders }: AlarmRates): RatesFinding[] {
   const urgent = raised.filter(({ priority }) => priority === "urgent");
-  const unacknowledgedUrgent = unacknowledged.filter(({ priority }) => priority === "urgent");
-  if (unacknowledgedUrgent.length < 2 || unacknowledgedUrgent.length < urgent.length / 3) return [];
-  const lastText = unacknowledgedUrgent
-    .slice(-1)
-    .map((newest) => ` The last was ${alarmName(newest, feeders)}.`)
-    .join();
-  const text =
-    `${unacknowledgedUrgent.length} of ${urgent.length} urgent alarms were not acknowledged.${lastText} ` +
-    "See under Phones whether they can be reached, and whether another recipient should be notified next.";
-  return [{ kind: "unacknowledged", text }];
+  const missed = urgent.filter(({ acknowledgedAt, endedAt }) => acknowledgedAt === null && endedAt !== null);
+  const last = missed.at(-1);
+  if (last === undefined || missed.length < 2 || missed.length < urgent.length / 3) return [];
+  const message = text.unacknowledged(missed.length, urgent.length, alarmName(last, feeders));
+  return [{ kind: "unacknowledged", text: message }];
 }
 
-function staleFindings({ stale, feeders, to }: AlarmRates): RatesFinding[] {
-  return stale.slice(0, namedMax).map((alarm): RatesFinding => {
-    const durationText = between(alarm.raisedAt, to);
-    const span =
-      inDays(durationText) < 2
-        ? `${Math.round(inHours(durationText))} hours`
-        : `${Math.floor(inDays(durationText))} days`;
-    const text = `${alarmName(alarm, feeders)} has been active for ${span}. Repair it, or take it out of service.`;
-    return { kind: "stale", text };
+const staleFindings = ({ stale, feeders, to }: AlarmRates): RatesFinding[] =>
+  stale.map((alarm) => {
+    const active = between(alarm.raisedAt, to);
+    const span = inDays(active) < 2 ? text.hours(Math.round(inHours(active))) : text.days(Math.floor(inDays(active)));
+    return { kind: "stale", text: text.stale(alarmName(alarm, feeders), span) };
   });
+
+/** Alarms that ended more than once before anybody could act. */
+function fleetingFindings({ raised, feeders }: AlarmRates): RatesFinding[] {
+  const fleeting = raised.filter(
+    ({ raisedAt, endedAt, acknowledgedAt }) =>
+      endedAt !== null &&
+      between(raisedAt, endedAt) <= fleetingSpanMax &&
+      (acknowledgedAt === null || acknowledgedAt > endedAt),
+  );
+  return frequentAlarms(fleeting)
+    .filter(({ alarmCount }) => alarmCount > 1)
+    .slice(0, fleetingFindingsMax)
+    .map((alarm) => ({
+      kind: "fleeting",
+      text: text.fleeting(alarmName(alarm, feeders), alarm.alarmCount, remedyText(alarm.fault)),
+    }));
 }
 
-function fleetingFindings({ fleeting, feeders }: AlarmRates): RatesFinding[] {
-  const frequency = frequentAlarms(fleeting).filter(({ alarmCount }) => alarmCount > 1);
-  return frequency.slice(0, namedMax).map((alarm) => ({
-    kind: "fleeting",
-    text: `${alarmName(alarm, feeders)} ended within two minutes, ${timesText(alarm.alarmCount)}. ${capitalized(remedyText(alarm.fault))}`,
-  }));
-}
-
-type Named = Pick<RaisedAlarm, "feeder" | "fault">;
-
-function alarmName(alarm: Named, feeders: AlarmRates["feeders"]): string {
+function alarmName(alarm: Pick<RaisedAlarm, "feeder" | "fault">, feeders: AlarmRates["feeders"]): string {
   const feeder = feeders.find(({ id }) => id === alarm.feeder);
-  return feeder === undefined ? quotedTitle(alarm.fault) : `${quotedTitle(alarm.fault)} at ${feeder.name}`;
+  const title = capitalized(ruleOf(alarm.fault).title);
+  return feeder === undefined ? text.quoted(title) : text.quotedAt(title, feeder.name);
 }
 
-const quotedTitle = (fault: FaultKind) => `“${capitalized(ruleOf(fault).title)}”`;
+const remedies: { readonly [fault in FaultKind]?: string } = text.remedies;
+/** What to change, to be continued in a sentence. */
+export const remedyText = (fault: FaultKind): string => remedies[fault] ?? uncapitalized(ruleOf(fault).advice);
+
 const capitalized = (text: string) => text.charAt(0).toUpperCase() + text.slice(1);
-
-/** "two thirds of all alarms" */
-export function shareText(share: number): string {
-  if (share >= 0.995) return "all alarms";
-  if (share >= 0.9) return "nearly all alarms";
-  if (share >= 0.71) return "three quarters of all alarms";
-  if (share >= 0.62) return "two thirds of all alarms";
-  if (share >= 0.45) return "half of all alarms";
-  if (share >= 0.29) return "a third of all alarms";
-  return `${Math.round(100 * share)} % of all alarms`;
-}
-
-const countText = (count: number, one: string) => `${count} ${one}${count === 1 ? "" : "s"}`;
-const timesText = (count: number) => (count === 1 ? "once" : count === 2 ? "twice" : `${count} times`);
-const tenthsText = (value: number) => `${Math.round(10 * value) / 10}`;
+const uncapitalized = (text: string) => text.charAt(0).toLowerCase() + text.slice(1);

@@ -51,52 +51,48 @@ export const initialDetectorDrift = (): DetectorDrift => ({
   found: null,
 });
 
-// Long: both kinds of evidence start from the same deposit, and the state is written out.
-export function updateDetectorByDeposit(
-  before: DetectorDrift,
-  { metal, signal, chute }: Deposit,
-  at: Instant,
-): DetectorDrift {
+export function updateDetectorByDeposit(before: DetectorDrift, deposit: Deposit, at: Instant): DetectorDrift {
   // A coil follows the box within the hour; the temperature of an old backlog is unknown.
   if (before.lastTemperature === null || Math.abs(at - before.lastTemperature.at) > temperatureAgeMax) return before;
   const temperature = before.lastTemperature.celsius;
   const current = startBlock(before, at);
-  const { recentFalls } = current;
-  if (metal === false) {
-    if (chute !== true) return current;
-    const byBeam = {
-      ...updateBeamEvidence(current, temperature, true),
-      recentFalls: { ...recentFalls, notMetal: recentFalls.notMetal + 1 },
-    };
-    return updateDriftFinding({ ...current, ...byBeam }, temperature, at);
-  }
   // A deposit that doesn't say whether it was metal was paid for, so it was accepted.
+  if (deposit.metal !== false) {
+    return updateDriftFinding(updateByAccepted(current, deposit, temperature), temperature, at);
+  }
+  if (deposit.chute !== true) return current;
+  const { recentFalls } = current;
+  const byBeam = {
+    ...updateBeamEvidence(current, temperature, true),
+    recentFalls: { ...recentFalls, notMetal: recentFalls.notMetal + 1 },
+  };
+  return updateDriftFinding({ ...current, ...byBeam }, temperature, at);
+}
+
+function updateByAccepted(current: DetectorDrift, { signal, chute }: Deposit, temperature: Celsius): DetectorDrift {
+  const { recentFalls } = current;
   const missedBySignal = signal === null ? 0 : missedShare(current.signalModel, temperature);
   const signalModel =
     signal === null ? current.signalModel : updateSignalModel(current.signalModel, signal, temperature);
   const missedNow =
     missedBySignal < missedShareToClear ? missedBySignal : estimatedMissedShare(current.signalModel, temperature);
-  const updatedEvidence =
+  const signalEvidence =
     Math.min(
       evidenceMax,
       rescaledSignalEvidence(current, signalModel, temperature) - Math.log1p(-Math.min(missedNow, 0.8)),
     ) + 0;
   const expectedMisses = Math.min(missedNow / (1 - missedNow), expectedMissesMax);
-  return updateDriftFinding(
-    {
-      ...current,
-      ...(chute === true ? updateBeamEvidence(current, temperature, false) : {}),
-      signalModel,
-      signalEvidence: updatedEvidence,
-      recentFalls: {
-        ...recentFalls,
-        accepted: recentFalls.accepted + 1,
-        expectedMisses: recentFalls.expectedMisses + expectedMisses,
-      },
+  return {
+    ...current,
+    ...(chute === true ? updateBeamEvidence(current, temperature, false) : {}),
+    signalModel,
+    signalEvidence,
+    recentFalls: {
+      ...recentFalls,
+      accepted: recentFalls.accepted + 1,
+      expectedMisses: recentFalls.expectedMisses + expectedMisses,
     },
-    temperature,
-    at,
-  );
+  };
 }
 
 export function updateDetectorByReadings(before: DetectorDrift, { inside, air }: Readings, at: Instant): DetectorDrift {

@@ -1,14 +1,15 @@
-import type { AlarmHistory, YardAlarmChange } from "../../../server/domain/alarmRates/history.ts";
+import type { YardAlarmChange } from "../../../server/domain/alarmRates/history.ts";
+import type { AlarmHistory } from "../../../server/domain/alarmRates/rates.ts";
 import { type FaultKind, ruleOf } from "../../../server/domain/faults.ts";
 import { after, days, type Instant, instantOf, minutes, type Span } from "../../../server/domain/instant.ts";
 
-/** A month of the invented yard Alder Croft, told alarm by alarm. */
+/** A month of the invented yard Alder Croft, alarm by alarm. */
 export const zone = "Europe/Stockholm";
 export const from = instantOf("2026-01-01T00:00:00+01:00");
 export const to = instantOf("2026-01-31T00:00:00+01:00");
 export const at = (span: Span): Instant => after(from, span);
 
-export const history = (...told: readonly (readonly YardAlarmChange[])[]): AlarmHistory => ({
+export const history = (...alarms: readonly (readonly YardAlarmChange[])[]): AlarmHistory => ({
   from,
   to,
   zone,
@@ -16,34 +17,20 @@ export const history = (...told: readonly (readonly YardAlarmChange[])[]): Alarm
     { id: "rowan", name: "Rowan", addedAt: from },
     { id: "larch", name: "Larch", addedAt: from },
   ],
-  changes: told.flat().sort((one, other) => one.at - other.at),
-  standing: [],
-  audibleNotifications: null,
+  changes: alarms.flat().sort((one, other) => one.at - other.at),
+  active: [],
 });
 
-/** Phases in which the fault itself is gone. */
-const gone = new Set<YardAlarmChange["to"]>([
-  ...(["normal", "returnedUnacknowledged", "latchedUnacknowledged", "latchedAcknowledged"] as const),
-]);
-
-export type Arrow = readonly [from: YardAlarmChange["from"], to: YardAlarmChange["to"], at: Instant, present?: boolean];
+type Transition = readonly [from: YardAlarmChange["from"], to: YardAlarmChange["to"], at: Instant];
 
 export const alarmChanges = (
   feeder: string,
   fault: FaultKind,
-  ...arrows: readonly Arrow[]
+  ...transitions: readonly Transition[]
 ): readonly YardAlarmChange[] =>
-  arrows.map(([from, to, at, present]) => ({
-    feeder,
-    fault,
-    priority: ruleOf(fault).priority,
-    from,
-    to,
-    at,
-    present: present ?? !gone.has(to),
-  }));
+  transitions.map(([from, to, at]) => ({ feeder, fault, priority: ruleOf(fault).priority, from, to, at }));
 
-/** Raised, seen to after `answered`, over after `lasted`. */
+/** Raised, acknowledged after `answered`, ended after `lasted`. */
 export function ordinaryAlarm(
   feeder: string,
   fault: FaultKind,
@@ -60,7 +47,7 @@ export function ordinaryAlarm(
   );
 }
 
-/** Raised and over, and nobody answered. */
+/** Raised and ended, and nobody acknowledged it. */
 export function briefAlarm(feeder: string, fault: FaultKind, begins: Instant, lasted: Span) {
   return alarmChanges(
     feeder,

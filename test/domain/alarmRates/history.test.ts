@@ -1,73 +1,48 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { followAlarms } from "../../../server/domain/alarmRates/history.ts";
-import { after, before, days, hours, milliseconds, minutes, seconds } from "../../../server/domain/instant.ts";
-import { alarmChanges, at, briefAlarm, from, history, ordinaryAlarm } from "./alarmChanges.ts";
+import { raisedAlarms, type YardAlarmChange } from "../../../server/domain/alarmRates/history.ts";
+import { hours, minutes } from "../../../server/domain/instant.ts";
+import { alarmChanges, at, ordinaryAlarm } from "./alarmChanges.ts";
+
+const scaleSilent = (...transitions: Parameters<typeof alarmChanges>[2][]) =>
+  raisedAlarms(alarmChanges("rowan", "scaleSilent", ...transitions));
 
 describe("the alarms of a log", () => {
-  it("are raised once, answered and over", () => {
-    const { raised } = followAlarms(history(ordinaryAlarm("rowan", "foodLow", at(hours(5)))));
-    expect(raised).toEqual([
+  it("have been raised, acknowledged and ended", () => {
+    expect(raisedAlarms(ordinaryAlarm("rowan", "foodLow", at(hours(5))))).toEqual([
       {
         feeder: "rowan",
         fault: "foodLow",
         priority: "soon",
         raisedAt: at(hours(5)),
         acknowledgedAt: at(minutes(340)),
-        faultGoneAt: at(minutes(390)),
         endedAt: at(minutes(390)),
       },
     ]);
   });
 
-  it("leave notes apart: they ask for no act", () => {
-    const lives = followAlarms(history(briefAlarm("rowan", "frostInside", at(hours(5)), hours(3))));
-    expect(lives.raised).toEqual([]);
-    expect(lives.onsets).toEqual([]);
-    expect(lives.notes).toHaveLength(1);
-  });
-
-  it("aren't raised a second time by the end of a suppression", () => {
-    const { raised } = followAlarms(
-      history(
-        alarmChanges(
-          "rowan",
-          "scaleSilent",
-          ["normal", "unacknowledged", at(hours(1))],
-          ["unacknowledged", "suppressedByDesign", at(hours(2))],
-          ["suppressedByDesign", "unacknowledged", at(hours(9))],
-        ),
-      ),
+  it("are not raised a second time by the end of a suppression", () => {
+    const raised = scaleSilent(
+      ["normal", "unacknowledged", at(hours(1))],
+      ["unacknowledged", "suppressedByDesign", at(hours(2))],
+      ["suppressedByDesign", "unacknowledged", at(hours(9))],
     );
-    expect(raised).toHaveLength(1);
-    expect(raised[0]).toMatchObject({ raisedAt: at(hours(1)), endedAt: null });
+    expect(raised).toMatchObject([{ raisedAt: at(hours(1)), endedAt: null }]);
   });
 
   it("are raised by the end of a suppression under which they began", () => {
-    const { raised } = followAlarms(
-      history(
-        alarmChanges(
-          "rowan",
-          "scaleSilent",
-          ["normal", "suppressedByDesign", at(hours(2))],
-          ["suppressedByDesign", "unacknowledged", at(hours(9))],
-        ),
-      ),
+    const raised = scaleSilent(
+      ["normal", "suppressedByDesign", at(hours(2))],
+      ["suppressedByDesign", "unacknowledged", at(hours(9))],
     );
-    expect(raised.map((raising) => raising.raisedAt)).toEqual([at(hours(9))]);
+    expect(raised.map(({ raisedAt }) => raisedAt)).toEqual([at(hours(9))]);
   });
 
-  it("are raised anew when the shelf ends and the fault is there still", () => {
-    const { raised } = followAlarms(
-      history(
-        alarmChanges(
-          "rowan",
-          "scaleSilent",
-          ["normal", "unacknowledged", at(hours(1))],
-          ["unacknowledged", "shelved", at(hours(2))],
-          ["shelved", "unacknowledged", at(hours(50))],
-        ),
-      ),
+  it("are raised again when shelving ends and the fault is still there", () => {
+    const raised = scaleSilent(
+      ["normal", "unacknowledged", at(hours(1))],
+      ["unacknowledged", "shelved", at(hours(2))],
+      ["shelved", "unacknowledged", at(hours(50))],
     );
     expect(raised.map(({ raisedAt, endedAt }) => [raisedAt, endedAt])).toEqual([
       [at(hours(1)), at(hours(2))],
@@ -75,113 +50,92 @@ describe("the alarms of a log", () => {
     ]);
   });
 
-  it("stood before the log was read, where its first word is that they end", () => {
-    const early = alarmChanges("rowan", "foodOut", ["acknowledged", "normal", at(hours(3))]);
-    expect(followAlarms(history(early)).raised).toMatchObject([
-      { raisedAt: before(from, milliseconds(1)), endedAt: at(hours(3)) },
+  it("do not include one that was active before the log begins, nor its return from a suppression", () => {
+    expect(scaleSilent(["acknowledged", "normal", at(hours(3))])).toEqual([]);
+    const suppressed = scaleSilent(
+      ["acknowledged", "suppressedByDesign", at(hours(3))],
+      ["suppressedByDesign", "acknowledged", at(hours(4))],
+    );
+    expect(suppressed).toEqual([]);
+  });
+
+  it("are the same alarm when they are suppressed twice, and another one after the fault ended", () => {
+    const raised = scaleSilent(
+      ["normal", "unacknowledged", at(hours(1))],
+      ["unacknowledged", "suppressedByDesign", at(hours(2))],
+      ["suppressedByDesign", "unacknowledged", at(hours(3))],
+      ["unacknowledged", "suppressedByDesign", at(hours(4))],
+      ["suppressedByDesign", "normal", at(hours(5))],
+      ["normal", "unacknowledged", at(hours(6))],
+    );
+    expect(raised.map(({ raisedAt, endedAt }) => [raisedAt, endedAt])).toEqual([
+      [at(hours(1)), at(hours(4))],
+      [at(hours(6)), null],
     ]);
   });
 
-  it("stand since when the feeder itself says, also where the log tells nothing of them", () => {
-    const raisedAt = before(from, days(9));
-    const alarm = { feeder: "rowan", fault: "scaleSilent", priority: "soon", raisedAt } as const;
-    expect(followAlarms({ ...history(), standing: [alarm] }).raised).toMatchObject([
-      { raisedAt: raisedAt, endedAt: null },
-    ]);
-    const answered = alarmChanges("rowan", "scaleSilent", ["unacknowledged", "acknowledged", at(hours(3))]);
-    expect(followAlarms({ ...history(answered), standing: [alarm] }).raised).toMatchObject([
-      { raisedAt: raisedAt, acknowledgedAt: at(hours(3)) },
-    ]);
-  });
-
-  it("count as answered when they are acknowledged after they went, and not when they are only forgotten", () => {
-    const gone = (forgotten: number) =>
-      alarmChanges(
-        "rowan",
-        "foodLow",
+  it("count as acknowledged also after they ended, but not when they are only forgotten a day later", () => {
+    const ended = (forgottenAfter: number) =>
+      scaleSilent(
         ["normal", "unacknowledged", at(hours(1))],
         ["unacknowledged", "returnedUnacknowledged", at(hours(2))],
-        ["returnedUnacknowledged", "normal", at(hours(2 + forgotten))],
+        ["returnedUnacknowledged", "normal", at(hours(2 + forgottenAfter))],
       );
-    expect(followAlarms(history(gone(5))).raised[0]?.acknowledgedAt).toBe(at(hours(7)));
-    expect(followAlarms(history(gone(24))).raised[0]?.acknowledgedAt).toBeNull();
+    expect(ended(23.8)[0]?.acknowledgedAt).toBe(at(hours(25.8)));
+    expect(ended(23.9)[0]?.acknowledgedAt).toBeNull();
   });
 
-  it("stand on while they are latched, though the fault is gone, and aren't raised anew by that", () => {
-    const latched = alarmChanges(
-      "rowan",
-      "motorStalled",
-      ["normal", "unacknowledged", at(hours(1)), true],
-      ["unacknowledged", "latchedUnacknowledged", at(hours(2)), false],
-      ["latchedUnacknowledged", "latchedAcknowledged", at(hours(3)), false],
-      ["latchedAcknowledged", "shelved", at(hours(4)), false],
-      ["shelved", "latchedAcknowledged", at(hours(6)), false],
-      ["latchedAcknowledged", "normal", at(hours(9)), false],
-    );
-    const { raised, onsets } = followAlarms(history(latched));
-    expect(raised).toMatchObject([
-      { raisedAt: at(hours(1)), faultGoneAt: at(hours(2)), acknowledgedAt: at(hours(3)), endedAt: at(hours(9)) },
-    ]);
-    expect(onsets).toHaveLength(1);
-  });
-
-  it("tell of the fault's own going before an off-delay ends the alarm", () => {
-    const [raising] = followAlarms(
-      history(
-        alarmChanges(
-          "rowan",
-          "depositUnpaid",
-          ["normal", "unacknowledged", at(hours(1)), true],
-          ["unacknowledged", "unacknowledged", at(minutes(61)), false],
-          ["unacknowledged", "returnedUnacknowledged", at(minutes(91)), false],
-        ),
-      ),
-    ).raised;
-    expect(raising).toMatchObject({ faultGoneAt: at(minutes(61)), endedAt: at(minutes(91)) });
-  });
-
-  it("tell of each coming of the fault, though its alarm stood through all of them", () => {
-    const flicker = [0, 20, 40].flatMap((second) => [
-      ["acknowledged", "acknowledged", after(at(hours(2)), seconds(second)), true] as const,
-      ["acknowledged", "acknowledged", after(at(hours(2)), seconds(second + 10)), false] as const,
-    ]);
-    const lives = followAlarms(
-      history(
-        alarmChanges(
-          "rowan",
-          "buttonSilent",
-          ["normal", "unacknowledged", at(hours(1)), true],
-          ["unacknowledged", "acknowledged", at(minutes(70)), true],
-          ["acknowledged", "acknowledged", at(minutes(80)), false],
-          ...flicker,
-        ),
+  it("stay active while they are latched, and are not raised again when a shelved latch returns", () => {
+    const raised = raisedAlarms(
+      alarmChanges(
+        "rowan",
+        "chargingInFrost",
+        ["normal", "unacknowledged", at(hours(1))],
+        ["unacknowledged", "latchedUnacknowledged", at(hours(2))],
+        ["latchedUnacknowledged", "latchedAcknowledged", at(hours(3))],
+        ["latchedAcknowledged", "shelved", at(hours(4))],
+        ["shelved", "latchedAcknowledged", at(hours(6))],
+        ["latchedAcknowledged", "normal", at(hours(9))],
       ),
     );
-    expect(lives.raised).toHaveLength(1);
-    expect(lives.onsets).toHaveLength(4);
+    expect(raised).toMatchObject([{ raisedAt: at(hours(1)), acknowledgedAt: at(hours(3)), endedAt: at(hours(9)) }]);
   });
 
-  it("are the same, whatever the order in which arrows of one moment were stored", () => {
-    const look = at(hours(30));
-    const arrows = alarmChanges(
+  it("are the same where only the fault comes and goes in between", () => {
+    const [raise, ...rest] = ordinaryAlarm("rowan", "buttonSilent", at(hours(1)));
+    if (raise === undefined) throw new Error("expected a raise");
+    const flicker = alarmChanges("rowan", "buttonSilent", ["unacknowledged", "unacknowledged", at(minutes(61))]);
+    expect(raisedAlarms([raise, ...flicker, ...rest])).toEqual(raisedAlarms([raise, ...rest]));
+  });
+
+  it("are the same, whatever the order of changes of one moment", () => {
+    const check = at(hours(30));
+    const [first, ...simultaneous] = alarmChanges(
       "rowan",
       "scaleSilent",
       ["unacknowledged", "shelved", at(hours(2))],
-      ["shelved", "suspected", look],
-      ["suspected", "unacknowledged", look],
+      ["shelved", "normal", check],
+      ["normal", "suspected", check],
+      ["suspected", "unacknowledged", check],
     );
-    const [first, second, third] = arrows;
-    if (!first || !second || !third) throw new Error("expected three arrows");
-    const straight = followAlarms({ ...history(), changes: arrows });
-    expect(followAlarms({ ...history(), changes: [first, third, second] })).toEqual(straight);
-    expect(straight.raised).toHaveLength(2);
+    const orders = [
+      [0, 1, 2],
+      [2, 1, 0],
+      [1, 2, 0],
+      [2, 0, 1],
+    ].map((order) => order.map((index) => simultaneous[index]));
+    for (const order of orders) {
+      expect(raisedAlarms([first, ...order] as YardAlarmChange[])).toMatchObject([{ raisedAt: check, endedAt: null }]);
+    }
+    const alone = orders.map((order) => raisedAlarms(order as YardAlarmChange[]));
+    for (const one of alone) expect(one).toEqual(alone[0]);
   });
 
-  it("never overlap with themselves, in any log that the life cycle can write", () => {
-    const arrow = fc.record({ hour: fc.integer({ min: 1, max: 700 }), alarm: fc.constantFrom("rowan", "larch") });
+  it("never overlap with themselves, in any log", () => {
+    const change = fc.record({ hour: fc.integer({ min: 1, max: 700 }), alarm: fc.constantFrom("rowan", "larch") });
     fc.assert(
-      fc.property(fc.array(arrow, { maxLength: 60 }), (drawn) => {
-        const phases = ["unacknowledged", "acknowledged", "normal"] as const;
+      fc.property(fc.array(change, { maxLength: 60 }), (drawn) => {
+        const states = ["unacknowledged", "acknowledged", "normal"] as const;
         const steps = new Map<string, number>();
         const changes = [...drawn]
           .sort((one, other) => one.hour - other.hour)
@@ -189,15 +143,15 @@ describe("the alarms of a log", () => {
             const step = steps.get(alarm) ?? 0;
             steps.set(alarm, step + 1);
             return alarmChanges(alarm, "foodLow", [
-              phases[(step + 2) % 3] ?? "normal",
-              phases[step % 3] ?? "normal",
+              states[(step + 2) % 3] ?? "normal",
+              states[step % 3] ?? "normal",
               at(hours(hour)),
             ]);
           });
-        const { raised } = followAlarms({ ...history(), changes });
+        const raised = raisedAlarms(changes);
         expect(raised).toHaveLength(changes.filter(({ to }) => to === "unacknowledged").length);
         for (const feeder of ["rowan", "larch"]) {
-          const own = raised.filter((raising) => raising.feeder === feeder);
+          const own = raised.filter((alarm) => alarm.feeder === feeder);
           for (const [index, { endedAt }] of own.entries()) {
             const next = own[index + 1];
             if (next !== undefined) expect(endedAt).toBeLessThanOrEqual(next.raisedAt);

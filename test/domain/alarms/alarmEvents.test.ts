@@ -19,12 +19,12 @@ const context = (kind: FaultKind, change: Partial<AlarmContext> = {}): AlarmCont
 });
 const raise = (kind: FaultKind, spoken: Parameters<typeof alarmEvents>[0] = rowan, reason = "Nothing fell.") => {
   const { alarm, changes } = advanceAlarm(null, { kind, reason, evidence: [], confidence: null }, context(kind));
-  return { alarm: alarm as Alarm, words: alarmEvents(spoken, changes, null, alarm) };
+  return { alarm: alarm as Alarm, events: alarmEvents(spoken, changes, null, alarm) };
 };
 
 describe("the events of an alarm", () => {
-  it("says what is wrong, by what sign, and what to do", () => {
-    expect(raise("trayJammed").words).toEqual([
+  it("states what is wrong, the evidence, and what to do", () => {
+    expect(raise("trayJammed").events).toEqual([
       {
         kind: "raised",
         fault: "trayJammed",
@@ -39,12 +39,12 @@ describe("the events of an alarm", () => {
 
   it("marks a practice feeder as one", () => {
     const larch = { settings: { name: "Larch", practice: true }, explains: [] };
-    expect(raise("trayJammed", larch).words[0]).toMatchObject({ title: "Practice – Larch: tray jammed" });
+    expect(raise("trayJammed", larch).events[0]).toMatchObject({ title: "Practice – Larch: tray jammed" });
   });
 
   it("names the faults that the alarm includes", () => {
     const cause = { ...rowan, explains: ["motorNotTurning", "depositUnpaid"] as const };
-    expect(raise("supplyWeak", cause).words[0]).toMatchObject({
+    expect(raise("supplyWeak", cause).events[0]).toMatchObject({
       body: `Nothing fell. Also includes: motor not turning, deposit without a portion. ${ruleOf("supplyWeak").advice}`,
     });
   });
@@ -52,8 +52,8 @@ describe("the events of an alarm", () => {
   it("stays within 400 characters, and cuts the reason before the advice and before what else is wrong", () => {
     const everything = { ...rowan, explains: faultKinds };
     for (const kind of faultKinds.filter((one) => ruleOf(one).priority !== "note")) {
-      const [word] = raise(kind, everything, "word ".repeat(200)).words;
-      const body = word?.kind === "raised" ? word.body : "";
+      const [event] = raise(kind, everything, "word ".repeat(200)).events;
+      const body = event?.kind === "raised" ? event.body : "";
       expect(body.length).toBeLessThanOrEqual(400);
       expect(body).toMatch(/ Also includes: [^.]* and \d+ more\. /);
       expect(body.endsWith(ruleOf(kind).advice)).toBe(true);
@@ -63,8 +63,8 @@ describe("the events of an alarm", () => {
 
   it("is nothing where it is only a note", () => {
     for (const kind of faultKinds.filter((one) => ruleOf(one).priority === "note")) {
-      const { alarm, words } = raise(kind);
-      expect(words).toEqual([]);
+      const { alarm, events } = raise(kind);
+      expect(events).toEqual([]);
       const seen = acknowledge(alarm, { by: "Ada", raisedAt: null }, context(kind));
       expect(alarmEvents(rowan, seen.changes, alarm, seen.alarm)).toEqual([]);
       const gone = advanceAlarm(seen.alarm, null, context(kind, { now: after(start, hours(3)) }));
@@ -82,9 +82,9 @@ describe("the events of an alarm", () => {
     expect(over("trayJammed")).toMatchObject([
       { kind: "returned", title: "Rowan: tray jammed ended", body: "Tray jammed has ended." },
     ]);
-    const [word] = over("batteryFreezing");
-    expect(word).toMatchObject({ kind: "returned", title: "Rowan: check needed" });
-    expect(word).toHaveProperty(
+    const [event] = over("batteryFreezing");
+    expect(event).toMatchObject({ kind: "returned", title: "Rowan: check needed" });
+    expect(event).toHaveProperty(
       "body",
       expect.stringMatching(/^Battery near freezing has ended\. .* press “I have checked”\.$/),
     );
@@ -93,16 +93,16 @@ describe("the events of an alarm", () => {
   it("name who acknowledged, shelved or took it out of service, and the reason of a suppression", () => {
     const { alarm } = raise("trayJammed");
     const of = context("trayJammed");
-    const told = (step: { alarm: Alarm | null; changes: Parameters<typeof alarmEvents>[1] }) =>
+    const eventsOf = (step: { alarm: Alarm | null; changes: Parameters<typeof alarmEvents>[1] }) =>
       alarmEvents(rowan, step.changes, alarm, step.alarm);
-    expect(told(acknowledge(alarm, { by: "Ada", raisedAt: null }, of))).toMatchObject([
+    expect(eventsOf(acknowledge(alarm, { by: "Ada", raisedAt: null }, of))).toMatchObject([
       { kind: "acknowledged", by: "Ada" },
     ]);
-    expect(told(shelve(alarm, after(start, hours(1)), "Ada", of))).toMatchObject([{ text: "Shelved by Ada." }]);
-    expect(told(takeOutOfService(alarm, "The tray is off.", "Bo", of))).toMatchObject([
+    expect(eventsOf(shelve(alarm, after(start, hours(1)), "Ada", of))).toMatchObject([{ text: "Shelved by Ada." }]);
+    expect(eventsOf(takeOutOfService(alarm, "The tray is off.", "Bo", of))).toMatchObject([
       { kind: "suppressed", text: "Out of service (Bo): The tray is off." },
     ]);
     const hidden = advanceAlarm(alarm, null, { ...of, suppressed: hiding.cause });
-    expect(told(hidden)).toMatchObject([{ kind: "suppressed", text: "Caused by: motor stalled." }]);
+    expect(eventsOf(hidden)).toMatchObject([{ kind: "suppressed", text: "Caused by: motor stalled." }]);
   });
 });

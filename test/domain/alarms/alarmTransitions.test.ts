@@ -28,24 +28,24 @@ const latching: FaultRule = { ...rule, latched: true };
 
 /**
  * A day in the life of one alarm, a sign a minute. `!` the fault is there, `.` it is not; the same while the feeder is paused:
- * `p` and `-`; while it is silent, so that nobody can know: `?`. `G` it is there and stands for something graver. What the
+ * `p` and `-`; while it is silent, so that nobody can know: `?`. `G` it is there and explains something of higher priority. What the
  * keeper does at a look by which the fault is there, and (in brackets) at one by which it is not: `a` (`A`) acknowledges, `s`
  * (`S`) shelves for ten minutes, `r` (`R`) resets, `o` (`O`) takes out of service, `b` (`B`) brings back.
  */
 function play(signs: string, rules: FaultRule = rule) {
   let alarm: Alarm | null = null;
-  const arrows: string[] = [];
-  const raw: string[] = []; // comings and goings without an arrow
-  const told: string[] = [];
+  const transitions: string[] = [];
+  const raw: string[] = []; // comings and goings without an transition
+  const events: string[] = [];
   const take = (step: AlarmStep, minute: number) => {
     for (const { from, to, present } of step.changes) {
       if (from === to) raw.push(`${minute} ${to}: ${present ? "there" : "away"}`);
-      else arrows.push(`${minute} ${from}>${to}`);
+      else transitions.push(`${minute} ${from}>${to}`);
     }
     const spoken = { settings: { name: "Rowan", practice: false }, explains: [] };
-    for (const word of alarmEvents(spoken, step.changes, alarm, step.alarm)) {
-      const quietly = word.kind === "raised" && word.sameEpisode ? " quietly" : "";
-      told.push(`${minute} ${word.kind}${quietly}`);
+    for (const event of alarmEvents(spoken, step.changes, alarm, step.alarm)) {
+      const quietly = event.kind === "raised" && event.sameEpisode ? " quietly" : "";
+      events.push(`${minute} ${event.kind}${quietly}`);
     }
     alarm = step.alarm;
   };
@@ -62,45 +62,45 @@ function play(signs: string, rules: FaultRule = rule) {
     if (act === "o") take(takeOutOfService(alarm, "The tray is at the workbench.", "Bo", of), minute);
     if (act === "b") take(returnToService(alarm, of), minute);
   }
-  return { arrows, raw, told, alarm: alarm as Alarm | null };
+  return { transitions, raw, events, alarm: alarm as Alarm | null };
 }
 
 describe("an alarm", () => {
   it("keeps quiet about a fault that flickers", () => {
-    const { told, arrows } = play("!!.!!.!.!!.".repeat(20));
-    expect(told).toEqual([]);
-    expect(arrows.length).toBeGreaterThan(20); // the flicker is on record all the same
+    const { events, transitions } = play("!!.!!.!.!!.".repeat(20));
+    expect(events).toEqual([]);
+    expect(transitions.length).toBeGreaterThan(20); // the flicker is on record all the same
   });
 
   it("is raised once the fault has lasted its on-delay, and not a minute before", () => {
-    expect(play("!!").told).toEqual([]);
-    expect(play("!!!").told).toEqual(["2 raised"]);
-    expect(play("!!!").arrows).toEqual(["0 normal>suspected", "2 suspected>unacknowledged"]);
+    expect(play("!!").events).toEqual([]);
+    expect(play("!!!").events).toEqual(["2 raised"]);
+    expect(play("!!!").transitions).toEqual(["0 normal>suspected", "2 suspected>unacknowledged"]);
   });
 
   it("returns only after the fault has stayed away its off-delay", () => {
-    expect(play("!!!...!...!...!").told).toEqual(["2 raised"]); // three minutes apart: the same alarm
-    expect(play("!!!....").arrows.at(-1)).toBe("6 unacknowledged>returnedUnacknowledged");
-    expect(play("!!!....").told).toEqual(["2 raised", "6 returned"]);
+    expect(play("!!!...!...!...!").events).toEqual(["2 raised"]); // three minutes apart: the same alarm
+    expect(play("!!!....").transitions.at(-1)).toBe("6 unacknowledged>returnedUnacknowledged");
+    expect(play("!!!....").events).toEqual(["2 raised", "6 returned"]);
   });
 
   it("ends quietly once acknowledged and gone", () => {
-    expect(play("!!!a....").arrows.slice(2)).toEqual(["3 unacknowledged>acknowledged", "7 acknowledged>normal"]);
-    expect(play("!!!a....").told.at(-1)).toBe("7 returned");
+    expect(play("!!!a....").transitions.slice(2)).toEqual(["3 unacknowledged>acknowledged", "7 acknowledged>normal"]);
+    expect(play("!!!a....").events.at(-1)).toBe("7 returned");
   });
 
   it("corrects the screen without a second sound where the fault comes back unacknowledged within the hour", () => {
     const back = `!!!${".".repeat(20)}!!!`;
-    expect(play(back).told).toEqual(["2 raised", "6 returned", "25 raised quietly"]);
+    expect(play(back).events).toEqual(["2 raised", "6 returned", "25 raised quietly"]);
   });
 
   it("sounds again where the fault comes back hours later, though nobody acknowledged the first", () => {
-    expect(play(`!!!${".".repeat(90)}!!!`).told.at(-1)).toBe("95 raised");
+    expect(play(`!!!${".".repeat(90)}!!!`).events.at(-1)).toBe("95 raised");
   });
 
   it("stops asking to be acknowledged a day after it went", () => {
-    const { arrows, alarm } = play(`!!!${".".repeat(4 + 24 * 60)}`);
-    expect(arrows.at(-1)).toBe(`${6 + 24 * 60} returnedUnacknowledged>normal`);
+    const { transitions, alarm } = play(`!!!${".".repeat(4 + 24 * 60)}`);
+    expect(transitions.at(-1)).toBe(`${6 + 24 * 60} returnedUnacknowledged>normal`);
     expect(alarm).toBeNull();
   });
 
@@ -112,14 +112,17 @@ describe("an alarm", () => {
   });
 
   it("notifies nobody while shelved, and is evaluated again when the shelving ends", () => {
-    const { arrows, told } = play("!!!s!!!!!!!!!!!");
-    expect(arrows.slice(2)).toEqual(["3 unacknowledged>shelved", "13 shelved>unacknowledged"]);
-    expect(told).toEqual(["2 raised", "3 suppressed", "13 raised"]);
-    expect(play("!!!s..............").arrows.at(-1)).toBe("13 shelved>normal");
+    const { transitions, events } = play("!!!s!!!!!!!!!!!");
+    expect(transitions.slice(2)).toEqual(["3 unacknowledged>shelved", "13 shelved>unacknowledged"]);
+    expect(events).toEqual(["2 raised", "3 suppressed", "13 raised"]);
+    expect(play("!!!s..............").transitions.at(-1)).toBe("13 shelved>normal");
   });
 
   it("counts the on-delay from when the fault came back on the shelf", () => {
-    expect(play("!!!s........!!!!").arrows.slice(3)).toEqual(["13 shelved>suspected", "14 suspected>unacknowledged"]);
+    expect(play("!!!s........!!!!").transitions.slice(3)).toEqual([
+      "13 shelved>suspected",
+      "14 suspected>unacknowledged",
+    ]);
   });
 
   it("can be shelved before it is raised, for seven days at most, and not into the past", () => {
@@ -129,33 +132,36 @@ describe("an alarm", () => {
   });
 
   it("is suppressed by design while the feeder is paused: logged, and nobody is notified", () => {
-    const { arrows, told } = play("ppppp");
-    expect(arrows).toEqual(["0 normal>suppressedByDesign"]);
-    expect(told).toEqual([]);
+    const { transitions, events } = play("ppppp");
+    expect(transitions).toEqual(["0 normal>suppressedByDesign"]);
+    expect(events).toEqual([]);
   });
 
   it("waits its whole on-delay after a suppression, if it was never raised", () => {
-    expect(play("ppppp!!!").arrows.slice(1)).toEqual(["5 suppressedByDesign>suspected", "7 suspected>unacknowledged"]);
+    expect(play("ppppp!!!").transitions.slice(1)).toEqual([
+      "5 suppressedByDesign>suspected",
+      "7 suspected>unacknowledged",
+    ]);
   });
 
   it("counts no on-delay across a gap, even one that a pause hid", () => {
-    expect(play("!!!....!-!").arrows.at(-1)).toBe("6 unacknowledged>returnedUnacknowledged");
+    expect(play("!!!....!-!").transitions.at(-1)).toBe("6 unacknowledged>returnedUnacknowledged");
   });
 
   it("is put back on the screens when a suppression ends, without a second sound, and not at all where it was acknowledged", () => {
-    expect(play("!!!pppp!!").told).toEqual(["2 raised", "3 suppressed", "7 raised quietly"]);
+    expect(play("!!!pppp!!").events).toEqual(["2 raised", "3 suppressed", "7 raised quietly"]);
     expect(play("!!!pppp!!").alarm?.state).toBe("unacknowledged");
     expect(play("!!!appp!!").alarm?.state).toBe("acknowledged");
-    expect(play("!!!appp!!").told).toEqual(["2 raised", "3 acknowledged", "4 suppressed"]);
+    expect(play("!!!appp!!").events).toEqual(["2 raised", "3 acknowledged", "4 suppressed"]);
   });
 
-  it("says that it is over only after the suppression that hid its end", () => {
-    expect(play("!!!p-----").told).toEqual(["2 raised", "3 suppressed"]); // a silent feeder's jam is not known to be gone
-    expect(play("!!!p-----....").told.at(-1)).toBe("12 returned");
+  it("notifies of its end only after the suppression that hid it", () => {
+    expect(play("!!!p-----").events).toEqual(["2 raised", "3 suppressed"]); // a silent feeder's jam is not known to be gone
+    expect(play("!!!p-----....").events.at(-1)).toBe("12 returned");
   });
 
   it("is raised at once where its rule has no delay", () => {
-    expect(play("!.", { ...rule, onDelay: minutes(0), offDelay: minutes(0) }).arrows).toEqual([
+    expect(play("!.", { ...rule, onDelay: minutes(0), offDelay: minutes(0) }).transitions).toEqual([
       "0 normal>unacknowledged",
       "1 unacknowledged>returnedUnacknowledged",
     ]);
@@ -164,26 +170,26 @@ describe("an alarm", () => {
 
 describe("an alarm whose fault may have done lasting damage", () => {
   it("stays when the fault is gone, and goes on asking until somebody has seen it", () => {
-    const { arrows, told, alarm } = play(`!!!${".".repeat(4 + 26 * 60)}`, latching);
-    expect(arrows.slice(2)).toEqual(["6 unacknowledged>latchedUnacknowledged"]); // a day later, too
-    expect(told).toEqual(["2 raised"]); // no good news that would end the asking
+    const { transitions, events, alarm } = play(`!!!${".".repeat(4 + 26 * 60)}`, latching);
+    expect(transitions.slice(2)).toEqual(["6 unacknowledged>latchedUnacknowledged"]); // a day later, too
+    expect(events).toEqual(["2 raised"]); // no good news that would end the asking
     expect(alarm?.state).toBe("latchedUnacknowledged");
   });
 
   it("reports the end of the fault once somebody has acknowledged it, and then waits for a reset", () => {
-    const { arrows, told } = play("!!!.....A....R", latching);
-    expect(arrows.slice(2)).toEqual([
+    const { transitions, events } = play("!!!.....A....R", latching);
+    expect(transitions.slice(2)).toEqual([
       "6 unacknowledged>latchedUnacknowledged",
       "8 latchedUnacknowledged>latchedAcknowledged",
       "13 latchedAcknowledged>normal",
     ]);
-    expect(told).toEqual(["2 raised", "8 acknowledged", "8 returned"]);
+    expect(events).toEqual(["2 raised", "8 acknowledged", "8 returned"]);
   });
 
   it("waits for its reset also where it was acknowledged while the fault was there", () => {
-    const { arrows, told } = play("!!!a.....", latching);
-    expect(arrows.at(-1)).toBe("7 acknowledged>latchedAcknowledged");
-    expect(told).toEqual(["2 raised", "3 acknowledged", "7 returned"]);
+    const { transitions, events } = play("!!!a.....", latching);
+    expect(transitions.at(-1)).toBe("7 acknowledged>latchedAcknowledged");
+    expect(events).toEqual(["2 raised", "3 acknowledged", "7 returned"]);
   });
 
   it("can't be reset unseen, nor while its fault is there", () => {
@@ -194,28 +200,28 @@ describe("an alarm whose fault may have done lasting damage", () => {
   });
 
   it("is raised again where the fault comes back, reset or not", () => {
-    expect(play("!!!....!!!", latching).arrows.at(-1)).toBe("9 latchedUnacknowledged>unacknowledged");
-    expect(play("!!!....!!!", latching).told).toEqual(["2 raised", "9 raised quietly"]);
-    expect(play("!!!a....!!!", latching).told.at(-1)).toBe("10 raised"); // what was seen was another time
+    expect(play("!!!....!!!", latching).transitions.at(-1)).toBe("9 latchedUnacknowledged>unacknowledged");
+    expect(play("!!!....!!!", latching).events).toEqual(["2 raised", "9 raised quietly"]);
+    expect(play("!!!a....!!!", latching).events.at(-1)).toBe("10 raised"); // what was seen was another time
   });
 
   it("is not forgotten on a shelf, out of service or through a pause", () => {
-    expect(play("!!!....S...........", latching).arrows.slice(-2)).toEqual([
+    expect(play("!!!....S...........", latching).transitions.slice(-2)).toEqual([
       "7 latchedUnacknowledged>shelved",
       "17 shelved>latchedUnacknowledged",
     ]);
-    expect(play("!!!....O....B", latching).arrows.at(-1)).toBe("12 outOfService>latchedUnacknowledged");
+    expect(play("!!!....O....B", latching).transitions.at(-1)).toBe("12 outOfService>latchedUnacknowledged");
     expect(play("!!!....ppp---", latching).alarm?.state).toBe("latchedUnacknowledged");
     expect(play("!!!a....S...........", latching).alarm?.state).toBe("latchedAcknowledged");
-    expect(play("!!!....S...........", latching).told).toEqual(["2 raised", "7 suppressed", "17 raised quietly"]);
+    expect(play("!!!....S...........", latching).events).toEqual(["2 raised", "7 suppressed", "17 raised quietly"]);
   });
 });
 
 describe("an alarm out of service", () => {
-  it("says nothing however long it lasts, and comes back only by hand", () => {
-    const { arrows, told, alarm } = play(`!!!o${"!".repeat(9 * 24 * 60)}`);
-    expect(arrows.slice(2)).toEqual(["3 unacknowledged>outOfService"]);
-    expect(told).toEqual(["2 raised", "3 suppressed"]);
+  it("notifies of nothing however long it lasts, and ends only by hand", () => {
+    const { transitions, events, alarm } = play(`!!!o${"!".repeat(9 * 24 * 60)}`);
+    expect(transitions.slice(2)).toEqual(["3 unacknowledged>outOfService"]);
+    expect(events).toEqual(["2 raised", "3 suppressed"]);
     expect(alarm).toMatchObject({
       outBy: "Bo",
       outSince: minutesOn(start, 3),
@@ -224,9 +230,9 @@ describe("an alarm out of service", () => {
   });
 
   it("is judged by how long its fault has been there when it comes back", () => {
-    expect(play("O!!!b!").arrows.slice(1)).toEqual(["4 outOfService>suspected", "5 suspected>unacknowledged"]);
-    expect(play("!!!o..B").arrows.at(-1)).toBe("6 outOfService>normal");
-    expect(play("O..b!").arrows.at(-1)).toBe("3 outOfService>suspected");
+    expect(play("O!!!b!").transitions.slice(1)).toEqual(["4 outOfService>suspected", "5 suspected>unacknowledged"]);
+    expect(play("!!!o..B").transitions.at(-1)).toBe("6 outOfService>normal");
+    expect(play("O..b!").transitions.at(-1)).toBe("3 outOfService>suspected");
   });
 
   it("can be taken from a shelf, but can't be shelved as well, and keeps whoever took it out first", () => {
@@ -268,7 +274,7 @@ describe("an answer", () => {
   });
 
   it("to one that went and is coming back keeps it under suspicion: its on-delay goes on", () => {
-    expect(play("!!!....!a!").arrows.slice(3)).toEqual([
+    expect(play("!!!....!a!").transitions.slice(3)).toEqual([
       "8 returnedUnacknowledged>suspected",
       "9 suspected>unacknowledged",
     ]);
@@ -279,9 +285,9 @@ describe("an alarm whose priority rises", () => {
   const soon: FaultRule = { ...rule, priority: "soon" };
 
   it("notifies once more, with that priority, and needs an acknowledgement once more", () => {
-    expect(play("!!!!G", soon).told).toEqual(["2 raised", "4 worsened"]);
-    expect(play("!!!aG", soon).told).toEqual(["2 raised", "3 acknowledged", "4 worsened"]);
-    expect(play("!!!aG", soon).arrows.at(-1)).toBe("4 acknowledged>unacknowledged");
+    expect(play("!!!!G", soon).events).toEqual(["2 raised", "4 worsened"]);
+    expect(play("!!!aG", soon).events).toEqual(["2 raised", "3 acknowledged", "4 worsened"]);
+    expect(play("!!!aG", soon).transitions.at(-1)).toBe("4 acknowledged>unacknowledged");
     expect(play("!!!aG", soon).alarm).toMatchObject({ priority: "urgent", raisedAt: minutesOn(start, 2) });
   });
 
@@ -297,16 +303,16 @@ describe("an alarm whose priority rises", () => {
   });
 
   it("notifies only once, however often the more urgent fault starts and ends", () => {
-    const { told, alarm } = play("!!!G!G!G!G!", soon);
-    expect(told).toEqual(["2 raised", "3 worsened"]);
+    const { events, alarm } = play("!!!G!G!G!G!", soon);
+    expect(events).toEqual(["2 raised", "3 worsened"]);
     expect(alarm).toMatchObject({ priority: "soon", notifiedPriority: "urgent" });
   });
 
   it("notifies with the high priority from the start where it is raised so, and notifies late where it was only a note", () => {
     expect(play("GGG", soon).alarm).toMatchObject({ priority: "urgent", notifiedPriority: "urgent" });
     const note: FaultRule = { ...rule, priority: "note" };
-    expect(play("!!!!", note).told).toEqual([]);
-    expect(play("!!!G", note).told).toEqual(["3 raised"]);
+    expect(play("!!!!", note).events).toEqual([]);
+    expect(play("!!!G", note).events).toEqual(["3 raised"]);
     expect(priorityRank.urgent).toBeLessThan(priorityRank.note);
   });
 });
@@ -321,13 +327,13 @@ describe("the log", () => {
       "8 returnedUnacknowledged: away",
     ]);
     expect(play("!!!o.!").raw).toEqual(["4 outOfService: away", "5 outOfService: there"]);
-    expect(play("!!!s.!.p-!").told).toEqual(["2 raised", "3 suppressed"]); // none of it is told
+    expect(play("!!!s.!.p-!").events).toEqual(["2 raised", "3 suppressed"]); // nobody is notified of it
   });
 
-  it("says nothing of what nobody can see", () => {
+  it("notifies of nothing that can't be known", () => {
     expect(play("!!!??????").raw).toEqual([]);
     expect(play("!!!??????").alarm).toMatchObject({ state: "suppressedByDesign", present: true });
-    expect(play("!!!???.").alarm).toMatchObject({ state: "unacknowledged", present: false }); // heard again, and it was gone
+    expect(play("!!!???.").alarm).toMatchObject({ state: "unacknowledged", present: false }); // it reports again, and the fault is gone
   });
 });
 

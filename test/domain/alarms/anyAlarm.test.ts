@@ -54,7 +54,7 @@ describe("any history of an alarm", () => {
     );
   });
 
-  it("reaches every phase and takes every arrow of the table", () => {
+  it("reaches every state and takes every transition of the table", () => {
     const taken = new Set<string>();
     for (const [moves, rule] of fc.sample(fc.tuple(history, someRule), { numRuns: 1_500, seed: 7 })) {
       for (const { step } of runAlarm(moves, rule))

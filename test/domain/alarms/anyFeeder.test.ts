@@ -22,7 +22,7 @@ const breaks = [
   "wireOff",
   "stalled",
   "sag",
-  "words",
+  "trouble",
   "frost",
   "battery",
   "charge",
@@ -49,8 +49,8 @@ const story = fc.array(fc.tuple(fc.integer({ min: 1, max: 90 }), happening), {
   size: "max",
 });
 
-function tell(house: ReturnType<typeof simulateYard>, what: Happening, orders: () => string): void {
-  const { truth } = house;
+function tell(simulation: ReturnType<typeof simulateYard>, what: Happening, orders: () => string): void {
+  const { truth } = simulation;
   switch (what.kind) {
     case "link":
       truth.dead[truth.dead.has("link") ? "delete" : "add"]("link");
@@ -68,8 +68,8 @@ function tell(house: ReturnType<typeof simulateYard>, what: Happening, orders: (
     case "sag":
       truth.sag = truth.sag > 0.5 ? 0.1 : 0.6;
       return;
-    case "words":
-      truth.words = "coil open";
+    case "trouble":
+      truth.trouble = "coil open";
       return;
     case "frost":
       Object.assign(truth, truth.air < 0 ? { air: 5, lid: null } : { air: -5, lid: -8, humidity: 92 });
@@ -90,13 +90,13 @@ function tell(house: ReturnType<typeof simulateYard>, what: Happening, orders: (
       return;
     case "pause":
     case "resume":
-      house.order(orders(), what.kind, what.kind === "pause" ? after(house.now(), minutes(120)) : null);
+      simulation.order(orders(), what.kind, what.kind === "pause" ? after(simulation.now(), minutes(120)) : null);
       return;
     case "duty":
-      house.give({ kind: "settingsChanged", settings: { ...house.state().settings, placement: what.duty } });
+      simulation.give({ kind: "settingsChanged", settings: { ...simulation.state().settings, placement: what.duty } });
       return;
     default:
-      house.give(said(house.state(), what, house.now()));
+      simulation.give(said(simulation.state(), what, simulation.now()));
   }
 }
 
@@ -135,11 +135,11 @@ const waitsFor: { readonly [kind in (typeof says)[number]]?: readonly AlarmState
   bringBack: ["outOfService"],
 };
 
-/** What must hold of a feeder's alarms after any step; the same words of one alarm are held to more in checks.ts. */
+/** What must hold of a feeder's alarms after any step; one alarm is checked further in checks.ts. */
 class Watch {
   readonly broken: string[] = [];
   readonly reached = new Set<AlarmState>();
-  readonly #phases = new Map<FaultKind, AlarmState>();
+  readonly #states = new Map<FaultKind, AlarmState>();
   readonly #open = new Set<FaultKind>();
 
   see(state: FeederState, effects: readonly Effect[], now: Instant): void {
@@ -155,21 +155,21 @@ class Watch {
   }
 
   #arrow({ fault, from, to }: Extract<Effect, { kind: "alarmChanged" }>["change"]): void {
-    const was = this.#phases.get(fault) ?? "normal";
+    const was = this.#states.get(fault) ?? "normal";
     if (from !== was) this.broken.push(`${fault}: logged from ${from}, was ${was}`);
     if (from !== to && !allowedTransitions[from].includes(to)) this.broken.push(`${fault}: ${from} to ${to}`);
-    this.#phases.set(fault, to);
+    this.#states.set(fault, to);
     this.reached.add(to);
   }
 
   #alarm(kind: FaultKind, { alarms, settings }: FeederState, there: ReadonlySet<FaultKind>, now: Instant): void {
     const alarm = alarms[kind] ?? null;
-    const phase = alarmStateOf(alarm);
-    const wrong = (words: string) => this.broken.push(`${kind}, ${phase}: ${words}`);
-    if ((this.#phases.get(kind) ?? "normal") !== phase) wrong("the log says otherwise");
+    const alarmState = alarmStateOf(alarm);
+    const wrong = (text: string) => this.broken.push(`${kind}, ${alarmState}: ${text}`);
+    if ((this.#states.get(kind) ?? "normal") !== alarmState) wrong("the log says otherwise");
     if (there.has(kind) && alarm === null) wrong("its fault is there");
     if (there.has(kind) && alarm?.present === false) wrong("its fault passes for gone");
-    const asks = phase === "unacknowledged" || phase === "latchedUnacknowledged";
+    const asks = alarmState === "unacknowledged" || alarmState === "latchedUnacknowledged";
     const called = alarm !== null && asks && raiseOf(alarm)?.notifiedPriority !== "note";
     if (called !== this.#open.has(kind)) wrong(called ? "nobody is asked" : "somebody is asked");
     if (
@@ -180,43 +180,43 @@ class Watch {
     const { placement: duty = "inGarden" } = settings;
     if (
       duty !== "inGarden" &&
-      phase === "unacknowledged" &&
+      alarmState === "unacknowledged" &&
       !["pauseOverdue", ...(duty === "putAway" ? harm : [])].includes(kind)
     )
-      wrong(`told while ${duty}`);
+      wrong(`notified while ${duty}`);
     if (alarm?.state !== "suppressedByDesign" || alarm.explainedBy === null) return;
     const speaker = alarms[alarm.explainedBy];
     if (speaker === undefined) {
       wrong(`hidden by ${alarm.explainedBy}, which has no alarm`);
       return;
     }
-    if (alarm.explainedBy === "feederSilent" || alarm.explainedBy === "reportsIrregular") return; // whether anybody is told of it or not, nothing else can be seen
+    if (alarm.explainedBy === "feederSilent" || alarm.explainedBy === "reportsIrregular") return; // whether anybody is notified of it or nott, nothing else can be seen
     if (speaker.state === "outOfService") wrong("hidden by what is out of service");
     if (speaker.state === "suppressedByDesign" && speaker.explainedBy !== null)
       wrong("hidden by what is hidden itself");
-    const graver = ruleOf(kind).priority === "urgent" && speaker.priority !== "urgent" && there.has(kind);
-    if (graver) wrong(`hidden by ${alarm.explainedBy}, which is only ${speaker.priority}`);
+    const isHigher = ruleOf(kind).priority === "urgent" && speaker.priority !== "urgent" && there.has(kind);
+    if (isHigher) wrong(`hidden by ${alarm.explainedBy}, which is only ${speaker.priority}`);
   }
 }
 const harm: readonly FaultKind[] = ["batteryFreezing", "chargingInFrost"];
 
 const lived = (steps: readonly (readonly [number, Happening])[], seed: number): Watch => {
   const battery = seed % 2 === 0 ? "leadAcid" : "lithiumIronPhosphate";
-  const house = simulateYard({ ...rowanSettings, battery }, start, seed, "due");
+  const simulation = simulateYard({ ...rowanSettings, battery }, start, seed, "due");
   const watch = new Watch();
-  house.watch(({ state, effects }) => watch.see(state, effects, house.now()));
-  house.truth.perHour = 20;
-  house.pass(60);
+  simulation.watch(({ state, effects }) => watch.see(state, effects, simulation.now()));
+  simulation.truth.perHour = 20;
+  simulation.pass(60);
   if (battery !== "leadAcid") {
-    Object.assign(house.truth, { air: -6, charge: 400, batteryCelsius: -5, humidity: 40 }); // so that there is a latch to begin with
-    house.pass(8);
-    house.truth.charge = 0;
-    house.pass(35);
+    Object.assign(simulation.truth, { air: -6, charge: 400, batteryCelsius: -5, humidity: 40 }); // so that there is a latch to begin with
+    simulation.pass(8);
+    simulation.truth.charge = 0;
+    simulation.pass(35);
   }
   let orders = 0;
   for (const [wait, what] of steps) {
-    tell(house, what, () => `order-${++orders}`);
-    house.pass(wait);
+    tell(simulation, what, () => `order-${++orders}`);
+    simulation.pass(wait);
   }
   return watch;
 };
@@ -228,14 +228,14 @@ describe("any history of a whole feeder", () => {
     fc.assert(
       fc.property(story, fc.integer({ min: 1, max: 1_000 }), (steps, seed) => {
         const watch = lived(steps, seed);
-        for (const phase of watch.reached) reached.add(phase);
+        for (const alarmState of watch.reached) reached.add(alarmState);
         expect(watch.broken.slice(0, 3)).toEqual([]);
       }),
       { numRuns: 16 },
     );
   });
 
-  it("reaches every phase there is", () => {
-    expect(Object.keys(allowedTransitions).filter((phase) => !reached.has(phase as AlarmState))).toEqual([]);
+  it("reaches every state there is", () => {
+    expect(Object.keys(allowedTransitions).filter((alarmState) => !reached.has(alarmState as AlarmState))).toEqual([]);
   });
 });

@@ -23,13 +23,13 @@ const first = (
   broken: (lived: AlarmRunStep, at: number) => string | false,
 ): string | null => {
   for (const [at, lived] of life.entries()) {
-    const words = broken(lived, at);
-    if (words !== false) return `step ${at}, ${lived.move.kind} at ${alarmStateOf(lived.before)}: ${words}`;
+    const text = broken(lived, at);
+    if (text !== false) return `step ${at}, ${lived.move.kind} at ${alarmStateOf(lived.before)}: ${text}`;
   }
   return null;
 };
-const isLook = ({ move }: AlarmRunStep) => move.kind === "look";
-const phase = ({ step }: AlarmRunStep) => alarmStateOf(step.alarm);
+const isLook = ({ move }: AlarmRunStep) => move.kind === "check";
+const stateOfStep = ({ step }: AlarmRunStep) => alarmStateOf(step.alarm);
 const isArrow = ({ from, to }: AlarmChange) => from !== to;
 const isAside = (alarm: Alarm | null) => alarm?.state === "shelved" || alarm?.state === "outOfService";
 const calledOf = (alarm: Alarm | null): Priority | null =>
@@ -91,7 +91,7 @@ export const checks = {
       if (!isLook(lived)) return false;
       openSince = fault === null || suppressed !== null || isAside(step.alarm) ? null : (openSince ?? now);
       if (openSince === null || now < after(openSince, rule.onDelay)) return false;
-      return !["unacknowledged", "acknowledged"].includes(phase(lived)) && `it is only ${phase(lived)}`;
+      return !["unacknowledged", "acknowledged"].includes(stateOfStep(lived)) && `it is only ${stateOfStep(lived)}`;
     });
   },
 
@@ -111,17 +111,18 @@ export const checks = {
 
   hidden: (life) =>
     first(life, (lived) => {
-      const { suppressed, fault, step, words } = lived;
+      const { suppressed, fault, step, events } = lived;
       if (!isLook(lived) || suppressed === null) return false;
-      if (["unacknowledged", "acknowledged", "suspected"].includes(phase(lived))) return `it is ${phase(lived)}`;
+      if (["unacknowledged", "acknowledged", "suspected"].includes(stateOfStep(lived)))
+        return `it is ${stateOfStep(lived)}`;
       if (step.alarm?.state === "suppressedByDesign") {
         const { reason, explainedBy } = step.alarm;
         if (reason !== suppressed.reason || explainedBy !== suppressed.explainedBy) return `by ${reason}`;
       }
       if (fault !== null && step.alarm === null) return "it isn't even listed";
       // What lay on a shelf until now, latched, is put back on the screens; all else is silent.
-      const loud = words.find((word) => word.kind === "worsened" || (word.kind === "raised" && !word.sameEpisode));
-      return loud !== undefined && `${loud.kind} is told`;
+      const loud = events.find((event) => event.kind === "worsened" || (event.kind === "raised" && !event.sameEpisode));
+      return loud !== undefined && `${loud.kind} is notified`;
     }),
 
   /** A latched alarm leaves only by a reset, and that only after somebody has acknowledged this very raise. */
@@ -132,7 +133,7 @@ export const checks = {
       const raisedBefore = before === null ? null : raiseOf(before);
       const raisedAfter = step.alarm === null ? null : raiseOf(step.alarm);
       if (raisedAfter?.raisedAt !== raisedBefore?.raisedAt || grewGraver(before, step.alarm)) {
-        if (raisedAfter !== null) acknowledged = false; // a new raise, or graver than what was seen
+        if (raisedAfter !== null) acknowledged = false; // a new raise, or a higher priority than was seen
       }
       if (raisedBefore !== null && raisedAfter === null) {
         if (move.kind !== "reset") return "it is gone without a reset";
@@ -208,44 +209,44 @@ export const checks = {
     first(life, (lived) => {
       if (!isLook(lived) || lived.fault === null || lived.step.alarm === null) return false;
       if (lived.step.alarm.priority !== lived.priority) return `it is ${lived.step.alarm.priority}`;
-      if (phase(lived) !== "unacknowledged" && phase(lived) !== "acknowledged") return false;
+      if (stateOfStep(lived) !== "unacknowledged" && stateOfStep(lived) !== "acknowledged") return false;
       const called = calledOf(lived.step.alarm);
       return called !== null && priorityRank[called] > priorityRank[lived.priority] && `it called as ${called} only`;
     }),
 
-  /** It rings once a raise, and once more each time it grows graver than it ever called in that raise. */
+  /** It notifies once for each raise, and again each time its priority becomes higher than any notified in that raise. */
   oneTelling: (life) => {
-    const rang = new Map<Instant, Priority>();
+    const notified = new Map<Instant, Priority>();
     return first(life, (lived) => {
-      for (const word of lived.words) {
-        if ((word.kind !== "raised" || word.sameEpisode) && word.kind !== "worsened") continue;
-        const raisedAt = word.kind === "worsened" ? word.raisedAt : word.at;
+      for (const event of lived.events) {
+        if ((event.kind !== "raised" || event.sameEpisode) && event.kind !== "worsened") continue;
+        const raisedAt = event.kind === "worsened" ? event.raisedAt : event.at;
         if (raisedAtOf(lived.step.alarm) !== raisedAt) return "it rings for an alarm that isn't";
-        const before = rang.get(raisedAt);
-        if (before !== undefined && priorityRank[word.priority] >= priorityRank[before])
+        const before = notified.get(raisedAt);
+        if (before !== undefined && priorityRank[event.priority] >= priorityRank[before])
           return "it rings a second time";
-        rang.set(raisedAt, word.priority);
+        notified.set(raisedAt, event.priority);
       }
       if (!isNewRaise(lived) || calledOf(lived.step.alarm) === "note") return false;
-      return !lived.words.some(({ kind }) => kind === "raised") && "nobody is told of it";
+      return !lived.events.some(({ kind }) => kind === "raised") && "nobody is notified of it";
     });
   },
 
-  /** Whoever is asked for an answer is asked for one that is wanted, and nobody else is asked. */
+  /** Only an alarm that needs a response has an open escalation. */
   openCall: (life) => {
-    let call: "none" | "open" | "acknowledged" = "none";
+    let escalation: "none" | "open" | "acknowledged" = "none";
     return first(life, (lived) => {
-      for (const { kind } of lived.words) {
-        if (kind === "raised" || kind === "worsened") call = "open";
-        else if (kind === "acknowledged") call = "acknowledged";
-        else call = "none";
+      for (const { kind } of lived.events) {
+        if (kind === "raised" || kind === "worsened") escalation = "open";
+        else if (kind === "acknowledged") escalation = "acknowledged";
+        else escalation = "none";
       }
       const { alarm } = lived.step;
       const waits = alarm?.state === "unacknowledged" || alarm?.state === "latchedUnacknowledged";
       const wanted = waits && calledOf(alarm) !== "note";
-      if (wanted && call !== "open") return `${phase(lived)}, and nobody is asked`;
-      if (!wanted && call === "open") return `somebody is asked, and it is ${phase(lived)}`;
-      return call === "acknowledged" && alarm?.state !== "acknowledged" && "the good news was never told";
+      if (wanted && escalation !== "open") return `${stateOfStep(lived)}, and no escalation is open`;
+      if (!wanted && escalation === "open") return `an escalation is open, and it is ${stateOfStep(lived)}`;
+      return escalation === "acknowledged" && alarm?.state !== "acknowledged" && "nobody was notified of its end";
     });
   },
 
@@ -257,7 +258,7 @@ export type CheckName = keyof typeof checks;
 
 const isMeant = (which: "this" | "older" | "any") => which !== "older";
 
-/** A raise of its own: neither one that comes out from hiding, nor one that only grew graver. */
+/** A raise of its own: neither one that returns from a suppression, nor one whose priority only became higher. */
 function isNewRaise({ before, step }: AlarmRunStep): boolean {
   if (step.alarm?.state !== "unacknowledged") return false;
   return before === null || raiseOf(before)?.raisedAt !== step.alarm.raisedAt;
@@ -272,8 +273,8 @@ function grewGraver(before: Alarm | null, now: Alarm | null): boolean {
 export function brokenChecks(life: readonly AlarmRunStep[], rule: FaultRule): Map<CheckName, string> {
   const broken = new Map<CheckName, string>();
   for (const name of Object.keys(checks) as CheckName[]) {
-    const words = checks[name](life, rule);
-    if (words !== null) broken.set(name, words);
+    const text = checks[name](life, rule);
+    if (text !== null) broken.set(name, text);
   }
   return broken;
 }

@@ -50,13 +50,17 @@ function changed(step: AlarmStep, bend: (alarm: Alarm) => Alarm | null, of: Para
   return { alarm: bent, changes: same ? step.changes : [...step.changes, changeOf(step.alarm, bent, of)] };
 }
 
-const saying =
+const withEvents =
   (
-    bend: (words: readonly AlarmEvent[], changes: readonly AlarmChange[], alarm: Alarm | null) => readonly AlarmEvent[],
+    bend: (
+      events: readonly AlarmEvent[],
+      changes: readonly AlarmChange[],
+      alarm: Alarm | null,
+    ) => readonly AlarmEvent[],
   ) =>
-  (...said: Parameters<AlarmFunctions["callWords"]>) =>
-    bend(realFunctions.callWords(...said), said[1], said[3]);
-const never = (unsaid: AlarmEvent["kind"]) => saying((words) => words.filter((word) => word.kind !== unsaid));
+  (...said: Parameters<AlarmFunctions["eventsOf"]>) =>
+    bend(realFunctions.eventsOf(...said), said[1], said[3]);
+const never = (missing: AlarmEvent["kind"]) => withEvents((events) => events.filter((event) => event.kind !== missing));
 
 const fades = (alarm: Alarm, now: Instant, span = hours(24)) =>
   "returnedAt" in alarm && now >= after(alarm.returnedAt, span);
@@ -255,11 +259,11 @@ const bugs: Readonly<Record<string, Bug>> = {
       ),
     },
   },
-  "a graver consequence that is kept quiet": {
+  "a consequence of higher priority without notification": {
     caughtBy: "priority",
     plant: { advanceAlarm: withContext((context) => ({ ...context, priority: context.rule.priority })) },
   },
-  "a graver consequence that rings each time": {
+  "a consequence of higher priority that notifies each time": {
     caughtBy: "oneTelling",
     plant: {
       advanceAlarm: afterwards((alarm, { priority }) =>
@@ -267,44 +271,46 @@ const bugs: Readonly<Record<string, Bug>> = {
       ),
     },
   },
-  "a raise that nobody hears of": { caughtBy: "oneTelling", plant: { callWords: never("raised") } },
-  "a raise that rings at each look": {
+  "a raise that nobody is notified of": { caughtBy: "oneTelling", plant: { eventsOf: never("raised") } },
+  "a raise that notifies at each check": {
     caughtBy: "oneTelling",
     plant: {
-      callWords: saying((words, changes, alarm) =>
-        words.length === 0 &&
+      eventsOf: withEvents((events, changes, alarm) =>
+        events.length === 0 &&
         changes.length > 0 &&
         alarm?.state === "unacknowledged" &&
         alarm.notifiedPriority !== "note"
           ? [{ ...loud, at: alarm.raisedAt }]
-          : words,
+          : events,
       ),
     },
   },
-  "a second ring when a suppression ends": {
+  "a second notification when a suppression ends": {
     caughtBy: "oneTelling",
     plant: {
-      callWords: saying((words) =>
-        words.map((word) => (word.kind === "raised" && word.sameEpisode ? { ...word, sameEpisode: false } : word)),
+      eventsOf: withEvents((events) =>
+        events.map((event) =>
+          event.kind === "raised" && event.sameEpisode ? { ...event, sameEpisode: false } : event,
+        ),
       ),
     },
   },
-  "a call that ends with the suppression": {
+  "an escalation that ends with the suppression": {
     caughtBy: "openCall",
     plant: {
-      callWords: saying((words) => words.filter((word) => word.kind !== "raised" || !word.sameEpisode)),
+      eventsOf: withEvents((events) => events.filter((event) => event.kind !== "raised" || !event.sameEpisode)),
     },
   },
-  "good news that is never told": { caughtBy: "openCall", plant: { callWords: never("returned") } },
-  "people asked for an answer that was given": { caughtBy: "openCall", plant: { callWords: never("acknowledged") } },
-  "people asked about what was put aside": { caughtBy: "openCall", plant: { callWords: never("suppressed") } },
+  "an end that nobody is notified of": { caughtBy: "openCall", plant: { eventsOf: never("returned") } },
+  "an open escalation of an acknowledged alarm": { caughtBy: "openCall", plant: { eventsOf: never("acknowledged") } },
+  "an open escalation of a suppressed alarm": { caughtBy: "openCall", plant: { eventsOf: never("suppressed") } },
   "good news that ends the asking before anybody has looked": {
     caughtBy: "openCall",
     plant: {
-      callWords: saying((words, changes, alarm) =>
+      eventsOf: withEvents((events, changes, alarm) =>
         alarm?.state === "latchedUnacknowledged" && changes.some(({ from, to }) => from !== to)
-          ? [...words, { kind: "returned", fault: kind, at: alarm.returnedAt, title: "", body: "" }]
-          : words,
+          ? [...events, { kind: "returned", fault: kind, at: alarm.returnedAt, title: "", body: "" }]
+          : events,
       ),
     },
   },

@@ -13,8 +13,8 @@ import { after, type Instant, instantOf, minutes } from "../../../server/domain/
 import type { AlarmEvent } from "../../../server/domain/notification/escalation.ts";
 
 /**
- * Random lives of one alarm. The life cycle that they are lived by is handed in, so that one with a planted bug can be lived
- * by as well, and be caught by the very checks that the real one passes (checks.ts).
+ * Random histories of one alarm. The transitions are handed in, so that ones with a planted bug can be played
+ * too, and be caught by the same checks that the real ones pass (checks.ts).
  */
 export interface AlarmFunctions {
   readonly advanceAlarm: typeof advanceAlarm;
@@ -23,16 +23,16 @@ export interface AlarmFunctions {
   readonly shelve: typeof answers.shelve;
   readonly takeOutOfService: typeof answers.takeOutOfService;
   readonly returnToService: typeof answers.returnToService;
-  readonly callWords: typeof alarmEvents;
+  readonly eventsOf: typeof alarmEvents;
 }
-export const realFunctions: AlarmFunctions = { advanceAlarm, callWords: alarmEvents, ...answers };
+export const realFunctions: AlarmFunctions = { advanceAlarm, eventsOf: alarmEvents, ...answers };
 
 export const kind = "supplyWeak";
 export const begin = instantOf("2026-12-01T06:00:00Z");
 export const weak: Fault = { kind, reason: "In 4 of 9 runs it sagged.", evidence: [], confidence: null };
 
 export type AlarmAction =
-  | { readonly kind: "look"; readonly there: boolean; readonly hides: keyof typeof hiding; readonly graver: boolean }
+  | { readonly kind: "check"; readonly there: boolean; readonly hides: keyof typeof hiding; readonly higher: boolean }
   | { readonly kind: "acknowledge"; readonly which: "this" | "older" | "any" }
   | { readonly kind: "shelve"; readonly minutes: number }
   | { readonly kind: "reset" | "takeOut" | "bringBack" };
@@ -44,14 +44,14 @@ export const hiding: Readonly<Record<"nothing" | "pause" | "cause" | "silence", 
   silence: { reason: "Caused by: no reports.", explainedBy: "feederSilent", isUnobservable: true },
 };
 
-const look = fc.record({
-  kind: fc.constant("look" as const),
+const checkMove = fc.record({
+  kind: fc.constant("check" as const),
   there: fc.boolean(),
   hides: fc.oneof(
     { weight: 6, arbitrary: fc.constant("nothing" as const) },
     { weight: 1, arbitrary: fc.constantFrom("pause" as const, "cause" as const, "silence" as const) },
   ),
-  graver: fc.integer({ min: 0, max: 5 }).map((n) => n === 0),
+  higher: fc.integer({ min: 0, max: 5 }).map((n) => n === 0),
 });
 const act: fc.Arbitrary<AlarmAction> = fc.oneof(
   fc.record({
@@ -66,8 +66,8 @@ const wait = fc.oneof(
   { weight: 12, arbitrary: fc.integer({ min: 0, max: 30 }) },
   { weight: 1, arbitrary: fc.integer({ min: 60, max: 12_000 }) },
 );
-/** Runs of the same look, since faults last: independent ones would never outlast a delay. */
-const stretch = fc.tuple(fc.integer({ min: 1, max: 6 }), look).chain(([count, one]) =>
+/** Runs of the same check, since faults last: independent ones would never outlast a delay. */
+const stretch = fc.tuple(fc.integer({ min: 1, max: 6 }), checkMove).chain(([count, one]) =>
   fc.array(
     wait.map((pause) => [pause, one] as const),
     { minLength: count, maxLength: count },
@@ -95,17 +95,17 @@ export const someRule: fc.Arbitrary<FaultRule> = fc
     return { ...rule, priority, onDelay: minutes(on), offDelay: minutes(off), ...(latched ? { latched: true } : {}) };
   });
 
-/** One step of a life, as it was lived. */
+/** One step of a history. */
 export interface AlarmRunStep {
   readonly now: Instant;
   readonly move: AlarmAction;
-  readonly fault: Fault | null; // of a look
+  readonly fault: Fault | null; // of a check
   readonly suppressed: Suppression | null;
   readonly priority: Priority;
   readonly until: Instant | null; // of a shelving
   readonly before: Alarm | null;
   readonly step: AlarmStep;
-  readonly words: readonly AlarmEvent[];
+  readonly events: readonly AlarmEvent[];
 }
 
 export function runAlarm(moves: History, rule: FaultRule, cycle: AlarmFunctions = realFunctions): AlarmRunStep[] {
@@ -115,27 +115,27 @@ export function runAlarm(moves: History, rule: FaultRule, cycle: AlarmFunctions 
   for (const [pause, move] of moves) {
     now = after(now, minutes(pause));
     const before: Alarm | null = alarm;
-    const looked = move.kind === "look" ? move : { hides: "nothing" as const, there: false, graver: false };
-    const suppressed = hiding[looked.hides];
-    const fault = looked.there && !suppressed?.isUnobservable ? weak : null; // what can't be seen is found by nobody
-    const priority = looked.graver && priorityRank[rule.priority] > 0 ? "urgent" : rule.priority;
+    const checked = move.kind === "check" ? move : { hides: "nothing" as const, there: false, higher: false };
+    const suppressed = hiding[checked.hides];
+    const fault = checked.there && !suppressed?.isUnobservable ? weak : null; // what can't be seen is found by nobody
+    const priority = checked.higher && priorityRank[rule.priority] > 0 ? "urgent" : rule.priority;
     const until = move.kind === "shelve" ? after(now, minutes(move.minutes)) : null;
     const of = { kind, rule, now } as const;
     const step: AlarmStep =
-      move.kind === "look"
+      move.kind === "check"
         ? cycle.advanceAlarm(before, fault, { ...of, suppressed, priority })
         : answered(cycle, move, before, of, until ?? now);
     const spoken = { settings: { name: "Rowan", practice: false }, explains: [] };
-    const words = cycle.callWords(spoken, step.changes, before, step.alarm);
+    const events = cycle.eventsOf(spoken, step.changes, before, step.alarm);
     alarm = step.alarm;
-    life.push({ now, move, fault, suppressed, priority, until, before, step, words });
+    life.push({ now, move, fault, suppressed, priority, until, before, step, events });
   }
   return life;
 }
 
 function answered(
   cycle: AlarmFunctions,
-  move: Exclude<AlarmAction, { kind: "look" }>,
+  move: Exclude<AlarmAction, { kind: "check" }>,
   alarm: Alarm | null,
   of: Parameters<AlarmFunctions["reset"]>[1],
   until: Instant,

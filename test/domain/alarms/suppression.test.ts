@@ -28,7 +28,7 @@ const of = (kind: FaultKind) => ({ kind, rule: ruleOf(kind), now }) as const;
 const shelved = (kind: FaultKind): Alarm => shelve(null, after(now, days(2)), "Ada", of(kind)).alarm as Alarm;
 const out = (kind: FaultKind): Alarm => takeOutOfService(null, "Being mended.", "Ada", of(kind)).alarm as Alarm;
 
-/** Each cause with all that it explains, at its first place; what is told already below another is left out. */
+/** Each cause with all that it explains, at its first place; what is named already below another is left out. */
 function tree(): string {
   const direct = (cause: FaultKind) => faultKinds.filter((kind) => ruleOf(kind).explainedBy.includes(cause));
   const reached = (cause: FaultKind): Set<FaultKind> => {
@@ -173,8 +173,8 @@ describe("a fault that another explains", () => {
     ["scaleSilent", "foodOut"], // a scale needs no birds
     ["chargingInFrost", "batteryFreezing"], // one must be unplugged, the other carried in
     ["pauseOverdue", "feederSilent"],
-    ["troubleReported", "supplyWeak"], // its words may say anything
-  ])("%s is no consequence of %s: both are told", (kind, other) => {
+    ["troubleReported", "supplyWeak"], // its text may mean anything
+  ])("%s is no consequence of %s: both are notified", (kind, other) => {
     expect(suppressionOf(kind, where([kind, other]))).toBeNull();
   });
 
@@ -231,7 +231,7 @@ describe("a cause that the keeper has shelved", () => {
     expect(speaker("motorNotTurning", later)).toBe("supplyWeak");
   });
 
-  it("out of service explains nothing: what it says is not trusted", () => {
+  it("out of service explains nothing: its reports are not trusted", () => {
     const alarms = { foodOut: out("foodOut") };
     expect(speaker("depositUnpaid", where(["foodOut", "depositUnpaid"], { alarms }))).toBeNull();
   });

@@ -68,9 +68,9 @@ describe("a lead-acid battery", () => {
     }
   });
 
-  it("is known by its tension to have 3, 6, 12 or 24 cells, and the same charge a cell", () => {
-    expect([6.2, 12.4, 24.8, 49.6].map((tension) => leadAcidCellCount(volts(tension)))).toEqual([3, 6, 12, 24]);
-    expect([3.7, 8.2, 16.8, 80].map((tension) => leadAcidCellCount(volts(tension)))).toEqual([null, null, null, null]);
+  it("is known by its voltage to have 3, 6, 12 or 24 cells, and the same charge a cell", () => {
+    expect([6.2, 12.4, 24.8, 49.6].map((voltage) => leadAcidCellCount(volts(voltage)))).toEqual([3, 6, 12, 24]);
+    expect([3.7, 8.2, 16.8, 80].map((voltage) => leadAcidCellCount(volts(voltage)))).toEqual([null, null, null, null]);
     expect(restChargeBand("leadAcid", volts(24.48))).toEqual(restChargeBand("leadAcid", volts(12.24)));
   });
 
@@ -99,7 +99,7 @@ describe("a lead-acid battery", () => {
 });
 
 describe("a lithium battery", () => {
-  it("tells nothing by its tension at rest", () => {
+  it("is not known by its voltage at rest", () => {
     for (const kind of ["lithiumIronPhosphate", "lithiumIon", "none"] as const) {
       expect(restChargeBand(kind, volts(13.2))).toBeNull();
     }

@@ -33,7 +33,7 @@ describe("food that may cake", () => {
     }
   });
 
-  it("is told of once, as a note that stands until the refill and is then counted anew", () => {
+  it("is one note that stays until the refill, and is counted again from then", () => {
     const play = rounds(4, 92);
     for (let n = 0; n < 5; n++) round(play, 92);
     expect(play.rang).toHaveLength(1);

@@ -113,11 +113,11 @@ describe("frost inside", () => {
   });
 
   it("doesn't flicker while the lid trembles about the threshold", () => {
-    const dice = seededRandom(1);
+    const random = seededRandom(1);
     const story = Array.from({ length: 300 }, () => ({
-      inside: -2 + dice.normal(0, 0.1),
-      humidity: 92 + dice.normal(0, 1),
-      lid: -3.6 + dice.normal(0, 0.15),
+      inside: -2 + random.normal(0, 0.1),
+      humidity: 92 + random.normal(0, 1),
+      lid: -3.6 + random.normal(0, 0.15),
     }));
     const { found } = play(story, larchSettings);
     const turns = found.filter((kinds, i) => i > 0 && kinds.length !== found[i - 1]?.length).length;
@@ -126,13 +126,13 @@ describe("frost inside", () => {
   });
 
   it("stays away in healthy winter weeks with a dry box", () => {
-    const dice = seededRandom(2);
+    const random = seededRandom(2);
     for (let week = 0; week < 10; week++) {
       const mild = -12 + 2 * week; // from hard frost to thaw
       const story = Array.from({ length: 7 * 144 }, (_, i) => {
         const daily = 4 * Math.sin((2 * Math.PI * i) / 144);
-        const inside = mild + daily + dice.normal(0, 0.2);
-        return { inside, humidity: 62 + dice.normal(0, 3), lid: inside - 2 - dice.uniform() };
+        const inside = mild + daily + random.normal(0, 0.2);
+        return { inside, humidity: 62 + random.normal(0, 3), lid: inside - 2 - random.uniform() };
       });
       expect(play(story, larchSettings).found.flat(), `about ${mild} °C`).toEqual([]);
     }
@@ -152,7 +152,7 @@ describe("a lead-acid battery near freezing", () => {
     expect(play(times(3, { ...empty, battery: 12.6 }), leadAcid).found.at(-1)).toEqual([]);
   });
 
-  it("is judged by the lowest voltage of the last day, since the sun's float tension hides the charge", () => {
+  it("is judged by the lowest voltage of the last day, since the sun's float voltage hides the charge", () => {
     const dawn = play(times(6, { ...empty, batteryTemperature: -5 }), leadAcid);
     const sunny = play(times(30, { battery: 13.6, batteryTemperature: -5 }), leadAcid, dawn.cold, dawn.now);
     expect(sunny.found.at(-1)).toEqual([]);
@@ -160,13 +160,13 @@ describe("a lead-acid battery near freezing", () => {
     expect(dusk.found.at(-1)).toEqual(["batteryFreezing"]);
   });
 
-  it("is forgiven the low tension of days ago", () => {
+  it("is forgiven the low voltage of days ago", () => {
     const low = play(times(6, { ...empty, batteryTemperature: -5 }), leadAcid);
     const full = play(times(200, { battery: 12.7, charge: 0, batteryTemperature: -12 }), leadAcid, low.cold, low.now);
     expect(full.found.at(-1)).toEqual([]);
   });
 
-  it("is not taken for empty because of a sag or two under the motor, nor by what it says while it is charged", () => {
+  it("is not taken for empty because of a sag or two under the motor, nor by its voltage while it is charged", () => {
     const rest = { battery: 12.6, charge: 0, batteryTemperature: -12 };
     expect(
       play([rest, rest, { ...rest, battery: 11.2 }, { ...rest, battery: 11.3 }, rest, rest], leadAcid).found.flat(),
@@ -175,8 +175,8 @@ describe("a lead-acid battery near freezing", () => {
   });
 
   it("doesn't flicker about its threshold", () => {
-    const dice = seededRandom(3);
-    const story = Array.from({ length: 300 }, () => ({ ...empty, batteryTemperature: -10.3 + dice.normal(0, 0.3) }));
+    const random = seededRandom(3);
+    const story = Array.from({ length: 300 }, () => ({ ...empty, batteryTemperature: -10.3 + random.normal(0, 0.3) }));
     const { found } = play(story, leadAcid);
     expect(found.filter((kinds, i) => i > 0 && kinds.length !== found[i - 1]?.length).length).toBeLessThanOrEqual(1);
   });
@@ -192,7 +192,7 @@ describe("a lead-acid battery near freezing", () => {
     expect(foundAt(frozen.cold, 1.999).found.at(-1)).toEqual(["batteryFreezing"]);
     const thawed = foundAt(frozen.cold, 2.001);
     expect(thawed.found.at(-1)).toEqual([]);
-    expect(foundAt(thawed.cold, 1).found.at(-1)).toEqual([]); // found anew only where it may freeze again
+    expect(foundAt(thawed.cold, 1).found.at(-1)).toEqual([]); // found again only where it may freeze again
   });
 
   it("is measured by the box where it has no thermometer, and says so", () => {
@@ -207,14 +207,14 @@ describe("a lead-acid battery near freezing", () => {
   });
 
   it("stays away in a healthy winter, with the sun on the panel and motors pulling", () => {
-    const dice = seededRandom(4);
+    const random = seededRandom(4);
     const story = Array.from({ length: 60 * 144 }, (_, i) => {
       const sun = Math.max(0, Math.sin((2 * Math.PI * i) / 144));
-      const sag = dice.chance(0.02) ? 0.9 : 0;
+      const sag = random.chance(0.02) ? 0.9 : 0;
       return {
-        battery: 12.45 + 1.1 * sun - sag + dice.normal(0, 0.03),
+        battery: 12.45 + 1.1 * sun - sag + random.normal(0, 0.03),
         charge: 500 * sun,
-        batteryTemperature: -12 + 6 * sun + dice.normal(0, 0.3),
+        batteryTemperature: -12 + 6 * sun + random.normal(0, 0.3),
       };
     });
     expect(play(story, leadAcid).found.flat()).toEqual([]);

@@ -18,17 +18,17 @@ import { type SeededRandom, seededRandom } from "../silence/seededRandom.ts";
 
 const start = instantOf("2026-10-15T00:00:00Z");
 
-/** A detector as it truly is: caps as strong as `cap` says at 10 °C, weaker by `perDegree`, none taken below `takesFrom`. */
+/** A detector as it truly is: caps as strong as `cap` at 10 °C, weaker by `perDegree`, none taken below `takesFrom`. */
 interface Detector {
-  readonly cap: (dice: SeededRandom) => number;
+  readonly cap: (random: SeededRandom) => number;
   readonly perDegree: number;
   readonly takesFrom: number;
   readonly stones?: number; // share of falls that are no metal
   readonly beam?: boolean;
 }
-const oneKind = (dice: SeededRandom) => dice.normal(0.82, 0.07);
+const oneKind = (random: SeededRandom) => random.normal(0.82, 0.07);
 
-/** Twenty caps a day, each told with its temperature; what the feeder tells of them goes to the room. */
+/** Twenty caps a day, each with its temperature; what the feeder reports of them goes to the module. */
 class Bench {
   cold = initialCold();
   now: Instant = start;
@@ -36,25 +36,25 @@ class Bench {
   fell = 0;
   raisedOn: number | null = null;
   readonly detector: Detector;
-  readonly dice: SeededRandom;
+  readonly random: SeededRandom;
   #days = 0;
 
-  constructor(detector: Detector, dice: SeededRandom) {
+  constructor(detector: Detector, random: SeededRandom) {
     this.detector = detector;
-    this.dice = dice;
+    this.random = random;
   }
 
   day(air: number, detector: Detector = this.detector): this {
-    const { dice } = this;
+    const { random } = this;
     for (let n = 0; n < 20; n++) {
       this.now = after(this.now, minutes(72));
-      const inside = celsius(air + 3 * Math.sin((n / 20) * 2 * Math.PI) + dice.normal(0, 0.3));
+      const inside = celsius(air + 3 * Math.sin((n / 20) * 2 * Math.PI) + random.normal(0, 0.3));
       this.cold = updateCold(this.cold, { ...emptyReadings, inside }, this.now, larchSettings);
       const beam = detector.beam === true ? true : null;
-      if (dice.chance(detector.stones ?? 0)) this.#fall({ kind: "deposit", metal: false, signal: null, chute: beam });
+      if (random.chance(detector.stones ?? 0)) this.#fall({ kind: "deposit", metal: false, signal: null, chute: beam });
       else {
         this.fell += 1;
-        const signal = Math.min(1, Math.max(0, detector.cap(dice) + detector.perDegree * (inside - 10)));
+        const signal = Math.min(1, Math.max(0, detector.cap(random) + detector.perDegree * (inside - 10)));
         if (signal >= detector.takesFrom) this.#fall({ kind: "deposit", metal: true, signal, chute: beam });
         else {
           this.missed += 1;
@@ -86,7 +86,7 @@ class Bench {
 describe("a detector that drifts in the cold", () => {
   const drifting: Detector = { cap: oneKind, perDegree: 0.014, takesFrom: 0.5 };
 
-  it("is told of from its signals, some days after it misses one cap in ten (seeded, all of ten)", () => {
+  it("is found from its signals, some days after it misses one cap in ten (seeded, all of ten)", () => {
     for (let seed = 1; seed <= 10; seed++) {
       const bench = new Bench(drifting, seededRandom(seed));
       for (let day = 0; day < 40; day++) bench.day(6);
@@ -99,7 +99,7 @@ describe("a detector that drifts in the cold", () => {
     }
   });
 
-  it("is told of with how many deposits it may be missing, within a factor of two of the truth", () => {
+  it("is found with how many deposits it may be missing, within a factor of two of the truth", () => {
     const bench = new Bench(drifting, seededRandom(3));
     for (let day = 0; day < 40; day++) bench.day(6);
     for (let day = 0; day < 17; day++) bench.day(6 - day);
@@ -109,12 +109,12 @@ describe("a detector that drifts in the cold", () => {
       ?.reason.match(
         /^At −\d+ °C the detector detects caps only weakly: it may be missing about (\d+) of the (\d+) deposits of the last days\.$/,
       );
-    const told = Number(said?.[1]) / Number(said?.[2]);
+    const stated = Number(said?.[1]) / Number(said?.[2]);
     const [missed, fell] = [bench.missed, bench.fell];
     for (let day = 0; day < 20; day++) bench.day(-11);
     const truth = (bench.missed - missed) / (bench.fell - fell);
-    expect(told).toBeGreaterThan(truth / 2);
-    expect(told).toBeLessThan(2 * truth);
+    expect(stated).toBeGreaterThan(truth / 2);
+    expect(stated).toBeLessThan(2 * truth);
   });
 
   it("is well again when it warms, and when someone turns up its gain", () => {
@@ -122,12 +122,12 @@ describe("a detector that drifts in the cold", () => {
     expect(bench.fault()).not.toBeNull();
     const warmed = new Bench(drifting, seededRandom(4)).autumnAndFrost().day(5);
     expect(warmed.fault()).toBeNull();
-    const stronger: Detector = { ...drifting, cap: (dice) => dice.normal(1.15, 0.05) };
+    const stronger: Detector = { ...drifting, cap: (random) => random.normal(1.15, 0.05) };
     for (let day = 0; day < 3; day++) bench.day(-14, stronger);
     expect(bench.fault()).toBeNull();
   });
 
-  it("is told of by the slot's own beam, where signals say nothing", () => {
+  it("is found by the slot's own beam, where signals show nothing", () => {
     const deaf: Detector = { cap: oneKind, perDegree: 0, takesFrom: 0, stones: 0.03, beam: true };
     const bench = new Bench(deaf, seededRandom(5));
     for (let day = 0; day < 30; day++) bench.day(6);
@@ -148,15 +148,15 @@ describe("a detector that drifts in the cold", () => {
 });
 
 describe("a healthy detector's winter", () => {
-  // 100 seeded winters of each were measured beforehand, at slopes of 0, 0.0033 and 0.006 a degree: some 2 of 100 rang
+  // 100 seeded winters of each were measured beforehand, at slopes of 0, 0.0033 and 0.006 a degree: some 2 of 100 raised an alarm
   // for birds that happened to bring more stones than usual, whatever the slope (0.07 a feeder-year), and with the narrow slot
   // up to 5 more of 100 by signals (0.2 a feeder-year).
-  const healthy: Record<string, (dice: SeededRandom) => number> = {
+  const healthy: Record<string, (random: SeededRandom) => number> = {
     "one kind of cap": oneKind,
-    "steel and aluminium": (dice) => (dice.chance(0.6) ? dice.normal(0.85, 0.03) : dice.normal(0.55, 0.03)),
-    "anything from 0.6 to 0.9": (dice) => 0.6 + 0.3 * dice.uniform(),
-    "none weaker than a narrow slot lets them be": (dice) => 0.5 + 0.1 * dice.exponential(1),
-    "mostly strong, some weak": (dice) => 1 - 0.1 * dice.exponential(1),
+    "steel and aluminium": (random) => (random.chance(0.6) ? random.normal(0.85, 0.03) : random.normal(0.55, 0.03)),
+    "anything from 0.6 to 0.9": (random) => 0.6 + 0.3 * random.uniform(),
+    "none weaker than a narrow slot lets them be": (random) => 0.5 + 0.1 * random.exponential(1),
+    "mostly strong, some weak": (random) => 1 - 0.1 * random.exponential(1),
   };
   for (const [name, cap] of Object.entries(healthy)) {
     it(`keeps quiet with ${name}, steady or as weak in frost as copper makes it`, () => {
@@ -181,8 +181,8 @@ describe("the signal's line", () => {
   };
 
   it("finds slope, spread and the weakest that was taken", () => {
-    const dice = seededRandom(7);
-    const model = learnt(390, (temperature) => 0.8 + 0.006 * (temperature - 10) + dice.normal(0, 0.04));
+    const random = seededRandom(7);
+    const model = learnt(390, (temperature) => 0.8 + 0.006 * (temperature - 10) + random.normal(0, 0.04));
     expect(Math.abs(signalSlope(model, residualSpread(model)) - 0.006)).toBeLessThan(0.001); // three standard errors
     expect(residualSpread(model)).toBeCloseTo(0.04, 2);
     expect(smallestAcceptedSignal(model)).toBeGreaterThan(0.55);
@@ -246,7 +246,7 @@ describe("a copper coil", () => {
 });
 
 describe("a deposit", () => {
-  it("of an old backlog, whose cold nobody told of, teaches nothing", () => {
+  it("of an old backlog, whose temperature is unknown, teaches nothing", () => {
     const cold = updateCold(initialCold(), { ...emptyReadings, inside: celsius(-9) }, start, larchSettings);
     const deposit: Deposit = { kind: "deposit", metal: true, signal: 0.8, chute: true };
     expect(updateColdByDeposit(cold, deposit, after(start, hours(-5)))).toBe(cold);

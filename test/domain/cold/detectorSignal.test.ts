@@ -27,10 +27,10 @@ const learnt = (deposits: readonly Deposit[]): SignalModel =>
 
 /** Caps whose signal falls by so much for each degree of cold. */
 function caps(count: number, perDegree: number, spread = 0.03, level = 0.6): Deposit[] {
-  const dice = seededRandom(count);
+  const random = seededRandom(count);
   return Array.from({ length: count }, () => {
-    const temperature = 10 + dice.normal(0, 6);
-    return { temperature, signal: level + perDegree * (temperature - 10) + dice.normal(0, spread) };
+    const temperature = 10 + random.normal(0, 6);
+    return { temperature, signal: level + perDegree * (temperature - 10) + random.normal(0, spread) };
   });
 }
 

@@ -18,7 +18,7 @@ function evening(play: ColdRun, warm: number, perHour: number, climate: (air: nu
 }
 
 describe("a lid without a thermometer", () => {
-  it("is estimated to frost on a clear, damp night, and the words say that it is an estimate", () => {
+  it("is estimated to frost on a clear, damp night, and the text states that it is an estimate", () => {
     const play = evening(frost(), 0, 0.6, (air) => ({ air, humidity: 96 }));
     expect(play.rang).toHaveLength(1);
     expect(play.rang[0]?.reason).toMatch(
@@ -29,12 +29,12 @@ describe("a lid without a thermometer", () => {
       value: "2 to 5 °C below the air",
       at: null,
     });
-    // A measured lid two degrees below the same air says the same, of its own knowledge.
+    // A measured lid two degrees below the same air shows the same by measurement.
     const measured = evening(frost(), 0, 0.6, (air) => ({ air, lid: air - 2, humidity: 96 }));
     expect(measured.rang[0]?.reason).toMatch(/^The lid is at/);
   });
 
-  it("is not guessed at through a cloudy damp night, by day, in dry air, or where nobody said where the yard is", () => {
+  it("is not guessed at through a cloudy damp night, by day, in dry air, or where the yard's location isn't entered", () => {
     expect(evening(frost(), -3, 0.1, (air) => ({ air, humidity: 96 })).rang).toEqual([]);
     expect(frost(instantOf("2026-04-15T06:00:00Z")).times(50, { air: -3, humidity: 97 }).rang).toEqual([]);
     expect(evening(frost(), 0, 0.6, (air) => ({ air, humidity: 80 })).rang).toEqual([]);
@@ -63,7 +63,7 @@ describe("a lid without a thermometer", () => {
     expect(play.rang).toEqual([]);
   });
 
-  it("is told of once in a cold spell, and anew after a thaw", () => {
+  it("is found once in a cold spell, and again after a thaw", () => {
     const play = frost();
     for (let day = 0; day < 9; day++) {
       evening(play, 0, 0.6, (air) => ({ air, humidity: 96 }));
@@ -75,7 +75,7 @@ describe("a lid without a thermometer", () => {
     expect(play.rang).toHaveLength(2);
   });
 
-  it("is told of as iced also in a cold spell of which frost was noted, though only once", () => {
+  it("is found iced also in a cold spell with frost, though only once", () => {
     const play = evening(frost(), 0, 0.6, (air) => ({ air, humidity: 96 }));
     expect(play.rang.map(({ kind }) => kind)).toEqual(["frostInside"]);
     const rainThenFrost = () =>
@@ -136,7 +136,7 @@ describe("ice", () => {
     expect(hourly.reportAt(after(noon, hours(3)), night).fault()?.kind).toBe("iceLock");
   });
 
-  it("comes from dew that settled for an hour in sum, also where a report in between said nothing of humidity", () => {
+  it("comes from dew that settled for an hour in sum, also where a report in between had no humidity", () => {
     const pause = { inside: 4, lid: 3.2, humidity: 93 }; // 0.2 K short of dew, and far from drying
     const bouts = frost().times(4, dewy).times(6, pause).times(4, dewy).times(6, pause);
     expect(bouts.report(night).fault()?.kind).toBe("iceLock");
@@ -247,7 +247,7 @@ describe("a winter of five months", () => {
     ["mild", "one in the air alone", 0.5, 0.6],
     ["mild", "one inside alone", 0.3, 0.6],
   ] as const)(
-    "(%s) rings a feeder with %s at most %f times a fortnight for ice, and notes frost at most %f times",
+    "(%s) raises an alarm of ice for a feeder with %s at most %f times in two weeks, and notes frost at most %f times",
     (kind, fitted, iceMost, frostMost) => {
       const count = { iceLock: 0, frostInside: 0 };
       for (const seed of seeds) {

@@ -17,7 +17,7 @@ import { winter } from "./winter.ts";
 
 /** Every finding of the cold at once, over the invented winters of five months from -20 to 5 °C, with noise on everything. */
 function found(seed: number, battery: BatteryKind): Map<FaultKind, number> {
-  const dice = seededRandom(seed);
+  const random = seededRandom(seed);
   const settings = { ...larchSettings, battery };
   const lithium = battery === "lithiumIronPhosphate";
   const kinds = new Map<FaultKind, number>();
@@ -26,12 +26,12 @@ function found(seed: number, battery: BatteryKind): Map<FaultKind, number> {
   for (const { at, air, lid, inside, humidity } of winter(seed)) {
     const hour = new Date(at).getUTCHours();
     const sun = hour >= 9 && hour < 14;
-    if (sun && dice.chance(0.5)) {
+    if (sun && random.chance(0.5)) {
       // Now and then a glitch of the converter, and a battery that cold makes softer.
-      const lowest = dice.chance(0.005) ? 4.4 : 4.92 + 0.003 * air + dice.normal(0, 0.02);
+      const lowest = random.chance(0.005) ? 4.4 : 4.92 + 0.003 * air + random.normal(0, 0.02);
       cold = updateColdByPortion(cold, portionAt(at, { lowestSupply: volts(lowest) }), at);
-      const metal = !dice.chance(0.05);
-      const signal = Math.min(1, dice.normal(0.82, 0.07) + 0.0033 * (inside - 10));
+      const metal = !random.chance(0.05);
+      const signal = Math.min(1, random.normal(0.82, 0.07) + 0.0033 * (inside - 10));
       cold = updateColdByDeposit(cold, { kind: "deposit", metal, signal: metal ? signal : null, chute: true }, at);
     }
     const readings = {
@@ -40,10 +40,10 @@ function found(seed: number, battery: BatteryKind): Map<FaultKind, number> {
       lid: celsius(lid),
       inside: celsius(inside),
       humidity: humidityPercent(humidity),
-      supply: volts(5.05 + dice.normal(0, 0.01)),
-      battery: volts(12.5 + (sun ? 0.9 : 0) + dice.normal(0, 0.03)),
-      batteryTemperature: celsius(inside + dice.normal(0, 0.2)),
-      charge: milliamps(sun && !(lithium && inside < 1.5) ? 400 : dice.normal(0, 4)),
+      supply: volts(5.05 + random.normal(0, 0.01)),
+      battery: volts(12.5 + (sun ? 0.9 : 0) + random.normal(0, 0.03)),
+      batteryTemperature: celsius(inside + random.normal(0, 0.2)),
+      charge: milliamps(sun && !(lithium && inside < 1.5) ? 400 : random.normal(0, 4)),
     };
     cold = updateCold(cold, readings, at, settings);
     const now = coldFaults(cold, settings, at).map(({ kind }) => kind);
@@ -69,7 +69,7 @@ describe("a healthy winter", () => {
       // Nobody refilled for five months: the note comes once and stands.
       expect(kinds.get("feedCaking")).toBe(1);
       expect(kinds.get("frostInside")).toBeGreaterThan(0);
-      expect(kinds.get("iceLock")).toBeGreaterThan(0); // how often it rings is measured in frost.test.ts
+      expect(kinds.get("iceLock")).toBeGreaterThan(0); // how often it is raised is measured in frost.test.ts
     },
   );
 });

@@ -143,7 +143,7 @@ describe("dew and frost point", () => {
     );
   });
 
-  it("stay finite for a sensor that says 0 %", () => {
+  it("stay finite for a sensor that reports 0 %", () => {
     expect(dewPoint(vapour(-5, 0))).toBeLessThan(-50);
   });
 });

@@ -78,7 +78,7 @@ describe("a supply under its motor", () => {
     expect(runs.slice(cleared)).not.toContain(true);
   });
 
-  it("is counted anew after it was sound: old sags and the old worst are no part of what is told next", () => {
+  it("is counted again after it was sound: old sags and the old lowest value are not in the next finding", () => {
     const { ran, state } = bench();
     for (let n = 0; n < 8; n++) ran(4.1);
     for (let n = 0; n < 60; n++) ran(4.95);
@@ -107,20 +107,20 @@ describe("a supply under its motor", () => {
     expect(weak()).not.toBeNull();
   });
 
-  it("rings less than once a year where one run in a hundred sags by chance (five and a half years of a hundred portions a day)", () => {
-    const dice = seededRandom(5);
+  it("raises less than one alarm a year where one run in a hundred sags by chance (five and a half years of a hundred portions a day)", () => {
+    const random = seededRandom(5);
     let alarms = 0;
     let before = false;
     const { ran } = bench();
     for (let n = 0; n < 200_000; n++) {
-      const weak = ran(dice.chance(0.01) ? 4.5 : 4.9) !== null;
+      const weak = ran(random.chance(0.01) ? 4.5 : 4.9) !== null;
       if (weak && !before) alarms += 1;
       before = weak;
     }
     expect(alarms).toBeLessThanOrEqual(5); // none was measured
   });
 
-  it("is told with what the cold takes from its battery, by its kind", () => {
+  it("is found with what the cold takes from its battery, by its kind", () => {
     const reasonAt = (kind: BatteryKind, battery: number) => {
       const { ran, weak } = bench(12.6, kind, battery);
       for (let n = 0; n < 6; n++) ran(10.1);

@@ -28,7 +28,7 @@ export const winterDays = 151;
 export const winter = memoize(8, (seed: number, kind: "healthy" | "mild" = "healthy") => `${seed} ${kind}`, invented);
 
 function invented(seed: number, kind: "healthy" | "mild" = "healthy"): WinterMoment[] {
-  const dice = seededRandom(seed);
+  const random = seededRandom(seed);
   const place = larchSettings.place;
   if (place === null) throw new Error("expected Larch to have a place");
   const moments: WinterMoment[] = [];
@@ -39,14 +39,14 @@ function invented(seed: number, kind: "healthy" | "mild" = "healthy"): WinterMom
   let synoptic = mean;
   let nightly = 0; // K by which the air differs from what the weather brings
   let spread = 1; // K between air and dew point
-  const bias = dice.normal(0, 1.5);
+  const bias = random.normal(0, 1.5);
   const perHour = 6;
   for (let i = 0; i < winterDays * 24 * perHour; i++) {
     const at = after(winterStart, minutes(10 * i));
-    if (dice.chance(1 / ((clear ? 26 : 40) * perHour))) clear = !clear;
-    if (dice.chance(1 / ((rain ? 5 : 20) * perHour))) rain = !rain;
+    if (random.chance(1 / ((clear ? 26 : 40) * perHour))) clear = !clear;
+    if (random.chance(1 / ((rain ? 5 : 20) * perHour))) rain = !rain;
     const keeps = Math.exp(-1 / (96 * perHour));
-    synoptic = mean + keeps * (synoptic - mean) + swing * Math.sqrt(1 - keeps * keeps) * dice.normal(0, 1);
+    synoptic = mean + keeps * (synoptic - mean) + swing * Math.sqrt(1 - keeps * keeps) * random.normal(0, 1);
     const light = lightAt(place, at);
     const target = light === "day" ? (clear ? 2 : 0.5) : clear ? -5 : -0.3;
     nightly += (target - nightly) / (5 * perHour);
@@ -56,12 +56,15 @@ function invented(seed: number, kind: "healthy" | "mild" = "healthy"): WinterMom
     // What the weather brought keeps its vapour while the night cools it, up to saturation.
     const dew = Math.min(air - 0.1, synoptic - spread);
     const vapour = saturationPressure(overWater, celsius(dew));
-    const lid = air - (light === "day" ? -1 : clear ? 3.5 : 0.2) + dice.normal(0, 0.2);
-    const inside = air + 1.5 + dice.normal(0, 0.1);
+    const lid = air - (light === "day" ? -1 : clear ? 3.5 : 0.2) + random.normal(0, 0.2);
+    const inside = air + 1.5 + random.normal(0, 0.1);
     const humidityAt = (temperature: number) =>
       Math.min(
         100,
-        Math.max(1, (100 * vapour) / saturationPressure(overWater, celsius(temperature)) + bias + dice.normal(0, 0.7)),
+        Math.max(
+          1,
+          (100 * vapour) / saturationPressure(overWater, celsius(temperature)) + bias + random.normal(0, 0.7),
+        ),
       );
     moments.push({ at, air, lid, inside, humidity: humidityAt(inside), outsideHumidity: humidityAt(air), clear });
   }

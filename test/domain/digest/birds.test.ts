@@ -7,7 +7,7 @@ const after = (counts: DayCounts, week: readonly BirdDay[] = usualDays().slice(1
   birdLines([digestFeederFixture(feederWithPortions("Rowan"), { days: [day(counts), ...week] })]);
 
 describe("the birds' day in the digest", () => {
-  it("is said to be as usual where it is", () => {
+  it("is described as usual where it is", () => {
     expect(after(busy)).toEqual(["Rowan: as usual: 41 visits, 12 presses, 9 deposits, 60 portions."]);
     expect(after({ ...busy, visits: 30, portions: 50 })[0]).toMatch(/^Rowan: as usual: 30 visits, /);
   });
@@ -55,7 +55,7 @@ describe("the birds' day in the digest", () => {
     );
   });
 
-  it("says of a week without a bird just that", () => {
+  it("states that no bird came for a week", () => {
     expect(after(quiet, usualDays(quiet).slice(1))).toEqual(["Rowan: no birds yesterday, as in the past week."]);
   });
 });

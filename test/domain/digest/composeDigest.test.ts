@@ -24,17 +24,17 @@ import {
   yard,
 } from "./digestFeederFixture.ts";
 
-const told = (...feeders: readonly DigestFeeder[]) => composeDigest(yard, feeders, date, now);
-const section = (digest: ReturnType<typeof told>, heading: string): readonly string[] =>
+const compose = (...feeders: readonly DigestFeeder[]) => composeDigest(yard, feeders, date, now);
+const section = (digest: ReturnType<typeof compose>, heading: string): readonly string[] =>
   digest.sections.find((each) => each.heading === heading)?.lines ?? [];
-const toDo = (digest: ReturnType<typeof told>) => section(digest, "To do today");
-const besides = (digest: ReturnType<typeof told>) => section(digest, "Also");
-const linesOf = (digest: ReturnType<typeof told>) => digest.sections.flatMap(({ lines }) => lines);
+const toDo = (digest: ReturnType<typeof compose>) => section(digest, "To do today");
+const besides = (digest: ReturnType<typeof compose>) => section(digest, "Also");
+const linesOf = (digest: ReturnType<typeof compose>) => digest.sections.flatMap(({ lines }) => lines);
 
 describe("the digest's text", () => {
   it("states for a healthy yard that there is nothing to do, the food left and the birds, in that order", () => {
     const state = feederWithPortions("Rowan");
-    const digest = told(digestFeederFixture(state, { recentReadings: airBetween(4, 9) }));
+    const digest = compose(digestFeederFixture(state, { recentReadings: airBetween(4, 9) }));
     const runOut = runOutText(forecastEmpty(state.hopper, state.settings, now), yard.zone, now);
     expect(runOut).toMatch(/^very likely enough until /);
     expect(digest.title).toBe("Alder Croft, today: nothing to do");
@@ -48,7 +48,7 @@ describe("the digest's text", () => {
   });
 
   it("keeps two healthy feeders within nine lines", () => {
-    const digest = told(
+    const digest = compose(
       digestFeederFixture(feederWithPortions("Rowan"), { recentReadings: airBetween(4, 9) }),
       digestFeederFixture(feederWithPortions("Larch"), { recentReadings: airBetween(4, 9) }),
     );
@@ -59,7 +59,7 @@ describe("the digest's text", () => {
   it("lists active alarms first, the most urgent before all, with their start and the advice", () => {
     const rowan = withAlarm(feederWithPortions("Rowan"), "chuteBlind", past(now, hours(-1)), "acknowledged");
     const larch = withAlarm(feederWithPortions("Larch"), "trayJammed", past(now, hours(-9)));
-    const digest = told(digestFeederFixture(rowan), digestFeederFixture(larch));
+    const digest = compose(digestFeederFixture(rowan), digestFeederFixture(larch));
     expect(digest.title).toBe("Alder Croft, today: 2 tasks");
     expect(toDo(digest)).toEqual([
       `Larch: tray jammed since yesterday 22:30. ${ruleOf("trayJammed").advice}`,
@@ -71,14 +71,14 @@ describe("the digest's text", () => {
     "has no task for an alarm that is %s",
     (phase) => {
       const state = withAlarm(feederWithPortions("Rowan"), "chuteBlind", now, phase);
-      expect(told(digestFeederFixture(state)).title).toBe("Alder Croft, today: nothing to do");
-      expect(toDo(told(digestFeederFixture(state)))).toEqual(["Nothing to do."]);
+      expect(compose(digestFeederFixture(state)).title).toBe("Alder Croft, today: nothing to do");
+      expect(toDo(compose(digestFeederFixture(state)))).toEqual(["Nothing to do."]);
     },
   );
 
   it("names what is shelved only on the day on which the shelving ends, without a task", () => {
     const shelved = (until: number) =>
-      told(
+      compose(
         digestFeederFixture(
           withAlarm(feederWithPortions("Rowan"), "scaleSilent", now, "shelved", {
             shelvedUntil: past(now, hours(until)),
@@ -98,14 +98,14 @@ describe("the digest's text", () => {
       return digestFeederFixture({ ...state, ...cleaned }, { addedAt: past(now, days(-addedDaysAgo)) });
     };
     const words = "last cleaning more than two weeks ago or not entered.";
-    expect(toDo(told(at("Rowan", 13.9, null)))).toEqual(["Nothing to do."]);
-    expect(toDo(told(at("Rowan", 14, null)))).toEqual([`Clean Rowan: ${words}`]);
-    expect(toDo(told(at("Rowan", 200, 13)))).toEqual(["Nothing to do."]);
-    const both = told(at("Rowan", 200, 15), at("Larch", 20, null));
+    expect(toDo(compose(at("Rowan", 13.9, null)))).toEqual(["Nothing to do."]);
+    expect(toDo(compose(at("Rowan", 14, null)))).toEqual([`Clean Rowan: ${words}`]);
+    expect(toDo(compose(at("Rowan", 200, 13)))).toEqual(["Nothing to do."]);
+    const both = compose(at("Rowan", 200, 15), at("Larch", 20, null));
     expect(both.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(both)).toEqual([`Clean Rowan and Larch: ${words}`]);
     const away = { ...feederWithPortions("Rowan", 1_500, 10, { placement: "putAway" }) };
-    expect(told(digestFeederFixture(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
+    expect(compose(digestFeederFixture(away, { addedAt: past(now, days(-99)) })).title).toMatch(/nothing to do$/);
   });
 
   it("names what is out of service in one line, without a task", () => {
@@ -115,14 +115,14 @@ describe("the digest's text", () => {
       now,
       "outOfService",
     );
-    expect(toDo(told(digestFeederFixture(rowan)))).toEqual(["Nothing to do."]);
-    expect(besides(told(digestFeederFixture(rowan)))).toEqual([
+    expect(toDo(compose(digestFeederFixture(rowan)))).toEqual(["Nothing to do."]);
+    expect(besides(compose(digestFeederFixture(rowan)))).toEqual([
       "Out of service: chute sensor not working (Rowan) and scale not working (Rowan).",
     ]);
   });
 
   it.each(["latchedUnacknowledged", "latchedAcknowledged"])("asks for a check where an alarm is %s", (phase) => {
-    const digest = told(digestFeederFixture(withAlarm(feederWithPortions("Rowan"), "batteryFreezing", now, phase)));
+    const digest = compose(digestFeederFixture(withAlarm(feederWithPortions("Rowan"), "batteryFreezing", now, phase)));
     expect(digest.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(digest)).toEqual(["Rowan: check after “battery near freezing” and confirm on its page."]);
   });
@@ -130,7 +130,7 @@ describe("the digest's text", () => {
   it("has only the placement of a feeder in storage or in the workshop", () => {
     const away = feederWithPortions("Rowan", 540, 10, { placement: "putAway" });
     const bench = feederWithPortions("Larch", 540, 10, { placement: "onBench" });
-    expect(told(digestFeederFixture(away), digestFeederFixture(bench)).sections).toEqual([
+    expect(compose(digestFeederFixture(away), digestFeederFixture(bench)).sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
       { heading: "Also", lines: ["Larch: in the workshop.", "Rowan: in storage."] },
     ]);
@@ -138,19 +138,19 @@ describe("the digest's text", () => {
 
   it("asks for a refill before the hopper may be empty, and not twice where an alarm does", () => {
     const low = feederWithPortions("Rowan", 540); // 40 g left at 50 g a day
-    const digest = told(digestFeederFixture(low));
+    const digest = compose(digestFeederFixture(low));
     expect(digest.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(digest)).toHaveLength(1);
     expect(toDo(digest)[0]).toMatch(/^Rowan: refill today: /);
     expect(section(digest, "Food")).toEqual(["Rowan: about 110 g, see above."]);
-    const alarm = told(digestFeederFixture(withAlarm(low, "foodLow", now)));
+    const alarm = compose(digestFeederFixture(withAlarm(low, "foodLow", now)));
     expect(alarm.title).toBe("Alder Croft, today: 1 task");
     expect(linesOf(alarm).join()).not.toContain("refill today");
   });
 
   it("claims nothing about the food of a feeder without reports, nor about its night", () => {
     const silent = withAlarm(feederWithPortions("Rowan", 540), "feederSilent", past(now, hours(-20)));
-    const digest = told(digestFeederFixture(silent, { recentReadings: airBetween(4, 9) }));
+    const digest = compose(digestFeederFixture(silent, { recentReadings: airBetween(4, 9) }));
     expect(toDo(digest)[0]).toMatch(/^Rowan: no reports since yesterday 11:30\. /);
     expect(section(digest, "Food")).toEqual(["Rowan: not known (no reports)."]);
     expect(section(digest, "Tonight")).toEqual(["Not enough temperature data."]);
@@ -158,20 +158,20 @@ describe("the digest's text", () => {
 
   it("states where a feeder has never reported, is paused, or its level isn't known", () => {
     const fresh = newFeeder(feederSettings({ name: "Rowan" }), now);
-    const digest = told(digestFeederFixture(fresh));
+    const digest = compose(digestFeederFixture(fresh));
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
       { heading: "Also", lines: ["Rowan: no report yet."] },
     ]);
-    expect(section(told(digestFeederFixture(reportingState(fresh))), "Food")[0]).toMatch(
+    expect(section(compose(digestFeederFixture(reportingState(fresh))), "Food")[0]).toMatch(
       /^Rowan: food level not known: enter a refill/,
     );
     const paused = { ...reportingState(fresh), orders: { ...fresh.orders, lastStatement: { paused: true, at: now } } };
-    expect(section(told(digestFeederFixture(paused)), "Food")[0]).toMatch(/^Rowan: paused; food level not known/);
+    expect(section(compose(digestFeederFixture(paused)), "Food")[0]).toMatch(/^Rowan: paused; food level not known/);
   });
 
   it("lists the first to be empty first", () => {
-    const digest = told(
+    const digest = compose(
       digestFeederFixture(feederWithPortions("Rowan", 1_800)),
       digestFeederFixture(feederWithPortions("Larch", 700)),
     );
@@ -186,14 +186,14 @@ describe("the digest's text", () => {
   });
 
   it("states for an empty yard that it has no feeder", () => {
-    expect(told()).toEqual({
+    expect(compose()).toEqual({
       title: "Alder Croft, today: no feeder yet",
       short: "There is no feeder in this yard yet.",
       sections: [{ heading: "To do today", lines: ["There is no feeder in this yard yet."] }],
     });
   });
 
-  it("call a digest made up for after midnight yesterday's", () => {
+  it("are yesterday's in a digest made after midnight", () => {
     const late = past(now, hours(18)); // 01:30 on the 26th
     expect(composeDigest(yard, [digestFeederFixture(feederWithPortions("Rowan"))], date, late).title).toMatch(
       /, yesterday: /,
@@ -208,7 +208,7 @@ describe("a screenful", () => {
     const ten = Array.from({ length: 10 }, (_, n) =>
       digestFeederFixture(feederWithPortions(birch(n)), { recentReadings: airBetween(4, 9) }),
     );
-    const digest = told(...ten);
+    const digest = compose(...ten);
     expect(linesOf(digest).length).toBeLessThanOrEqual(linesMax);
     expect(section(digest, "Birds")).toEqual(["Birch 0, Birch 1 and 8 more: as usual."]);
   });
@@ -220,18 +220,18 @@ describe("a screenful", () => {
         recentReadings: airBetween(-8, -1, 97),
       }),
     );
-    const digest = told(...ten);
+    const digest = compose(...ten);
     expect(digest.title).toBe("Alder Croft, today: 10 tasks");
-    expect(toDo(digest)).toHaveLength(10); // whatever is counted is listed, room or not
+    expect(toDo(digest)).toHaveLength(10); // whatever is counted is listed, whether it fits or not
     expect(section(digest, "Food").at(-1)).toMatch(/\d more lines? on the feeder pages\.$/);
     expect(digest.sections.map(({ heading }) => heading)).toContain("Tonight");
   });
 
-  it("has a short form for a push that ends with a whole word and says that there is more", () => {
+  it("has a short form for a push that ends with a whole word and states that there is more", () => {
     const ten = Array.from({ length: 10 }, (_, n) =>
       digestFeederFixture(withAlarm(feederWithPortions(birch(n)), "feedBridged", now)),
     );
-    const { short } = told(...ten);
+    const { short } = compose(...ten);
     expect(short.length).toBeLessThanOrEqual(shortMax);
     expect(short).toMatch(/\nMore on its page\.$/);
     expect(short.startsWith("Birch 0: food stuck above the tray since today 07:30. ")).toBe(true);
@@ -244,7 +244,7 @@ describe("a screenful", () => {
   });
 
   it("has a short form of a quiet day that needs no page", () => {
-    const { short } = told(
+    const { short } = compose(
       digestFeederFixture(feederWithPortions("Rowan"), {
         days: [day(quiet), ...usualDays(quiet)],
         recentReadings: airBetween(4, 9),
@@ -277,7 +277,7 @@ describe("what the digest counts", () => {
           for (const fault of kinds) state = withAlarm(state, fault, now, phase, { shelvedUntil: past(now, hours(2)) });
           return digestFeederFixture(state, { id: `birch-${n}`, addedAt: past(now, days(cleaned ? -2 : -20)) });
         });
-        const digest = told(...feeders);
+        const digest = compose(...feeders);
         const counted = Number(/(\d+) tasks?$/.exec(digest.title)?.[1] ?? 0);
         const listed = digest.sections[0];
         expect(listed?.links?.length ?? 0, digest.title).toBe(counted);
@@ -292,7 +292,7 @@ describe("what the digest counts", () => {
 
   it("asks for what only a keeper can enter, each with its page", () => {
     const fresh = reportingState(newFeeder(feederSettings({ name: "Rowan", assumed: ["portionMass"] }), now));
-    const digest = told(digestFeederFixture(fresh));
+    const digest = compose(digestFeederFixture(fresh));
     expect(digest.title).toBe("Alder Croft, today: 2 tasks");
     expect(digest.sections[0]).toEqual({
       heading: "To do today",

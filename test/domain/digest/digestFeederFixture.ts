@@ -12,7 +12,7 @@ import { feederSettings } from "../../support/feederSettings.ts";
 import { barePortion } from "../portionFixture.ts";
 import { emptyReadings } from "../silence/larch.ts";
 
-/** Feeders of Alder Croft as a digest is told of them, hand-made: 07:30 in Stockholm on Wednesday 25 November. */
+/** Feeders of Alder Croft as a digest gets them, hand-made: 07:30 in Stockholm on Wednesday 25 November. */
 export const now = instantOf("2026-11-25T06:30:00Z");
 export const date = "2026-11-25";
 export const yard = { id: "alder-croft", name: "Alder Croft", zone: "Europe/Stockholm", practice: false };
@@ -97,7 +97,7 @@ export const airBetween = (lowest: number, warmest: number, humidity = 90) =>
     return { air: celsius(lowest + (warmest - lowest) * share), humidity: humidityPercent(humidity) };
   });
 
-export function digestFeederFixture(state: FeederState, told: Partial<DigestFeeder> = {}): DigestFeeder {
+export function digestFeederFixture(state: FeederState, change: Partial<DigestFeeder> = {}): DigestFeeder {
   return {
     id: state.settings.name.toLowerCase(),
     name: state.settings.name,
@@ -106,6 +106,6 @@ export function digestFeederFixture(state: FeederState, told: Partial<DigestFeed
     days: usualDays(),
     paymentEvents: [],
     recentReadings: [],
-    ...told,
+    ...change,
   };
 }

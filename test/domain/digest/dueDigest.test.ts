@@ -62,7 +62,7 @@ describe("the digest", () => {
   it.each(changes.flatMap(([zone, days, from, to]) => times.map((time) => ({ zone, days, from, to, time }))))(
     "comes exactly once a date in $zone from $from at $time",
     ({ zone, days, from, to, time }) => {
-      // The evening before this span is already told.
+      // The evening before this span was already covered.
       const before = dueDigest(zone, time, instantOf(from)) ?? null;
       const lastDate = before !== null && before < (days[0] ?? "") ? before : null;
       expect(tick(zone, time, from, to, lastDate).map((one) => one.date)).toEqual(days);
@@ -195,7 +195,7 @@ describe("the digest", () => {
 
   it("is late within six hours of a server that was off, and else waits for the next day, also over a clock change", () => {
     const settings = [{ from: "2026-10-24T00:00Z", zone: stockholm, time: "02:30" }];
-    // 02:30 comes twice on the 25th: at 00:30Z and 01:30Z. Whoever was off at the first isn't told a second time at the second.
+    // 02:30 comes twice on the 25th: at 00:30Z and 01:30Z. Whoever was off at the first gets it no second time at the second.
     expect(live(settings, "2026-10-26T12:00Z", ["2026-10-25T00:00Z", "2026-10-25T01:10Z"])).toEqual([
       { date: "2026-10-24", at: "2026-10-24T00:30" },
       { date: "2026-10-25", at: "2026-10-25T01:10" },

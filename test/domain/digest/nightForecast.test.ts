@@ -100,11 +100,11 @@ describe("the night ahead in the digest", () => {
     expect(linesOf(airBetween(-9, -4, 60), often)).toHaveLength(1); // no thaw in it
   });
 
-  it("warns of a lead battery that may freeze, and else says what the cold takes from it", () => {
+  it("warns of a lead battery that may freeze, and else states what the cold takes from it", () => {
     const state = feederWithPortions("Rowan", 1_500, 10, { battery: "leadAcid" });
-    const rested = (tension: number) => ({
+    const rested = (voltage: number) => ({
       ...state,
-      cold: { ...state.cold, battery: { ...state.cold.battery, lowestVoltage: volts(tension) } },
+      cold: { ...state.cold, battery: { ...state.cold.battery, lowestVoltage: volts(voltage) } },
     });
     expect(linesOf(inBox(-12), rested(11.8))).toContain(
       "Rowan: its battery may come near its freezing point: charge it today, or bring it in.",
@@ -132,12 +132,12 @@ describe("the night ahead in the digest", () => {
   });
 
   it("has one line for the yard, not changed by one thermometer in the sun", () => {
-    const told = [
+    const feeders = [
       digestFeederFixture(feederWithPortions("Rowan"), { recentReadings: airBetween(-6, -1, 60) }),
       digestFeederFixture(feederWithPortions("Larch"), { recentReadings: airBetween(-5, -1, 60) }),
       digestFeederFixture(feederWithPortions("Aspen"), { recentReadings: airBetween(9, 30, 20) }),
     ];
-    expect(weatherLines(told, now)).toEqual(["Frost likely, about −5 °C."]);
+    expect(weatherLines(feeders, now)).toEqual(["Frost likely, about −5 °C."]);
   });
 });
 

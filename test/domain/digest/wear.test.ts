@@ -73,7 +73,7 @@ describe("wear in the digest", () => {
     expect(linesOf(withMotor(feederWithPortions("Rowan"), replaced))).toEqual(["No signs of wear."]);
   });
 
-  it("is seen in a chute sensor that misses ever more, unless an alarm says so already", () => {
+  it("is seen in a chute sensor that misses ever more, unless an alarm shows it already", () => {
     let chute = initialChuteModel;
     for (let n = 0; n < 400; n++) chute = updateChuteModel(chute, n % 8 === 0 ? 0 : 3);
     const state = feederWithPortions("Rowan");

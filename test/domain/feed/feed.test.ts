@@ -18,7 +18,7 @@ const noChute = rowanSettings({ chute: false });
 const onlyMotor = rowanSettings({ chute: false, scale: false });
 
 describe("a jammed tray", () => {
-  it("is told from an empty hopper and from a motor's trouble, within a dozen portions", () => {
+  it("is distinguished from an empty hopper and from a faulty motor, within a dozen portions", () => {
     for (const settings of [all, noScale]) {
       const bench = new FeedModel(settings).give(100);
       expect(bench.kinds).toEqual([]);
@@ -29,7 +29,7 @@ describe("a jammed tray", () => {
     }
   });
 
-  it("is found after two or three portions, four at the most, and the scale's word costs no more", () => {
+  it("is found after two or three portions, four at the most, and no later with a scale", () => {
     for (const settings of [noScale, all]) {
       for (let seed = 1; seed <= 20; seed += 1) {
         const bench = new FeedModel(settings, { seed }).give(100 + (seed % 5)).plant("jam"); // at any place in a block of the scale
@@ -50,7 +50,7 @@ describe("a jammed tray", () => {
     expect(bench.faults[0]?.reason).toContain("The hopper doesn't grow lighter");
   });
 
-  it("can't be told from a still motor where no current is measured: then only that nothing falls is claimed", () => {
+  it("can't be distinguished from a still motor where no current is measured: then only that nothing falls is claimed", () => {
     const bench = new FeedModel(noScale, { currentKnown: false }).give(100).plant("jam").give(10);
     expect(bench.kinds).toEqual(["feedStopped"]);
   });
@@ -112,7 +112,7 @@ describe("an empty hopper", () => {
     }
   });
 
-  it("isn't called a jam between the refill and the first portion, even where nobody told of the refill", () => {
+  it("isn't a jam between the refill and the first portion, even where nobody entered the refill", () => {
     const bench = new FeedModel(all, { poured: 300 }).give(60);
     expect(bench.kinds).toEqual(["foodOut"]);
     bench.food = 1_800;
@@ -124,11 +124,11 @@ describe("an empty hopper", () => {
     expect(bench.kinds).toEqual([]);
   });
 
-  it("isn't called a jam when the keeper only says how much is in it now", () => {
+  it("isn't a jam when the keeper only enters how much is in it now", () => {
     const bench = new FeedModel(noScale, { poured: 300 }).give(60);
     expect(bench.kinds).toEqual(["foodOut"]);
-    const told = { at: bench.now, what: { kind: "level", grams: grams(1_800) } } as const;
-    bench.hopper = updateHopperByRefill(bench.hopper, told, noScale);
+    const refill = { at: bench.now, what: { kind: "level", grams: grams(1_800) } } as const;
+    bench.hopper = updateHopperByRefill(bench.hopper, refill, noScale);
     expect(bench.kinds).toEqual([]);
   });
 
@@ -166,14 +166,14 @@ describe("the motor", () => {
     }
   });
 
-  it("says currents in rounded numbers", () => {
+  it("shows currents in rounded numbers", () => {
     const reason = new FeedModel(noScale).give(60).plant("wireOff").give(3).faults[0]?.reason;
     expect(reason).toMatch(/drew only \d mA instead of about 2\d0 mA/);
   });
 });
 
 describe("a blind chute sensor", () => {
-  it("is told from a jam by the scale, and no jam is cried meanwhile", () => {
+  it("is distinguished from a jam by the scale, and no jam is found meanwhile", () => {
     const bench = new FeedModel(all).give(100).plant("chuteBlind");
     for (let n = 0; n < 40; n += 1) {
       bench.give(1);
@@ -209,7 +209,7 @@ describe("a healthy feeder", () => {
     ["only the motor's current", onlyMotor, {}],
     ["no current", all, { currentKnown: false }],
     ["a chute sensor that misses one portion in six", noScale, { missed: 1 / 6 }],
-    ["a level nobody told", noScale, { known: false }],
+    ["a level that nobody entered", noScale, { known: false }],
   ] as const)("with %s raises no false alarm over thousands of portions", (_what, settings, options) => {
     const bench = new FeedModel(settings, { seed: 42, ...options });
     for (let n = 0; n < 4_000; n += 1) {
@@ -221,7 +221,7 @@ describe("a healthy feeder", () => {
   });
 });
 
-describe("whatever is told of the feed", () => {
+describe("whatever is reported of the feed", () => {
   it("an older portion that comes late can't undo what newer ones showed", () => {
     const bench = new FeedModel(noScale).give(100).plant("jam").give(10);
     let feed = bench.feed;

@@ -36,7 +36,7 @@ export interface FeedModelOptions {
   readonly currentKnown?: boolean;
   readonly seed?: number;
   readonly poured?: number; // g in the hopper to begin with
-  readonly known?: boolean; // whether the keeper said so
+  readonly known?: boolean; // whether the keeper entered it
   readonly noise?: number; // g, of one reading of the scale
   readonly drift?: number; // g, swing of the scale's zero over a day
   readonly missed?: number; // share of portions that a sound chute sensor misses whole
@@ -45,7 +45,7 @@ export interface FeedModelOptions {
   readonly currentSpread?: number; // of ln(mA), from portion to portion
   readonly celsiusMean?: number;
   readonly celsiusSwing?: number; // half of the day's range
-  readonly celsiusTold?: boolean;
+  readonly celsiusReported?: boolean;
   readonly slope?: number; // of ln(mA) per kelvin
   readonly gapMinutes?: number; // mean time between portions
   readonly evenGaps?: boolean; // false: birds come as they like
@@ -70,7 +70,7 @@ const usual = {
   currentSpread: 0.06,
   celsiusMean: 0,
   celsiusSwing: 6,
-  celsiusTold: true,
+  celsiusReported: true,
   slope: -0.006,
   gapMinutes: 2,
   evenGaps: true,
@@ -82,7 +82,7 @@ const usual = {
   halfSeen: "portions",
 } as const satisfies Required<FeedModelOptions>;
 
-/** What the feeder on the bench really did in one portion, for whoever reckons with full knowledge. */
+/** What the feeder on the bench really did in one portion, for a computation with full knowledge. */
 export interface FeedTruth {
   readonly at: Instant;
   readonly fallen: number; // g
@@ -115,15 +115,15 @@ export class FeedModel {
     this.random = seededRandom(this.options.seed);
     this.food = this.options.poured;
     const unknown = initialHopper(settings, dawn);
-    const told = { at: dawn, what: { kind: "level", grams: grams(this.food) } } as const;
-    this.hopper = this.options.known ? updateHopperByRefill(unknown, told, settings) : unknown;
+    const refill = { at: dawn, what: { kind: "level", grams: grams(this.food) } } as const;
+    this.hopper = this.options.known ? updateHopperByRefill(unknown, refill, settings) : unknown;
   }
 
   get now(): Instant {
     return minuteAfter(dawn, this.minute);
   }
 
-  /** Portions one after the other, with the reports that come meanwhile; each portion is told by the report after it. */
+  /** Portions one after the other, with the reports that come meanwhile; each portion is in the report after it. */
   give(count: number): this {
     for (let n = 0; n < count; n += 1) {
       const { gapMinutes, evenGaps } = this.options;
@@ -204,8 +204,8 @@ export class FeedModel {
       chuteCount: counted,
       meanCurrent: options.currentKnown ? milliamps(Math.round(current)) : null,
     });
-    const told = options.celsiusTold ? celsius(inside + random.normal(0, 0.2)) : null;
-    this.feed = updateFeedByPortion(this.feed, portion, hopperLevel(this.hopper, settings), settings, told);
+    const reported = options.celsiusReported ? celsius(inside + random.normal(0, 0.2)) : null;
+    this.feed = updateFeedByPortion(this.feed, portion, hopperLevel(this.hopper, settings), settings, reported);
     this.hopper = updateHopperByPortion(this.hopper, portion, settings, isChuteBlind(this.feed));
   }
 

@@ -15,7 +15,7 @@ import { dawn, portionAt, rowanSettings, seededRandom } from "../hopper/rowan.ts
 const settings = rowanSettings();
 const at = (second: number): Instant => after(dawn, seconds(second));
 
-/** Tells the feed a story in seconds since dawn; each report arrives at once and holds what was told before it. */
+/** A history in seconds since dawn; each report arrives at once and holds what was recorded before it. */
 class Story {
   feed: FeedState = initialFeed();
   second = 0;
@@ -55,7 +55,7 @@ class Story {
 }
 
 describe("a deposit", () => {
-  it("that no portion follows is told as unpaid, with which and when", () => {
+  it("that no portion follows is unpaid, with which and when", () => {
     const story = new Story().deposit(10, 412).report(15).report(75);
     const [fault] = story.faults();
     expect(fault?.reason).toBe("A deposit got no portion.");
@@ -130,7 +130,7 @@ describe("a deposit", () => {
     expect(story.portion(12, { paysFor: 412 }).report(135).quiet).toBe(true);
   });
 
-  it("told before its portion, or after it, is paid alike", () => {
+  it("reported before its portion, or after it, is paid alike", () => {
     const story = new Story().portion(12, { paysFor: 412 }).report(15).deposit(10, 412).report(75).report(135);
     expect(story.quiet).toBe(true);
   });
@@ -141,8 +141,8 @@ describe("a deposit", () => {
   });
 
   it("isn't owed while the feeder is paused, and not afterwards either", () => {
-    const told = new Story().deposit(10, 412, {}, true).report(75, { paused: true }).report(135).report(200);
-    expect(told.quiet).toBe(true);
+    const story = new Story().deposit(10, 412, {}, true).report(75, { paused: true }).report(135).report(200);
+    expect(story.quiet).toBe(true);
     const untold = new Story().deposit(10, 412).report(75, { paused: true }).report(135).report(200);
     expect(untold.quiet).toBe(true);
     const before = new Story().deposit(10, 412).report(15).report(75);
@@ -246,7 +246,7 @@ describe("a healthy feeder's payments", () => {
     }
   });
 
-  it("are remembered as plain JSON of bounded size, whatever is told (property)", () => {
+  it("are remembered as plain JSON of bounded size, whatever is reported (property)", () => {
     const step = fc.record({
       kind: fc.constantFrom("deposit", "press", "portion", "report"),
       seconds: fc.integer({ min: -20, max: 200 }),

@@ -9,7 +9,7 @@ import {
 import { daySpanAt, type YardLocation } from "../../../server/domain/hopper/daySpan.ts";
 import { instantOf } from "../../../server/domain/instant.ts";
 
-/** An appetite told by times of one day and grams, in the order in which they were heard. */
+/** An appetite from times of one day and grams, in the order in which they were received. */
 export function appetiteAfterMeals(
   yard: YardLocation,
   ...meals: readonly (readonly [time: string, mass: number])[]

@@ -216,7 +216,7 @@ describe("the forecast", () => {
     let before = { p10: 0, p50: 0, p90: 0 };
     const runs = 150;
     for (let seed = 1; seed <= runs; seed += 1) {
-      // This feeder's portions and flock differ from what the keeper said; each day has a weather of its own.
+      // This feeder's portions and flock differ from what the keeper entered; each day has a weather of its own.
       const random = seededRandom(1_000 + seed);
       const mean = Math.max(3, random.normal(8, 2));
       const flock = 20 + 25 * random.uniform();
@@ -296,7 +296,7 @@ describe("the forecast in words", () => {
     );
   });
 
-  it("says since when it has been empty", () => {
+  it("states since when it has been empty", () => {
     const since = instantOf("2026-11-01T15:00:00Z");
     expect(runOutText({ kind: "emptyAt", p10: since, p50: since, p90: since }, zone, now)).toBe(
       "empty since yesterday afternoon",

@@ -26,7 +26,7 @@ const weighedAt = (hopper: HopperState, reading: number, minute: number) =>
   updateHopperByWeighing(hopper, grams(reading), minuteAfter(dawn, minute), scaled).hopper;
 
 describe("hopper empty", () => {
-  it("is found by a scale that reads next to nothing, and says so", () => {
+  it("is found by a scale that reads next to nothing, and states so", () => {
     const hopper = weighedAt(weighedAt(initialHopper(scaled, dawn), 6, 0), 5, 1);
     const [fault] = found(hopper, scaled, minuteAfter(dawn, 1));
     expect(fault?.kind).toBe("foodOut");
@@ -98,7 +98,7 @@ describe("food low", () => {
     expect(kinds(weighedAt(initialHopper(scaled, dawn), 500, 0), scaled, 0)).toEqual([]);
   });
 
-  it("is foreseen anew after ten minutes, and at once where the level, the alarm or the hopper's end says so", () => {
+  it("is forecast again after ten minutes, and at once where the level, the alarm or the hopper's end requires it", () => {
     const now = minuteAfter(dawn, 4 * 1440);
     const hopper = fed(4);
     const seen = updateHopperForecast(null, hopper, reckoned, now, null);
@@ -116,7 +116,7 @@ describe("food low", () => {
     expect(later(1, { ...hopper, emptySince: now })).toBeNull();
   });
 
-  it("is asked for by the digest a day and a half before the alarm, so that whoever follows it hears none", () => {
+  it("is asked for by the digest a day and a half before the alarm, so that whoever follows it gets no alarm", () => {
     const asked: number[] = [];
     const rang: number[] = [];
     for (let quarter = 4; quarter <= 40; quarter += 1) {
@@ -173,7 +173,7 @@ describe("a new feeder's first days", () => {
       ),
     );
 
-  it("ring for no hopper that lasts for days beyond the warning, few birds or many, whenever watching begins", () => {
+  it("raise no alarm for a hopper that lasts for days beyond the warning, few birds or many, whenever watching begins", () => {
     for (const first of [...everyFirstDay({ lasts: 6.5, hours: 24 }), ...everyFirstDay({ lasts: 9, hours: 60 })]) {
       expect(firstTold(first), JSON.stringify(first)).toBeNull();
     }
@@ -187,7 +187,7 @@ describe("a new feeder's first days", () => {
 });
 
 describe("the cheap look ahead", () => {
-  it("never says that a time lies further ahead than the forecast puts it (property)", () => {
+  it("never states a time further ahead than the forecast (property)", () => {
     let far = 0;
     let due = 0;
     fc.assert(

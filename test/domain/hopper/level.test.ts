@@ -21,7 +21,7 @@ const withoutScale = rowanSettings({ scale: false });
 
 const read = (hopper: HopperState, reading: number, minute: number, settings = withScale) =>
   updateHopperByWeighing(hopper, grams(reading), minuteAfter(dawn, minute), settings);
-/** A reading that stays for six minutes, told each minute: what was found, and how it stands then. */
+/** A reading that stays for six minutes, entered each minute: what was found, and how it stands then. */
 const stays = (hopper: HopperState, reading: number, minute: number, settings = withScale) => {
   let [found, standing] = [null as number | null, hopper];
   for (let later = 0; later <= 6; later += 1) {
@@ -145,7 +145,7 @@ describe("portions", () => {
     expect(level.high - level.grams).toBeGreaterThan(1.6 * 3 * 10); // 5 % quantile, times 3 g, times the root of 100
   });
 
-  it("start to be learnt anew when the keeper says something else about them", () => {
+  it("start to be learnt again when the keeper enters something else about them", () => {
     const hopper = filledAt(0, withoutScale);
     const larger = rowanSettings({ scale: false }, { portionMass: grams(20) });
     expect(held(updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, 1)), larger), larger).grams).toBe(1_980);
@@ -220,22 +220,22 @@ describe("the scale", () => {
 
 describe("a refill that the keeper tells and the scale finds", () => {
   const started = read(initialHopper(withScale, dawn), 300, 0).hopper;
-  const tell = (hopper: HopperState, minute: number) =>
+  const enter = (hopper: HopperState, minute: number) =>
     updateHopperByRefill(
       hopper,
       { at: minuteAfter(dawn, minute), what: { kind: "added", grams: grams(1_000) } },
       withScale,
     );
 
-  it("counts once when it is told first", () => {
-    const once = read(tell(started, 10), 1_310, 11);
+  it("counts once when it is entered first", () => {
+    const once = read(enter(started, 10), 1_310, 11);
     const twice = read(once.hopper, 1_310, 12);
     expect(once.foundRefill ?? twice.foundRefill).toBeNull();
     expect(Math.abs(held(twice.hopper, withScale).grams - 1_310)).toBeLessThan(10);
   });
 
-  it("counts once when it is told before it is poured in", () => {
-    let hopper = tell(started, 10);
+  it("counts once when it is entered before it is poured in", () => {
+    let hopper = enter(started, 10);
     const found: (number | null)[] = [];
     for (const [minute, reading] of [
       [11, 300],
@@ -255,37 +255,37 @@ describe("a refill that the keeper tells and the scale finds", () => {
   it("counts once when the scale found it first", () => {
     const found = stays(started, 1_290, 1);
     expect(found.refillFound).toBeCloseTo(990, 0);
-    const told = tell(found.hopper, 9);
-    expect(held(told, withScale).grams).toBeCloseTo(1_290, 0);
-    expect(read(told, 1_290, 10).foundRefill).toBeNull();
+    const entered = enter(found.hopper, 9);
+    expect(held(entered, withScale).grams).toBeCloseTo(1_290, 0);
+    expect(read(entered, 1_290, 10).foundRefill).toBeNull();
   });
 
   it("counts once when the scale had seen only its first reading", () => {
-    const told = tell(read(started, 1_300, 1).hopper, 2);
-    const next = read(read(told, 1_300, 3).hopper, 1_300, 4);
+    const entered = enter(read(started, 1_300, 1).hopper, 2);
+    const next = read(read(entered, 1_300, 3).hopper, 1_300, 4);
     expect(held(next.hopper, withScale).grams).toBeCloseTo(1_300, 0);
   });
 
   it("isn't swallowed by a small rise that the scale found just before", () => {
     const found = stays(started, 370, 1);
     expect(found.refillFound).not.toBeNull();
-    expect(held(tell(found.hopper, 9), withScale).grams).toBeCloseTo(1_370, 0);
+    expect(held(enter(found.hopper, 9), withScale).grams).toBeCloseTo(1_370, 0);
     const brim = updateHopperByRefill(found.hopper, { at: minuteAfter(dawn, 9), what: { kind: "filled" } }, withScale);
     expect(held(brim, withScale).grams).toBeCloseTo(2_000, 0);
   });
 
   it("counts twice when it was two refills", () => {
     const found = stays(started, 800, 1).hopper;
-    const told = updateHopperByRefill(
+    const entered = updateHopperByRefill(
       found,
       { at: minuteAfter(dawn, 200), what: { kind: "added", grams: grams(500) } },
       withScale,
     );
-    expect(Math.abs(held(told, withScale).grams - 1_300)).toBeLessThan(5);
+    expect(Math.abs(held(entered, withScale).grams - 1_300)).toBeLessThan(5);
   });
 });
 
-describe("a level told by the keeper where there is no scale", () => {
+describe("a level entered by the keeper where there is no scale", () => {
   it("teaches what a portion weighs", () => {
     let hopper = filledAt(0, withoutScale);
     for (let minute = 1; minute <= 100; minute += 1) {
@@ -301,7 +301,7 @@ describe("a level told by the keeper where there is no scale", () => {
     expect(learntPortion(hopper).mean).toBeGreaterThan(9.2);
   });
 
-  it("told hours late is lowered by what has been eaten since", () => {
+  it("entered hours late is lowered by what has been eaten since", () => {
     let hopper = filledAt(-3 * 1440, withoutScale);
     for (let hour = -71; hour <= 0; hour += 1) {
       hopper = updateHopperByPortion(hopper, portionAt(minuteAfter(dawn, 60 * hour)), withoutScale);

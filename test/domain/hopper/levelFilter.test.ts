@@ -75,7 +75,7 @@ describe("the level filter", () => {
     expect(levelVariance(belief)).toBeCloseTo(10 * 10 * 4 + 10 * 1, 9);
   });
 
-  it("learns the portion from what the scale says after several of them", () => {
+  it("learns the portion from the scale's weights after several of them", () => {
     let belief: LevelEstimate = believed({ level: 1000, portion: 8 }, diagonalCovariance({ level: 1, portion: 5 }));
     for (let step = 0; step < 20; step += 1) belief = predictByPortion(belief, 1, 0);
     belief = updateByMeasurement(belief, 1000 - 20 * 10, 16);

@@ -33,14 +33,14 @@ describe("the interval that holds nine tenths", () => {
       const most = 1_000;
       const inside = mean - 1.6449 * deviation >= 0 && mean + 1.6449 * deviation <= most;
       if (inside) return;
-      const told = truncatedNormalInterval(mean, deviation, most);
+      const interval = truncatedNormalInterval(mean, deviation, most);
       const share = Math.max(-mean, mean - most) / deviation;
       if (share > 3) return; // so far out that what lies between is nearly nothing
       const expected = addedUp(mean, deviation, most);
       // The quantile's formula is good to 0.00045 deviations where the whole is there; a cut leaves less of it.
       const close = 0.02 * deviation;
       for (const end of ["low", "mean", "high"] as const) {
-        expect(Math.abs(told[end] - expected[end]), `${end} of ${mean} ± ${deviation}`).toBeLessThan(close);
+        expect(Math.abs(interval[end] - expected[end]), `${end} of ${mean} ± ${deviation}`).toBeLessThan(close);
       }
     });
     fc.assert(drawn, { numRuns: 60 });
@@ -53,11 +53,11 @@ describe("the interval that holds nine tenths", () => {
 
   it("holds its mean, and stays between nothing and the most, for whatever is believed", () => {
     const drawn = fc.property(between(-3_000, 4_000), between(0, 2_000), between(1, 2_000), (mean, deviation, most) => {
-      const told = truncatedNormalInterval(mean, deviation, most);
-      expect(told.low).toBeGreaterThanOrEqual(0);
-      expect(told.low).toBeLessThanOrEqual(told.mean);
-      expect(told.mean).toBeLessThanOrEqual(told.high);
-      expect(told.high).toBeLessThanOrEqual(most);
+      const interval = truncatedNormalInterval(mean, deviation, most);
+      expect(interval.low).toBeGreaterThanOrEqual(0);
+      expect(interval.low).toBeLessThanOrEqual(interval.mean);
+      expect(interval.mean).toBeLessThanOrEqual(interval.high);
+      expect(interval.high).toBeLessThanOrEqual(most);
     });
     fc.assert(drawn, { numRuns: 500 });
   });

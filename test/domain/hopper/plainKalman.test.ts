@@ -26,7 +26,7 @@ import {
 
 /**
  * The level filter keeps one triangle and writes every product out. Here is the same filter in plain matrices, from the textbook
- * equations (Welch & Bishop, An Introduction to the Kalman Filter, TR 95-041, equations 1.9 to 1.13), on random beliefs:
+ * equations (Welch & Bishop, An Introduction to the Kalman Filter, TR 95-041, equations 1.9 to 1.13), on random estimates:
  *   x⁻ = A x + u,   P⁻ = A P Aᵀ + Q
  *   K = P⁻ Hᵀ (H P⁻ Hᵀ + R)⁻¹,   x = x⁻ + K (z − H x⁻),   P = (I − K H) P⁻
  */
@@ -62,9 +62,9 @@ function measured({ x, P }: Plain, H: readonly number[], z: number, R: number): 
   return { x: x.map((value, i) => value + at(K, i) * innovation), P: times(IKH, P) };
 }
 
-const plainOf = (belief: LevelEstimate): Plain => ({
-  x: [belief.level, belief.portion, belief.slope, belief.offset, belief.zeroDrift, belief.lidLoad],
-  P: matrix((i, j) => belief.covariance[placeOf(i, j)] as number),
+const plainOf = (estimate: LevelEstimate): Plain => ({
+  x: [estimate.level, estimate.portion, estimate.slope, estimate.offset, estimate.zeroDrift, estimate.lidLoad],
+  P: matrix((i, j) => estimate.covariance[placeOf(i, j)] as number),
 });
 const placeOf = (i: number, j: number): number => (i >= j ? (i * (i + 1)) / 2 + j : placeOf(j, i));
 
@@ -78,11 +78,11 @@ function beliefOf({ x, P }: Plain): LevelEstimate {
 }
 
 /** Both say the same, as far as numbers of this size can. */
-function expectSame(belief: LevelEstimate, plain: Plain): void {
-  const told = plainOf(belief);
+function expectSame(estimate: LevelEstimate, plain: Plain): void {
+  const entered = plainOf(estimate);
   for (const i of things) {
-    expect(at(told.x, i), `mean ${i}`).toBeCloseTo(at(plain.x, i), 6);
-    for (const j of things) expect(cell(told.P, i, j), `covariance ${i} ${j}`).toBeCloseTo(cell(plain.P, i, j), 6);
+    expect(at(entered.x, i), `mean ${i}`).toBeCloseTo(at(plain.x, i), 6);
+    for (const j of things) expect(cell(entered.P, i, j), `covariance ${i} ${j}`).toBeCloseTo(cell(plain.P, i, j), 6);
   }
 }
 
@@ -90,7 +90,7 @@ function expectSame(belief: LevelEstimate, plain: Plain): void {
 const number = (min: number, max: number) =>
   fc.noBias(fc.integer({ min: 0, max: 1_000_000 })).map((n) => min + ((max - min) * n) / 1_000_000);
 /** Any covariance is some L Lᵀ; a little on the diagonal keeps it from having no doubt at all. */
-const beliefs: fc.Arbitrary<LevelEstimate> = fc
+const estimates: fc.Arbitrary<LevelEstimate> = fc
   .tuple(
     fc.array(number(-10, 10), { minLength: 6, maxLength: 6 }),
     fc.array(number(-3, 3), { minLength: 36, maxLength: 36 }),
@@ -106,61 +106,61 @@ const identity = diagonal(1, 1, 1, 1, 1, 1);
 describe("the level filter, beside plain matrices", () => {
   it("takes a portion from the level, with its spread and the mean portion's wander", () => {
     always(
-      fc.property(beliefs, variance, variance, (belief, spread, wanders) => {
+      fc.property(estimates, variance, variance, (estimate, spread, wanders) => {
         const A = matrix((i, j) => (i === j ? 1 : i === level && j === portion ? -1 : 0));
-        const plain = predicted(plainOf(belief), A, diagonal(spread, wanders, 0, 0, 0, 0));
-        expectSame(predictByPortion(belief, spread, wanders), plain);
+        const plain = predicted(plainOf(estimate), A, diagonal(spread, wanders, 0, 0, 0, 0));
+        expectSame(predictByPortion(estimate, spread, wanders), plain);
       }),
     );
   });
 
   it("lets the wandering zero and the lid fade with time", () => {
     always(
-      fc.property(beliefs, number(0.1, 1), number(0.1, 1), variance, number(-5, 5), (belief, w, l, q, fell) => {
+      fc.property(estimates, number(0.1, 1), number(0.1, 1), variance, number(-5, 5), (estimate, w, l, q, fell) => {
         const passing = {
           ...{ levelDrop: fell, levelVariance: q, zeroDriftKept: w, zeroDriftVariance: 2 * q },
           ...{ lidLoadKept: l, lidLoadVariance: 3 * q },
         };
         const Q = diagonal(q, 0, 0, 0, 2 * q, 3 * q);
-        const plain = predicted(plainOf(belief), diagonal(1, 1, 1, 1, w, l), Q, [-fell, 0, 0, 0, 0, 0]);
-        expectSame(predictByTime(belief, passing), plain);
+        const plain = predicted(plainOf(estimate), diagonal(1, 1, 1, 1, w, l), Q, [-fell, 0, 0, 0, 0, 0]);
+        expectSame(predictByTime(estimate, passing), plain);
       }),
     );
   });
 
-  it("corrects all six things by what the scale says, at any temperature", () => {
+  it("corrects all six things by the scale's weights, at any temperature", () => {
     always(
-      fc.property(beliefs, number(-20, 20), number(-30, 30), variance, (belief, z, warmer, noise) => {
+      fc.property(estimates, number(-20, 20), number(-30, 30), variance, (estimate, z, warmer, noise) => {
         const H = [1, 0, warmer, 1, 1, 1];
-        const { x, P } = plainOf(belief);
-        expect(expectedReading(belief, warmer)).toBeCloseTo(sum(things.map((i) => at(H, i) * at(x, i))), 8);
+        const { x, P } = plainOf(estimate);
+        expect(expectedReading(estimate, warmer)).toBeCloseTo(sum(things.map((i) => at(H, i) * at(x, i))), 8);
         const spread = sum(applied(P, H).map((value, i) => at(H, i) * value));
-        expect(expectedReadingVariance(belief, warmer)).toBeCloseTo(spread, 6);
-        expectSame(updateByReading(belief, z, warmer, noise), measured({ x, P }, H, z, noise));
+        expect(expectedReadingVariance(estimate, warmer)).toBeCloseTo(spread, 6);
+        expectSame(updateByReading(estimate, z, warmer, noise), measured({ x, P }, H, z, noise));
       }),
     );
   });
 
   it("corrects them by a level that somebody saw, and by what is known of the zero", () => {
     always(
-      fc.property(beliefs, number(-20, 20), variance, (belief, z, noise) => {
-        expectSame(updateByMeasurement(belief, z, noise), measured(plainOf(belief), [1, 0, 0, 0, 0, 0], z, noise));
-        expectSame(updateByOffset(belief, noise), measured(plainOf(belief), [0, 0, 0, 1, 0, 0], 0, noise));
+      fc.property(estimates, number(-20, 20), variance, (estimate, z, noise) => {
+        expectSame(updateByMeasurement(estimate, z, noise), measured(plainOf(estimate), [1, 0, 0, 0, 0, 0], z, noise));
+        expectSame(updateByOffset(estimate, noise), measured(plainOf(estimate), [0, 0, 0, 1, 0, 0], 0, noise));
       }),
     );
   });
 
   it("takes a lid below nothing for a lid seen to be bare, so that 0.36 of its variance is left", () => {
     always(
-      fc.property(beliefs, number(0.01, 10), (drawn, below) => {
-        const belief = { ...drawn, lidLoad: -below };
-        const before = lidLoadVariance(belief);
+      fc.property(estimates, number(0.01, 10), (drawn, below) => {
+        const estimate = { ...drawn, lidLoad: -below };
+        const before = lidLoadVariance(estimate);
         const noise = (before * 0.36 * before) / (before - 0.36 * before); // leaves 0.36 of the variance
         const H = [0, 0, 0, 0, 0, 1];
         // Seen where it must be seen for the estimate to come to nothing.
-        const z = belief.lidLoad - (belief.lidLoad * (before + noise)) / before;
-        const bare = clampLidLoad(belief);
-        expectSame(bare, measured(plainOf(belief), H, z, noise));
+        const z = estimate.lidLoad - (estimate.lidLoad * (before + noise)) / before;
+        const bare = clampLidLoad(estimate);
+        expectSame(bare, measured(plainOf(estimate), H, z, noise));
         expect(bare.lidLoad).toBeCloseTo(0, 8);
         expect(lidLoadVariance(bare)).toBeCloseTo(0.36 * before, 6);
         const laden = { ...drawn, lidLoad: below };
@@ -171,57 +171,57 @@ describe("the level filter, beside plain matrices", () => {
 
   it("adds a doubt to what it is of, and to nothing else", () => {
     always(
-      fc.property(beliefs, variance, (belief, more) => {
+      fc.property(estimates, variance, (estimate, more) => {
         const Q = diagonal(more, 2 * more, 0, 0, 3 * more, 4 * more);
         const doubts = { level: more, portion: 2 * more, zeroDrift: 3 * more, lidLoad: 4 * more };
-        expectSame(addVariance(belief, doubts), predicted(plainOf(belief), identity, Q));
-        expect(addVariance(belief, {})).toEqual(belief);
+        expectSame(addVariance(estimate, doubts), predicted(plainOf(estimate), identity, Q));
+        expect(addVariance(estimate, {})).toEqual(estimate);
       }),
     );
   });
 
-  it("cuts what is told anew off from all else, which keeps its doubt", () => {
+  it("makes what is entered again independent of all else, which keeps its variance", () => {
     const without = (P: Matrix, thing: number, own: number) =>
       matrix((i, j) => (i === thing && j === thing ? own : i === thing || j === thing ? 0 : cell(P, i, j)));
     always(
-      fc.property(beliefs, number(0, 900), variance, (belief, told, own) => {
-        const { x, P } = plainOf(belief);
-        const withOne = (thing: number) => x.map((value, i) => (i === thing ? told : value));
-        expectSame(resetLevel(belief, told, own), { x: withOne(level), P: without(P, level, own) });
-        expectSame(resetPortion(belief, told, own), { x: withOne(portion), P: without(P, portion, own) });
+      fc.property(estimates, number(0, 900), variance, (estimate, entered, own) => {
+        const { x, P } = plainOf(estimate);
+        const withOne = (thing: number) => x.map((value, i) => (i === thing ? entered : value));
+        expectSame(resetLevel(estimate, entered, own), { x: withOne(level), P: without(P, level, own) });
+        expectSame(resetPortion(estimate, entered, own), { x: withOne(portion), P: without(P, portion, own) });
       }),
     );
   });
 
   it("names the variances and the one covariance that others ask for", () => {
     always(
-      fc.property(beliefs, (belief) => {
-        const { P } = plainOf(belief);
-        expect([levelVariance(belief), portionVariance(belief), slopeVariance(belief)]).toEqual(
+      fc.property(estimates, (estimate) => {
+        const { P } = plainOf(estimate);
+        expect([levelVariance(estimate), portionVariance(estimate), slopeVariance(estimate)]).toEqual(
           [level, portion, slope].map((i) => cell(P, i, i)),
         );
-        expect([offsetVariance(belief), lidLoadVariance(belief)]).toEqual([offset, lid].map((i) => cell(P, i, i)));
-        expect(levelPortionCovariance(belief)).toBe(cell(P, level, portion));
+        expect([offsetVariance(estimate), lidLoadVariance(estimate)]).toEqual([offset, lid].map((i) => cell(P, i, i)));
+        expect(levelPortionCovariance(estimate)).toBe(cell(P, level, portion));
       }),
     );
   });
 
   it("cuts the level off at what is certain, as by adding up the normal distribution beyond it", () => {
     always(
-      fc.property(beliefs, number(-2, 2), (belief, deviations) => {
-        const deviation = Math.sqrt(levelVariance(belief));
-        const bound = belief.level + deviations * deviation;
+      fc.property(estimates, number(-2, 2), (estimate, deviations) => {
+        const deviation = Math.sqrt(levelVariance(estimate));
+        const bound = estimate.level + deviations * deviation;
         for (const above of [true, false]) {
-          const cut = above ? truncateBelow(belief, bound) : truncateAbove(belief, bound);
-          const steps = Array.from({ length: 16_001 }, (_, n) => belief.level + ((n - 8_000) / 1_000) * deviation);
+          const cut = above ? truncateBelow(estimate, bound) : truncateAbove(estimate, bound);
+          const steps = Array.from({ length: 16_001 }, (_, n) => estimate.level + ((n - 8_000) / 1_000) * deviation);
           const left = steps.filter((value) => (above ? value >= bound : value <= bound));
-          const weights = left.map((value) => Math.exp(-0.5 * ((value - belief.level) / deviation) ** 2));
+          const weights = left.map((value) => Math.exp(-0.5 * ((value - estimate.level) / deviation) ** 2));
           const mean = sum(left.map((value, n) => value * at(weights, n))) / sum(weights);
           const spread = sum(left.map((value, n) => (value - mean) ** 2 * at(weights, n))) / sum(weights);
           expect(cut.level).toBeGreaterThan(mean - 0.01 * deviation);
           expect(cut.level).toBeLessThan(mean + 0.01 * deviation);
           // Never less than a hundredth of the variance is left, nor all of it.
-          expect(levelVariance(cut) / levelVariance(belief)).toBeCloseTo(spread / levelVariance(belief), 2);
+          expect(levelVariance(cut) / levelVariance(estimate)).toBeCloseTo(spread / levelVariance(estimate), 2);
         }
       }),
     );

@@ -2,6 +2,7 @@ import { days, type Instant, instantOf, minutes, seconds } from "../../../server
 import type { Portion } from "../../../server/domain/report.ts";
 import type { FeederSettings, FittedSensors } from "../../../server/domain/settings.ts";
 import { grams, milliamps } from "../../../server/domain/units.ts";
+import { seededRandom as seededUniform } from "../silence/seededRandom.ts";
 
 /** The feeder "Rowan" of Alder Croft: two kilograms, eight grams a portion, all sensors unless a test takes one away. */
 export function rowanSettings(
@@ -42,15 +43,9 @@ export const portionAt = (at: Instant, more: Partial<Portion> = {}): GivenPortio
   recordedAt: at,
 });
 
-/** mulberry32: a seeded stream, so that every run can be played again. */
+/** The same uniform stream as of silence/seededRandom.ts, with tails as of a true Gaussian. */
 export function seededRandom(seed: number) {
-  let state = seed >>> 0;
-  const uniform = () => {
-    state = (state + 0x6d2b79f5) >>> 0;
-    let mixed = Math.imul(state ^ (state >>> 15), state | 1);
-    mixed ^= mixed + Math.imul(mixed ^ (mixed >>> 7), mixed | 61);
-    return ((mixed ^ (mixed >>> 14)) >>> 0) / 4_294_967_296;
-  };
+  const { uniform } = seededUniform(seed);
   const normal = (mean: number, spread: number) =>
     mean + spread * Math.sqrt(-2 * Math.log(1 - uniform())) * Math.cos(2 * Math.PI * uniform());
   return { uniform, normal };

@@ -17,7 +17,7 @@ import { dawn, minuteAfter, portionAt, rowanSettings, seededRandom } from "./row
 
 const settings = rowanSettings();
 
-/** A hopper on a load cell outdoors, told each minute: what is true beside what is believed. */
+/** A hopper on a load cell outdoors, reported each minute: what is true beside what is estimated. */
 function outdoors(start: number, seed: number, feeder: FeederSettings = settings) {
   const random = seededRandom(seed);
   const truth = { grams: start, slope: 0, celsius: 5, snow: 0, bird: 0, away: false };
@@ -118,7 +118,7 @@ describe("snow on the lid", () => {
   });
 });
 
-describe("a refill that nobody told of", () => {
+describe("a refill that nobody entered", () => {
   it("is found within ten minutes, also a partial one", () => {
     for (const poured of [150, 400, 900]) {
       const house = outdoors(600, 4);

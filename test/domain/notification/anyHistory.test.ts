@@ -7,7 +7,7 @@ import { ada, bo, cilla, type EscalationFunctions, realFunctions, stockholm } fr
 import { plantedBugs } from "./plantedBugs.ts";
 
 /**
- * Goal: whatever happens to an alarm, its people are told enough and never too much. Method: random recipients and random
+ * Goal: whatever happens to an alarm, its recipients are notified enough and never too much. Method: random recipients and random
  * histories over some days, some of them around a clock change, each lived through under `Judge`, which must find each
  * planted bug as well.
  */

@@ -12,7 +12,7 @@ import { reminderGap } from "../../../server/domain/notification/intervals.ts";
 import { type EscalationFunctions, notificationText, ofRowan } from "./escalationScenario.ts";
 
 /**
- * Lives an escalation through and judges it by a plain record of who was told when, which knows nothing of how an escalation remembers it.
+ * Lives an escalation through and judges it by a plain record of who was notified when, which knows nothing of how an escalation remembers it.
  * An alarm of a yard's feeder comes, grows more urgent, is answered, goes and comes back; the server is off now and then.
  */
 export type EscalationAction =
@@ -34,7 +34,7 @@ interface Alarm {
   readonly returnedAt: Instant | null;
 }
 
-/** What is written down of one person since it last rang again. */
+/** The record of one person since they were last notified again. */
 interface NotifiedRecord {
   readonly firstAt: Instant;
   pushes: Instant[]; // pushes, or emails to who has no phone
@@ -93,7 +93,7 @@ export class EscalationChecker {
       this.fail("forgot an escalation that stands");
       return;
     }
-    if (escalation.unreachable !== (reachable.length === 0)) this.fail("misjudged whether anybody could be told");
+    if (escalation.unreachable !== (reachable.length === 0)) this.fail("misjudged whether anybody could be notified");
   }
 
   private show({ id }: Recipient): void {
@@ -178,14 +178,14 @@ export class EscalationChecker {
     this.nextAt = step.nextAt;
     if (this.escalation === null) return;
     const again = this.rules.advance(this.escalation, this.recipients, this.now);
-    if (again.notifications.length > 0) this.fail("told twice at one moment");
+    if (again.notifications.length > 0) this.fail("notified twice at one moment");
   }
 
   private check(notification: OutgoingNotification): void {
     const { content, channel } = notification;
     const person = this.person(notification.person);
     if (!person) {
-      this.fail(`told a stranger: ${notificationText(notification)}`);
+      this.fail(`notified somebody else: ${notificationText(notification)}`);
       return;
     }
     if (channel === "push" && person.phoneCount === 0)
@@ -199,13 +199,13 @@ export class EscalationChecker {
     else if (channel === "push") this.screens.add(person.id);
     if (!content.silent) this.checkRing(notification, person);
     else if (!this.everTold.has(person.id))
-      this.fail(`set right what was never said: ${notificationText(notification)}`);
+      this.fail(`corrected what was never sent: ${notificationText(notification)}`);
   }
 
   private checkRing(notification: OutgoingNotification, person: Recipient): void {
     const { alarm } = this;
     if (alarm === null || alarm.answered || alarm.returnedAt !== null) {
-      this.fail(`rang after the end: ${notificationText(notification)}`);
+      this.fail(`notified after the end: ${notificationText(notification)}`);
       return;
     }
     this.everTold.add(person.id);
@@ -225,7 +225,7 @@ export class EscalationChecker {
     const gap = reminderGap(alarm.priority, Math.max(1, heard.pushes.length));
     const ring = heard.pushes.at(-1);
     if (ring !== undefined && this.now - ring < gap)
-      this.fail(`rang before a reminder was due: ${notificationText(notification)}`);
+      this.fail(`notified before a reminder was due: ${notificationText(notification)}`);
     heard.pushes.push(this.now);
   }
 
@@ -240,7 +240,7 @@ export class EscalationChecker {
     const tooSoon = since.length > 0 && this.now < after(since.reduce(earlierOf), this.recipients.escalateAfter);
     if (priority === "urgent" && tooSoon) this.fail(`${person.id} came too soon after the level before`);
     const passed = sooner.some(({ phoneCount, email }) => phoneCount > 0 || email !== null);
-    if (priority === "soon" && passed) this.fail(`${person.id} was told what was for the first level`);
+    if (priority === "soon" && passed) this.fail(`${person.id} was notified of what was for the first level`);
   }
 
   private checkScreens(but: string | null): void {

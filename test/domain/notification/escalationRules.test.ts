@@ -93,8 +93,8 @@ describe("a delivery that failed for good", () => {
 
 describe("a phone that is added during an escalation", () => {
   const story = () => new EscalationScenario(recipientsOf([ada]), "2026-12-01 10:00").raised();
-  const phonesAfter = ({ told }: EscalationScenario) =>
-    told.map(({ notification }) => notification.phonesAfter ?? null);
+  const phonesAfter = ({ notified }: EscalationScenario) =>
+    notified.map(({ notification }) => notification.phonesAfter ?? null);
 
   it("gets the alarm alone: the other phones of that person have it", () => {
     const added = story();
@@ -146,7 +146,7 @@ describe("a reminder", () => {
   it("states how long the alarm has been active, which the first notification doesn't", () => {
     const story = new EscalationScenario(recipientsOf([ada]), "2026-12-01 10:00").raised().shown("ada");
     story.until("2026-12-01 10:30");
-    expect(story.told.map(({ notification }) => notification.content.body)).toEqual([
+    expect(story.notified.map(({ notification }) => notification.content.body)).toEqual([
       "Nothing fell.",
       "Still active after 30 minutes, not acknowledged. Nothing fell.",
     ]);

@@ -14,7 +14,7 @@ import type {
 } from "../../../server/domain/notification/escalation.ts";
 import { handleAlarmEvent } from "../../../server/domain/notification/handleAlarmEvent.ts";
 
-/** Alder Croft's people, and a story of one of its alarms told in the yard's own time. */
+/** Alder Croft's people, and a story of one of its alarms in the yard's own time. */
 export const stockholm = "Europe/Stockholm";
 
 export const ada: Recipient = {
@@ -69,7 +69,7 @@ export const ofRowan = (fault: FaultKind): AlarmSource => ({
   name: "Rowan",
 });
 
-/** One told event: at which moment, to whom, by what, with sound or not. */
+/** One notification: at which moment, to whom, by what, with sound or not. */
 export interface TimedNotification {
   readonly at: Instant;
   readonly notification: OutgoingNotification;
@@ -80,7 +80,7 @@ export class EscalationScenario {
   escalation: Escalation | null = null;
   nextAt: Instant | null = null;
   now: Instant;
-  readonly told: TimedNotification[] = [];
+  readonly notified: TimedNotification[] = [];
   private readonly fault: FaultKind;
   private readonly rules: EscalationFunctions;
   private recipients: Recipients;
@@ -125,7 +125,7 @@ export class EscalationScenario {
     this.take(this.rules.handleEvent(this.escalation, event, ofRowan(this.fault), this.recipients, this.now));
     const again = this.rules.handleEvent(this.escalation, event, ofRowan(this.fault), this.recipients, this.now);
     if (again.notifications.length > 0)
-      throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
+      throw new Error(`notified twice: ${again.notifications.map(notificationText).join("; ")}`);
     return this;
   }
 
@@ -168,16 +168,16 @@ export class EscalationScenario {
     return this;
   }
 
-  /** "21:40 Ada push Rowan: hopper empty", quiet ones with "softly"; those since the last time it was asked. */
+  /** "21:40 Ada push Rowan: hopper empty", quiet ones with "softly"; those since the last reading. */
   sentSince(): string[] {
-    const since = this.told.slice(this.read);
-    this.read = this.told.length;
+    const since = this.notified.slice(this.read);
+    this.read = this.notified.length;
     return since.map(({ at, notification }) => `${this.clock(at)} ${notificationText(notification)}`);
   }
   private read = 0;
 
   private clock(at: Instant): string {
-    const start = this.told[0]?.at ?? at;
+    const start = this.notified[0]?.at ?? at;
     const date = localDateOf(at, this.recipients.zone);
     const day = date === localDateOf(start, this.recipients.zone) ? "" : `${date.slice(8)}. `;
     return `${day}${localTimeOf(at, this.recipients.zone)}`;
@@ -185,13 +185,13 @@ export class EscalationScenario {
 
   private take(step: EscalationStep): void {
     if (step.nextAt !== null && step.nextAt <= this.now) throw new Error("a next look must lie ahead");
-    this.told.push(...step.notifications.map((notification) => ({ at: this.now, notification })));
+    this.notified.push(...step.notifications.map((notification) => ({ at: this.now, notification })));
     this.escalation = step.escalation === null ? null : (JSON.parse(JSON.stringify(step.escalation)) as Escalation); // as the store holds it
     this.nextAt = step.nextAt;
     if (this.escalation === null) return;
     const again = this.rules.advance(this.escalation, this.recipients, this.now);
     if (again.notifications.length > 0)
-      throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
+      throw new Error(`notified twice: ${again.notifications.map(notificationText).join("; ")}`);
   }
 }
 

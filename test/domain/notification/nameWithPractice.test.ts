@@ -1,7 +1,7 @@
 import { expect, it } from "vitest";
 import { nameWithPractice } from "../../../server/domain/notification/nameWithPractice.ts";
 
-it("says of a practice feeder alone that it is practice, so that nobody runs out for it", () => {
+it("marks only a practice feeder as practice, so that nobody runs out for it", () => {
   expect(nameWithPractice({ name: "Rowan", practice: false })).toBe("Rowan");
   expect(nameWithPractice({ name: "Rowan", practice: true })).toBe("Practice – Rowan");
 });

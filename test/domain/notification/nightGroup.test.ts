@@ -135,7 +135,7 @@ describe("ice under one sky", () => {
     ]);
   });
 
-  it("would ring for each where feeders knew of no neighbours", () => {
+  it("would notify for each without grouping", () => {
     const alone = new Sky({ joins: false }).ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "19:00");
     expect(alone.pushes).toBe(3);
   });
@@ -145,7 +145,7 @@ describe("ice under one sky", () => {
     expect(sky.pushes).toBe(2);
   });
 
-  it("says all of it in the morning where it came while its people slept", () => {
+  it("lists all of it in the morning where it came during quiet hours", () => {
     const sleeper = { ...ada, quietHours: { from: "16:00", to: "07:00" } };
     const sky = new Sky({ people: [sleeper] })
       .ice("rowan", "17:00")
@@ -156,7 +156,7 @@ describe("ice under one sky", () => {
     ]);
   });
 
-  it("goes on in the next one's name, without a ring, when the first is over", () => {
+  it("goes on under the next one's name, silently, when the first has ended", () => {
     const sky = new Sky().ice("rowan", "17:00").ice("larch", "17:05").ice("elder", "17:06").thaws("rowan", "20:00");
     expect(sky.pushes).toBe(1);
     expect(sky.lines.slice(-2)).toEqual([

@@ -49,15 +49,15 @@ export const plantedBugs: Readonly<Record<string, (rules: EscalationFunctions) =
     ...recipients,
     people: recipients.people.filter(({ quietHours, urgentBreaks }) => quietHours === null || urgentBreaks),
   })),
-  "nobody is remembered as told": mapEscalation((escalation) => ({ ...escalation, recipientStates: [] })),
-  "each ring counts as the first": mapEscalation((escalation) => ({
+  "nobody is remembered as notified": mapEscalation((escalation) => ({ ...escalation, recipientStates: [] })),
+  "each notification counts as the first": mapEscalation((escalation) => ({
     ...escalation,
     recipientStates: escalation.recipientStates.map((one) => ({
       ...one,
       timesNotified: Math.min(one.timesNotified, 1),
     })),
   })),
-  "a gap counts from the first ring": mapEscalation((escalation) => ({
+  "a gap counts from the first notification": mapEscalation((escalation) => ({
     ...escalation,
     recipientStates: escalation.recipientStates.map((one) => ({ ...one, reminderCountedFrom: one.firstNotifiedAt })),
   })),
@@ -74,7 +74,7 @@ export const plantedBugs: Readonly<Record<string, (rules: EscalationFunctions) =
       ({ escalationOrder }) => escalationOrder < 3 || recipients.people.every((one) => one.escalationOrder === 3),
     ),
   })),
-  "only one of a level is told": mapRecipients((recipients) => ({
+  "only one of a level is notified": mapRecipients((recipients) => ({
     ...recipients,
     people: recipients.people.filter(
       ({ escalationOrder }, n) => recipients.people.findIndex((one) => one.escalationOrder === escalationOrder) === n,
@@ -85,7 +85,7 @@ export const plantedBugs: Readonly<Record<string, (rules: EscalationFunctions) =
     ...escalation,
     recipientStates: escalation.recipientStates.map((one) => ({ ...one, displayedAt: one.pushedAt })),
   })),
-  "an email goes with each ring": mapStep((step) => ({
+  "an email goes with each notification": mapStep((step) => ({
     ...step,
     notifications: step.notifications.flatMap((one) => [one, { ...one, channel: "email" as const }]),
   })),
@@ -115,7 +115,7 @@ export const plantedBugs: Readonly<Record<string, (rules: EscalationFunctions) =
   }),
   "what grows more urgent pushes nobody": ignoring("worsened"),
   "a look is forgotten": mapStep((step) => ({ ...step, nextAt: null })),
-  "an escalation is forgotten once it has told": mapStep((step) =>
+  "an escalation is forgotten once it has notified": mapStep((step) =>
     step.notifications.length > 0 ? { ...step, escalation: null } : step,
   ),
 };

@@ -7,7 +7,7 @@ import { ada } from "./escalationScenario.ts";
 const now = instantOf("2026-12-01T11:00:00Z");
 const ago = (count: number) => before(now, minutes(count));
 const escalation = { renewedAt: ago(10) } as Escalation;
-const told = (more: Partial<RecipientState>): RecipientState => ({
+const stateWith = (more: Partial<RecipientState>): RecipientState => ({
   ...{
     person: "ada",
     timesNotified: 1,
@@ -37,7 +37,7 @@ describe("what was sent to somebody", () => {
     ["a phone has shown this alarm all the same", { ...pushLost, displayedAt: ago(9) }, false],
     ["a phone has shown what was milder, before it", { ...pushLost, displayedAt: ago(11) }, true],
   ])("is known to have reached nothing only where all of it did: %s", (_, more, lost) => {
-    expect(isUndelivered(escalation, told(more))).toBe(lost);
+    expect(isUndelivered(escalation, stateWith(more))).toBe(lost);
   });
 });
 
@@ -58,14 +58,18 @@ describe("a phone", () => {
     ["from the future, by a clock that was set back", since(-1), { pushedAt: ago(4) }, false],
     ["beside one that has shown this alarm", since(3), { pushedAt: ago(4), displayedAt: ago(4) }, false],
   ])("is new to an escalation where it can show what none has shown: %s", (_, person, more, isNew) => {
-    expect(hasNewPhone(escalation, person, told(more), now)).toBe(isNew);
+    expect(hasNewPhone(escalation, person, stateWith(more), now)).toBe(isNew);
   });
 });
 
 describe("an address", () => {
   it("is new to an escalation where it was given after the email was sent, and not in the future", () => {
     const given = (at: Recipient["emailSince"], mailedAt: RecipientState["emailedAt"]) =>
-      hasNewAddress({ ...ada, ...(at === undefined ? {} : { emailSince: at }) }, told({ emailedAt: mailedAt }), now);
+      hasNewAddress(
+        { ...ada, ...(at === undefined ? {} : { emailSince: at }) },
+        stateWith({ emailedAt: mailedAt }),
+        now,
+      );
     expect(given(ago(3), ago(4))).toBe(true);
     expect(given(ago(4), ago(4))).toBe(false);
     expect(given(ago(3), null)).toBe(false);

@@ -48,7 +48,7 @@ describe("an urgent escalation", () => {
     expect(story.sentSince().every((line) => line.includes("ada"))).toBe(true);
     story.until("2026-12-02 07:00");
     expect(story.sentSince()).toEqual(["02. 07:00 bo push Rowan: hopper empty"]);
-    expect(story.told.at(-1)?.notification.content.body).toBe("Not acknowledged for 8 hours. Nothing fell.");
+    expect(story.notified.at(-1)?.notification.content.body).toBe("Not acknowledged for 8 hours. Nothing fell.");
   });
 
   it("pushes at night where the person allows it, and waits where not", () => {
@@ -56,10 +56,10 @@ describe("an urgent escalation", () => {
     expect(new EscalationScenario(recipientsOf([wakeable]), "2026-12-01 03:00").raised().sentSince()).toHaveLength(1);
     const still = new EscalationScenario(recipientsOf([{ ...bo, escalationOrder: 1 }]), "2026-12-01 03:00").raised();
     expect(still.sentSince()).toEqual([]);
-    expect(still.escalation?.unreachable).toBe(true); // nobody hears it now, and the screen must say so
+    expect(still.escalation?.unreachable).toBe(true); // nobody can be notified now, and the screen must show it
     still.until("2026-12-01 07:00");
     expect(still.sentSince()).toEqual(["07:00 bo push Rowan: hopper empty"]);
-    expect(still.told[0]?.notification.content.body).toBe("Since today 03:00. Nothing fell.");
+    expect(still.notified[0]?.notification.content.body).toBe("Since today 03:00. Nothing fell.");
     expect(still.escalation?.unreachable).toBe(false);
   });
 
@@ -70,7 +70,7 @@ describe("an urgent escalation", () => {
     expect(story.sentSince()).toEqual(["07:00 ada push Rowan: hopper empty", "07:15 bo push Rowan: hopper empty"]);
   });
 
-  it("says that nobody can be told, and tells whoever can be from the moment on", () => {
+  it("states that nobody can be notified, and notifies whoever can be from that moment on", () => {
     const nobody = { ...ada, phoneCount: 0, email: null };
     const story = new EscalationScenario(recipientsOf([nobody]), "2026-12-01 10:00").raised();
     expect(story.escalation?.unreachable).toBe(true);
@@ -113,7 +113,7 @@ describe("an urgent escalation", () => {
   });
 
   it("carries its moment, its answers and its life", () => {
-    const [first] = new EscalationScenario(croft, "2026-12-01 10:00").raised().told;
+    const [first] = new EscalationScenario(croft, "2026-12-01 10:00").raised().notified;
     expect(first?.notification).toMatchObject({ yard: "alder", feeder: "rowan" });
     expect(first?.notification.content).toMatchObject({
       raisedAt: first?.at,
@@ -121,10 +121,10 @@ describe("an urgent escalation", () => {
       timeToLive: hours(12),
       silent: false,
     });
-    const [sensor] = new EscalationScenario(croft, "2026-12-01 10:00", "buttonSilent").raised("soon").told;
+    const [sensor] = new EscalationScenario(croft, "2026-12-01 10:00", "buttonSilent").raised("soon").notified;
     expect(sensor?.notification.content).toMatchObject({ actions: ["acknowledge"], timeToLive: hours(24) });
-    const [silent] = new EscalationScenario(croft, "2026-12-01 10:00", "feederSilent").raised().told;
-    expect(silent?.notification.content.actions).toEqual(["acknowledge"]); // it couldn't hear a pause
+    const [silent] = new EscalationScenario(croft, "2026-12-01 10:00", "feederSilent").raised().notified;
+    expect(silent?.notification.content.actions).toEqual(["acknowledge"]); // no pause can reach it
   });
 });
 
@@ -174,7 +174,7 @@ describe("an answer", () => {
     story.sentSince();
     story.acknowledged("Ada").until("2026-12-09 10:00");
     expect(story.sentSince()).toEqual(["10:17 bo push softly Acknowledged by Ada: hopper empty at Rowan"]);
-    expect(story.told.at(-1)?.notification.content).toMatchObject({
+    expect(story.notified.at(-1)?.notification.content).toMatchObject({
       isClosing: true,
       silent: true,
       timeToLive: days(3),
@@ -182,7 +182,7 @@ describe("an answer", () => {
     expect(story.escalation?.acknowledgedBy).toBe("Ada");
   });
 
-  it("is followed by quiet good news for all who were told, and by nothing for the others", () => {
+  it("is followed by quiet good news for all who were notified, and by nothing for the others", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00").raised().shown("ada").until("2026-12-01 10:17");
     story.acknowledged("Bo").sentSince();
     story.until("2026-12-01 12:00").returned().until("2026-12-05 12:00");
@@ -217,7 +217,7 @@ describe("an answer", () => {
 });
 
 describe("an alarm that is suppressed", () => {
-  it("is taken off the screens, and nobody else hears of it", () => {
+  it("is removed from the screens, and nobody else is notified", () => {
     const story = new EscalationScenario(croft, "2026-12-01 10:00")
       .raised()
       .shown("ada")
@@ -228,7 +228,7 @@ describe("an alarm that is suppressed", () => {
       "10:00 ada push Rowan: hopper empty",
       "10:05 ada push softly Rowan: no action needed",
     ]);
-    expect(story.told.at(-1)?.notification.content.isClosing).toBe(true);
+    expect(story.notified.at(-1)?.notification.content.isClosing).toBe(true);
   });
 });
 
@@ -274,7 +274,7 @@ describe("an alarm that is back within the hour", () => {
       "10:40 ada push softly Rowan: hopper empty",
       "10:45 bo push Rowan: hopper empty", // ten minutes before it went, five after it came back
     ]);
-    expect(story.told[2]?.notification.content.actions).toEqual(["acknowledge", "pause"]);
+    expect(story.notified[2]?.notification.content.actions).toEqual(["acknowledge", "pause"]);
   });
 
   it("sends an e-mail about the return to whoever had an e-mail that it had ended", () => {

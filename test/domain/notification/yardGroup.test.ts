@@ -104,7 +104,7 @@ class Croft {
     return this;
   }
 
-  told(): string[] {
+  notifications(): string[] {
     return this.lines.splice(0);
   }
 
@@ -149,30 +149,30 @@ class Croft {
     }
     const again = advanceGrouped(this.yard(), this.recipients, this.now);
     if (again.notifications.length > 0)
-      throw new Error(`told twice: ${again.notifications.map(notificationText).join("; ")}`);
+      throw new Error(`notified twice: ${again.notifications.map(notificationText).join("; ")}`);
   }
 }
 
 const three = ["rowan", "larch", "elder"];
 
 describe("one silent feeder", () => {
-  it("is told at once where the others are heard", () => {
+  it("is notified at once where the others report", () => {
     const croft = new Croft(three).allHeard("11:02").heard("rowan", "11:00").silent("rowan", "11:03");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports"]);
+    expect(croft.notifications()).toEqual(["11:03 ada push Rowan: no reports"]);
     expect(croft.escalation(null)).toBeNull();
   });
 
   it("waits two minutes for another that is late too, and no longer", () => {
     const croft = new Croft(three).allHeard("11:01").heard("elder", "11:03").heard("rowan", "11:00");
     croft.silent("rowan", "11:03");
-    expect(croft.told()).toEqual([]);
+    expect(croft.notifications()).toEqual([]);
     croft.heard("larch", "11:04").until("11:10");
-    expect(croft.told()).toEqual(["11:05 ada push Rowan: no reports", "11:10 ada email Rowan: no reports"]);
+    expect(croft.notifications()).toEqual(["11:05 ada push Rowan: no reports", "11:10 ada email Rowan: no reports"]);
   });
 
   it("doesn't wait for one that is put away, nor for one that can't be known for silent in time", () => {
     const away = new Croft(["rowan", "larch"]).allHeard("11:01").heard("rowan", "11:00").putAway("larch");
-    expect(away.silent("rowan", "11:03").told()).toHaveLength(1);
+    expect(away.silent("rowan", "11:03").notifications()).toHaveLength(1);
     const patient: Bend = (yard) => ({
       ...yard,
       feeders: yard.feeders.map((one) =>
@@ -180,13 +180,13 @@ describe("one silent feeder", () => {
       ),
     });
     const slow = new Croft(["rowan", "larch"], recipientsOf([ada]), patient).allHeard("11:01").heard("rowan", "11:00");
-    expect(slow.silent("rowan", "11:03").told()).toHaveLength(1);
+    expect(slow.silent("rowan", "11:03").notifications()).toHaveLength(1);
   });
 
-  it("is heard again while it waits, and nobody ever learns of it", () => {
+  it("reports again while it waits, and nobody is notified", () => {
     const croft = new Croft(["rowan", "larch"]).allHeard("11:01").heard("rowan", "11:00").silent("rowan", "11:03");
     croft.back("rowan", "11:04").until("12:30");
-    expect(croft.told()).toEqual([]);
+    expect(croft.notifications()).toEqual([]);
     expect(croft.escalation("rowan")).toBeNull();
   });
 });
@@ -203,7 +203,7 @@ const cut = (bend?: Bend) =>
 describe("feeders of one yard that fall silent together", () => {
   it("make one escalation for the yard, and push once", () => {
     const croft = cut();
-    expect(croft.told()).toEqual(["11:04 ada push Alder Croft: no reports from 2 of 3 feeders"]);
+    expect(croft.notifications()).toEqual(["11:04 ada push Alder Croft: no reports from 2 of 3 feeders"]);
     expect(croft.escalation("rowan")).toBeNull();
     expect(croft.escalation("larch")).toBeNull();
     expect(croft.escalation(null)).toMatchObject({
@@ -215,49 +215,49 @@ describe("feeders of one yard that fall silent together", () => {
 
   it("take in another without a sound", () => {
     const croft = cut().shown("ada").heard("elder", "11:06");
-    croft.told();
+    croft.notifications();
     croft.silent("elder", "11:09");
-    expect(croft.told()).toEqual(["11:09 ada push softly Alder Croft: no reports from all 3 feeders"]);
+    expect(croft.notifications()).toEqual(["11:09 ada push softly Alder Croft: no reports from all 3 feeders"]);
   });
 
-  it("replace what was told of one of them, and don't ring who was rung for it", () => {
+  it("replace the notification of one of them, silently for those who got it", () => {
     const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports"]);
+    expect(croft.notifications()).toEqual(["11:03 ada push Rowan: no reports"]);
     croft.silent("larch", "11:11");
-    expect(croft.told()).toEqual([
+    expect(croft.notifications()).toEqual([
       "11:11 ada push softly Rowan: part of a group",
       "11:11 ada push softly Alder Croft: no reports from 2 of 3 feeders",
     ]);
     croft.until("11:40");
-    expect(croft.told()).toEqual(["11:33 ada push Alder Croft: no reports from 2 of 3 feeders"]); // half an hour after the first ring
+    expect(croft.notifications()).toEqual(["11:33 ada push Alder Croft: no reports from 2 of 3 feeders"]); // half an hour after the first notification
   });
 
   it("go on through the levels from where the first of them stood", () => {
     const croft = new Croft(three, recipientsOf([ada, { ...bo, escalationOrder: 2 }]))
       .allHeard("11:08")
       .heard("rowan", "11:00");
-    croft.silent("rowan", "11:03").shown("ada").silent("larch", "11:11").told();
+    croft.silent("rowan", "11:03").shown("ada").silent("larch", "11:11").notifications();
     croft.until("11:20");
-    expect(croft.told()).toEqual(["11:18 bo push Alder Croft: no reports from 2 of 3 feeders"]);
+    expect(croft.notifications()).toEqual(["11:18 bo push Alder Croft: no reports from 2 of 3 feeders"]);
   });
 
   it("stay apart where a quarter of an hour lies between them", () => {
     const croft = new Croft(three).allHeard("11:20").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
     croft.heard("elder", "11:23").silent("larch", "11:23");
-    expect(croft.told()).toEqual(["11:03 ada push Rowan: no reports", "11:23 ada push Larch: no reports"]);
+    expect(croft.notifications()).toEqual(["11:03 ada push Rowan: no reports", "11:23 ada push Larch: no reports"]);
     expect(croft.escalation(null)).toBeNull();
   });
 
-  it("are over when all are heard again, and not before", () => {
+  it("end when all report again, and not before", () => {
     const croft = cut().shown("ada").heard("elder", "11:06").silent("elder", "11:09");
-    croft.told();
+    croft.notifications();
     croft.back("rowan", "11:20");
-    expect(croft.told()).toEqual(["11:20 ada push softly Alder Croft: no reports from 2 of 3 feeders"]);
-    croft.suppressed("larch", "11:21").told();
+    expect(croft.notifications()).toEqual(["11:20 ada push softly Alder Croft: no reports from 2 of 3 feeders"]);
+    croft.suppressed("larch", "11:21").notifications();
     const both = cut().shown("ada");
-    both.told();
+    both.notifications();
     both.acknowledged("rowan", "11:05").back("larch", "11:10").back("rowan", "11:10");
-    expect(both.told().at(-1)).toBe("11:10 ada push softly Rowan: back to normal");
+    expect(both.notifications().at(-1)).toBe("11:10 ada push softly Rowan: back to normal");
     both.until("13:00");
     expect(both.escalation(null)).toBeNull();
     expect(both.escalation("rowan")).toBeNull();
@@ -266,77 +266,77 @@ describe("feeders of one yard that fall silent together", () => {
 
   it("leave the last of them its own escalation, without a second push", () => {
     const croft = cut().shown("ada");
-    croft.told();
+    croft.notifications();
     croft.back("larch", "11:20");
-    expect(croft.told()).toEqual([
+    expect(croft.notifications()).toEqual([
       "11:20 ada push softly Alder Croft: only Rowan has no reports",
       "11:20 ada push softly Rowan: no reports",
     ]);
     expect(croft.escalation(null)?.endedAt).toBe(croft.now);
     expect(croft.escalation("rowan")?.recipientStates).toMatchObject([{ person: "ada", timesNotified: 1 }]);
     croft.until("11:40");
-    expect(croft.told()).toEqual(["11:34 ada push Rowan: no reports"]);
+    expect(croft.notifications()).toEqual(["11:34 ada push Rowan: no reports"]);
   });
 
   it("are answered for by whoever has seen one of them", () => {
     const croft = new Croft(three, recipientsOf([ada, { ...bo, escalationOrder: 1 }]))
       .allHeard("11:00")
       .silent("rowan", "11:03");
-    croft.silent("larch", "11:03").shown("ada").shown("bo").told();
+    croft.silent("larch", "11:03").shown("ada").shown("bo").notifications();
     croft.acknowledged("larch", "11:06");
-    expect(croft.told()).toEqual([
+    expect(croft.notifications()).toEqual([
       "11:06 bo push softly Acknowledged by Ada: no reports from 2 of 3 feeders at Alder Croft",
     ]);
     croft.until("23:00");
-    expect(croft.told()).toEqual([]);
+    expect(croft.notifications()).toEqual([]);
   });
 
   it("push again where one of them had been acknowledged alone", () => {
     const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
-    croft.acknowledged("rowan", "11:05").told();
+    croft.acknowledged("rowan", "11:05").notifications();
     croft.silent("larch", "11:11");
-    expect(croft.told()).toContain("11:11 ada push Alder Croft: no reports from 2 of 3 feeders");
+    expect(croft.notifications()).toContain("11:11 ada push Alder Croft: no reports from 2 of 3 feeders");
   });
 
   it("forget one that is put away", () => {
     const croft = cut().shown("ada");
-    croft.told();
+    croft.notifications();
     croft.putAway("larch").looks();
     expect(croft.escalation(null)?.endedAt).toBe(croft.now);
     expect(croft.escalation("rowan")).not.toBeNull();
-    expect(croft.told().filter((line) => !line.includes("softly"))).toEqual([]);
+    expect(croft.notifications().filter((line) => !line.includes("softly"))).toEqual([]);
   });
 
-  it("ring once for a power line that flickers within the hour", () => {
+  it("notify once for a power line that flickers within the hour", () => {
     const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
     croft.shown("ada").back("rowan", "11:10").back("larch", "11:10");
     croft.allHeard("11:20").silent("rowan", "11:23", true).silent("larch", "11:23", true).until("11:30");
-    expect(croft.told().filter((line) => !line.includes("softly"))).toEqual([
+    expect(croft.notifications().filter((line) => !line.includes("softly"))).toEqual([
       "11:03 ada push Alder Croft: no reports from both feeders",
     ]);
     expect(croft.escalation(null)?.silentFeeders.length).toBe(2);
   });
 
-  it("needn't be rung for again where one of them is back alone within the hour", () => {
+  it("is not notified again where only one of them is back within the hour", () => {
     const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
-    croft.shown("ada").back("larch", "11:10").back("rowan", "11:10").told();
+    croft.shown("ada").back("larch", "11:10").back("rowan", "11:10").notifications();
     croft.until("11:33").allHeard("11:33").heard("larch", "11:30").silent("larch", "11:33", true);
-    expect(croft.told()).toEqual(["11:33 ada push softly Larch: no reports"]);
+    expect(croft.notifications()).toEqual(["11:33 ada push softly Larch: no reports"]);
   });
 
   it("are set aside one by one", () => {
     const croft = cut().shown("ada").heard("elder", "11:06").suppressed("rowan", "11:10").suppressed("larch", "11:10");
-    expect(croft.told().at(-1)).toBe("11:10 ada push softly Larch: no action needed");
+    expect(croft.notifications().at(-1)).toBe("11:10 ada push softly Larch: no action needed");
     expect(croft.escalation("larch")?.endedAt).not.toBeNull();
   });
 
   it("are set right on the screens where all of them are put away at once", () => {
     const croft = cut().shown("ada");
-    croft.told();
+    croft.notifications();
     croft.putAway("rowan").putAway("larch").looks();
-    expect(croft.told()).toEqual(["11:04 ada push softly Alder Croft: no action needed"]);
+    expect(croft.notifications()).toEqual(["11:04 ada push softly Alder Croft: no action needed"]);
     croft.until("23:00");
-    expect(croft.told()).toEqual([]);
+    expect(croft.notifications()).toEqual([]);
     expect(croft.escalation(null)).toBeNull();
   });
 
@@ -360,7 +360,7 @@ describe("planted bugs of the yard's rule", () => {
       ...yard,
       feeders: yard.feeders.map(change),
     });
-  const pushes = (croft: Croft) => croft.told().filter((line) => !line.includes("softly"));
+  const pushes = (croft: Croft) => croft.notifications().filter((line) => !line.includes("softly"));
 
   it.each<[string, Bend]>([
     ["nobody is ever overdue, so that the first pushes alone", bent((one) => ({ ...one, silentFrom: null }))],

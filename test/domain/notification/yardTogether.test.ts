@@ -9,8 +9,8 @@ import { ada, bo, recipientsOf } from "./escalationScenario.ts";
 const now = instantOf("2026-12-01T11:00:00Z");
 const ago = (count: number): Instant => before(now, minutes(count));
 
-/** Ada was told of it, by no way that is known of here. */
-const told = (more: Partial<RecipientState> = {}): RecipientState => ({
+/** Ada was notified of it, by no channel that is known here. */
+const stateWith = (more: Partial<RecipientState> = {}): RecipientState => ({
   ...{
     person: "ada",
     timesNotified: 1,
@@ -36,7 +36,7 @@ const escalationOf = (feeder: string, more: Partial<Escalation> = {}): Escalatio
     holdUntil: null,
     level: 1,
     levelAt: ago(5),
-    recipientStates: [told()],
+    recipientStates: [stateWith()],
     acknowledgedBy: null,
     endedAt: null,
     news: null,
@@ -59,7 +59,7 @@ function settled(feeders: readonly GroupedFeeder[], escalation: Escalation | nul
 const togetherWith = (heardAgo: number, more: Partial<GroupedFeeder> = {}) =>
   settled([silent("rowan", 40), silent("larch", heardAgo, more)])?.silentFeeders.map(({ feeder }) => feeder) ?? [];
 
-describe("feeders that were last heard near to each other", () => {
+describe("feeders whose last reports are close to each other", () => {
   it("fell silent together within a quarter of an hour, or within the longer of their intervals", () => {
     expect(togetherWith(25)).toEqual(["rowan", "larch"]);
     expect(togetherWith(25, { lastReportAt: after(ago(25), seconds(1)) })).toEqual([]);
@@ -67,7 +67,7 @@ describe("feeders that were last heard near to each other", () => {
     expect(togetherWith(9, { reportEvery: minutes(30) })).toEqual([]);
   });
 
-  it("are joined by when they were last heard, whatever their order, and the larger group makes the escalation", () => {
+  it("are grouped by their last reports, whatever their order, and the larger group makes the escalation", () => {
     const feeders = [
       silent("rowan", 40),
       silent("elder", 90),
@@ -90,15 +90,15 @@ describe("who was notified of one of them", () => {
   const mergedFrom = (one: Partial<RecipientState>, other: Partial<RecipientState>) => {
     const of = (first: Partial<RecipientState>, second: Partial<RecipientState>) =>
       settled([
-        silent("rowan", 40, { escalation: escalationOf("rowan", { recipientStates: [told(first)] }) }),
-        silent("larch", 40, { escalation: escalationOf("larch", { recipientStates: [told(second)] }) }),
+        silent("rowan", 40, { escalation: escalationOf("rowan", { recipientStates: [stateWith(first)] }) }),
+        silent("larch", 40, { escalation: escalationOf("larch", { recipientStates: [stateWith(second)] }) }),
       ])?.recipientStates.find(({ person }) => person === "ada");
     const merged = of(one, other);
-    expect(of(other, one)).toEqual(merged); // which of them was told first makes no difference
+    expect(of(other, one)).toEqual(merged); // which of them was notified first makes no difference
     return merged;
   };
 
-  it("has been told as often as of the one told most, from the first time to the last", () => {
+  it("has been notified as often as of the one notified most, from the first time to the last", () => {
     const early = { timesNotified: 3, firstNotifiedAt: ago(12), lastNotifiedAt: ago(6), reminderCountedFrom: ago(6) };
     const late = { timesNotified: 1, firstNotifiedAt: ago(9), lastNotifiedAt: ago(4), reminderCountedFrom: ago(3) };
     expect(mergedFrom(early, late)).toMatchObject({
@@ -150,7 +150,7 @@ describe("a yard's escalation that comes right back", () => {
       ...{
         raisedAt: ago(30),
         renewedAt: ago(30),
-        recipientStates: [told({ timesNotified: 2, firstNotifiedAt: ago(30), lastNotifiedAt: ago(12) })],
+        recipientStates: [stateWith({ timesNotified: 2, firstNotifiedAt: ago(30), lastNotifiedAt: ago(12) })],
       },
     });
   const both = [

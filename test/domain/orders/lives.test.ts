@@ -51,7 +51,7 @@ interface Found {
   readonly moves: readonly (readonly [number, OrderAction])[];
 }
 const found: Readonly<Record<string, Found>> = {
-  "tells of food that was given after the pause, though the same report says ten minutes later that it is paused": {
+  "reports food that was given after the pause, though the same report states ten minutes later that it is paused": {
     nature: {},
     moves: [
       [2, asks("pause")],
@@ -60,7 +60,7 @@ const found: Readonly<Record<string, Found>> = {
       [700, reports],
     ] as const,
   },
-  "takes a resume for done that a newer pause has overtaken, where the feeder never says how it stands": {
+  "takes a resume for done that a newer pause has overtaken, where the feeder never states whether it is paused": {
     nature: { obeys: "onlySaysDone", reading: "none" },
     moves: [
       ...([
@@ -76,7 +76,7 @@ const found: Readonly<Record<string, Found>> = {
       ] as const),
     ],
   },
-  "knows that a pause has ended by itself, though another was asked since that has not arrived": {
+  "knows that a pause has ended by itself, though another was requested since that has not arrived": {
     nature: {},
     moves: [
       [2, asks("pause", 73)],
@@ -85,7 +85,7 @@ const found: Readonly<Record<string, Found>> = {
       [2, asks("pause")],
     ] as const,
   },
-  "confirms by a done that an earlier start left behind, where the feeder says already that it has kept the pause": {
+  "confirms by a done that an earlier start left behind, where the feeder states already that it is still paused": {
     nature: { keepsSpool: true },
     moves: [
       [2, asks("pause")],
@@ -113,7 +113,7 @@ const found: Readonly<Record<string, Found>> = {
       [2, asks("pause")],
     ] as const,
   },
-  "believes a new start at once, though food that the start before gave is told only after its own word": {
+  "believes a new start at once, though food that the start before gave is reported only after its own statement": {
     nature: { reading: "paused", keepsSpool: true },
     moves: [
       ...([
@@ -180,7 +180,7 @@ const withoutUndone = (
 const confirmedNow = (orders: OrdersState, now: Instant): OrdersState =>
   withoutUndone(orders, orders.newest && { ...orders.newest, status: "confirmed", answeredAt: now });
 const holdsDone = ({ spool }: SentReport, { newest }: OrdersState): boolean =>
-  spool.some(({ told }) => told.what === "done" && told.order === newest?.id);
+  spool.some(({ statement }) => statement.what === "done" && statement.order === newest?.id);
 const showing =
   (bend: (shown: ShownOrder, orders: OrdersState) => ShownOrder): OrderFunctions["show"] =>
   (feeder, now) =>
@@ -305,7 +305,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
       ),
     },
   },
-  "a resume stays confirmed whatever the feeder says": {
+  "a resume stays confirmed whatever the feeder states": {
     caughtBy: "resumeClaim",
     plant: {
       show: showing(({ order, ...shown }, { newest }) => ({

@@ -14,10 +14,11 @@ interface Moment {
 
 type Bearing = { readonly kind: "paused" | "feeds" | "startedAnew" | "nothing"; readonly at: Instant | null };
 
-const isDone = (id: string) => (told: FeederStatement) => told.what === "done" && told.order === id;
-const isStart = (told: FeederStatement): told is Extract<FeederStatement, { what: "starts" }> => told.what === "starts";
+const isDone = (id: string) => (statement: FeederStatement) => statement.what === "done" && statement.order === id;
+const isStart = (statement: FeederStatement): statement is Extract<FeederStatement, { what: "starts" }> =>
+  statement.what === "starts";
 
-/** Which way the newest fact points. A refusal says nothing of how the feeder stands. */
+/** Which way the newest fact points. A refusal doesn't show whether the feeder is paused. */
 function bearing(known: readonly FeederStatement[], orders: ReadonlyMap<string, Order>, now: Instant): Bearing {
   const newest = known.findLast(({ what }) => what !== "refused");
   if (newest === undefined) return { kind: "nothing", at: null };
@@ -27,7 +28,7 @@ function bearing(known: readonly FeederStatement[], orders: ReadonlyMap<string, 
   // The last that it carried out may end by itself; a resume ended whatever was before it, and so did its word.
   const done = known.findLast(({ what }) => what === "done");
   const fedSince = known.some(
-    (told) => told.what === "says" && !told.paused && done !== undefined && told.at > done.at,
+    (statement) => statement.what === "states" && !statement.paused && done !== undefined && statement.at > done.at,
   );
   const until = done?.what === "done" ? (orders.get(done.order)?.until ?? null) : null;
   return until !== null && !fedSince && now >= until && at < until
@@ -35,9 +36,12 @@ function bearing(known: readonly FeederStatement[], orders: ReadonlyMap<string, 
     : { kind: "paused", at };
 }
 
-const saysPaused = (told: FeederStatement, orders: ReadonlyMap<string, Order>): boolean =>
-  told.what === "says" ? told.paused : told.what === "done" && orders.get(told.order)?.kind === "pause";
-const feeds = (told: FeederStatement): boolean => told.what === "gave" || (told.what === "says" && !told.paused);
+const saysPaused = (statement: FeederStatement, orders: ReadonlyMap<string, Order>): boolean =>
+  statement.what === "states"
+    ? statement.paused
+    : statement.what === "done" && orders.get(statement.order)?.kind === "pause";
+const feeds = (statement: FeederStatement): boolean =>
+  statement.what === "gave" || (statement.what === "states" && !statement.paused);
 
 /** A feeder may end a pause a minute early by its own clock. */
 const mayHaveEnded = ({ until }: Order, at: Instant): boolean =>
@@ -59,22 +63,26 @@ const resumeClaim: Check = ({ lived: { shown }, known }) => {
   if (order?.kind !== "resume" || order.status !== "confirmed") return null;
   const newest = known.findLast(({ what }) => what !== "refused" && what !== "starts");
   const done = known.findLast(isDone(order.id));
-  if (newest?.what !== "says" || !newest.paused || done === undefined || newest.at <= done.at) return null;
-  const anew = known.findLast(isStart);
-  return anew !== undefined && anew.at > newest.at ? null : "a resume is confirmed, and the feeder says paused since";
+  if (newest?.what !== "states" || !newest.paused || done === undefined || newest.at <= done.at) return null;
+  const lastStart = known.findLast(isStart);
+  return lastStart !== undefined && lastStart.at > newest.at
+    ? null
+    : "a resume is confirmed, and the feeder states paused since";
 };
 
 const foodTold: Check = ({ lived: { news, newest, now, shown }, known, orders }) => {
   if (newest?.kind !== "pause" || hasEnded(newest, now)) return null;
-  const against = news.find((told) => {
-    if (told.what !== "gave" || mayHaveEnded(newest, told.recordedAt)) return false;
-    const earlier = known.filter(({ at }) => at < told.at);
+  const against = news.find((statement) => {
+    if (statement.what !== "gave" || mayHaveEnded(newest, statement.recordedAt)) return false;
+    const earlier = known.filter(({ at }) => at < statement.at);
     const last = earlier.at(-1);
     if (last === undefined || !saysPaused(last, orders) || !earlier.some(isDone(newest.id))) return false;
-    return !known.some((other) => isStart(other) && other.at > told.at);
+    return !known.some((other) => isStart(other) && other.at > statement.at);
   });
   const isTold = shown.faults.includes("feedsThoughPaused") || shown.faults.includes("pauseContradicted");
-  return against === undefined || isTold ? null : "food was given after the pause was confirmed, and nobody is told";
+  return against === undefined || isTold
+    ? null
+    : "food was given after the pause was confirmed, and nobody is notified";
 };
 
 const handedOut: Check = ({ lived, known, orders }) => {
@@ -83,7 +91,7 @@ const handedOut: Check = ({ lived, known, orders }) => {
   if (handedOut.some((id) => id !== newest?.id)) return "an order is handed out that isn't the newest";
   if (newest === null) return null;
   const answer = known.findLast(
-    (told) => (told.what === "done" || told.what === "refused") && told.order === newest.id,
+    (statement) => (statement.what === "done" || statement.what === "refused") && statement.order === newest.id,
   );
   const isOver = hasEnded(newest, now) || answer?.what === "refused";
   if (handedOut.length > 0) {
@@ -103,14 +111,15 @@ const handedOut: Check = ({ lived, known, orders }) => {
 function isCleanlyFollowed(known: readonly FeederStatement[], order: Order): boolean {
   const first = known.find(isDone(order.id));
   if (first === undefined || order.kind === "resume") return first !== undefined;
-  const anew = known.findLast(isStart)?.at ?? order.requestedAt;
-  const sinceFirst = known.filter((told) => told.at > first.at && feeds(told));
-  const done = known.find((told) => isDone(order.id)(told) && told.at > anew);
-  // Kept over a new start, as it says; or done within one start.
-  if (done === undefined) return sinceFirst.length === 0 && known.some(({ what, at }) => what === "says" && at > anew);
+  const lastStart = known.findLast(isStart)?.at ?? order.requestedAt;
+  const sinceFirst = known.filter((statement) => statement.at > first.at && feeds(statement));
+  const done = known.find((statement) => isDone(order.id)(statement) && statement.at > lastStart);
+  // Still paused after a new start, as it states; or done within one start.
+  if (done === undefined)
+    return sinceFirst.length === 0 && known.some(({ what, at }) => what === "states" && at > lastStart);
   if (done === first) return sinceFirst.length === 0;
   // Forgotten, and done again.
-  const gaveSince = sinceFirst.some((told) => told.what === "gave" && told.recordedAt > anew);
+  const gaveSince = sinceFirst.some((statement) => statement.what === "gave" && statement.recordedAt > lastStart);
   return !gaveSince && !sinceFirst.some(({ at }) => at > done.at);
 }
 
@@ -133,7 +142,7 @@ const calmChanges = 4;
 const byTime = (one: FeederStatement, other: FeederStatement): number =>
   one.at - other.at || Number(other.what === "gave") - Number(one.what === "gave");
 
-/** The first step that breaks each check, in words. */
+/** The first step that breaks each check, as text. */
 export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<CheckName, string> {
   const broken = new Map<CheckName, string>();
   const note = (name: CheckName, lived: OrderStep, why: string | null) => {
@@ -154,7 +163,7 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
       if (isNew) order = { id: newest.id, waitsFrom: newest.requestedAt, doneKnown: false, changes: 0, events: 0 };
       const status = shown.order?.status;
       const was = isNew ? undefined : before?.shown.order?.status;
-      // The waiting begins anew where a confirmation is lost, also one that is lost as it arrives; not by sending again.
+      // The wait begins again where a confirmation is lost, also one that is lost as it arrives; not by sending again.
       const isFirstDone = !order.doneKnown && news.some(isDone(newest.id));
       if (was === "confirmed" || isFirstDone) order.waitsFrom = now;
       order.doneKnown ||= isFirstDone;
@@ -165,11 +174,11 @@ export function brokenChecks({ steps, orders, settled }: OrderRun): ReadonlyMap<
       ) {
         note("waitsForEver", lived, `${status} since ${(now - order.waitsFrom) / 1_000} s`);
       }
-      for (const told of news) {
-        if (told.what === "starts" || told.what === "gave" || told.what === "refused") order.events += 1;
-        if (told.what !== "says") continue;
-        if (lastSaid !== null && told.paused !== lastSaid) order.events += 1;
-        lastSaid = told.paused;
+      for (const statement of news) {
+        if (statement.what === "starts" || statement.what === "gave" || statement.what === "refused") order.events += 1;
+        if (statement.what !== "states") continue;
+        if (lastSaid !== null && statement.paused !== lastSaid) order.events += 1;
+        lastSaid = statement.paused;
       }
       if (was !== undefined && status !== was) order.changes += 1;
       if (order.changes > calmChanges + 2 * order.events) {

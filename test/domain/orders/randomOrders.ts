@@ -14,8 +14,8 @@ import { rowanSettings } from "../rowan.ts";
 import { emptyReadings } from "../silence/larch.ts";
 
 /**
- * Random lives of both sides of pause and resume: a feeder of some nature, a line that loses, holds and repeats, and two keepers.
- * The server's steps are handed in, so that steps with a planted bug can be lived by as well.
+ * Random histories of both sides of pause and resume: a feeder of some nature, a line that loses, holds and repeats, and two keepers.
+ * The server's steps are handed in, so that steps with a planted bug can be played as well.
  */
 export interface OrderFunctions {
   readonly report: (
@@ -28,7 +28,7 @@ export interface OrderFunctions {
   readonly show: (feeder: FeederUpdate, now: Instant) => ShownOrder;
 }
 
-/** What a keeper's page says. */
+/** What a keeper's page shows. */
 export interface ShownOrder {
   readonly order: { readonly id: string; readonly kind: OrderKind; readonly status: string } | null;
   readonly standing: string;
@@ -59,7 +59,7 @@ export const realFunctions: OrderFunctions = {
   },
 };
 
-/** Each answer of the feeder to an order, and what it says of itself beside that. */
+/** Each answer of the feeder to an order, and what it states of itself besides. */
 export interface FeederBehaviour {
   readonly obeys: "does" | "onlySaysDone" | "refuses" | "ignores";
   readonly reading: "truth" | "opposite" | "paused" | "feeding" | "none";
@@ -142,7 +142,7 @@ export const anyActions = fc.array(fc.tuple(wait, anyMove), { minLength: 4, maxL
 /** A fact about the feeder at its true time, as it travels in a report. */
 export type FeederStatement = { readonly at: Instant } & (
   | { readonly what: "starts" }
-  | { readonly what: "says"; readonly paused: boolean }
+  | { readonly what: "states"; readonly paused: boolean }
   | { readonly what: "done" | "refused"; readonly order: string }
   /** `at`: its motor started then or later, whatever the feeder calls the moment of a portion. */
   | { readonly what: "gave"; readonly recordedAt: Instant }
@@ -150,7 +150,7 @@ export type FeederStatement = { readonly at: Instant } & (
 
 interface Spooled {
   readonly event: PostedEvent;
-  readonly told: FeederStatement;
+  readonly statement: FeederStatement;
 }
 
 export interface SentReport {
@@ -158,7 +158,7 @@ export interface SentReport {
   readonly sentUptime: Span | null;
   readonly paused: boolean | null;
   readonly spool: readonly Spooled[];
-  readonly told: readonly FeederStatement[];
+  readonly statements: readonly FeederStatement[];
   readonly at: Instant;
 }
 
@@ -168,7 +168,7 @@ export interface OrderStep {
   readonly now: Instant;
   /** What this step brought that was not known before. */
   readonly news: readonly FeederStatement[];
-  readonly newest: Order | null; // as it was asked
+  readonly newest: Order | null; // as requested
   readonly shown: ShownOrder;
   /** Orders that the answer to a report hands out; null where the step was no report. */
   readonly handedOut: readonly string[] | null;
@@ -182,7 +182,7 @@ export interface OrderRun {
 }
 
 const begun = instantOf("2026-12-01T06:00:00Z");
-/** Who says "paused" and gives food is believed again ten minutes later; and a few reports. */
+/** A feeder that states "paused" and gives food is believed again ten minutes later; and a few reports. */
 const settlingReports = 16;
 const startsRemembered = 7;
 
@@ -196,7 +196,7 @@ export function runOrders(
   let now = begun;
   const steps: OrderStep[] = [];
   const orders = new Map<string, Order>();
-  const asked: Order[] = [];
+  const requestedOrders: Order[] = [];
   const stored = new Set<string>();
   const known = new Set<FeederStatement>();
   const bootsTold: string[] = [];
@@ -208,7 +208,7 @@ export function runOrders(
     reading: nature.reading,
     paused: false,
     ends: null as Instant | null,
-    claims: null as boolean | null, // what it last said "done" to
+    claims: null as boolean | null, // what it last reported as done
     start: 1,
     startedAt: begun,
     begins: { what: "starts", at: begun } as FeederStatement,
@@ -219,8 +219,12 @@ export function runOrders(
   const boot = () => (nature.reusesBoot ? (it.start === 1 ? "b-1" : `b-1#${it.start}`) : `b-${it.start}`);
   const isEnded = () => it.ends !== null && now >= it.ends;
 
-  const lived = (what: string, news: readonly FeederStatement[] = [], handedOut: OrderStep["handedOut"] = null) => {
-    steps.push({ what, now, news, newest: asked.at(-1) ?? null, shown: server.show(feeder, now), handedOut });
+  const recordStep = (
+    what: string,
+    news: readonly FeederStatement[] = [],
+    handedOut: OrderStep["handedOut"] = null,
+  ) => {
+    steps.push({ what, now, news, newest: requestedOrders.at(-1) ?? null, shown: server.show(feeder, now), handedOut });
   };
   const pass = (span: Span) => {
     const until = after(now, span);
@@ -228,16 +232,16 @@ export function runOrders(
       now = earlier(until, after(now, seconds(60)));
       if (it.paused && isEnded()) Object.assign(it, { paused: false, ends: null });
       feeder = { ...server.step(feeder, { kind: "minutePassed" }, now), effects: [] };
-      lived("a minute passes");
+      recordStep("a minute passes");
     }
   };
-  const record = (happening: EventContent, told: FeederStatement) => {
+  const record = (happening: EventContent, statement: FeederStatement) => {
     it.seq += 1;
     const uptime = (now - it.startedAt) as Span;
     const event = { seq: it.seq, uptime, kind: happening.kind, content: happening, body: {}, index: 0 };
-    it.spool.push({ event, told });
+    it.spool.push({ event, statement });
   };
-  const says = (): boolean | null => {
+  const claimsPaused = (): boolean | null => {
     switch (it.reading) {
       case "none":
         return null;
@@ -263,15 +267,15 @@ export function runOrders(
     const { boot, spool, sentUptime } = sent;
     const fresh = spool.map(({ event }) => event).filter(({ seq }) => !stored.has(`${boot}/${seq}`));
     for (const { seq } of fresh) stored.add(`${boot}/${seq}`);
-    const told = isDated(sent) ? [...sent.told, ...spool.map((one) => one.told)] : [];
-    const news = told.filter((one) => !known.has(one));
+    const statements = isDated(sent) ? [...sent.statements, ...spool.map((one) => one.statement)] : [];
+    const news = statements.filter((one) => !known.has(one));
     for (const one of news) known.add(one);
     if (sentUptime !== null && !bootsTold.includes(boot)) bootsTold.push(boot);
     const taken = server.report(feeder, sent, fresh, now);
     feeder = { ...taken.feeder, effects: [] };
     if (sentUptime !== null && sent.at > lastSentAt) lastSentAt = sent.at;
     const handedOut = taken.orders.map(({ id }) => id);
-    lived(what, news, handedOut);
+    recordStep(what, news, handedOut);
     return handedOut;
   };
   const answered = (sent: SentReport, handedOut: readonly string[]) => {
@@ -281,15 +285,15 @@ export function runOrders(
     for (const id of handedOut) takesOrder(id);
   };
   const report = (line: Extract<OrderAction, { kind: "report" }>["line"]) => {
-    const paused = says();
-    const said: FeederStatement[] = paused === null ? [] : [{ what: "says", paused, at: now }];
+    const paused = claimsPaused();
+    const stated: FeederStatement[] = paused === null ? [] : [{ what: "states", paused, at: now }];
     const sentUptime = (now - it.startedAt) as Span;
     const sent: SentReport = {
       boot: boot(),
       sentUptime,
       paused,
       spool: [...it.spool],
-      told: [it.begins, ...said],
+      statements: [it.begins, ...stated],
       at: now,
     };
     if (line === "holdsReport") held = [...held, sent].slice(-4);
@@ -299,18 +303,18 @@ export function runOrders(
     if (line === "losesAnswer") return;
     answered(sent, handedOut);
     for (const { boot, spool } of it.leftBehind) {
-      const old: SentReport = { boot, sentUptime: null, paused: null, spool, told: [], at: now };
+      const old: SentReport = { boot, sentUptime: null, paused: null, spool, statements: [], at: now };
       answered(old, deliver("what an earlier start left behind", old));
     }
   };
   const ask = (order: Order) => {
-    if (!orders.has(order.id)) asked.push(order);
+    if (!orders.has(order.id)) requestedOrders.push(order);
     orders.set(order.id, order);
     feeder = { ...server.step(feeder, { kind: "orderRequested", order }, now), effects: [] };
-    lived(`asked to ${order.kind}`);
+    recordStep(`ordered to ${order.kind}`);
   };
   const late = (what: string, sent: SentReport | undefined) => {
-    // One that nothing has overtaken can't be told from a feeder whose report takes that long.
+    // One that nothing has overtaken can't be distinguished from a feeder whose report takes that long.
     if (sent === undefined || sent.at >= lastSentAt) return;
     if (!bootsTold.includes(sent.boot) || !bootsTold.slice(-startsRemembered).includes(sent.boot)) return;
     deliver(what, sent);
@@ -331,7 +335,7 @@ export function runOrders(
       case "repeatedReport":
         return late("a repeated report", delivered.at(-1 - move.which));
       case "askedAgain": {
-        const again = asked.at(-1 - move.which);
+        const again = requestedOrders.at(-1 - move.which);
         return again && ask(again);
       }
       case "restart":
@@ -352,7 +356,7 @@ export function runOrders(
         return;
       case "ask": {
         const until = move.endsIn === null || move.order === "resume" ? null : after(now, seconds(move.endsIn));
-        ask(newOrder({ id: `o${asked.length + 1}`, kind: move.order, until, by: move.by }, now));
+        ask(newOrder({ id: `o${requestedOrders.length + 1}`, kind: move.order, until, by: move.by }, now));
       }
     }
   };
@@ -360,7 +364,7 @@ export function runOrders(
     pass(seconds(waited));
     play(move);
   }
-  // Honest from here on: what it has said is done, it now does.
+  // Honest from here on: what it reported as done, it now does.
   it.obeys = "does";
   it.paused = it.claims ?? it.paused;
   if (it.reading !== "none") it.reading = "truth";

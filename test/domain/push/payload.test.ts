@@ -143,7 +143,7 @@ describe("a push payload", () => {
     expect(payload.notification.body).toBe(notificationFixture().body);
   });
 
-  it("says so where the frame itself can't fit, since that is a mistake of ours", () => {
+  it("throws where the frame itself can't fit, since that is a mistake of ours", () => {
     expect(() => pushPayload(notificationFixture(), "f".repeat(2_000))).toThrow(RangeError);
   });
 });

@@ -17,7 +17,7 @@ export interface BirdHabits {
 
 /** What a feeder in order would record from `from` to `to`, in order. */
 export function* simulateBirds(
-  dice: SeededRandom,
+  random: SeededRandom,
   place: Place,
   habits: BirdHabits,
   from: Instant,
@@ -33,26 +33,26 @@ export function* simulateBirds(
     recordedAt: Math.round(moment) as Instant,
   });
   while (at < to) {
-    at += dice.exponential(habits.boutEvery);
+    at += random.exponential(habits.boutEvery);
     const today = Math.floor(at / 86_400_000);
     if (today !== day) {
       day = today;
-      stormy = dice.chance(habits.stormyDays);
+      stormy = random.chance(habits.stormyDays);
     }
     if (stormy || lightAt(place, at as Instant) === "night") continue;
-    const learner = dice.chance(habits.learners);
+    const learner = random.chance(habits.learners);
     do {
-      at += dice.exponential(habits.visitEvery);
+      at += random.exponential(habits.visitEvery);
       if (at >= to) return;
       yield event({ kind: "visit" }, at);
       if (!learner) continue;
-      if (dice.chance(habits.presses)) {
+      if (random.chance(habits.presses)) {
         // Some hammer.
-        for (let i = 0; i < (dice.chance(0.1) ? 8 : 1); i++) yield event({ kind: "press" }, at + 2_000 + 400 * i);
+        for (let i = 0; i < (random.chance(0.1) ? 8 : 1); i++) yield event({ kind: "press" }, at + 2_000 + 400 * i);
       }
-      if (dice.chance(habits.deposits)) {
+      if (random.chance(habits.deposits)) {
         yield event({ kind: "deposit", metal: true, signal: 0.8, chute: true }, at + 8_000);
       }
-    } while (dice.chance(1 - 1 / habits.visitsInBout));
+    } while (random.chance(1 - 1 / habits.visitsInBout));
   }
 }

@@ -20,12 +20,12 @@ const start = instantOf("2026-03-01T00:00:00Z");
 
 /** Bouts at a share of the birds' day, 0 at civil dawn and 1 at dusk, so many a day on average. */
 function* boutsAt(place: Place, from: Instant, length: number, aDay: number, shareOf: () => number, seed = 1) {
-  const dice = seededRandom(seed);
+  const random = seededRandom(seed);
   for (let day = 0; day < length; day++) {
     const { dawn, dusk } = civilDayAround(place, after(from, days(day + 0.5)));
     if (dusk === dawn) continue;
     const today: Instant[] = [];
-    for (let n = dice.exponential(1 / aDay); n < 1; n += dice.exponential(1 / aDay)) {
+    for (let n = random.exponential(1 / aDay); n < 1; n += random.exponential(1 / aDay)) {
       today.push(instant(Math.round(dawn + shareOf() * (dusk - dawn))));
     }
     yield* today.sort((a, b) => a - b);
@@ -46,9 +46,9 @@ describe("exposure", () => {
   });
 
   it("comes to the hours of the whole day however it is used, and lies where it is used", () => {
-    const dice = seededRandom(7);
+    const random = seededRandom(7);
     const morning = learntFrom(
-      boutsAt(alder, start, 60, 12, () => 0.4 * dice.uniform()),
+      boutsAt(alder, start, 60, 12, () => 0.4 * random.uniform()),
       alder,
     );
     const { from, to, dawn, dusk } = civilDayAround(alder, after(start, days(61.5)));
@@ -59,8 +59,8 @@ describe("exposure", () => {
   });
 
   it("makes of an uneven day even gaps: 1 - e^-ΔΛ is uniform (time rescaling, Brown et al. 2002)", () => {
-    const dice = seededRandom(3);
-    const shareOf = () => (dice.chance(0.8) ? 0.25 * dice.uniform() : dice.uniform()); // four in five soon after dawn
+    const random = seededRandom(3);
+    const shareOf = () => (random.chance(0.8) ? 0.25 * random.uniform() : random.uniform()); // four in five soon after dawn
     const profile = learntFrom(boutsAt(alder, start, 60, 12, shareOf), alder);
     const bouts = [...boutsAt(alder, after(start, days(60)), 60, 12, shareOf, 2)];
     const offUniform = (of: DayProfile) => {
@@ -87,9 +87,9 @@ describe("exposure", () => {
     const midsummer = instantOf("2026-06-21T00:00:00Z");
     expect(exposure(initialDayProfile, drift, midsummer, after(midsummer, days(1)))).toBeCloseTo(24, 6);
     // Birds that come "in the morning" do so there too, and the parts of the day still come to the whole of it.
-    const dice = seededRandom(1);
+    const random = seededRandom(1);
     const early = learntFrom(
-      boutsAt(drift, midsummer, 20, 8, () => 0.4 * dice.uniform()),
+      boutsAt(drift, midsummer, 20, 8, () => 0.4 * random.uniform()),
       drift,
     );
     expect(exposure(early, drift, midsummer, after(midsummer, days(3)))).toBeCloseTo(72, -1);
@@ -126,9 +126,9 @@ describe("a button that stands alone", () => {
   }
 
   it("that is used in the mornings isn't silent because of quiet noons and evenings, nor late for a long summer day", () => {
-    const dice = seededRandom(9);
+    const random = seededRandom(9);
     const spring = instantOf("2026-04-01T00:00:00Z");
-    const morning = () => 0.25 * dice.uniform();
+    const morning = () => 0.25 * random.uniform();
     let cried = 0;
     let { sensors, last } = pressedBy([]);
     let seq = 0;
@@ -145,21 +145,21 @@ describe("a button that stands alone", () => {
   });
 
   it("is found within days under the midnight sun, and in the polar night's few hours of twilight not much later", () => {
-    const dice = seededRandom(4);
-    const summer = pressedBy(boutsAt(drift, instantOf("2026-06-01T00:00:00Z"), 30, 10, dice.uniform), drift);
+    const random = seededRandom(4);
+    const summer = pressedBy(boutsAt(drift, instantOf("2026-06-01T00:00:00Z"), 30, 10, random.uniform), drift);
     expect(summer.foundAt()).toBeLessThan(4);
-    const winter = pressedBy(boutsAt(drift, instantOf("2026-12-05T00:00:00Z"), 30, 10, dice.uniform), drift);
+    const winter = pressedBy(boutsAt(drift, instantOf("2026-12-05T00:00:00Z"), 30, 10, random.uniform), drift);
     expect(winter.foundAt()).toBeGreaterThanOrEqual(2);
     expect(winter.foundAt()).toBeLessThan(5);
   });
 
   it("is borne with for a stormy day, and isn't judged from its first two days alone", () => {
-    const dice = seededRandom(5);
-    const known = pressedBy(boutsAt(alder, start, 30, 20, dice.uniform));
+    const random = seededRandom(5);
+    const known = pressedBy(boutsAt(alder, start, 30, 20, random.uniform));
     expect(known.foundAt()).toBeGreaterThanOrEqual(2);
-    const young = pressedBy(boutsAt(alder, start, 2, 40, dice.uniform));
+    const young = pressedBy(boutsAt(alder, start, 2, 40, random.uniform));
     expect(young.foundAt()).toBe(Number.POSITIVE_INFINITY);
-    const few = pressedBy(boutsAt(alder, start, 5, 4, dice.uniform)); // twenty bouts
+    const few = pressedBy(boutsAt(alder, start, 5, 4, random.uniform)); // twenty bouts
     expect(few.foundAt()).toBe(Number.POSITIVE_INFINITY);
   });
 });

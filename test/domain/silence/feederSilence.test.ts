@@ -35,15 +35,15 @@ function hear(
 }
 
 /** A line as it has been: reports every `every`, so many in a hundred lost, with some jitter on the way. */
-function steady(dice: SeededRandom, reports: number, lost: number, every: Span = minutes(1)) {
+function steady(random: SeededRandom, reports: number, lost: number, every: Span = minutes(1)) {
   let link = initialReporting(start);
   let now = start;
   let alarms = 0;
   const settings = { ...larchSettings, reportEvery: every };
   for (let i = 0; i < reports; i++) {
     now = time.after(now, every);
-    if (dice.chance(lost)) continue;
-    const received = time.after(now, milliseconds(Math.max(0, dice.normal(0.02, 0.02)) * every));
+    if (random.chance(lost)) continue;
+    const received = time.after(now, milliseconds(Math.max(0, random.normal(0.02, 0.02)) * every));
     if (feederSilentFault(link, settings, received)) alarms++;
     link = hear(link, received, every);
   }
@@ -149,7 +149,7 @@ describe("the silence of a feeder", () => {
     expect(waitOf(link)).toBeLessThan(minutes(45));
   });
 
-  it("is told just when a gap is as unlikely as one in a feeder's year", () => {
+  it("is found just when a gap is as unlikely as one in a feeder's year", () => {
     const { link } = steady(seededRandom(13), 3_000, 0.2);
     const fault = feederSilentFault(link, larchSettings, silenceBeginsAt(link, larchSettings) as Instant);
     const phi = -Math.log10(1 - (fault?.confidence ?? 0)); // of the chance of such a gap
@@ -164,7 +164,7 @@ describe("the silence of a feeder", () => {
     expect(waitOf(back)).toBe(patience);
   });
 
-  it("takes up a new rhythm after three long gaps in a row, though nobody told", () => {
+  it("takes up a new rhythm after three long gaps in a row, though nobody entered it", () => {
     let { link } = steady(seededRandom(7), 1_000, 0);
     let now = (link.kind === "reporting" ? link.lastReportAt : start) as Instant;
     const found: boolean[] = [];

@@ -131,7 +131,7 @@ describe("how long a reading may stay the same", () => {
 });
 
 describe("a reading that is stuck", () => {
-  it("is taken for not said, all but the scale's, and each by its own", () => {
+  it("is taken as not reported, all but the scale's, and each by its own", () => {
     const stuck = known({ value: 7, constantFor: days(9), lastReadAt: after(start, days(30)) });
     const said = Object.fromEntries(watchedReadings.map((reading) => [reading, 7]));
     const readings = { ...emptyReadings, ...said };

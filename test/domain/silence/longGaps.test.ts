@@ -16,11 +16,11 @@ const minute = minutes(1);
 
 /** So many exponential gaps a day over a minute and a half, for so many days. */
 function exponential(aDay: number, mean: number, length: number, seed = 1) {
-  const dice = seededRandom(seed);
+  const random = seededRandom(seed);
   let gaps = initialLongGaps(start);
   let day = 0;
-  for (day = dice.exponential(1 / aDay); day < length; day += dice.exponential(1 / aDay)) {
-    gaps = addLongGap(gaps, 1.5 * minute + dice.exponential(mean), after(start, days(day)));
+  for (day = random.exponential(1 / aDay); day < length; day += random.exponential(1 / aDay)) {
+    gaps = addLongGap(gaps, 1.5 * minute + random.exponential(mean), after(start, days(day)));
   }
   return { gaps, law: gapDistribution(gaps, minute, 1.5 * minute, after(start, days(length))) };
 }

@@ -35,22 +35,22 @@ export const networkModels = {
 export type NetworkModelName = keyof typeof networkModels;
 
 /** Gaps between the reports that came in, in parts of the interval, for so many reports sent. */
-function* gaps(dice: SeededRandom, line: NetworkModel, reports: number, reportsADay: number): Generator<number> {
+function* gaps(random: SeededRandom, line: NetworkModel, reports: number, reportsADay: number): Generator<number> {
   let lastAt = 0;
   let bad = false;
   let downUntil = 0;
   for (let sent = 1; sent <= reports; sent++) {
     if (line.bad !== null) {
-      if (bad) bad = !dice.chance(1 / line.bad.reports);
-      else bad = dice.chance(line.bad.aDay / reportsADay);
+      if (bad) bad = !random.chance(1 / line.bad.reports);
+      else bad = random.chance(line.bad.aDay / reportsADay);
     }
-    if (line.outages !== null && dice.chance(line.outages.aDay / reportsADay)) {
-      downUntil = sent + line.outages.reports * Math.exp(line.outages.spread * normalOf(dice));
+    if (line.outages !== null && random.chance(line.outages.aDay / reportsADay)) {
+      downUntil = sent + line.outages.reports * Math.exp(line.outages.spread * normalOf(random));
     }
     if (sent < downUntil) continue;
     const lost = bad && line.bad !== null ? line.bad.lost : line.lost;
-    if (lost > 0 && dice.chance(lost)) continue;
-    const at = sent + Math.max(0, line.jitter * (1 + normalOf(dice)));
+    if (lost > 0 && random.chance(lost)) continue;
+    const at = sent + Math.max(0, line.jitter * (1 + normalOf(random)));
     if (at <= lastAt) continue;
     yield at - lastAt;
     lastAt = at;
@@ -58,8 +58,8 @@ function* gaps(dice: SeededRandom, line: NetworkModel, reports: number, reportsA
 }
 
 /** Box & Muller 1958. */
-const normalOf = (dice: SeededRandom) =>
-  Math.sqrt(-2 * Math.log(1 - dice.uniform())) * Math.cos(2 * Math.PI * dice.uniform());
+const normalOf = (random: SeededRandom) =>
+  Math.sqrt(-2 * Math.log(1 - random.uniform())) * Math.cos(2 * Math.PI * random.uniform());
 
 const every: Span = minutes(1);
 const perDay = days(1) / every;
@@ -70,7 +70,7 @@ export function simulateNetwork(name: NetworkModelName, seed: number, length: Sp
   let at: number = start;
   let link = updateReporting(initialReporting(start), { boot: "b", sentUptime: 0 as Span, reportEvery: every }, start);
   const late: number[] = []; // gaps of three reports and more
-  const waits: number[] = []; // how long it would have been waited for, asked once a day
+  const waits: number[] = []; // how long it would have been waited for, computed once a day
   const falseAt: number[] = [];
   let day = 0;
   for (const gap of gaps(seededRandom(seed), networkModels[name], length / every, perDay)) {

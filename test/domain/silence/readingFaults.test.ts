@@ -143,11 +143,11 @@ describe("a sensor that chatters", () => {
 describe("a reading that is stuck", () => {
   /** A winter's air, each so many minutes: day and night, weather, calm nights that stand still; rounded to a sensor's steps. */
   function* winter(seed: number, length: number, step: number, sway = 3, every = 1) {
-    const dice = seededRandom(seed);
+    const random = seededRandom(seed);
     let weather = 2;
     for (let minute = 0; minute < length * 1_440; minute += every) {
-      weather += every * 0.001 * (2 - weather) + Math.sqrt(every) * dice.normal(0, 0.02);
-      const value = weather + sway * Math.sin((minute / 1_440) * 2 * Math.PI) + dice.normal(0, 0.03);
+      weather += every * 0.001 * (2 - weather) + Math.sqrt(every) * random.normal(0, 0.02);
+      const value = weather + sway * Math.sin((minute / 1_440) * 2 * Math.PI) + random.normal(0, 0.03);
       yield { at: after(start, minutes(minute)), value: Math.round(value / step) * step };
     }
   }
@@ -198,14 +198,14 @@ describe("a reading that is stuck", () => {
   }, 20_000);
 
   it("is none in fog, at the melting point, on a floating charger, nor where it never changed at all", () => {
-    const dice = seededRandom(3);
+    const random = seededRandom(3);
     let sensors = initialSensors(start);
     let at = start;
     const readings = (calm: boolean): Partial<Readings> => ({
       air: celsius(7),
-      lid: celsius(calm ? 0 : dice.normal(2, 0.1)),
-      humidity: humidityPercent(calm ? 100 : dice.normal(70, 1)),
-      battery: volts(calm ? 13.8 : dice.normal(12.6, 0.01)),
+      lid: celsius(calm ? 0 : random.normal(2, 0.1)),
+      humidity: humidityPercent(calm ? 100 : random.normal(70, 1)),
+      battery: volts(calm ? 13.8 : random.normal(12.6, 0.01)),
     });
     for (let i = 0; i < 10 * 144; i++) {
       at = after(start, minutes(10 * i));
@@ -218,7 +218,7 @@ describe("a reading that is stuck", () => {
   });
 
   it("is a scale that nobody sees portions fall from only where its last digit usually moves", () => {
-    const dice = seededRandom(4);
+    const random = seededRandom(4);
     const settings = { ...larchSettings, sensors: { ...larchSettings.sensors, chute: false } };
     const given = (seq: number, recordedAt: Instant): FeederEvent => ({
       ...barePortion,
@@ -229,7 +229,7 @@ describe("a reading that is stuck", () => {
     let at = start;
     for (let i = 0; i < 6 * 144; i++) {
       at = after(start, minutes(10 * i));
-      sensors = report(sensors, { hopper: grams(800 + dice.normal(0, 1)) }, at);
+      sensors = report(sensors, { hopper: grams(800 + random.normal(0, 1)) }, at);
     }
     for (let i = 1; i <= 7 * 6; i++) {
       at = after(at, minutes(10));
@@ -246,7 +246,7 @@ describe("a reading that is stuck", () => {
 describe("a reading that can't be", () => {
   const minute = (count: number) => after(start, minutes(count));
 
-  it("is told when it comes with most reports of the last ten minutes, and goes with its last", () => {
+  it("is found when it comes with most reports of the last ten minutes, and goes with its last", () => {
     let sensors = initialSensors(start);
     for (let i = 0; i < 8; i++) sensors = report(sensors, {}, minute(i), ["insideCelsius"]);
     const [fault] = readingFaults(sensors, larchSettings, minute(8));
@@ -287,7 +287,7 @@ describe("a reading that can't be", () => {
 });
 
 describe("a total that ran backwards", () => {
-  it("is told for a day, of the chute's too, and not where the feeder started anew", () => {
+  it("is found for a day, the chute's too, and not where the feeder started again", () => {
     const total = (sensors: SensorsState, chute: number, boot: string, at: Instant) =>
       updateSensorsByReport(
         sensors,

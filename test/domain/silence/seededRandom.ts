@@ -1,4 +1,7 @@
-/** Dice that fall the same way for the same seed (mulberry32, public domain). */
+/**
+ * Numbers that are the same for the same seed (mulberry32, public domain). Not the practice feeders' source: the invented winters,
+ * birds and networks, at which limits were set, are made of these very streams.
+ */
 export function seededRandom(seed: number) {
   let state = seed >>> 0;
   const uniform = () => {
@@ -12,7 +15,7 @@ export function seededRandom(seed: number) {
     chance: (share: number) => uniform() < share,
     /** A waiting time with the given mean. */
     exponential: (mean: number) => -mean * Math.log(1 - uniform()),
-    /** Approximately normal: the sum of twelve uniform falls. */
+    /** Approximately normal: the sum of twelve uniform numbers. */
     normal: (mean: number, deviation: number) => {
       let sum = -6;
       for (let i = 0; i < 12; i++) sum += uniform();

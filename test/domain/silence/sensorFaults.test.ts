@@ -59,7 +59,7 @@ describe("a sensor among others", () => {
     }
   });
 
-  it("says in plain words by what signs it is known", () => {
+  it("gives its evidence in plain text", () => {
     const learnt = runSilence({ seed: 1, habits: ordinaryHabits, from: start, length: days(21) });
     const from = time.after(start, days(21));
     const { sensors } = runSilence(
@@ -194,7 +194,7 @@ describe("a portion that pays a press", () => {
     recordedAt: time.after(start, minutes(minute)),
   });
 
-  it("tells of the press where nothing else did, and of nothing where the press was told, or none was paid", () => {
+  it("shows the press where nothing else did, and nothing where the press was reported, or none was paid", () => {
     const unsaid = updateSensorsByEvent(initialSensors(start), paid("press", null, 1), larchSettings);
     expect(unsaid.button.lastCountAt).toBe(time.after(start, minutes(1)));
     expect(unsaid.perch.pairings.button?.openMarks).toBe(1);
@@ -392,7 +392,7 @@ describe("running totals", () => {
     expect(sensorFaults(grown, larchSettings, now, false)).toEqual([]);
   });
 
-  it("that only tell again what the events told change nothing else", () => {
+  it("that only repeat what the events reported change nothing else", () => {
     const before = updateSensorsByEvent(
       updateSensorsByReport(initialSensors(start), counts({ button: 10 }), "b-1", start, larchSettings),
       press(1, start),
@@ -464,7 +464,7 @@ describe("a scale", () => {
     expect(kinds(updateSensorsByReport(sensors, reading(799.6), "b-1", start, withScale))).toEqual([]);
   });
 
-  it("is silent where it was fitted but never said a weight", () => {
+  it("is silent where it is fitted but never reported a weight", () => {
     let sensors = initialSensors(start);
     for (let i = 0; i < 10; i++) sensors = updateSensorsByReport(sensors, reading(null), "b-1", start, withScale);
     expect(sensorFaults(sensors, withScale, start, false)[0]?.reason).toBe(

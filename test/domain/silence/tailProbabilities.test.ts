@@ -26,7 +26,7 @@ describe("the chance of a gap, in logarithms", () => {
     });
   });
 
-  it("can be asked the other way round", () => {
+  it("can be inverted", () => {
     fc.assert(
       fc.property(fc.double({ min: 0, max: 60, noNaN: true }), (z) => {
         expect(normalQuantileOfLog(logNormalTail(z))).toBeCloseTo(z, 6);

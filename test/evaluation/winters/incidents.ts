@@ -41,7 +41,7 @@ export const incidentKinds: readonly IncidentKind[] = [
 /** Nobody is at home: no digest is read, no hopper filled, nothing mended; phones are answered now and then. */
 export const absences = { perWinter: 0.5, lasts: [days(5), days(12)] as readonly [Span, Span] } as const;
 
-/** Whatever nobody was told of is found by chance in the end: somebody comes by and looks. */
+/** Whatever nobody was notified of is found by chance in the end. */
 export const timeToChanceDiscovery = days(14);
 
 /** One thing that went wrong, and what became of it. */
@@ -51,7 +51,7 @@ export interface Incident {
   readonly from: Instant; // when it was meant to begin
   readonly lasts: Span | null; // by itself; null: until it is mended
   beganAt: Instant | null; // null: not in this winter
-  notifiedAt: Instant | null; // the first ring that was about it
+  notifiedAt: Instant | null; // the first notification of it
   endedAt: Instant | null;
 }
 

@@ -4,7 +4,7 @@ import type { Recipient, Recipients } from "../../../server/domain/notification/
 import type { RandomSource } from "../../../server/practice/random.ts";
 
 /**
- * The people who are told, and how their phones and they themselves behave. All of it is invented, meant as two people with work
+ * The people who are notified, and how their phones and they themselves behave. All of it is invented, meant as two people with work
  * and sleep; nothing here knows what is broken.
  */
 export const zone = "Europe/Stockholm";
@@ -45,7 +45,7 @@ export function nextLocal(time: string, at: Instant): Instant {
   return then > at ? then : instantOfLocal(addLocalDays(today, 1), time, zone);
 }
 
-/** When whoever was rung reads it: at once where they are awake and free, else in an hour, or when they get up. */
+/** When the notified person reads it: at once where they are awake and free, else in an hour, or when they get up. */
 export function readTime(shown: Instant, urgent: boolean, chance: RandomSource): Instant {
   if (isAsleep(shown)) {
     if (urgent && chance.isTrueWith(0.6)) return after(shown, Math.round(minutes(chance.between(0.5, 4))) as Span);

@@ -8,7 +8,7 @@ import type { WinterFigures } from "./winterCounter.ts";
 
 /**
  * `npm run winters`: how quiet the alarms are, over fifty winters of a yard with ten feeders that break, and a household that is
- * told of it by the server's own rules. Some twenty minutes on two cores, a process for each; `--share 0.1` lives a tenth of the
+ * notified of it by the server's own rules. Some twenty minutes on two cores, a process for each; `--share 0.1` simulates a tenth of the
  * winters, `--from` begins at another seed.
  */
 const wintersInAll = 50;
@@ -17,7 +17,7 @@ const { values } = parseArgs({
   options: {
     from: { type: "string", default: "20001" },
     share: { type: "string", default: "1" },
-    only: { type: "string" }, // of a child: its seeds, told as JSON line by line
+    only: { type: "string" }, // of a child: its seeds, printed as JSON line by line
   },
 });
 const share = Number(values.share);

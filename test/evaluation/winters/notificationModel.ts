@@ -20,74 +20,78 @@ import { handleAlarmEvent } from "../../../server/domain/notification/handleAlar
 import { silenceBeginsAt } from "../../../server/domain/silence/feederSilence.ts";
 import { recipients } from "./keeperModel.ts";
 
-/** A feeder as far as telling looks at it. */
+/** What notification needs to know of a feeder. */
 export interface NotifiedFeeder {
   readonly id: string;
   readonly state: FeederState;
   readonly lastHeardAt: Instant | null;
 }
 
-/** One ring, mail or quiet word, with the call as it is after it. */
+/** One push, silent push or e-mail, with the escalation after it. */
 export interface SentNotification {
-  readonly telling: OutgoingNotification;
-  readonly call: Escalation | null;
+  readonly notification: OutgoingNotification;
+  readonly escalation: Escalation | null;
 }
 
 const yardId = "alder-croft";
 
 /**
- * Keeps a yard's calls and has the server's own rules decide who is told: what flows/escalations.ts does with a database, in memory. A
- * word goes out the moment it is written.
+ * Stores a yard's escalations and has the server's own rules decide who is notified: what flows/escalations.ts does with a database, in memory. A
+ * notification is sent when it is written.
  */
 export class NotificationModel {
-  readonly #calls = new Map<string, { readonly call: Escalation; readonly nextAt: Instant | null }>();
+  readonly #escalations = new Map<string, { readonly escalation: Escalation; readonly nextAt: Instant | null }>();
   readonly #feeders: () => readonly NotifiedFeeder[];
 
   constructor(feeders: () => readonly NotifiedFeeder[]) {
     this.#feeders = feeders;
   }
 
-  hear(feeder: NotifiedFeeder, word: AlarmEvent, now: Instant): readonly SentNotification[] {
-    if (isGrouped(word.fault))
+  handle(feeder: NotifiedFeeder, event: AlarmEvent, now: Instant): readonly SentNotification[] {
+    if (isGrouped(event.fault))
       return this.#keepGroup(
-        handleGroupedEvent(this.#grouped(word.fault), { feeder: feeder.id, event: word }, recipients, now),
+        handleGroupedEvent(this.#grouped(event.fault), { feeder: feeder.id, event }, recipients, now),
       );
-    const topic = alarmTopic(feeder.id, word.fault);
+    const topic = alarmTopic(feeder.id, event.fault);
     const of = { yard: yardId, feeder: feeder.id, topic, name: feeder.state.settings.name };
-    return this.#keep(topic, handleAlarmEvent(this.call(topic), word, of, recipients, now));
+    return this.#keep(topic, handleAlarmEvent(this.escalation(topic), event, of, recipients, now));
   }
 
-  /** When the next call comes due; null while none does. */
+  /** When the next escalation is due; null while none is. */
   get dueAt(): Instant | null {
     let soonest: Instant | null = null;
-    for (const { nextAt } of this.#calls.values())
+    for (const { nextAt } of this.#escalations.values())
       if (nextAt !== null && (soonest === null || nextAt < soonest)) soonest = nextAt;
     return soonest;
   }
 
   advance(now: Instant): readonly SentNotification[] {
-    const due = [...this.#calls].filter(([, { nextAt }]) => nextAt !== null && nextAt <= now).map(([topic]) => topic);
+    const due = [...this.#escalations]
+      .filter(([, { nextAt }]) => nextAt !== null && nextAt <= now)
+      .map(([topic]) => topic);
     return due.flatMap((topic) => {
-      const call = this.call(topic);
-      if (call === null) return [];
-      if (isGrouped(call.fault)) return this.#keepGroup(advanceGrouped(this.#grouped(call.fault), recipients, now));
-      return this.#keep(topic, advanceEscalation(call, recipients, now));
+      const escalation = this.escalation(topic);
+      if (escalation === null) return [];
+      if (isGrouped(escalation.fault))
+        return this.#keepGroup(advanceGrouped(this.#grouped(escalation.fault), recipients, now));
+      return this.#keep(topic, advanceEscalation(escalation, recipients, now));
     });
   }
 
   shown(topic: string, person: string, at: Instant): void {
-    const known = this.#calls.get(topic);
-    if (known !== undefined) this.#calls.set(topic, { call: recordDisplay(known.call, person, at), nextAt: at });
+    const known = this.#escalations.get(topic);
+    if (known !== undefined)
+      this.#escalations.set(topic, { escalation: recordDisplay(known.escalation, person, at), nextAt: at });
   }
 
-  call = (topic: string): Escalation | null => this.#calls.get(topic)?.call ?? null;
+  escalation = (topic: string): Escalation | null => this.#escalations.get(topic)?.escalation ?? null;
 
   #grouped(fault: FaultKind): GroupedYard {
     return {
       id: yardId,
       name: "Alder Croft",
       fault,
-      escalation: this.call(yardTopic(yardId, fault)),
+      escalation: this.escalation(yardTopic(yardId, fault)),
       feeders: this.#feeders().map(({ id, state: { settings, reporting }, lastHeardAt }) => ({
         id,
         name: settings.name,
@@ -95,22 +99,28 @@ export class NotificationModel {
         lastReportAt: lastHeardAt,
         reportEvery: settings.reportEvery,
         silentFrom: silenceBeginsAt(reporting, settings),
-        escalation: this.call(alarmTopic(id, fault)),
+        escalation: this.escalation(alarmTopic(id, fault)),
       })),
     };
   }
 
   #keep(topic: string, step: EscalationStep): SentNotification[] {
-    if (step.escalation === null) this.#calls.delete(topic);
-    else this.#calls.set(topic, { call: step.escalation, nextAt: step.nextAt });
-    return step.notifications.map((telling) => ({ telling, call: this.call(telling.content.topic) }));
+    if (step.escalation === null) this.#escalations.delete(topic);
+    else this.#escalations.set(topic, { escalation: step.escalation, nextAt: step.nextAt });
+    return step.notifications.map((notification) => ({
+      notification,
+      escalation: this.escalation(notification.content.topic),
+    }));
   }
 
   #keepGroup({ escalations, notifications }: GroupStep): SentNotification[] {
     for (const { topic, escalation, nextAt } of escalations) {
-      if (escalation === null) this.#calls.delete(topic);
-      else this.#calls.set(topic, { call: escalation, nextAt });
+      if (escalation === null) this.#escalations.delete(topic);
+      else this.#escalations.set(topic, { escalation: escalation, nextAt });
     }
-    return notifications.map((telling) => ({ telling, call: this.call(telling.content.topic) }));
+    return notifications.map((notification) => ({
+      notification,
+      escalation: this.escalation(notification.content.topic),
+    }));
   }
 }

@@ -14,7 +14,7 @@ const sumOf = (winters: readonly WinterFigures[], what: (winter: WinterFigures) 
 
 function quiet(winters: readonly WinterFigures[]): string {
   const weeks = sumOf(winters, ({ feederWeeks }) => feederWeeks);
-  const calls = winters.flatMap((winter) => winter.escalations);
+  const escalations = winters.flatMap((winter) => winter.escalations);
   const rate = (count: number) => {
     const { low, high } = poissonLimits(count);
     return [count, formatNumber(count / weeks), `${formatNumber(low / weeks)} to ${formatNumber(high / weeks)}`];
@@ -23,40 +23,40 @@ function quiet(winters: readonly WinterFigures[]): string {
     const { low, high } = proportionLimits(hits, of);
     return [hits, percent(hits / of), `${percent(low)} to ${percent(high)}`];
   };
-  const rings = sumOf(winters, (winter) => winter.notifications);
+  const notifications = sumOf(winters, (winter) => winter.notifications);
   const reminders = sumOf(winters, (winter) => winter.reminders);
-  const needed = calls.filter(({ wrong }) => wrong !== null).length;
-  const byHand = calls.filter(({ wrong }) => wrong === "hand").length;
+  const needed = escalations.filter(({ wrong }) => wrong !== null).length;
+  const byHand = escalations.filter(({ wrong }) => wrong === "hand").length;
   const worst = winters.map((winter) => winter.worstTenMinutes);
   const perWinter = winters.map((winter) => winter.escalations.length / winter.feederWeeks);
   return formatTable(
     `Quiet over ${winters.length} winters, ${formatNumber(weeks)} feeder-weeks`,
     ["measure", "count", "a feeder-week, or share", "95 %"],
     [
-      ["alarms that rang, each once", ...rate(calls.length)],
-      ["of these urgent", ...rate(calls.filter(({ urgent }) => urgent).length)],
-      ["rings, each person's, with reminders", ...rate(rings)],
+      ["alarms notified, each once", ...rate(escalations.length)],
+      ["of these urgent", ...rate(escalations.filter(({ urgent }) => urgent).length)],
+      ["notifications, each person's, with reminders", ...rate(notifications)],
       ["of these reminders", ...rate(reminders)],
       ["quiet corrections and withdrawals", ...rate(sumOf(winters, ({ corrections }) => corrections))],
       ["mails about alarms", ...rate(sumOf(winters, ({ emails }) => emails))],
       ["mails of good news", ...rate(sumOf(winters, ({ allClearEmails }) => allClearEmails))],
-      ["alarms with something wrong or to refill", ...share(needed, calls.length)],
-      ["of all: what only a person could mend or fill", ...share(byHand, calls.length)],
+      ["alarms with something wrong or to refill", ...share(needed, escalations.length)],
+      ["of all: what only a person could repair or refill", ...share(byHand, escalations.length)],
       [
-        "rings with something wrong or to refill",
+        "notifications with something wrong or to refill",
         ...share(
           sumOf(winters, ({ neededNotifications }) => neededNotifications),
-          rings,
+          notifications,
         ),
       ],
       [
-        "worst ten minutes of one person, rings",
+        "worst ten minutes of one person, notifications",
         Math.max(...worst),
         `half of the winters: ${formatNumber(quantile(worst, 0.5))}`,
         "",
       ],
       // Winters differ by their sky and their birds: Garwood's limits know nothing of that.
-      ["alarms that rang, by the spread of winters", "", formatNumber(mean(perWinter)), spreadOf(perWinter)],
+      ["alarms notified, by the spread of winters", "", formatNumber(mean(perWinter)), spreadOf(perWinter)],
       [
         "a winter's alarms, quietest to loudest",
         "",
@@ -79,26 +79,27 @@ function spreadOf(values: readonly number[]): string {
 function byAlarm(winters: readonly WinterFigures[]): string {
   const weeks = sumOf(winters, ({ feederWeeks }) => feederWeeks);
   const groups = new Map<string, EscalationFigure[]>();
-  for (const call of winters.flatMap(({ escalations }) => escalations))
-    groups.set(call.fault, [...(groups.get(call.fault) ?? []), call]);
+  for (const escalation of winters.flatMap(({ escalations }) => escalations))
+    groups.set(escalation.fault, [...(groups.get(escalation.fault) ?? []), escalation]);
   const rows = [...groups.values()]
     .sort((one, other) => other.length - one.length)
-    .map((calls) => {
-      const [first] = calls;
-      const count = (wrong: EscalationFigure["wrong"]) => calls.filter((call) => call.wrong === wrong).length;
-      const { low, high } = poissonLimits(calls.length);
+    .map((escalations) => {
+      const [first] = escalations;
+      const count = (wrong: EscalationFigure["wrong"]) =>
+        escalations.filter((escalation) => escalation.wrong === wrong).length;
+      const { low, high } = poissonLimits(escalations.length);
       return [
         first === undefined ? "" : ruleOf(first.fault).title,
-        calls.length,
-        calls.length / weeks,
+        escalations.length,
+        escalations.length / weeks,
         `${formatNumber(low / weeks)} to ${formatNumber(high / weeks)}`,
         count("hand"),
         count("itself"),
         count(null),
       ];
     });
-  const columns = ["alarm", "rang", "a feeder-week", "95 %", "for a person", "passed by itself", "for nothing"];
-  return formatTable("Which alarms rang", columns, rows);
+  const columns = ["alarm", "notified", "a feeder-week", "95 %", "for a person", "passed by itself", "for nothing"];
+  return formatTable("Which alarms notified", columns, rows);
 }
 
 function byIncident(winters: readonly WinterFigures[]): string {
@@ -108,21 +109,25 @@ function byIncident(winters: readonly WinterFigures[]): string {
     groups.set(name, [...(groups.get(name) ?? []), incident]);
   }
   const rows = [...groups].map(([name, incidents]) => {
-    const told = incidents.flatMap(({ hoursUntilTold }) => hoursUntilTold ?? []);
-    const { low, high } = proportionLimits(told.length, incidents.length);
+    const notified = incidents.flatMap(({ hoursUntilNotified }) => hoursUntilNotified ?? []);
+    const { low, high } = proportionLimits(notified.length, incidents.length);
     return [
       name,
       incidents.length,
-      percent(told.length / incidents.length),
+      percent(notified.length / incidents.length),
       `${percent(low)} to ${percent(high)}`,
-      quantile(told, 0.5),
-      quantile(told, 0.9),
-      mean(incidents.filter(({ hoursUntilTold }) => hoursUntilTold === null).map(({ hoursItStood }) => hoursItStood)),
+      quantile(notified, 0.5),
+      quantile(notified, 0.9),
+      mean(
+        incidents
+          .filter(({ hoursUntilNotified }) => hoursUntilNotified === null)
+          .map(({ hoursItStood }) => hoursItStood),
+      ),
     ];
   });
   return formatTable(
-    "What went wrong, and who was rung about it",
-    ["what", "times", "rung", "95 %", "hours until, half", "nine of ten", "hours that the others stood"],
+    "What went wrong, and who was notified of it",
+    ["what", "times", "notified", "95 %", "hours until, half", "nine of ten", "hours that the others stood"],
     rows,
   );
 }

@@ -5,7 +5,7 @@ import type { Disturbance } from "../../simulator/plot.ts";
 import type { Incident } from "./incidents.ts";
 import type { WatchedFeeder } from "./watchedFeeder.ts";
 
-/** What was truly so when somebody was rung. */
+/** What was true when somebody was notified. */
 
 const noFoodFalls: readonly FaultKind[] = [
   "trayJammed",

@@ -14,7 +14,7 @@ import type { Plot } from "../../simulator/plot.ts";
 import { type KeeperPhone, PlotSimulation } from "../../simulator/simulatePlot.ts";
 import type { Incident } from "./incidents.ts";
 
-/** One feeder of the yard: what it truly is, and what the server's own steps make of what it says. */
+/** One feeder of the yard: what it truly is, and what the server's own steps make of its reports. */
 export class WatchedFeeder {
   readonly id: string;
   readonly plot: Plot;
@@ -25,10 +25,10 @@ export class WatchedFeeder {
   lookAt: Instant;
   /** What is wrong with it alone. */
   broken: Incident | null = null;
-  /** Somebody has said to fill it, and hasn't yet. */
+  /** Somebody means to refill it, and hasn't yet. */
   foodPromised = false;
   tripPlanned = false;
-  /** Moments that come with the report that is due, so that feeders of one yard are heard in time order. */
+  /** Moments that come with the report that is due, so that feeders of one yard report in time order. */
   #gramsBefore = 0;
 
   constructor(name: string, plot: Plot) {
@@ -43,7 +43,7 @@ export class WatchedFeeder {
     this.lookAt = patrolFrom(plot.from);
   }
 
-  /** What it says up to `at`, in order; empty where nothing of it arrives. */
+  /** What it reports up to `at`, in order; empty where nothing of it arrives. */
   lines(at: Instant): readonly SimulatedMoment[] {
     this.#gramsBefore = this.living.truth().grams;
     return [...this.living.until(at)];
@@ -81,6 +81,6 @@ export class WatchedFeeder {
   }
 }
 
-/** The server's patrol looks three times a minute. */
+/** The server's periodic check runs three times a minute. */
 const lookEvery = seconds(20);
 const patrolFrom = (at: Instant): Instant => (Math.ceil(at / lookEvery) * lookEvery) as Instant;

@@ -45,7 +45,7 @@ export interface WinterOptions {
 
 /**
  * One winter of one yard, from 1 November to 31 March by its own clock: feeders live and break, the server's own steps judge what
- * they say, its own rules tell a household, and that answers, fills and mends. The same seed lives the same winter.
+ * they report, its own rules notify two people, who respond, refill and repair. The same seed is the same winter.
  */
 export function simulateWinter({ seed, feeders = names.length, days, mishaps = true }: WinterOptions): WinterCounter {
   const from = instantOfLocal("2025-11-01", "00:00", zone);
@@ -87,7 +87,7 @@ class Winter {
     return this.#tally;
   }
 
-  /** Patrol, calls that come due, and what people do: whatever comes first. */
+  /** Periodic checks, escalations that come due, and what people do: whatever comes first. */
   #passUntil(at: Instant): void {
     for (;;) {
       let now = this.#feeders.reduce((soonest, { lookAt }) => earlier(soonest, lookAt), at);
@@ -96,15 +96,15 @@ class Winter {
       if (now >= at) return;
       if (this.#agenda.nextAt !== null && this.#agenda.nextAt <= now) this.#agenda.next(now);
       for (const feeder of this.#feeders)
-        if (feeder.lookAt <= now) this.#say(feeder, feeder.learn({ kind: "minutePassed" }, now), now);
+        if (feeder.lookAt <= now) this.#handleEvents(feeder, feeder.learn({ kind: "minutePassed" }, now), now);
       if ((this.#post.dueAt ?? at) <= now) this.#deliver(this.#post.advance(now), now);
     }
   }
 
   #report(at: Instant): void {
-    const heard = this.#feeders.flatMap((feeder) => feeder.lines(at).map(({ line }) => ({ feeder, line })));
-    heard.sort((one, other) => one.line.at - other.line.at);
-    for (const { feeder, line } of heard) this.#say(feeder, feeder.take(line), line.at);
+    const received = this.#feeders.flatMap((feeder) => feeder.lines(at).map(({ line }) => ({ feeder, line })));
+    received.sort((one, other) => one.line.at - other.line.at);
+    for (const { feeder, line } of received) this.#handleEvents(feeder, feeder.take(line), line.at);
     for (const feeder of this.#feeders) {
       if (!feeder.wasRefilled) continue;
       feeder.foodPromised = false;
@@ -112,34 +112,39 @@ class Winter {
     }
   }
 
-  // --- telling -----------------------------------------------------------------------------------------------------------
+  // --- notification -----------------------------------------------------------------------------------------------------------
 
-  #say(feeder: WatchedFeeder, words: readonly AlarmEvent[], now: Instant): void {
-    for (const word of words) this.#deliver(this.#post.hear(feeder, word, now), now);
+  #handleEvents(feeder: WatchedFeeder, events: readonly AlarmEvent[], now: Instant): void {
+    for (const event of events) this.#deliver(this.#post.handle(feeder, event, now), now);
   }
 
-  #deliver(words: readonly SentNotification[], now: Instant): void {
-    for (const { telling, call } of words) {
-      const { content, person, channel } = telling;
+  #deliver(sent: readonly SentNotification[], now: Instant): void {
+    for (const { notification, escalation } of sent) {
+      const { content, person, channel } = notification;
       if (channel === "email") {
         this.#tally.mailed(content.isClosing === true);
-        if (call !== null && content.isClosing !== true)
-          this.#planReading(call, person, after(now, spanBetween([minutes(5), minutes(60)], this.#chance)), false);
+        if (escalation !== null && content.isClosing !== true)
+          this.#planReading(
+            escalation,
+            person,
+            after(now, spanBetween([minutes(5), minutes(60)], this.#chance)),
+            false,
+          );
         continue;
       }
       const arrives = displayTime(now, this.#chance);
       if (arrives !== null) this.#agenda.plan(arrives, (at) => this.#post.shown(content.topic, person, at));
-      if (content.silent || call === null) {
+      if (content.silent || escalation === null) {
         this.#tally.corrected();
         continue;
       }
-      const about = this.#feedersOf(call);
-      const wrong = actualCause(call.fault, about, this.#yardIncident, now);
-      const times = call.recipientStates.find((one) => one.person === person)?.timesNotified ?? 1;
-      this.#tally.rang({ call, person, at: now, reminder: times > 1, wrong });
+      const about = this.#feedersOf(escalation);
+      const wrong = actualCause(escalation.fault, about, this.#yardIncident, now);
+      const times = escalation.recipientStates.find((one) => one.person === person)?.timesNotified ?? 1;
+      this.#tally.notified({ escalation, person, at: now, reminder: times > 1, wrong });
       for (const incident of this.#standing(about))
-        if (faultsOfIncident(call.fault, incident)) incident.notifiedAt ??= now;
-      if (arrives !== null) this.#planReading(call, person, arrives, call.priority === "urgent");
+        if (faultsOfIncident(escalation.fault, incident)) incident.notifiedAt ??= now;
+      if (arrives !== null) this.#planReading(escalation, person, arrives, escalation.priority === "urgent");
     }
   }
 
@@ -159,14 +164,14 @@ class Winter {
   }
 
   #reads(topic: string, person: string, now: Instant): void {
-    const call = this.#post.call(topic);
-    if (call === null || call.endedAt !== null || call.acknowledgedBy !== null) return;
-    const urgent = call.priority === "urgent";
+    const escalation = this.#post.escalation(topic);
+    if (escalation === null || escalation.endedAt !== null || escalation.acknowledgedBy !== null) return;
+    const urgent = escalation.priority === "urgent";
     if (!isAnswered(urgent, this.#chance)) return;
-    const about = this.#feedersOf(call);
-    const { fault } = call;
+    const about = this.#feedersOf(escalation);
+    const { fault } = escalation;
     for (const feeder of about)
-      this.#say(
+      this.#handleEvents(
         feeder,
         feeder.learn({ kind: "alarmAcknowledged", fault, by: person === "ada" ? "Ada" : "Bo", raisedAt: null }, now),
         now,
@@ -197,12 +202,12 @@ class Winter {
     } else this.#resets(feeder, now);
   }
 
-  /** Whoever has looked at the thing says so, where an alarm waits for that. */
+  /** Whoever has checked the feeder enters it, where an alarm waits for that. */
   #resets(feeder: WatchedFeeder, now: Instant): void {
     for (const fault of faultKinds) {
-      const phase = feeder.state.alarms[fault]?.state;
-      if (phase === "latchedUnacknowledged" || phase === "latchedAcknowledged")
-        this.#say(feeder, feeder.learn({ kind: "alarmReset", fault, by: "Ada" }, now), now);
+      const state = feeder.state.alarms[fault]?.state;
+      if (state === "latchedUnacknowledged" || state === "latchedAcknowledged")
+        this.#handleEvents(feeder, feeder.learn({ kind: "alarmReset", fault, by: "Ada" }, now), now);
     }
   }
 

@@ -1,6 +1,6 @@
-import { maxWithin } from "../../../server/domain/alarmRates/load.ts";
+import { worstTenMinutes } from "../../../server/domain/alarmRates/rates.ts";
 import type { FaultKind } from "../../../server/domain/faults.ts";
-import { type Instant, inDays, inHours, minutes, type Span } from "../../../server/domain/instant.ts";
+import { type Instant, inDays, inHours, type Span } from "../../../server/domain/instant.ts";
 import type { Escalation } from "../../../server/domain/notification/escalation.ts";
 import type { Disturbance } from "../../simulator/plot.ts";
 import type { Incident } from "./incidents.ts";
@@ -12,30 +12,30 @@ export interface WinterFigures {
   readonly notifications: number; // all of them, each person's, reminders among them
   readonly reminders: number;
   readonly neededNotifications: number;
-  readonly corrections: number; // quiet words: set right, taken back
+  readonly corrections: number; // silent ones: corrected, withdrawn
   readonly emails: number;
   readonly allClearEmails: number;
-  readonly worstTenMinutes: number; // most rings to one person
+  readonly worstTenMinutes: number; // most notifications of one person
   readonly incidents: readonly IncidentFigure[];
   readonly absences: number;
 }
 
-/** One alarm that rang, once however often and for whomever it rang. */
+/** One alarm that somebody was notified of, once however often and whoever. */
 export interface EscalationFigure {
   readonly fault: FaultKind;
   readonly urgent: boolean;
-  readonly wrong: "hand" | "itself" | null; // when it rang first
+  readonly wrong: "hand" | "itself" | null; // at the first notification
 }
 
 export interface IncidentFigure {
   readonly mishap: Disturbance;
   readonly yard: boolean;
-  readonly hoursUntilTold: number | null; // null: nobody was rung about it
+  readonly hoursUntilNotified: number | null; // null: nobody was notified of it
   readonly hoursItStood: number;
 }
 
-interface Ring {
-  readonly call: Escalation;
+interface CountedNotification {
+  readonly escalation: Escalation;
   readonly person: string;
   readonly at: Instant;
   readonly reminder: boolean;
@@ -46,8 +46,8 @@ export class WinterCounter {
   readonly #feederWeeks: number;
   readonly #to: Instant;
   readonly #incidents: readonly Incident[];
-  readonly #calls = new Map<string, EscalationFigure>();
-  readonly #ringsOf = new Map<string, Instant[]>();
+  readonly #escalations = new Map<string, EscalationFigure>();
+  readonly #notifiedAt = new Map<string, Instant[]>();
   #counts = {
     notifications: 0,
     reminders: 0,
@@ -64,17 +64,18 @@ export class WinterCounter {
     this.#incidents = incidents;
   }
 
-  rang({ call, person, at, reminder, wrong }: Ring): void {
-    // A call that rings anew, since it was raised again or grew graver, is another alarm to whoever hears it.
-    const key = `${call.topic} ${call.renewedAt}`;
-    const { fault } = call;
-    if (!this.#calls.has(key)) this.#calls.set(key, { fault, urgent: call.priority === "urgent", wrong });
+  notified({ escalation, person, at, reminder, wrong }: CountedNotification): void {
+    // One that notifies again, since it was raised again or its priority became higher, is another alarm to its recipients.
+    const key = `${escalation.topic} ${escalation.renewedAt}`;
+    const { fault } = escalation;
+    if (!this.#escalations.has(key))
+      this.#escalations.set(key, { fault, urgent: escalation.priority === "urgent", wrong });
     this.#counts.notifications += 1;
     if (reminder) this.#counts.reminders += 1;
     if (wrong !== null) this.#counts.neededNotifications += 1;
-    const own = this.#ringsOf.get(person) ?? [];
+    const own = this.#notifiedAt.get(person) ?? [];
     own.push(at);
-    this.#ringsOf.set(person, own);
+    this.#notifiedAt.set(person, own);
   }
 
   corrected(): void {
@@ -94,8 +95,11 @@ export class WinterCounter {
     return {
       ...this.#counts,
       feederWeeks: this.#feederWeeks,
-      escalations: [...this.#calls.values()],
-      worstTenMinutes: Math.max(0, ...[...this.#ringsOf.values()].map((rings) => maxWithin(rings, minutes(10)))),
+      escalations: [...this.#escalations.values()],
+      worstTenMinutes: Math.max(
+        0,
+        ...[...this.#notifiedAt.values()].map((own) => worstTenMinutes(own.map((raisedAt) => ({ raisedAt }))).length),
+      ),
       incidents: this.#incidents.flatMap(({ kind, beganAt, notifiedAt, endedAt }) =>
         beganAt === null
           ? []
@@ -103,7 +107,7 @@ export class WinterCounter {
               {
                 mishap: kind.mishap,
                 yard: kind.where === "yard",
-                hoursUntilTold: notifiedAt === null ? null : inHours((notifiedAt - beganAt) as Span),
+                hoursUntilNotified: notifiedAt === null ? null : inHours((notifiedAt - beganAt) as Span),
                 hoursItStood: inHours(((endedAt ?? this.#to) - beganAt) as Span),
               },
             ],

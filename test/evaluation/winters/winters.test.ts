@@ -13,19 +13,19 @@ import type { WinterFigures } from "./winterCounter.ts";
 /** The winters of `npm run winters` in small: what is measured must be measured by something that works. */
 
 describe("a winter in small", { timeout: 60_000 }, () => {
-  it("is the same for the same seed, rings for what breaks, and reaches people, mail and corrections", () => {
+  it("is the same for the same seed, notifies of what breaks, and reaches people, e-mail and corrections", () => {
     const lived = () => simulateWinter({ seed: 30_005, feeders: 2, days: 6 }).figures();
     const figures = lived();
     expect(lived()).toEqual(figures);
     expect(figures.feederWeeks).toBeCloseTo(12 / 7, 9);
     expect(figures.incidents.length).toBeGreaterThan(0);
-    expect(figures.incidents.some(({ hoursUntilTold }) => hoursUntilTold !== null)).toBe(true);
+    expect(figures.incidents.some(({ hoursUntilNotified }) => hoursUntilNotified !== null)).toBe(true);
     expect(figures.escalations.some(({ wrong }) => wrong !== null)).toBe(true);
     expect(figures.notifications).toBeGreaterThanOrEqual(figures.escalations.length);
     expect(figures.corrections).toBeGreaterThan(0);
   });
 
-  it("is quieter where nothing breaks, and never rings about what broke then", () => {
+  it("is quieter where nothing breaks, and never notifies of what broke then", () => {
     const figures = simulateWinter({ seed: 30_005, feeders: 2, days: 6, mishaps: false }).figures();
     expect(figures.incidents).toEqual([]);
     expect(figures.escalations.every(({ wrong }) => wrong !== "itself")).toBe(true);
@@ -33,7 +33,7 @@ describe("a winter in small", { timeout: 60_000 }, () => {
 });
 
 describe("what goes wrong", () => {
-  it("goes wrong as often as the table says", () => {
+  it("goes wrong as often as in the table", () => {
     const from = instantOf("2025-11-01T00:00:00Z");
     const long = hours(24 * 30 * 40) as Span;
     const drawn = drawIncidents(seededRandom(7), 10, from, after(from, long));
@@ -61,7 +61,7 @@ describe("the household", () => {
   it("sleeps through what is not urgent, and wakes now and then for what is", () => {
     const chance = seededRandom(3);
     const wake = nextLocal("06:30", night);
-    for (let ring = 0; ring < 50; ring += 1) expect(readTime(night, false, chance)).toBeGreaterThanOrEqual(wake);
+    for (let n = 0; n < 50; n += 1) expect(readTime(night, false, chance)).toBeGreaterThanOrEqual(wake);
     const urgent = Array.from({ length: 50 }, () => readTime(night, true, chance));
     expect(urgent.some((at) => at < wake)).toBe(true);
     expect(urgent.some((at) => at >= wake)).toBe(true);
@@ -82,24 +82,24 @@ describe("what is planned", () => {
 });
 
 describe("the post office", () => {
-  it("rings Ada first, Bo when nobody answers, and nobody once somebody has", () => {
+  it("notifies Ada first, Bo when nobody responds, and nobody once somebody has", () => {
     const post = new NotificationModel(() => []);
     const at = instantOf("2026-01-10T10:00:00Z");
-    const said = { fault: "trayJammed", at } as const;
+    const source = { fault: "trayJammed", at } as const;
     const raised: AlarmEvent = {
-      ...{ kind: "raised", ...said, priority: "urgent" },
+      ...{ kind: "raised", ...source, priority: "urgent" },
       ...{ title: "Rowan: tray jammed", body: "It is.", sameEpisode: false },
     };
     const rowan = { id: "rowan", state: { settings: { name: "Rowan" } } as never, lastHeardAt: null };
-    const people = (words: readonly { telling: { person: string; channel: string } }[]) =>
-      words.map(({ telling }) => `${telling.person} by ${telling.channel}`);
-    expect(people(post.hear(rowan, raised, at))).toEqual(["ada by push"]);
+    const people = (sent: readonly { notification: { person: string; channel: string } }[]) =>
+      sent.map(({ notification }) => `${notification.person} by ${notification.channel}`);
+    expect(people(post.handle(rowan, raised, at))).toEqual(["ada by push"]);
     const due = post.dueAt;
     expect(due).not.toBeNull();
     const late = after(at, minutes(15));
     expect(people(post.advance(late))).toContain("bo by push");
     const seen = after(at, minutes(16));
-    post.hear(rowan, { kind: "acknowledged", ...said, at: seen, by: "Ada" }, seen);
+    post.handle(rowan, { kind: "acknowledged", ...source, at: seen, by: "Ada" }, seen);
     expect(people(post.advance(after(at, hours(30))))).toEqual([]);
   });
 });
@@ -121,18 +121,18 @@ describe("the tables", () => {
     ],
     worstTenMinutes: 2,
     incidents: [
-      { mishap: "trayJammed", yard: false, hoursUntilTold: 3, hoursItStood: 9 },
-      { mishap: "trayJammed", yard: false, hoursUntilTold: null, hoursItStood: 50 },
+      { mishap: "trayJammed", yard: false, hoursUntilNotified: 3, hoursItStood: 9 },
+      { mishap: "trayJammed", yard: false, hoursUntilNotified: null, hoursItStood: 50 },
     ],
     absences: 0,
     ...change,
   });
   it("add winters up and give their limits", () => {
-    const told = formatWinterTables([figures(), figures({ worstTenMinutes: 4 })]);
-    expect(told).toContain("Quiet over 2 winters, 200 feeder-weeks");
-    expect(told).toMatch(/alarms that rang, each once +\| 4 +\| 0\.02 +\| 0\.00545 to 0\.0512 /);
-    expect(told).toMatch(/worst ten minutes of one person, rings +\| 4 +\| half of the winters: 3/);
-    expect(told).toMatch(/\| trayJammed, feeder +\| 4 +\| 50\.0 % /);
-    expect(told).toMatch(/\| tray jammed +\| 2 +\| 0\.01 /);
+    const tables = formatWinterTables([figures(), figures({ worstTenMinutes: 4 })]);
+    expect(tables).toContain("Quiet over 2 winters, 200 feeder-weeks");
+    expect(tables).toMatch(/alarms notified, each once +\| 4 +\| 0\.02 +\| 0\.00545 to 0\.0512 /);
+    expect(tables).toMatch(/worst ten minutes of one person, notifications +\| 4 +\| half of the winters: 3/);
+    expect(tables).toMatch(/\| trayJammed, feeder +\| 4 +\| 50\.0 % /);
+    expect(tables).toMatch(/\| tray jammed +\| 2 +\| 0\.01 /);
   });
 });
