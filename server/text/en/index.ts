@@ -1,0 +1,1 @@
+export { faults } from "./faults.ts";
