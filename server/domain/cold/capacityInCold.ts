@@ -1,7 +1,7 @@
+import { temperatureText } from "../../text/format.ts";
 import type { BatteryKind } from "../settings.ts";
 import { type Celsius, celsius } from "../units.ts";
 import { type Curve, interpolate } from "./battery.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * What share of its capacity at 25 °C a lead-acid battery still gives: one over the cell-size correction of IEEE Std 485,

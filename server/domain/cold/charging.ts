@@ -1,9 +1,8 @@
+import { spanText, temperatureText } from "../../text/format.ts";
 import type { Fault } from "../faults.ts";
 import { between, type Instant, minutes } from "../instant.ts";
 import type { Readings } from "../report.ts";
-import { spanText } from "../silence/spanText.ts";
 import type { Celsius, Milliamps } from "../units.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * Lithium cells may be discharged down to -20 °C and below, but charged only above 0 °C (cell makers' data for both

@@ -1,3 +1,4 @@
+import { temperatureText } from "../../text/format.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { days, hours, type Instant } from "../instant.ts";
 import type { Deposit, Readings } from "../report.ts";
@@ -10,7 +11,6 @@ import {
   smallestAcceptedSignal,
   updateSignalModel,
 } from "./detectorSignal.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * Cold makes a detector weaker, and missed caps aren't reported. Two kinds of evidence show it:

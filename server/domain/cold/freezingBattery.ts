@@ -1,10 +1,10 @@
+import { temperatureText } from "../../text/format.ts";
 import type { Fault } from "../faults.ts";
 import { hours, type Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
 import { freezingPoint, restChargeBand } from "./battery.ts";
 import { leadAcidCapacity } from "./capacityInCold.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * A lead-acid battery and where it would freeze. The float voltage of a solar regulator hides its charge, so only

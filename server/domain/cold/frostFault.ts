@@ -1,8 +1,8 @@
+import { temperatureText } from "../../text/format.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import type { FreezeThaw } from "./freezeThaw.ts";
 import type { FrostFinding } from "./frost.ts";
 import { clearSkyCoolingMax, clearSkyCoolingMin } from "./nightCooling.ts";
-import { temperatureText } from "./temperatureText.ts";
 import type { Wet } from "./wetness.ts";
 
 /** Frozen water locks tray and slot and needs a visit; frost from the air is thin, and only a note. */

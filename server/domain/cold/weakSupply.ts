@@ -1,10 +1,10 @@
+import { temperatureText } from "../../text/format.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import type { Instant } from "../instant.ts";
 import type { Portion, Readings } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
 import { coldBatteryText } from "./capacityInCold.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * A supply that drops while the motor runs: a voltage drop of a tenth of a second restarts the board in the middle of a portion.

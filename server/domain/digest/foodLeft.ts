@@ -1,6 +1,6 @@
+import { gramsText } from "../../text/format.ts";
 import type { FaultKind } from "../faults.ts";
 import { type FoodOutlook, foodOutlook } from "../foodOutlook.ts";
-import { gramsText } from "../hopper/gramsText.ts";
 import { needsRefillToday } from "../hopper/hopperFaults.ts";
 import { hopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";

@@ -1,6 +1,6 @@
+import { temperatureText } from "../../text/format.ts";
 import { freezingPoint } from "../cold/battery.ts";
 import { coldBatteryText } from "../cold/capacityInCold.ts";
-import { temperatureText } from "../cold/temperatureText.ts";
 import type { Instant } from "../instant.ts";
 import { type Celsius, celsius } from "../units.ts";
 import { type DigestFeeder, isStanding, nameOf } from "./digestFeeder.ts";

@@ -1,5 +1,5 @@
+import { gramsRangeText, gramsText } from "../../text/format.ts";
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
-import { gramsRangeText, gramsText } from "../hopper/gramsText.ts";
 import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
 import { type Instant, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";

@@ -1,8 +1,8 @@
+import { gramsText } from "../../text/format.ts";
 import { isAssumed } from "../assumedSettings.ts";
 import type { Instant } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type EmptyForecast, runOutText } from "./emptyForecast.ts";
-import { gramsText } from "./gramsText.ts";
 import type { HopperState } from "./level.ts";
 
 /** How long the food lasts as text, with the assumptions of the forecast. */

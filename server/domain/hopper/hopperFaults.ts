@@ -1,3 +1,4 @@
+import { gramsRangeText, gramsText } from "../../text/format.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, hours, type Instant, minutes, type Span } from "../instant.ts";
 import { dayPartText } from "../localTime.ts";
@@ -6,7 +7,6 @@ import { probability } from "../units.ts";
 import { hasComparedDays } from "./appetite.ts";
 import { type EmptyForecast, forecastEmpty, mayBeEmptyWithin } from "./emptyForecast.ts";
 import { foodText } from "./foodText.ts";
-import { gramsRangeText, gramsText } from "./gramsText.ts";
 import { emptyThreshold, type HopperLevel, type HopperState, hopperLevel } from "./level.ts";
 
 /**

@@ -1,7 +1,7 @@
+import { spanText } from "../../text/format.ts";
 import { type FaultKind, ruleOf } from "../faults.ts";
 import { between, earlier, type Instant, later, minutes } from "../instant.ts";
 import { momentText } from "../localTime.ts";
-import { spanText } from "../silence/spanText.ts";
 import type { NotificationAction, NotificationContent } from "./content.ts";
 import { isUndelivered } from "./deliveryLoss.ts";
 import type { Escalation, EscalationNews, OutgoingNotification } from "./escalation.ts";

@@ -1,5 +1,5 @@
+import { spanText } from "../../text/format.ts";
 import { after, between, days, type Instant } from "../instant.ts";
-import { spanText } from "../silence/spanText.ts";
 
 /** Whether a phone can be reached: without alarms a keeper must know that alarms would arrive. */
 export interface Reachability {

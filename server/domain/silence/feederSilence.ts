@@ -1,3 +1,4 @@
+import { intervalText, spanText } from "../../text/format.ts";
 import type { Fault } from "../faults.ts";
 import { after, between, days, hours, type Instant, later, type Span, seconds } from "../instant.ts";
 import { memoizeLatest } from "../memoizeLatest.ts";
@@ -16,7 +17,6 @@ import {
   type LongGaps,
   logGapsPerYear,
 } from "./longGaps.ts";
-import { intervalText, spanText } from "./spanText.ts";
 import { normalQuantileOfLog } from "./tailProbabilities.ts";
 
 /**

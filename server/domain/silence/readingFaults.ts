@@ -1,10 +1,10 @@
+import { spanText } from "../../text/format.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, between, hours, type Instant } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { isChattering } from "./chatter.ts";
 import { isOftenRejected, sensorName } from "./rejectedReadings.ts";
 import { birdSensors, type RunningTotal, type SensorsState } from "./sensorActivity.ts";
-import { spanText } from "./spanText.ts";
 import { type ConstantReading, isStuck, type WatchedReading, watchedReadings } from "./stuckReadings.ts";
 
 /** Sensors with wrong readings: they chatter, stay constant, report impossible values, or count backwards. */

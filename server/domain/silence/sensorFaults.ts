@@ -1,3 +1,4 @@
+import { spanText } from "../../text/format.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { between, type Instant, later } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
@@ -13,7 +14,6 @@ import {
   type SensorsState,
 } from "./sensorActivity.ts";
 import { isSilentTooLong, logSilenceProbability } from "./silenceStatistics.ts";
-import { spanText } from "./spanText.ts";
 
 export { readingFaults } from "./readingFaults.ts";
 export {
