@@ -99,5 +99,5 @@ export function unusableSensors({ settings, sensors, feed, hopper }: FeederState
 export const titlesOf = (kinds: readonly FaultKind[]): string => {
   const named = kinds.slice(0, 2).map((kind) => ruleOf(kind).title);
   const more = kinds.length - named.length;
-  return texts.alarms.titles(named.join(", "), more);
+  return texts.lists.andMore(named.join(", "), more);
 };

@@ -28,6 +28,7 @@ export const roughNumberText = (value: number): string => twoFigures.format(valu
 
 /** "Food low" */
 export const capitalize = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);
+export const uncapitalize = (text: string): string => text.charAt(0).toLowerCase() + text.slice(1);
 
 // --- units ---------------------------------------------------------------------------------------------------------
 

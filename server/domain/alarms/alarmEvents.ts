@@ -224,5 +224,5 @@ const namedMax = 3; // more would crowd out the reason
 function explainsText(explains: readonly FaultKind[]): string {
   const titles = explains.slice(0, namedMax).map((kind) => ruleOf(kind).title);
   const more = explains.length - titles.length;
-  return texts.alarms.alsoIncludes(titles.join(", "), more);
+  return texts.alarms.alsoIncludes(texts.lists.andMore(titles.join(", "), more));
 }

@@ -7,7 +7,7 @@ export const alarms = {
   checkNeeded: "check needed",
   shelvedBy: (name: string) => `Shelved by ${name}.`,
   outOfService: (name: string, reason: string) => `Out of service (${name}): ${reason}`,
-  alsoIncludes: (titles: string, more: number) => `Also includes: ${titles}${more > 0 ? ` and ${more} more` : ""}.`,
+  alsoIncludes: (titles: string) => `Also includes: ${titles}.`,
   shelvedUndetected: "Shelved before it was detected.",
   outOfServiceUndetected: "Taken out of service before it was detected.",
   atLastReport: (moment: string) => `At the last report, ${moment}`,
@@ -20,5 +20,4 @@ export const alarms = {
   inWorkshop: "The feeder is in the workshop.",
   inStorage: "The feeder is in storage.",
   paused: "The feeder is paused.",
-  titles: (titles: string, more: number) => `${titles}${more > 0 ? ` and ${more} more` : ""}`,
 };

@@ -1,7 +1,10 @@
 export { alarms } from "./alarms.ts";
 export { blindSpots } from "./blindSpots.ts";
 export { cold } from "./cold.ts";
+export { digest } from "./digest.ts";
+export { email } from "./email.ts";
 export { faults } from "./faults.ts";
+export { lists } from "./lists.ts";
 export { sensors } from "./sensors.ts";
 export { time } from "./time.ts";
 export { units } from "./units.ts";
