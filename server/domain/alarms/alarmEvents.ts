@@ -208,7 +208,8 @@ const eventText = (
   return { fault, priority, title: titleOf(settings, rule.title), body: bodyOf(reason, explains, rule) };
 };
 
-const titleOf = (settings: EventContext["settings"], text: string): string => `${nameWithPractice(settings)}: ${text}`;
+const titleOf = (settings: EventContext["settings"], text: string): string =>
+  texts.notification.titled(nameWithPractice(settings), text);
 
 const bodyMax = 400; // longer is cut off on the phone anyway, and the whole push must fit 4 kB
 
