@@ -10,6 +10,7 @@ import { faultKinds, ruleOf } from "../domain/faults.ts";
 import { earlier, type Instant, isoOf, later } from "../domain/instant.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
 import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 
 /**
  * More changes than a yard of ten feeders makes in a bad month; a sensor that flickers day and night makes as many. Past that
@@ -45,8 +46,7 @@ export async function alarmRatesView(
     standing: feeders.flatMap(standingAlarms),
     audibleNotifications: rang > 0 ? rang : null, // where none rang the alarms stand for them
   });
-  const cut =
-    from === requestedFrom ? [] : [`Earlier days have too many changes to be read: only the newest ${changesMax} are.`];
+  const cut = from === requestedFrom ? [] : [texts.days.changesLimited(changesMax)];
   return viewOf(yard, rates, cut);
 }
 

@@ -6,6 +6,8 @@ import { ruleOf } from "../domain/faults.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import { lightSpans } from "../domain/sun.ts";
 import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../ports.ts";
+import { numberText } from "../text/format.ts";
+import { texts } from "../text/index.ts";
 
 /** One day of a feeder, the running one where no date is named: the light, and what happened in it. */
 export async function dayView(
@@ -71,23 +73,27 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
       case "trouble":
         return [{ kind: event.kind, at, detail: "" }];
       case "press":
-        return [{ kind: "press", at, detail: paid.has(`${event.boot} ${event.seq}`) ? "paid" : "" }];
+        return [{ kind: "press", at, detail: paid.has(`${event.boot} ${event.seq}`) ? texts.days.marks.paid : "" }];
       case "deposit": {
+        const { marks } = texts.days;
         const { metal } = JSON.parse(event.body) as PostedDeposit;
-        const settled = paid.has(`${event.boot} ${event.seq}`) ? "paid" : metal === false ? "no metal" : "unpaid";
+        const settled = paid.has(`${event.boot} ${event.seq}`)
+          ? marks.paid
+          : metal === false
+            ? marks.noMetal
+            : marks.unpaid;
         return [{ kind: "deposit", at, detail: settled }];
       }
       case "portion": {
+        const { marks } = texts.days;
         const { cause, chuteCount, cutShort } = JSON.parse(event.body) as PostedPortion;
-        if (cutShort === true) return [{ kind: "portion", at, detail: "cut short" }];
-        const why = cause === "timer" || cause === "keeper" ? "free" : "earned";
-        return [{ kind: "portion", at, detail: chuteCount === 0 ? "nothing fell" : why }];
+        if (cutShort === true) return [{ kind: "portion", at, detail: marks.cutShort }];
+        const why = cause === "timer" || cause === "keeper" ? marks.free : marks.earned;
+        return [{ kind: "portion", at, detail: chuteCount === 0 ? marks.nothingFell : why }];
       }
       case "refill": {
         const { grams } = JSON.parse(event.body) as PostedRefill;
-        return [
-          { kind: "refill", at, detail: grams == null ? "by the feeder" : `${Math.round(grams)} g, by the feeder` },
-        ];
+        return [{ kind: "refill", at, detail: refillText(grams ?? null, "feeder") }];
       }
       default:
         return []; // orders, lids and unknown kinds are in the record, but no marks of the birds' day
@@ -98,15 +104,13 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
 const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
   kind: "refill",
   at: isoOf(at),
-  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${refillSourceText[source]}`,
+  detail: refillText(grams, source),
 });
 
-const refillSourceText: Readonly<Record<StoredRefill["source"], string>> = {
-  keeper: "entered",
-  level: "entered as the level",
-  detected: "detected by the scale",
-  feeder: "by the feeder",
-};
+function refillText(grams: number | null, source: StoredRefill["source"]): string {
+  const { refillMass, refillSource } = texts.days;
+  return grams === null ? refillSource[source] : refillMass(texts.units.grams(numberText(grams)), refillSource[source]);
+}
 
 const alarmMark = (change: AlarmChange): DayMark[] =>
   change.to === "unacknowledged" && change.from !== change.to
@@ -136,15 +140,14 @@ function dayCounts(events: readonly RecordedEvent[], portionMass: number | null)
 }
 
 function dayText({ visits, presses, deposits, portions, gramsGiven }: DayView["counts"]): string {
-  if (visits + presses + deposits + portions === 0) return "No birds and no portions were recorded on this day.";
-  const texts = [
-    visits > 0 && counted(visits, "visit"),
-    presses > 0 && counted(presses, "press", "presses"),
-    deposits > 0 && counted(deposits, "deposit"),
-    `${counted(portions, "portion")}${gramsGiven === null ? "" : `, about ${gramsGiven} g`}`,
-  ].filter((words) => words !== false);
-  const last = texts.pop();
-  return texts.length === 0 ? `${last}.` : `${texts.join(", ")} and ${last}.`;
+  const text = texts.days;
+  if (visits + presses + deposits + portions === 0) return text.nothingRecorded;
+  const fed = text.portions(portions);
+  const last = gramsGiven === null ? fed : text.withMass(fed, texts.units.grams(numberText(gramsGiven)));
+  const birds = [
+    ...(visits > 0 ? [text.visits(visits)] : []),
+    ...(presses > 0 ? [text.presses(presses)] : []),
+    ...(deposits > 0 ? [text.deposits(deposits)] : []),
+  ];
+  return text.summary(birds.length === 0 ? last : texts.lists.and(birds.join(", "), last));
 }
-
-const counted = (count: number, one: string, many = `${one}s`) => `${count} ${count === 1 ? one : many}`;

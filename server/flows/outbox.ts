@@ -17,6 +17,7 @@ import type {
   Ports,
   PushGateway,
 } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { createDeliveryScheduler, type DeliveryScheduler } from "./deliveryScheduler.ts";
 
 export interface OutboxPorts {
@@ -177,14 +178,14 @@ async function deliver(
 
   async function attempt(): Promise<Settlement> {
     const content = withRemainingTime(item.content, item.writtenAt, begun);
-    if (content === null) return { kind: "givenUp", at: begun, problem: "too old to send" };
+    if (content === null) return { kind: "givenUp", at: begun, problem: texts.delivery.tooOld };
     const sent =
       item.channel === "push"
         ? push.send(item.phone, item.feeder, content, begun, item.id)
         : sendEmail(email, item, content, publicUrl);
     const outcome = await sent.catch((err: unknown): PushOutcome => {
       log.error({ err, ...about }, "a delivery failed in a way that no service can answer");
-      return { kind: "tryLater", notBefore: null, text: "internal error, see the server log", noAnswer: true };
+      return { kind: "tryLater", notBefore: null, text: texts.delivery.internalError, noAnswer: true };
     });
     answered = outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true);
     const { attempts, writtenAt } = item;
@@ -196,7 +197,7 @@ async function deliver(
 /** A letter's words are made when it leaves: an address that was changed meanwhile is the one that counts. */
 async function sendEmail(email: EmailGateway, item: EmailItem, content: NotificationContent, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
-  if (to === null) return { kind: "refused", text: "the e-mail address was removed" } as const;
+  if (to === null) return { kind: "refused", text: texts.delivery.addressRemoved } as const;
   const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, content.link);
   const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
   return email.send(to, notificationEmail(content, { yardName, feederName, link, home }), item.id, item.writtenAt);
@@ -216,7 +217,7 @@ export async function testPush(
   return Promise.all(
     phones.map(async (phone) => {
       if (phone.blockedAt !== null) {
-        return { phone, outcome: { kind: "refused", text: "notifications are blocked in its browser" } as const };
+        return { phone, outcome: { kind: "refused", text: texts.delivery.blocked } as const };
       }
       const begun = clock.now();
       const item = await store.outbox.startClaimed(phone, content, begun, after(begun, claimFor));

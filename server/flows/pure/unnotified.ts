@@ -3,6 +3,7 @@ import type { AlarmChange } from "../../domain/alarms/alarmStates.ts";
 import type { FaultKind } from "../../domain/faults.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { AlarmEvent } from "../../domain/notification/escalation.ts";
+import { texts } from "../../text/index.ts";
 
 /**
  * The rule for a raise of what calls people (not a `note`) of which nobody was notified: it has an item in the outbox, or its
@@ -10,7 +11,7 @@ import type { AlarmEvent } from "../../domain/notification/escalation.ts";
  * to the digest, that nobody was notified. Nothing is sent about it afterwards: good news of something that nobody knew of
  * would only worry.
  */
-export const unnotifiedText = "It ended before anybody was notified.";
+export const unnotifiedText = texts.notification.endedUnnotified;
 
 /** A word that ended a call before anybody was told. */
 export interface UnnotifiedEnd {

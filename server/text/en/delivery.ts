@@ -1,0 +1,6 @@
+export const delivery = {
+  tooOld: "too old to send",
+  internalError: "internal error, see the server log",
+  addressRemoved: "the e-mail address was removed",
+  blocked: "notifications are blocked in its browser",
+};
