@@ -62,7 +62,7 @@ const rebuiltShownFor = days(7);
 function rebuiltText({ rebuiltAt, state }: FeederRow, now: Instant): string {
   if (rebuiltAt === null || now >= after(rebuiltAt, rebuiltShownFor)) return "";
   const when = momentText(rebuiltAt, state.settings.zone, now);
-  return texts.damagedFeeder.rebuilt(when);
+  return ` ${texts.damagedFeeder.rebuilt(when)}`;
 }
 
 /** @param keepsYard whether the person may know the server's folders and commands */

@@ -3,4 +3,6 @@ export const delivery = {
   internalError: "internal error, see the server log",
   addressRemoved: "the e-mail address was removed",
   blocked: "notifications are blocked in its browser",
+  notNow: (problem: string) => `Could not be sent now: ${problem}`,
+  notAccepted: (problem: string) => `Not accepted: ${problem}`,
 };

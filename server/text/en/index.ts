@@ -21,6 +21,7 @@ export { orders } from "./orders.ts";
 export { people } from "./people.ts";
 export { phones } from "./phones.ts";
 export { reachability } from "./reachability.ts";
+export { refusals } from "./refusals.ts";
 export { sensorFaults } from "./sensorFaults.ts";
 export { sensors } from "./sensors.ts";
 export { signIn } from "./signIn.ts";

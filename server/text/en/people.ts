@@ -5,4 +5,5 @@ export const people = {
   needsKeeper: "A yard needs at least one keeper. Make another person a keeper first.",
   testTitle: "Pieward: a test",
   testEmail: "Test e-mail. Your address works. There is no alarm.",
+  testSent: "Test e-mail sent. Check your inbox.",
 };
