@@ -1,4 +1,5 @@
-import { temperatureText } from "../../text/format.ts";
+import { numberText, temperatureText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { days, hours, type Instant } from "../instant.ts";
 import type { Deposit, Readings } from "../report.ts";
@@ -109,18 +110,16 @@ export function detectorDriftFault(drift: DetectorDrift): Fault | null {
   const { found } = drift;
   if (found === null) return null;
   const { missing, fell, notMetal } = recentFallCounts(drift);
-  const temperatureText2 = temperatureText(found.temperature);
+  const text = texts.cold.detectorDrift;
+  const temperature = temperatureText(found.temperature);
   const evidence: Evidence[] = [
-    { label: "temperature at the detector", value: temperatureText2, at: found.at },
-    { label: "through the slot, not metal, last days", value: String(notMetal), at: null },
+    { label: text.temperatureLabel, value: temperature, at: found.at },
+    { label: text.notMetalLabel, value: numberText(notMetal), at: null },
   ];
-  const observation =
-    found.evidence === "signals"
-      ? `At ${temperatureText2} the detector detects caps only weakly`
-      : "Since it froze the detector misses more of what falls through the slot";
   return {
     kind: "detectorDrifting",
-    reason: `${observation}: it may be missing about ${missing} of the ${fell} deposits of the last days.`,
+    reason:
+      found.evidence === "signals" ? text.bySignals(temperature, missing, fell) : text.sinceFreezing(missing, fell),
     evidence,
     confidence: null,
   };

@@ -5,6 +5,7 @@ import type { NotifiedPriority } from "../../domain/notification/escalation.ts";
 import type { RefusalReason } from "../../domain/reportFaults.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
 import { grams } from "../../domain/units.ts";
+import { texts } from "../../text/index.ts";
 import { loggedSettings, withLoggedSettings } from "./loggedSettings.ts";
 import { newOrder } from "./newOrder.ts";
 import { changeSettings } from "./requestedSettings.ts";
@@ -74,7 +75,7 @@ export const factOf = (request: LogEntry, at: Instant, settings: FeederSettings)
 // Long: one case for each kind of action, the opposite of `logEntryOf`.
 function factOfAct(action: LoggedAct, at: Instant): KeeperFact {
   const {
-    by = "the keeper",
+    by = texts.feederReports.someKeeper,
     refill,
     pause,
     resume,

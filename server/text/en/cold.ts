@@ -93,4 +93,13 @@ export const cold = {
     runs: (sagCount: number, runCount: number) => `${sagCount} of ${runCount}`,
     usualLabel: "usual supply",
   },
+
+  detectorDrift: {
+    bySignals: (temperature: string, missing: number, deposits: number) =>
+      `At ${temperature} the detector detects caps only weakly: it may be missing about ${missing} of the ${deposits} deposits of the last days.`,
+    sinceFreezing: (missing: number, deposits: number) =>
+      `Since it froze the detector misses more of what falls through the slot: it may be missing about ${missing} of the ${deposits} deposits of the last days.`,
+    temperatureLabel: "temperature at the detector",
+    notMetalLabel: "through the slot, not metal, last days",
+  },
 };

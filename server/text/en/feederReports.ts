@@ -17,4 +17,9 @@ export const feederReports = {
   longestGapLabel: "longest gap that is still credible",
   irregular: (moment: string, interval: string) =>
     `It has not reported since ${moment}, and its state is not known. To get an alarm when reports are missing, let its program send a report ${interval}, also without events.`,
+
+  wholeReport: "the report",
+  seqTwice: (seq: number) => `${seq} is the seq of another event in this report too; it is not stored, send it again`,
+  /** Who did something that was logged without a name. */
+  someKeeper: "the keeper",
 };

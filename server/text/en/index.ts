@@ -4,6 +4,7 @@ export { cold } from "./cold.ts";
 export { damagedFeeder } from "./damagedFeeder.ts";
 export { days } from "./days.ts";
 export { delivery } from "./delivery.ts";
+export { devices } from "./devices.ts";
 export { digest } from "./digest.ts";
 export { email } from "./email.ts";
 export { faults } from "./faults.ts";
