@@ -8,7 +8,7 @@ import { language } from "./language.ts";
  */
 export type Texts = Text<typeof en>;
 
-type Text<T> = T extends string
+export type Text<T> = T extends string
   ? string
   : T extends (...values: infer Values) => infer Result
     ? (...values: Values) => Text<Result>
