@@ -41,11 +41,18 @@ const modules: readonly Module[] = [
     reason: "is shared with the client and the practice feeders, so it brings no other module with it",
   },
   {
+    name: "text",
+    files: /^server\/text\//,
+    mayImport: [],
+    libraries: [],
+    reason: "is what people read, by language: values come in as arguments, so it needs no other module",
+  },
+  {
     name: "domain",
     files: /^server\/domain\//,
-    mayImport: [],
+    mayImport: ["text"],
     libraries: ["suncalc", "temporal-polyfill"], // all pure: values in, values out
-    reason: "is pure: it imports nothing but itself and libraries that only compute",
+    reason: "is pure: it imports nothing but itself, its texts and libraries that only compute",
   },
   {
     name: "practice yard",
@@ -78,7 +85,7 @@ const modules: readonly Module[] = [
   {
     name: "flows' pure part",
     files: /^server\/flows\/pure\//,
-    mayImport: ["contract", "domain"],
+    mayImport: ["contract", "domain", "text"],
     mayImportTypesOf: ["ports"],
     libraries: ["zod"],
     reason: "is what server and replay have in common: it uses nothing outside, not even ports",
@@ -86,7 +93,7 @@ const modules: readonly Module[] = [
   {
     name: "flows",
     files: /^server\/flows\//,
-    mayImport: ["domain", "contract", "ports", "practice yard", "flows' pure part", "replay"], // a damaged state is replayed
+    mayImport: ["domain", "text", "contract", "ports", "practice yard", "flows' pure part", "replay"], // a damaged state is replayed
     libraries: ["zod", "node:crypto", "@node-rs/argon2", "@simplewebauthn/server"], // names, keys, passphrases and passkeys are computed, not fetched
     reason: "uses the outside only through ports",
   },
@@ -107,7 +114,7 @@ const modules: readonly Module[] = [
   {
     name: "routes",
     files: /^server\/routes\//,
-    mayImport: ["flows", "flows' pure part", "domain", "contract", "ports"],
+    mayImport: ["flows", "flows' pure part", "domain", "text", "contract", "ports"],
     mayImportTypesOf: ["adapters"], // a socket is handed on by its own type
     libraries: "any",
     reason: "parses, runs one flow and answers; what is behind a port is not its concern",
@@ -202,6 +209,8 @@ describe("the module boundaries", { timeout: 60_000 }, () => {
 
   it.each<[string, string, Import["kind"], "types" | "values"]>([
     ["server/domain/sun.ts", "server/ports.ts", "file", "types"],
+    ["server/text/en/faults.ts", "server/domain/faults.ts", "file", "types"],
+    ["server/text/format.ts", "temporal-polyfill", "library", "values"],
     ["server/domain/sun.ts", "server/contract/report.ts", "file", "values"],
     ["server/domain/sun.ts", "zod", "library", "values"],
     ["server/domain/sun.ts", "node:fs", "node", "values"],
@@ -260,9 +269,9 @@ describe("the module boundaries", { timeout: 60_000 }, () => {
   });
 });
 
-describe("the domain", () => {
+describe("the domain with its texts", () => {
   it("is pure: no clock, no random source, no waiting, no outside", () => {
-    const files = ourFiles().filter((path) => path.startsWith("server/domain/"));
+    const files = ourFiles().filter((path) => /^server\/(domain|text)\//.test(path));
     expect(files.length).toBeGreaterThan(30);
     expect(files.flatMap((path) => findImpurities(path, read(path), impure))).toEqual([]);
   });
@@ -281,7 +290,7 @@ describe("the domain", () => {
     ["const late = (t = Date.now()) => t;", "Date.now"],
     ["const t = Temporal.Now.instant();", "Temporal.Now"],
   ])("would be caught at `%s`", (code, what) => {
-    expect(findImpurities("planted.ts", `\n${code}`, impure)).toContain(`planted.ts:2 says ${what}: ${impure[what]}`);
+    expect(findImpurities("planted.ts", `\n${code}`, impure)).toContain(`planted.ts:2 uses ${what}: ${impure[what]}`);
   });
 
   it("may name such things in comments, strings and names of its own", () => {

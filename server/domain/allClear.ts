@@ -1,3 +1,4 @@
+import { texts } from "../text/index.ts";
 import type { Alarm } from "./alarms/alarm.ts";
 import { type FaultKind, faultKinds, ruleOf } from "./faults.ts";
 import type { FeederState } from "./feeder.ts";
@@ -91,20 +92,12 @@ export function unusableSensors({ settings, sensors, feed, hopper }: FeederState
     scale: hopper.weighedAt !== null || scale.lastGrams !== null,
   };
   return (Object.keys(hasReported) as readonly (keyof typeof hasReported)[]).flatMap((sensor) =>
-    settings.sensors[sensor] && !hasReported[sensor] ? [sensorNames[sensor]] : [],
+    settings.sensors[sensor] && !hasReported[sensor] ? [texts.sensors[sensor]] : [],
   );
 }
-
-const sensorNames = {
-  button: "button",
-  detector: "metal detector",
-  perch: "perch",
-  chute: "chute sensor",
-  scale: "scale",
-} as const;
 
 export const titlesOf = (kinds: readonly FaultKind[]): string => {
   const named = kinds.slice(0, 2).map((kind) => ruleOf(kind).title);
   const more = kinds.length - named.length;
-  return `${named.join(", ")}${more > 0 ? ` and ${more} more` : ""}`;
+  return texts.lists.andMore(named.join(", "), more);
 };

@@ -1,3 +1,4 @@
+import { texts } from "../text/index.ts";
 import { after, type Instant, later, minutes } from "./instant.ts";
 import { addLocalDays, type LocalDate, localDateOf, localTimeOf, momentText, startOfLocalDay } from "./localTime.ts";
 import type { Place } from "./settings.ts";
@@ -34,19 +35,24 @@ export interface DayExtent {
 export function dayExtent(yard: DayLocation, date: LocalDate, now: Instant): DayExtent {
   const { place, zone } = yard;
   const { from, to } = duskToDusk(place, zone, date);
-  const begin = `From ${endText(place, from)} (${momentText(from, zone, now)})`;
+  const start = [endText(place, from), momentText(from, zone, now)] as const;
+  const { laterEvents, untilNow, whole } = texts.days;
   if (date !== currentDay(yard, now).date) {
-    return { from, to, text: `${begin} to ${endText(place, to)} (${momentText(to, zone, now)}).` };
+    return { from, to, text: whole(...start, endText(place, to), momentText(to, zone, now)) };
   }
-  const evening =
-    now > to ? ` Events after today's ${endText(place, to)} (${localTimeOf(to, zone)}) belong to the next day.` : "";
-  return { from, to: later(to, now), text: `${begin} until now.${evening}` };
+  const text = untilNow(...start);
+  const isEvening = now > to;
+  return {
+    from,
+    to: later(to, now),
+    text: isEvening ? laterEvents(text, endText(place, to), localTimeOf(to, zone)) : text,
+  };
 }
 
 /** What a day begins and ends with there: sunset, as a rule. */
 function endText(place: Place | null, at: Instant): string {
-  if (place === null) return "midnight";
+  if (place === null) return texts.days.midnight;
   const goesDark =
     lightAt(place, after(at, minutes(1))) === "night" && lightAt(place, after(at, minutes(-1))) !== "night";
-  return goesDark ? "sunset" : "midnight by the sun";
+  return goesDark ? texts.days.sunset : texts.days.midnightBySun;
 }

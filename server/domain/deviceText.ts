@@ -1,3 +1,4 @@
+import { texts } from "../text/index.ts";
 /**
  * The kind of a browser and its system, from its User-Agent (RFC 9110, 10.1.5), so that people recognise their own. Only kinds, no
  * versions: those change during a session. The header can be faked, so it proves nothing.
@@ -7,7 +8,8 @@ export function deviceText(userAgent: string | undefined): string {
   const browser = kindIn(userAgentText, browsers);
   const system = kindIn(userAgentText, systems);
   if (browser === null && system === null) return "";
-  return [browser ?? "A browser", system].filter((name) => name !== null).join(" on ");
+  const { onSystem, someBrowser } = texts.devices;
+  return system === null ? (browser ?? someBrowser) : onSystem(browser ?? someBrowser, system);
 }
 
 type Kinds = readonly (readonly [name: string, mark: RegExp])[];

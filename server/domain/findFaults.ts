@@ -1,3 +1,4 @@
+import { texts } from "../text/index.ts";
 import type { Alarm } from "./alarms/alarm.ts";
 import { coldFaults } from "./cold/cold.ts";
 import type { Fault, FaultKind } from "./faults.ts";
@@ -51,8 +52,8 @@ function troubleFault(trouble: Trouble | null, now: Instant): Fault | null {
   if (trouble === null || now >= after(trouble.at, troubleShownMax)) return null;
   return {
     kind: "troubleReported",
-    reason: `The feeder reports: ${trouble.text}`,
-    evidence: [{ label: "the feeder's message", value: trouble.text, at: trouble.at }],
+    reason: texts.feederReports.trouble(trouble.text),
+    evidence: [{ label: texts.feederReports.troubleLabel, value: trouble.text, at: trouble.at }],
     confidence: null,
   };
 }

@@ -1,3 +1,4 @@
+import { texts } from "../text/index.ts";
 import { type Grams, grams } from "./units.ts";
 
 /**
@@ -8,15 +9,15 @@ import { type Grams, grams } from "./units.ts";
  * learns the rest.
  */
 export const foods = {
-  peanutHalves: { name: "peanut halves", pieceMass: grams(0.35) },
-  peanutWhole: { name: "whole peanuts", pieceMass: grams(0.7) },
-  catKibble: { name: "dry cat kibble", pieceMass: grams(0.3) },
-  dogKibble: { name: "dry dog kibble", pieceMass: grams(0.8) },
-  sunflowerHearts: { name: "sunflower hearts", pieceMass: grams(0.05) },
-  driedMealworms: { name: "dried mealworms", pieceMass: grams(0.04) },
-  maize: { name: "maize", pieceMass: grams(0.3) },
+  peanutHalves: { name: texts.food.names.peanutHalves, pieceMass: grams(0.35) },
+  peanutWhole: { name: texts.food.names.peanutWhole, pieceMass: grams(0.7) },
+  catKibble: { name: texts.food.names.catKibble, pieceMass: grams(0.3) },
+  dogKibble: { name: texts.food.names.dogKibble, pieceMass: grams(0.8) },
+  sunflowerHearts: { name: texts.food.names.sunflowerHearts, pieceMass: grams(0.05) },
+  driedMealworms: { name: texts.food.names.driedMealworms, pieceMass: grams(0.04) },
+  maize: { name: texts.food.names.maize, pieceMass: grams(0.3) },
   /** The mass of its pieces is unknown. */
-  other: { name: "something else", pieceMass: null },
+  other: { name: texts.food.names.other, pieceMass: null },
 } as const satisfies Record<string, { readonly name: string; readonly pieceMass: Grams | null }>;
 
 export type FoodKind = keyof typeof foods;

@@ -1,4 +1,6 @@
 import { Temporal } from "temporal-polyfill";
+import { formatDate } from "../text/format.ts";
+import { texts } from "../text/index.ts";
 import { type Instant, instant } from "./instant.ts";
 import { memoize } from "./memoize.ts";
 import { zoneOrFallback } from "./zone.ts";
@@ -43,50 +45,29 @@ export const addLocalDays = (date: LocalDate, count: number): LocalDate =>
 export const localDaysBetween = (from: LocalDate, to: LocalDate): number =>
   Temporal.PlainDate.from(from).until(Temporal.PlainDate.from(to), { largestUnit: "day" }).days;
 
-const weekdays = ["Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday"] as const;
-const months = [
-  "January",
-  "February",
-  "March",
-  "April",
-  "May",
-  "June",
-  "July",
-  "August",
-  "September",
-  "October",
-  "November",
-  "December",
-] as const;
-
 /** "Thursday" */
-export const weekdayOf = (date: LocalDate): string =>
-  weekdays[Temporal.PlainDate.from(date).dayOfWeek - 1] ?? unreachable(date);
+export const weekdayOf = (date: LocalDate): string => formatDate(date, "weekday");
 
 /** "Thursday 3 December", and in another year than today's "Saturday 17 April 2027". */
 export const dateText = (date: LocalDate, today: LocalDate): string =>
-  `${weekdayOf(date)} ${Temporal.PlainDate.from(date).day} ${monthOf(date)}${otherYear(date, today)}`;
+  formatDate(date, isSameYear(date, today) ? "weekdayAndDay" : "weekdayAndDayOfYear");
 
-/** " 2027" where that isn't today's year: without it, a date of another year is read as one of this year. */
-const otherYear = (date: LocalDate, today: LocalDate): string => {
-  const year = date.slice(0, -"-MM-DD".length);
-  return today.startsWith(`${year}-`) ? "" : ` ${year}`;
-};
-
-const monthOf = (date: LocalDate): string => months[Temporal.PlainDate.from(date).month - 1] ?? unreachable(date);
+/** Without its year, a date of another year is read as one of this year. */
+const isSameYear = (date: LocalDate, today: LocalDate): boolean => yearOf(date) === yearOf(today);
+const yearOf = (date: LocalDate): string => date.slice(0, -"-MM-DD".length);
 
 /** A date relative to today: "today", "tomorrow", "yesterday", "Thursday" within the week ahead, else with the date. */
 export function dayText(date: LocalDate, today: LocalDate): string {
   const daysAhead = localDaysBetween(today, date);
-  if (daysAhead === 0) return "today";
-  if (daysAhead === 1) return "tomorrow";
-  if (daysAhead === -1) return "yesterday";
+  if (daysAhead === 0) return texts.time.today;
+  if (daysAhead === 1) return texts.time.tomorrow;
+  if (daysAhead === -1) return texts.time.yesterday;
   return daysAhead > 1 && daysAhead < 7 ? weekdayOf(date) : dateText(date, today);
 }
 
 /** To the minute: "today 07:30", "yesterday 22:10", "Thursday 3 December 06:00", in the yard's own time. */
 export const momentText = (at: Instant, zone: string, now: Instant): string =>
-  `${dayText(localDateOf(at, zone), localDateOf(now, zone))} ${localTimeOf(at, zone)}`;
+  texts.time.moment(dayText(localDateOf(at, zone), localDateOf(now, zone)), localTimeOf(at, zone));
 
 /** "this evening", "tomorrow morning", "Thursday", "3 December", "3 January 2027": as exact as a forecast can be. */
 export function dayPartText(at: Instant, zone: string, now: Instant): string {
@@ -94,13 +75,12 @@ export function dayPartText(at: Instant, zone: string, now: Instant): string {
   const today = localHourOf(now, zone);
   const daysAhead = date.dayNumber - today.dayNumber;
   const part = dayPart(date.hour);
-  if (daysAhead === 0 && part === "night") return at < now ? "last night" : "tonight";
-  if (daysAhead === 0) return `this ${part}`;
-  if (daysAhead === 1) return part === "night" ? "tonight" : `tomorrow ${part}`;
-  if (daysAhead === -1) return `yesterday ${part}`;
-  return Math.abs(daysAhead) < 7
-    ? date.weekday
-    : `${date.day} ${monthOf(date.date)}${otherYear(date.date, today.date)}`;
+  const { lastNight, thisPart, tomorrowPart, yesterdayPart } = texts.time;
+  if (daysAhead === 0) return part === "night" && at < now ? lastNight : thisPart[part];
+  if (daysAhead === 1) return tomorrowPart[part];
+  if (daysAhead === -1) return yesterdayPart[part];
+  if (Math.abs(daysAhead) < 7) return date.weekday;
+  return formatDate(date.date, isSameYear(date.date, today.date) ? "day" : "dayOfYear");
 }
 
 const dayPart = (hour: number) => (hour < 5 ? "night" : hour < 12 ? "morning" : hour < 17 ? "afternoon" : "evening");
@@ -111,7 +91,6 @@ interface LocalHour extends LocalDay {
 
 interface LocalDay {
   readonly date: LocalDate;
-  readonly day: number; // of the month
   readonly dayNumber: number; // days since 1970-01-01
   readonly weekday: string;
 }
@@ -125,8 +104,8 @@ function localHourOf(at: Instant, zone: string): LocalHour {
   const { begin, end } = offsetsOfDay(Math.floor(at / dayMilliseconds), zone);
   const offset = begin === end ? begin : offsetOfQuarter(Math.floor(at / quarterHourMilliseconds), zone);
   const local = at + offset;
-  const { date, day, dayNumber, weekday } = localDay(Math.floor(local / dayMilliseconds));
-  return { date, day, dayNumber, weekday, hour: Math.floor((local - dayNumber * dayMilliseconds) / 3_600_000) };
+  const { date, dayNumber, weekday } = localDay(Math.floor(local / dayMilliseconds));
+  return { date, dayNumber, weekday, hour: Math.floor((local - dayNumber * dayMilliseconds) / 3_600_000) };
 }
 const dayMilliseconds = 86_400_000;
 const quarterHourMilliseconds = 900_000;
@@ -153,15 +132,10 @@ const localDay = memoize(
   512,
   (dayNumber: number) => `${dayNumber}`,
   (dayNumber): LocalDay => {
-    const then = Temporal.PlainDate.from("1970-01-01").add({ days: dayNumber });
-    const date = then.toString();
-    return { date, day: then.day, dayNumber, weekday: weekdayOf(date) };
+    const date = addLocalDays("1970-01-01", dayNumber);
+    return { date, dayNumber, weekday: weekdayOf(date) };
   },
 );
 
 const zoned = (at: Instant, zone: string): Temporal.ZonedDateTime =>
   Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zoneOrFallback(zone));
-
-function unreachable(date: LocalDate): never {
-  throw new RangeError(`expected an ISO date, got ${date}`);
-}

@@ -1,3 +1,5 @@
+import { texts } from "../text/index.ts";
+
 /** Names that people type: of themselves, of yards and of feeders. */
 
 /**
@@ -19,9 +21,9 @@ export function nameProblem(name: string): string | null {
   const character = invisible.exec(name)?.[0];
   if (character !== undefined) {
     const code = (character.codePointAt(0) ?? 0).toString(16).toUpperCase().padStart(4, "0");
-    return `must not contain invisible or direction marks, and has one (U+${code})`;
+    return texts.names.invisible(code);
   }
-  return /[\p{L}\p{N}]/u.test(name) ? null : "must contain a letter or a digit";
+  return /[\p{L}\p{N}]/u.test(name) ? null : texts.names.noLetter;
 }
 
 /**

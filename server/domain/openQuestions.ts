@@ -1,5 +1,6 @@
+import { texts } from "../text/index.ts";
 import type { FeederState } from "./feeder.ts";
-import { type AssumedFoodSetting, assumedFoodSettings } from "./hopper/foodText.ts";
+import { assumedFoodSettings } from "./hopper/foodText.ts";
 
 /** What only a keeper can enter and the food forecast needs; each is asked for until it is entered. */
 export interface OpenQuestion {
@@ -11,18 +12,11 @@ export function openQuestions({ hopper, settings, reporting }: FeederState): rea
   if (reporting.kind === "neverReported" || (settings.placement ?? "inGarden") !== "inGarden") return [];
   const level: readonly OpenQuestion[] = hopper.isKnown
     ? []
-    : [{ text: "Enter how much food is in the hopper, or enter a refill.", answerAt: "refill" }];
-  const assumed = assumedFoodSettings(hopper, settings).map((setting) => assumedText[setting]);
-  if (assumed.length === 0) return level;
-  const values = assumed.length === 1 ? "a typical value" : "typical values";
-  const text = `Enter ${assumed.join(" and ")}. Until then the forecast uses ${values}.`;
-  return [...level, { text, answerAt: "settings" }];
+    : [{ text: texts.openQuestions.level, answerAt: "refill" }];
+  const [assumed, other] = assumedFoodSettings(hopper, settings);
+  if (assumed === undefined) return level;
+  return [...level, { text: texts.openQuestions[other === undefined ? assumed : "both"], answerAt: "settings" }];
 }
-
-const assumedText: Readonly<Record<AssumedFoodSetting, string>> = {
-  portionMass: "the weight of a portion",
-  hopperCapacity: "the hopper's capacity",
-};
 
 /** The page on which a keeper answers it. */
 export function questionPage(feeder: string, { answerAt }: OpenQuestion): string {

@@ -1,3 +1,5 @@
+import { portionGramsText } from "../text/format.ts";
+import { texts } from "../text/index.ts";
 import { isAssumed } from "./assumedSettings.ts";
 import { typicalPortion } from "./food.ts";
 import type { FeederSettings } from "./settings.ts";
@@ -10,23 +12,19 @@ import type { Grams } from "./units.ts";
 export function portionText(learnt: Grams, settings: FeederSettings): string {
   const { portionMass, sensors } = settings;
   const [learntText, enteredText] = [portionGramsText(learnt), portionGramsText(portionMass)];
-  const source = sensors.scale ? "measured by the scale" : "calculated from your refills";
+  const source = sensors.scale ? "scale" : "refills";
+  const text = texts.food.portion;
   if (isAssumed(settings, "portionMass")) {
-    return learntText === enteredText
-      ? `Portion weight not entered. ${enteredText} is assumed.`
-      : `A portion weighs about ${learntText}, ${source}. Portion weight not entered.`;
+    return learntText === enteredText ? text.onlyAssumed(enteredText) : text.learnt[source](learntText);
   }
-  const pieces = piecesText(settings);
-  if (learntText === enteredText) return `A portion is counted as ${enteredText} (${pieces ?? "entered"}).`;
-  return `A portion weighs about ${learntText}, ${source} (${pieces === null ? "entered" : pieces}: ${enteredText}).`;
+  const entered = piecesText(settings) ?? text.entered;
+  if (learntText === enteredText) return text.asEntered(enteredText, entered);
+  return text.learntBesideEntered[source](learntText, entered, enteredText);
 }
 
 /** "5 pieces" where the entered weight follows from their number. */
 function piecesText({ portionMass, foodKind, grainsPerPortion }: FeederSettings): string | null {
   if (foodKind === undefined || grainsPerPortion === undefined) return null;
   if (typicalPortion(foodKind, grainsPerPortion) !== portionMass) return null;
-  return grainsPerPortion === 1 ? "1 piece" : `${grainsPerPortion} pieces`;
+  return texts.food.portion.pieces(grainsPerPortion);
 }
-
-/** Two figures are all that a portion is good for: "0.35 g", "1.5 g", "12 g". */
-const portionGramsText = (mass: number): string => `${Number(mass.toPrecision(2))} g`;

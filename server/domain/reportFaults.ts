@@ -1,3 +1,5 @@
+import { numberText } from "../text/format.ts";
+import { texts } from "../text/index.ts";
 import type { Fault } from "./faults.ts";
 import type { ReusedBoot } from "./feederClock.ts";
 import type { Instant } from "./instant.ts";
@@ -33,13 +35,13 @@ export const updateRefusedReports = (
 
 export function unreadableFault(refused: RefusedReports | undefined): Fault | null {
   if (refused === undefined) return null;
-  const said = `${refused.field} ${refused.problem}`;
+  const problem = `${refused.field} ${refused.problem}`;
   return {
     kind: "reportsUnreadable",
-    reason: `Reports can't be read and are not stored. First problem: ${said}.`,
+    reason: texts.feederReports.unreadable(problem),
     evidence: [
-      { label: "first problem", value: said, at: refused.lastAt },
-      { label: "refused since", value: "the first of them", at: refused.since },
+      { label: texts.feederReports.firstProblemLabel, value: problem, at: refused.lastAt },
+      { label: texts.feederReports.refusedSinceLabel, value: texts.feederReports.refusedSince, at: refused.since },
     ],
     confidence: null,
   };
@@ -50,10 +52,10 @@ export function bootReusedFault(reused: ReusedBoot | undefined, zone: string, no
   const { boot, startCount, noticedAt } = reused;
   return {
     kind: "bootReused",
-    reason: `Boot id ${boot} was used for ${startCount} starts, last on ${dateTimeText(noticedAt, zone, now)}.`,
+    reason: texts.feederReports.bootReused(boot, startCount, dateTimeText(noticedAt, zone, now)),
     evidence: [
-      { label: "boot id", value: boot, at: noticedAt },
-      { label: "starts under it", value: String(startCount), at: null },
+      { label: texts.feederReports.bootLabel, value: boot, at: noticedAt },
+      { label: texts.feederReports.startsLabel, value: numberText(startCount), at: null },
     ],
     confidence: null,
   };
@@ -62,5 +64,5 @@ export function bootReusedFault(reused: ReusedBoot | undefined, zone: string, no
 /** "Thursday 15 January 10:05": stays right as long as the fault is shown. */
 export function dateTimeText(at: Instant, zone: string, now: Instant): string {
   const [date, today] = [localDateOf(at, zone), localDateOf(now, zone)];
-  return `${dateText(date, today)} ${localTimeOf(at, zone)}`;
+  return texts.time.moment(dateText(date, today), localTimeOf(at, zone));
 }

@@ -1,3 +1,4 @@
+import { texts } from "../text/index.ts";
 import { days, type Instant, isoOf } from "./instant.ts";
 import type { NotificationContent } from "./notification/content.ts";
 
@@ -19,39 +20,27 @@ export interface RestoreAdvice {
 
 /** What is wrong, for everybody who opens the page. */
 export function damageText(damage: StoreDamage): string {
+  const foundAt = utcText(damage.foundAt);
   switch (damage.kind) {
     case "damaged":
-      return (
-        `The server's database is damaged (found ${utcText(damage.foundAt)}). Nothing is stored and no alarm is raised until a backup ` +
-        "is restored. Feeders keep their events as long as they have room."
-      );
     case "missing":
-      return (
-        `The server's database is missing or empty (found ${utcText(damage.foundAt)}). The server doesn't start: nothing is stored and no ` +
-        "alarm is raised until a backup is restored. Feeders keep their events as long as they have room."
-      );
+      return texts.storeDamage[damage.kind](foundAt);
     case "commitsLost":
-      return (
-        `The newest data of the server is missing (found ${utcText(damage.foundAt)}, ${damage.commits} commits). An older copy may have been ` +
-        "restored. What feeders and people sent last before the restart may be missing."
-      );
+      return texts.storeDamage.commitsLost(foundAt, damage.commits);
   }
 }
 
 /** What to do about it, for whoever runs the server. */
 export function adviceText({ backup, command }: RestoreAdvice): string {
-  const known =
-    backup === null
-      ? "No tested backup found on this server. To restore another one"
-      : `The newest tested backup is ${backup.path} of ${backup.madeAt}. To restore it`;
-  return `${known}, stop the server and run in its folder: ${command}`;
+  const { restore, restoreOther } = texts.storeDamage;
+  return backup === null ? restoreOther(command) : restore(backup.path, backup.madeAt, command);
 }
 
 export function damageNotification(damage: StoreDamage, advice: RestoreAdvice): NotificationContent {
   return {
     fault: null,
     priority: "urgent",
-    title: titles[damage.kind],
+    title: texts.storeDamage.titles[damage.kind],
     body: damageWithAdviceText(damage, advice),
     topic: "store-damage",
     timeToLive: days(2),
@@ -64,10 +53,4 @@ export function damageNotification(damage: StoreDamage, advice: RestoreAdvice): 
 export const damageWithAdviceText = (damage: StoreDamage, advice: RestoreAdvice): string =>
   damage.kind === "commitsLost" ? damageText(damage) : `${damageText(damage)} ${adviceText(advice)}`;
 
-const titles: Readonly<Record<StoreDamage["kind"], string>> = {
-  damaged: "Pieward's database is damaged",
-  missing: "Pieward's database is missing",
-  commitsLost: "Pieward has lost what it stored last",
-};
-
-const utcText = (at: Instant): string => `${isoOf(at).slice(0, 16).replace("T", " ")} UTC`;
+const utcText = (at: Instant): string => texts.storeDamage.utc(isoOf(at).slice(0, 16).replace("T", " "));

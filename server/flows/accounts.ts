@@ -3,6 +3,7 @@ import { hash, verify } from "@node-rs/argon2";
 import type { SessionsView } from "../contract/api.ts";
 import { after, hours, isoOf } from "../domain/instant.ts";
 import type { Ports, RemovalResult, SessionDetails, SessionRow, SoleKeeperYard } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
@@ -43,7 +44,7 @@ async function ownHash({ store }: Ports, person: string, passphrase: string): Pr
 const wrongPassphrase = (field: WrongField["field"]): WrongField => ({
   kind: "wrong",
   field,
-  problem: "is not correct",
+  problem: texts.signIn.wrongPassphrase,
 });
 
 // --- a link for a new passphrase, created on the server's command line -------------------------------------------------
@@ -88,7 +89,7 @@ export async function resetPassphrase(
 
 const noReset = {
   kind: "refused",
-  reason: "This link was used, replaced or has expired (1 hour). Create a new one on the server.",
+  reason: texts.signIn.noReset,
 } as const;
 
 // --- signed-in devices ---------------------------------------------------------------------------------------------------
@@ -153,7 +154,7 @@ export async function removeAccount(
     alone.map(({ id }) => id),
     ports.clock.now(),
   );
-  if (removed === null) return { kind: "lastKeeper", why: "You are now the only keeper of another yard. Try again." };
+  if (removed === null) return { kind: "lastKeeper", why: texts.signIn.lastKeeperMeanwhile };
   keys.clearCache();
   await tellRemoval(ports, removed, yards);
   return { kind: "removed" };
@@ -174,13 +175,7 @@ function whyLastKeeper(yards: readonly SoleKeeperYard[]): string {
   const feeders = yards.reduce((sum, yard) => sum + yard.feeders, 0);
   const others = yards.reduce((sum, yard) => sum + yard.otherPeople, 0);
   const names = yards.map(({ name }) => name).join(", ");
-  const [that, goes] = yards.length === 1 ? ["that yard", "is"] : ["those yards", "are"];
-  const record =
-    feeders === 0
-      ? ""
-      : `, with ${feeders} feeder${feeders === 1 ? "" : "s"} and ${feeders === 1 ? "its" : "their"} whole record`;
-  const lost = others === 0 ? "" : `, also for ${others} other ${others === 1 ? "person" : "people"}`;
-  return `You are the only keeper of ${names}. With your account ${that} ${goes} deleted${record}${lost}. Make somebody else a keeper first, or agree to that.`;
+  return texts.signIn.lastKeeper({ names, count: yards.length, feeders, others });
 }
 
 const hashOf = (token: string): string => createHash("sha256").update(token).digest("hex");

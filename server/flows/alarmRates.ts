@@ -14,7 +14,7 @@ import { faultKinds, ruleOf } from "../domain/faults.ts";
 import { earlier, type Instant, isoOf, later } from "../domain/instant.ts";
 import { addLocalDays, localDateOf, localDaysBetween, startOfLocalDay } from "../domain/localTime.ts";
 import type { FeederRow, RecordStore, YardRow } from "../ports.ts";
-import { alarmRates as text } from "../text/en/alarmRates.ts";
+import { texts } from "../text/index.ts";
 
 /** The standard judges over a month at least. */
 const daysMax = 30;
@@ -51,7 +51,7 @@ export async function alarmRatesView(
     changes: changes.filter(({ at }) => at >= from),
     active: feeders.flatMap(activeAlarms),
   });
-  return viewOf(yard, rates, from === requestedFrom ? [] : [text.cut(changesMax)]);
+  return viewOf(yard, rates, from === requestedFrom ? [] : [texts.alarmRates.cut(changesMax)]);
 }
 
 /** A yard has no alarms before its first feeder was added. */

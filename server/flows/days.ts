@@ -6,6 +6,8 @@ import { ruleOf } from "../domain/faults.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import { lightSpans } from "../domain/sun.ts";
 import type { FeederRow, RecordedEvent, RecordStore, StoredRefill } from "../ports.ts";
+import { numberText } from "../text/format.ts";
+import { texts } from "../text/index.ts";
 
 /** One day of a feeder, the current one where `requested` is null: the light, and what happened in it. */
 export async function dayView(
@@ -80,35 +82,32 @@ const isMarkedEvent = (kind: string): kind is MarkedEvent => Object.hasOwn(event
 const eventDetail: Readonly<Record<MarkedEvent, (body: unknown, isPaid: boolean) => string>> = {
   visit: () => "",
   trouble: () => "",
-  press: (_, isPaid) => (isPaid ? "paid" : ""),
+  press: (_, isPaid) => (isPaid ? texts.days.marks.paid : ""),
   deposit(body, isPaid) {
+    const { marks } = texts.days;
     const { metal } = body as PostedDeposit;
-    return isPaid ? "paid" : metal === false ? "no metal" : "unpaid";
+    return isPaid ? marks.paid : metal === false ? marks.noMetal : marks.unpaid;
   },
   portion(body) {
+    const { marks } = texts.days;
     const { cause, chuteCount, cutShort } = body as PostedPortion;
-    if (cutShort === true) return "cut short";
-    if (chuteCount === 0) return "nothing fell";
-    return cause === "timer" || cause === "keeper" ? "free" : "earned";
+    if (cutShort === true) return marks.cutShort;
+    if (chuteCount === 0) return marks.nothingFell;
+    return cause === "timer" || cause === "keeper" ? marks.free : marks.earned;
   },
-  refill(body) {
-    const { grams } = body as PostedRefill;
-    return grams == null ? "by the feeder" : `${Math.round(grams)} g, by the feeder`;
-  },
+  refill: (body) => refillText((body as PostedRefill).grams ?? null, "feeder"),
 };
 
 const refillMark = ({ at, grams, source }: StoredRefill): DayMark => ({
   kind: "refill",
   at: isoOf(at),
-  detail: `${grams === null ? "" : `${Math.round(grams)} g, `}${refillSourceText[source]}`,
+  detail: refillText(grams, source),
 });
 
-const refillSourceText: Readonly<Record<StoredRefill["source"], string>> = {
-  keeper: "entered",
-  level: "entered as the level",
-  detected: "detected by the scale",
-  feeder: "by the feeder",
-};
+function refillText(grams: number | null, source: StoredRefill["source"]): string {
+  const { refillMass, refillSource } = texts.days;
+  return grams === null ? refillSource[source] : refillMass(texts.units.grams(numberText(grams)), refillSource[source]);
+}
 
 const alarmMark = (change: AlarmChange): DayMark[] =>
   change.to === "unacknowledged" && change.from !== change.to
@@ -138,15 +137,14 @@ function dayCounts(events: readonly RecordedEvent[], portionMass: number | null)
 }
 
 function dayText({ visits, presses, deposits, portions, gramsGiven }: DayView["counts"]): string {
-  if (visits + presses + deposits + portions === 0) return "No birds and no portions were recorded on this day.";
-  const texts = [
-    visits > 0 && counted(visits, "visit"),
-    presses > 0 && counted(presses, "press", "presses"),
-    deposits > 0 && counted(deposits, "deposit"),
-    `${counted(portions, "portion")}${gramsGiven === null ? "" : `, about ${gramsGiven} g`}`,
-  ].filter((text) => text !== false);
-  const last = texts.pop();
-  return texts.length === 0 ? `${last}.` : `${texts.join(", ")} and ${last}.`;
+  const text = texts.days;
+  if (visits + presses + deposits + portions === 0) return text.nothingRecorded;
+  const fed = text.portions(portions);
+  const last = gramsGiven === null ? fed : text.withMass(fed, texts.units.grams(numberText(gramsGiven)));
+  const birds = [
+    ...(visits > 0 ? [text.visits(visits)] : []),
+    ...(presses > 0 ? [text.presses(presses)] : []),
+    ...(deposits > 0 ? [text.deposits(deposits)] : []),
+  ];
+  return text.summary(birds.length === 0 ? last : texts.lists.and(birds.join(", "), last));
 }
-
-const counted = (count: number, one: string, many = `${one}s`) => `${count} ${count === 1 ? one : many}`;

@@ -1,6 +1,7 @@
 import { createHash, createHmac, randomBytes, timingSafeEqual } from "node:crypto";
 import { between, type Instant, instant, minutes } from "../domain/instant.ts";
 import type { YardStore } from "../ports.ts";
+import { texts } from "../text/index.ts";
 
 /**
  * How a feeder authenticates. Its key is 256 random bits; only the SHA-256 of it is stored. With so strong a key a plain hash is
@@ -41,7 +42,7 @@ export function feederKeys(yards: YardStore): FeederKeys {
   async function withKey(key: string): Promise<Identification> {
     const hash = hashOf(key);
     const known = remembered.get(hash) ?? (await yards.feederWithKey(hash));
-    if (!known) return { kind: "unknown", reason: "no feeder has this key" };
+    if (!known) return { kind: "unknown", reason: texts.feederKeys.unknownKey };
     if (remembered.size >= cachedMax) remembered.clear();
     remembered.set(hash, known);
     return { kind: "feeder", ...known };
@@ -51,26 +52,26 @@ export function feederKeys(yards: YardStore): FeederKeys {
     const { feeder, time, mac } = Object.fromEntries(
       [...text.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
     );
-    if (!feeder || !time || !mac) return { kind: "unknown", reason: "a signature needs feeder, time and mac" };
+    if (!feeder || !time || !mac) return { kind: "unknown", reason: texts.feederKeys.incompleteSignature };
     const at = Number(time) * 1_000;
     if (!Number.isFinite(at) || Math.abs(between(instant(at), now)) > signatureAgeMax) {
-      return { kind: "unknown", reason: "the signature's time is more than five minutes from the server's" };
+      return { kind: "unknown", reason: texts.feederKeys.staleSignature };
     }
     const keyHash = await yards.keyHashOf(feeder);
     // An unknown feeder takes the same time as a known one with a wrong signature.
     const right = signatureOf(keyHash ?? hashOf(feeder), time, body);
-    if (keyHash === null || !sameText(right, mac)) return { kind: "unknown", reason: "the signature doesn't fit" };
+    if (keyHash === null || !sameText(right, mac)) return { kind: "unknown", reason: texts.feederKeys.wrongSignature };
     const known = await yards.feederWithKey(keyHash);
-    return known ? { kind: "feeder", ...known } : { kind: "unknown", reason: "no feeder has this key" };
+    return known ? { kind: "feeder", ...known } : { kind: "unknown", reason: texts.feederKeys.unknownKey };
   }
 
   return {
     async identify(authorization, body, now) {
       const [scheme, request] = authorization?.match(/^(\S+)\s+(.+)$/)?.slice(1) ?? [];
-      if (!scheme || !request) return { kind: "unknown", reason: "there is no Authorization header with a feeder key" };
+      if (!scheme || !request) return { kind: "unknown", reason: texts.feederKeys.noHeader };
       if (scheme.toLowerCase() === "bearer") return withKey(request.trim());
       if (scheme.toLowerCase() === "signature") return withSignature(request, body, now);
-      return { kind: "unknown", reason: `Authorization: ${scheme} isn't understood, only Bearer and Signature` };
+      return { kind: "unknown", reason: texts.feederKeys.unknownScheme(scheme) };
     },
     clearCache: () => remembered.clear(),
   };

@@ -1,5 +1,6 @@
 import { randomUUID } from "node:crypto";
 import type { YardRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 
 /** The yard of a new server. Its keeper changes what doesn't fit. */
 
@@ -8,7 +9,7 @@ export const defaultEscalateMinutes = 15;
 
 export const firstYard = (zone: string): YardRow => ({
   id: randomUUID(),
-  name: "My yard",
+  name: texts.yards.firstName,
   zone,
   place: null,
   digestTime: "07:30",

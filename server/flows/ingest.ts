@@ -12,6 +12,7 @@ import {
   type StoredEvent,
   type Transaction,
 } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { applyKeeperAction } from "./keeperActions.ts";
 import { type FeederUpdate, startUpdate } from "./pure/feederUpdate.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
@@ -88,7 +89,7 @@ function refusalRecorder(ports: Ports): Ingest["recordRefused"] {
     const logs = noted === undefined || now < noted.loggedAt || now >= noted.loggedAt + loggedEvery;
     if (notes.size >= feedersRecordedMax) notes.clear();
     notes.set(feeder, { at: now, loggedAt: logs ? now : noted.loggedAt });
-    const named = problem.field === wholeBody ? { ...problem, field: "the report" } : problem;
+    const named = problem.field === wholeBody ? { ...problem, field: texts.feederReports.wholeReport } : problem;
     await applyKeeperAction(ports, feeder, null, () => ({ kind: "reportRefused", problem: named }));
     return logs;
   };

@@ -17,6 +17,7 @@ import type {
   Ports,
   PushGateway,
 } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { createDeliveryScheduler, type DeliveryScheduler } from "./deliveryScheduler.ts";
 
 export interface OutboxPorts {
@@ -174,7 +175,7 @@ async function attemptDelivery(
 ): Promise<Attempt> {
   const content = withRemainingTime(item.content, item.writtenAt, begun);
   if (content === null) {
-    return { settlement: { kind: "givenUp", at: begun, problem: "too old to send" }, answered: null };
+    return { settlement: { kind: "givenUp", at: begun, problem: texts.delivery.tooOld }, answered: null };
   }
   const sent =
     item.channel === "push"
@@ -182,7 +183,7 @@ async function attemptDelivery(
       : sendEmail(email, item, content, publicUrl);
   const outcome = await sent.catch((err: unknown): PushOutcome => {
     log.error({ err, ...logDetails(item) }, "a delivery failed in a way that no service can answer");
-    return { kind: "tryLater", notBefore: null, text: "internal error, see the server log", noAnswer: true };
+    return { kind: "tryLater", notBefore: null, text: texts.delivery.internalError, noAnswer: true };
   });
   const { attempts, writtenAt } = item;
   const { timeToLive } = item.content;
@@ -208,8 +209,10 @@ async function settle(
   if (settlement.kind === "phoneGone") liveFeed?.announcePhones(item.person);
   if (settlement.kind === "phoneGone" || settlement.kind === "givenUp") {
     await onLost?.().catch((err: unknown) => {
-      const text = "what follows from a delivery that reached nobody failed; the next tick does it";
-      log.error({ err, ...logDetails(item) }, text);
+      log.error(
+        { err, ...logDetails(item) },
+        "a delivery reached nobody, and what must follow failed; the next check does it",
+      );
     });
   }
   return settlement;
@@ -225,7 +228,7 @@ const logDetails = ({ id, channel, person, content }: OutboxItem) => ({
 /** An e-mail is composed when it is sent, so that it goes to the address that is valid then. */
 async function sendEmail(email: EmailGateway, item: EmailItem, content: NotificationContent, publicUrl: string | null) {
   const { to, feeder, yardName, feederName } = item;
-  if (to === null) return { kind: "refused", text: "the e-mail address was removed" } as const;
+  if (to === null) return { kind: "refused", text: texts.delivery.addressRemoved } as const;
   const link = publicUrl === null ? null : pageAddress(feeder, publicUrl, content.link);
   const home = publicUrl === null ? null : publicUrl.replace(/\/+$/, "");
   return email.send(to, notificationEmail(content, { yardName, feederName, link, home }), item.id, item.writtenAt);
@@ -245,7 +248,7 @@ export async function testPush(
   return Promise.all(
     phones.map(async (phone) => {
       if (phone.blockedAt !== null) {
-        return { phone, outcome: { kind: "refused", text: "notifications are blocked in its browser" } as const };
+        return { phone, outcome: { kind: "refused", text: texts.delivery.blocked } as const };
       }
       const begun = clock.now();
       const item = await store.outbox.startClaimed(phone, content, begun, after(begun, claimFor));

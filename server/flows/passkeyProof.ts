@@ -3,6 +3,7 @@ import { verifyAuthenticationResponse, verifyRegistrationResponse } from "@simpl
 import { decodeAttestationObject, decodeClientDataJSON, parseAuthenticatorData } from "@simplewebauthn/server/helpers";
 import type { NewCredential, UsedCredential } from "../contract/passkeys.ts";
 import type { PasskeyRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import type { ChallengeUse } from "./passkeyChallenges.ts";
 import type { RelyingParty } from "./relyingParty.ts";
 
@@ -24,21 +25,7 @@ export type PasskeyRefusal =
   | "otherPerson"
   | "counter";
 
-export const refusalWords: Readonly<Record<PasskeyRefusal, string>> = {
-  unreadable: "The passkey's answer can't be read. Try again, or use your passphrase.",
-  challengeUsed: "This request was answered already, or it is older than 5 minutes. Start again.",
-  challengeOfOther: "This answer belongs to another request. Start again.",
-  origin: "The passkey was used at another address than this server's. Open the server's own address and try again.",
-  host: "This passkey belongs to another host name. Use one that you added here, or your passphrase.",
-  notVerified:
-    "The device didn't check that it is you. Set up its screen lock, fingerprint, face or PIN, and try again.",
-  attested: "The device sent a certificate that was not asked for. Try another device.",
-  signature: "The passkey's signature is wrong.",
-  unknown: "This passkey is not known here: it was removed, or never added. Sign in with your passphrase.",
-  otherPerson: "This passkey belongs to another person.",
-  counter:
-    "The passkey's counter didn't go on, so there may be a copy of it. Use your passphrase, and remove this passkey if you don't know why.",
-};
+export const refusalWords: Readonly<Record<PasskeyRefusal, string>> = texts.signIn.passkey;
 
 type Proof<Proved> =
   | { readonly kind: "proved"; readonly proved: Proved }

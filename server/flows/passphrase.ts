@@ -1,6 +1,7 @@
 import { passphraseMin } from "../contract/api.ts";
 import { nameKey } from "../domain/names.ts";
 import type { GuessEstimator } from "../ports.ts";
+import { texts } from "../text/index.ts";
 
 /**
  * Requirements for a new passphrase, wherever one is set. NIST SP 800-63B-4, 3.1.1.2: at least 15 characters where it is the only
@@ -17,9 +18,9 @@ export async function passphraseProblem(
 ): Promise<PassphraseProblem | null> {
   const problem =
     passphrase.length < passphraseMin
-      ? `must be at least ${passphraseMin} characters`
+      ? texts.signIn.passphrase.tooShort(passphraseMin)
       : hasName(passphrase, name)
-        ? "must not contain your name"
+        ? texts.signIn.passphrase.hasName
         : await guessProblem(estimator, passphrase, name);
   return problem === null ? null : { kind: "wrong", field: "passphrase", problem };
 }
@@ -47,24 +48,7 @@ async function guessProblem(estimator: GuessEstimator, passphrase: string, name:
   const expected = [name, ...name.split(" "), "pieward"];
   const { score, warning } = await estimator.estimate(passphrase.slice(0, estimatedMax), expected);
   if (score >= scoreMin) return null;
-  return `is easy to guess: ${warnings[warning ?? ""] ?? "add one or two words that don't belong together"}`;
+  return texts.signIn.passphrase.easyToGuess(warnings[warning ?? ""] ?? texts.signIn.passphrase.addWords);
 }
 
-const warnings: Readonly<Record<string, string>> = {
-  straightRow: "it is a row of keys of a keyboard",
-  keyPattern: "it is a pattern of keys of a keyboard",
-  simpleRepeat: "it repeats one character",
-  extendedRepeat: "it repeats a few characters or words",
-  sequences: "it is a series such as abc or 123",
-  recentYears: "it is little more than a year",
-  dates: "it is little more than a date",
-  topTen: "it is one of the ten most common ones",
-  topHundred: "it is one of the hundred most common ones",
-  common: "it is a common one",
-  similarToCommon: "it is almost a common one",
-  wordByItself: "it is a single word; put several together",
-  namesByThemselves: "it is a single name; put several words together",
-  commonNames: "it is made of common names",
-  userInputs: "it is your name or the name of this program",
-  pwned: "it is known from a theft of data",
-};
+const warnings: Readonly<Record<string, string>> = texts.signIn.passphrase.warnings;

@@ -23,6 +23,7 @@ import type {
   OpenInvite,
   Ports,
 } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import { idOf } from "./publicId.ts";
 import { maybeIso } from "./views.ts";
@@ -122,12 +123,12 @@ export async function changePerson(
   const saysOwn = ownFields.some((each) => changes[each] !== undefined);
   const saysOther = keeperFields.some((each) => changes[each] !== undefined);
   if (saysOwn && person !== requester.person) {
-    return { kind: "notAllowed", reason: "Each person sets their own notifications." };
+    return { kind: "notAllowed", reason: texts.people.ownNotificationsOnly };
   }
   if (saysOther && requester.role !== "keeper") {
     return {
       kind: "notAllowed",
-      reason: "Only a keeper can change the order and the roles.",
+      reason: texts.people.keeperChangesOrder,
     };
   }
   return changeResult(
@@ -146,7 +147,7 @@ export async function removePerson(
   requester: Requester,
 ): Promise<PersonChangeResult> {
   if (requester.role !== "keeper" && person !== requester.person) {
-    return { kind: "notAllowed", reason: "Only a keeper can remove another person." };
+    return { kind: "notAllowed", reason: texts.people.keeperRemoves };
   }
   return changeResult(ports, yard, await ports.store.people.removeMember(yard, person, ports.clock.now()), person);
 }
@@ -161,7 +162,7 @@ async function changeResult(
     case "noSuchMember":
       return { kind: "noSuchPerson" };
     case "lastKeeper":
-      return { kind: "lastKeeper", reason: "A yard needs at least one keeper. Make another person a keeper first." };
+      return { kind: "lastKeeper", reason: texts.people.needsKeeper };
     case "changed":
     case "accountEnded":
       if (change === "changed") ports.liveFeed.reconnect(person);
@@ -263,8 +264,8 @@ export async function testEmail({ clock, store, email }: Ports, person: string):
   const content = {
     fault: null,
     priority: "note",
-    title: "Pieward: a test",
-    body: "Test e-mail. Your address works. There is no alarm.",
+    title: texts.people.testTitle,
+    body: texts.people.testEmail,
     topic: "test",
     timeToLive: hours(1),
     silent: true,

@@ -3,6 +3,7 @@ import type { PhonesView, PhoneView } from "../contract/api.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import { phoneReachability, phonesPerPersonMax } from "../domain/push/reachability.ts";
 import type { Phone, Ports, RenewPhoneResult, Subscription } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import { maybeIso } from "./views.ts";
 
@@ -56,7 +57,7 @@ export async function addPhone(
       ? "noSuchPhone"
       : await keepers.renewPhone({ keeper, replaces, label }, by, now);
   if (renewed !== "noSuchPhone") return phoneResult(ports, keeper, renewed);
-  const phone = { id: randomUUID(), keeper, ...by, label: label ?? "A phone", addedAt: now };
+  const phone = { id: randomUUID(), keeper, ...by, label: label ?? texts.phones.defaultLabel, addedAt: now };
   return phoneResult(ports, keeper, await keepers.savePhone(phone));
 }
 
@@ -81,7 +82,7 @@ export async function setPhoneAllowed(
   allowed: boolean,
 ): Promise<PhoneChangeResult> {
   const known = await ports.store.keepers.setPhoneAllowed(keeper, endpoint, allowed, ports.clock.now());
-  if (!known) return { kind: "noSuchPhone", field: "endpoint", reason: "is not one of your phones" };
+  if (!known) return { kind: "noSuchPhone", field: "endpoint", reason: texts.phones.notYours };
   return phoneResult(ports, keeper, "saved");
 }
 
@@ -100,20 +101,20 @@ async function phoneResult(ports: Ports, keeper: string, outcome: RenewPhoneResu
     case "gone":
       return {
         ...{ kind: "gone", field: "endpoint" },
-        reason: "is no longer valid: its push service reported it. Turn notifications off and on again.",
+        reason: texts.phones.gone,
       };
     case "taken":
       return {
         kind: "taken",
         field: "endpoint",
-        reason: "belongs to another phone. Turn notifications off and on again.",
+        reason: texts.phones.taken,
       };
     case "tooMany":
       return {
         ...{ kind: "tooMany", field: "endpoint" },
-        reason: `is one phone too many: the maximum is ${phonesPerPersonMax}. Remove one that is no longer used, then add this one.`,
+        reason: texts.phones.tooMany(phonesPerPersonMax),
       };
     case "noSuchPhone":
-      return { kind: "noSuchPhone", field: "replaces", reason: "is not one of your phones" };
+      return { kind: "noSuchPhone", field: "replaces", reason: texts.phones.notYours };
   }
 }

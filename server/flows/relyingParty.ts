@@ -1,3 +1,5 @@
+import { texts } from "../text/index.ts";
+
 /** Where passkeys work: WebAuthn requires HTTPS and a host name; on this machine itself `localhost` is allowed too. */
 export interface RelyingParty {
   readonly id: string; // host name
@@ -21,5 +23,4 @@ export function relyingParty(publicUrl: string | null, requested: string): Relyi
   return { id: hostname, origin };
 }
 
-export const noRelyingParty =
-  "Passkeys need an address with HTTPS and a host name, set as PUBLIC_URL. Sign in with your passphrase here.";
+export const noRelyingParty = texts.signIn.noRelyingParty;

@@ -2,6 +2,7 @@ import { createHash, randomBytes, randomUUID } from "node:crypto";
 import { hash, verify } from "@node-rs/argon2";
 import { after, days, type Instant, instant, minutes } from "../domain/instant.ts";
 import type { AtomicStores, Ports, SessionRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { firstYard } from "./firstYard.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
 import { isInvited, type JoinResult, joinYard, yardJoinedBy } from "./people.ts";
@@ -64,7 +65,7 @@ async function repeatedFirstSignIn(
 
 const linkRefused = {
   kind: "refused",
-  reason: "This link was already used, or there is a newer one. See the server's output.",
+  reason: texts.signIn.linkUsed,
 } as const;
 
 export type JoinWithResult =
@@ -105,8 +106,8 @@ async function joinAsNewPerson(
   { token, name, passphrase }: JoinRequest,
   device: string,
 ): Promise<JoinWithResult> {
-  if (name === undefined) return { kind: "wrong", field: "name", problem: "enter a name" };
-  if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: "enter a passphrase" };
+  if (name === undefined) return { kind: "wrong", field: "name", problem: texts.signIn.enterName };
+  if (passphrase === undefined) return { kind: "wrong", field: "passphrase", problem: texts.signIn.enterPassphrase };
   // The passphrase of a known name is not tried here: an unused invite must not be a second place to guess one.
   if ((await ports.store.keepers.keeperNamed(name)) !== null) return nameTaken;
   const problem = await passphraseProblem(ports.guessEstimator, passphrase, name);
@@ -145,12 +146,12 @@ async function repeatedJoin(
 const nameTaken = {
   kind: "wrong",
   field: "name",
-  problem: "is already used. Choose another name. If it is yours, sign in and open the invitation again",
+  problem: texts.signIn.nameTaken,
 } as const;
 
 const notInvited = {
   kind: "refused",
-  reason: "This invitation was already used or has expired (7 days). Ask for a new one.",
+  reason: texts.signIn.notInvited,
 } as const;
 
 /** Hashed once at start, so that an unknown name takes as long to refuse as a wrong passphrase. */
@@ -163,7 +164,7 @@ export async function signIn(
 ): Promise<SignInResult> {
   const keeper = await ports.store.keepers.keeperNamed(request.name);
   const right = await verify(keeper?.passphraseHash ?? (await dummyHash), request.passphrase);
-  if (!keeper || !right) return { kind: "refused", reason: "Name or passphrase is wrong." };
+  if (!keeper || !right) return { kind: "refused", reason: texts.signIn.wrongNameOrPassphrase };
   const token = await openSession(ports.store.keepers, keeper.id, ports.clock.now(), device);
   return { kind: "signedIn", token, keeper: { name: keeper.name } };
 }

@@ -32,6 +32,7 @@ import { portionText } from "../domain/portionText.ts";
 import { damageText, damageWithAdviceText } from "../domain/storeDamage.ts";
 import { isUsableZone, zoneOrFallback } from "../domain/zone.ts";
 import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { settingsRequestOf } from "./pure/requestedSettings.ts";
 
 /** The state as the keeper's client shows it. Nothing is decided here: the domain has done that. */
@@ -53,9 +54,7 @@ export const yardView = (
     .map(({ id, name, problem }) => ({ id, name, text: damagedText(name, problem) })),
 });
 
-const damagedText = (name: string, problem: string): string =>
-  `The data of ${name} is damaged (${problem}) and is being restored from its log. Until then it can't be shown, and the feeder keeps ` +
-  "its events.";
+const damagedText = (name: string, problem: string): string => texts.damagedFeeder.state(name, problem);
 
 /** How long it is shown. Common practice, no source. */
 const rebuiltShownFor = days(7);
@@ -63,7 +62,7 @@ const rebuiltShownFor = days(7);
 function rebuiltText({ rebuiltAt, state }: FeederRow, now: Instant): string {
   if (rebuiltAt === null || now >= after(rebuiltAt, rebuiltShownFor)) return "";
   const when = momentText(rebuiltAt, state.settings.zone, now);
-  return ` What was stored of it was damaged, and was rebuilt from its record (${when}).`;
+  return ` ${texts.damagedFeeder.rebuilt(when)}`;
 }
 
 /** @param isKeeper whether the person may know the server's folders and commands */

@@ -1,6 +1,7 @@
 import { randomUUID } from "node:crypto";
 import { nameKey } from "../domain/names.ts";
 import type { Ports, YardRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { tellRemoval } from "./accounts.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { defaultEscalateMinutes } from "./firstYard.ts";
@@ -21,7 +22,7 @@ export async function addYard(
 ): Promise<YardAdded> {
   const of = await ports.store.people.membershipsOf(keeper);
   if (of.length >= yardsPerPersonMax) {
-    return { kind: "tooMany", why: `You have ${of.length} yards, the maximum.` };
+    return { kind: "tooMany", why: texts.yards.tooMany(of.length) };
   }
   const id = randomUUID();
   const usual = { digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: defaultEscalateMinutes };
@@ -49,9 +50,9 @@ export async function removeYard(
   const { yards, people } = ports.store;
   const yard = (await yards.yards()).find((each) => each.id === id);
   if (!yard) return { kind: "noSuchYard" };
-  if (yard.practice) return { kind: "practice", why: "Delete the practice yard on the Practice page." };
+  if (yard.practice) return { kind: "practice", why: texts.yards.deletePracticeYard };
   if (nameKey(request.name) !== nameKey(yard.name)) {
-    return { kind: "wrong", field: "name", problem: `is not the name of this yard, ${yard.name}` };
+    return { kind: "wrong", field: "name", problem: texts.yards.otherName(yard.name) };
   }
   const members = await people.membersOf(id);
   const removed = await yards.removeYard(id, by);

@@ -5,6 +5,7 @@ import { deleteAccountRequest, passphraseRequest } from "../contract/api.ts";
 import { changePassphrase, endSessions, removeAccount, sessionsView } from "../flows/accounts.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
 import { forgetCookie, requiredSession, signedInPerson } from "./sessions.ts";
 
@@ -69,4 +70,4 @@ function sessionRoutes(app: FastifyInstance, ports: Ports): void {
   });
 }
 
-const noSession = { status: 404, detail: "This device isn't signed in any more." };
+const noSession = { status: 404, detail: texts.refusals.noSession };

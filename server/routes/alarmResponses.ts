@@ -8,6 +8,7 @@ import { after, instantOf } from "../domain/instant.ts";
 import { applyKeeperAction, onceById } from "../flows/keeperActions.ts";
 import type { KeeperFact } from "../flows/pure/logEntry.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendFeeder } from "./feeders.ts";
 import { sendFieldProblem } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
@@ -54,8 +55,8 @@ function shelveRoute(app: FastifyInstance, ports: Ports, respond: Respond): void
     .post(`${alarm}/shelve`, { schema: { hide: true, params, body: shelveRequest } }, async (request, reply) => {
       const { feeder, fault } = request.params;
       const [now, until] = [ports.clock.now(), instantOf(request.body.until)];
-      if (until <= now) return sendFieldProblem(reply, "until", "lies in the past");
-      if (until > after(now, shelvedMax)) return sendFieldProblem(reply, "until", "is more than 7 days away");
+      if (until <= now) return sendFieldProblem(reply, "until", texts.refusals.inThePast);
+      if (until > after(now, shelvedMax)) return sendFieldProblem(reply, "until", texts.refusals.tooFarAway);
       const by = signedInPerson(request).name;
       return respond(reply, feeder, { kind: "alarmShelved", fault, until, by }, request.body);
     });

@@ -4,13 +4,14 @@ import { z } from "zod";
 import { digestsKept } from "../contract/api.ts";
 import { digestView } from "../flows/digestViews.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 
 /** A yard's digests, today's and those of the last days. */
 export function digestRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
   const params = z.object({ yard: z.string() });
-  const query = z.strictObject({ date: z.iso.date("must be a date such as 2026-11-25").optional() });
+  const query = z.strictObject({ date: z.iso.date(texts.refusals.dateExpected).optional() });
   const none = (reply: FastifyReply, detail: string) => sendProblem(reply, { status: 404, detail });
 
   routes.get(
@@ -20,9 +21,9 @@ export function digestRoutes(app: FastifyInstance, ports: Ports): void {
       const { yard } = request.params;
       const dates = await ports.store.digests.dates(yard, digestsKept);
       const date = request.query.date ?? dates[0];
-      if (date === undefined) return none(reply, "There is no daily digest yet.");
+      if (date === undefined) return none(reply, texts.refusals.noDigest);
       const digest = await ports.store.digests.digest(yard, date);
-      return digest === null ? none(reply, `There is no digest of ${date}.`) : digestView(yard, digest, dates);
+      return digest === null ? none(reply, texts.refusals.noDigestOf(date)) : digestView(yard, digest, dates);
     },
   );
 }

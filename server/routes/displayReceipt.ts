@@ -5,6 +5,7 @@ import { displayReceiptRequest } from "../contract/api.ts";
 import { instantOf } from "../domain/instant.ts";
 import { recordDisplayReceipt } from "../flows/escalations.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 import { refuseUnknownFields } from "./strict.ts";
 
@@ -24,7 +25,7 @@ export function displayReceiptRoute(app: FastifyInstance, ports: Ports): void {
     async (request, reply) => {
       const stated = request.body?.at ? instantOf(request.body.at) : null;
       const known = await recordDisplayReceipt(ports, request.params.item, stated);
-      return known ? reply.status(204).send() : sendProblem(reply, { status: 404, detail: "There is no such notice." });
+      return known ? reply.status(204).send() : sendProblem(reply, { status: 404, detail: texts.refusals.noNotice });
     },
   );
 }

@@ -1,5 +1,6 @@
 import type { FastifyReply, FastifyRequest } from "fastify";
 import type { Identification } from "../flows/feederKeys.ts";
+import { texts } from "../text/index.ts";
 import { senderAddress } from "./feederLimits.ts";
 import { type Problem, sendProblem } from "./problems.ts";
 import type { ReportingContext } from "./reportingContext.ts";
@@ -33,11 +34,11 @@ export const refuseTooOften = (reply: FastifyReply, what: Problem, waitSeconds: 
 
 export const tooManyWrongKeys: Problem = {
   status: 429,
-  detail: "Too many wrong keys or signatures came from this address: wait, and check the feeder's key.",
+  detail: texts.refusals.tooManyWrongKeys,
 };
 
 export const unknownSenderProblem = (reason: string): Problem => ({
   status: 401,
-  detail: `Send the feeder's key as Authorization: Bearer pw_…: ${reason}.`,
+  detail: texts.refusals.unknownSender(reason),
   errors: [{ field: "Authorization", problem: reason }],
 });

@@ -4,6 +4,7 @@ import type { LinkFrame } from "../contract/linkFrames.ts";
 import { after, type Instant, minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActions.ts";
 import { FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { identifyFeeder, isSigned, refuseTooOften, refuseUnknownSender } from "./feederIdentity.ts";
 import { ingestReport, outcomeProblem } from "./ingestReport.ts";
 import { feederDamagedProblem, overloadedProblem, type Problem, problemView, sendProblem } from "./problems.ts";
@@ -39,12 +40,12 @@ export function linkRoute(app: FastifyInstance, context: ReportingContext): void
 
 export const usedSignatureProblem: Problem = {
   status: 401,
-  detail: "A socket was opened with this signature already: make a new one for each socket.",
+  detail: texts.refusals.usedSignature,
 };
 
 export const tooManyLinksProblem: Problem = {
   status: 429,
-  detail: "This feeder opened too many sockets within a minute: wait, and keep the one that is open.",
+  detail: texts.refusals.tooManySockets,
 };
 
 /** The frames on a socket are not signed: a recorded signature of one must not open another. */
@@ -60,7 +61,7 @@ function createSignatureCheck(): (authorization: string, now: Instant) => boolea
 }
 
 /** RFC 9110, 15.5.22. */
-export const noSocketProblem: Problem = { status: 426, detail: "This address takes reports over a WebSocket only." };
+export const noSocketProblem: Problem = { status: 426, detail: texts.refusals.socketOnly };
 
 /** One line of JSON each way: a report in, `{ answer }` or `{ problem }` back, `{ orders }` whenever a keeper gives one. */
 function serveLink(context: ReportingContext, feeder: string, socket: WebSocket, log: FastifyBaseLogger): void {
@@ -101,7 +102,7 @@ function serveLink(context: ReportingContext, feeder: string, socket: WebSocket,
 
 export const tooManyReportsProblem = (most: number): Problem => ({
   status: 429,
-  detail: `More than ${most} reports a minute: wait, and send more events in each.`,
+  detail: texts.refusals.tooManyReports(most),
 });
 
 async function answerFrame(
@@ -117,7 +118,7 @@ async function answerFrame(
     log.error({ err: error, feeder }, "a report on a socket could not be stored");
     if (error instanceof FeederDamaged) return { problem: problemView(feederDamagedProblem) };
     const status = error instanceof StoreBusy ? 503 : isStoreProblem(error) ? 507 : 500;
-    return { problem: problemView({ status, detail: "Nothing was stored. Keep it and try again." }) };
+    return { problem: problemView({ status, detail: texts.refusals.notStored }) };
   }
 }
 

@@ -4,6 +4,7 @@ import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
 import { feederLog } from "../flows/feederLog.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 
 /** A feeder's whole record as a file, for keeping and for `npm run replay`. It leaves as fast as it is taken. */
@@ -19,7 +20,7 @@ export function feederLogRoute(app: FastifyInstance, ports: Ports): void {
     },
     async (request, reply) => {
       const row = await ports.store.yards.feeder(request.params.feeder);
-      if (!row) return sendProblem(reply, { status: 404, detail: "There is no such feeder." });
+      if (!row) return sendProblem(reply, { status: 404, detail: texts.refusals.noFeeder });
       const lines = feederLog(ports.store.records, row, ports.clock.now());
       return reply
         .header("content-type", "application/x-ndjson")

@@ -11,6 +11,7 @@ import { addFeeder, changeFeeder, changeKey, removeFeeder } from "../flows/feede
 import { applyKeeperAction, reportRefill, requestOrder } from "../flows/keeperActions.ts";
 import { feederView } from "../flows/views.ts";
 import type { FeederRow, Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { orderEnd } from "./orderEnd.ts";
 import { sendFieldProblem, sendProblem } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
@@ -27,7 +28,7 @@ export function feederRoutes(app: FastifyInstance, ports: Ports, keys: FeederKey
 const params = z.object({ feeder: z.string() });
 const keeperTag = (summary: string) => ({ tags: ["keeper"], summary });
 
-const sendNoFeeder = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such feeder." });
+const sendNoFeeder = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: texts.refusals.noFeeder });
 
 /** The feeder as it is after the request, or 404. */
 export const sendFeeder = (ports: Ports, reply: FastifyReply, row: FeederRow | null) =>
@@ -46,7 +47,7 @@ function settingsRoutes(app: FastifyInstance, ports: Ports): void {
     },
     async (request, reply) => {
       const added = await addFeeder(ports, request.body.yard, request.body, signedInPerson(request).name);
-      if (!added) return sendFieldProblem(reply, "yard", "is no yard of this server");
+      if (!added) return sendFieldProblem(reply, "yard", texts.refusals.unknownYard);
       const { feeder, key } = added;
       return reply.status(201).send({ feeder: feederView(feeder, ports.clock.now()), key });
     },
@@ -176,8 +177,8 @@ const daysBackMax = 30;
 
 /** What is wrong with a moment that a keeper states for something done; null where nothing is. */
 function pastProblem(at: Instant, now: Instant): string | null {
-  if (at > now) return "lies in the future";
-  return at < after(now, days(-daysBackMax)) ? `lies more than ${daysBackMax} days back` : null;
+  if (at > now) return texts.refusals.inTheFuture;
+  return at < after(now, days(-daysBackMax)) ? texts.refusals.tooFarBack(daysBackMax) : null;
 }
 
 type RefillInput = z.infer<typeof refillRequest>["what"];

@@ -3,6 +3,7 @@ import { wholeBody } from "../contract/fieldProblem.ts";
 import { parseReport } from "../contract/lenientJson.ts";
 import { eventsPerReportMax } from "../contract/report.ts";
 import type { IngestOutcome } from "../flows/ingest.ts";
+import { texts } from "../text/index.ts";
 import type { Problem } from "./problems.ts";
 import type { ReportingContext } from "./reportingContext.ts";
 
@@ -65,21 +66,28 @@ export function outcomeProblem(outcome: Exclude<ReportOutcome, { kind: "answered
         errors: outcome.errors,
       };
     case "tooMany": {
-      const what = `has ${outcome.events} events; at most ${eventsPerReportMax} a report: send the oldest first, the rest next time`;
-      return { status: 413, detail: `events: ${what}`, errors: [{ field: "events", problem: what }] };
+      const what = texts.refusals.tooManyEvents(outcome.events, eventsPerReportMax);
+      return {
+        status: 413,
+        detail: texts.refusals.field("events", what),
+        errors: [{ field: "events", problem: what }],
+      };
     }
     case "otherFeeder": {
-      const what = `is ${outcome.namedFeeder}, but the key belongs to ${outcome.keyFeeder}`;
-      return { status: 403, detail: `feeder: ${what}`, errors: [{ field: "feeder", problem: what }] };
+      const what = texts.refusals.otherFeeder(outcome.namedFeeder, outcome.keyFeeder);
+      return {
+        status: 403,
+        detail: texts.refusals.field("feeder", what),
+        errors: [{ field: "feeder", problem: what }],
+      };
     }
     case "bootUnclear": {
-      const up = outcome.uptimeBefore === null ? "" : ` (it was up for ${outcome.uptimeBefore} ms already)`;
-      const what =
-        `${outcome.boot} is in use${up}, and this report fits no start under it: a feeder needs a new boot id at each start, ` +
-        "and two feeders need two keys";
-      return { status: 409, detail: `boot: ${what}`, errors: [{ field: "boot", problem: what }] };
+      const { bootUnclear, bootUnclearAfter } = texts.refusals;
+      const { boot, uptimeBefore } = outcome;
+      const what = uptimeBefore === null ? bootUnclear(boot) : bootUnclearAfter(boot, uptimeBefore);
+      return { status: 409, detail: texts.refusals.field("boot", what), errors: [{ field: "boot", problem: what }] };
     }
     case "unknownFeeder":
-      return { status: 404, detail: "This feeder was removed." };
+      return { status: 404, detail: texts.refusals.feederRemoved };
   }
 }

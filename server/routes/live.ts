@@ -2,6 +2,7 @@ import type { FastifyInstance, FastifyRequest } from "fastify";
 import type { BrowserSession, LiveBrowsers } from "../adapters/liveBrowsers.ts";
 import { validSession } from "../flows/signIn.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 import { sessionHash, signedInPerson } from "./sessions.ts";
 
@@ -17,7 +18,7 @@ export function liveRoute(app: FastifyInstance, ports: Ports, browsers: LiveBrow
         // Browsers send cookies with a socket that another site's page opens, but also the origin of that page.
         const { origin, host } = request.headers;
         if (origin !== undefined && originHost(origin) !== host) {
-          return sendProblem(reply, { status: 403, detail: "Requests from other sites are not allowed." });
+          return sendProblem(reply, { status: 403, detail: texts.refusals.otherSite });
         }
         yardsOf.set(request, await currentYards(ports, signedInPerson(request).id));
         const refused = browsers.refusal(sessionHash(request));

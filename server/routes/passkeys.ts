@@ -25,6 +25,7 @@ import {
 } from "../flows/passkeys.ts";
 import { noRelyingParty, relyingParty } from "../flows/relyingParty.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 import { logSecurityEvent } from "./securityLog.ts";
 import { deviceOf, remember, requiredSession, signedInPerson } from "./sessions.ts";
@@ -127,7 +128,7 @@ function addPasskeyRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: 
           noteRefusal(request, outcome);
           return sendProblem(reply, { status: 400, ...refusedField(outcome) });
         case "known":
-          return sendProblem(reply, { status: 409, detail: "This passkey is already registered." });
+          return sendProblem(reply, { status: 409, detail: texts.refusals.passkeyKnown });
         case "tooMany":
           return sendProblem(reply, tooMany);
         case "added":
@@ -169,7 +170,7 @@ function confirmRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: Pas
     const party = partyOf(request, publicUrl);
     if (party === null) return sendProblem(reply, unusable);
     const options = await askToConfirm(ports, passkeys, party, requiredSession(request));
-    return options ?? sendProblem(reply, { status: 409, detail: "You have no passkey. Give your passphrase instead." });
+    return options ?? sendProblem(reply, { status: 409, detail: texts.refusals.noPasskeyToConfirm });
   });
 
   routes.post(
@@ -193,17 +194,21 @@ function confirmRoutes(app: FastifyInstance, { ports, passkeys, publicUrl }: Pas
 }
 
 const unusable = { status: 409, detail: noRelyingParty };
-const tooMany = { status: 409, detail: `You have ${passkeysMax} passkeys, the maximum. Remove one first.` };
-const noSuchPasskey = { status: 404, detail: "You have no such passkey." };
+const tooMany = { status: 409, detail: texts.refusals.tooManyPasskeys(passkeysMax) };
+const noSuchPasskey = { status: 404, detail: texts.refusals.noPasskey };
 const unconfirmed = {
   status: 403,
-  detail: "Give your passphrase or use a passkey first: this changes how you sign in.",
-  errors: [{ field: "passphrase", problem: "is needed again, since you signed in more than 5 minutes ago" }],
+  detail: texts.refusals.notConfirmed,
+  errors: [{ field: "passphrase", problem: texts.refusals.passphraseNeeded }],
 };
 
 function refusePassphrase(reply: FastifyReply): FastifyReply {
-  const errors = [{ field: "passphrase", problem: "is wrong" }];
-  return sendProblem(reply, { status: 403, detail: "passphrase: is wrong", errors });
+  const errors = [{ field: "passphrase", problem: texts.refusals.isWrong }];
+  return sendProblem(reply, {
+    status: 403,
+    detail: texts.refusals.field("passphrase", texts.refusals.isWrong),
+    errors,
+  });
 }
 
 const refusedField = ({ words: text }: Refused) => ({

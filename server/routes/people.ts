@@ -14,6 +14,7 @@ import {
   withdrawInvite,
 } from "../flows/people.ts";
 import type { EmailOutcome, MemberChanges, Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 import { requesterOf } from "./rights.ts";
 import { signedInPerson } from "./sessions.ts";
@@ -105,14 +106,14 @@ function ownRoutes(app: FastifyInstance, ports: Ports): void {
   });
 }
 
-const noInvite = { status: 404, detail: "This link was used, cancelled or has expired." };
+const noInvite = { status: 404, detail: texts.refusals.noInvite };
 
-const noEmailProblem = { status: 409, detail: "Enter an e-mail address first." };
+const noEmailProblem = { status: 409, detail: texts.refusals.noEmail };
 
 function refuseChange(reply: FastifyReply, change: Exclude<PersonChangeResult, { kind: "changed" }>): FastifyReply {
   switch (change.kind) {
     case "noSuchPerson":
-      return sendProblem(reply, { status: 404, detail: "There is no such person at this yard." });
+      return sendProblem(reply, { status: 404, detail: texts.refusals.noPerson });
     case "notAllowed":
       return sendProblem(reply, { status: 403, detail: change.reason });
     case "lastKeeper":
@@ -123,10 +124,10 @@ function refuseChange(reply: FastifyReply, change: Exclude<PersonChangeResult, {
 function emailOutcomeView(outcome: EmailOutcome): TestEmailView {
   switch (outcome.kind) {
     case "accepted":
-      return { outcome: "accepted", text: "Test e-mail sent. Check your inbox." };
+      return { outcome: "accepted", text: texts.people.testSent };
     case "tryLater":
-      return { outcome: "tryLater", text: `Could not be sent now: ${outcome.text}` };
+      return { outcome: "tryLater", text: texts.delivery.notNow(outcome.text) };
     case "refused":
-      return { outcome: "refused", text: `Not accepted: ${outcome.text}` };
+      return { outcome: "refused", text: texts.delivery.notAccepted(outcome.text) };
   }
 }

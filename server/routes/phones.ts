@@ -19,6 +19,7 @@ import {
   setPhoneAllowed,
 } from "../flows/phones.ts";
 import type { Phone, Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
 
@@ -80,8 +81,8 @@ const refusalStatuses = { notAllowed: 400, gone: 409, taken: 409, tooMany: 409, 
 const testNotification = {
   fault: null,
   priority: "urgent",
-  title: "Pieward: a test",
-  body: "This phone receives notifications. There is no alarm.",
+  title: texts.people.testTitle,
+  body: texts.phones.testPush,
   topic: "test",
   timeToLive: hours(1),
   silent: false,
@@ -90,16 +91,16 @@ const testNotification = {
 function pushOutcomeView({ label }: Phone, outcome: PushOutcome): TestPushView["outcomes"][number] {
   switch (outcome.kind) {
     case "accepted":
-      return { label, outcome: "accepted", text: "Sent. It should appear in a moment." };
+      return { label, outcome: "accepted", text: texts.phones.testSent };
     case "subscriptionGone":
       return {
         label,
         outcome: "gone",
-        text: `This phone no longer receives notifications and was removed: ${outcome.text}`,
+        text: texts.phones.removed(outcome.text),
       };
     case "tryLater":
-      return { label, outcome: "tryLater", text: `Could not be sent now: ${outcome.text}` };
+      return { label, outcome: "tryLater", text: texts.delivery.notNow(outcome.text) };
     case "refused":
-      return { label, outcome: "refused", text: `Not accepted: ${outcome.text}` };
+      return { label, outcome: "refused", text: texts.delivery.notAccepted(outcome.text) };
   }
 }

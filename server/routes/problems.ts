@@ -5,27 +5,11 @@ import type { FastifySchemaValidationError } from "fastify/types/schema.js";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, wholeBody } from "../contract/fieldProblem.ts";
 import { FeederDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
+import { texts } from "../text/index.ts";
 
 /** Every refusal follows RFC 9457: `application/problem+json`, with each wrong field by name. */
 
-const titles: Record<number, string> = {
-  400: "The request can't be read",
-  401: "Sign in first",
-  403: "Not allowed",
-  404: "Not found",
-  408: "The request took too long",
-  409: "This contradicts what is known",
-  411: "The length is missing",
-  413: "The request is too large",
-  414: "The address is too long",
-  415: "This kind of content isn't understood",
-  422: "The request can't be carried out",
-  426: "Open a WebSocket here",
-  429: "Too many requests",
-  431: "The headers are too large",
-  503: "Not just now",
-  507: "Nothing can be stored",
-};
+const titles: Readonly<Record<number, string>> = texts.refusals.titles;
 
 export interface Problem {
   readonly status: number;
@@ -36,7 +20,7 @@ export interface Problem {
 export function problemView({ status, detail, errors }: Problem): ProblemView {
   return {
     type: "about:blank",
-    title: titles[status] ?? "Something went wrong",
+    title: titles[status] ?? texts.refusals.titles.other,
     status,
     detail,
     ...(errors && errors.length > 0 ? { errors } : {}),
@@ -52,39 +36,37 @@ export const sendProblem = (reply: FastifyReply, what: Problem): FastifyReply =>
 
 /** Refuses one field that only a flow could judge. */
 export const sendWrongField = (reply: FastifyReply, { field, problem }: FieldProblem): FastifyReply =>
-  sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });
+  sendProblem(reply, { status: 400, detail: texts.refusals.field(field, problem), errors: [{ field, problem }] });
 
 /** Where nothing is wrong with the request itself. */
 export const storeBusyProblem: Problem = {
   status: 503,
-  detail: "The database is locked just now; nothing was stored. Try again.",
+  detail: texts.refusals.storeBusy,
 };
 export const storeFullProblem: Problem = {
   status: 507,
-  detail: "The server's disk is full; nothing was stored. Keep it and try again.",
+  detail: texts.refusals.storeFull,
 };
 export const feederDamagedProblem: Problem = {
   status: 503,
-  detail:
-    "What the server stores of this feeder is damaged and is being rebuilt from its record; nothing was stored. Try again.",
+  detail: texts.refusals.feederDamaged,
 };
 export const storeReadOnlyProblem: Problem = {
   status: 507,
-  detail: "The server can't write to its database; nothing was stored. Keep it and try again.",
+  detail: texts.refusals.storeReadOnly,
 };
 /** Not 503: a client takes that for a proxy's answer that the server wasn't reached. */
 export const storeDamagedProblem: Problem = {
   status: 507,
-  detail:
-    "The server's database is damaged; nothing was stored. Keep it and try again once its keeper has restored a backup.",
+  detail: texts.refusals.storeDamaged,
 };
 export const overloadedProblem: Problem = {
   status: 503,
-  detail: "More requests come than the server can take; nothing was stored. Try again.",
+  detail: texts.refusals.overloaded,
 };
 export const unexpectedProblem: Problem = {
   status: 500,
-  detail: "Something went wrong on the server. It is in the server's log.",
+  detail: texts.refusals.unexpected,
 };
 
 /** The one place where errors become answers: the server's own errors are logged, and answered without details. */
@@ -114,7 +96,7 @@ export function handleErrors(app: FastifyInstance): void {
       const errors = error.validation.flatMap(problemsOf);
       return sendProblem(reply, {
         status: 400,
-        detail: errors.map((one) => `${one.field}: ${one.problem}`).join("; "),
+        detail: errors.map((one) => texts.refusals.field(one.field, one.problem)).join("; "),
         errors,
       });
     }
@@ -134,29 +116,31 @@ function problemsOf({ instancePath, params, message }: FastifySchemaValidationEr
   const field = instancePath.replace(/^\//, "").replaceAll("/", ".");
   if (Array.isArray(params?.keys)) {
     return params.keys.map((unknown) => {
-      const key = unknown === "" ? "(an empty name)" : String(unknown);
-      return { field: field === "" ? key : `${field}.${key}`, problem: "is not known here" };
+      const key = unknown === "" ? texts.refusals.emptyName : String(unknown);
+      return { field: field === "" ? key : `${field}.${key}`, problem: texts.refusals.unknownField };
     });
   }
-  return [{ field: field || String(params?.missingProperty ?? wholeBody), problem: message ?? "is not understood" }];
+  return [
+    { field: field || String(params?.missingProperty ?? wholeBody), problem: message ?? texts.refusals.notUnderstood },
+  ];
 }
 
 /** An address that can't be decoded, or has too long a part, is refused before there is a route, a hook or a handler. */
 export function refuseBadUrl(error: FastifyError, _request: FastifyRequest, reply: FastifyReply): void {
-  const [status, problem] = error.statusCode === 414 ? ([414, "has too long a part"] as const) : badAddress;
+  const [status, problem] = error.statusCode === 414 ? ([414, texts.refusals.partTooLong] as const) : badAddress;
   const errors = [{ field: "address", problem }];
   void sendProblem(reply.header("x-content-type-options", "nosniff"), {
     status,
-    detail: `address: ${problem}`,
+    detail: texts.refusals.field("address", problem),
     errors,
   });
 }
-const badAddress = [400, "is no URL that can be decoded"] as const;
+const badAddress = [400, texts.refusals.badUrl] as const;
 
 /** Answers where there is no request yet. */
-export const notHttpProblem: Problem = { status: 400, detail: "This is no HTTP request." };
-export const headersTooLargeProblem: Problem = { status: 431, detail: "The headers of the request are too large." };
-export const tooSlowProblem: Problem = { status: 408, detail: "The request did not arrive in time." };
+export const notHttpProblem: Problem = { status: 400, detail: texts.refusals.notHttp };
+export const headersTooLargeProblem: Problem = { status: 431, detail: texts.refusals.headersTooLarge };
+export const tooSlowProblem: Problem = { status: 408, detail: texts.refusals.tooSlow };
 
 /** What is wrong before there is a request to answer: Node hands over the bare socket (nodejs.org/api/http.html#event-clienterror). */
 export function refuseBrokenRequest(error: Error & { readonly code?: string }, socket: Socket): void {
@@ -193,8 +177,8 @@ const connectionProblems: Readonly<Record<string, Problem>> = {
 export const sendNotFound = (request: FastifyRequest, reply: FastifyReply): FastifyReply =>
   sendProblem(reply, notFoundProblem(request.url.split("?")[0] ?? ""));
 
-export const notFoundProblem = (path: string): Problem => ({ status: 404, detail: `There is nothing at ${path}.` });
+export const notFoundProblem = (path: string): Problem => ({ status: 404, detail: texts.refusals.nothingAt(path) });
 
 /** 400 for a value that the schema accepts and the state at this moment doesn't. */
 export const sendFieldProblem = (reply: FastifyReply, field: string, problem: string) =>
-  sendProblem(reply, { status: 400, detail: `${field}: ${problem}`, errors: [{ field, problem }] });
+  sendProblem(reply, { status: 400, detail: texts.refusals.field(field, problem), errors: [{ field, problem }] });

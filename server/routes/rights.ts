@@ -1,6 +1,7 @@
 import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import type { Requester } from "../flows/people.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
 import { logForeignAccess } from "./securityLog.ts";
 import { signedInPerson } from "./sessions.ts";
@@ -76,19 +77,22 @@ const hasNoYard = async ({ store }: Ports): Promise<boolean> => (await store.yar
 
 function refuseForeign(reply: FastifyReply, target: RequestTarget): FastifyReply {
   if ("inBody" in target) {
-    const errors = [{ field: "yard", problem: "is not one of your yards" }];
-    return sendProblem(reply, { status: 400, detail: "yard: is not one of your yards", errors });
+    const errors = [{ field: "yard", problem: texts.refusals.notYourYard }];
+    return sendProblem(reply, {
+      status: 400,
+      detail: texts.refusals.field("yard", texts.refusals.notYourYard),
+      errors,
+    });
   }
   // The same text whether there is none or it isn't theirs: only its own people may learn that it exists.
-  const detail = "yard" in target ? "There is no such yard." : "There is no such feeder.";
+  const detail = "yard" in target ? texts.refusals.noYard : texts.refusals.noFeeder;
   return sendProblem(reply, { status: 404, detail });
 }
 
 const refuseHelper = (reply: FastifyReply) =>
   sendProblem(reply, {
     status: 403,
-    detail:
-      "Only a keeper of this yard can change that. Helpers can view, refill, clean, pause, acknowledge and shelve.",
+    detail: texts.refusals.keepersOnly,
   });
 
 /** The yard or the feeder that a request is about: by its address, or where a feeder is added, by its body. */

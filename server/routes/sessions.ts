@@ -5,6 +5,7 @@ import { deviceText } from "../domain/deviceText.ts";
 import { resetPassphrase } from "../flows/accounts.ts";
 import { joinWith, type SignInResult, sessionOf, signIn, signOut, useFirstSignIn } from "../flows/signIn.ts";
 import type { Ports, SessionRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import type { Overload } from "./overload.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
 import { recordPerson } from "./securityLog.ts";
@@ -105,7 +106,7 @@ export const deviceOf = (request: FastifyRequest): string => deviceText(request.
 
 export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCookie(cookieName, { path: "/" });
 
-const notSignedIn = { status: 401, detail: "Sign in first." };
+const notSignedIn = { status: 401, detail: texts.refusals.signInFirst };
 
 /**
  * Refuses requests of this route plugin without a session, and those of another site's page that would use this browser's cookie:
@@ -120,8 +121,8 @@ export function requireSignIn(app: FastifyInstance, ports: Ports): void {
     if (request.method !== "GET" && request.method !== "HEAD" && request.headers["x-pieward"] !== "1") {
       return sendProblem(reply, {
         status: 403,
-        detail: "A change needs the header x-pieward: 1.",
-        errors: [{ field: "x-pieward", problem: "is missing" }],
+        detail: texts.refusals.headerNeeded,
+        errors: [{ field: "x-pieward", problem: texts.refusals.isMissing }],
       });
     }
     const session = await findSession(ports, request);

@@ -1,6 +1,7 @@
 import type { FastifyInstance, FastifyRequest } from "fastify";
 import { minutes } from "../domain/instant.ts";
 import type { Clock, Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { refuseTooOften } from "./feederIdentity.ts";
 import { senderAddress } from "./feederLimits.ts";
 import { type Overload, refuseOverload } from "./overload.ts";
@@ -57,7 +58,7 @@ export function limitSignIns(app: FastifyInstance, { clock, store }: Ports, over
 const failuresByName = 20;
 const failuresInAll = 100;
 
-const tooManyTries: Problem = { status: 429, detail: "Too many tries to sign in failed: wait, and try again." };
+const tooManyTries: Problem = { status: 429, detail: texts.refusals.tooManySignIns };
 
 const isAttempt = ({ method }: FastifyRequest) => method === "POST";
 

@@ -22,6 +22,7 @@ import { scheduleRepair } from "../flows/repair.ts";
 import { feederView, foodViews, storageText, yardView } from "../flows/views.ts";
 import { addYard, removeYard } from "../flows/yards.ts";
 import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { orderEnd } from "./orderEnd.ts";
 import { sendProblem, sendWrongField } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
@@ -37,7 +38,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
 
 type Home = (request: FastifyRequest) => Promise<HomeView>;
 const params = z.object({ yard: z.string() });
-const sendNoYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: "There is no such yard." });
+const sendNoYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
 
 async function homeView(ports: Ports, request: FastifyRequest): Promise<HomeView> {
   const now = ports.clock.now();
@@ -155,7 +156,7 @@ function practiceRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys, ho
     { schema: { hide: true, body: practiceFaultRequest } },
     async (request, reply) => {
       if (!ports.practiceRunner.state().running) {
-        return sendProblem(reply, { status: 409, detail: "No practice feeder is running: start one first." });
+        return sendProblem(reply, { status: 409, detail: texts.refusals.noPracticeFeeder });
       }
       ports.practiceRunner.setFault(request.body.fault);
       return home(request);

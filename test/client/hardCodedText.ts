@@ -14,6 +14,12 @@ export interface HardCodedText {
   readonly text: string;
 }
 
+/** What else is for programs and engineers, where another part of the project is checked. */
+interface NoTexts {
+  readonly functions?: RegExp;
+  readonly properties?: ReadonlySet<string>;
+}
+
 /** Attributes and properties whose value is shown or read out. */
 const readByPeople = new Set(
   "alt aria-label ariaLabel aria-description body caption detail headline hint label legend placeholder problem summary title tooltip unit".split(
@@ -33,7 +39,8 @@ const engineersOnly =
 /** Capitalized names of the language and the browser. */
 const programNames = new Set(["Escape", "Enter", "Tab", "Notification", "PushManager", "Infinity", "UTC"]);
 
-export function findHardCodedText(fileName: string, source: string): readonly HardCodedText[] {
+export function findHardCodedText(fileName: string, source: string, more: NoTexts = {}): readonly HardCodedText[] {
+  const isForEngineers = (name: string) => engineersOnly.test(name) || more.functions?.test(name) === true;
   const file = ts.createSourceFile(fileName, source, ts.ScriptTarget.Latest, true);
   const found: HardCodedText[] = [];
   const report = (node: ts.Node, text: string) =>
@@ -42,14 +49,15 @@ export function findHardCodedText(fileName: string, source: string): readonly Ha
   const visit = (node: ts.Node): void => {
     if (ts.isImportDeclaration(node) || ts.isExportDeclaration(node) || ts.isTypeNode(node)) return;
     if (ts.isCallExpression(node) || ts.isNewExpression(node)) {
-      if (engineersOnly.test(calledName(node))) {
+      if (isForEngineers(calledName(node))) {
         node.arguments?.filter((each) => !isPlainText(each)).forEach(visit);
         return;
       }
       if (isOwnFormat(node)) report(node, node.getText(file));
     }
     if (ts.isJsxText(node) && hasLetters(node.text)) report(node, node.text);
-    else if (isPlainText(node) && isForPeople(node)) report(node, node.getText(file));
+    else if (isPlainText(node) && isForPeople(node) && !more.properties?.has(placeOf(node) ?? ""))
+      report(node, node.getText(file));
     ts.forEachChild(node, visit);
   };
   visit(file);

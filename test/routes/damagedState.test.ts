@@ -91,7 +91,7 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
       .pluck();
     expect(storedDamage.get(rowan.feeder.id)).toBe(damaged);
     expect((await server.runPeriodicCheck(rowan.feeder.id)).summary).toContain(
-      "was damaged, and was rebuilt from its record",
+      "was damaged and was restored from its log",
     );
     expect((await server.runPeriodicCheck(larch.feeder.id)).summary).not.toContain("damaged");
     await runPeriodicChecks(server.ports);

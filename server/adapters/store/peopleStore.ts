@@ -151,7 +151,8 @@ async function useInvite(
   const present = await member(statements, yardId, person);
   if (present && (present.role === role || present.role === "keeper")) return { kind: "alreadyMember", yard: yardId };
   // Somebody else may have taken the name while the passphrase was hashed.
-  if (newPerson && (await statements.keeper.findFirst({ where: sameName(newPerson.name) }))) return { kind: "nameTaken" };
+  if (newPerson && (await statements.keeper.findFirst({ where: sameName(newPerson.name) })))
+    return { kind: "nameTaken" };
   const used = await statements.invite.updateMany({ where: open, data: { usedAt: dateOf(now) } });
   if (used.count === 0) return { kind: "noSuchInvite" };
   if (newPerson) {

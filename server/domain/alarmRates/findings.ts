@@ -1,4 +1,4 @@
-import { alarmRates as text } from "../../text/en/alarmRates.ts";
+import { texts } from "../../text/index.ts";
 import { type FaultKind, ruleOf } from "../faults.ts";
 import { after, between, days, inDays, inHours, minutes } from "../instant.ts";
 import { momentText } from "../localTime.ts";
@@ -36,12 +36,15 @@ export const ratesFindings = (rates: AlarmRates): readonly RatesFinding[] => [
 ];
 
 export function ratesHeadline({ days, raised, notes, feeders, perFeederWeek }: AlarmRates): string {
-  if (feeders.length === 0) return text.noFeederText;
-  const frequency = perFeederWeek < 0.1 ? text.lessThanTenth : text.perWeek(`${Math.round(10 * perFeederWeek) / 10}`);
+  if (feeders.length === 0) return texts.alarmRates.noFeederText;
+  const frequency =
+    perFeederWeek < 0.1
+      ? texts.alarmRates.lessThanTenth
+      : texts.alarmRates.perWeek(`${Math.round(10 * perFeederWeek) / 10}`);
   // A rate from a few days would claim more than is known.
   const rate = raised.length === 0 || days < 7 ? null : frequency;
-  const headline = text.headline(raised.length, days, feeders.length, rate);
-  return notes.length === 0 ? headline : `${headline} ${text.notes(notes.length)}`;
+  const headline = texts.alarmRates.headline(raised.length, days, feeders.length, rate);
+  return notes.length === 0 ? headline : `${headline} ${texts.alarmRates.notes(notes.length)}`;
 }
 
 function floodFindings({ raised, feeders, zone, to }: AlarmRates): RatesFinding[] {
@@ -49,12 +52,12 @@ function floodFindings({ raised, feeders, zone, to }: AlarmRates): RatesFinding[
   const [first] = flood;
   if (first === undefined || flood.length <= floodAbove) return [];
   const from = momentText(first.raisedAt, zone, to);
-  return [{ kind: "flood", text: text.flood(flood.length, from, alarmName(first, feeders)) }];
+  return [{ kind: "flood", text: texts.alarmRates.flood(flood.length, from, alarmName(first, feeders)) }];
 }
 
 function tooManyFindings({ from, to, raised, perFeederWeek }: AlarmRates): RatesFinding[] {
   const isJudged = after(from, judgedSpanMin) <= to && raised.length >= loadFindingMin;
-  return isJudged && perFeederWeek > perFeederWeekMax ? [{ kind: "tooMany", text: text.tooMany }] : [];
+  return isJudged && perFeederWeek > perFeederWeekMax ? [{ kind: "tooMany", text: texts.alarmRates.tooMany }] : [];
 }
 
 /** The fault that makes half of the load or more; with its feeder where that one has it far more than the others. */
@@ -64,7 +67,7 @@ function loadFindings({ raised, feeders }: AlarmRates): RatesFinding[] {
   const single = frequentAlarms(raised.filter((alarm) => alarm.fault === fault.fault))[0] ?? fault;
   const load = single.alarmCount > 0.7 * fault.alarmCount ? single : fault;
   const name = alarmName(load, feeders);
-  return [{ kind: "load", text: text.load(name, load.alarmCount, raised.length, remedyText(load.fault)) }];
+  return [{ kind: "load", text: texts.alarmRates.load(name, load.alarmCount, raised.length, remedyText(load.fault)) }];
 }
 
 function unacknowledgedFindings({ raised, feeders }: AlarmRates): RatesFinding[] {
@@ -72,15 +75,18 @@ function unacknowledgedFindings({ raised, feeders }: AlarmRates): RatesFinding[]
   const missed = urgent.filter(({ acknowledgedAt, endedAt }) => acknowledgedAt === null && endedAt !== null);
   const last = missed.at(-1);
   if (last === undefined || missed.length < 2 || missed.length < urgent.length / 3) return [];
-  const message = text.unacknowledged(missed.length, urgent.length, alarmName(last, feeders));
+  const message = texts.alarmRates.unacknowledged(missed.length, urgent.length, alarmName(last, feeders));
   return [{ kind: "unacknowledged", text: message }];
 }
 
 const staleFindings = ({ stale, feeders, to }: AlarmRates): RatesFinding[] =>
   stale.map((alarm) => {
     const active = between(alarm.raisedAt, to);
-    const span = inDays(active) < 2 ? text.hours(Math.round(inHours(active))) : text.days(Math.floor(inDays(active)));
-    return { kind: "stale", text: text.stale(alarmName(alarm, feeders), span) };
+    const span =
+      inDays(active) < 2
+        ? texts.alarmRates.hours(Math.round(inHours(active)))
+        : texts.alarmRates.days(Math.floor(inDays(active)));
+    return { kind: "stale", text: texts.alarmRates.stale(alarmName(alarm, feeders), span) };
   });
 
 /** Alarms that ended more than once before anybody could act. */
@@ -96,17 +102,17 @@ function fleetingFindings({ raised, feeders }: AlarmRates): RatesFinding[] {
     .slice(0, fleetingFindingsMax)
     .map((alarm) => ({
       kind: "fleeting",
-      text: text.fleeting(alarmName(alarm, feeders), alarm.alarmCount, remedyText(alarm.fault)),
+      text: texts.alarmRates.fleeting(alarmName(alarm, feeders), alarm.alarmCount, remedyText(alarm.fault)),
     }));
 }
 
 function alarmName(alarm: Pick<RaisedAlarm, "feeder" | "fault">, feeders: AlarmRates["feeders"]): string {
   const feeder = feeders.find(({ id }) => id === alarm.feeder);
   const title = capitalized(ruleOf(alarm.fault).title);
-  return feeder === undefined ? text.quoted(title) : text.quotedAt(title, feeder.name);
+  return feeder === undefined ? texts.alarmRates.quoted(title) : texts.alarmRates.quotedAt(title, feeder.name);
 }
 
-const remedies: { readonly [fault in FaultKind]?: string } = text.remedies;
+const remedies: { readonly [fault in FaultKind]?: string } = texts.alarmRates.remedies;
 /** What to change, to be continued in a sentence. */
 export const remedyText = (fault: FaultKind): string => remedies[fault] ?? uncapitalized(ruleOf(fault).advice);
 

@@ -1,3 +1,5 @@
+import { capitalize } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import { type FaultKind, type FaultRule, faultKinds, type Priority, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import { after, minutes } from "../instant.ts";
@@ -132,7 +134,8 @@ function resumeEvents(context: EventContext, change: AlarmChange, alarm: Alarm |
 }
 
 /** The text of a fault that has ended says so. */
-const reasonOf = ({ present, finding: { reason } }: Alarm): string => (present ? reason : `Ended. Before: ${reason}`);
+const reasonOf = ({ present, finding: { reason } }: Alarm): string =>
+  present ? reason : texts.alarms.endedBefore(reason);
 
 function worsenEvents(
   context: EventContext,
@@ -155,19 +158,20 @@ function acknowledgeEvents({ fault, at }: AlarmChange, alarm: Alarm | null): rea
 
 function returnEvent({ settings }: EventContext, { fault, at }: AlarmChange): AlarmEvent {
   const { title, latched } = ruleOf(fault);
-  const ended = `${title.charAt(0).toUpperCase()}${title.slice(1)} has ended.`;
+  const ended = texts.alarms.hasEnded(capitalize(title));
   // Only this alarm: other alarms of the feeder have their own notifications.
-  if (!latched) return { kind: "returned", fault, at, title: titleOf(settings, `${title} ended`), body: ended };
-  const body = `${ended} It may have caused damage. Check the feeder, then press “I have checked”.`;
-  return { kind: "returned", fault, at, title: titleOf(settings, "check needed"), body };
+  if (!latched)
+    return { kind: "returned", fault, at, title: titleOf(settings, texts.alarms.endedTitle(title)), body: ended };
+  const body = texts.alarms.checkAfterEnd(ended);
+  return { kind: "returned", fault, at, title: titleOf(settings, texts.alarms.checkNeeded), body };
 }
 
 function suppressEvents({ fault, at }: AlarmChange, alarm: Alarm | null): readonly AlarmEvent[] {
   switch (alarm?.state) {
     case "shelved":
-      return [{ kind: "suppressed", fault, at, text: `Shelved by ${alarm.shelvedBy}.` }];
+      return [{ kind: "suppressed", fault, at, text: texts.alarms.shelvedBy(alarm.shelvedBy) }];
     case "outOfService":
-      return [{ kind: "suppressed", fault, at, text: `Out of service (${alarm.outBy}): ${alarm.outReason}` }];
+      return [{ kind: "suppressed", fault, at, text: texts.alarms.outOfService(alarm.outBy, alarm.outReason) }];
     case "suppressedByDesign":
       return [{ kind: "suppressed", fault, at, text: alarm.reason }];
     default:
@@ -204,7 +208,8 @@ const eventText = (
   return { fault, priority, title: titleOf(settings, rule.title), body: bodyOf(reason, explains, rule) };
 };
 
-const titleOf = (settings: EventContext["settings"], text: string): string => `${nameWithPractice(settings)}: ${text}`;
+const titleOf = (settings: EventContext["settings"], text: string): string =>
+  texts.notification.titled(nameWithPractice(settings), text);
 
 const bodyMax = 400; // longer is cut off on the phone anyway, and the whole push must fit 4 kB
 
@@ -220,5 +225,5 @@ const namedMax = 3; // more would crowd out the reason
 function explainsText(explains: readonly FaultKind[]): string {
   const titles = explains.slice(0, namedMax).map((kind) => ruleOf(kind).title);
   const more = explains.length - titles.length;
-  return `Also includes: ${titles.join(", ")}${more > 0 ? ` and ${more} more` : ""}.`;
+  return texts.alarms.alsoIncludes(texts.lists.andMore(titles.join(", "), more));
 }

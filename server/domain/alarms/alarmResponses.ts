@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import type { Priority } from "../faults.ts";
 import { after, earlier, type Instant } from "../instant.ts";
 import { type Alarm, type AlarmFinding, type InState, raiseOf, standingOf, toLatched } from "./alarm.ts";
@@ -71,7 +72,7 @@ export function reset(alarm: Alarm | null, of: AlarmRuleContext): AlarmStep {
 export function shelve(alarm: Alarm | null, until: Instant, by: string, of: AlarmRuleContext): AlarmStep {
   if (until <= of.now || alarm?.state === "outOfService") return unchangedStep(alarm);
   const next: Alarm = {
-    ...standingOf(alarm ?? withoutFault(of, "Shelved before it was detected.")),
+    ...standingOf(alarm ?? withoutFault(of, texts.alarms.shelvedUndetected)),
     state: "shelved",
     shelvedAt: of.now,
     shelvedBy: by,
@@ -85,7 +86,7 @@ export function shelve(alarm: Alarm | null, until: Instant, by: string, of: Alar
 export function takeOutOfService(alarm: Alarm | null, reason: string, by: string, of: AlarmRuleContext): AlarmStep {
   if (alarm?.state === "outOfService") return unchangedStep(alarm);
   const next: Alarm = {
-    ...standingOf(alarm ?? withoutFault(of, "Taken out of service before it was detected.")),
+    ...standingOf(alarm ?? withoutFault(of, texts.alarms.outOfServiceUndetected)),
     state: "outOfService",
     outSince: of.now,
     outBy: by,

@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import { findFaults, withForecast } from "../findFaults.ts";
@@ -28,12 +29,12 @@ export function currentFindings(state: FeederState, now: Instant): (kind: FaultK
       if (fault !== undefined) return fault;
       const seen =
         state.reporting.kind === "reporting"
-          ? `At the last report, ${at(state.reporting.lastReportAt)}`
-          : "When last known";
-      return { reason: `${seen}: ${finding.reason}`, evidence: finding.evidence };
+          ? texts.alarms.atLastReport(at(state.reporting.lastReportAt))
+          : texts.alarms.whenLastKnown;
+      return { reason: texts.alarms.knownThen(seen, finding.reason), evidence: finding.evidence };
     }
     if (finding.evidence.length === 0 && absentSince === null) return finding; // shelved before it was ever detected
-    const ended = absentSince === null ? "Ended" : `Ended ${at(absentSince)}`;
-    return { reason: `${ended}. Before: ${finding.reason}`, evidence: finding.evidence };
+    const ended = absentSince === null ? texts.alarms.ended : texts.alarms.endedAt(at(absentSince));
+    return { reason: texts.alarms.endedEarlier(ended, finding.reason), evidence: finding.evidence };
   };
 }

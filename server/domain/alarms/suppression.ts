@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import { type Fault, type FaultKind, faultKinds, type Priority, ruleOf } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
@@ -42,7 +43,9 @@ export function suppressionOf(kind: FaultKind, situation: FaultSituation): Suppr
   const explainsBySilence = isUnobservable && designSuppressionReason(silence, paused, placement) === null;
   if (rest !== null && !explainsBySilence) return { reason: rest, explainedBy: null, isUnobservable };
   const cause = isUnobservable ? silence : causeOf(kind, situation);
-  return cause === null ? null : { reason: `Caused by: ${ruleOf(cause).title}.`, explainedBy: cause, isUnobservable };
+  return cause === null
+    ? null
+    : { reason: texts.alarms.causedBy(ruleOf(cause).title), explainedBy: cause, isUnobservable };
 }
 
 /** Without reports nothing is known of a feeder, whether that is an alarm or a note. */
@@ -103,9 +106,9 @@ const isShelvedOrOut = (alarm: FeederState["alarms"][FaultKind]): boolean =>
 
 function designSuppressionReason(kind: FaultKind, paused: boolean, placement: Placement): string | null {
   if (pauseFaultKinds.has(kind)) return null; // whoever requested a pause must know that it did not arrive, or is not followed
-  if (placement === "onBench") return "The feeder is in the workshop.";
-  if (placement === "putAway" && !raisedWhilePutAway.has(kind)) return "The feeder is in storage.";
-  return paused && suppressedWhilePaused.has(kind) ? "The feeder is paused." : null;
+  if (placement === "onBench") return texts.alarms.inWorkshop;
+  if (placement === "putAway" && !raisedWhilePutAway.has(kind)) return texts.alarms.inStorage;
+  return paused && suppressedWhilePaused.has(kind) ? texts.alarms.paused : null;
 }
 
 const pauseFaultKinds: ReadonlySet<FaultKind> = new Set<FaultKind>([

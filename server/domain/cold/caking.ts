@@ -1,3 +1,5 @@
+import { numberText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Fault } from "../faults.ts";
 import { type Instant, inHours, minutes, type Span } from "../instant.ts";
 import type { Readings } from "../report.ts";
@@ -38,12 +40,10 @@ export function cakingFault({ freezeThaw, dampTime, firstReadingAt }: Caking): F
   if (cycles < (isDamp ? cyclesWhenDamp : cyclesWhenDry)) return null;
   return {
     kind: "feedCaking",
-    reason:
-      `The food has frozen and thawed ${cycles} times since the last refill` +
-      `${isDamp ? ", and the box was damp in between" : ""}: it may cake and then bridge or jam.`,
+    reason: isDamp ? texts.cold.caking.dampReason(cycles) : texts.cold.caking.reason(cycles),
     evidence: [
-      { label: "times the box froze and thawed", value: String(cycles), at: firstReadingAt },
-      { label: "hours thawed and damp", value: String(Math.round(inHours(dampTime))), at: null },
+      { label: texts.cold.caking.cyclesLabel, value: numberText(cycles), at: firstReadingAt },
+      { label: texts.cold.caking.dampHoursLabel, value: numberText(inHours(dampTime)), at: null },
     ],
     confidence: null,
   };

@@ -1,7 +1,8 @@
+import { temperatureText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { BatteryKind } from "../settings.ts";
 import { type Celsius, celsius } from "../units.ts";
 import { type Curve, interpolate } from "./battery.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * What share of its capacity at 25 °C a lead-acid battery still gives: one over the cell-size correction of IEEE Std 485,
@@ -29,14 +30,15 @@ export function coldBatteryText(kind: BatteryKind, battery: Celsius): string | n
     case "leadAcid": {
       const share = leadAcidCapacity(battery);
       if (share > 0.87) return null;
-      if (battery < fahrenheit(25)) return "In this cold the battery gives less than two thirds of its capacity.";
-      return `In this cold the battery gives about ${share > 0.8 ? "four fifths" : share > 0.7 ? "three quarters" : "two thirds"} of its capacity.`;
+      if (battery < fahrenheit(25)) return texts.cold.capacity.twoThirdsAtMost;
+      if (share > 0.8) return texts.cold.capacity.fourFifths;
+      return share > 0.7 ? texts.cold.capacity.threeQuarters : texts.cold.capacity.twoThirds;
     }
     case "lithiumIronPhosphate":
     case "lithiumIon":
       if (battery < dischargeTemperatureMin[kind])
-        return `Its kind of battery should not be used below ${temperatureText(dischargeTemperatureMin[kind])}.`;
-      return battery < lithiumWeakCelsius ? "In this cold a lithium battery gives little." : null;
+        return texts.cold.capacity.tooColdForKind(temperatureText(dischargeTemperatureMin[kind]));
+      return battery < lithiumWeakCelsius ? texts.cold.capacity.weakLithium : null;
     case "none":
       return null;
   }

@@ -1,9 +1,9 @@
+import { currentText, spanText, temperatureText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Fault } from "../faults.ts";
 import { between, type Instant, minutes } from "../instant.ts";
 import type { Readings } from "../report.ts";
-import { spanText } from "../silence/spanText.ts";
 import type { Celsius, Milliamps } from "../units.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * Lithium cells may be discharged down to -20 °C and below, but charged only above 0 °C (cell makers' data for both
@@ -40,16 +40,18 @@ export function updateCharging(before: ChargingState, readings: Readings, at: In
 const presentMax = minutes(15);
 
 export function chargingInFrostFault(found: ChargingFinding, now: Instant): Fault {
-  const where = found.thermometer === "battery" ? "the battery" : "the box with the battery";
+  const { thermometer } = found;
+  const temperature = temperatureText(found.temperature);
+  const { reason, earlierReason, currentLabel } = texts.cold.charging;
   return {
     kind: "chargingInFrost",
     reason:
       now - found.at <= presentMax
-        ? `Current flows into the lithium battery while ${where} is at ${temperatureText(found.temperature)}.`
-        : `Current flowed into the lithium battery while ${where} was at ${temperatureText(found.temperature)}, ${spanText(between(found.at, now))} ago. The current has not been reported since.`,
+        ? reason[thermometer](temperature)
+        : earlierReason[thermometer](temperature, spanText(between(found.at, now))),
     evidence: [
-      { label: "current into the battery", value: `${Math.round(found.chargeCurrent)} mA`, at: found.at },
-      { label: `temperature of the ${found.thermometer}`, value: temperatureText(found.temperature), at: found.at },
+      { label: currentLabel, value: currentText(found.chargeCurrent), at: found.at },
+      { label: texts.cold.temperatureOf[thermometer], value: temperature, at: found.at },
     ],
     confidence: null,
   };

@@ -1,3 +1,5 @@
+import { numberText, temperatureText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { days, hours, type Instant } from "../instant.ts";
 import type { Deposit, Readings } from "../report.ts";
@@ -10,7 +12,6 @@ import {
   smallestAcceptedSignal,
   updateSignalModel,
 } from "./detectorSignal.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * Cold makes a detector weaker, and missed caps aren't reported. Two kinds of evidence show it:
@@ -105,18 +106,16 @@ export function detectorDriftFault(drift: DetectorDrift): Fault | null {
   const { found } = drift;
   if (found === null) return null;
   const { missing, fell, notMetal } = recentFallCounts(drift);
-  const temperatureText2 = temperatureText(found.temperature);
+  const text = texts.cold.detectorDrift;
+  const temperature = temperatureText(found.temperature);
   const evidence: Evidence[] = [
-    { label: "temperature at the detector", value: temperatureText2, at: found.at },
-    { label: "through the slot, not metal, last days", value: String(notMetal), at: null },
+    { label: text.temperatureLabel, value: temperature, at: found.at },
+    { label: text.notMetalLabel, value: numberText(notMetal), at: null },
   ];
-  const observation =
-    found.evidence === "signals"
-      ? `At ${temperatureText2} the detector detects caps only weakly`
-      : "Since it froze the detector misses more of what falls through the slot";
   return {
     kind: "detectorDrifting",
-    reason: `${observation}: it may be missing about ${missing} of the ${fell} deposits of the last days.`,
+    reason:
+      found.evidence === "signals" ? text.bySignals(temperature, missing, fell) : text.sinceFreezing(missing, fell),
     evidence,
     confidence: null,
   };

@@ -1,10 +1,11 @@
+import { percentText, temperatureText, voltageText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Fault } from "../faults.ts";
 import { hours, type Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
 import { freezingPoint, restChargeBand } from "./battery.ts";
 import { leadAcidCapacity } from "./capacityInCold.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * A lead-acid battery and where it would freeze. The float voltage of a solar regulator hides its charge, so only
@@ -58,21 +59,22 @@ export function updateFreezingBattery(before: FreezingBattery, readings: Reading
 
 export function batteryFreezingFault(found: FreezingFinding): Fault {
   const charge = restChargeBand("leadAcid", found.restVoltage);
-  const share = charge && `${percent(charge.low)} to ${percent(charge.high)} %`;
-  const placeText = found.thermometer === "battery" ? "The battery" : "The box with the battery";
+  const { thermometer } = found;
+  const text = texts.cold.freezingBattery;
+  const [temperature, freezingPoint] = [temperatureText(found.temperature), temperatureText(found.freezingPoint)];
   return {
     kind: "batteryFreezing",
-    reason:
-      `${placeText} is at ${temperatureText(found.temperature)}. At ${found.restVoltage.toFixed(1)} V it is discharged so far ` +
-      `that it may freeze at about ${temperatureText(found.freezingPoint)}.`,
+    reason: text.reason[thermometer](temperature, voltageText(found.restVoltage, 1), freezingPoint),
     evidence: [
-      { label: `temperature of the ${found.thermometer}`, value: temperatureText(found.temperature), at: found.at },
-      { label: "lowest voltage of the last day", value: `${found.restVoltage.toFixed(2)} V`, at: null },
-      ...(share ? [{ label: "charge", value: share, at: null }] : []),
-      { label: "may freeze at about", value: temperatureText(found.freezingPoint), at: null },
+      { label: texts.cold.temperatureOf[thermometer], value: temperature, at: found.at },
+      { label: text.voltageLabel, value: voltageText(found.restVoltage), at: null },
+      ...(charge
+        ? [{ label: text.chargeLabel, value: text.charge(percent(charge.low), percent(charge.high)), at: null }]
+        : []),
+      { label: text.freezingPointLabel, value: freezingPoint, at: null },
       {
-        label: "capacity left by the cold",
-        value: `${percent(leadAcidCapacity(found.temperature))} % or less`,
+        label: text.capacityLabel,
+        value: text.capacity(percentText(leadAcidCapacity(found.temperature))),
         at: null,
       },
     ],

@@ -1,10 +1,11 @@
+import { temperatureText, voltageText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import type { Instant } from "../instant.ts";
 import type { Portion, Readings } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Celsius, type Volts, volts } from "../units.ts";
 import { coldBatteryText } from "./capacityInCold.ts";
-import { temperatureText } from "./temperatureText.ts";
 
 /**
  * A supply that drops while the motor runs: a voltage drop of a tenth of a second restarts the board in the middle of a portion.
@@ -67,19 +68,19 @@ export function weakSupplyFault(supply: SupplyState, settings: FeederSettings): 
   if (!isWeak || lowest === null || usualVoltage === null) return null;
   const coldText = batteryTemperature === null ? null : coldBatteryText(settings.battery, batteryTemperature);
   const minimum = supplyVoltageMin(usualVoltage);
+  const text = texts.cold.weakSupply;
   const evidence: Evidence[] = [
-    { label: "lowest while the motor ran", value: voltageText(lowest.volts), at: lowest.at },
-    { label: "minimum voltage", value: voltageText(minimum), at: null },
-    { label: "motor runs with low voltage", value: `${sagCount} of ${runCount}`, at: null },
-    { label: "usual supply", value: voltageText(usualVoltage), at: null },
+    { label: text.lowestLabel, value: voltageText(lowest.volts), at: lowest.at },
+    { label: text.minimumLabel, value: voltageText(minimum), at: null },
+    { label: text.runsLabel, value: text.runs(sagCount, runCount), at: null },
+    { label: text.usualLabel, value: voltageText(usualVoltage), at: null },
   ];
   if (batteryTemperature !== null)
-    evidence.push({ label: "temperature of the battery", value: temperatureText(batteryTemperature), at: null });
+    evidence.push({ label: texts.cold.temperatureOf.battery, value: temperatureText(batteryTemperature), at: null });
+  const reason = text.reason(sagCount, runCount, voltageText(minimum), voltageText(lowest.volts));
   return {
     kind: "supplyWeak",
-    reason:
-      `In ${sagCount} of the last ${runCount} runs of the motor the supply fell below ${voltageText(minimum)}, ` +
-      `at worst to ${voltageText(lowest.volts)}.${coldText === null ? "" : ` ${coldText}`}`,
+    reason: coldText === null ? reason : `${reason} ${coldText}`,
     evidence,
     confidence: null,
   };
@@ -134,8 +135,6 @@ const clearSupply = { evidence: 0, sagCount: 0, runCount: 0, lowest: null, isWea
 
 const isSupplyClear = ({ sagCount, runCount, isWeak }: SupplyState): boolean =>
   sagCount === 0 && runCount === 0 && !isWeak;
-
-const voltageText = (value: Volts): string => `${value.toFixed(2)} V`;
 
 // A healthy supply may drop in one run of a hundred (a cold start, a converter's glitch), a weak one does in three of ten.
 const healthySagShare = 0.01;

@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import type { Instant } from "../instant.ts";
 import { dayText, type LocalDate, localDateOf } from "../localTime.ts";
 import { birdLines } from "./birds.ts";
@@ -36,38 +37,34 @@ export function composeDigest(
   now: Instant,
 ): Digest {
   const day = dayText(date, localDateOf(now, yard.zone));
-  const titleOf = (text: string) => `${yard.practice ? "Practice – " : ""}${yard.name}, ${day}: ${text}`;
+  const text = texts.digest;
+  const titleOf = (what: string) => (yard.practice ? text.practiceTitle : text.title)(yard.name, day, what);
   if (feeders.length === 0) {
-    const text = "There is no feeder in this yard yet.";
-    return { title: titleOf("no feeder yet"), short: text, sections: [{ heading: toDoHeading, lines: [text] }] };
+    const sections = [{ heading: text.headings.toDo, lines: [text.noFeeder] }];
+    return { title: titleOf(text.noFeederTitle), short: text.noFeeder, sections };
   }
   const { tasks, otherLines } = digestTasks(yard, feeders, now);
   // A feeder in the workshop or in storage feeds no birds: only its name is listed.
   const connected = feeders.filter(({ state }) => state.reporting.kind !== "neverReported" && isInGarden(state));
   const parts: readonly SectionDraft[] = [
     {
-      heading: toDoHeading,
+      heading: text.headings.toDo,
       // Every counted task is listed, each with the page where it is done.
       ...(tasks.length === 0
-        ? { lines: ["Nothing to do."] }
-        : { lines: tasks.map(({ text }) => text), links: tasks.map(({ link }) => link) }),
+        ? { lines: [text.nothingToDo] }
+        : { lines: tasks.map((task) => task.text), links: tasks.map((task) => task.link) }),
       omittedText: null,
     },
-    { heading: "Also", lines: otherLines, omittedText: omittedLinesText },
-    { heading: "Food", lines: foodLines(connected, now), omittedText: omittedLinesText },
-    { heading: "Birds", lines: birdLines(connected), omittedText: omittedLinesText },
-    { heading: "Deposits and portions", lines: paymentLines(connected, yard.zone), omittedText: omittedLinesText },
-    { heading: "Wear", lines: wearLines(connected, yard.zone, now), omittedText: omittedLinesText },
-    { heading: "Tonight", lines: weatherLines(connected, now), omittedText: omittedLinesText },
+    { heading: text.headings.also, lines: otherLines, omittedText: text.omittedLines },
+    { heading: text.headings.food, lines: foodLines(connected, now), omittedText: text.omittedLines },
+    { heading: text.headings.birds, lines: birdLines(connected), omittedText: text.omittedLines },
+    { heading: text.headings.payments, lines: paymentLines(connected, yard.zone), omittedText: text.omittedLines },
+    { heading: text.headings.wear, lines: wearLines(connected, yard.zone, now), omittedText: text.omittedLines },
+    { heading: text.headings.weather, lines: weatherLines(connected, now), omittedText: text.omittedLines },
   ];
   return {
-    title: titleOf(tasks.length === 0 ? "nothing to do" : counted(tasks.length, "task")),
-    short: shortDigest(parts, toDoHeading),
+    title: titleOf(tasks.length === 0 ? text.nothingToDoTitle : text.tasksTitle(tasks.length)),
+    short: shortDigest(parts, text.headings.toDo),
     sections: limitLines(parts),
   };
 }
-
-const toDoHeading = "To do today";
-const counted = (count: number, one: string): string => `${count} ${one}${count === 1 ? "" : "s"}`;
-const omittedLinesText = (count: number): string =>
-  `${count} more ${count === 1 ? "line" : "lines"} on the feeder pages.`;

@@ -1,6 +1,7 @@
+import { gramsText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { FaultKind } from "../faults.ts";
 import { type FoodOutlook, foodOutlook } from "../foodOutlook.ts";
-import { gramsText } from "../hopper/gramsText.ts";
 import { needsRefillToday } from "../hopper/hopperFaults.ts";
 import { hopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
@@ -40,11 +41,11 @@ const notEatenSortKey = 2e15;
 
 /** `hasTask`: a refill is one of the tasks, and the forecast is given there. */
 function foodLeftText({ state }: DigestFeeder, hasTask: boolean, { text }: FoodOutlook, now: Instant): string {
+  const { about, forecast, notKnown, pausedForecast, seeAbove } = texts.digest.food;
   // Without reports the estimate of the food is out of date.
-  if (isStanding(state, "feederSilent")) return "not known (no reports).";
-  const paused = isPaused(state.orders, now) ? "paused; " : "";
+  if (isStanding(state, "feederSilent")) return notKnown;
+  const food = isPaused(state.orders, now) ? pausedForecast : forecast;
   const level = hopperLevel(state.hopper, state.settings);
-  if (level === null || state.hopper.emptySince !== null) return `${paused}${text}.`;
-  const about = `${paused}about ${gramsText(level.grams)}`;
-  return hasTask ? `${about}, see above.` : `${about}, ${text}.`;
+  if (level === null || state.hopper.emptySince !== null) return food(text);
+  return food(about(gramsText(level.grams), hasTask ? seeAbove : text));
 }

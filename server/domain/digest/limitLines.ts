@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 export interface DigestSection {
   readonly heading: string;
   readonly lines: readonly string[];
@@ -59,13 +60,13 @@ export interface FeederLine {
 export function groupLines(entries: readonly FeederLine[]): readonly string[] {
   const names = new Map<string, string[]>();
   for (const { name, text } of entries) names.set(text, [...(names.get(text) ?? []), name]);
-  return [...names].map(([text, ofText]) => `${listNames(ofText)}: ${text}`);
+  return [...names].map(([text, ofText]) => texts.digest.feederLine(listNames(ofText), text));
 }
 
 /** "Rowan", "Rowan and Larch", "Rowan, Larch and 8 more" */
 export function listNames(names: readonly string[]): string {
   if (names.length <= 1) return names[0] ?? "";
-  if (names.length <= namedMax) return `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
-  return `${names.slice(0, namedMax - 1).join(", ")} and ${names.length - namedMax + 1} more`;
+  if (names.length <= namedMax) return texts.lists.and(names.slice(0, -1).join(", "), names.at(-1) ?? "");
+  return texts.lists.andMore(names.slice(0, namedMax - 1).join(", "), names.length - namedMax + 1);
 }
 const namedMax = 3;

@@ -1,3 +1,5 @@
+import { timeUnitText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import { type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { localTimeOf } from "../localTime.ts";
 import { type DigestFeeder, nameOf } from "./digestFeeder.ts";
@@ -58,33 +60,36 @@ export function paymentLines(feeders: readonly DigestFeeder[], zone: string): re
 }
 
 function paymentText({ paymentEvents }: DigestFeeder, zone: string): string {
-  if (paymentEvents === null) return "too many deposits to list.";
+  const text = texts.digest.payments;
+  if (paymentEvents === null) return text.tooMany;
   const summary = paymentSummary(paymentEvents);
-  const { deposits, notCounted, unpaid } = summary;
-  const more = notCounted === 0 ? "" : ` ${notCounted} more did not count: no metal, or paused.`;
-  if (deposits === 0) return `no deposit yesterday.${more}`;
-  const many = deposits === 1 ? "1 deposit" : `${deposits} deposits`;
-  if (unpaid.length === 0) return `${many}, ${deposits === 1 ? "" : "all "}with a portion${delayText(summary)}.${more}`;
+  const paid = paidText(summary, zone);
+  return summary.notCounted === 0 ? paid : text.notCounted(paid, summary.notCounted);
+}
+
+function paidText(summary: PaymentSummary, zone: string): string {
+  const text = texts.digest.payments;
+  const { deposits, unpaid } = summary;
+  if (deposits === 0) return text.none;
+  if (unpaid.length === 0) return text.allPaid(deposits, delayText(summary));
   const times = timesText(unpaid, zone);
-  if (unpaid.length < deposits)
-    return `no portion for ${unpaid.length} of ${many} (${times}). The others${delayText(summary)}.${more}`;
-  return `no portion for ${deposits === 1 ? "the only deposit" : `all ${many}`} (${times}).${more}`;
+  if (unpaid.length < deposits) return text.someUnpaid(unpaid.length, deposits, times, delayText(summary));
+  return text.allUnpaid(deposits, times);
 }
 
 /** Half of several deposits were quicker than the median. */
 function delayText({ deposits, unpaid, medianDelay }: PaymentSummary): string {
   if (medianDelay === null) return "";
-  const paidCount = deposits - unpaid.length;
-  return `${paidCount === 1 ? "" : ", half of them"} within ${secondsText(medianDelay)}`;
+  const text = texts.digest.payments;
+  return (deposits - unpaid.length === 1 ? text.within : text.halfWithin)(secondsText(medianDelay));
 }
 
 function timesText(moments: readonly Instant[], zone: string): string {
   const times = moments.slice(0, 2).map((at) => localTimeOf(at, zone));
-  const others = moments.length > times.length ? ` and ${moments.length - times.length} more` : "";
-  return `${times.join(", ")}${others}`;
+  return texts.lists.andMore(times.join(", "), moments.length - times.length);
 }
 
 const secondsText = (span: Span): string => {
   const whole = Math.max(1, Math.ceil(span / 1_000));
-  return whole === 1 ? "a second" : `${whole} seconds`;
+  return whole === 1 ? texts.digest.payments.aSecond : timeUnitText(whole, "second");
 };

@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import type { SectionDraft } from "./limitLines.ts";
 
 /** What phones show of a notification before they cut it, seen on two kinds of phones; common practice, no source. */
@@ -18,7 +19,7 @@ export function shortDigest(parts: readonly SectionDraft[], first: string): stri
   }
   return short;
 }
-const more = "\nMore on its page.";
+const more = `\n${texts.digest.moreOnPage}`;
 
 function clipLine(line: string): string {
   const start = line.slice(0, shortMax - more.length - 1);

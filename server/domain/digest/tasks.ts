@@ -1,5 +1,6 @@
+import { uncapitalize } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../faults.ts";
-import type { FeederState } from "../feeder.ts";
 import { foodOutlook } from "../foodOutlook.ts";
 import { days, type Instant } from "../instant.ts";
 import { localDateOf, localTimeOf, momentText } from "../localTime.ts";
@@ -35,32 +36,35 @@ export function digestTasks({ id, zone }: TaskYard, feeders: readonly DigestFeed
   const unreported = feeders.filter(({ state }) => state.reporting.kind === "neverReported" && isInGarden(state));
   const inWorkshop = feeders.filter(({ state }) => state.settings.placement === "onBench");
   const inStorage = feeders.filter(({ state }) => state.settings.placement === "putAway");
-  const unreportedLine = unreported.length === 0 ? [] : [`${listNames(unreported.map(nameOf))}: no report yet.`];
+  const unreportedLine =
+    unreported.length === 0 ? [] : [texts.digest.tasks.noReportYet(listNames(unreported.map(nameOf)))];
   return {
     tasks,
     otherLines: [
       ...unreportedLine,
-      ...notInUseLines(inWorkshop, "in the workshop"),
-      ...notInUseLines(inStorage, "in storage"),
+      ...notInUseLines(inWorkshop, texts.digest.tasks.inWorkshop),
+      ...notInUseLines(inStorage, texts.digest.tasks.inStorage),
       ...suppressedLines(feeders, zone, now),
     ],
   };
 }
 
-const notInUseLines = (feeders: readonly DigestFeeder[], where: string): readonly string[] =>
-  feeders.length === 0 ? [] : [`${listNames(feeders.map(nameOf))}: ${where}.`];
+const notInUseLines = (feeders: readonly DigestFeeder[], text: (names: string) => string): readonly string[] =>
+  feeders.length === 0 ? [] : [text(listNames(feeders.map(nameOf)))];
 
 function alarmTasks(feeder: DigestFeeder, zone: string, now: Instant): readonly DigestTask[] {
   return standingFaults(feeder.state).map((kind) => ({
-    text: `${nameOf(feeder)}: ${ruleOf(kind).title}${sinceText(feeder.state, kind, zone, now)}. ${ruleOf(kind).advice}`,
+    text: alarmText(feeder, kind, zone, now),
     link: pageOf(feeder),
     rank: faultKinds.indexOf(kind),
   }));
 }
 
-function sinceText({ alarms }: FeederState, kind: FaultKind, zone: string, now: Instant): string {
-  const since = alarms[kind]?.since;
-  return since === undefined ? "" : ` since ${momentText(since, zone, now)}`;
+function alarmText(feeder: DigestFeeder, kind: FaultKind, zone: string, now: Instant): string {
+  const { title, advice } = ruleOf(kind);
+  const since = feeder.state.alarms[kind]?.since;
+  if (since === undefined) return texts.digest.tasks.alarm(nameOf(feeder), title, advice);
+  return texts.digest.tasks.alarmSince(nameOf(feeder), title, momentText(since, zone, now), advice);
 }
 
 /**
@@ -73,7 +77,7 @@ function cleaningTask(yard: string, feeders: readonly DigestFeeder[], now: Insta
       isInGarden(state) && state.reporting.kind !== "neverReported" && now - (state.cleanedAt ?? addedAt) >= cleanEvery,
   );
   if (due.length === 0) return [];
-  const text = `Clean ${listNames(due.map(nameOf))}: last cleaning more than two weeks ago or not entered.`;
+  const text = texts.digest.tasks.clean(listNames(due.map(nameOf)));
   return [{ text, link: `/yards/${encodeURIComponent(yard)}/digest#cleaning-title`, rank: faultKinds.length }];
 }
 const cleanEvery = days(14);
@@ -83,21 +87,21 @@ function latchedTasks(feeder: DigestFeeder): readonly DigestTask[] {
   return faultKinds.flatMap((kind) => {
     const state = feeder.state.alarms[kind]?.state;
     if (state !== "latchedUnacknowledged" && state !== "latchedAcknowledged") return [];
-    const text = `${nameOf(feeder)}: check after “${ruleOf(kind).title}” and confirm on its page.`;
+    const text = texts.digest.tasks.check(nameOf(feeder), ruleOf(kind).title);
     return [{ text, link: pageOf(feeder), rank: faultKinds.indexOf(kind) }];
   });
 }
 
 function refillTask(feeder: DigestFeeder, now: Instant): readonly DigestTask[] {
   if (!needsRefill(feeder, now)) return [];
-  const text = `${nameOf(feeder)}: refill today: ${foodOutlook(feeder.state, now).text}.`;
+  const text = texts.digest.tasks.refill(nameOf(feeder), foodOutlook(feeder.state, now).text);
   return [{ text, link: `${pageOf(feeder)}/refill`, rank: faultKinds.indexOf("foodLow") }];
 }
 
 /** What only a keeper can enter and the forecast needs. */
 const questionTasks = (feeder: DigestFeeder): readonly DigestTask[] =>
   openQuestions(feeder.state).map((question) => ({
-    text: `${nameOf(feeder)}: ${question.text.charAt(0).toLowerCase()}${question.text.slice(1)}`,
+    text: texts.digest.feederLine(nameOf(feeder), uncapitalize(question.text)),
     link: questionPage(feeder.id, question),
     rank: faultKinds.length + 1,
   }));
@@ -110,16 +114,15 @@ function suppressedLines(feeders: readonly DigestFeeder[], zone: string, now: In
   const out = feeders.flatMap((feeder) =>
     faultKinds
       .filter((kind) => feeder.state.alarms[kind]?.state === "outOfService")
-      .map((kind) => `${ruleOf(kind).title} (${nameOf(feeder)})`),
+      .map((kind) => texts.digest.tasks.outOfServiceAlarm(ruleOf(kind).title, nameOf(feeder))),
   );
-  const outLine = out.length === 0 ? [] : [`Out of service: ${listNames(out)}.`];
+  const outLine = out.length === 0 ? [] : [texts.digest.tasks.outOfService(listNames(out))];
   const shelved = feeders.flatMap((feeder) =>
     faultKinds.flatMap((kind) => {
       const alarm = feeder.state.alarms[kind];
       if (alarm?.state !== "shelved" || localDateOf(alarm.shelvedUntil, zone) !== today) return [];
-      return [
-        `${nameOf(feeder)}: ${ruleOf(kind).title} is shelved until ${localTimeOf(alarm.shelvedUntil, zone)} today.`,
-      ];
+      const until = localTimeOf(alarm.shelvedUntil, zone);
+      return [texts.digest.tasks.shelvedUntil(nameOf(feeder), ruleOf(kind).title, until)];
     }),
   );
   return [...shelved, ...outLine];

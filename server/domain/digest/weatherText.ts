@@ -1,6 +1,7 @@
+import { temperatureText, uncapitalize } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import { freezingPoint } from "../cold/battery.ts";
 import { coldBatteryText } from "../cold/capacityInCold.ts";
-import { temperatureText } from "../cold/temperatureText.ts";
 import type { Instant } from "../instant.ts";
 import { type Celsius, celsius } from "../units.ts";
 import { type DigestFeeder, isStanding, nameOf } from "./digestFeeder.ts";
@@ -19,7 +20,7 @@ export function weatherLines(feeders: readonly DigestFeeder[], now: Instant): re
     const night = nightForecast(feeder, now);
     return night === null ? [] : [{ feeder, night }];
   });
-  if (nights.length === 0) return feeders.length === 0 ? [] : ["Not enough temperature data."];
+  if (nights.length === 0) return feeders.length === 0 ? [] : [texts.digest.weather.noData];
   const perFeeder = nights.flatMap(({ feeder, night }) =>
     [iceText(feeder, night), cakingText(feeder, night), batteryText(feeder, night)]
       .filter((text) => text !== null)
@@ -31,11 +32,12 @@ export function weatherLines(feeders: readonly DigestFeeder[], now: Instant): re
 function nightText(nights: readonly FeederNight[]): string {
   // The median: one thermometer in the sun or in a warm box doesn't count.
   const lowest = celsius(medianOf(nights.map(({ night }) => night.lowest)));
-  const about = `about ${temperatureText(celsius(Math.round(lowest)))}`;
-  if (nights.some(({ night }) => isFrostGrowing(night))) return `Frost likely on the feeders, air ${about}.`;
-  if (lowest <= freezeBelow) return `${lowest <= hardBelow ? "Hard frost" : "Frost"} likely, ${about}.`;
-  if (nights.some(({ night }) => night.surface <= freezeBelow)) return `A lid may come below freezing, air ${about}.`;
-  return `No frost likely, ${about}.`;
+  const temperature = temperatureText(Math.round(lowest));
+  const { coldLid, frost, frostOnFeeders, hardFrost, noFrost } = texts.digest.weather;
+  if (nights.some(({ night }) => isFrostGrowing(night))) return frostOnFeeders(temperature);
+  if (lowest <= freezeBelow) return (lowest <= hardBelow ? hardFrost : frost)(temperature);
+  if (nights.some(({ night }) => night.surface <= freezeBelow)) return coldLid(temperature);
+  return noFrost(temperature);
 }
 
 const isFrostGrowing = ({ surface, frostPoint }: NightForecast): boolean =>
@@ -44,14 +46,14 @@ const isFrostGrowing = ({ surface, frostPoint }: NightForecast): boolean =>
 /** Water that freezes tonight blocks tray and slot. Left out where the alarm is raised already. */
 function iceText({ state }: DigestFeeder, { wet, surface }: NightForecast): string | null {
   if (wet === null || surface > freezeBelow || isStanding(state, "iceLock")) return null;
-  return "it is wet: tray and slot may freeze tonight.";
+  return texts.digest.weather.ice;
 }
 
 function cakingText({ state }: DigestFeeder, { lowest, warmest }: NightForecast): string | null {
   const { cycles } = state.cold.caking.freezeThaw;
   if (cycles < cyclesReportedFrom || lowest > freezeBelow || warmest < thawAbove || isStanding(state, "feedCaking"))
     return null;
-  return `its food has frozen and thawed ${cycles} times since the refill.`;
+  return texts.digest.weather.caking(cycles);
 }
 
 function batteryText({ state }: DigestFeeder, { battery, chargedAt }: NightForecast): string | null {
@@ -60,13 +62,13 @@ function batteryText({ state }: DigestFeeder, { battery, chargedAt }: NightForec
   if (kind === "leadAcid") {
     const margin = marginOf(state.cold.battery, battery);
     if (margin !== null && margin <= nearFreezing && !isStanding(state, "batteryFreezing")) {
-      return "its battery may come near its freezing point: charge it today, or bring it in.";
+      return texts.digest.weather.batteryFreezing;
     }
   } else if (chargedAt !== null && chargedAt < 0 && !isStanding(state, "chargingInFrost")) {
-    return "its lithium battery may be charged below 0 °C: disconnect the charger until it is warmer.";
+    return texts.digest.weather.chargingInFrost;
   }
   const costs = coldBatteryText(kind, battery);
-  return costs === null ? null : `${costs.charAt(0).toLowerCase()}${costs.slice(1)}`;
+  return costs === null ? null : uncapitalize(costs);
 }
 
 /** °C between the coldest to come and where the battery may freeze, by its lowest voltage of the last day. */

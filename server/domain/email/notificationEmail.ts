@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import type { FaultKind } from "../faults.ts";
 import type { NotificationContent } from "../notification/content.ts";
 import type { Email, EmailSection } from "./email.ts";
@@ -19,8 +20,8 @@ export function notificationEmail(
 ): Email {
   const caution = cautionOf(content);
   const place = [
-    ...(feederName === null ? [] : [`Feeder: ${feederName}.`]),
-    ...(yardName === null ? [] : [`Yard: ${yardName}.`]),
+    ...(feederName === null ? [] : [texts.email.feeder(feederName)]),
+    ...(yardName === null ? [] : [texts.email.yard(yardName)]),
   ];
   return renderEmail({
     subject: content.title,
@@ -33,7 +34,7 @@ export function notificationEmail(
       { kind: "paragraphs", text: place.join(" ") },
     ],
     link: link === null ? null : { text: linkText(content), address: link },
-    footer: `You get this e-mail because you are a recipient of ${yardName ?? "a yard"}. You can remove your address in Pieward.`,
+    footer: texts.email.footer(yardName ?? texts.email.unknownYard),
     topic: emailTopic(content),
   });
 }
@@ -50,7 +51,7 @@ const emailTopic = ({ topic, raisedAt }: NotificationContent): string =>
   raisedAt === undefined ? topic : `${topic} ${raisedAt}`;
 
 function linkText({ actions = [] }: NotificationContent): string {
-  return actions.includes("acknowledge") ? "Open and acknowledge" : "Open";
+  return actions.includes("acknowledge") ? texts.email.openAndAcknowledge : texts.email.open;
 }
 
 /** The caution where the fault, or work on it, can cause harm. As on the client's safety page. */
@@ -58,9 +59,7 @@ function cautionOf({ fault, isClosing }: NotificationContent): string | null {
   return fault === null || isClosing ? null : (cautions[fault] ?? null);
 }
 
-const movingParts =
-  "switch off and unplug before you open it: a motor that is stuck can start again, and a pause doesn't make it safe to touch.";
-const electricity = "mains and outdoor wiring are work for a qualified electrician. Unplug before you check wires.";
+const { movingParts, electricity, charging, frozenBattery } = texts.email.cautions;
 
 const cautions: Partial<Readonly<Record<FaultKind, string>>> = {
   feederSilent: electricity,
@@ -74,7 +73,6 @@ const cautions: Partial<Readonly<Record<FaultKind, string>>> = {
   pauseOverdue: movingParts,
   iceLock: movingParts,
   supplyWeak: electricity,
-  chargingInFrost: "never charge lithium cells below 0 °C, nor a frozen, swollen or leaking battery of any kind.",
-  batteryFreezing:
-    "never charge a frozen, swollen or leaking battery; let it thaw indoors, away from anything that can burn.",
+  chargingInFrost: charging,
+  batteryFreezing: frozenBattery,
 };

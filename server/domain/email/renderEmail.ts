@@ -1,3 +1,5 @@
+import { texts } from "../../text/index.ts";
+import { language } from "../../text/language.ts";
 import type { Email, EmailDraft, EmailSection } from "./email.ts";
 import { wrapLines } from "./wrapLines.ts";
 
@@ -52,7 +54,7 @@ function sectionText(part: EmailSection): string {
         })
         .join("\n");
     case "caution":
-      return wrapLines(`Caution: ${oneLine(part.text)}`, lineColumns);
+      return wrapLines(`${texts.email.caution} ${oneLine(part.text)}`, lineColumns);
   }
 }
 
@@ -96,7 +98,7 @@ function html({ subject, title, sections, link, footer }: EmailDraft): string {
     ...(link === null ? [] : [linkHtml(link.text, link.address)]),
   ];
   return [
-    '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">',
+    `<!DOCTYPE html><html lang="${language}"><head><meta charset="utf-8">`,
     '<meta name="viewport" content="width=device-width,initial-scale=1">',
     '<meta name="color-scheme" content="light dark"><meta name="supported-color-schemes" content="light dark">',
     `<title>${escapeHtml(oneLine(subject))}</title><style>${darkStyle}</style></head>`,
@@ -136,7 +138,7 @@ function sectionHtml(part: EmailSection): string {
     case "caution":
       return (
         `<p class="caution" style="margin:0 0 14px;padding:8px 12px;border-left:4px solid ${day.berry};` +
-        `color:${day.berry};background-color:${day.leaf}"><strong>Caution:</strong> ${escapeHtml(oneLine(part.text))}</p>`
+        `color:${day.berry};background-color:${day.leaf}"><strong>${texts.email.caution}</strong> ${escapeHtml(oneLine(part.text))}</p>`
       );
   }
 }

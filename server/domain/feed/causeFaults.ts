@@ -1,11 +1,12 @@
+import { currentText, gramsRangeText, gramsText, numberText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
-import { gramsRangeText, gramsText } from "../hopper/gramsText.ts";
 import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
 import { type Instant, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import { type Cause, type CauseProbability, causeProbabilities } from "./causeProbabilities.ts";
-import { causesText, indistinguishableText, stopEvidenceText } from "./causeText.ts";
+import { causesText, indistinguishableTexts, stopEvidenceText } from "./causeText.ts";
 import { type FeedDiagnosis, settlingPortions, sureCause, totalProbability } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
 import { usualCurrent } from "./motorModel.ts";
@@ -54,7 +55,10 @@ export function causeFaults(
   const totalChance = totalProbability(probabilities, (other) => faultKindByCause[other] === faultKindByCause[cause]);
   const fault: Fault = {
     kind: faultKindByCause[cause],
-    reason: `${causeReason(cause, feed, lowestLevel, settings)}${openCausesText(cause, probabilities, feed, settings)}`,
+    reason: [
+      causeReason(cause, feed, lowestLevel, settings),
+      ...openCausesTexts(cause, probabilities, feed, settings),
+    ].join(" "),
     evidence: causeEvidence(feed, lowestLevel),
     confidence: probability(Math.min(totalChance, shownProbabilityMax)),
   };
@@ -98,19 +102,22 @@ function unsureFeedFault(
   settings: FeederSettings,
 ): Fault {
   const open = probabilities.filter(({ probability }) => probability >= namedProbabilityMin).map(({ cause }) => cause);
-  const unknown = level === null ? ", and nothing is known about the hopper's level" : "";
-  const levelText =
-    level !== null && open.includes("hopperEmpty")
-      ? ` The hopper is calculated to hold ${gramsRangeText(level.low, level.high)}.`
-      : "";
-  const indistinguishable = indistinguishableText(
+  const evidence = stopEvidenceText(feed, settings);
+  const text = texts.feed;
+  const levelTexts =
+    level !== null && open.includes("hopperEmpty") ? [text.calculatedLevel(gramsRangeText(level.low, level.high))] : [];
+  const indistinguishable = indistinguishableTexts(
     probabilities.filter(({ probability }) => probability >= openProbabilityMin).map(({ cause }) => cause),
     feed,
     settings,
   );
   return {
     kind: "feedStopped",
-    reason: `${stopEvidenceText(feed, settings)}${unknown}: ${causesText(open)}.${levelText}${indistinguishable === "" ? " The cause is not clear yet." : indistinguishable}`,
+    reason: [
+      (level === null ? text.unsureWithoutLevel : text.unsure)(evidence, causesText(open)),
+      ...levelTexts,
+      ...(indistinguishable.length === 0 ? [text.causeNotClear] : indistinguishable),
+    ].join(" "),
     evidence: causeEvidence(feed, level),
     confidence: probability(
       Math.min(
@@ -131,27 +138,23 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "trayJammed":
       return noFoodText(cause, feed, level, settings);
     case "motorStalled":
-      return `The motor draws ${currentText(feed)}: it is blocked.`;
+      return texts.feed.motorStalled(drawnCurrentText(feed));
     case "motorNotTurning":
-      return `The motor was switched on but drew only ${currentText(feed)}: it isn't turning. Likely a wire or plug.`;
+      return texts.feed.motorNotTurning(drawnCurrentText(feed));
     case "chuteBlind":
-      return `The chute sensor saw nothing of the last ${feed.uncountedPortions} portions, yet ${foodFallsText(feed, settings)}: food falls, the sensor doesn't see it.`;
+      return texts.feed.chuteBlind(feed.uncountedPortions, foodFallsText(feed, settings));
     case "chuteHalfBlind":
-      return `The chute sensor misses many of the portions lately, yet ${foodFallsText(feed, settings)}: food falls, the sensor sees only some of it.`;
+      return texts.feed.chuteHalfBlind(foodFallsText(feed, settings));
     case "scaleStuck":
-      return settings.sensors.chute
-        ? "The chute sensor sees food fall, but the scale doesn't grow lighter by it: the scale is stuck or broken."
-        : "The scale doesn't grow lighter by the portions given, but the motor draws what it does with food on the tray: the scale is stuck or broken.";
+      return settings.sensors.chute ? texts.feed.scaleStuckByChute : texts.feed.scaleStuckByMotor;
   }
 }
 
 /** "60 mA instead of about 120 mA"; empty where that isn't known. */
-function currentText({ motor }: FeedState): string {
+function drawnCurrentText({ motor }: FeedState): string {
   const drawn = motor.lastMilliamps;
   const usual = usualCurrent(motor);
-  return drawn === null || usual === null
-    ? ""
-    : `${roundedMilliamps(drawn)} instead of about ${roundedMilliamps(usual)}`;
+  return drawn === null || usual === null ? "" : texts.feed.current(roundedMilliamps(drawn), roundedMilliamps(usual));
 }
 
 function noFoodText(
@@ -160,69 +163,65 @@ function noFoodText(
   level: HopperLevel | null,
   settings: FeederSettings,
 ): string {
-  const levelText = level === null ? "" : `, and the hopper isn't empty (about ${gramsText(level.grams)})`;
-  const current = currentText(feed);
-  const turns = cause === "feedBridged" ? "turns lightly" : "turns";
-  const motorText = current === "" ? "" : `. The motor ${turns}, it draws ${current}`;
-  const conclusion =
-    cause === "feedBridged"
-      ? "the tray turns without food, the food is stuck above it"
-      : "something is stuck in the tray";
-  return `${stopEvidenceText(feed, settings)}${levelText}${motorText}: ${conclusion}.`;
+  const stopped = stopEvidenceText(feed, settings);
+  const evidence = level === null ? stopped : texts.feed.notEmpty(stopped, gramsText(level.grams));
+  const current = drawnCurrentText(feed);
+  const { reason, reasonWithCurrent } = texts.feed[cause];
+  return current === "" ? reason(evidence) : reasonWithCurrent(evidence, current);
 }
 
 function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settings: FeederSettings): string {
-  if (level === null) return `${stopEvidence}: the food has run out.`;
-  if (level.high <= 2 * emptyThreshold(settings))
-    return `${stopEvidence}: the hopper is empty (at most ${gramsText(level.high)} left).`;
+  const { unknownLevel, empty, nearlyEmpty } = texts.feed.hopperEmpty;
+  if (level === null) return unknownLevel(stopEvidence);
+  if (level.high <= 2 * emptyThreshold(settings)) return empty(stopEvidence, gramsText(level.high));
   // By calculation alone the end comes a few portions early or late; food that stops falling just then has run out.
-  return `${stopEvidence}, and by calculation the hopper is nearly empty (${gramsRangeText(level.low, level.high)}): the food has run out.`;
+  return nearlyEmpty(stopEvidence, gramsRangeText(level.low, level.high));
 }
 
 function foodFallsText(feed: FeedState, settings: FeederSettings): string {
-  const current = usualCurrent(feed.motor) !== null;
-  if (settings.sensors.scale)
-    return current
-      ? "the hopper grew lighter and the motor works as with food"
-      : "the hopper grew lighter by about as much";
-  return current ? "the motor draws what it does with food on the tray" : "others between them were seen as usual";
+  const { lighterAndCurrent, lighter, current, others } = texts.feed.proof;
+  const isCurrentKnown = usualCurrent(feed.motor) !== null;
+  if (settings.sensors.scale) return isCurrentKnown ? lighterAndCurrent : lighter;
+  return isCurrentKnown ? current : others;
 }
 
-function openCausesText(
+function openCausesTexts(
   cause: Cause,
   probabilities: readonly CauseProbability[],
   feed: FeedState,
   settings: FeederSettings,
-): string {
+): readonly string[] {
   const open = probabilities.filter(({ probability }) => probability >= openProbabilityMin).map((other) => other.cause);
-  return indistinguishableText(open.includes(cause) ? open : [cause, ...open], feed, settings);
+  return indistinguishableTexts(open.includes(cause) ? open : [cause, ...open], feed, settings);
 }
 
 function causeEvidence(feed: FeedState, level: HopperLevel | null): readonly Evidence[] {
   const evidence: Evidence[] = [];
+  const { labels, byChuteSensor, byAllSensors, currentBeside, levelUnknown } = texts.feed;
   const { motor, uncountedPortions, lastFellAt, lastPortionAt, diagnosis } = feed;
   if (uncountedPortions > 0)
-    evidence.push({ label: "portions in a row without food", value: `${uncountedPortions}`, at: lastPortionAt });
-  if (lastFellAt !== null)
-    evidence.push({ label: "food last seen to fall", value: "by the chute sensor", at: lastFellAt });
+    evidence.push({ label: labels.uncounted, value: numberText(uncountedPortions), at: lastPortionAt });
+  if (lastFellAt !== null) evidence.push({ label: labels.lastFell, value: byChuteSensor, at: lastFellAt });
   const usual = usualCurrent(motor);
   if (usual !== null && motor.lastMilliamps !== null) {
-    const value = `${roundedMilliamps(motor.lastMilliamps)}, usually ${roundedMilliamps(usual)}`;
-    evidence.push({ label: "motor current", value, at: lastPortionAt });
+    const value = currentBeside(roundedMilliamps(motor.lastMilliamps), roundedMilliamps(usual));
+    evidence.push({ label: labels.motorCurrent, value, at: lastPortionAt });
   }
   if (feed.scale.readingAt !== null) {
     evidence.push({
-      label: "weight by the scale",
-      value: `${Math.round(feed.scale.level)} g`,
+      label: labels.weight,
+      value: texts.units.grams(numberText(feed.scale.level)),
       at: feed.scale.readingAt,
     });
   }
   const levelText =
-    level === null ? "not known" : `${gramsText(level.grams)} (${gramsRangeText(level.low, level.high)})`;
-  evidence.push({ label: "in the hopper at the last portion", value: levelText, at: null });
-  evidence.push({ label: "noticed", value: "by all sensors together", at: diagnosis?.since ?? null });
+    level === null
+      ? levelUnknown
+      : texts.hopper.levelWithRange(gramsText(level.grams), gramsRangeText(level.low, level.high));
+  evidence.push({ label: labels.level, value: levelText, at: null });
+  evidence.push({ label: labels.noticed, value: byAllSensors, at: diagnosis?.since ?? null });
   return evidence;
 }
 
-const roundedMilliamps = (current: number) =>
-  current >= 100 ? `${Math.round(current / 10) * 10} mA` : `${Math.round(current)} mA`;
+const roundedMilliamps = (current: number): string =>
+  currentText(current >= 100 ? Math.round(current / 10) * 10 : current);

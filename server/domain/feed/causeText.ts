@@ -1,34 +1,23 @@
+import { texts } from "../../text/index.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Cause } from "./causeProbabilities.ts";
 import type { FeedState } from "./feedState.ts";
 import { usualCurrent } from "./motorModel.ts";
 
-const causeTexts: Record<Cause, string> = {
-  hopperEmpty: "the hopper is empty",
-  feedBridged: "the food is stuck above the tray",
-  trayJammed: "the tray is jammed",
-  motorStalled: "the motor is blocked",
-  motorNotTurning: "the motor isn't turning",
-  chuteBlind: "the chute sensor is blind",
-  chuteHalfBlind: "the chute sensor misses many",
-  scaleStuck: "the scale is stuck",
-};
-
 /** "the tray is jammed", "the hopper is empty or the tray is jammed". */
 export function causesText(causes: readonly Cause[]): string {
-  const sentences = causes.map((cause) => causeTexts[cause]);
-  return sentences.length < 2 ? sentences.join() : `${sentences.slice(0, -1).join(", ")} or ${sentences.at(-1)}`;
+  const sentences = causes.map((cause) => texts.feed.causes[cause]);
+  return sentences.length < 2
+    ? sentences.join()
+    : texts.feed.or(sentences.slice(0, -1).join(", "), sentences.at(-1) ?? "");
 }
 
 /** The evidence that no food falls. */
 export function stopEvidenceText(feed: FeedState, { sensors }: FeederSettings): string {
-  if (sensors.chute && feed.uncountedPortions > 0) {
-    return `Nothing fell in the last ${feed.uncountedPortions === 1 ? "portion" : `${feed.uncountedPortions} portions`}`;
-  }
-  if (sensors.chute && feed.lastFellAt !== null) return "Hardly any portion falls any more";
-  if (sensors.scale && feed.scale.readingAt !== null)
-    return "The hopper doesn't grow lighter, whatever portions are given";
-  return "By the motor's current no food is moved";
+  const { byCurrent, hardlyAnyFalls, nothingFell, notLighter } = texts.feed.evidence;
+  if (sensors.chute && feed.uncountedPortions > 0) return nothingFell(feed.uncountedPortions);
+  if (sensors.chute && feed.lastFellAt !== null) return hardlyAnyFalls;
+  return sensors.scale && feed.scale.readingAt !== null ? notLighter : byCurrent;
 }
 
 const stoppingCauses: readonly Cause[] = [
@@ -39,27 +28,23 @@ const stoppingCauses: readonly Cause[] = [
   "motorNotTurning",
 ];
 
-/** Which of these causes a missing sensor could distinguish; empty where no sensor is missing. */
-export function indistinguishableText(open: readonly Cause[], feed: FeedState, { sensors }: FeederSettings): string {
+/** A sentence for each missing sensor that could distinguish these causes. */
+export function indistinguishableTexts(
+  open: readonly Cause[],
+  feed: FeedState,
+  { sensors }: FeederSettings,
+): readonly string[] {
   const hasOne = (...causes: readonly Cause[]) => causes.some((cause) => open.includes(cause));
   const hasStopped = hasOne(...stoppingCauses);
   const isCurrentKnown = usualCurrent(feed.motor) !== null && feed.motor.lastMilliamps !== null;
   const isEmptyTray = hasOne("hopperEmpty", "feedBridged");
   const isEmptyOrBridged = hasOne("hopperEmpty") && hasOne("feedBridged");
+  const text = texts.feed.indistinguishable;
   const sentences: readonly (readonly [applies: boolean, sentence: string])[] = [
-    [
-      hasStopped && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale,
-      "Without a scale a blind chute sensor looks the same.",
-    ],
-    [hasStopped && hasOne("scaleStuck") && !sensors.chute, "Without a chute sensor a stuck scale looks the same."],
-    [
-      isEmptyTray && hasOne("trayJammed") && !isCurrentKnown,
-      "Without the motor's current a jammed tray and a tray without food look the same.",
-    ],
-    [
-      isEmptyOrBridged && feed.levelAtPortion === null,
-      "Without the hopper's level an empty hopper and bridged food look the same.",
-    ],
+    [hasStopped && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.chuteWithoutScale],
+    [hasStopped && hasOne("scaleStuck") && !sensors.chute, text.scaleWithoutChute],
+    [isEmptyTray && hasOne("trayJammed") && !isCurrentKnown, text.jamWithoutCurrent],
+    [isEmptyOrBridged && feed.levelAtPortion === null, text.bridgeWithoutLevel],
   ];
-  return sentences.map(([applies, sentence]) => (applies ? ` ${sentence}` : "")).join("");
+  return sentences.flatMap(([applies, sentence]) => (applies ? [sentence] : []));
 }

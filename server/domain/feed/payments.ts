@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
@@ -177,23 +178,24 @@ export function paymentFaults(
   const newest = unpaid.at(-1);
   if (paused || !newest || now - newest.at > unpaidShownMax) return [];
   const count = unpaid.length === payments.unpaid.length ? payments.unpaidCount : unpaid.length;
-  const more = count > 1 ? ` ${count} in a row.` : "";
+  const more = count > 1 ? [texts.feed.unpaid.inARow(count)] : [];
   const evidence: Evidence[] = unpaid.map((owedPortion) => ({
-    label: `${owedPortion.kind} ${owedPortion.seq}`,
-    value: shortUnpaidText(owedPortion),
+    label: texts.feed.unpaid.label[owedPortion.kind](owedPortion.seq),
+    value: texts.feed.unpaid.value[unpaidReason(owedPortion)],
     at: owedPortion.at,
   }));
-  return [{ kind: "depositUnpaid", reason: `${unpaidText(newest)}${more}`, evidence, confidence: null }];
+  return [
+    {
+      kind: "depositUnpaid",
+      reason: [texts.feed.unpaid[unpaidReason(newest)][newest.kind], ...more].join(" "),
+      evidence,
+      confidence: null,
+    },
+  ];
 }
 
-function unpaidText({ kind, portionWasEmpty, cutShort }: OwedPortion): string {
-  const start = `A ${kind} got no portion`;
-  if (portionWasEmpty) return `${start}: the motor ran, but no food was seen to fall.`;
-  return cutShort ? `${start}: the portion was interrupted.` : `${start}.`;
-}
-
-const shortUnpaidText = ({ portionWasEmpty, cutShort }: OwedPortion): string =>
-  portionWasEmpty ? "answered, nothing fell" : cutShort ? "portion interrupted" : "no portion";
+const unpaidReason = ({ portionWasEmpty, cutShort }: OwedPortion) =>
+  portionWasEmpty ? "nothingFell" : cutShort ? "cutShort" : "noPortion";
 
 /** Portions owed until now need no alarm: another alarm gave the reason. */
 export const clearUnpaid = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0 });

@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import { after, days, earlier, type Instant, type Span } from "../instant.ts";
 import { dayPartText } from "../localTime.ts";
 import { memoizeLatest } from "../memoizeLatest.ts";
@@ -128,25 +129,23 @@ function levelVarianceAt(hopper: HopperState, distance: number): number {
   return Math.max(levelShare + portionShare - 2 * covariance, 0.5 * levelShare);
 }
 
-const unknownTexts = {
-  level: "food level not known: enter a refill",
-  appetite: "not enough data for a forecast",
-  reports: "not known without reports",
-} as const;
-
-/** The forecast as a short text for the keeper; `zone` is the yard's IANA zone. */
-export function runOutText(forecast: EmptyForecast, zone: string, now: Instant): string {
+/**
+ * The forecast as a short text for the keeper; `zone` is the yard's IANA zone.
+ * @param isAssumed it rests on a weight that was only assumed, which its probability doesn't cover
+ */
+export function runOutText(forecast: EmptyForecast, zone: string, now: Instant, isAssumed = false): string {
+  const text = texts.food;
   switch (forecast.kind) {
     case "unknown":
-      return unknownTexts[forecast.missing];
+      return text.unknown[forecast.missing];
     case "notEmptying":
-      return "almost nothing is eaten";
+      return text.notEmptying;
     case "emptyAt": {
-      if (forecast.p90 <= now) return `empty since ${dayPartText(forecast.p50, zone, now)}`;
+      if (forecast.p90 <= now) return text.emptySince(dayPartText(forecast.p50, zone, now));
       const early = dayPartText(forecast.p10, zone, now);
-      if (forecast.p10 - now > days(1)) return `very likely enough until ${early}`;
+      if (forecast.p10 - now > days(1)) return (isAssumed ? text.enoughUntil : text.veryLikelyEnoughUntil)(early);
       const probable = dayPartText(forecast.p50, zone, now);
-      return early === probable ? `empty by ${probable}` : `may be empty by ${early}, probably by ${probable}`;
+      return early === probable ? text.emptyBy(probable) : text.mayBeEmptyBy(early, probable);
     }
   }
 }

@@ -1,19 +1,19 @@
+import { gramsText, portionGramsText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import { isAssumed } from "../assumedSettings.ts";
 import type { Instant } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type EmptyForecast, runOutText } from "./emptyForecast.ts";
-import { gramsText } from "./gramsText.ts";
 import type { HopperState } from "./level.ts";
 
 /** How long the food lasts as text, with the assumptions of the forecast. */
 export function foodText(forecast: EmptyForecast, hopper: HopperState, settings: FeederSettings, now: Instant): string {
-  const text = runOutText(forecast, settings.zone, now);
-  if (forecast.kind !== "emptyAt" || hopper.emptySince !== null) return text;
-  const assumptions = assumedFoodSettings(hopper, settings).map((setting) => assumedTexts[setting](settings));
-  // The probability covers the birds and the portions' scatter, not a weight that was only assumed.
-  return assumptions.length === 0
-    ? text
-    : `${text.replace(/^very likely /, "")} (assuming that ${assumptions.join(" and ")})`;
+  const withoutAssumptions = runOutText(forecast, settings.zone, now);
+  if (forecast.kind !== "emptyAt" || hopper.emptySince !== null) return withoutAssumptions;
+  const [one, other] = assumedFoodSettings(hopper, settings).map((setting) => assumedTexts[setting](settings));
+  if (one === undefined) return withoutAssumptions;
+  const text = runOutText(forecast, settings.zone, now, true);
+  return other === undefined ? texts.food.assuming(text, one) : texts.food.assumingBoth(text, one, other);
 }
 
 export type AssumedFoodSetting = "portionMass" | "hopperCapacity";
@@ -25,6 +25,6 @@ export function assumedFoodSettings(hopper: HopperState, settings: FeederSetting
 }
 
 const assumedTexts: Readonly<Record<AssumedFoodSetting, (settings: FeederSettings) => string>> = {
-  portionMass: ({ portionMass }) => `a portion weighs ${Number(portionMass.toPrecision(2))} g`,
-  hopperCapacity: ({ hopperCapacity }) => `a full hopper holds ${gramsText(hopperCapacity)}`,
+  portionMass: ({ portionMass }) => texts.food.assumed.portionMass(portionGramsText(portionMass)),
+  hopperCapacity: ({ hopperCapacity }) => texts.food.assumed.hopperCapacity(gramsText(hopperCapacity)),
 };

@@ -1,3 +1,5 @@
+import { gramsRangeText, gramsText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, hours, type Instant, minutes, type Span } from "../instant.ts";
 import { dayPartText } from "../localTime.ts";
@@ -6,7 +8,6 @@ import { probability } from "../units.ts";
 import { hasComparedDays } from "./appetite.ts";
 import { type EmptyForecast, forecastEmpty, mayBeEmptyWithin } from "./emptyForecast.ts";
 import { foodText } from "./foodText.ts";
-import { gramsRangeText, gramsText } from "./gramsText.ts";
 import { emptyThreshold, type HopperLevel, type HopperState, hopperLevel } from "./level.ts";
 
 /**
@@ -85,13 +86,13 @@ function foodOutFault(
   settings: FeederSettings,
   now: Instant,
 ): Fault {
-  const source = hopper.weighedAt === null ? "by the portions given since the last refill" : "by the scale";
+  const source = hopper.weighedAt === null ? "portions" : "scale";
   return {
     kind: "foodOut",
-    reason: `The hopper is empty ${source}: at most ${gramsText(level.high)} are left, since ${dayPartText(since, settings.zone, now)}.`,
+    reason: texts.hopper.empty[source](gramsText(level.high), dayPartText(since, settings.zone, now)),
     evidence: [
       ...levelEvidence(hopper, level),
-      { label: "empty limit", value: gramsText(emptyThreshold(settings)), at: null },
+      { label: texts.hopper.emptyLimitLabel, value: gramsText(emptyThreshold(settings)), at: null },
     ],
     confidence: probability(0.95), // the whole 90 % interval lies below the limit, so 5 % lie above it
   };
@@ -106,11 +107,19 @@ function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instan
     const text = foodText(forecast, hopper, settings, now);
     return {
       kind: "foodLow",
-      reason: `About ${gramsText(level.grams)} are left: ${text}.`,
+      reason: texts.hopper.low(gramsText(level.grams), text),
       evidence: [
         ...levelEvidence(hopper, level),
-        { label: "possibly empty from", value: dayPartText(forecast.p10, settings.zone, now), at: forecast.p10 },
-        { label: "probably empty by", value: dayPartText(forecast.p50, settings.zone, now), at: forecast.p50 },
+        {
+          label: texts.hopper.possiblyEmptyLabel,
+          value: dayPartText(forecast.p10, settings.zone, now),
+          at: forecast.p10,
+        },
+        {
+          label: texts.hopper.probablyEmptyLabel,
+          value: dayPartText(forecast.p50, settings.zone, now),
+          at: forecast.p50,
+        },
       ],
       confidence: null,
     };
@@ -120,7 +129,7 @@ function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instan
   if (level.grams <= lowLevel) {
     return {
       kind: "foodLow",
-      reason: `About ${gramsText(level.grams)} are left, less than a tenth of the hopper. Not enough data for a forecast.`,
+      reason: texts.hopper.lowWithoutForecast(gramsText(level.grams)),
       evidence: levelEvidence(hopper, level),
       confidence: null,
     };
@@ -151,8 +160,8 @@ function forecastWithin(
 
 const levelEvidence = (hopper: HopperState, level: HopperLevel): readonly Evidence[] => [
   {
-    label: "in the hopper",
-    value: `${gramsText(level.grams)} (${gramsRangeText(level.low, level.high)})`,
+    label: texts.hopper.levelLabel,
+    value: texts.hopper.levelWithRange(gramsText(level.grams), gramsRangeText(level.low, level.high)),
     at: hopper.weighedAt,
   },
 ];

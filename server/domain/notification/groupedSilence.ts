@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import { after, before, earlier, type Instant, later, minutes, type Span } from "../instant.ts";
 import { isActive } from "./advanceEscalation.ts";
 import {
@@ -40,7 +41,7 @@ const overdueFactor = 1.5;
 export function regroupSilence(group: Group, recipients: Recipients, now: Instant): Group {
   const { yard } = group;
   const leaving = groupedFeedersOf(yard).filter((id) => !yard.feeders.some((one) => one.id === id && one.inService));
-  const text = "Its feeders are out of service.";
+  const text = texts.notification.group.outOfService;
   const remaining = removeFeeders(
     group,
     new Set(leaving),

@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import { localTimeOf } from "../localTime.ts";
 import type { EscalationNews, SilentFeeder } from "./escalation.ts";
 
@@ -11,33 +12,34 @@ export function silentYardNews(
   inService: number,
   zone: string,
 ): EscalationNews {
+  const text = texts.notification.group;
   const named = silent
     .slice(0, namesMax)
-    .map(({ name, lastReportAt }) => `${name} at ${localTimeOf(lastReportAt, zone)}`);
-  const more = silent.length - named.length;
+    .map(({ name, lastReportAt }) => text.lastReport(name, localTimeOf(lastReportAt, zone)));
   return {
-    title: `${yardName}: no reports from ${silentCountText(silent.length, inService)}`,
-    body: `Last reports: ${named.join(", ")}${more > 0 ? ` and ${more} more` : ""}. They stopped at about the same time. Check the yard's power and network first.`,
+    title: text.silent.title(yardName, silentCountText(silent.length, inService)),
+    body: text.silent.body(texts.lists.andMore(named.join(", "), silent.length - named.length)),
   };
 }
 
 function silentCountText(silent: number, inService: number): string {
-  if (silent < inService) return `${silent} of ${inService} feeders`;
-  return silent === 2 ? "both feeders" : `all ${silent} feeders`;
+  const { someFeeders, bothFeeders, allFeeders } = texts.notification.group;
+  if (silent < inService) return someFeeders(silent, inService);
+  return silent === 2 ? bothFeeders : allFeeders(silent);
 }
 
 export const allReportingNews = (yardName: string): EscalationNews => ({
-  title: `${yardName}: all report again`,
-  body: "All feeders report again.",
+  title: texts.notification.group.allReporting.title(yardName),
+  body: texts.notification.group.allReporting.body,
 });
 
 export const oneSilentNews = (yardName: string, { name }: SilentFeeder): EscalationNews => ({
-  title: `${yardName}: only ${name} has no reports`,
-  body: "The others report again or are suppressed.",
+  title: texts.notification.group.oneSilent.title(yardName, name),
+  body: texts.notification.group.oneSilent.body,
 });
 
 /** In place of one feeder's own alarm, which the yard's escalation now covers. */
 export const groupedNews = (feederName: string, yardTitle: string): EscalationNews => ({
-  title: `${feederName}: part of a group`,
-  body: `Included in: ${yardTitle}.`,
+  title: texts.notification.group.included.title(feederName),
+  body: texts.notification.group.included.body(yardTitle),
 });

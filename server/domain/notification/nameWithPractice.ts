@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 /** A feeder's name at the start of its titles: a practice feeder is marked everywhere. */
 export const nameWithPractice = ({ name, practice }: { readonly name: string; readonly practice: boolean }): string =>
-  `${practice ? "Practice – " : ""}${name}`;
+  practice ? texts.notification.practiceName(name) : name;

@@ -1,7 +1,8 @@
+import { spanText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import { type FaultKind, ruleOf } from "../faults.ts";
 import { between, earlier, type Instant, later, minutes } from "../instant.ts";
 import { momentText } from "../localTime.ts";
-import { spanText } from "../silence/spanText.ts";
 import type { NotificationAction, NotificationContent } from "./content.ts";
 import { isUndelivered } from "./deliveryLoss.ts";
 import type { Escalation, EscalationNews, OutgoingNotification } from "./escalation.ts";
@@ -17,7 +18,7 @@ export function alarmContent(
   now: Instant,
 ): NotificationContent {
   const content = openContent(escalation);
-  return { ...content, body: `${introduction(escalation, reminder, zone, now)}${content.body}`, silent: false };
+  return { ...content, body: bodyWithAge(content.body, escalation, { reminder, zone, now }), silent: false };
 }
 
 /** The same alarm with its present text: replaces the one on the screen, without a sound. */
@@ -54,20 +55,20 @@ export const notificationTo = (
 
 /** "Acknowledged by Ada: hopper empty at Rowan" */
 export function acknowledgedNews(escalation: Escalation, by: string): EscalationNews {
-  const prefix = `${escalation.subjectName}: `;
+  const prefix = texts.notification.titled(escalation.subjectName, "");
   const what = escalation.title.startsWith(prefix)
     ? escalation.title.slice(prefix.length)
     : ruleOf(escalation.fault).title;
   return {
-    title: `Acknowledged by ${by}: ${what} at ${escalation.subjectName}`,
-    body: "You need to do nothing unless it gets worse.",
+    title: texts.notification.acknowledged.title(by, what, escalation.subjectName),
+    body: texts.notification.acknowledged.body,
   };
 }
 
 /** "Rowan: no action needed" */
 export const suppressedNews = (escalation: Escalation, text: string): EscalationNews => ({
-  title: `${escalation.subjectName}: no action needed`,
-  body: `${text} You need to do nothing for now.`.trim(),
+  title: texts.notification.suppressed.title(escalation.subjectName),
+  body: texts.notification.suppressed.body(text),
 });
 
 /**
@@ -97,17 +98,19 @@ const openContent = (escalation: Escalation): Omit<NotificationContent, "silent"
   topic: escalation.topic,
   timeToLive: alarmTimeToLive[escalation.priority],
   title: escalation.title,
-  body: `${escalation.body}${alsoFeedersText(escalation.alsoFeeders)}`,
+  body: withOtherFeeders(escalation.body, escalation.alsoFeeders),
   raisedAt: escalation.raisedAt,
   actions: actionsFor(escalation),
   ...actionTarget(escalation),
 });
 
-/** " Also at Larch and Birch." */
-function alsoFeedersText(names: readonly string[]): string {
-  if (names.length === 0) return "";
-  const listed = names.length <= 3 ? names : [...names.slice(0, 2), `${names.length - 2} more`];
-  return ` Also at ${[listed.slice(0, -1).join(", "), listed.at(-1)].filter((text) => text !== "").join(" and ")}.`;
+/** "... Also at Larch and Birch." */
+function withOtherFeeders(body: string, names: readonly string[]): string {
+  if (names.length === 0) return body;
+  const { alsoAt, moreNames } = texts.notification;
+  const listed = names.length <= 3 ? names : [...names.slice(0, 2), moreNames(names.length - 2)];
+  const last = listed.at(-1) ?? "";
+  return alsoAt(body, listed.length === 1 ? last : texts.lists.and(listed.slice(0, -1).join(", "), last));
 }
 
 /** Any of the feeders without reports: to acknowledge one acknowledges all. */
@@ -119,16 +122,19 @@ function actionTarget({ feeder, silentFeeders: [one] }: Escalation): Pick<Notifi
 /** Later than this the text of the alarm ("No report for 3 minutes") needs a time with it. */
 const firstNotificationWithin = minutes(5);
 
-/** How much time has passed since the text of the alarm was written, where it matters to the reader. */
-function introduction(escalation: Escalation, reminder: boolean, zone: string, now: Instant): string {
-  if (reminder) return `Still active after ${spanText(between(escalation.renewedAt, now))}, not acknowledged. `;
+/** Says how much time has passed since the text of the alarm was written, where it matters to the reader. */
+function bodyWithAge(
+  body: string,
+  escalation: Escalation,
+  { reminder, zone, now }: { readonly reminder: boolean; readonly zone: string; readonly now: Instant },
+): string {
+  const { renewedAt } = escalation;
+  const { notAcknowledged, since, stillActive } = texts.notification;
+  if (reminder) return stillActive(spanText(between(renewedAt, now)), body);
   const firstAt = firstNotifiedOf(escalation);
-  if (firstAt !== null && firstAt < now) {
-    return `Not acknowledged for ${spanText(between(firstAt, now))}. `;
-  }
-  return between(escalation.renewedAt, now) < firstNotificationWithin
-    ? ""
-    : `Since ${momentText(escalation.renewedAt, zone, now)}. `;
+  if (firstAt !== null && firstAt < now) return notAcknowledged(spanText(between(firstAt, now)), body);
+  const isRecent = between(renewedAt, now) < firstNotificationWithin;
+  return isRecent ? body : since(momentText(renewedAt, zone, now), body);
 }
 
 function firstNotifiedOf(escalation: Escalation): Instant | null {

@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, type Instant } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
@@ -18,19 +19,28 @@ export function pauseFaults(orders: OrdersState, settings: FeederSettings, now: 
 }
 
 function revertedPauseFault(reverted: RevertedPause, evidence: readonly Evidence[]): readonly Fault[] {
-  const confirmed = { label: "confirmation, no longer valid", value: "done", at: reverted.confirmedAt };
+  const text = texts.orders.feedsThoughPaused;
+  const confirmed = { label: text.confirmedLabel, value: text.confirmed, at: reverted.confirmedAt };
   if (reverted.lastPortion !== null) {
     const { portionCount, lastPortion, inOneStart } = reverted;
-    const count = portionCount === 1 ? "a portion" : `${portionCount} portions`;
-    const by = lastPortion.cause === "keeper" ? " The feeder reports that the last one was given by hand." : "";
-    const restarted = inOneStart ? "" : " It restarted and may have lost the pause.";
-    const reason = `The feeder confirmed the pause, but gave ${count} since then.${by}${restarted} The pause is sent again.`;
-    const last = { label: "last portion", value: `cause: ${lastPortion.cause}`, at: lastPortion.at };
+    const reason = [
+      text.portions(portionCount),
+      ...(lastPortion.cause === "keeper" ? [text.byHand] : []),
+      ...(inOneStart ? [] : [text.restarted]),
+      text.sentAgain,
+    ].join(" ");
+    const last = { label: text.lastLabel, value: text.last(lastPortion.cause), at: lastPortion.at };
     return [{ kind: "feedsThoughPaused", reason, evidence: [...evidence, confirmed, last], confidence: null }];
   }
   if (reverted.by !== "statement") return [];
-  const reason = "The feeder confirmed the pause, but reports since then that it is feeding. The pause is sent again.";
-  return [{ kind: "pauseContradicted", reason, evidence: [...evidence, confirmed], confidence: null }];
+  return [
+    {
+      kind: "pauseContradicted",
+      reason: texts.orders.pauseContradicted,
+      evidence: [...evidence, confirmed],
+      confidence: null,
+    },
+  ];
 }
 
 function overduePauseFault(
@@ -50,8 +60,7 @@ function overduePauseFault(
   )
     return [];
   if (newest.status === "refused") {
-    const reason = `The feeder refused to pause.${problemText(newest)}`;
-    return [{ kind: "pauseOverdue", reason, evidence, confidence: null }];
+    return [{ kind: "pauseOverdue", reason: refusalText(newest), evidence, confidence: null }];
   }
   const due = overdueAt(orders, settings);
   if (due === null || now < due) return [];
@@ -59,14 +68,9 @@ function overduePauseFault(
 }
 
 function overdueText({ sentAt }: Order, reverted: RevertedPause | undefined): string {
-  if (reverted?.by === "restart") {
-    return sentAt === null
-      ? "The feeder restarted while it was paused, and the pause has not reached it again."
-      : "The feeder restarted while it was paused. The pause was sent again, but the feeder has not confirmed that it is paused.";
-  }
-  return sentAt === null
-    ? "A pause was requested, but the order has not reached the feeder."
-    : "A pause was requested and sent, but the feeder has not confirmed that it is paused.";
+  const text = texts.orders;
+  if (reverted?.by === "restart") return sentAt === null ? text.pauseNotReachedAgain : text.pauseNotConfirmedAgain;
+  return sentAt === null ? text.pauseNotReached : text.pauseNotConfirmed;
 }
 
 /** The fault of a feeder that is paused though it should feed. */
@@ -85,35 +89,34 @@ export function staysPausedFault(orders: OrdersState, settings: FeederSettings, 
 function staysPausedText(orders: OrdersState, newest: Order, settings: FeederSettings, now: Instant): string | null {
   if (newest.kind === "pause") return pastPauseText(orders, newest, settings, now);
   if (newest.status === "confirmed") {
-    return isStatedPausedAgain(orders, newest)
-      ? "The feeder confirmed that it is feeding again, but reports since then that it is paused. Somebody may have paused it at the feeder, so the order is not sent again."
-      : null;
+    return isStatedPausedAgain(orders, newest) ? texts.orders.pausedAgain : null;
   }
   if (hasFedSince(orders, newest.requestedAt)) return null;
-  if (newest.status === "refused") return `The feeder refused to resume.${problemText(newest)}`;
+  if (newest.status === "refused") return refusalText(newest);
   const due = overdueAt(orders, settings);
   if (due === null || now < due) return null;
-  return newest.sentAt === null
-    ? "Resume was requested, but the order has not reached the feeder."
-    : "Resume was requested and sent, but the feeder has not confirmed that it is feeding.";
+  return newest.sentAt === null ? texts.orders.resumeNotReached : texts.orders.resumeNotConfirmed;
 }
 
 function pastPauseText(orders: OrdersState, { until }: Order, settings: FeederSettings, now: Instant): string | null {
   if (until === null || now < after(until, answerWithin(settings))) return null;
   const statement = currentStatement(orders);
   if (!statement?.paused || statement.at < until || hasFedSince(orders, statement.at)) return null;
-  return "The pause has ended, but the feeder still reports that it is paused.";
+  return texts.orders.stillPaused;
 }
 
-const problemText = ({ problem }: Order): string => (problem === null ? "" : ` It reports: ${problem}`);
+const refusalText = ({ kind, problem }: Order): string =>
+  problem === null ? texts.orders.refused[kind] : texts.orders.itReports(texts.orders.refused[kind], problem);
 
 const requestEvidence = ({ requestedBy, requestedAt }: Order): Evidence => ({
-  label: "requested",
-  value: `by ${requestedBy}`,
+  label: texts.orders.requestedLabel,
+  value: texts.orders.requestedBy(requestedBy),
   at: requestedAt,
 });
 
-const statementEvidence = ({ lastStatement }: OrdersState): Evidence =>
-  lastStatement === null
-    ? { label: "feeder reports", value: "nothing about a pause", at: null }
-    : { label: "feeder reports", value: lastStatement.paused ? "paused" : "not paused", at: lastStatement.at };
+function statementEvidence({ lastStatement }: OrdersState): Evidence {
+  const { statement, statementLabel } = texts.orders;
+  if (lastStatement === null) return { label: statementLabel, value: statement.none, at: null };
+  const value = lastStatement.paused ? statement.paused : statement.notPaused;
+  return { label: statementLabel, value, at: lastStatement.at };
+}

@@ -1,5 +1,6 @@
+import { spanText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import { after, between, days, type Instant } from "../instant.ts";
-import { spanText } from "../silence/spanText.ts";
 
 /** Whether a phone can be reached: without alarms a keeper must know that alarms would arrive. */
 export interface Reachability {
@@ -26,37 +27,32 @@ export function phoneReachability(
   { lastAcceptedAt, lastDisplayedAt, problem, blockedAt }: PhoneContact,
   now: Instant,
 ): Reachability {
-  if (blockedAt !== null) return { kind: "lost", text: "Notifications are blocked in its browser." };
-  if (problem !== null) return { kind: "lost", text: `Can't deliver now: ${problem}` };
+  const text = texts.reachability;
+  if (blockedAt !== null) return { kind: "lost", text: text.blocked };
+  if (problem !== null) return { kind: "lost", text: text.undeliverable(problem) };
   if (lastDisplayedAt !== null && now < after(lastDisplayedAt, receiptValidFor)) {
-    return { kind: "proved", text: `Showed a notification ${agoText(lastDisplayedAt, now)}.` };
+    return { kind: "proved", text: text.shown(agoText(lastDisplayedAt, now)) };
   }
-  const shown =
-    lastDisplayedAt === null
-      ? "Never showed a notification"
-      : `Last showed a notification ${agoText(lastDisplayedAt, now)}`;
+  const shown = lastDisplayedAt === null ? text.neverShown : text.lastShown(agoText(lastDisplayedAt, now));
   const isAwaited = lastAcceptedAt !== null && (lastDisplayedAt === null || lastAcceptedAt > lastDisplayedAt);
-  const sent = isAwaited ? ` (last sent ${agoText(lastAcceptedAt, now)})` : "";
-  return { kind: "unproved", text: `${shown}${sent}. Send a test.` };
+  const advice = isAwaited ? text.sendTestAfter(shown, agoText(lastAcceptedAt, now)) : text.sendTest(shown);
+  return { kind: "unproved", text: advice };
 }
 
 /** How a person can be reached: by the best of their phones, else by e-mail, else not at all. */
 export function personReachability(phones: readonly PhoneContact[], byEmail: boolean, now: Instant): Reachability {
+  const text = texts.reachability;
   const reaches = phones.map((phone) => phoneReachability(phone, now).kind);
-  if (reaches.includes("proved")) return { kind: "proved", text: "A phone showed a notification recently." };
-  const email = byEmail ? " E-mail is on." : "";
+  if (reaches.includes("proved")) return { kind: "proved", text: text.personReachable };
   if (reaches.includes("unproved"))
-    return { kind: "unproved", text: `No phone showed a notification recently.${email}` };
-  const none = phones.length === 0 ? "No phone has notifications on." : "No phone can be reached now.";
-  return {
-    kind: byEmail ? "unproved" : "lost",
-    text: byEmail ? `${none}${email}` : `${none} No e-mail address.`,
-  };
+    return { kind: "unproved", text: byEmail ? text.withEmail(text.notConfirmed) : text.notConfirmed };
+  const none = phones.length === 0 ? text.noPhone : text.noPhoneReachable;
+  return byEmail ? { kind: "unproved", text: text.withEmail(none) } : { kind: "lost", text: text.withoutEmail(none) };
 }
 
 const agoText = (at: Instant, now: Instant): string => {
   const span = between(at, now);
-  return span < 60_000 ? "just now" : `${spanText(span)} ago`;
+  return span < 60_000 ? texts.reachability.justNow : texts.reachability.ago(spanText(span));
 };
 
 /** Our choice: each gets every notification of its person. More phones from before the limit stay. */

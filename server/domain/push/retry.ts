@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import { after, earlier, type Instant, later, milliseconds, minutes, type Span, seconds } from "../instant.ts";
 import type { PushOutcome, Settlement } from "./outcome.ts";
 import { expiryOf } from "./pushOptions.ts";
@@ -35,7 +36,7 @@ export function settlementOf(
       const notBefore = nextAttempt(outcome.notBefore, attempts, now, jitter);
       const arrival = outcome.mayHaveArrived ? { mayHaveArrived: true as const } : {};
       if (notBefore > expiryOf(writtenAt, timeToLive)) {
-        const problem = `${outcome.text}; its time ended before it could be tried again`;
+        const problem = texts.reachability.timeEnded(outcome.text);
         return { kind: "givenUp", at: now, problem, ...arrival };
       }
       return { kind: "retry", notBefore, problem: outcome.text, ...arrival };

@@ -1,3 +1,5 @@
+import { intervalText, spanText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Fault } from "../faults.ts";
 import { after, between, days, hours, type Instant, later, type Span, seconds } from "../instant.ts";
 import { memoizeLatest } from "../memoizeLatest.ts";
@@ -16,7 +18,6 @@ import {
   type LongGaps,
   logGapsPerYear,
 } from "./longGaps.ts";
-import { intervalText, spanText } from "./spanText.ts";
 import { normalQuantileOfLog } from "./tailProbabilities.ts";
 
 /**
@@ -181,14 +182,15 @@ export function feederSilentFault(state: ReportingState, settings: FeederSetting
   const silentFor = between(state.lastReportAt, now);
   const usualInterval = state.intervals.mean as Span;
   const logProbability = logGapExceedance(state.intervals, gapDistributionOf(state), silentFor);
+  const text = texts.feederReports;
   return {
     kind: "feederSilent",
-    reason: `No report for ${spanText(silentFor)}. It usually reports ${intervalText(usualInterval)}.`,
+    reason: text.silent(spanText(silentFor), intervalText(usualInterval)),
     evidence: [
-      { label: "last report", value: "a report", at: state.lastReportAt },
-      { label: "usual time between reports", value: spanText(usualInterval), at: null },
+      { label: text.lastReportLabel, value: text.lastReport, at: state.lastReportAt },
+      { label: text.usualIntervalLabel, value: spanText(usualInterval), at: null },
       {
-        label: "longest gap that is still credible",
+        label: text.longestGapLabel,
         value: spanText(between(state.lastReportAt, silentFrom)),
         at: null,
       },
@@ -204,11 +206,11 @@ const reportsRegularly = ({ isRegular }: Reporting, { practice }: FeederSettings
 function irregularSilentFault({ lastReportAt }: Reporting, settings: FeederSettings, now: Instant): Fault {
   return {
     kind: "reportsIrregular",
-    reason:
-      `It has not reported since ${dateTimeText(lastReportAt, settings.zone, now)}, and its state is not known. ` +
-      `To get an alarm when reports are missing, let its program send a report ${intervalText(settings.reportEvery)}, ` +
-      "also without events.",
-    evidence: [{ label: "last report", value: "a report", at: lastReportAt }],
+    reason: texts.feederReports.irregular(
+      dateTimeText(lastReportAt, settings.zone, now),
+      intervalText(settings.reportEvery),
+    ),
+    evidence: [{ label: texts.feederReports.lastReportLabel, value: texts.feederReports.lastReport, at: lastReportAt }],
     confidence: null,
   };
 }

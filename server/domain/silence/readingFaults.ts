@@ -1,10 +1,11 @@
+import { numberText, spanText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, between, hours, type Instant } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { isChattering } from "./chatter.ts";
 import { isOftenRejected, sensorName } from "./rejectedReadings.ts";
 import { birdSensors, type RunningTotal, type SensorsState } from "./sensorActivity.ts";
-import { spanText } from "./spanText.ts";
 import { type ConstantReading, isStuck, type WatchedReading, watchedReadings } from "./stuckReadings.ts";
 
 /** Sensors with wrong readings: they chatter, stay constant, report impossible values, or count backwards. */
@@ -22,69 +23,54 @@ export function readingFaults(sensors: SensorsState, settings: FeederSettings, n
 export const isScaleRejected = ({ rejectedReadings: { hopperGrams } }: SensorsState): boolean =>
   hopperGrams !== undefined && isOftenRejected(hopperGrams);
 
-const counterNames = { button: "button", detector: "detector", perch: "perch sensor", chute: "chute sensor" } as const;
+const counterNames = texts.sensorFaults.names;
+const listed = (names: readonly string[]): string => names.reduce(texts.sensorFaults.andThe);
 
 function chatterFault(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
   const found = birdSensors.filter((sensor) => settings.sensors[sensor] && isChattering(sensors[sensor].chatter, now));
   const [first] = found;
   if (first === undefined) return null;
   const { counts, zeroAt, updatedAt } = sensors[first].chatter;
-  const others =
-    found.length > 1
-      ? ` So does the ${found
-          .slice(1)
-          .map((sensor) => counterNames[sensor])
-          .join(" and the ")}.`
-      : "";
+  const text = texts.sensorFaults.chatter;
+  const reason = text.reason(counterNames[first], counts, spanText(between(zeroAt, updatedAt)));
+  const others = found.slice(1).map((sensor) => counterNames[sensor]);
   return {
     kind: "sensorChattering",
-    reason: `The ${counterNames[first]} counted ${counts} times in ${spanText(between(zeroAt, updatedAt))}, more than birds can cause.${others}`,
+    reason: others.length === 0 ? reason : `${reason} ${text.others(listed(others))}`,
     evidence: found.map((sensor): Evidence => {
       const { chatter } = sensors[sensor];
-      return { label: `counts of the ${counterNames[sensor]}`, value: String(chatter.counts), at: chatter.zeroAt };
+      return { label: text.countsLabel(counterNames[sensor]), value: numberText(chatter.counts), at: chatter.zeroAt };
     }),
     confidence: null,
   };
 }
 
-const readingNames: { readonly [reading in Exclude<WatchedReading, "hopper">]: string } = {
-  air: "air thermometer",
-  inside: "inside thermometer",
-  lid: "lid thermometer",
-  batteryTemperature: "battery thermometer",
-  humidity: "humidity sensor",
-  battery: "battery's meter",
-};
-const unitOf = (reading: WatchedReading) => (reading === "humidity" ? "%" : reading === "battery" ? "V" : "°C");
+const readingNames = texts.sensorFaults.readings;
+function valueText(reading: WatchedReading, value: number): string {
+  const { celsius, percent, volts } = texts.units;
+  const unit = reading === "humidity" ? percent : reading === "battery" ? volts : celsius;
+  return unit(numberText(value, 3));
+}
 
 function stuckFault({ constantReadings }: SensorsState): Fault | null {
-  const found: { name: string; held: ConstantReading; unit: string }[] = [];
+  const found: { reading: WatchedReading; held: ConstantReading }[] = [];
   for (const reading of watchedReadings) {
     const constantReading = constantReadings[reading];
     if (reading === "hopper" || constantReading === null || !isStuck(reading, constantReading)) continue;
-    found.push({
-      name: readingNames[reading],
-      held: constantReading,
-      unit: unitOf(reading),
-    });
+    found.push({ reading, held: constantReading });
   }
   const [first] = found;
   if (first === undefined) return null;
-  const others =
-    found.length > 1
-      ? ` The same is true of the ${found
-          .slice(1)
-          .map(({ name }) => name)
-          .join(" and the ")}.`
-      : "";
+  const text = texts.sensorFaults.stuck;
+  const { reading, held } = first;
+  const reason = text.reason(readingNames[reading], spanText(held.constantFor), spanText(held.longestConstant));
+  const others = found.slice(1).map((other) => readingNames[other.reading]);
   return {
     kind: "readingStuck",
-    reason:
-      `The ${first.name} has not changed for ${spanText(first.held.constantFor)}. ` +
-      `Before, it never stayed the same for longer than ${spanText(first.held.longestConstant)}.${others}`,
-    evidence: found.flatMap(({ name, held: { value, constantFor, lastReadAt }, unit }): Evidence[] => [
-      { label: `${name}, unchanged`, value: `${value} ${unit}`, at: lastReadAt },
-      { label: `${name}, the same for`, value: spanText(constantFor), at: null },
+    reason: others.length === 0 ? reason : `${reason} ${text.others(listed(others))}`,
+    evidence: found.flatMap(({ reading, held: { value, constantFor, lastReadAt } }): Evidence[] => [
+      { label: text.valueLabel(readingNames[reading]), value: valueText(reading, value), at: lastReadAt },
+      { label: text.spanLabel(readingNames[reading]), value: spanText(constantFor), at: null },
     ]),
     confidence: null,
   };
@@ -97,12 +83,13 @@ function impossibleReadingFault({ rejectedReadings }: SensorsState, settings: Fe
   const [first] = found;
   if (first === undefined) return null;
   const names = found.map(([name]) => sensorName(name) ?? name);
+  const text = texts.sensorFaults.impossible;
   return {
     kind: "readingImpossible",
-    reason: `The ${names.join(" and the ")} ${found.length > 1 ? "report" : "reports"} impossible values. They are ignored.`,
+    reason: (names.length > 1 ? text.several : text.one)(listed(names)),
     evidence: found.map(([name, { count, firstAt }]) => ({
-      label: `values of the ${sensorName(name) ?? name} ignored`,
-      value: `${count} times`,
+      label: text.countLabel(sensorName(name) ?? name),
+      value: text.count(count),
       at: firstAt,
     })),
     confidence: null,
@@ -121,12 +108,13 @@ function decreasedTotalFault(sensors: SensorsState, settings: FeederSettings, no
   });
   const [first] = found;
   if (first === undefined) return null;
+  const text = texts.sensorFaults.totalFell;
   return {
     kind: "countsBackwards",
-    reason: `The running total of the ${counterNames[first.sensor]} fell from ${first.fell.from} to ${first.fell.to}, although the feeder did not restart.`,
+    reason: text.reason(counterNames[first.sensor], first.fell.from, first.fell.to),
     evidence: found.map(({ sensor, fell: decrease }) => ({
-      label: `total of the ${counterNames[sensor]}`,
-      value: `${decrease.from} to ${decrease.to}`,
+      label: text.label(counterNames[sensor]),
+      value: texts.sensorFaults.counterFell(decrease.from, decrease.to),
       at: decrease.at,
     })),
     confidence: null,

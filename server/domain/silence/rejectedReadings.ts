@@ -1,3 +1,4 @@
+import { texts } from "../../text/index.ts";
 import { type Instant, minutes } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
 
@@ -47,19 +48,22 @@ function updateRejectedReading(
 export const isOftenRejected = ({ share, count }: RejectedReading): boolean => share > 0.5 && count >= countMin;
 
 /** The name of a reading's sensor; null where it has none. */
-export const sensorName = (posted: string): string | null => sensorNames.get(posted) ?? null;
+export function sensorName(posted: string): string | null {
+  const reading = readings.get(posted);
+  return reading === undefined ? null : texts.sensorFaults.readings[reading];
+}
 
-const sensorNames: ReadonlyMap<string, string> = new Map([
-  ["hopperGrams", "scale"],
-  ["airCelsius", "air thermometer"],
-  ["insideCelsius", "inside thermometer"],
-  ["lidCelsius", "lid thermometer"],
-  ["humidityPercent", "humidity sensor"],
-  ["supplyVolts", "supply's meter"],
-  ["batteryVolts", "battery's meter"],
-  ["batteryCelsius", "battery thermometer"],
-  ["chargeMilliamps", "charging current's meter"],
-  ["signalDbm", "radio's signal strength"],
+const readings: ReadonlyMap<string, keyof typeof texts.sensorFaults.readings> = new Map([
+  ["hopperGrams", "hopper"],
+  ["airCelsius", "air"],
+  ["insideCelsius", "inside"],
+  ["lidCelsius", "lid"],
+  ["humidityPercent", "humidity"],
+  ["supplyVolts", "supply"],
+  ["batteryVolts", "battery"],
+  ["batteryCelsius", "batteryTemperature"],
+  ["chargeMilliamps", "chargingCurrent"],
+  ["signalDbm", "signal"],
 ]);
 
 /** Some ten minutes count. Common practice, no source. */

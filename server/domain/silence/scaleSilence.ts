@@ -1,3 +1,5 @@
+import { numberText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import type { Instant } from "../instant.ts";
 import type { Readings } from "../report.ts";
@@ -94,12 +96,13 @@ export function scaleSilentFault(
 ): Fault | null {
   if (scale.reportsWithoutReading >= reportsWithoutReadingMax && !isRejected) return missingWeightFault(scale);
   if (scale.lastGrams === null) return null;
+  const { givenLabel, seenLabel, unchangedThoughGiven, unchangedThoughSeen } = texts.sensorFaults.scale;
   if (scale.fallenAtReading >= unchangedPortionsMin) {
     const { fallenAtReading } = scale;
     return unchangedWeightFault(scale, {
       count: fallenAtReading,
-      text: `${fallenAtReading} portions were seen to fall`,
-      label: "portions seen to fall since",
+      reason: unchangedThoughSeen(fallenAtReading),
+      label: seenLabel,
     });
   }
   // Where no sensor sees them fall it may be a jam, which leaves the weight as it is: but not to the last digit for hours.
@@ -108,21 +111,23 @@ export function scaleSilentFault(
   const { givenAtReading } = scale;
   return unchangedWeightFault(scale, {
     count: givenAtReading,
-    text: `${givenAtReading} portions were given`,
-    label: "portions given since",
+    reason: unchangedThoughGiven(givenAtReading),
+    label: givenLabel,
   });
 }
 
 function missingWeightFault({ lastReadAt, lastGrams, reportsWithoutReading }: ScaleActivity): Fault {
-  const evidence: Evidence[] = [{ label: "reports without a weight", value: String(reportsWithoutReading), at: null }];
+  const text = texts.sensorFaults.scale;
+  const evidence: Evidence[] = [{ label: text.missingLabel, value: numberText(reportsWithoutReading), at: null }];
   if (lastReadAt !== null)
-    evidence.push({ label: "last weight", value: lastGrams === null ? "a weight" : `${lastGrams} g`, at: lastReadAt });
+    evidence.push({
+      label: text.lastWeightLabel,
+      value: weightText(lastGrams),
+      at: lastReadAt,
+    });
   return {
     kind: "scaleSilent",
-    reason:
-      lastReadAt === null
-        ? "A scale is fitted, but no report ever had a weight in it."
-        : `The last ${reportsWithoutReading} reports came without the hopper's weight.`,
+    reason: lastReadAt === null ? text.neverReported : text.missing(reportsWithoutReading),
     evidence,
     confidence: null,
   };
@@ -130,19 +135,22 @@ function missingWeightFault({ lastReadAt, lastGrams, reportsWithoutReading }: Sc
 
 interface PortionCount {
   readonly count: number;
-  readonly text: string;
+  readonly reason: string;
   readonly label: string;
 }
 
+const weightText = (grams: number | null): string =>
+  grams === null ? texts.sensorFaults.scale.aWeight : texts.units.grams(numberText(grams, 3));
+
 const unchangedWeightFault = (
   { lastGrams, lastReadAt }: ScaleActivity,
-  { count, text, label }: PortionCount,
+  { count, reason, label }: PortionCount,
 ): Fault => ({
   kind: "scaleSilent",
-  reason: `The scale reading did not change, although ${text}.`,
+  reason,
   evidence: [
-    { label: "weight, unchanged", value: `${lastGrams} g`, at: lastReadAt },
-    { label, value: String(count), at: null },
+    { label: texts.sensorFaults.scale.unchangedLabel, value: weightText(lastGrams), at: lastReadAt },
+    { label, value: numberText(count), at: null },
   ],
   confidence: null,
 });

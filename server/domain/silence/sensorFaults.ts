@@ -1,3 +1,5 @@
+import { numberText, percentText, spanText } from "../../text/format.ts";
+import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { between, type Instant, later } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
@@ -13,7 +15,6 @@ import {
   type SensorsState,
 } from "./sensorActivity.ts";
 import { isSilentTooLong, logSilenceProbability } from "./silenceStatistics.ts";
-import { spanText } from "./spanText.ts";
 
 export { readingFaults } from "./readingFaults.ts";
 export {
@@ -42,10 +43,8 @@ export function sensorFaults(sensors: SensorsState, settings: FeederSettings, no
 }
 
 const faultKindBySensor = { button: "buttonSilent", detector: "detectorSilent", perch: "perchSilent" } as const;
-const sensorNames = { button: "button", detector: "detector", perch: "perch sensor" } as const;
-const markNames = { button: "presses", detector: "deposits", perch: "landings" } as const;
-const markText = (companion: BirdSensor, sensor: BirdSensor): string =>
-  companion === sensor ? "things that fell into its slot" : markNames[companion];
+const eventsText = (companion: BirdSensor, sensor: BirdSensor): string =>
+  texts.sensorFaults.events[companion === sensor ? "slot" : companion];
 
 function silentBesideOthersFault(
   sensors: SensorsState,
@@ -66,15 +65,20 @@ function silentBesideOthersFault(
   const { pairing, companion } = strongest;
   const probabilityOfRun = Math.exp(strongest.logChance);
   const share = pairing.hits / (pairing.hits + pairing.misses);
+  const text = texts.sensorFaults;
+  const [name, events] = [text.names[sensor], eventsText(companion, sensor)];
+  const counted = text.countedEvents(pairing.openMarks, events);
+  const span = sinceText(activity.lastCountAt, now);
   return {
     kind: faultKindBySensor[sensor],
     reason:
-      `The ${sensorNames[sensor]} did not react in the last ${pairing.openMarks} ${markText(companion, sensor)}` +
-      `${sinceText(activity.lastCountAt, now)}. Usually it reacts in ${tenthsText(share)}.`,
+      span === null
+        ? text.silentBesideOthers(name, counted, tenthsText(share))
+        : text.silentSinceBesideOthers(name, counted, span, tenthsText(share)),
     evidence: [
       ...lastCountEvidence(activity),
-      { label: `${markText(companion, sensor)} since`, value: String(pairing.openMarks), at: null },
-      { label: "usual share of reactions", value: `${Math.round(100 * share)} %`, at: null },
+      { label: text.eventsSinceLabel(events), value: numberText(pairing.openMarks), at: null },
+      { label: text.usualShareLabel, value: percentText(share), at: null },
       ...decreaseEvidence(activity),
     ],
     confidence: probability(1 - probabilityOfRun),
@@ -95,29 +99,33 @@ function silentAloneFault(
   }
   if (!isSilentTooLong(activity.silence, settings.place, now)) return null;
   const probabilityOfRun = Math.exp(logSilenceProbability(activity.silence, settings.place, now));
+  const { names, silentAlone, silentSinceAlone } = texts.sensorFaults;
+  const [name, span] = [names[sensor], sinceText(activity.lastCountAt, now)];
   return {
     kind: faultKindBySensor[sensor],
-    reason:
-      `The ${sensorNames[sensor]} gave no signal${sinceText(activity.lastCountAt, now)}, for much longer than usual in daylight. ` +
-      "No other sensor shows whether birds came.",
+    reason: span === null ? silentAlone(name) : silentSinceAlone(name, span),
     evidence: [...lastCountEvidence(activity), ...decreaseEvidence(activity)],
     confidence: probability(1 - probabilityOfRun),
   };
 }
 
-const sinceText = (lastAt: Instant | null, now: Instant) =>
-  lastAt === null ? "" : ` (in ${spanText(between(lastAt, later(lastAt, now)))})`;
+const sinceText = (lastAt: Instant | null, now: Instant): string | null =>
+  lastAt === null ? null : spanText(between(lastAt, later(lastAt, now)));
 
 const lastCountEvidence = ({ lastCountAt }: SensorActivity): Evidence[] =>
-  lastCountAt === null ? [] : [{ label: "last signal", value: "a count", at: lastCountAt }];
-
-const decreaseEvidence = ({ decrease }: RunningTotal): Evidence[] =>
-  decrease === null
+  lastCountAt === null
     ? []
-    : [{ label: "its counter went backwards", value: `${decrease.from} to ${decrease.to}`, at: decrease.at }];
+    : [{ label: texts.sensorFaults.lastSignalLabel, value: texts.sensorFaults.lastSignal, at: lastCountAt }];
+
+function decreaseEvidence({ decrease }: RunningTotal): Evidence[] {
+  if (decrease === null) return [];
+  const { counterFell, counterFellLabel } = texts.sensorFaults;
+  return [{ label: counterFellLabel, value: counterFell(decrease.from, decrease.to), at: decrease.at }];
+}
 
 function tenthsText(share: number): string {
+  const { nearlyAll, ofTen, ofHundred } = texts.sensorFaults.share;
   const tenths = Math.round(10 * share);
-  if (tenths >= 10) return "nearly all of them";
-  return tenths >= 1 ? `about ${tenths} of 10` : `about ${Math.max(1, Math.round(100 * share))} of 100`;
+  if (tenths >= 10) return nearlyAll;
+  return tenths >= 1 ? ofTen(tenths) : ofHundred(Math.max(1, Math.round(100 * share)));
 }

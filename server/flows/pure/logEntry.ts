@@ -5,6 +5,7 @@ import type { NotifiedPriority } from "../../domain/notification/escalation.ts";
 import type { RefusalReason } from "../../domain/reportFaults.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
 import { grams } from "../../domain/units.ts";
+import { texts } from "../../text/index.ts";
 import { loggedSettings, withLoggedSettings } from "./loggedSettings.ts";
 import { newOrder } from "./newOrder.ts";
 import { changeSettings } from "./requestedSettings.ts";
@@ -68,7 +69,7 @@ export const factOf = (entry: LogEntry, at: Instant, settings: FeederSettings): 
 };
 
 function factOfAction(action: LoggedAct, at: Instant): KeeperFact {
-  const { by = "the keeper" } = action;
+  const { by = texts.feederReports.someKeeper } = action;
   for (const name of actionNames) {
     const content = action[name];
     if (content === undefined) continue;

@@ -7,6 +7,7 @@ import type { FeederState } from "../../domain/feeder.ts";
 import { before, type Instant, type Span } from "../../domain/instant.ts";
 import { mergeStoredBoots, type StoredBoot } from "../../domain/storedBoots.ts";
 import type { StoredBodies } from "../../ports.ts";
+import { texts } from "../../text/index.ts";
 
 /**
  * Exactly once: which of a report's events are new, and of which start of its feeder they are. In most cases the clocks show it;
@@ -167,7 +168,7 @@ function removeDuplicates(events: readonly PostedEvent[]): DistinctEvents {
       bodies.set(seq, body);
       distinct.push(event);
     } else if (known !== body) {
-      const problem = `${seq} is the seq of another event in this report too; it is not stored, send it again`;
+      const problem = texts.feederReports.seqTwice(seq);
       refused.push({ seq, field: `events[${index}].seq`, problem });
     }
   }

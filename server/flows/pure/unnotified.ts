@@ -3,13 +3,14 @@ import type { AlarmChange } from "../../domain/alarms/alarmStates.ts";
 import type { FaultKind } from "../../domain/faults.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { AlarmEvent } from "../../domain/notification/escalation.ts";
+import { texts } from "../../text/index.ts";
 
 /**
  * An alarm of priority urgent or soon is never lost without a trace: it has an item in the outbox, or its escalation waits (quiet
  * hours, nobody reachable, a silence not yet confirmed), or the change that ended it says in the log, and so in the digest, that
  * nobody was notified. Nothing is sent about it afterwards: to learn that something unknown is over would only worry.
  */
-export const unnotifiedText = "It ended before anybody was notified.";
+export const unnotifiedText = texts.notification.endedUnnotified;
 
 /** An alarm event that ended an escalation before anybody was notified. */
 export interface UnnotifiedEnd {

@@ -4,6 +4,7 @@ import { parseReport } from "../../contract/lenientJson.ts";
 import { readReport } from "../../contract/readReport.ts";
 import { eventsPerReportMax } from "../../contract/report.ts";
 import { milliseconds } from "../../domain/instant.ts";
+import { texts } from "../../text/index.ts";
 import { tooManyWrongKeys, unknownSenderProblem } from "../feederIdentity.ts";
 import { noSocketProblem, tooManyLinksProblem, tooManyReportsProblem, usedSignatureProblem } from "../feederLink.ts";
 import { outcomeProblem, type ReportOutcome } from "../ingestReport.ts";
@@ -77,14 +78,14 @@ const senderRefusals: readonly FeederRefusal[] = [
     when: "There is no key, a key that no feeder has (any more), or a signature that doesn't fit. A socket doesn't open.",
     feederAction:
       "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named.",
-    example: problemExample(unknownSenderProblem("no feeder has this key")),
+    example: problemExample(unknownSenderProblem(texts.feederKeys.unknownKey)),
     reasons: [
-      "there is no Authorization header with a feeder key",
-      "Authorization: Basic isn't understood, only Bearer and Signature",
-      "no feeder has this key",
-      "a signature needs feeder, time and mac",
-      "the signature's time is more than five minutes from the server's",
-      "the signature doesn't fit",
+      texts.feederKeys.noHeader,
+      texts.feederKeys.unknownScheme("Basic"),
+      texts.feederKeys.unknownKey,
+      texts.feederKeys.incompleteSignature,
+      texts.feederKeys.staleSignature,
+      texts.feederKeys.wrongSignature,
     ],
     at: "both",
   },

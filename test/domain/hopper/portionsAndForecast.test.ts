@@ -8,7 +8,6 @@ import {
 import { daySpanAt } from "../../../server/domain/hopper/daySpan.ts";
 import { runOutText } from "../../../server/domain/hopper/emptyForecast.ts";
 import { assumedFoodSettings, foodText } from "../../../server/domain/hopper/foodText.ts";
-import { gramsRangeText, gramsText } from "../../../server/domain/hopper/gramsText.ts";
 import { hopperFaults, updateHopperForecast } from "../../../server/domain/hopper/hopperFaults.ts";
 import {
   clampPortion,
@@ -34,6 +33,7 @@ import {
 import { after, days, hours, type Instant, seconds } from "../../../server/domain/instant.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { grams } from "../../../server/domain/units.ts";
+import { gramsRangeText, gramsText } from "../../../server/text/format.ts";
 import { dawn, portionAt, rowanSettings } from "./rowan.ts";
 
 const scale = rowanSettings();

@@ -1,0 +1,23 @@
+export const alarms = {
+  endedBefore: (reason: string) => `Ended. Before: ${reason}`,
+  hasEnded: (title: string) => `${title} has ended.`,
+  endedTitle: (title: string) => `${title} ended`,
+  checkAfterEnd: (ended: string) =>
+    `${ended} It may have caused damage. Check the feeder, then press “I have checked”.`,
+  checkNeeded: "check needed",
+  shelvedBy: (name: string) => `Shelved by ${name}.`,
+  outOfService: (name: string, reason: string) => `Out of service (${name}): ${reason}`,
+  alsoIncludes: (titles: string) => `Also includes: ${titles}.`,
+  shelvedUndetected: "Shelved before it was detected.",
+  outOfServiceUndetected: "Taken out of service before it was detected.",
+  atLastReport: (moment: string) => `At the last report, ${moment}`,
+  whenLastKnown: "When last known",
+  knownThen: (when: string, reason: string) => `${when}: ${reason}`,
+  ended: "Ended",
+  endedAt: (moment: string) => `Ended ${moment}`,
+  endedEarlier: (ended: string, reason: string) => `${ended}. Before: ${reason}`,
+  causedBy: (title: string) => `Caused by: ${title}.`,
+  inWorkshop: "The feeder is in the workshop.",
+  inStorage: "The feeder is in storage.",
+  paused: "The feeder is paused.",
+};

@@ -1,0 +1,4 @@
+export const devices = {
+  someBrowser: "A browser",
+  onSystem: (browser: string, system: string) => `${browser} on ${system}`,
+};

@@ -1,0 +1,30 @@
+/** The state of a feeder in one sentence. */
+export const feederSummary = {
+  alarm: (title: string) => `${title}.`,
+  alarmSince: (title: string, moment: string) => `${title} since ${moment}.`,
+  noReportsSince: (moment: string) => `No reports since ${moment}.`,
+  checkNeeded: (title: string) => `Check needed: ${title} (ended).`,
+  pauseLost: (moment: string) => `Restarted while paused; pause sent again at ${moment}, not confirmed.`,
+  requested: {
+    pause: (moment: string) => `Pause requested at ${moment}, not confirmed.`,
+    resume: (moment: string) => `Resume requested at ${moment}, not confirmed.`,
+  },
+  inWorkshop: "In the workshop: recorded, no notifications.",
+  inStorage: "In storage: battery alarms only.",
+  noReportYet: "No report yet.",
+  paused: "Paused until resumed.",
+  pausedUntil: (moment: string) => `Paused until ${moment}.`,
+  resumeUnconfirmed: (moment: string) => `Was due to resume at ${moment}, not confirmed.`,
+  ok: (food: string) => `OK: ${food}.`,
+  food: (food: string) => `${food}.`,
+
+  connected: "Connected. State not known yet.",
+  lastReport: (moment: string) => `Last report ${moment}.`,
+  refused: { pause: "It refused to pause.", resume: "It refused to resume." },
+  orderUnconfirmed: "Last order not confirmed.",
+  feedingUnconfirmed: "Pause ended, feeding not confirmed.",
+  notes: (titles: string) => `Notes: ${titles}.`,
+  noNotifications: (titles: string) => `No notifications: ${titles}.`,
+  noSignalYet: (sensors: string) => `No signal from its ${sensors} yet.`,
+  andIts: (sensors: string, last: string) => `${sensors} and its ${last}`,
+};

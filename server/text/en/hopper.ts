@@ -1,0 +1,16 @@
+export const hopper = {
+  levelLabel: "in the hopper",
+  levelWithRange: (mass: string, range: string) => `${mass} (${range})`,
+  empty: {
+    portions: (mass: string, since: string) =>
+      `The hopper is empty by the portions given since the last refill: at most ${mass} are left, since ${since}.`,
+    scale: (mass: string, since: string) =>
+      `The hopper is empty by the scale: at most ${mass} are left, since ${since}.`,
+  },
+  emptyLimitLabel: "empty limit",
+  low: (mass: string, forecast: string) => `About ${mass} are left: ${forecast}.`,
+  lowWithoutForecast: (mass: string) =>
+    `About ${mass} are left, less than a tenth of the hopper. Not enough data for a forecast.`,
+  possiblyEmptyLabel: "possibly empty from",
+  probablyEmptyLabel: "probably empty by",
+};

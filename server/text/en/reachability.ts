@@ -1,0 +1,18 @@
+export const reachability = {
+  justNow: "just now",
+  ago: (span: string) => `${span} ago`,
+  blocked: "Notifications are blocked in its browser.",
+  undeliverable: (problem: string) => `Can't deliver now: ${problem}`,
+  shown: (ago: string) => `Showed a notification ${ago}.`,
+  neverShown: "Never showed a notification",
+  lastShown: (ago: string) => `Last showed a notification ${ago}`,
+  sendTest: (shown: string) => `${shown}. Send a test.`,
+  sendTestAfter: (shown: string, lastSent: string) => `${shown} (last sent ${lastSent}). Send a test.`,
+  personReachable: "A phone showed a notification recently.",
+  notConfirmed: "No phone showed a notification recently.",
+  noPhone: "No phone has notifications on.",
+  noPhoneReachable: "No phone can be reached now.",
+  withEmail: (phones: string) => `${phones} E-mail is on.`,
+  withoutEmail: (phones: string) => `${phones} No e-mail address.`,
+  timeEnded: (problem: string) => `${problem}; its time ended before it could be tried again`,
+};
