@@ -30,7 +30,7 @@ const { values: options, positionals: chosenModules } = parseArgs({
     /** At most so many mutants a module. */
     mutants: { type: "string", default: "10" },
     /** No module is begun after so many minutes; the last one needs up to a minute and a half more. */
-    minutes: { type: "string", default: "3" },
+    minutes: { type: "string", default: "2.5" },
     workers: { type: "string", default: "2" },
   },
 });

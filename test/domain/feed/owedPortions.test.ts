@@ -78,6 +78,8 @@ describe("what is owed", () => {
     expect(owed(portion(121, { paysFor: 7 }), deposit(0, 7))).toEqual([7]);
     expect(owed(portion(5, { paysFor: 7 }, false), deposit(0, 7))).toEqual([7]);
     expect(run(portion(5, { paysFor: 7 }), deposit(0, 7)).earlyPayments).toEqual([]);
+    const other = run(portion(5, { paysFor: 7 }), portion(6, { paysFor: 9 }), deposit(0, 7));
+    expect(other.earlyPayments).toEqual([{ seq: 9, at: at(6) }]);
   });
 
   it("stays owed where the portion was empty or cut short, which its text states", () => {

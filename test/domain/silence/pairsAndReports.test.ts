@@ -254,4 +254,25 @@ describe("the reports of a feeder", () => {
     expect(mean(gaps(2))).toBeLessThan(minutes(2));
     expect(mean(gaps(3))).toBe(hours(2));
   });
+
+  it("miss later where late ones come oftener and by more: by the exponential tail of late gaps (Coles 2001, chapter 4)", () => {
+    const known = minutely(61);
+    if (known.kind !== "reporting") throw new Error("expected reports");
+    const limit = (lateShare: number, lateExcess: number) => {
+      const intervals = { ...known.intervals, mean: 60_000, variance: 12_000 ** 2, lateShare, lateExcess };
+      return ((silenceBeginsAt({ ...known, intervals }, settings) ?? start) - known.lastReportAt) / 1_000;
+    };
+    // One gap may be wrong with mean gap over a year.
+    const wanted = Math.log(60 / (365 * 86_400));
+    expect(limit(0.1, 60_000)).toBeCloseTo(90 + 60 * (Math.log(0.1) - wanted), -1);
+    expect(limit(0.1, 90_000)).toBeCloseTo(90 + 90 * (Math.log(0.1) - wanted), -1);
+  });
+
+  it("teach the longest gaps once one is half an interval late", () => {
+    const gaps = (second: number) => {
+      const state = report(minutely(61), 3_600 + second);
+      return state.kind === "reporting" ? state.longGaps.thisQuarter : null;
+    };
+    expect([gaps(80), gaps(100)]).toEqual([[], [100_000]]);
+  });
 });

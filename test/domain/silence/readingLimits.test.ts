@@ -349,3 +349,22 @@ describe("a deposit", () => {
     expect(dropped({ metal: true }).button.pairings.detector?.openMarks).toBe(1);
   });
 });
+
+describe("a sensor that is found to chatter", () => {
+  it("is shown with its counts, since when, and with the others that do", () => {
+    const count = (kind: string, sensors = initialSensors(start)) =>
+      Array.from({ length: 220 }, (_, n) => at(n + 1)).reduce(
+        (known, recordedAt, n) =>
+          updateSensorsByEvent(known, { kind, seq: n, recordedAt } as unknown as FeederEvent, larchSettings),
+        sensors,
+      );
+    const [one] = readingFaults(count("visit"), larchSettings, at(221));
+    expect(one).toMatchObject({
+      kind: "sensorChattering",
+      evidence: [{ label: "counts of the perch sensor", value: "220", at: at(1) }],
+    });
+    const [both] = readingFaults(count("press", count("visit")), larchSettings, at(221));
+    expect(both?.evidence.map(({ label }) => label)).toEqual(["counts of the button", "counts of the perch sensor"]);
+    expect(both?.reason).toContain("So does the perch sensor.");
+  });
+});
