@@ -1,9 +1,8 @@
 import tseslint from "typescript-eslint";
 
 /**
- * Only what Biome can't see: what needs types (promises that nobody waits for, cases that nobody thought of), and how long and
- * branched a function is. `eslint-suppressions.json` lists, by file, functions that are longer or more branched than that from
- * before the rule; each that is shortened has to go off the list, and a new one fails.
+ * Only what Biome can't check: what needs types (promises that nothing waits for, cases that are missing), and how long and
+ * branched a function is. A function that must be longer has `eslint-disable-next-line` with its reason above it.
  */
 export default tseslint.config(
   {

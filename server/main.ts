@@ -39,7 +39,7 @@ import { type Ports, StoreBusy, type StoreCheck, StoreFull, StoreReadOnly } from
 const deliveryTimeouts = { push: seconds(10), email: seconds(30) };
 
 /** Opens everything, listens, and closes everything in the order in which nothing is lost. */
-// Long: everything is opened, started and closed here once, in an order that matters.
+// eslint-disable-next-line max-lines-per-function -- everything is opened, started and closed here once, in an order that matters
 async function main(): Promise<void> {
   // The timers count UTC minutes; the domain computes local times.
   process.env.TZ = "UTC";

@@ -30,7 +30,7 @@ export interface LiveConnection {
  * silent connection gets a ping: one whose other end is gone seems open for minutes (RFC 6455 has pings for that, but browsers
  * don't let pages send them).
  */
-// Long: its parts share the socket, the retry timer and the count of failures.
+// eslint-disable-next-line max-lines-per-function -- its parts share the socket, the retry timer and the count of failures
 export function openLiveConnection(handlers: LiveHandlers): LiveConnection {
   let current: WatchedSocket | null = null;
   let failures = 0;

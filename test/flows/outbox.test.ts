@@ -1,4 +1,4 @@
-import { afterEach, beforeEach, describe, expect, it, vi } from "vitest";
+import { describe, expect, it, onTestFinished, vi } from "vitest";
 import webpush from "web-push";
 import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
@@ -11,7 +11,7 @@ import type { EmailGateway, EmailOutcome, Phone, PushGateway, PushOutcome } from
 import { InMemoryOutbox } from "../support/memoryOutbox.ts";
 import { notificationFixture } from "../support/notificationFixture.ts";
 import { phoneFixture } from "../support/phoneFixture.ts";
-import { type PushService, startPushService } from "../support/pushService.ts";
+import { startPushService } from "../support/pushService.ts";
 
 const start = instantOf("2026-11-25T06:30:00Z");
 const accepted: PushOutcome = { kind: "accepted" };
@@ -368,13 +368,9 @@ describe("a test push", () => {
 });
 
 describe("from the outbox to the phone, over a real push service on this machine", () => {
-  let service: PushService;
-  beforeEach(async () => {
-    service = await startPushService();
-  });
-  afterEach(() => service.close());
-
   it("arrives after the service was busy, and removes the phone once it has unsubscribed", async () => {
+    const service = await startPushService();
+    onTestFinished(() => service.close());
     const { outbox, clock, enqueue, ports, drain } = server();
     const vapid = { subject: "mailto:keeper@pieward.example", ...webpush.generateVAPIDKeys() };
     const guard = endpointGuard({ allowPrivateEndpoints: true });

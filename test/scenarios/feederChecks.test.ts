@@ -1,14 +1,7 @@
 import { describe, expect, it } from "vitest";
-import { orderStateTexts, pauseUntilResumedLabel } from "../../client/text/en/order.ts";
-import { confirmedDetail, lastFeedingText } from "../../client/text/en/orderDetail.ts";
-import { thisPhoneText } from "../../client/text/en/phonesScreen.ts";
-import { reachabilityTexts } from "../../client/text/en/reachabilityStatus.ts";
 import type { AlarmView, FeederView, OrderView } from "../../server/contract/api.ts";
 import { ruleOf } from "../../server/domain/faults.ts";
-import { portionText } from "../../server/domain/portionText.ts";
-import { grams } from "../../server/domain/units.ts";
 import { alarmViewFixture, feederViewFixture } from "../client/viewFixtures.ts";
-import { rowanSettings } from "../domain/rowan.ts";
 import {
   checkFeeder,
   checkFeederScreen,
@@ -21,14 +14,6 @@ import {
 import { type ArrivedReport, EndpointKnowledge, FeederKnowledge, minute } from "./knowledge.ts";
 import { checkPerson, checkPhone, checkPhonesScreen, checkRenotification, renotifyDueAt } from "./phoneChecks.ts";
 import { checkLog, checkReadings, checkReportAnswer, checkStatus } from "./protocolChecks.ts";
-import {
-  claimsConfirmed,
-  claimsFeeding,
-  claimsKeeperSaid,
-  claimsPaused,
-  claimsReachable,
-  claimsWell,
-} from "./texts.ts";
 
 /** Every rule of the checks is shown a planted fault, and the truth beside it: a check that sees nothing passes too. */
 
@@ -404,42 +389,8 @@ describe("the checks", () => {
   });
 });
 
-describe("a text about a confirmation", () => {
-  it("claims it only where it still holds", () => {
-    expect(claimsConfirmed("Pause until resumed: confirmed by the feeder")).toBe(true);
-    expect(claimsConfirmed("The feeder confirmed at 07:58.")).toBe(true);
-    expect(claimsConfirmed("Pause: not confirmed in time")).toBe(false);
-    expect(claimsConfirmed("It confirmed the pause at 07:58, but it was feeding again at 08:03.")).toBe(false);
-    expect(claimsConfirmed("It confirmed the pause at 07:58. The feeder confirmed it again.")).toBe(true);
-  });
-});
-
-/** A check that looks for a wording which no screen has any more would find nothing, whatever a screen claims. */
-describe("the present texts", () => {
-  it.each<[claim: string, (text: string) => boolean, text: string]>([
-    ["OK", claimsWell, "OK: enough until Saturday."],
-    ["paused", claimsPaused, "Paused until resumed."],
-    ["paused", claimsPaused, "Paused until 16:00."],
-    ["confirmed", claimsConfirmed, `${pauseUntilResumedLabel}: ${orderStateTexts.confirmed}`],
-    ["confirmed", claimsConfirmed, confirmedDetail("07:58")],
-    ["feeding", claimsFeeding, lastFeedingText("07:58")],
-    ["reachable", claimsReachable, reachabilityTexts.proved],
-    ["entered by the keeper", claimsKeeperSaid, portionText(grams(1.5), { ...rowanSettings, portionMass: grams(1.5) })],
-    ["this phone", (text) => text.includes("(this phone)"), thisPhoneText],
-  ])("claim %s where the checks look for it", (_, claims, text) => {
-    expect(claims(text)).toBe(true);
-  });
-
-  it.each<[claim: string, (text: string) => boolean, text: string]>([
-    ["confirmed", claimsConfirmed, orderStateTexts.sent],
-    ["confirmed", claimsConfirmed, orderStateTexts.overdue],
-    ["reachable", claimsReachable, reachabilityTexts.lost],
-    ["reachable", claimsReachable, reachabilityTexts.unproved],
-  ])("do not claim %s where that is not so", (_, claims, text) => {
-    expect(claims(text)).toBe(false);
-  });
-
-  it("do not take a wrong reading for reports that can't be read", () => {
+describe("a wrong reading", () => {
+  it("is not taken for reports that can't be read", () => {
     const view = feederViewFixture(begin, { summary: "-", pause: pauseView(null) });
     const history = new FeederHistory().reports(1).reports(2, { status: 400 }).reports(20, { status: 400 });
     expect(check({ ...view, alarms: [alarm(ruleOf("readingStuck").title)] }, history, 20)).toEqual(["unreadable"]);
