@@ -319,25 +319,6 @@ describe("our files", () => {
     expect(tooLong(["package-lock.json"], lineLimit, { "package-lock.json": "npm writes it" })).toEqual([]);
   });
 
-  it("exceed the limits of a function at few places, each with its reason", () => {
-    const exceptions = sourceFiles()
-      .filter((path) => /^(server|client)\//.test(path))
-      .flatMap((path) => functionExceptions(read(path)).map((exception) => ({ path, ...exception })));
-    expect(exceptions.filter(({ reason }) => reason.length < 20)).toEqual([]);
-    expect(exceptions.filter(({ rule }) => rule === "max-lines-per-function").length).toBeLessThanOrEqual(15);
-    expect(exceptions.filter(({ rule }) => rule === "complexity").length).toBeLessThanOrEqual(10);
-    expect(exceptions.filter(({ rule }) => rule === "max-params")).toEqual([]);
-  });
-
-  it("would be found with an exception without a reason, and with two rules in one line", () => {
-    const marker = ["eslint", "disable"].join("-");
-    expect(functionExceptions(`// ${marker}-next-line complexity`)).toEqual([{ rule: "complexity", reason: "" }]);
-    expect(functionExceptions(`/* ${marker} max-params, complexity -- a table is longer */`)).toEqual([
-      { rule: "max-params", reason: "a table is longer" },
-      { rule: "complexity", reason: "a table is longer" },
-    ]);
-  });
-
   it("name no path of a developer's machine and no package registry", () => {
     expect(ourFiles().flatMap((path) => strayPlaces(path, read(path)))).toEqual([]);
   });
@@ -352,16 +333,6 @@ describe("our files", () => {
     expect(strayPlaces(path, text)).toHaveLength(1);
   });
 });
-
-/** Where a function may break a limit of eslint.config.js: the rule, and the reason that stands beside it. */
-const functionExceptions = (source: string): readonly { readonly rule: string; readonly reason: string }[] =>
-  [...source.matchAll(/eslint-disable(?:-next-line|-line)?[ \t]*([\w,/@ -]*?)(?: -- ([^\n]*?))?(?: \*\/)?$/gm)].flatMap(
-    ([, names = "", reason = ""]) =>
-      names
-        .split(",")
-        .map((rule) => ({ rule: rule.trim(), reason }))
-        .filter(({ rule }) => ["max-lines-per-function", "complexity", "max-params"].includes(rule)),
-  );
 
 /** What is in git. */
 function ourFiles(): string[] {

@@ -24,7 +24,7 @@ export function numberText(value: number, decimalsMax = 0, decimalsMin = 0): str
 
 const twoFigures = new Intl.NumberFormat(locale, { useGrouping: false, maximumSignificantDigits: 2 });
 /** "0.35", "1.5", "12": as exact as an estimate is. */
-export const roughNumberText = (value: number): string => twoFigures.format(value).replace("-", "−");
+const roughNumberText = (value: number): string => twoFigures.format(value).replace("-", "−");
 
 /** "Food low" */
 export const capitalize = (text: string): string => text.charAt(0).toUpperCase() + text.slice(1);

@@ -4,7 +4,7 @@ import { type FaultKind, ruleOf } from "../../../server/domain/faults.ts";
 import { after, days, type Instant, instantOf, minutes, type Span } from "../../../server/domain/instant.ts";
 
 /** A month of the invented yard Alder Croft, alarm by alarm. */
-export const zone = "Europe/Stockholm";
+const zone = "Europe/Stockholm";
 export const from = instantOf("2026-01-01T00:00:00+01:00");
 export const to = instantOf("2026-01-31T00:00:00+01:00");
 export const at = (span: Span): Instant => after(from, span);
