@@ -106,7 +106,7 @@ describe("a confirmed pause", () => {
     expect(fault?.evidence.map(({ label, at }) => [label, at])).toEqual([
       ["requested", at(0)],
       ["feeder reports", at(9)],
-      ["confirmed the pause", at(9)],
+      ["confirmation, no longer valid", at(9)],
       ["last portion", at(90)],
     ]);
   });
