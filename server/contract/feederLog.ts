@@ -37,7 +37,7 @@ const refillSchema = z
     filled: z.literal(true).optional(),
     levelGrams: z.number().min(0).max(massMax).optional(),
   })
-  .refine((request) => exactlyOne(request, refillKinds), `must say exactly one of ${refillKinds.join(", ")}`);
+  .refine((request) => exactlyOne(request, refillKinds), `must have exactly one of ${refillKinds.join(", ")}`);
 
 const orderId = z.string().min(1).max(64);
 const actNames = [
@@ -71,7 +71,7 @@ const loggedAct = z
     outOfService: z.strictObject({ fault: faultSchema, reason: outOfServiceRequest.shape.reason }).optional(),
     returnToService: z.strictObject({ fault: faultSchema }).optional(),
   })
-  .refine((request) => exactlyOne(request, actNames), `must say exactly one of ${actNames.join(", ")}`);
+  .refine((request) => exactlyOne(request, actNames), `must have exactly one of ${actNames.join(", ")}`);
 export type LoggedAct = z.infer<typeof loggedAct>;
 
 /** By kind; the report itself is read by `readReport`, as when it arrives. */

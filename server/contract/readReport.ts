@@ -82,7 +82,7 @@ function sentAtProblems(sentAt: unknown): readonly Refusal[] {
 const bareNumberRefusal = ({ path, token }: BareNumber): Refusal => ({
   seq: null,
   field: fieldPath(path),
-  problem: `${token} is no number: taken as not said`,
+  problem: `${token} is no number: ignored`,
 });
 
 // --- readings ------------------------------------------------------------------------------------------------------

@@ -110,7 +110,7 @@ function checkFoodFields(request: FoodFields, context: z.RefinementCtx): void {
     context.addIssue({ code: "custom", path: [field], message });
   };
   const { foodKind, food, portionGrams, tenPortionsGrams } = request;
-  if (foodKind === "other" && food === undefined) refuse("food", "must say in your own words what it is");
+  if (foodKind === "other" && food === undefined) refuse("food", 'must be entered when the kind is "other"');
   const isWeighed = portionGrams !== undefined || tenPortionsGrams !== undefined;
   if (portionGrams !== undefined && tenPortionsGrams !== undefined) {
     refuse("tenPortionsGrams", "and portionGrams say the same: give one of them");

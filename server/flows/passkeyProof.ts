@@ -25,7 +25,7 @@ export type PasskeyRefusal =
   | "otherPerson"
   | "counter";
 
-export const refusalWords: Readonly<Record<PasskeyRefusal, string>> = texts.signIn.passkey;
+export const refusalTexts: Readonly<Record<PasskeyRefusal, string>> = texts.signIn.passkey;
 
 type Proof<Proved> =
   | { readonly kind: "proved"; readonly proved: Proved }

@@ -5,7 +5,7 @@ import { type NewCredential, type PasskeysView, passkeysMax, type UsedCredential
 import { after, type Instant, isoOf, minutes } from "../domain/instant.ts";
 import type { Ports, SessionRow } from "../ports.ts";
 import { challengeLife, type PasskeyChallenges, passkeyChallenges } from "./passkeyChallenges.ts";
-import { algorithms, type PasskeyRefusal, proveNew, proveUse, refusalWords } from "./passkeyProof.ts";
+import { algorithms, type PasskeyRefusal, proveNew, proveUse, refusalTexts } from "./passkeyProof.ts";
 import type { RelyingParty } from "./relyingParty.ts";
 import { openSession, type SignInResult } from "./signIn.ts";
 
@@ -28,7 +28,7 @@ const confirmationLife = minutes(5);
 export interface Refused {
   readonly kind: "refused";
   readonly why: PasskeyRefusal;
-  readonly words: string;
+  readonly text: string;
   /** For the log: whose passkey it was, where that is known. */
   readonly person: string | null;
   readonly passkey: string | null;
@@ -36,7 +36,7 @@ export interface Refused {
 const refusedFor = (why: PasskeyRefusal, known: { keeper: string; id: string } | null = null): Refused => ({
   kind: "refused",
   why,
-  words: refusalWords[why],
+  text: refusalTexts[why],
   person: known?.keeper ?? null,
   passkey: known?.id ?? null,
 });

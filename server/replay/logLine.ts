@@ -33,7 +33,7 @@ export function readLine(text: string): ReadLine {
   );
   const [kind] = kinds;
   if (kind === undefined || kinds.length > 1) {
-    return wrong([{ field: wholeBody, problem: `must say exactly one of ${kindNames.join(", ")}` }]);
+    return wrong([{ field: wholeBody, problem: `must have exactly one of ${kindNames.join(", ")}` }]);
   }
   return kind === "report" ? readReportLine(request) : readOther(kind, request);
 }

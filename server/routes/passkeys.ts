@@ -77,7 +77,7 @@ export function passkeySignInRoutes(app: FastifyInstance, { ports, passkeys, pub
       });
       if (outcome.kind === "refused") {
         noteRefusal(request, outcome);
-        return sendProblem(reply, { status: 401, detail: outcome.words });
+        return sendProblem(reply, { status: 401, detail: outcome.text });
       }
       reply.clearCookie(cookieName, { path: cookiePath });
       remember(request, reply, outcome.token);
@@ -211,7 +211,7 @@ function refusePassphrase(reply: FastifyReply): FastifyReply {
   });
 }
 
-const refusedField = ({ words: text }: Refused) => ({
+const refusedField = ({ text }: Refused) => ({
   detail: text,
   errors: [{ field: "credential", problem: text }],
 });

@@ -53,7 +53,7 @@ describe("an entry about food that is refused", () => {
   ) => request.safeParse(requested).error?.issues.map(({ path, message }) => `${path.join(".")} ${message}`) ?? [];
 
   it("is named by its field", () => {
-    expect(problems({ foodKind: "other" })).toEqual(["food must say in your own words what it is"]);
+    expect(problems({ foodKind: "other" })).toEqual(['food must be entered when the kind is "other"']);
     expect(problems({ foodKind: "other" }, addFeederRequest)).toContainEqual(expect.stringContaining("name"));
     expect(problems({ foodKind: "gravel" })).toEqual([expect.stringMatching(/^foodKind /)]);
     expect(problems({ grainsPerPortion: 2.5 })).toEqual([expect.stringMatching(/^grainsPerPortion .*int/)]);

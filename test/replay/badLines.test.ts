@@ -7,9 +7,9 @@ describe("a line that can't be read", () => {
     [
       "no object",
       "7",
-      /^line 2: \(the whole\): must say exactly one of report, refused, settings, keeper, orders, check, truth$/,
+      /^line 2: \(the whole\): must have exactly one of report, refused, settings, keeper, orders, check, truth$/,
     ],
-    ["nothing that happened", JSON.stringify({ at: iso(1), feeder: "rowan" }), /must say exactly one of report/],
+    ["nothing that happened", JSON.stringify({ at: iso(1), feeder: "rowan" }), /must have exactly one of report/],
     [
       "two things that happened",
       JSON.stringify({ at: iso(1), feeder: "rowan", settings: {}, keeper: {} }),
@@ -26,7 +26,7 @@ describe("a line that can't be read", () => {
     [
       "two actions",
       keeper(1, { resume: { id: "r" }, acknowledge: { fault: "foodOut" } }),
-      /^line 2: keeper: must say exactly one of/,
+      /^line 2: keeper: must have exactly one of/,
     ],
     ["a refill of nothing", keeper(1, { refill: { grams: 0 } }), /^line 2: keeper\.refill\.grams: /],
     [
@@ -36,7 +36,7 @@ describe("a line that can't be read", () => {
     ],
     ["a check of an unknown kind", JSON.stringify({ at: iso(1), feeder: "rowan", check: "slept" }), /^line 2: check: /],
     ["another value of orders", JSON.stringify({ at: iso(1), feeder: "rowan", orders: "lost" }), /^line 2: orders: /],
-    ["a refill without what", keeper(1, { refill: {} }), /^line 2: keeper\.refill: must say exactly one of grams/],
+    ["a refill without what", keeper(1, { refill: {} }), /^line 2: keeper\.refill: must have exactly one of grams/],
     ["an unknown fault", keeper(1, { acknowledge: { fault: "gremlins" } }), /^line 2: keeper\.acknowledge\.fault: /],
     ["a shelf without end", keeper(1, { shelve: { fault: "foodOut" } }), /^line 2: keeper\.shelve\.until: /],
     ["a truth's phase", truth(1, "foodOut", "middle"), /^line 2: truth\.phase: /],

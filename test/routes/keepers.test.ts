@@ -191,7 +191,7 @@ describe("a feeder", () => {
     const refused = (await patch({ foodKind: "other", grainsPerPortion: 0 })).json().errors;
     expect(refused.map(({ field }: { field: string }) => field)).toContain("grainsPerPortion");
     expect((await patch({ foodKind: "other" })).json().errors).toEqual([
-      { field: "food", problem: "must say in your own words what it is" },
+      { field: "food", problem: 'must be entered when the kind is "other"' },
     ]);
     expect((await server.runPeriodicCheck(feeder.id)).settings).toEqual(weighed.settings);
   });

@@ -77,7 +77,7 @@ export const feed = {
     motorCurrent: "motor current",
     weight: "weight by the scale",
     level: "in the hopper at the last portion",
-    noticed: "noticed",
+    noticed: "detected",
   },
   byChuteSensor: "by the chute sensor",
   byAllSensors: "by all sensors together",

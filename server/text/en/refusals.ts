@@ -22,7 +22,7 @@ export const refusals = {
   field: (field: string, problem: string) => `${field}: ${problem}`,
   noYard: "There is no such yard.",
   noFeeder: "There is no such feeder.",
-  noNotice: "There is no such notice.",
+  noNotice: "There is no such notification.",
   noPerson: "There is no such person at this yard.",
   noDigest: "There is no daily digest yet.",
   noSession: "This device isn't signed in any more.",

@@ -41,7 +41,7 @@ export const signIn = {
       topTen: "it is one of the ten most common ones",
       topHundred: "it is one of the hundred most common ones",
       common: "it is a common one",
-      similarToCommon: "it is almost a common one",
+      similarToCommon: "it is nearly the same as a common one",
       wordByItself: "it is a single word; put several together",
       namesByThemselves: "it is a single name; put several words together",
       commonNames: "it is made of common names",
