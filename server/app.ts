@@ -81,10 +81,10 @@ export async function buildApp(context: AppContext): Promise<FastifyInstance> {
   return app;
 }
 
-type Overload = Awaited<ReturnType<typeof limitLoad>>;
+type LoadLimits = Awaited<ReturnType<typeof limitLoad>>;
 
 /** Routes of feeders: a key or a signature is checked in each route. */
-async function registerFeederRoutes(app: FastifyInstance, context: AppContext, overload: Overload): Promise<void> {
+async function registerFeederRoutes(app: FastifyInstance, context: AppContext, overload: LoadLimits): Promise<void> {
   const { ports, keys, sockets, config } = context;
   await app.register(async (scope) => {
     const { reportsPerMinute } = config;
@@ -105,7 +105,7 @@ async function registerFeederRoutes(app: FastifyInstance, context: AppContext, o
 }
 
 /** Routes of people: sign-in, then those that need a session and a role at the yard. */
-async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, overload: Overload): Promise<void> {
+async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, overload: LoadLimits): Promise<void> {
   const { ports, keys, config } = context;
   await app.register(async (scope) => sessionRoutes(scope, ports, overload));
   const passkeys = { ports, passkeys: openPasskeys(ports), publicUrl: config.publicUrl };

@@ -10,13 +10,13 @@ export interface ChartMark {
   readonly count: number;
   readonly unpaidCount: boolean; // a deposit or press in this mark that was not paid
 }
-export interface LightSpan {
+export interface LightBand {
   readonly kind: DayView["light"][number]["kind"];
   readonly x: number;
   readonly width: number;
 }
 export interface DayLayout {
-  readonly spans: readonly LightSpan[];
+  readonly spans: readonly LightBand[];
   readonly marks: readonly ChartMark[];
   readonly hours: readonly { readonly x: number; readonly label: string }[];
   /** The x of a time; times outside the day are at its ends. */

@@ -4,7 +4,7 @@ import type { LocalStore } from "./localStore.ts";
  * Shows the server that a notification appeared on this screen; stored until the server has it. Only by it can the server know
  * that this phone is reachable, and whether to try another channel.
  */
-export interface DisplayReceipt {
+export interface QueuedReceipt {
   readonly item: string; // the notification's id, which is enough to send the receipt
   readonly displayedAt: number; // ms since the epoch, the phone's clock
 }
@@ -14,10 +14,10 @@ const receiptKey = (item: string) => `shown/${item}`;
 /** After a day the server has notified somebody else. Our choice. */
 const receiptMaxAgeMs = 24 * 60 * 60_000;
 
-const isRecent = ({ displayedAt }: DisplayReceipt, now: number) =>
+const isRecent = ({ displayedAt }: QueuedReceipt, now: number) =>
   now - displayedAt < receiptMaxAgeMs && displayedAt <= now + 60_000;
 
-export const storeDisplayReceipt = (store: LocalStore, report: DisplayReceipt) =>
+export const storeDisplayReceipt = (store: LocalStore, report: QueuedReceipt) =>
   store.put(receiptKey(report.item), report);
 
 /** Whether a receipt needs no further try: it has arrived, or the server will never accept it. */
@@ -30,11 +30,11 @@ const isSettled = (status: number) => !(status >= 500 || status === 408 || statu
 export async function sendDisplayReceipts(
   store: LocalStore,
   now: number,
-  post: (report: DisplayReceipt) => Promise<number> = postDisplayReceipt,
+  post: (report: QueuedReceipt) => Promise<number> = postDisplayReceipt,
 ): Promise<void> {
   const keys = (await store.keys()).filter((key) => key.startsWith(receiptKey("")));
   for (const key of keys) {
-    const report = await store.get<DisplayReceipt>(key);
+    const report = await store.get<QueuedReceipt>(key);
     if (report === undefined) continue; // sent by another window
     if (isRecent(report, now)) {
       try {
@@ -47,7 +47,7 @@ export async function sendDisplayReceipts(
   }
 }
 
-async function postDisplayReceipt({ item, displayedAt }: DisplayReceipt): Promise<number> {
+async function postDisplayReceipt({ item, displayedAt }: QueuedReceipt): Promise<number> {
   const response = await fetch(`/api/v1/notifications/${encodeURIComponent(item)}/display-receipt`, {
     method: "POST",
     keepalive: true, // continues after the phone stops the worker

@@ -11,7 +11,7 @@ import {
 } from "../offline/actionQueue.ts";
 import type { LocalStore } from "../offline/localStore.ts";
 import { momentText } from "../text/clock.ts";
-import type { NotificationAction, PushNotificationData } from "./pushNotification.ts";
+import type { PushAction, PushNotificationData } from "./pushNotification.ts";
 
 /** A notification as it was shown when its button was tapped. */
 interface AnsweredNotification {
@@ -34,7 +34,7 @@ export function actionFrom(
   if (feeder === null) return null;
   const { name, alarm } = splitTitle(title);
   const common = { id, feeder, feederName: name, requestedAt: now, notification: { title, tag, path: navigate } };
-  switch (action as NotificationAction) {
+  switch (action as PushAction) {
     case "acknowledge":
       if (fault === null) return null;
       return {

@@ -19,7 +19,7 @@ export interface PushNotificationOptions {
   readonly badge: string;
   readonly requireInteraction: boolean;
   readonly renotify: boolean;
-  readonly actions: readonly { readonly action: NotificationAction; readonly title: string }[];
+  readonly actions: readonly { readonly action: PushAction; readonly title: string }[];
   readonly data: PushNotificationData;
 }
 
@@ -33,9 +33,9 @@ export interface PushNotificationData {
   readonly notifiedPriority: "urgent" | "soon" | null;
 }
 
-export type NotificationAction = PushPayload["notification"]["data"]["actions"][number];
+export type PushAction = PushPayload["notification"]["data"]["actions"][number];
 
-const actionText: Readonly<Record<NotificationAction, string>> = {
+const actionText: Readonly<Record<PushAction, string>> = {
   acknowledge: text.acknowledgeLabel,
   pause: text.pauseLabel,
 };
@@ -114,7 +114,7 @@ export const silentNotification = (title: string, body: string, tag: string, nav
 /** Only the actions that this worker knows: a newer server may offer more. */
 function actionsFor(offered: unknown, { feeder, fault }: PushNotificationData): PushNotificationOptions["actions"] {
   if (!Array.isArray(offered) || feeder === null) return [];
-  return (Object.keys(actionText) as NotificationAction[])
+  return (Object.keys(actionText) as PushAction[])
     .filter((action) => offered.includes(action) && (action !== "acknowledge" || fault !== null))
     .map((action) => ({ action, title: actionText[action] }));
 }

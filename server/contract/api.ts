@@ -226,7 +226,7 @@ export interface DayView {
     readonly to: string;
   }[];
   readonly marks: readonly DayMark[];
-  readonly counts: DayCounts;
+  readonly counts: DayCountsView;
   readonly text: string; // the ribbon in a sentence, for whoever can't see it
 }
 export interface DayMark {
@@ -234,7 +234,7 @@ export interface DayMark {
   readonly at: string;
   readonly detail: string; // "paid", "free", "unpaid", "metal", ""
 }
-export interface DayCounts {
+export interface DayCountsView {
   readonly visits: number;
   readonly presses: number;
   readonly deposits: number;

@@ -45,7 +45,7 @@ export async function requestYardOrder(ports: Ports, yard: string, requested: Or
 }
 
 /** The result of an action for one of several feeders. */
-interface FeederStep {
+interface KeeperStep {
   readonly row: FeederRow; // before the action
   readonly at: Instant;
   readonly changed: FeederUpdate;
@@ -64,7 +64,7 @@ export async function stepFeeders(
   rows: readonly FeederRow[],
   now: Instant,
   { by, factAt }: SharedAction,
-): Promise<readonly FeederStep[]> {
+): Promise<readonly KeeperStep[]> {
   const steps = rows.map((row) => {
     const at = nextMoment(row.lastStepAt ?? row.addedAt, now);
     const fact = factAt(row.state, at);
@@ -83,7 +83,7 @@ export async function stepFeeders(
 }
 
 /** After the commit. @returns the feeders as they are now */
-export function announceSteps(ports: Ports, steps: readonly FeederStep[]): readonly FeederRow[] {
+export function announceSteps(ports: Ports, steps: readonly KeeperStep[]): readonly FeederRow[] {
   const rows = steps.map(({ row, at, changed }) => {
     return { ...row, state: changed.state, lastStepAt: at, revision: row.revision + 1 };
   });

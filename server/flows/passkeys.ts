@@ -25,7 +25,7 @@ export const openPasskeys = (ports: Ports): Passkeys => ({
 /** How long a passphrase or passkey entered just now allows changes to how one signs in. Common practice, no source. */
 const confirmationLife = minutes(5);
 
-export interface Refused {
+export interface RefusedPasskey {
   readonly kind: "refused";
   readonly why: PasskeyRefusal;
   readonly text: string;
@@ -33,7 +33,7 @@ export interface Refused {
   readonly person: string | null;
   readonly passkey: string | null;
 }
-const refusedFor = (why: PasskeyRefusal, known: { keeper: string; id: string } | null = null): Refused => ({
+const refusedFor = (why: PasskeyRefusal, known: { keeper: string; id: string } | null = null): RefusedPasskey => ({
   kind: "refused",
   why,
   text: refusalTexts[why],
@@ -57,7 +57,7 @@ export async function signInByPasskey(
   party: RelyingParty,
   request: UsedCredential,
   { browser, device }: { readonly browser: string; readonly device: string },
-): Promise<Extract<SignInResult, { kind: "signedIn" }> | Refused> {
+): Promise<Extract<SignInResult, { kind: "signedIn" }> | RefusedPasskey> {
   const used = await usePasskey(
     ports,
     party,
@@ -77,7 +77,7 @@ async function usePasskey(
   request: UsedCredential,
   use: Parameters<typeof proveUse>[3],
   of: string | null,
-): Promise<{ readonly kind: "used"; readonly keeper: string; readonly name: string } | Refused> {
+): Promise<{ readonly kind: "used"; readonly keeper: string; readonly name: string } | RefusedPasskey> {
   const known = await ports.store.keepers.passkeyWith(request.id);
   const proof = await proveUse(request, known, party, use);
   if (proof.kind === "refused") return refusedFor(proof.why, known);
@@ -138,7 +138,7 @@ export async function confirmByPasskey(
   party: RelyingParty,
   session: SessionRow,
   request: UsedCredential,
-): Promise<{ readonly kind: "confirmed" } | Refused> {
+): Promise<{ readonly kind: "confirmed" } | RefusedPasskey> {
   const use = (challenge: string) => passkeys.challenges.use(challenge, "confirm", session.tokenHash);
   const used = await usePasskey(ports, party, request, use, session.keeper.id);
   if (used.kind === "refused") return used;
@@ -191,7 +191,9 @@ export async function addPasskey(
   party: RelyingParty,
   session: SessionRow,
   request: { readonly label: string; readonly credential: NewCredential },
-): Promise<{ readonly kind: "added"; readonly passkey: string } | { readonly kind: "known" | "tooMany" } | Refused> {
+): Promise<
+  { readonly kind: "added"; readonly passkey: string } | { readonly kind: "known" | "tooMany" } | RefusedPasskey
+> {
   const proof = await proveNew(request.credential, party, (challenge) =>
     challenges.use(challenge, "add", session.tokenHash),
   );

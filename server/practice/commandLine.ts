@@ -3,7 +3,7 @@ import { type PracticeFault, practiceFaults } from "../contract/api.ts";
 import { hours, minutes, type Span } from "../domain/instant.ts";
 import { canHaveFault, feederWithFault, larch, type PracticeSettings, parseFault, rowan } from "./yard.ts";
 
-export interface CommandLine {
+export interface PracticeCommand {
   readonly url: string;
   readonly key: string;
   readonly settings: PracticeSettings;
@@ -24,7 +24,7 @@ export const usage = `npm run practice -- --url http://127.0.0.1:8080 --key <fee
 export function readCommandLine(
   args: readonly string[],
 ):
-  | { readonly kind: "read"; readonly line: CommandLine }
+  | { readonly kind: "read"; readonly line: PracticeCommand }
   | { readonly kind: "wrong"; readonly problems: readonly string[] } {
   const problems: string[] = [];
   const given = parseOptions(args, problems);
@@ -50,7 +50,7 @@ export function readCommandLine(
 function readFeederAndFault(
   given: { readonly feeder?: string; readonly fault?: string },
   problems: string[],
-): Pick<CommandLine, "settings" | "fault"> | null {
+): Pick<PracticeCommand, "settings" | "fault"> | null {
   const fault = parseFault(given.fault ?? "none");
   const settings = [rowan, larch].find(({ name }) => name.toLowerCase() === feederName(given.feeder, fault));
   if (!settings) problems.push("--feeder: must be rowan or larch");

@@ -1,7 +1,7 @@
 import type { z } from "zod";
 import { type Answer, eventsPerReportMax, type reportSchema } from "../contract/report.ts";
 import { after, type Instant, instantOf, type Span } from "../domain/instant.ts";
-import { type RecordedEvent, Spool, type SpoolEntry } from "./model/spool.ts";
+import { type NewSpoolEvent, Spool, type SpoolEntry } from "./model/spool.ts";
 import { applyOrders, endExpiredPause, type OrderState, resumeAt } from "./orderState.ts";
 import { type PortionResult, portionRun, type SensorReadings } from "./world.ts";
 
@@ -205,7 +205,7 @@ export class Feeder {
     return this.#serverAhead === null ? null : after(at, this.#serverAhead);
   }
 
-  #record(event: RecordedEvent, at: Instant): number {
+  #record(event: NewSpoolEvent, at: Instant): number {
     const seq = ++this.#seq;
     this.#spool.add(this.boot, { seq, uptimeMs: this.#uptime(at), ...event });
     return seq;

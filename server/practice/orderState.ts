@@ -1,6 +1,6 @@
 import type { SentOrder } from "../contract/report.ts";
 import { type Instant, instantOf, type Span } from "../domain/instant.ts";
-import type { RecordedEvent } from "./model/spool.ts";
+import type { NewSpoolEvent } from "./model/spool.ts";
 
 /**
  * What a feeder has done about its orders. The newest order counts, a repeat changes nothing, and the last order stays through a
@@ -21,7 +21,7 @@ export function applyOrders(
   before: OrderState,
   orders: readonly SentOrder[],
   serverTime: Instant,
-): { readonly orderState: OrderState; readonly events: readonly RecordedEvent[] } {
+): { readonly orderState: OrderState; readonly events: readonly NewSpoolEvent[] } {
   const newOrders = orders.filter((order) => !before.handledOrders.includes(order.id));
   const newest = newOrders.at(-1);
   if (!newest) return { orderState: before, events: [] };
@@ -61,8 +61,8 @@ export const resumeAt = (orderState: OrderState, serverAhead: Span | null): Inst
     ? null
     : ((orderState.pausedBy.until - serverAhead) as Instant);
 
-const doneEvent = (order: string): RecordedEvent => ({ kind: "order", order, outcome: "done", problem: null });
-const refusedEvent = (order: string, problem: string): RecordedEvent => ({
+const doneEvent = (order: string): NewSpoolEvent => ({ kind: "order", order, outcome: "done", problem: null });
+const refusedEvent = (order: string, problem: string): NewSpoolEvent => ({
   kind: "order",
   order,
   outcome: "refused",

@@ -1,6 +1,6 @@
 import { parseArgs } from "node:util";
 
-export interface CommandLine {
+export interface ReplayCommand {
   readonly log: string;
   readonly settings: string | null; // a file
   readonly summary: boolean;
@@ -15,7 +15,7 @@ export const usage = `npm run replay -- log.ndjson
 export function readCommandLine(
   args: readonly string[],
 ):
-  | { readonly kind: "read"; readonly line: CommandLine }
+  | { readonly kind: "read"; readonly line: ReplayCommand }
   | { readonly kind: "wrong"; readonly problems: readonly string[] } {
   const problems: string[] = [];
   const { values, positionals } = parseOptions(args, problems);

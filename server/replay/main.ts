@@ -2,7 +2,7 @@ import { once } from "node:events";
 import { createReadStream, readFileSync } from "node:fs";
 import { createInterface } from "node:readline";
 import { type LoggedSettings, loggedSettings } from "../contract/feederLog.ts";
-import { type CommandLine, readCommandLine, usage } from "./commandLine.ts";
+import { type ReplayCommand, readCommandLine, usage } from "./commandLine.ts";
 import { fieldProblems } from "./logLine.ts";
 import { runReplay } from "./run.ts";
 
@@ -10,7 +10,7 @@ import { runReplay } from "./run.ts";
  * `npm run replay`: handles a recorded log by the server's own steps, in virtual time. Ends with 0 where every line was taken, 1 where
  * some could not be read, 2 where nothing could be replayed.
  */
-async function main(line: CommandLine): Promise<number> {
+async function main(line: ReplayCommand): Promise<number> {
   const settings = line.settings === null ? {} : readSettings(line.settings);
   const input = createReadStream(line.log);
   const opened = once(input, "open"); // rejects where the file can't be opened

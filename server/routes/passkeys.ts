@@ -20,7 +20,7 @@ import {
   isConfirmed,
   type Passkeys,
   passkeysView,
-  type Refused,
+  type RefusedPasskey,
   signInByPasskey,
 } from "../flows/passkeys.ts";
 import { noRelyingParty, relyingParty } from "../flows/relyingParty.ts";
@@ -211,13 +211,13 @@ function refusePassphrase(reply: FastifyReply): FastifyReply {
   });
 }
 
-const refusedField = ({ text }: Refused) => ({
+const refusedField = ({ text }: RefusedPasskey) => ({
   detail: text,
   errors: [{ field: "credential", problem: text }],
 });
 
 /** Logs who, which of our rows, and why, and nothing of what was sent. The request's own log line has the address. */
-function noteRefusal(request: FastifyRequest, { why, person, passkey }: Refused): void {
+function noteRefusal(request: FastifyRequest, { why, person, passkey }: RefusedPasskey): void {
   logSecurityEvent(request, { event: "passkeyRefused", why, person, passkey });
 }
 

@@ -1,14 +1,14 @@
 import { describe, expect, it } from "vitest";
-import { type DisplayReceipt, sendDisplayReceipts, storeDisplayReceipt } from "../../client/offline/displayReceipts.ts";
+import { type QueuedReceipt, sendDisplayReceipts, storeDisplayReceipt } from "../../client/offline/displayReceipts.ts";
 import { memoryStore } from "../../client/offline/localStore.ts";
 
 const now = Date.parse("2026-11-25T13:00:00Z");
 const hour = 3_600_000;
-const report = (item: string, shownAt = now): DisplayReceipt => ({ item, displayedAt: shownAt });
+const report = (item: string, shownAt = now): QueuedReceipt => ({ item, displayedAt: shownAt });
 
 function serverThat(reply: number | "cut") {
-  const receipts: DisplayReceipt[] = [];
-  const post = (receipt: DisplayReceipt) => {
+  const receipts: QueuedReceipt[] = [];
+  const post = (receipt: QueuedReceipt) => {
     receipts.push(receipt);
     return reply === "cut" ? Promise.reject(new TypeError("offline")) : Promise.resolve(reply);
   };

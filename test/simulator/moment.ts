@@ -1,5 +1,5 @@
 import type { Instant } from "../../server/domain/instant.ts";
-import type { Portion } from "../../server/practice/model/tray.ts";
+import type { ReleasedPortion } from "../../server/practice/model/tray.ts";
 import type { LogLine } from "../../server/replay/logLine.ts";
 import type { PlantedFaultKind } from "./plot.ts";
 
@@ -23,7 +23,7 @@ export interface SimulatedMoment {
   readonly landings: readonly TrueLanding[];
 }
 
-export interface TruePortion extends Portion {
+export interface TruePortion extends ReleasedPortion {
   readonly insideCelsius: number;
   readonly unfed: number; // the first that shows the planted fault is 1; 0 before
 }

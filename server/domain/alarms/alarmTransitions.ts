@@ -197,9 +197,9 @@ function newAlarm(
   return { ...standing, state: "unacknowledged", raisedAt: now, notifiedPriority: priority, absentSince: null };
 }
 
-type StandingAlarm = InState<"unacknowledged"> | InState<"acknowledged">;
+type ActiveState = InState<"unacknowledged"> | InState<"acknowledged">;
 
-function nextWhileStanding(alarm: StandingAlarm, fault: Fault | null, context: AlarmContext): Alarm | null {
+function nextWhileStanding(alarm: ActiveState, fault: Fault | null, context: AlarmContext): Alarm | null {
   const { suppressed, priority, now, rule } = context;
   const raised = raiseOf(alarm);
   if (suppressed !== null) return suppressedAlarm(alarm, suppressed, raised);

@@ -36,7 +36,7 @@ export class Appetite {
   }
 }
 
-export interface BirdDay {
+export interface SimulatedBirdDay {
   readonly birds: BirdParameters;
   readonly place: Place;
   readonly seed: number; // of the weather
@@ -51,7 +51,10 @@ const usualHours = 8;
  * The landings of 24 hours from `from` on, in time order: bouts that begin as a Poisson process through the civil day, more of
  * them towards morning and afternoon, each of several landings half a minute to two minutes apart. In a storm few come.
  */
-export function simulateLandings({ birds, place, seed, from, appetite }: BirdDay, random: RandomSource): Landing[] {
+export function simulateLandings(
+  { birds, place, seed, from, appetite }: SimulatedBirdDay,
+  random: RandomSource,
+): Landing[] {
   const light = civilDaylightHours(place, from, after(from, days(1)));
   if (light <= 0) return [];
   const storm = isStormy(seed, from) ? random.between(0, 0.4) : 1;

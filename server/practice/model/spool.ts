@@ -1,7 +1,7 @@
 import type { PortionCause } from "../../domain/report.ts";
 
 /** What a feeder records: the fields of contract/report.ts, without the number and the time that the spool adds. */
-export type RecordedEvent =
+export type NewSpoolEvent =
   | {
       readonly kind: "portion";
       readonly cause: PortionCause;
@@ -25,7 +25,7 @@ export type RecordedEvent =
     }
   | { readonly kind: "trouble"; readonly words: string };
 
-export type SpooledEvent = RecordedEvent & { readonly seq: number; readonly uptimeMs: number };
+export type SpooledEvent = NewSpoolEvent & { readonly seq: number; readonly uptimeMs: number };
 export interface SpoolEntry<Event = SpooledEvent> {
   readonly boot: string;
   readonly event: Event;

@@ -32,7 +32,7 @@ export interface PortionConditions {
   readonly runShare?: number; // of a whole run; a run that is cut short gives its share of a portion
 }
 
-export interface Portion {
+export interface ReleasedPortion {
   readonly fellGrams: number;
   readonly pieces: number;
   readonly seen: number; // by the chute sensor
@@ -51,7 +51,7 @@ export function turnTray(
   { tray, motor, chute }: Dispenser,
   conditions: PortionConditions,
   random: RandomSource,
-): { readonly store: FoodStore; readonly portion: Portion } {
+): { readonly store: FoodStore; readonly portion: ReleasedPortion } {
   const { fault, portionGrams, insideCelsius } = conditions;
   const full = tray.trayPortions * portionGrams;
   const isTurning = fault !== "wireOff" && fault !== "motorStalled" && fault !== "trayJammed";

@@ -34,13 +34,13 @@ export interface FeederRefusal {
   readonly at: "report" | "link" | "both"; // "both": over the socket as a problem frame, or before it opens
 }
 
-type Refused = Exclude<ReportOutcome, { kind: "answered" }>;
-const outcomeView = (refused: Refused): ProblemView => problemView(outcomeProblem(refused));
+type RefusedReport = Exclude<ReportOutcome, { kind: "answered" }>;
+const outcomeView = (refused: RefusedReport): ProblemView => problemView(outcomeProblem(refused));
 const problemExample = (problem: Problem): ProblemView => problemView(problem);
 
 /** As the server answers a body that breaks off. */
 const truncatedReport = parseReport('{"boot":');
-const notJson: Refused = {
+const notJson: RefusedReport = {
   kind: "unreadable",
   errors: truncatedReport.kind === "notJson" ? [{ field: wholeBody, problem: truncatedReport.problem }] : [],
 };
