@@ -46,6 +46,7 @@ export async function openBrowserPhone(
     if (message.type() !== "error") return;
     const text = message.text();
     if (/^Failed to load resource: the server responded with a status of 4\d\d/.test(text)) return;
+    if (/^WebSocket connection to '\S+\/live' failed: HTTP Authentication failed/.test(text)) return; // as a 401 above
     if (isOffline && text.includes("net::ERR_INTERNET_DISCONNECTED")) return;
     complaints.push(text);
   });

@@ -38,12 +38,12 @@ describe.skipIf(chromiumPath === null)(`all feeders of a yard${unlessAbsent}`, (
     for (const size of sizes) expect(size?.height).toBeGreaterThanOrEqual(44);
     await page.keyboard.press("Tab"); // from the question, where focus is
     await page.keyboard.press("Enter");
-    await page.getByText("Pause all feeders: not sent yet.").waitFor();
+    await page.getByText("Pause all feeders: not sent yet.", { exact: true }).waitFor();
     await checkAccessibility(page, "an order for the yard that waits");
     orders.length = 0; // what failed while there was no connection
     await phone.offline(false);
     await page.getByText("Paused: 0 of 2 feeders confirmed. Not confirmed: Larch, Rowan.").waitFor();
-    await page.getByText("Pause all feeders: not sent yet.").waitFor({ state: "detached" });
+    await page.getByText("Pause all feeders: not sent yet.", { exact: true }).waitFor({ state: "detached" });
     expect(orders).toHaveLength(1);
     await expect.poll(() => page.getByText("Pause until resumed: requested").count()).toBe(2);
 

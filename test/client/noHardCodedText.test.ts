@@ -7,7 +7,6 @@ import { findHardCodedText } from "./hardCodedText.ts";
 /** Files with strings that look like texts and are none, each with its reason. */
 const noTexts: Readonly<Record<string, string>> = {
   "client/components/feederKey.tsx": "a command for a shell",
-  "client/screens/alarmRatesScreen.tsx": "a name from the server that is only compared",
   "client/screens/resetPassphraseScreen.tsx": "a command for a shell",
   "client/screens/practiceScreen.tsx": "the name of a practice feeder",
   "client/state/phones.ts": "a key that is only compared",

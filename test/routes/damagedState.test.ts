@@ -65,7 +65,7 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
     const { server, rowan, larch, sound, damaged } = await withDamage(damage);
     // Before it is rebuilt, periodic checks, reports, digests and the home page of the other feeder go on.
     server.clock.advance(minutes(1));
-    await expect(runPeriodicChecks(server.ports)).rejects.toThrow("1 feeders could not be looked at");
+    await expect(runPeriodicChecks(server.ports)).rejects.toThrow("1 feeders could not be checked");
     expect((await server.report(larch.key, report(11))).status).toBe(200);
     await sendDueDigests(server.ports);
     const [damagedFeeder] = await server.store.yards.damagedFeeders();
@@ -76,7 +76,7 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
     });
     const refused = await server.report(rowan.key, report(11));
     expect([refused.status, refused.headers["retry-after"]]).toEqual([503, "20"]);
-    expect(refused.body).toMatchObject({ detail: expect.stringContaining("damaged and is being rebuilt") });
+    expect(refused.body).toMatchObject({ detail: expect.stringContaining("damaged and is being restored") });
 
     // That report had it rebuilt: nothing is missing, and the feeder sends again what it still has.
     const written = log();
@@ -105,7 +105,9 @@ describe("a damaged feeder", () => {
     expect(seen.statusCode).toBe(200);
     const [yard] = seen.json().yards;
     expect(yard.feeders.map(({ id }: { id: string }) => id)).toEqual([larch.feeder.id]);
-    expect(yard.damagedFeeders).toMatchObject([{ name: "Rowan", text: expect.stringContaining("being rebuilt") }]);
+    expect(yard.damagedFeeders).toMatchObject([
+      { name: "Rowan", text: expect.stringContaining("is being restored from its log") },
+    ]);
     await repairDamaged(server.ports, log());
     expect((await home(server)).json().yards[0]).toMatchObject({ damagedFeeders: [], feeders: [{}, {}] });
   });
@@ -116,7 +118,7 @@ describe("a damaged feeder", () => {
     const written = log();
     await repairDamaged(again.ports, written);
     expect(written.lines).toEqual([
-      expect.stringMatching(/^The stored state of feeder Rowan .* It is rebuilt from its record/),
+      expect.stringMatching(/^The stored state of feeder Rowan .* It is rebuilt from its log/),
     ]);
     expect((await home(again)).json().yards[0].damagedFeeders).toEqual([]);
   });

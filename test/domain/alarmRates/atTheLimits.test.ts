@@ -29,11 +29,23 @@ describe("the load of a yard", () => {
     expect(one.perFeederWeek).toBeCloseTo(1 / (30 / 7 + 1), 9);
   });
 
-  it("has stale alarms after more than a day, not at the day itself", () => {
+  it("has stale alarms after more than a day, not at the day itself: of the table: alm-stale", () => {
     const active = (raisedAt: Instant) => [{ feeder: "rowan", fault: "foodLow", priority: "soon", raisedAt } as const];
     const stale = (raisedAt: Instant) => alarmRates({ ...history(), active: active(raisedAt) }).stale.length;
     expect(stale(before(to, days(1)))).toBe(0);
     expect(stale(before(before(to, days(1)), seconds(1)))).toBe(1);
+  });
+});
+
+describe("a flood", () => {
+  it("begins with more than ten alarms within ten minutes: of the table: alm-flood, alm-flood-example", () => {
+    const found = (...minute: number[]) =>
+      ratesFindings(rates({ raised: minute.map((after) => raisedAlarm({ raisedAt: at(minutes(after)) })) })).some(
+        ({ kind }) => kind === "flood",
+      );
+    expect(found(0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9.5)).toBe(true);
+    expect(found(0, 1, 2, 3, 4, 5, 6, 7, 8, 9)).toBe(false);
+    expect(found(0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10.5)).toBe(false);
   });
 });
 
