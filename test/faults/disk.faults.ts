@@ -182,7 +182,7 @@ describe("a log that is gone", () => {
     truncateSync(log, Math.floor(statSync(log).size / 2));
     const second = runBuiltServer(folder);
     await listenAddress(second);
-    expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ commits\)/);
+    expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ changes?\)/);
   });
 
   it("is reported also where an older copy of the database was restored", async () => {
@@ -196,7 +196,7 @@ describe("a log that is gone", () => {
     cpSync(database(usedFolder), database(folder));
     const second = runBuiltServer(folder);
     await listenAddress(second);
-    expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ commits\)/);
+    expect(second.stderr()).toMatch(/newest data .* is missing \(found .*, \d+ changes?\)/);
   });
 });
 

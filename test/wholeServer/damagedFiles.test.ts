@@ -130,10 +130,10 @@ describe("a lost log of the database", { timeout: 30_000 }, () => {
     const server = start(folder);
     const home = await listenAddress(server);
     expect((await arrives).payload.notification.title).toBe("Pieward has lost what it stored last");
-    expect(server.stderr()).toMatch(/newest data of the server is missing .*\d+ commits/);
+    expect(server.stderr()).toMatch(/newest data of the server is missing .*\d+ changes?/);
     const shown = await request(home, "GET", "/api/v1/home", undefined, { cookie });
     expect(await shown.json()).toMatchObject({
-      storageProblem: expect.stringMatching(/newest data of the server is missing .*\d+ commits/),
+      storageProblem: expect.stringMatching(/newest data of the server is missing .*\d+ changes?/),
     });
     expect((await report(home, feederKey, presses(2_051, 1))).status).toBe(200);
   });
