@@ -39,7 +39,8 @@ export async function clientRoutes(app: FastifyInstance, folder: string): Promis
   app.setNotFoundHandler((request, reply) => {
     const isPage =
       request.method === "GET" && !request.url.startsWith("/api/") && request.headers.accept?.includes("text/html");
-    if (isPage) return reply.sendFile("index.html");
-    return sendNotFound(request, reply);
+    // Not returned: Fastify would wait for the reply as for a promise, with listeners past Node's limit of ten.
+    if (isPage) reply.sendFile("index.html");
+    else sendNotFound(request, reply);
   });
 }

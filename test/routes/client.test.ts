@@ -50,6 +50,22 @@ describe("the client's files", () => {
     }
   });
 
+  it("are sent without a warning of Node about too many listeners, over a real connection", async () => {
+    const { app } = await serverWithClient();
+    const warnings: string[] = [];
+    const add = (warning: Error) => void warnings.push(warning.message);
+    process.on("warning", add);
+    onTestFinished(() => void process.off("warning", add));
+    const address = await app.listen({ port: 0, host: "127.0.0.1" });
+    for (const path of ["/", "/feeders/rowan", "/worker.js"]) {
+      const answer = await fetch(`${address}${path}`, { headers: { accept: "text/html" } });
+      expect(answer.status, path).toBe(200);
+      await answer.text();
+    }
+    await new Promise((resolve) => setImmediate(resolve)); // warnings are emitted on the next tick
+    expect(warnings).toEqual([]);
+  });
+
   it("come with a policy that allows the one script within the page, by its hash, and no other", async () => {
     const { app } = await serverWithClient();
     const policy = String((await app.inject({ url: "/" })).headers["content-security-policy"]);
