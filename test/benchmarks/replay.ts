@@ -34,25 +34,25 @@ try {
     const start = performance.now();
     const args = ["--import", `data:text/javascript,${encodeURIComponent(usage)}`, built, file, "--summary"];
     const child = spawn(process.execPath, args, { stdio: ["ignore", "pipe", "pipe"] });
-    const heard = { out: "", err: "" };
+    const output = { out: "", err: "" };
     child.stdout.on("data", (chunk) => {
-      heard.out += chunk;
+      output.out += chunk;
     });
     child.stderr.on("data", (chunk) => {
-      heard.err += chunk;
+      output.err += chunk;
     });
     const [code] = await once(child, "close");
     const took = (performance.now() - start) / 1_000;
     const megabytes = Math.round(statSync(file).size / 1e6);
-    if (code !== 0) throw new Error(`the replay ended with ${code}: ${heard.err}`);
+    if (code !== 0) throw new Error(`the replay ended with ${code}: ${output.err}`);
     const perReport = ((took / reports) * 1e6).toFixed(0);
-    const used = JSON.parse(heard.err) as NodeJS.ResourceUsage;
+    const used = JSON.parse(output.err) as NodeJS.ResourceUsage;
     const processor = ((used.userCPUTime + used.systemCPUTime) / 1e6).toFixed(1);
     const peak = Math.round(used.maxRSS / 1_024);
     console.log(
       `${name}, ${reports} reports, ${megabytes} MB: ${took.toFixed(1)} s (processor ${processor} s), ${perReport} µs a report, peak ${peak} MB`,
     );
-    console.log(`  ${heard.out.trim().split("\n").at(-1)}`);
+    console.log(`  ${output.out.trim().split("\n").at(-1)}`);
   }
 } finally {
   rmSync(folder, { recursive: true, force: true });

@@ -81,7 +81,7 @@ const planted: Record<Exclude<FaultKind, "reportsIrregular">, Planted> = {
   staysPaused: { plant: disobeys("resume", true), within: 60 },
   pauseOverdue: {
     plant: (simulation) => {
-      simulation.truth.dead.add("ears");
+      simulation.truth.dead.add("receiver");
       simulation.order("p1", "pause");
     },
     within: 30,
@@ -679,7 +679,7 @@ describe("the next look", () => {
       if (mishap === "silence") truth.dead[truth.dead.has("link") ? "delete" : "add"]("link");
       else if (mishap === "trouble") truth.trouble = "coil open";
       else if (mishap === "pause") simulation.order(`o${++orders}`, "pause", afterwards(simulation.now(), minutes(45)));
-      else if (mishap === "deaf") truth.dead[truth.dead.has("ears") ? "delete" : "add"]("ears");
+      else if (mishap === "deaf") truth.dead[truth.dead.has("receiver") ? "delete" : "add"]("receiver");
       else if (mishap === "resume") simulation.order(`o${++orders}`, "resume");
       else if (mishap === "frost") Object.assign(truth, { air: -5, lid: -8, inside: -4, humidity: 92 });
       else if (mishap === "thaw") Object.assign(truth, { air: 5, lid: null, inside: null, humidity: 70 });

@@ -32,8 +32,8 @@ describe("sensors that report before the keeper has entered them", () => {
     ["a weight", report([], 812), { scale: true }],
     ["a portion without a count", report([portion(null)]), {}],
     ["silence", report([]), {}],
-  ])("are noticed by %s", (_what, heard, more) => {
-    expect(withDetectedSensors(open, heard).sensors).toEqual({ ...none, ...more });
+  ])("are noticed by %s", (_what, received, more) => {
+    expect(withDetectedSensors(open, received).sensors).toEqual({ ...none, ...more });
   });
 
   it("stay as the keeper entered them once the keeper has changed them", () => {

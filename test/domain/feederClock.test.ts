@@ -17,7 +17,7 @@ describe("the feeder's clock", () => {
     expect(isoOf(instantOf(hours(4)))).toBe("2026-01-15T02:00:00.000Z");
   });
 
-  it("sets nothing later than it was told", () => {
+  it("sets nothing later than it was reported", () => {
     const { instantOf } = read(initialClock(), "b-1", hours(10));
     expect(instantOf(hours(11))).toBe(receivedAt);
   });
@@ -68,7 +68,7 @@ describe("the feeder's clock", () => {
     expect(late.instantOf(hours(9))).toBe(first.instantOf(hours(9)));
   });
 
-  it("dates what an earlier boot left behind by what that boot told while it ran", () => {
+  it("dates what an earlier boot left behind by what that boot reported while it ran", () => {
     const { clock } = read(initialClock(), "b-1", hours(10));
     const rebooted = read(clock, "b-2", seconds(20), time.after(receivedAt, hours(1)));
     const left = read(rebooted.clock, "b-1", null, time.after(receivedAt, hours(1)));
@@ -76,7 +76,7 @@ describe("the feeder's clock", () => {
     expect(left.clock).toEqual(rebooted.clock);
   });
 
-  it("takes what a boot left behind that never told anything as now, for want of better", () => {
+  it("takes what a boot left behind that never reported anything as happening now, since nothing better is known", () => {
     const { instantOf } = read(initialClock(), "b-0", null);
     expect(instantOf(hours(3))).toBe(receivedAt);
   });

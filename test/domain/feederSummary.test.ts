@@ -102,7 +102,7 @@ describe("a feeder's words", () => {
     expect(feederSummary(silent, now)).toBe("No report yet.");
   });
 
-  it("say where it is when it isn't in the garden, unless something urgent is told all the same", () => {
+  it("say where it is when it isn't in the garden, unless an urgent alarm is active", () => {
     const sent = (duty: "onBench" | "putAway") => ({ ...connected(), settings: { ...rowanSettings, placement: duty } });
     expect(feederSummary(sent("onBench"), now)).toMatch(/^In the workshop: /);
     expect(feederSummary(sent("putAway"), now)).toMatch(/^In storage: /);
@@ -197,7 +197,7 @@ describe("whenever a feeder's words claim that it is well", () => {
     fc.oneof({ weight: 5, arbitrary: fc.constant(value) }, { weight: 1, arbitrary: oneOf(...others) });
   const alarm = fc.record({ kind: oneOf(...faultKinds), phase: oneOf(...phases), back: fc.boolean() });
   const story = fc.record({
-    heardMinutesAgo: good<number | null>(1, null, 14, 16, 40, 3_000),
+    reportedMinutesAgo: good<number | null>(1, null, 14, 16, 40, 3_000),
     usedToGaps: fc.boolean(),
     pauseIsOver: good(false, true),
     latest: good(true, false),
@@ -220,23 +220,23 @@ describe("whenever a feeder's words claim that it is well", () => {
   });
   type Story = typeof story extends fc.Arbitrary<infer T> ? T : never;
 
-  function stateOf(told: Story): FeederState {
+  function stateOf(given: Story): FeederState {
     const settings = {
       ...rowanSettings,
       sensors: { ...rowanSettings.sensors, scale: false },
-      placement: told.duty as never,
+      placement: given.duty as never,
     };
-    const assumed = told.food === "assumed" ? { assumed: ["portionMass"] as const } : {};
+    const assumed = given.food === "assumed" ? { assumed: ["portionMass"] as const } : {};
     const begun: FeederState = { ...newFeeder({ ...settings, ...assumed }, long) };
-    const at = told.heardMinutesAgo === null ? null : past(now, minutes(-told.heardMinutesAgo));
+    const at = given.reportedMinutesAgo === null ? null : past(now, minutes(-given.reportedMinutesAgo));
     const hearing = { boot: "b", sentUptime: null, reportEvery: settings.reportEvery };
     const link = at === null ? begun.reporting : updateReporting(begun.reporting, hearing, at);
     const patient =
-      link.kind === "reporting" && told.usedToGaps
+      link.kind === "reporting" && given.usedToGaps
         ? { ...link, intervals: { ...link.intervals, mean: minutes(60) } }
         : link;
     const linked = { ...begun, reporting: patient };
-    const fitted = told.sensors ? whole(linked) : linked;
+    const fitted = given.sensors ? whole(linked) : linked;
     const fedOn = {
       plenty: () => fed(fitted),
       assumed: () => fed(fitted),
@@ -245,9 +245,9 @@ describe("whenever a feeder's words claim that it is well", () => {
       low: () => fed(fitted, 50),
       empty: () => fed(fitted, 0),
     };
-    const state = fedOn[told.food as keyof typeof fedOn]();
+    const state = fedOn[given.food as keyof typeof fedOn]();
     const alarms = Object.fromEntries(
-      told.alarms.map(({ kind, phase, back }) => {
+      given.alarms.map(({ kind, phase, back }) => {
         const standing = raised(kind, earlierToday)[kind] as object;
         const more = {
           returnedAt: now,
@@ -262,44 +262,44 @@ describe("whenever a feeder's words claim that it is well", () => {
       }),
     );
     const pauseOver = { ...pause, until: past(now, minutes(-5)), status: "confirmed", answeredAt: earlierToday };
-    const asked = told.order && {
+    const asked = given.order && {
       ...pause,
       until: null,
-      kind: told.order[0],
-      status: told.order[1],
+      kind: given.order[0],
+      status: given.order[1],
       answeredAt: earlierToday,
     };
-    const newest = told.pauseIsOver ? pauseOver : asked;
+    const newest = given.pauseIsOver ? pauseOver : asked;
     const feederSays =
-      told.says === null ? null : { paused: told.says, at: told.pauseIsOver ? past(now, minutes(-9)) : now };
+      given.says === null ? null : { paused: given.says, at: given.pauseIsOver ? past(now, minutes(-9)) : now };
     return {
       ...state,
-      latestReadings: told.latest && at !== null ? { at, readings: emptyReadings } : null,
+      latestReadings: given.latest && at !== null ? { at, readings: emptyReadings } : null,
       alarms,
       orders: { ...state.orders, newest: newest as never, lastStatement: feederSays },
     };
   }
 
-  const knownToBeWell = (told: Story): boolean =>
-    told.heardMinutesAgo !== null &&
-    told.heardMinutesAgo < 15 &&
-    told.latest &&
-    told.sensors &&
-    told.food === "plenty" &&
-    told.duty === "inGarden" &&
-    (told.pauseIsOver || told.order === null || (told.order[0] === "resume" && told.order[1] === "confirmed")) &&
-    told.says !== true &&
-    told.alarms.every(({ phase, back }) => phase === "returnedUnacknowledged" && !back);
+  const knownToBeWell = (given: Story): boolean =>
+    given.reportedMinutesAgo !== null &&
+    given.reportedMinutesAgo < 15 &&
+    given.latest &&
+    given.sensors &&
+    given.food === "plenty" &&
+    given.duty === "inGarden" &&
+    (given.pauseIsOver || given.order === null || (given.order[0] === "resume" && given.order[1] === "confirmed")) &&
+    given.says !== true &&
+    given.alarms.every(({ phase, back }) => phase === "returnedUnacknowledged" && !back);
 
   it("each thing that must be known for it is known (property)", () => {
     let [claimed, couldClaim] = [0, 0];
     fc.assert(
-      fc.property(story, (told) => {
-        const state = stateOf(told);
+      fc.property(story, (given) => {
+        const state = stateOf(given);
         const claims = /^OK: /.test(feederSummary(state, now));
         if (claims) claimed += 1;
-        if (knownToBeWell(told)) couldClaim += 1;
-        if (claims) expect(knownToBeWell(told), feederSummary(state, now)).toBe(true);
+        if (knownToBeWell(given)) couldClaim += 1;
+        if (claims) expect(knownToBeWell(given), feederSummary(state, now)).toBe(true);
         const until = allClearUntil(state, now);
         expect(until !== null).toBe(claims);
         if (until !== null) {

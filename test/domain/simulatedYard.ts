@@ -23,7 +23,7 @@ export interface YardTruth {
   motor: "turns" | "stalled" | "wireOff";
   tray: "free" | "jammed" | "bridged"; // bridged: what lies on it still falls, in shrinking portions
   frozen: number | null; // grams that the scale shows whatever is in it
-  dead: Set<"button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "ears">;
+  dead: Set<"button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "receiver">;
   chuteMisses: number; // share of portions that slip past a healthy chute sensor
   air: number;
   inside: number | null; // null: as the air, and a little more
@@ -203,7 +203,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
     const pending = pendingOrders(state.orders, now);
     if (pending.length === 0) return;
     give({ kind: "ordersSent" });
-    if (truth.dead.has("ears")) return;
+    if (truth.dead.has("receiver")) return;
     for (const order of pending) {
       truth.paused = order.kind === "pause";
       record({ kind: "order", order: order.id, outcome: "done", problem: null }, 1);

@@ -39,7 +39,7 @@ export function evaluateHopper(seeds: readonly number[]): EvaluationResult {
         onHopper: ({ at, hopper }, truth) => {
           if (hopper === null || at < from) return;
           hoursHere += 1;
-          // Told to a tenth of a gram, and what lies between two portions is nobody's error.
+          // Reported to a tenth of a gram, and what lies between two portions is nobody's error.
           if (truth.grams >= hopper.low - 0.05 && truth.grams <= hopper.high + 0.05) insideHere += 1;
           widths.push((hopper.high - hopper.low) / plot.food.capacityGrams);
           offs.push(Math.abs(hopper.grams - truth.grams) / plot.food.capacityGrams);

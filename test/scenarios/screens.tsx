@@ -160,7 +160,7 @@ async function openAt<T>(path: string, ready: () => T | null | undefined | false
   }, openWithin);
 }
 
-/** As a reader takes it: each block on a line of its own, and what only a screen reader is told as well. */
+/** As a reader takes it: each block on a line of its own, and what only a screen reader reads out. */
 function textOf(element: Element): string {
   const walk = (node: Node): string => {
     if (node.nodeType === 3) return node.textContent ?? "";

@@ -56,7 +56,7 @@ function tell(simulation: ReturnType<typeof simulateYard>, what: Happening, orde
       truth.dead[truth.dead.has("link") ? "delete" : "add"]("link");
       return;
     case "deaf":
-      truth.dead[truth.dead.has("ears") ? "delete" : "add"]("ears");
+      truth.dead[truth.dead.has("receiver") ? "delete" : "add"]("receiver");
       return;
     case "jam":
       truth.tray = truth.tray === "jammed" ? "free" : "jammed";

@@ -141,7 +141,7 @@ describe("a feeder on the bench", () => {
   it("notifies where a pause did not arrive", () => {
     const simulation = well();
     sent(simulation, "onBench");
-    simulation.truth.dead.add("ears");
+    simulation.truth.dead.add("receiver");
     simulation.order("p1", "pause");
     simulation.pass(30);
     expect(simulation.notifiedFaults()).toEqual(["pauseOverdue"]);

@@ -24,12 +24,12 @@ describe("a portion that was cut short", () => {
   });
   it("is weighed away like any other once a scale or a keeper tells the level", () => {
     const cut = updateHopperByPortion(full(), portionAt(minuteAfter(dawn, 1), cutShort), settings);
-    const told = updateHopperByRefill(cut, { at: minuteAfter(dawn, 2), what: { kind: "filled" } }, settings);
-    expect(hopperLevel(told, settings)?.grams).toBeCloseTo(hopperLevel(full(), settings)?.grams as number, 0);
+    const refilled = updateHopperByRefill(cut, { at: minuteAfter(dawn, 2), what: { kind: "filled" } }, settings);
+    expect(hopperLevel(refilled, settings)?.grams).toBeCloseTo(hopperLevel(full(), settings)?.grams as number, 0);
   });
   it("that is older than the last measurement is missing from it already", () => {
-    const told = updateHopperByRefill(full(), { at: minuteAfter(dawn, 5), what: { kind: "filled" } }, settings);
-    const late = updateHopperByPortion(told, portionAt(minuteAfter(dawn, 1), cutShort), settings);
-    expect(late.estimate).toEqual(told.estimate);
+    const refilled = updateHopperByRefill(full(), { at: minuteAfter(dawn, 5), what: { kind: "filled" } }, settings);
+    const late = updateHopperByPortion(refilled, portionAt(minuteAfter(dawn, 1), cutShort), settings);
+    expect(late.estimate).toEqual(refilled.estimate);
   });
 });

@@ -65,7 +65,7 @@ describe("food low", () => {
     return updateHopperUntil(hopper, minuteAfter(dawn, wholeDays * 1440), reckoned);
   };
 
-  it("is told when the hopper may be empty within the span that the keeper set, and not before", () => {
+  it("is raised when the hopper may be empty within the span that the keeper set, and not before", () => {
     let first: number | null = null;
     for (let day = 1; day <= 8 && first === null; day += 1) {
       const forecast = forecastEmpty(fed(day), reckoned, minuteAfter(dawn, day * 1440));
@@ -130,7 +130,7 @@ describe("food low", () => {
     expect(asked[0]).toBeGreaterThan(1); // not from the first day on
   });
 
-  it("is told in words with rounded numbers", () => {
+  it("is described with rounded numbers", () => {
     const [fault] = found(weighedAt(initialHopper(scaled, dawn), 153.27, 0), scaled, dawn);
     expect(fault?.reason).toBe(
       "About 150 g are left, less than a tenth of the hopper. Not enough data for a forecast.",
@@ -147,7 +147,7 @@ describe("a new feeder's first days", () => {
     readonly placed: boolean;
     readonly seed: number;
   }
-  /** The hour after which food low is first told, reckoned from portions alone; null where it isn't. */
+  /** The hour after which food low is first raised, computed from portions alone; null where it isn't. */
   const firstTold = ({ perHour, lasts, begun, hours, placed, seed }: FirstDays) => {
     const capacity = grams(8 * 8 * perHour * lasts);
     const settings = rowanSettings({ scale: false }, { hopperCapacity: capacity, ...(placed ? {} : { place: null }) });
@@ -203,9 +203,9 @@ describe("the cheap look ahead", () => {
           const ahead = tenths / 10;
           const random = seededRandom(seed);
           const settings = placed ? reckoned : rowanSettings({ scale: false }, { place: null });
-          const told = { at: dawn, what: { kind: "level", grams: grams(poured) } } as const;
+          const refill = { at: dawn, what: { kind: "level", grams: grams(poured) } } as const;
           let hopper = updateHopperUntil(
-            updateHopperByRefill(initialHopper(settings, dawn), told, settings),
+            updateHopperByRefill(initialHopper(settings, dawn), refill, settings),
             dawn,
             settings,
           );

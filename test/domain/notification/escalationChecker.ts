@@ -54,7 +54,7 @@ export class EscalationChecker {
   private nextAt: Instant | null = null;
   private alarm: Alarm | null = null;
   private everShown = false;
-  private readonly heard = new Map<string, NotifiedRecord>();
+  private readonly notified = new Map<string, NotifiedRecord>();
   private readonly everTold = new Set<string>();
   /** On whose screens the alarm stands, as far as pushes go. */
   private readonly screens = new Set<string>();
@@ -83,11 +83,11 @@ export class EscalationChecker {
     const reachable = this.recipients.people.filter(({ phoneCount, email }) => phoneCount > 0 || email !== null);
     const firstTurn = Math.min(...reachable.map(({ escalationOrder }) => escalationOrder));
     for (const { id, escalationOrder, email } of reachable) {
-      const heard = this.heard.get(id);
-      if (!heard && alarm.priority === "urgent") this.fail(`never reached ${id}`);
-      if (!heard && escalationOrder === firstTurn) this.fail(`never reached ${id} of the first level`);
+      const notified = this.notified.get(id);
+      if (!notified && alarm.priority === "urgent") this.fail(`never reached ${id}`);
+      if (!notified && escalationOrder === firstTurn) this.fail(`never reached ${id} of the first level`);
       // Whose phone proves nothing gets an email.
-      if (heard && !heard.gotEmail && email !== null && !this.everShown) this.fail(`no email to ${id}`);
+      if (notified && !notified.gotEmail && email !== null && !this.everShown) this.fail(`no email to ${id}`);
     }
     if (escalation === null) {
       this.fail("forgot an escalation that stands");
@@ -105,7 +105,7 @@ export class EscalationChecker {
     switch (step.kind) {
       case "worsen":
         this.tick();
-        this.heard.clear();
+        this.notified.clear();
         this.alarm = { ...alarm, priority: "urgent", answered: false };
         this.handleEvent({
           ...{ kind: "worsened", fault, priority: "urgent", at: this.now, raisedAt: alarm.raisedAt, ...words },
@@ -136,11 +136,11 @@ export class EscalationChecker {
     const back = before?.returnedAt ?? null;
     const sameEpisode = before !== null && back !== null && !before.answered && this.now < after(back, minutes(60));
     const priority = sameEpisode ? before.priority : wanted;
-    if (!sameEpisode) this.heard.clear();
+    if (!sameEpisode) this.notified.clear();
     // Whoever had an email that it is over gets one that it isn't.
-    for (const [person, heard] of this.heard) {
-      heard.emails = [];
-      if (this.person(person)?.phoneCount === 0) heard.pushes = [];
+    for (const [person, notified] of this.notified) {
+      notified.emails = [];
+      if (this.person(person)?.phoneCount === 0) notified.pushes = [];
     }
     this.alarm = { priority, raisedAt: this.now, answered: false, returnedAt: null };
     this.handleEvent({ kind: "raised", fault, priority, at: this.now, ...words, sameEpisode });
@@ -209,34 +209,34 @@ export class EscalationChecker {
       return;
     }
     this.everTold.add(person.id);
-    if (!this.heard.has(person.id)) this.checkTurn(person, alarm.priority);
-    const heard = this.heard.get(person.id) ?? { firstAt: this.now, pushes: [], emails: [], gotEmail: false };
-    this.heard.set(person.id, heard);
+    if (!this.notified.has(person.id)) this.checkTurn(person, alarm.priority);
+    const notified = this.notified.get(person.id) ?? { firstAt: this.now, pushes: [], emails: [], gotEmail: false };
+    this.notified.set(person.id, notified);
     if (notification.channel === "email") {
-      const email = heard.emails.at(-1);
+      const email = notified.emails.at(-1);
       // Between two emails lie three reminders, or two where the first email came in place of an unseen push.
       const least = reminderGap(alarm.priority, 1) * 2;
       if (email !== undefined && this.now - email < least)
         this.fail(`a second email too soon: ${notificationText(notification)}`);
-      heard.emails.push(this.now);
-      heard.gotEmail = true;
+      notified.emails.push(this.now);
+      notified.gotEmail = true;
       if (person.phoneCount > 0) return;
     }
-    const gap = reminderGap(alarm.priority, Math.max(1, heard.pushes.length));
-    const ring = heard.pushes.at(-1);
+    const gap = reminderGap(alarm.priority, Math.max(1, notified.pushes.length));
+    const ring = notified.pushes.at(-1);
     if (ring !== undefined && this.now - ring < gap)
       this.fail(`notified before a reminder was due: ${notificationText(notification)}`);
-    heard.pushes.push(this.now);
+    notified.pushes.push(this.now);
   }
 
   /** Those before them had their time; what may wait a day goes past nobody who can be reached. */
   private checkTurn(person: Recipient, priority: Priority): void {
     const sooner = this.recipients.people.filter(({ escalationOrder }) => escalationOrder < person.escalationOrder);
     const isLatecomer = this.recipients.people.some(
-      ({ id, escalationOrder }) => escalationOrder >= person.escalationOrder && this.heard.has(id),
+      ({ id, escalationOrder }) => escalationOrder >= person.escalationOrder && this.notified.has(id),
     );
     if (isLatecomer) return; // slept while their level went by
-    const since = sooner.flatMap(({ id }) => this.heard.get(id)?.firstAt ?? []);
+    const since = sooner.flatMap(({ id }) => this.notified.get(id)?.firstAt ?? []);
     const tooSoon = since.length > 0 && this.now < after(since.reduce(earlierOf), this.recipients.escalateAfter);
     if (priority === "urgent" && tooSoon) this.fail(`${person.id} came too soon after the level before`);
     const passed = sooner.some(({ phoneCount, email }) => phoneCount > 0 || email !== null);

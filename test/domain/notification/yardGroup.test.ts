@@ -23,7 +23,7 @@ class Croft {
   readonly lines: string[] = [];
   readonly nextAts = new Map<string, Instant>();
   private readonly escalations = new Map<string, Escalation>();
-  private readonly heardAt = new Map<string, Instant>();
+  private readonly reportedAt = new Map<string, Instant>();
   private readonly inService: Set<string>;
   private readonly recipients: Recipients;
   private readonly bend: Bend;
@@ -32,7 +32,7 @@ class Croft {
     this.recipients = recipients;
     this.bend = bend;
     this.inService = new Set(feeders);
-    for (const feeder of feeders) this.heardAt.set(feeder, this.now);
+    for (const feeder of feeders) this.reportedAt.set(feeder, this.now);
   }
 
   at(time: string): Instant {
@@ -40,13 +40,13 @@ class Croft {
   }
 
   /** Last report at that time. */
-  heard(feeder: string, time: string): this {
-    this.heardAt.set(feeder, this.at(time));
+  report(feeder: string, time: string): this {
+    this.reportedAt.set(feeder, this.at(time));
     return this;
   }
 
-  allHeard(time: string): this {
-    for (const feeder of this.heardAt.keys()) this.heard(feeder, time);
+  reportAll(time: string): this {
+    for (const feeder of this.reportedAt.keys()) this.report(feeder, time);
     return this;
   }
 
@@ -59,7 +59,7 @@ class Croft {
 
   back(feeder: string, time: string): this {
     const event = { title: `${names[feeder]}: back to normal`, body: "No longer so: no reports." };
-    this.heard(feeder, time);
+    this.report(feeder, time);
     return this.receives(feeder, time, { kind: "returned", fault: "feederSilent", at: this.at(time), ...event });
   }
 
@@ -122,7 +122,7 @@ class Croft {
   }
 
   private yard(): GroupedYard {
-    const feeders = [...this.heardAt].map(([id, lastHeardAt]): GroupedFeeder => {
+    const feeders = [...this.reportedAt].map(([id, lastHeardAt]): GroupedFeeder => {
       const silentFrom = after(lastHeardAt, minutes(3));
       return {
         ...{ id, name: names[id] ?? id, inService: this.inService.has(id), lastReportAt: lastHeardAt, silentFrom },
@@ -157,21 +157,21 @@ const three = ["rowan", "larch", "elder"];
 
 describe("one silent feeder", () => {
   it("is notified at once where the others report", () => {
-    const croft = new Croft(three).allHeard("11:02").heard("rowan", "11:00").silent("rowan", "11:03");
+    const croft = new Croft(three).reportAll("11:02").report("rowan", "11:00").silent("rowan", "11:03");
     expect(croft.notifications()).toEqual(["11:03 ada push Rowan: no reports"]);
     expect(croft.escalation(null)).toBeNull();
   });
 
   it("waits two minutes for another that is late too, and no longer", () => {
-    const croft = new Croft(three).allHeard("11:01").heard("elder", "11:03").heard("rowan", "11:00");
+    const croft = new Croft(three).reportAll("11:01").report("elder", "11:03").report("rowan", "11:00");
     croft.silent("rowan", "11:03");
     expect(croft.notifications()).toEqual([]);
-    croft.heard("larch", "11:04").until("11:10");
+    croft.report("larch", "11:04").until("11:10");
     expect(croft.notifications()).toEqual(["11:05 ada push Rowan: no reports", "11:10 ada email Rowan: no reports"]);
   });
 
   it("doesn't wait for one that is put away, nor for one that can't be known for silent in time", () => {
-    const away = new Croft(["rowan", "larch"]).allHeard("11:01").heard("rowan", "11:00").putAway("larch");
+    const away = new Croft(["rowan", "larch"]).reportAll("11:01").report("rowan", "11:00").putAway("larch");
     expect(away.silent("rowan", "11:03").notifications()).toHaveLength(1);
     const patient: Bend = (yard) => ({
       ...yard,
@@ -179,12 +179,14 @@ describe("one silent feeder", () => {
         one.id === "larch" && one.lastReportAt ? { ...one, silentFrom: after(one.lastReportAt, minutes(20)) } : one,
       ),
     });
-    const slow = new Croft(["rowan", "larch"], recipientsOf([ada]), patient).allHeard("11:01").heard("rowan", "11:00");
+    const slow = new Croft(["rowan", "larch"], recipientsOf([ada]), patient)
+      .reportAll("11:01")
+      .report("rowan", "11:00");
     expect(slow.silent("rowan", "11:03").notifications()).toHaveLength(1);
   });
 
   it("reports again while it waits, and nobody is notified", () => {
-    const croft = new Croft(["rowan", "larch"]).allHeard("11:01").heard("rowan", "11:00").silent("rowan", "11:03");
+    const croft = new Croft(["rowan", "larch"]).reportAll("11:01").report("rowan", "11:00").silent("rowan", "11:03");
     croft.back("rowan", "11:04").until("12:30");
     expect(croft.notifications()).toEqual([]);
     expect(croft.escalation("rowan")).toBeNull();
@@ -194,9 +196,9 @@ describe("one silent feeder", () => {
 /** The yard's power is cut at eleven: two are found silent within the wait. */
 const cut = (bend?: Bend) =>
   new Croft(three, recipientsOf([ada]), bend)
-    .allHeard("11:00")
-    .heard("larch", "11:01")
-    .heard("elder", "11:03")
+    .reportAll("11:00")
+    .report("larch", "11:01")
+    .report("elder", "11:03")
     .silent("rowan", "11:03")
     .silent("larch", "11:04");
 
@@ -214,14 +216,14 @@ describe("feeders of one yard that fall silent together", () => {
   });
 
   it("take in another without a sound", () => {
-    const croft = cut().shown("ada").heard("elder", "11:06");
+    const croft = cut().shown("ada").report("elder", "11:06");
     croft.notifications();
     croft.silent("elder", "11:09");
     expect(croft.notifications()).toEqual(["11:09 ada push softly Alder Croft: no reports from all 3 feeders"]);
   });
 
   it("replace the notification of one of them, silently for those who got it", () => {
-    const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
+    const croft = new Croft(three).reportAll("11:08").report("rowan", "11:00").silent("rowan", "11:03").shown("ada");
     expect(croft.notifications()).toEqual(["11:03 ada push Rowan: no reports"]);
     croft.silent("larch", "11:11");
     expect(croft.notifications()).toEqual([
@@ -234,22 +236,22 @@ describe("feeders of one yard that fall silent together", () => {
 
   it("go on through the levels from where the first of them stood", () => {
     const croft = new Croft(three, recipientsOf([ada, { ...bo, escalationOrder: 2 }]))
-      .allHeard("11:08")
-      .heard("rowan", "11:00");
+      .reportAll("11:08")
+      .report("rowan", "11:00");
     croft.silent("rowan", "11:03").shown("ada").silent("larch", "11:11").notifications();
     croft.until("11:20");
     expect(croft.notifications()).toEqual(["11:18 bo push Alder Croft: no reports from 2 of 3 feeders"]);
   });
 
   it("stay apart where a quarter of an hour lies between them", () => {
-    const croft = new Croft(three).allHeard("11:20").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
-    croft.heard("elder", "11:23").silent("larch", "11:23");
+    const croft = new Croft(three).reportAll("11:20").report("rowan", "11:00").silent("rowan", "11:03").shown("ada");
+    croft.report("elder", "11:23").silent("larch", "11:23");
     expect(croft.notifications()).toEqual(["11:03 ada push Rowan: no reports", "11:23 ada push Larch: no reports"]);
     expect(croft.escalation(null)).toBeNull();
   });
 
   it("end when all report again, and not before", () => {
-    const croft = cut().shown("ada").heard("elder", "11:06").silent("elder", "11:09");
+    const croft = cut().shown("ada").report("elder", "11:06").silent("elder", "11:09");
     croft.notifications();
     croft.back("rowan", "11:20");
     expect(croft.notifications()).toEqual(["11:20 ada push softly Alder Croft: no reports from 2 of 3 feeders"]);
@@ -280,7 +282,7 @@ describe("feeders of one yard that fall silent together", () => {
 
   it("are answered for by whoever has seen one of them", () => {
     const croft = new Croft(three, recipientsOf([ada, { ...bo, escalationOrder: 1 }]))
-      .allHeard("11:00")
+      .reportAll("11:00")
       .silent("rowan", "11:03");
     croft.silent("larch", "11:03").shown("ada").shown("bo").notifications();
     croft.acknowledged("larch", "11:06");
@@ -292,7 +294,7 @@ describe("feeders of one yard that fall silent together", () => {
   });
 
   it("push again where one of them had been acknowledged alone", () => {
-    const croft = new Croft(three).allHeard("11:08").heard("rowan", "11:00").silent("rowan", "11:03").shown("ada");
+    const croft = new Croft(three).reportAll("11:08").report("rowan", "11:00").silent("rowan", "11:03").shown("ada");
     croft.acknowledged("rowan", "11:05").notifications();
     croft.silent("larch", "11:11");
     expect(croft.notifications()).toContain("11:11 ada push Alder Croft: no reports from 2 of 3 feeders");
@@ -308,9 +310,9 @@ describe("feeders of one yard that fall silent together", () => {
   });
 
   it("notify once for a power line that flickers within the hour", () => {
-    const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
+    const croft = new Croft(["rowan", "larch"]).reportAll("11:00").silent("rowan", "11:03").silent("larch", "11:03");
     croft.shown("ada").back("rowan", "11:10").back("larch", "11:10");
-    croft.allHeard("11:20").silent("rowan", "11:23", true).silent("larch", "11:23", true).until("11:30");
+    croft.reportAll("11:20").silent("rowan", "11:23", true).silent("larch", "11:23", true).until("11:30");
     expect(croft.notifications().filter((line) => !line.includes("softly"))).toEqual([
       "11:03 ada push Alder Croft: no reports from both feeders",
     ]);
@@ -318,14 +320,14 @@ describe("feeders of one yard that fall silent together", () => {
   });
 
   it("is not notified again where only one of them is back within the hour", () => {
-    const croft = new Croft(["rowan", "larch"]).allHeard("11:00").silent("rowan", "11:03").silent("larch", "11:03");
+    const croft = new Croft(["rowan", "larch"]).reportAll("11:00").silent("rowan", "11:03").silent("larch", "11:03");
     croft.shown("ada").back("larch", "11:10").back("rowan", "11:10").notifications();
-    croft.until("11:33").allHeard("11:33").heard("larch", "11:30").silent("larch", "11:33", true);
+    croft.until("11:33").reportAll("11:33").report("larch", "11:30").silent("larch", "11:33", true);
     expect(croft.notifications()).toEqual(["11:33 ada push softly Larch: no reports"]);
   });
 
   it("are set aside one by one", () => {
-    const croft = cut().shown("ada").heard("elder", "11:06").suppressed("rowan", "11:10").suppressed("larch", "11:10");
+    const croft = cut().shown("ada").report("elder", "11:06").suppressed("rowan", "11:10").suppressed("larch", "11:10");
     expect(croft.notifications().at(-1)).toBe("11:10 ada push softly Larch: no action needed");
     expect(croft.escalation("larch")?.endedAt).not.toBeNull();
   });
@@ -342,7 +344,7 @@ describe("feeders of one yard that fall silent together", () => {
 
   it("name at most four", () => {
     const many = ["rowan", "larch", "elder", "willow", "hazel"];
-    const croft = new Croft(many).allHeard("11:00");
+    const croft = new Croft(many).reportAll("11:00");
     for (const feeder of many) croft.silent(feeder, "11:03");
     expect(croft.escalation(null)?.title).toBe("Alder Croft: no reports from all 5 feeders");
     expect(croft.escalation(null)?.body).toContain("and 1 more. They stopped");
@@ -369,12 +371,12 @@ describe("planted bugs of the yard's rule", () => {
       (yard) => ({ ...yard, feeders: yard.feeders.filter(({ escalation }) => escalation) }),
     ],
     ["the yard's escalation is forgotten", (yard) => ({ ...yard, escalation: null })],
-    ["when they were last heard is taken for unknown", bent((one) => ({ ...one, lastReportAt: null }))],
+    ["when they last reported is taken for unknown", bent((one) => ({ ...one, lastReportAt: null }))],
     ["all count as put away", bent((one) => ({ ...one, inService: false }))],
   ])("would be caught where %s", (_, bend) => {
     const story = (how?: Bend) => {
       try {
-        const croft = cut(how).shown("ada").heard("elder", "11:06").silent("elder", "11:09");
+        const croft = cut(how).shown("ada").report("elder", "11:06").silent("elder", "11:09");
         return [pushes(croft), croft.escalation(null)?.silentFeeders.length ?? 0, croft.escalation("rowan") === null];
       } catch {
         return null; // it broke, which is seen as well

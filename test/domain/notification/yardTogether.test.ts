@@ -30,7 +30,7 @@ const escalationOf = (feeder: string, more: Partial<Escalation> = {}): Escalatio
     raisedAt: ago(5),
     renewedAt: ago(5),
     title: `${feeder}: no reports`,
-    body: "Nothing heard.",
+    body: "No report.",
   },
   ...{
     holdUntil: null,

@@ -77,7 +77,7 @@ describe("an order", () => {
     const stands = { ...orders, lastStatement: { paused: true, at: at(12) } };
     expect(answerOrder(orders, done("p1"), at(12))).toEqual({ orders: stands, changed: [] });
     expect(answerOrder(orders, done("p1"), at(12), at(12), "earlier")).toEqual({ orders, changed: [] });
-    expect(answerOrder(orders, done("never heard of"), at(12))).toEqual({ orders, changed: [] });
+    expect(answerOrder(orders, done("unknown"), at(12))).toEqual({ orders, changed: [] });
   });
 
   it("keeps the feeder's reason where it refused", () => {

@@ -52,7 +52,7 @@ function steady(random: SeededRandom, reports: number, lost: number, every: Span
 
 function waitOf(link: ReportingState, settings = larchSettings): number {
   const from = silenceBeginsAt(link, settings);
-  if (link.kind === "neverReported" || from === null) throw new Error("expected a link that was heard");
+  if (link.kind === "neverReported" || from === null) throw new Error("expected a link that has reported");
   return from - link.lastReportAt;
 }
 
@@ -66,7 +66,7 @@ describe("the silence of a feeder", () => {
   it("is found within minutes on a line that loses nothing", () => {
     const { link, patience } = steady(seededRandom(1), 2_000, 0);
     expect(patience).toBeLessThan(minutes(12)); // it has known the line for a day and a half
-    if (link.kind === "neverReported") throw new Error("expected it heard");
+    if (link.kind === "neverReported") throw new Error("expected a report");
     const fault = feederSilentFault(link, larchSettings, time.after(link.lastReportAt, minutes(12)));
     expect(fault?.kind).toBe("feederSilent");
     expect(fault?.reason).toBe("No report for 12 minutes. It usually reports every minute.");
@@ -89,7 +89,7 @@ describe("the silence of a feeder", () => {
 
   it("is not one lost report, nor two, however steady the line was", () => {
     const { link } = steady(seededRandom(4), 5_000, 0);
-    if (link.kind === "neverReported") throw new Error("expected it heard");
+    if (link.kind === "neverReported") throw new Error("expected a report");
     expect(feederSilentFault(link, larchSettings, time.after(link.lastReportAt, minutes(2.9)))).toBeNull();
   });
 
@@ -159,7 +159,7 @@ describe("the silence of a feeder", () => {
 
   it("leaves one long outage out of what is learnt", () => {
     const { link, patience } = steady(seededRandom(6), 1_000, 0.02);
-    if (link.kind === "neverReported") throw new Error("expected it heard");
+    if (link.kind === "neverReported") throw new Error("expected a report");
     const back = hear(link, time.after(link.lastReportAt, days(2)));
     expect(waitOf(back)).toBe(patience);
   });

@@ -16,7 +16,10 @@ import { emptyReadings } from "./larch.ts";
 const start = instantOf("2026-01-15T00:00:00Z");
 
 /** Values of the air thermometer, each so long after the one before. */
-function told(values: readonly (readonly [Span, number])[], from: ConstantReading | null = null): ConstantReading {
+function readingAfter(
+  values: readonly (readonly [Span, number])[],
+  from: ConstantReading | null = null,
+): ConstantReading {
   let held = { ...initialConstantReadings, air: from };
   let at: Instant = from?.lastReadAt ?? start;
   for (const [later, value] of values) {
@@ -43,14 +46,14 @@ const known = (more: Partial<ConstantReading> = {}): ConstantReading => ({
 describe("how long a reading stays the same", () => {
   it("adds up over reports with the same value, and begins anew with another", () => {
     expect(
-      told([
+      readingAfter([
         [minutes(0), 4],
         [minutes(5), 4],
         [minutes(5), 4],
       ]).constantFor,
     ).toBe(minutes(10));
     expect(
-      told([
+      readingAfter([
         [minutes(0), 4],
         [minutes(5), 4],
         [minutes(5), 4.1],
@@ -60,13 +63,13 @@ describe("how long a reading stays the same", () => {
 
   it("counts a gap in the reports for half an hour at most", () => {
     expect(
-      told([
+      readingAfter([
         [minutes(0), 4],
         [minutes(29), 4],
       ]).constantFor,
     ).toBe(minutes(29));
     expect(
-      told([
+      readingAfter([
         [minutes(0), 4],
         [hours(8), 4],
       ]).constantFor,
@@ -80,7 +83,7 @@ describe("how long a reading stays the same", () => {
 
   it("is kept as the longest, up to six times what was the longest before, ten minutes at the first", () => {
     const changes = (span: Span, longest: Span) =>
-      told([[minutes(0), 5]], known({ constantFor: span, longestConstant: longest })).longestConstant;
+      readingAfter([[minutes(0), 5]], known({ constantFor: span, longestConstant: longest })).longestConstant;
     expect(changes(hours(2), hours(1))).toBe(hours(2));
     expect(changes(hours(7), hours(1))).toBe(hours(6));
     expect(changes(hours(7), 0 as Span)).toBe(minutes(60));
@@ -88,7 +91,7 @@ describe("how long a reading stays the same", () => {
   });
 
   it("fades from the longest over ninety days", () => {
-    expect(told([[minutes(30), 5]], known({ longestConstant: hours(9) })).longestConstant).toBe(
+    expect(readingAfter([[minutes(30), 5]], known({ longestConstant: hours(9) })).longestConstant).toBe(
       Math.round(hours(9) * (1 - minutes(30) / days(90))),
     );
   });
