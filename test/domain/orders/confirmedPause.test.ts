@@ -1,72 +1,27 @@
 import { describe, expect, it } from "vitest";
-import { after, type Instant, instantOf, minutes, seconds } from "../../../server/domain/instant.ts";
-import {
-  currentStatement,
-  type OrdersStep,
-  updateOrdersByPaused,
-  updateOrdersByPortion,
-  updateOrdersByStart,
-  withStatement,
-} from "../../../server/domain/orders/evidence.ts";
-import { initialOrders, type Order, type OrderKind, type OrdersState } from "../../../server/domain/orders/order.ts";
+import { after, minutes } from "../../../server/domain/instant.ts";
+import { currentStatement, withStatement } from "../../../server/domain/orders/evidence.ts";
+import { initialOrders, type OrdersState } from "../../../server/domain/orders/order.ts";
 import { pauseFaults, staysPausedFault } from "../../../server/domain/orders/orderFaults.ts";
-import { answerOrder, markOrdersSent, requestOrder } from "../../../server/domain/orders/orderTransitions.ts";
 import { displayedStatus, isPaused, pauseStatus } from "../../../server/domain/orders/pauseStatus.ts";
 import { redateOrders } from "../../../server/domain/orders/redating.ts";
-import type { PortionCause } from "../../../server/domain/report.ts";
-import { barePortion } from "../portionFixture.ts";
-import { rowanSettings } from "../rowan.ts";
+import {
+  at,
+  done,
+  gives,
+  order,
+  pause,
+  refused,
+  requests,
+  resume,
+  run,
+  type Step,
+  sent,
+  settings,
+  starts,
+  states,
+} from "./orderSteps.ts";
 
-const settings = { ...rowanSettings, reportEvery: seconds(60) };
-const start = instantOf("2026-12-01T06:00:00Z");
-const at = (second: number): Instant => after(start, seconds(second));
-const order = (id: string, kind: OrderKind = "pause", second = 0, until: number | null = null): Order => ({
-  ...{ id, kind, until: until === null ? null : at(until), requestedAt: at(second), requestedBy: "Ada" },
-  ...{ status: "requested", sentAt: null, answeredAt: null, problem: null },
-});
-
-type Step = (orders: OrdersState) => OrdersStep;
-const run = (...steps: readonly Step[]): OrdersState =>
-  steps.reduce((orders, step) => step(orders).orders, initialOrders());
-const requests =
-  (of: Order): Step =>
-  (o) =>
-    requestOrder(o, of);
-const pause = requests(order("p1"));
-const resume = requests(order("r1", "resume"));
-const sent =
-  (second: number): Step =>
-  (o) =>
-    markOrdersSent(o, at(second));
-const done =
-  (id: string, second: number, from: "this" | "over" | "earlier" = "this"): Step =>
-  (o) =>
-    answerOrder(o, { order: id, outcome: "done", problem: null }, at(second), at(second), from);
-const refused =
-  (id: string, second: number, problem: string | null = null): Step =>
-  (o) =>
-    answerOrder(o, { order: id, outcome: "refused", problem }, at(second));
-const starts =
-  (boot: string, second: number, paused: boolean | null = null, uptime = 0): Step =>
-  (o) =>
-    updateOrdersByStart(o, { boot, uptime: seconds(uptime), at: at(second), paused }, at(second));
-const states =
-  (paused: boolean, second: number): Step =>
-  (o) =>
-    updateOrdersByPaused(o, paused, at(second));
-const gives =
-  (second: number, cause: PortionCause = "press", motorRan: number | null = 2): Step =>
-  (o) =>
-    updateOrdersByPortion(
-      o,
-      {
-        ...barePortion,
-        cause,
-        motorRan: motorRan === null ? null : seconds(motorRan),
-        recordedAt: at(second),
-      } as never,
-      at(second),
-    );
 const kinds = (o: OrdersState, second: number) => pauseFaults(o, settings, at(second)).map(({ kind }) => kind);
 
 describe("a confirmed pause", () => {
