@@ -142,20 +142,26 @@ describe("entering that a feeder was cleaned", () => {
   });
 });
 
+/** From here on the keeper's digest goes by e-mail. @returns the e-mails, as they are sent */
+async function digestsByEmail(server: TestServer): Promise<readonly Email[]> {
+  const [member] = await server.store.people.membersOf(server.yard);
+  if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
+  await server.store.people.changeEmail(member.person.id, "ada@alder.example", server.clock.now());
+  await server.store.people.changeMember(server.yard, member.person.id, { digestBy: "email" }, server.clock.now());
+  const emails: Email[] = [];
+  const { email: gateway } = server;
+  gateway.send = async (_to, email) => {
+    emails.push(email);
+    return gateway.answer;
+  };
+  return emails;
+}
+
 describe("the digest", () => {
   it("is sent by e-mail, as text and as HTML, with its headings and nothing that could run", async () => {
     const server = await openTestServer();
     await server.addFeeder({ name: "<b>Rowan</b> & co" });
-    const [member] = await server.store.people.membersOf(server.yard);
-    if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
-    await server.store.people.changeEmail(member.person.id, "ada@alder.example", server.clock.now());
-    await server.store.people.changeMember(server.yard, member.person.id, { digestBy: "email" }, server.clock.now());
-    const emails: Email[] = [];
-    const { email: gateway } = server;
-    gateway.send = async (_to, email) => {
-      emails.push(email);
-      return gateway.answer;
-    };
+    const emails = await digestsByEmail(server);
     server.clock.advance(hours(22));
     expect(await sendDueDigests(server.ports)).toBe(1);
     const limits = {
@@ -180,16 +186,7 @@ describe("the digest", () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder({ name: "Rowan" });
     await server.report(key, { boot: "b-1", sentUptimeMs: 5_000, events: [] });
-    const [member] = await server.store.people.membersOf(server.yard);
-    if (member === undefined) throw new Error("expected the keeper to be a member of the yard");
-    await server.store.people.changeEmail(member.person.id, "ada@alder.example", server.clock.now());
-    await server.store.people.changeMember(server.yard, member.person.id, { digestBy: "email" }, server.clock.now());
-    const emails: Email[] = [];
-    const { email: gateway } = server;
-    gateway.send = async (_to, email) => {
-      emails.push(email);
-      return gateway.answer;
-    };
+    const emails = await digestsByEmail(server);
     server.clock.advance(hours(22));
     expect(await sendDueDigests(server.ports)).toBe(1);
     const { summary, sections } = (await digestOf(server)).json() as DigestView;

@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
 import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
-import { after, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import { after, hours, type Instant, minutes } from "../../../server/domain/instant.ts";
 import { type GroupedFeeder, type GroupedYard, yardTopic } from "../../../server/domain/notification/alarmGroup.ts";
-import type { AlarmEvent, Escalation, SilentFeeder } from "../../../server/domain/notification/escalation.ts";
+import type { AlarmEvent, Escalation } from "../../../server/domain/notification/escalation.ts";
 import {
   advanceGrouped,
   type GroupStep,
@@ -10,34 +10,10 @@ import {
   isGrouped,
 } from "../../../server/domain/notification/groupedAlarms.ts";
 import { silentYardNews } from "../../../server/domain/notification/groupedText.ts";
-import { escalationFixture, recipientStateFixture } from "./escalationFixture.ts";
-import { ada, bo, notificationText, recipientsOf, stockholm } from "./escalationScenario.ts";
+import { recipientStateFixture } from "./escalationFixture.ts";
+import { notificationText, stockholm } from "./escalationScenario.ts";
+import { ago, feeder, names, now, recipients, silence, silent, yardOf } from "./silentYardFixture.ts";
 
-const now = instantOf("2026-12-01T11:00:00Z");
-const ago = (count: number): Instant => after(now, minutes(-count));
-const recipients = recipientsOf([ada, { ...bo, quietHours: null }]);
-const names: Readonly<Record<string, string>> = { rowan: "Rowan", larch: "Larch", elder: "Elder" };
-
-/** An escalation of one feeder's missing reports, raised now, of which nobody is notified yet. */
-const silence = (id: string, different: Partial<Escalation> = {}): Escalation =>
-  escalationFixture({
-    ...{ feeder: id, fault: "feederSilent", topic: alarmTopic(id, "feederSilent"), subjectName: names[id] ?? id },
-    ...{ title: `${names[id]}: no reports`, body: "No report for 3 minutes.", raisedAt: now, renewedAt: now },
-    ...{ level: 0, levelAt: now, ...different },
-  });
-
-/** A feeder that reports each minute, with its last report ten minutes ago. */
-const feeder = (id: string, different: Partial<GroupedFeeder> = {}): GroupedFeeder => ({
-  ...{ id, name: names[id] ?? id, inService: true, lastReportAt: ago(10), reportEvery: minutes(1) },
-  ...{ silentFrom: ago(7), escalation: null, ...different },
-});
-const yardOf = (feeders: readonly GroupedFeeder[], escalation: Escalation | null = null): GroupedYard => ({
-  ...{ id: "alder", name: "Alder Croft", fault: "feederSilent", escalation, feeders },
-});
-const silent = (id: string, different: Partial<SilentFeeder> = {}): SilentFeeder => ({
-  ...{ feeder: id, name: names[id] ?? id, topic: alarmTopic(id, "feederSilent"), lastReportAt: ago(10) },
-  ...{ raisedAt: ago(7), title: `${names[id]}: no reports`, body: "No report for 3 minutes.", ...different },
-});
 const stored = (step: GroupStep, feeder: string | null): Escalation | null | undefined =>
   step.escalations.find(
     ({ topic }) =>

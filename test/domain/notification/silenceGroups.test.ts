@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { alarmTopic } from "../../../server/domain/alarms/alarmTopic.ts";
-import { after, type Instant, instantOf, minutes, type Span } from "../../../server/domain/instant.ts";
-import { type GroupedFeeder, type GroupedYard, yardTopic } from "../../../server/domain/notification/alarmGroup.ts";
+import { minutes, type Span } from "../../../server/domain/instant.ts";
+import { yardTopic } from "../../../server/domain/notification/alarmGroup.ts";
 import type { AlarmEvent, Escalation, SilentFeeder } from "../../../server/domain/notification/escalation.ts";
 import {
   advanceGrouped,
@@ -9,34 +9,10 @@ import {
   handleGroupedEvent,
 } from "../../../server/domain/notification/groupedAlarms.ts";
 import { allReportingNews } from "../../../server/domain/notification/groupedText.ts";
-import { escalationFixture, recipientStateFixture } from "./escalationFixture.ts";
-import { ada, bo, notificationText, recipientsOf } from "./escalationScenario.ts";
+import { recipientStateFixture } from "./escalationFixture.ts";
+import { ada, notificationText, recipientsOf } from "./escalationScenario.ts";
+import { ago, feeder, now, recipients, silence, silent, yardOf } from "./silentYardFixture.ts";
 
-const now = instantOf("2026-12-01T11:00:00Z");
-const ago = (count: number): Instant => after(now, minutes(-count));
-const recipients = recipientsOf([ada, { ...bo, quietHours: null }]);
-const names: Readonly<Record<string, string>> = { rowan: "Rowan", larch: "Larch", elder: "Elder" };
-
-/** An escalation of one feeder's missing reports, raised now, of which nobody is notified yet. */
-const silence = (id: string, different: Partial<Escalation> = {}): Escalation =>
-  escalationFixture({
-    ...{ feeder: id, fault: "feederSilent", topic: alarmTopic(id, "feederSilent"), subjectName: names[id] ?? id },
-    ...{ title: `${names[id]}: no reports`, body: "No report for 3 minutes.", raisedAt: now, renewedAt: now },
-    ...{ level: 0, levelAt: now, ...different },
-  });
-
-/** A feeder that reports each minute, with its last report ten minutes ago. */
-const feeder = (id: string, different: Partial<GroupedFeeder> = {}): GroupedFeeder => ({
-  ...{ id, name: names[id] ?? id, inService: true, lastReportAt: ago(10), reportEvery: minutes(1) },
-  ...{ silentFrom: ago(7), escalation: null, ...different },
-});
-const yardOf = (feeders: readonly GroupedFeeder[], escalation: Escalation | null = null): GroupedYard => ({
-  ...{ id: "alder", name: "Alder Croft", fault: "feederSilent", escalation, feeders },
-});
-const silent = (id: string, different: Partial<SilentFeeder> = {}): SilentFeeder => ({
-  ...{ feeder: id, name: names[id] ?? id, topic: alarmTopic(id, "feederSilent"), lastReportAt: ago(10) },
-  ...{ raisedAt: ago(7), title: `${names[id]}: no reports`, body: "No report for 3 minutes.", ...different },
-});
 const yardEscalation = (...silentFeeders: readonly SilentFeeder[]): Escalation =>
   silence("yard", {
     ...{ feeder: null, topic: yardTopic("alder", "feederSilent"), subjectName: "Alder Croft", silentFeeders },
