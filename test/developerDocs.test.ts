@@ -2,6 +2,7 @@ import { execFileSync } from "node:child_process";
 import { existsSync, readFileSync } from "node:fs";
 import { dirname, join, normalize } from "node:path";
 import { describe, expect, it } from "vitest";
+import { declarationLine, withLines } from "./support/documentedLines.ts";
 import { projectFolder } from "./support/imports.ts";
 
 /** The documents name only files, declarations, links and commands that exist. Each check is shown a planted wrong name. */
@@ -33,7 +34,7 @@ const sourcePath = String.raw`((?:server|client|test|deploy|prisma)/[\w./-]+\.(?
 /** As in "`path`: `name`, `other`" and as in "`name` in `path`" or "`name` (`path`)". */
 function namedDeclarations(text: string): NamedDeclaration[] {
   const flat = text.replace(/\n\s*/g, " ");
-  const after = [...flat.matchAll(new RegExp(`\`${sourcePath}\`: ((?:\`\\w+\`(?:, )?)+)`, "g"))].flatMap(
+  const after = [...flat.matchAll(new RegExp(`\`${sourcePath}\`: ((?:\`\\w+\`(?: \\d+)?(?:, )?)+)`, "g"))].flatMap(
     ([, path = "", names = ""]) => [...names.matchAll(/`(\w+)`/g)].map(([, name = ""]) => ({ path, name })),
   );
   const before = [...flat.matchAll(new RegExp(`\`(\\w+)\` (?:in |\\()\`${sourcePath}\``, "g"))].map(
@@ -42,12 +43,9 @@ function namedDeclarations(text: string): NamedDeclaration[] {
   return [...after, ...before];
 }
 
-const declares = (source: string, name: string): boolean =>
-  new RegExp(String.raw`\b(?:function\*?|const|let|class|interface|type|def)\s+${name}\b`).test(source);
-
 const undeclared = (text: string): string[] =>
   namedDeclarations(text)
-    .filter(({ path, name }) => !tracked.includes(path) || !declares(read(path), name))
+    .filter(({ path, name }) => !tracked.includes(path) || declarationLine(read(path), name) === null)
     .map(({ path, name }) => `${path}: ${name}`);
 
 // --- files and links -----------------------------------------------------------------------------------------------
@@ -146,6 +144,14 @@ describe("the documents", () => {
 });
 
 describe("DEVELOPERS.md", () => {
+  it("has the line of each declaration that its rules name: `npm run docs:lines` writes them", () => {
+    const developers = document("DEVELOPERS.md");
+    expect(withLines(developers, read)).toBe(developers);
+    expect(developers.match(/`\w+` \d+/g)?.length).toBeGreaterThan(80);
+    const moved = "## Rules and where they live\n`server/clock.ts`: `now` 7, `later`\n## Next\n";
+    expect(withLines(moved, () => "\nconst now = 1;\nfunction later() {}\n")).toContain("`now` 2, `later` 3\n");
+  });
+
   it("names every folder of server, client, domain and test", () => {
     const folders = new Set(
       tracked.flatMap((file) => file.match(/^(?:server\/domain\/\w+\/|(?:server|client|test)\/\w+\/)/)?.[0] ?? []),
