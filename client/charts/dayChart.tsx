@@ -123,7 +123,7 @@ export const markName = (kind: DayMark["kind"]): string => markNames[kind];
 /** What each mark means. Only those that this day has. */
 export function DayChartLegend(props: { readonly day: DayView }) {
   const kinds = new Set(props.day.marks.map((mark) => mark.kind));
-  const unpaid = props.day.marks.some((mark) => mark.kind === "deposit" && mark.detail === "unpaid");
+  const unpaid = props.day.marks.some((mark) => mark.unpaid === true);
   const shown = (Object.keys(markNames) as DayMark["kind"][]).filter((kind) => kinds.has(kind));
   return (
     <ul class="chart-legend" aria-label={legendLabel}>

@@ -86,7 +86,7 @@ function groupMarks(marks: readonly DayMark[], place: (at: string) => number, wi
     const gap = spacing[mark.kind];
     // A mark keeps half its own width from the ribbon's ends, so that none is cut.
     const x = clamp(place(mark.at), gap / 2, width - gap / 2);
-    const unpaid = mark.detail === "unpaid";
+    const unpaid = mark.unpaid === true;
     const index = latest.get(mark.kind);
     const before = index === undefined ? undefined : gathered[index];
     if (index !== undefined && before !== undefined && x - before.x < gap) {

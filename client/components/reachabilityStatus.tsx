@@ -5,7 +5,7 @@ import { CheckIcon } from "../charts/icons.tsx";
 /** Whether somebody can be notified: by a mark and a text, not by colour alone. */
 export const ReachabilityStatus = (props: { readonly kind: ReachabilityView["kind"]; readonly children?: string }) => (
   <p class={`reachability ${props.kind}`}>
-    {props.kind === "proved" ? (
+    {props.kind === "confirmed" ? (
       <CheckIcon />
     ) : (
       <span class="reachability-sign" aria-hidden="true">

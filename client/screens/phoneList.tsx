@@ -88,13 +88,13 @@ function PhoneEntry({ phone, lostText, busy, remove }: PhoneEntryProps) {
       </h3>
       {lostText === null || reachability.kind === "lost" ? (
         <ReachabilityStatus kind={reachability.kind}>
-          {reachability.kind === "proved" ? displayText : reachability.text}
+          {reachability.kind === "confirmed" ? displayText : reachability.text}
         </ReachabilityStatus>
       ) : (
         <ReachabilityStatus kind="lost">{lostText}</ReachabilityStatus>
       )}
       <p class="since">
-        {reachability.kind !== "proved" && lastDisplayedAt !== null && `${displayText} `}
+        {reachability.kind !== "confirmed" && lastDisplayedAt !== null && `${displayText} `}
         {acceptedText(phone)}
       </p>
       {problem !== null && !reachability.text.includes(problem) && <p class="problem">{problem}</p>}

@@ -20,8 +20,8 @@ export interface OwnPhone {
 
 /** It showed the last notification, or none was sent that it could have shown: a quiet week is no reason to warn. */
 const isReachable = ({ reachability, lastDisplayedAt, lastAcceptedAt }: PhoneView) =>
-  reachability.kind === "proved" ||
-  (reachability.kind === "unproved" &&
+  reachability.kind === "confirmed" ||
+  (reachability.kind === "unconfirmed" &&
     lastDisplayedAt !== null &&
     (lastAcceptedAt === null || lastAcceptedAt <= lastDisplayedAt));
 

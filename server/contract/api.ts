@@ -232,7 +232,8 @@ export interface DayView {
 export interface DayMark {
   readonly kind: "visit" | "press" | "deposit" | "portion" | "refill" | "trouble" | "alarm" | "note";
   readonly at: string;
-  readonly detail: string; // "paid", "free", "unpaid", "metal", ""
+  readonly detail: string; // text: "paid", "free", "unpaid", "metal", ""
+  readonly unpaid?: true; // a deposit without a portion; left out else
 }
 export interface DayCountsView {
   readonly visits: number;
@@ -267,11 +268,11 @@ export interface PhoneView {
   readonly reachability: ReachabilityView;
 }
 /**
- * `proved`: it showed a notification lately. `unproved`: its push service accepted one since, without a display receipt.
+ * `confirmed`: it showed a notification lately. `unconfirmed`: its push service accepted one since, without a display receipt.
  * `lost`: its push service accepts none. `text` is the same as a sentence.
  */
 export interface ReachabilityView {
-  readonly kind: "proved" | "unproved" | "lost";
+  readonly kind: "confirmed" | "unconfirmed" | "lost";
   readonly text: string;
 }
 

@@ -69,10 +69,14 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
   return events.flatMap((event): DayMark[] => {
     if (!isMarkedEvent(event.kind)) return [];
     const isPaid = paid.has(`${event.boot} ${event.seq}`);
-    const detail = eventDetail[event.kind](JSON.parse(event.body), isPaid);
-    return [{ kind: event.kind, at: isoOf(event.recordedAt), detail }];
+    const body: unknown = JSON.parse(event.body);
+    const detail = eventDetail[event.kind](body, isPaid);
+    const isUnpaid = event.kind === "deposit" && !isPaid && isMetal(body as PostedDeposit);
+    return [{ kind: event.kind, at: isoOf(event.recordedAt), detail, ...(isUnpaid && { unpaid: true as const }) }];
   });
 }
+
+const isMetal = ({ metal }: PostedDeposit): boolean => metal !== false;
 
 type MarkedEvent = Exclude<DayMark["kind"], "alarm" | "note">;
 
@@ -85,8 +89,8 @@ const eventDetail: Readonly<Record<MarkedEvent, (body: unknown, isPaid: boolean)
   press: (_, isPaid) => (isPaid ? texts.days.marks.paid : ""),
   deposit(body, isPaid) {
     const { marks } = texts.days;
-    const { metal } = body as PostedDeposit;
-    return isPaid ? marks.paid : metal === false ? marks.noMetal : marks.unpaid;
+    if (isPaid) return marks.paid;
+    return isMetal(body as PostedDeposit) ? marks.unpaid : marks.noMetal;
   },
   portion(body) {
     const { marks } = texts.days;

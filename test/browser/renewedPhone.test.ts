@@ -53,7 +53,7 @@ describe.skipIf(path === null)(`a phone whose endpoint changes${unlessAbsent}`, 
     expect(await pushManager.calls()).toEqual(["page subscribe 0", "page unsubscribe 0", "page subscribe 1"]);
     const { phones } = await listed();
     expect(phones).toMatchObject([
-      { endpoint: addressOf(1).endpoint, label: "Pocket", reachability: { kind: "unproved" } },
+      { endpoint: addressOf(1).endpoint, label: "Pocket", reachability: { kind: "unconfirmed" } },
     ]);
     expect(await reachable().count()).toBe(0); // what the old address showed proves nothing
 
@@ -79,7 +79,7 @@ describe.skipIf(path === null)(`a phone whose endpoint changes${unlessAbsent}`, 
       await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
       await page.getByText("does not know its new one yet").waitFor({ state: "detached" });
       await page.getByRole("heading", { name: "Pocket (this phone)" }).waitFor();
-      expect((await listed()).phones).toMatchObject([{ label: "Pocket", reachability: { kind: "unproved" } }]);
+      expect((await listed()).phones).toMatchObject([{ label: "Pocket", reachability: { kind: "unconfirmed" } }]);
       await proveBy(1);
       expect(phone.complaints).toEqual([]);
     },
@@ -116,7 +116,7 @@ describe.skipIf(path === null)(`a phone without permission for notifications${un
     await allowNotices("granted");
     await expect.poll(async () => endpoints(await listed()), { timeout: 10_000 }).toEqual([addressOf(1).endpoint]);
     expect((await listed()).phones).toMatchObject([
-      { label: "Pocket", blockedAt: null, reachability: { kind: "unproved" } },
+      { label: "Pocket", blockedAt: null, reachability: { kind: "unconfirmed" } },
     ]);
     await page.getByText("permission was removed").waitFor({ state: "detached" });
     await proveBy(1);

@@ -74,7 +74,7 @@ describe("the chart of a day", () => {
       ...bare,
       marks: [
         mark("deposit", "2026-11-25T08:00:00Z", "paid"),
-        mark("deposit", "2026-11-25T08:02:00Z", "unpaid"),
+        { ...mark("deposit", "2026-11-25T08:02:00Z"), unpaid: true },
         mark("deposit", "2026-11-25T12:00:00Z", "paid"),
         mark("press", "2026-11-25T08:01:00Z"),
       ],

@@ -19,7 +19,7 @@ export function peopleViewFixture(now: number, you = "keeper"): PeopleView {
         digestBy: "both",
         phones: 2,
         hasEmail: true,
-        reachability: { kind: "proved", text: "A phone showed a notification 2 hours ago." },
+        reachability: { kind: "confirmed", text: "A phone showed a notification 2 hours ago." },
       },
       {
         id: "bo",
@@ -32,7 +32,10 @@ export function peopleViewFixture(now: number, you = "keeper"): PeopleView {
         digestBy: "push",
         phones: 1,
         hasEmail: false,
-        reachability: { kind: "unproved", text: "The phone has shown none of the notifications of the last 4 days." },
+        reachability: {
+          kind: "unconfirmed",
+          text: "The phone has shown none of the notifications of the last 4 days.",
+        },
       },
       {
         id: "cilla",

@@ -27,7 +27,7 @@ describe("the warning that nobody would be notified", () => {
   };
 
   it("is not shown where nothing was sent that the phone could have displayed", () => {
-    const quiet = only("unproved");
+    const quiet = only("unconfirmed");
     const [phone] = quiet.phones;
     if (phone === undefined) throw new Error("expected a phone");
     const silentSince = (lastAcceptedAt: string | null, lastShownAt: string | null) =>
@@ -40,11 +40,11 @@ describe("the warning that nobody would be notified", () => {
 
   it("is not shown while one phone is confirmed", () => {
     expect(reachabilityWarning(views, own)).toBeNull();
-    expect(reachabilityWarning(only("proved"), own)).toBeNull();
+    expect(reachabilityWarning(only("confirmed"), own)).toBeNull();
   });
   it("gives the reason of the only phone, and a general one for several", () => {
     expect(reachabilityWarning(only("lost"), own)?.text).toBe("Android phone: It is so.");
-    const none = { ...views, phones: views.phones.filter(({ reachability }) => reachability.kind !== "proved") };
+    const none = { ...views, phones: views.phones.filter(({ reachability }) => reachability.kind !== "confirmed") };
     expect(reachabilityWarning(none, own)?.text).toBe("It is not confirmed that your phones receive notifications.");
   });
   it("shows why this phone gets no notifications, though others do", () => {

@@ -271,7 +271,12 @@ export function dayViewFixture(feeder: string, date: string): DayView {
     if (index % 3 === 0) marks.push({ kind: "press", at: at(hours + 0.01), detail: index % 9 === 0 ? "free" : "paid" });
     if (index % 4 === 1) {
       const unpaid = index === 21;
-      marks.push({ kind: "deposit", at: at(hours + 0.02), detail: unpaid ? "unpaid" : "paid" });
+      marks.push({
+        kind: "deposit",
+        at: at(hours + 0.02),
+        detail: unpaid ? "unpaid" : "paid",
+        ...(unpaid && { unpaid: true as const }),
+      });
       if (!unpaid) marks.push({ kind: "portion", at: at(hours + 0.03), detail: "paid" });
     }
     if (index % 3 === 0) marks.push({ kind: "portion", at: at(hours + 0.04), detail: "paid" });
@@ -318,7 +323,7 @@ export function phonesViewFixture(now: number, change: Partial<PhonesView> = {})
         lastDisplayedAt: iso(now - 2 * hourMs + 3_000),
         problem: null,
         blockedAt: null,
-        reachability: { kind: "proved", text: "It showed a notification 2 hours ago." },
+        reachability: { kind: "confirmed", text: "It showed a notification 2 hours ago." },
       },
       {
         id: "phone-b",
@@ -329,7 +334,7 @@ export function phonesViewFixture(now: number, change: Partial<PhonesView> = {})
         lastDisplayedAt: iso(now - 9 * 24 * hourMs),
         problem: null,
         blockedAt: null,
-        reachability: { kind: "unproved", text: "It has shown none of the notifications of the last 4 days." },
+        reachability: { kind: "unconfirmed", text: "It has shown none of the notifications of the last 4 days." },
       },
       {
         id: "phone-c",

@@ -21,15 +21,15 @@ async function openWithTestPush() {
 describe("a phone that shows a notification", () => {
   it("confirms it without a session, by the id from the push, and is reachable from then on", async () => {
     const { server, item } = await openWithTestPush();
-    expect((await phones(server))[0]).toMatchObject({ lastDisplayedAt: null, reachability: { kind: "unproved" } });
+    expect((await phones(server))[0]).toMatchObject({ lastDisplayedAt: null, reachability: { kind: "unconfirmed" } });
     server.clock.advance(minutes(2));
     expect((await shown(server, item, { at: isoOf((server.clock.now() - 60_000) as never) })).statusCode).toBe(204);
     expect((await phones(server))[0]).toMatchObject({
       lastDisplayedAt: "2026-01-15T09:01:00.000Z",
-      reachability: { kind: "proved", text: "Showed a notification 1 minute ago." },
+      reachability: { kind: "confirmed", text: "Showed a notification 1 minute ago." },
     });
     server.clock.advance(days(4));
-    expect((await phones(server))[0]?.reachability.kind).toBe("unproved");
+    expect((await phones(server))[0]?.reachability.kind).toBe("unconfirmed");
   });
 
   it("may confirm it again, which changes nothing", async () => {

@@ -176,8 +176,8 @@ describe("a person", () => {
     const shown = await people(server);
     expect(JSON.stringify(shown)).not.toContain("alder.example");
     expect(shown.people).toMatchObject([
-      { name: "Keeper", you: true, phones: 1, hasEmail: false, reachability: { kind: "unproved" } },
-      { name: "Bo", you: false, phones: 0, hasEmail: true, reachability: { kind: "unproved" } },
+      { name: "Keeper", you: true, phones: 1, hasEmail: false, reachability: { kind: "unconfirmed" } },
+      { name: "Bo", you: false, phones: 0, hasEmail: true, reachability: { kind: "unconfirmed" } },
     ]);
     const wrong = await requestAs(server, "PATCH", "/api/v1/me", bo, { email: "bo@alder.example, eve@alder.example" });
     expect(wrong.json().errors).toEqual([{ field: "email", problem: "must be an address such as ada@example.org" }]);

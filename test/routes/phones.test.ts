@@ -120,19 +120,19 @@ describe("an endpoint that its push service has declared gone", () => {
 });
 
 describe("a phone that renews its subscription", () => {
-  it("keeps its id, its name and the moment when it was added, and is unproved at first", async () => {
+  it("keeps its id, its name and the moment when it was added, and is not confirmed at first", async () => {
     const server = await openTestServer();
     await add(server, first);
     const before = await onlyPhone(server);
     await test(server);
     await shown(server, server.push.sent.at(-1)?.item);
-    expect((await onlyPhone(server)).reachability.kind).toBe("proved");
+    expect((await onlyPhone(server)).reachability.kind).toBe("confirmed");
     server.clock.advance(days(1));
     const answer = await renew(server, renewal);
     expect(answer.statusCode).toBe(200);
     expect(await onlyPhone(server)).toMatchObject({
       ...{ id: before.id, label: "Pocket", addedAt: before.addedAt, endpoint: renewal.endpoint },
-      ...{ lastDisplayedAt: null, lastAcceptedAt: null, reachability: { kind: "unproved" } },
+      ...{ lastDisplayedAt: null, lastAcceptedAt: null, reachability: { kind: "unconfirmed" } },
     });
   });
 
@@ -143,10 +143,10 @@ describe("a phone that renews its subscription", () => {
     const old = server.push.sent.at(-1)?.item;
     await renew(server, renewal);
     expect((await shown(server, old)).statusCode).toBe(204);
-    expect((await onlyPhone(server)).reachability.kind).toBe("unproved");
+    expect((await onlyPhone(server)).reachability.kind).toBe("unconfirmed");
     await test(server);
     await shown(server, server.push.sent.at(-1)?.item);
-    expect((await onlyPhone(server)).reachability.kind).toBe("proved");
+    expect((await onlyPhone(server)).reachability.kind).toBe("confirmed");
   });
 
   it("may send it twice, since the first answer can be lost on the way", async () => {
@@ -231,7 +231,7 @@ describe("a phone whose permission to show notifications was withdrawn", () => {
     const people = async () =>
       ((await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper)).json() as PeopleView)
         .people[0];
-    expect((await people())?.reachability.kind).toBe("proved");
+    expect((await people())?.reachability.kind).toBe("confirmed");
     expect((await setAllowed(server, false)).statusCode).toBe(200);
     expect((await onlyPhone(server)).reachability).toMatchObject({
       kind: "lost",
@@ -243,7 +243,7 @@ describe("a phone whose permission to show notifications was withdrawn", () => {
 
     server.clock.advance(minutes(1));
     await setAllowed(server, true);
-    expect((await onlyPhone(server)).reachability.kind).toBe("unproved"); // it must show something first
+    expect((await onlyPhone(server)).reachability.kind).toBe("unconfirmed"); // it must show something first
     expect(await people()).toMatchObject({ phones: 1 });
   });
 
@@ -255,7 +255,7 @@ describe("a phone whose permission to show notifications was withdrawn", () => {
     const answer = await requestAs(server, "POST", "/api/v1/phones/permission", bo, body);
     expect(answer.statusCode).toBe(404);
     expect(answer.json().errors[0].field).toBe("endpoint");
-    expect((await onlyPhone(server)).reachability.kind).toBe("unproved");
+    expect((await onlyPhone(server)).reachability.kind).toBe("unconfirmed");
   });
 });
 

@@ -293,8 +293,8 @@ describe("reports", () => {
 });
 
 describe("reach", () => {
-  const reach = (kind: "proved" | "unproved" | "lost", text = "") => ({ kind, text });
-  const phone = (kind: "proved" | "unproved" | "lost") => ({
+  const reach = (kind: "confirmed" | "unconfirmed" | "lost", text = "") => ({ kind, text });
+  const phone = (kind: "confirmed" | "unconfirmed" | "lost") => ({
     endpoint: "e",
     label: "Ada's phone",
     reachability: reach(kind),
@@ -306,29 +306,29 @@ describe("reach", () => {
   };
 
   it("is claimed by a display receipt for this address alone", () => {
-    expect(checkPhone(phone("proved"), known(true), at(2))).toEqual([]);
-    expect(broken(checkPhone(phone("proved"), known(false), at(2)))).toEqual(["reach"]);
+    expect(checkPhone(phone("confirmed"), known(true), at(2))).toEqual([]);
+    expect(broken(checkPhone(phone("confirmed"), known(false), at(2)))).toEqual(["reach"]);
     const handedInAnew = known(true);
     handedInAnew.goneAt = at(2);
     handedInAnew.listAnew(at(3));
-    expect(broken(checkPhone(phone("proved"), handedInAnew, at(4)))).toEqual(["reach"]);
-    expect(checkPhone(phone("unproved"), handedInAnew, at(4))).toEqual([]);
+    expect(broken(checkPhone(phone("confirmed"), handedInAnew, at(4)))).toEqual(["reach"]);
+    expect(checkPhone(phone("unconfirmed"), handedInAnew, at(4))).toEqual([]);
   });
 
   it("is lost once the push service answered that the phone is gone", () => {
     const gone = known(true);
     gone.goneAt = at(2);
-    expect(broken(checkPhone(phone("unproved"), gone, at(3)))).toEqual(["gonePhone"]);
+    expect(broken(checkPhone(phone("unconfirmed"), gone, at(3)))).toEqual(["gonePhone"]);
     expect(checkPhone(phone("lost"), gone, at(3))).toEqual([]);
   });
 
   it("of a person is that of their phones", () => {
-    expect(broken(checkPerson({ name: "Ada", reachability: reach("proved") }, [known(false)], at(2)))).toEqual([
+    expect(broken(checkPerson({ name: "Ada", reachability: reach("confirmed") }, [known(false)], at(2)))).toEqual([
       "reach",
     ]);
-    expect(checkPerson({ name: "Ada", reachability: reach("proved") }, [known(true)], at(2))).toEqual([]);
+    expect(checkPerson({ name: "Ada", reachability: reach("confirmed") }, [known(true)], at(2))).toEqual([]);
     expect(
-      checkPerson({ name: "Ada", reachability: reach("unproved", "No phone can be notified just now.") }, [], at(2)),
+      checkPerson({ name: "Ada", reachability: reach("unconfirmed", "No phone can be notified just now.") }, [], at(2)),
     ).toEqual([]);
   });
 

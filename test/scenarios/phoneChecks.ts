@@ -11,7 +11,7 @@ export function checkPhone(
 ): Violation[] {
   if (known === undefined) return [violation("gonePhone", view.label, view.endpoint, "nobody handed in this address")];
   const found: Violation[] = [];
-  const claims = view.reachability.kind === "proved" || claimsReachable(view.reachability.text);
+  const claims = view.reachability.kind === "confirmed" || claimsReachable(view.reachability.text);
   if (claims && !known.isProved(now)) {
     found.push(violation("reach", view.label, view.reachability, "no display receipt for its present address"));
   }
@@ -26,7 +26,7 @@ export function checkPerson(
   phones: readonly EndpointKnowledge[],
   now: number,
 ): Violation[] {
-  const claims = view.reachability.kind === "proved" || claimsReachable(view.reachability.text);
+  const claims = view.reachability.kind === "confirmed" || claimsReachable(view.reachability.text);
   if (!claims || phones.some((phone) => phone.isProved(now))) return [];
   return [
     violation(

@@ -212,7 +212,7 @@ class Scenario {
       for (const phone of (phones.body as PhonesView).phones) {
         this.run.check("reach");
         this.run.check("gonePhone");
-        if (phone.reachability.kind === "proved") this.run.count("provedSeen");
+        if (phone.reachability.kind === "confirmed") this.run.count("provedSeen");
         this.run.note(checkPhone(phone, this.run.endpoints.get(phone.endpoint), this.run.now));
         this.run.note(checkTexts(phone.label, [phone.reachability.text, phone.problem ?? ""]));
       }

@@ -34,7 +34,7 @@ describe("the present texts", () => {
     ["confirmed", claimsConfirmed, `${pauseUntilResumedLabel}: ${orderStateTexts.confirmed}`],
     ["confirmed", claimsConfirmed, confirmedDetail("07:58")],
     ["feeding", claimsFeeding, lastFeedingText("07:58")],
-    ["reachable", claimsReachable, reachabilityTexts.proved],
+    ["reachable", claimsReachable, reachabilityTexts.confirmed],
     ["entered by the keeper", claimsKeeperSaid, portionText(grams(1.5), { ...rowanSettings, portionMass: grams(1.5) })],
     ["this phone", (text) => text.includes("(this phone)"), thisPhoneText],
   ])("claim %s where the checks look for it", (_, claims, text) => {
@@ -45,7 +45,7 @@ describe("the present texts", () => {
     ["confirmed", claimsConfirmed, orderStateTexts.sent],
     ["confirmed", claimsConfirmed, orderStateTexts.overdue],
     ["reachable", claimsReachable, reachabilityTexts.lost],
-    ["reachable", claimsReachable, reachabilityTexts.unproved],
+    ["reachable", claimsReachable, reachabilityTexts.unconfirmed],
   ])("do not claim %s where that is not so", (_, claims, text) => {
     expect(claims(text)).toBe(false);
   });

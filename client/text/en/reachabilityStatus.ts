@@ -1,5 +1,5 @@
 export const reachabilityTexts = {
-  proved: "Reachable.",
-  unproved: "Not confirmed.",
+  confirmed: "Reachable.",
+  unconfirmed: "Not confirmed.",
   lost: "Not reachable.",
 } as const;

@@ -5,10 +5,10 @@ import { after, between, days, type Instant } from "../instant.ts";
 /** Whether a phone can be reached: without alarms a keeper must know that alarms would arrive. */
 export interface Reachability {
   /**
-   * `proved`: it displayed a notification recently; `unproved`: no receipt for what its push service accepted; `lost`: its push
+   * `confirmed`: it displayed a notification recently; `unconfirmed`: no receipt for what its push service accepted; `lost`: its push
    * service accepts nothing.
    */
-  readonly kind: "proved" | "unproved" | "lost";
+  readonly kind: "confirmed" | "unconfirmed" | "lost";
   readonly text: string;
 }
 
@@ -31,23 +31,25 @@ export function phoneReachability(
   if (blockedAt !== null) return { kind: "lost", text: text.blocked };
   if (problem !== null) return { kind: "lost", text: text.undeliverable(problem) };
   if (lastDisplayedAt !== null && now < after(lastDisplayedAt, receiptValidFor)) {
-    return { kind: "proved", text: text.shown(agoText(lastDisplayedAt, now)) };
+    return { kind: "confirmed", text: text.shown(agoText(lastDisplayedAt, now)) };
   }
   const shown = lastDisplayedAt === null ? text.neverShown : text.lastShown(agoText(lastDisplayedAt, now));
   const isAwaited = lastAcceptedAt !== null && (lastDisplayedAt === null || lastAcceptedAt > lastDisplayedAt);
   const advice = isAwaited ? text.sendTestAfter(shown, agoText(lastAcceptedAt, now)) : text.sendTest(shown);
-  return { kind: "unproved", text: advice };
+  return { kind: "unconfirmed", text: advice };
 }
 
 /** How a person can be reached: by the best of their phones, else by e-mail, else not at all. */
 export function personReachability(phones: readonly PhoneContact[], byEmail: boolean, now: Instant): Reachability {
   const text = texts.reachability;
   const reaches = phones.map((phone) => phoneReachability(phone, now).kind);
-  if (reaches.includes("proved")) return { kind: "proved", text: text.personReachable };
-  if (reaches.includes("unproved"))
-    return { kind: "unproved", text: byEmail ? text.withEmail(text.notConfirmed) : text.notConfirmed };
+  if (reaches.includes("confirmed")) return { kind: "confirmed", text: text.personReachable };
+  if (reaches.includes("unconfirmed"))
+    return { kind: "unconfirmed", text: byEmail ? text.withEmail(text.notConfirmed) : text.notConfirmed };
   const none = phones.length === 0 ? text.noPhone : text.noPhoneReachable;
-  return byEmail ? { kind: "unproved", text: text.withEmail(none) } : { kind: "lost", text: text.withoutEmail(none) };
+  return byEmail
+    ? { kind: "unconfirmed", text: text.withEmail(none) }
+    : { kind: "lost", text: text.withoutEmail(none) };
 }
 
 const agoText = (at: Instant, now: Instant): string => {

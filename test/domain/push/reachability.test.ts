@@ -11,15 +11,17 @@ const lost = phone({ problem: "HTTP 403", lastDisplayedAt: before(now, hours(1))
 
 describe("a phone", () => {
   it("is confirmed for three days by a display receipt, whatever its push service accepted since", () => {
-    expect(phoneReachability(proved, now)).toEqual({ kind: "proved", text: "Showed a notification 5 hours ago." });
-    expect(phoneReachability({ ...proved, lastAcceptedAt: before(now, minutes(1)) }, now).kind).toBe("proved");
-    expect(phoneReachability(phone({ lastDisplayedAt: before(now, (days(3) - 1) as never) }), now).kind).toBe("proved");
-    expect(phoneReachability(phone({ lastDisplayedAt: before(now, days(3)) }), now).kind).toBe("unproved");
+    expect(phoneReachability(proved, now)).toEqual({ kind: "confirmed", text: "Showed a notification 5 hours ago." });
+    expect(phoneReachability({ ...proved, lastAcceptedAt: before(now, minutes(1)) }, now).kind).toBe("confirmed");
+    expect(phoneReachability(phone({ lastDisplayedAt: before(now, (days(3) - 1) as never) }), now).kind).toBe(
+      "confirmed",
+    );
+    expect(phoneReachability(phone({ lastDisplayedAt: before(now, days(3)) }), now).kind).toBe("unconfirmed");
   });
 
   it("is not confirmed while only its push service has accepted a notification", () => {
     expect(phoneReachability(phone({ lastAcceptedAt: before(now, hours(2)) }), now)).toEqual({
-      kind: "unproved",
+      kind: "unconfirmed",
       text: "Never showed a notification (last sent 2 hours ago). Send a test.",
     });
     const long = phone({ lastDisplayedAt: before(now, days(9)), lastAcceptedAt: before(now, days(1)) });
@@ -38,17 +40,17 @@ describe("a phone", () => {
 
 describe("a person", () => {
   it("is reached as well as by the best of their phones", () => {
-    expect(personReachability([lost, phone({}), proved], false, now).kind).toBe("proved");
-    expect(personReachability([lost, phone({})], false, now).kind).toBe("unproved");
+    expect(personReachability([lost, phone({}), proved], false, now).kind).toBe("confirmed");
+    expect(personReachability([lost, phone({})], false, now).kind).toBe("unconfirmed");
     expect(personReachability([lost], false, now).kind).toBe("lost");
   });
 
   it("is neither unreachable nor confirmed with e-mail: there is no receipt for an e-mail", () => {
     expect(personReachability([], true, now)).toEqual({
-      kind: "unproved",
+      kind: "unconfirmed",
       text: "No phone has notifications on. E-mail is on.",
     });
-    expect(personReachability([lost], true, now).kind).toBe("unproved");
+    expect(personReachability([lost], true, now).kind).toBe("unconfirmed");
     expect(personReachability([], false, now)).toEqual({
       kind: "lost",
       text: "No phone has notifications on. No e-mail address.",
