@@ -74,14 +74,14 @@ describe("the chart of a day", () => {
       ...bare,
       marks: [
         mark("deposit", "2026-11-25T08:00:00Z", "paid"),
-        { ...mark("deposit", "2026-11-25T08:02:00Z"), unpaid: true },
+        { ...mark("deposit", "2026-11-25T08:02:00Z"), unpaid: true as const },
         mark("deposit", "2026-11-25T12:00:00Z", "paid"),
         mark("press", "2026-11-25T08:01:00Z"),
       ],
     };
     const { marks } = layoutDay(day, 340, stockholm);
     expect(marks.map(({ kind, count, unpaidCount }) => ({ kind, count, unpaid: unpaidCount }))).toEqual([
-      { kind: "deposit", count: 2, unpaid: true },
+      { kind: "deposit", count: 2, unpaid: true as const },
       { kind: "press", count: 1, unpaid: false },
       { kind: "deposit", count: 1, unpaid: false },
     ]);

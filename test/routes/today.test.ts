@@ -30,4 +30,25 @@ describe("the day's page", () => {
     expect(before.counts.visits + today.counts.visits).toBe(24);
     expect(before.to).toBe(today.from);
   });
+
+  it("marks the deposits that got no portion, and no others", async () => {
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder({ name: "Rowan" });
+    server.clock.advance(hours(1));
+    const deposit = (seq: number, metal: boolean) => ({ seq, uptimeMs: seq * 60_000, kind: "deposit", metal });
+    const events = [
+      deposit(1, true),
+      { seq: 2, uptimeMs: 61_000, kind: "portion", cause: "deposit", paysFor: 1 },
+      deposit(3, true),
+      deposit(4, false),
+    ];
+    await server.report(key, { boot: "b-1", sentUptimeMs: 1_800_000, events });
+    const answer = await server.app.inject({ url: `/api/v1/feeders/${feeder.id}/day`, headers: server.keeper });
+    const { marks } = answer.json() as DayView;
+    expect(marks.filter(({ kind }) => kind === "deposit").map(({ unpaid }) => unpaid)).toEqual([
+      undefined,
+      true,
+      undefined,
+    ]);
+  });
 });
