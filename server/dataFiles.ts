@@ -21,6 +21,7 @@ import { type Config, ConfigProblem } from "./config.ts";
 import { seconds } from "./domain/instant.ts";
 import { adviceText, damageText, type StoreDamage } from "./domain/storeDamage.ts";
 import { checkStore } from "./flows/damage.ts";
+import { rebuildState } from "./flows/pure/rebuildState.ts";
 import { type StoreCheck, type StoreCondition, StoreDamaged } from "./ports.ts";
 
 /** The command line: whether a loss is known and intended. */
@@ -84,7 +85,7 @@ export async function openDataFiles({ config, startArguments, ...opening }: Open
     checkKeysExist(file, keysFile(config.dataDir), startArguments.mayCreateKeys, adviceText(advice()));
     const isChecked = await runFirstCheck(file, condition, check, opening.warn);
     migrateDatabase(file, opening, condition.damage() === null);
-    const store = await openStore(config.databaseUrl, condition);
+    const store = await openStore(config.databaseUrl, rebuildState, condition);
     return { store, secrets: secrets ?? makeSecrets(config.dataDir), check, isChecked };
   } catch (error) {
     const damage = damageFromError(error);

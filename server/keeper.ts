@@ -6,6 +6,7 @@ import { systemClock } from "./adapters/systemClock.ts";
 import { homeUrl, projectFolder } from "./adapters/thisMachine.ts";
 import { readConfig } from "./config.ts";
 import { makeReset } from "./flows/accounts.ts";
+import { rebuildState } from "./flows/pure/rebuildState.ts";
 
 /**
  * `npm run keeper -- reset NAME`: prints a link with which a person who has lost their passphrase sets a new one. Whoever may run
@@ -28,7 +29,7 @@ async function main(args: readonly string[]): Promise<number> {
   if (!isUpToDate(file, join(projectFolder(), "prisma", "sqlite", "migrations"))) {
     return printError("The database is of an earlier version. Start the server once, then try again.\n", 1);
   }
-  const store = await openStore(config.databaseUrl);
+  const store = await openStore(config.databaseUrl, rebuildState);
   try {
     const reset = await makeReset({ clock: systemClock, store }, name);
     if (reset.kind === "noSuchPerson") {

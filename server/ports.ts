@@ -25,13 +25,11 @@ import type {
 } from "./ports/notification.ts";
 import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
-import type { DigestStore, RecordStore } from "./ports/records.ts";
+import type { DigestStore, RecordedEvent, RecordStore } from "./ports/records.ts";
 import type {
   DamagedFeeder,
   FeederRow,
-  StoredEvent,
-  StoredHeartbeat,
-  StoredLogEntry,
+  LogLine,
   StoredRefill,
   YardChanges,
   YardRow,
@@ -111,7 +109,20 @@ export interface AtomicStores {
 }
 
 /** Bodies as JSON with the moments at which their events happened, by seq. */
-export type StoredBodies = ReadonlyMap<number, Pick<StoredEvent, "body" | "recordedAt">>;
+export type StoredBodies = ReadonlyMap<number, Pick<RecordedEvent, "body" | "recordedAt">>;
+
+/** The next step of a feeder: its new state, and the line of its log that says what led to it. */
+export interface SavedStep extends Pick<FeederRow, "id" | "state" | "lastReportAt" | "lastStepAt"> {
+  /** Of the state that it was computed from. */
+  readonly revision: number;
+  readonly nextCheckAt: Instant;
+  readonly line: Omit<LogLine, "step">;
+  /** Nothing but readings and events: the log is enough to make this state again. Of any other step the state is stored at once. */
+  readonly isPlain: boolean;
+}
+
+/** Makes a feeder's state again: that of a snapshot, and the steps after it. The same steps as live and in a replay. */
+export type RebuildState = (state: FeederState, lines: readonly LogLine[]) => FeederState;
 
 /** Writes in one transaction. */
 export interface Transaction extends NotificationTransaction {
@@ -120,26 +131,23 @@ export interface Transaction extends NotificationTransaction {
    * @throws FeederDamaged
    */
   feeders(ids: readonly string[]): Promise<readonly FeederRow[]>;
-  /** @throws where one of them is stored already: the caller has checked with `storedOf`. */
-  appendEvents(events: readonly StoredEvent[]): Promise<void>;
-  appendHeartbeats(heartbeats: readonly StoredHeartbeat[]): Promise<void>;
   /** Those of these events that are stored already, by seq: a true repeat has the same body, a reused number another one. */
   storedEventBodies(feeder: string, boot: string, seqs: readonly number[]): Promise<StoredBodies>;
   /**
    * Replaces a damaged state by a rebuilt one, and stores the damaged one beside it. @returns false where that was done already.
    */
   replaceDamaged(
-    feeder: Pick<DamagedFeeder, "id" | "stored">,
+    feeder: Pick<DamagedFeeder, "id" | "revision">,
     by: { readonly state: FeederState; readonly lastStepAt: Instant | null },
     now: Instant,
   ): Promise<boolean>;
   /** Every start with this boot id of which events are stored. */
   storedBoots(feeder: string, label: string): Promise<readonly StoredBoot[]>;
-  saveFeeders(
-    rows: readonly (Pick<FeederRow, "id" | "state" | "lastReportAt" | "lastStepAt"> & { nextCheckAt: Instant })[],
-  ): Promise<void>;
-  appendLogEntry(entry: StoredLogEntry): Promise<void>;
-  appendChecks(checks: readonly { readonly feeder: string; readonly at: Instant }[]): Promise<void>;
+  /**
+   * One step for each of these feeders, which were read in this transaction.
+   * @throws StoreBusy where it has made another step since that revision: nothing is stored
+   */
+  saveSteps(steps: readonly SavedStep[]): Promise<void>;
   appendAlarmChanges(feeder: string, changes: readonly AlarmChange[]): Promise<void>;
   saveOrder(feeder: string, order: Order): Promise<void>;
   /** @returns false where a refill with this id is stored already. */
@@ -189,7 +197,7 @@ export interface NewFeeder {
   readonly keyHash: string;
   readonly practice: boolean;
   readonly state: FeederState;
-  readonly firstEntry: string; // the first line of its log, as a `StoredLogEntry`
+  readonly firstEntry: string; // the first line of its log
 }
 
 export interface KeeperRow {

@@ -1,5 +1,5 @@
 import { bootLabel, bootNumber } from "./bootNumber.ts";
-import { after, between, earlier, type Instant, minutes, type Span } from "./instant.ts";
+import { after, before, between, earlier, type Instant, minutes, type Span } from "./instant.ts";
 
 /**
  * Such boards have no clock after a power cut, so a feeder reports only its uptime. One report shows which uptime was "now"
@@ -36,6 +36,8 @@ export const withNewestBoots = (clock: FeederClock): FeederClock =>
 export interface SendingTime {
   readonly clock: FeederClock;
   readonly instantOf: (uptime: Span) => Instant;
+  /** When the boot began, from which `instantOf` follows; null where it isn't known. */
+  readonly bootedAt: Instant | null;
 }
 
 /**
@@ -57,13 +59,13 @@ export function sendingTime(
     sentUptime === null ||
     (anchorOfBoot && (isDuplicate(anchorOfBoot, sentUptime, receivedAt) || hasLaterStart(clock, boot)))
   ) {
-    return { clock: withReused, instantOf: instantsFrom(anchorOfBoot, receivedAt) };
+    return { clock: withReused, ...datingFrom(anchorOfBoot, receivedAt) };
   }
   const anchor = { boot, receivedAt, uptime: sentUptime };
   const others = clock.boots.filter((other) => other.boot !== boot);
   return {
     clock: { ...withReused, boots: [...others, anchor].slice(-bootsRemembered) },
-    instantOf: instantsFrom(anchor, receivedAt),
+    ...datingFrom(anchor, receivedAt),
   };
 }
 
@@ -89,7 +91,11 @@ function updateReusedBoot(clock: FeederClock, boot: string, sentUptime: Span | n
   return reusedBoot !== undefined && reusedBoot.boot !== label && sentUptime !== null ? rest : clock;
 }
 
-function instantsFrom(anchor: BootAnchor | undefined, receivedAt: Instant): (uptime: Span) => Instant {
-  if (!anchor) return () => receivedAt;
-  return (uptime) => earlier(after(anchor.receivedAt, (uptime - anchor.uptime) as Span), receivedAt);
+function datingFrom(anchor: BootAnchor | undefined, receivedAt: Instant): Omit<SendingTime, "clock"> {
+  const bootedAt = anchor === undefined ? null : before(anchor.receivedAt, anchor.uptime);
+  return { bootedAt, instantOf: (uptime) => eventInstant(bootedAt, uptime, receivedAt) };
 }
+
+/** When an event happened, at `uptime` of a boot that began at `bootedAt` (null: not known); never after its report was received. */
+export const eventInstant = (bootedAt: Instant | null, uptime: Span, receivedAt: Instant): Instant =>
+  bootedAt === null ? receivedAt : earlier(after(bootedAt, uptime), receivedAt);

@@ -1,67 +1,39 @@
-import { type Instant, isoOf } from "../domain/instant.ts";
-import type { FeederRow, RecordStore } from "../ports.ts";
-import { postedReports } from "./postedReports.ts";
-import type { LogEntry } from "./pure/logEntry.ts";
-import { loggedSettings } from "./pure/loggedSettings.ts";
-import type { RecordLine } from "./recordLine.ts";
+import { bootLabel, bootNumber } from "../domain/bootNumber.ts";
+import { isoOf } from "../domain/instant.ts";
+import type { FeederRow, LogLine, RecordStore } from "../ports.ts";
 
 /**
- * A feeder's whole log, in the form that replay reads: JSON lines, in time order, the settings first. It is read page by page, so
- * that ten years need no more memory than a day. It ends with the feeder's last step, so that its replay ends in the state of
- * `row`.
+ * A feeder's whole log, in the form that replay reads: JSON lines, in the order of its steps, the settings first. It is read page by
+ * page, so that ten years need no more memory than a day. It ends with the feeder's last step, so that its replay ends in the state
+ * of `row`.
  */
-export async function* feederLog(records: RecordStore, row: FeederRow, now: Instant): AsyncGenerator<string> {
-  const until = row.lastStepAt ?? now;
-  const [begun] = await records.logEntries(row.id, null, until, 1);
-  const first = begun ? (JSON.parse(begun.entry) as LogEntry) : { settings: loggedSettings(row.state.settings) };
-  yield lineText({ at: row.addedAt, entry: first }, row);
-
-  yield lineText({ at: row.addedAt, entry: { check: "complete" } }, row);
-  const actions = mergeByTime(readLogEntries(records, row, until), readChecks(records, row, until));
-  for await (const line of mergeByTime(postedReports(records, row, until), actions)) yield lineText(line, row);
-}
-
-function lineText({ at, entry }: RecordLine, { id }: FeederRow): string {
-  const when = "report" in entry ? { receivedAt: isoOf(at) } : { at: isoOf(at) };
-  return `${JSON.stringify({ ...when, feeder: id, ...entry })}\n`;
-}
-
-/** No two are at the same moment: see `pure/nextMoment.ts`. */
-async function* mergeByTime(
-  first: AsyncIterator<RecordLine>,
-  second: AsyncIterator<RecordLine>,
-): AsyncGenerator<RecordLine> {
-  let [a, b] = [await first.next(), await second.next()];
-  for (;;) {
-    if (!a.done && (b.done || a.value.at <= b.value.at)) {
-      yield a.value;
-      a = await first.next();
-    } else if (!b.done) {
-      yield b.value;
-      b = await second.next();
-    } else return;
-  }
-}
-
-const atOnce = 500;
-
-/** The entries after the first one, with which the log begins. */
-async function* readLogEntries(records: RecordStore, row: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
-  for (let last = row.addedAt; ; ) {
-    const page = await records.logEntries(row.id, last, until, atOnce);
-    for (const { at, entry } of page) {
-      yield { at, entry: JSON.parse(entry) as LogEntry };
-      last = at;
+export async function* feederLog(records: RecordStore, row: FeederRow): AsyncGenerator<string> {
+  for (let last = -1; last < row.revision; ) {
+    const page = await records.lines(row.id, last, row.revision, linesAtOnce);
+    for (const line of page) {
+      yield lineText(line, row);
+      if (line.step === 0) yield `${JSON.stringify({ at: isoOf(row.addedAt), feeder: row.id, check: "complete" })}\n`;
     }
-    if (page.length < atOnce) return;
+    const newest = page.at(-1);
+    if (newest === undefined) return;
+    last = newest.step;
   }
 }
 
-async function* readChecks(records: RecordStore, { id }: FeederRow, until: Instant): AsyncGenerator<RecordLine> {
-  for (let last: Instant | null = null; ; ) {
-    const page: readonly Instant[] = await records.checks(id, last, until, atOnce);
-    for (const at of page) yield { at, entry: { check: "checked" } };
-    last = page.at(-1) ?? last;
-    if (page.length < atOnce) return;
+const linesAtOnce = 500;
+
+/** What is stored as JSON is put into the line as it is. */
+function lineText({ at, content }: LogLine, { id }: FeederRow): string {
+  const head = (name: string) => `{"${name}":"${isoOf(at)}","feeder":${JSON.stringify(id)}`;
+  switch (content.kind) {
+    case "check":
+      return `${head("at")},"check":"checked"}\n`;
+    case "entry":
+      return `${head("at")},${content.entry.slice(1)}\n`;
+    case "report": {
+      const { boot, sentUptimeMs, readings, events } = content;
+      const report = `{"boot":${JSON.stringify(bootLabel(boot))},"sentUptimeMs":${sentUptimeMs},"readings":${readings ?? "{}"},"events":${events}}`;
+      return `${head("receivedAt")},"bootNumber":${bootNumber(boot)},"report":${report}}\n`;
+    }
   }
 }

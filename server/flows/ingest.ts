@@ -3,23 +3,23 @@ import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
 import { highestStoredSeq } from "../domain/eventSequence.ts";
-import { type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
+import { earlier, type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
 import {
   FeederDamaged,
   type FeederRow,
   isStoreProblem,
   type Ports,
-  type StoredEvent,
+  type ReportLine,
   type Transaction,
 } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { applyKeeperAction } from "./keeperActions.ts";
 import { type FeederUpdate, startUpdate } from "./pure/feederUpdate.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
-import { rangesOf, textOfRanges } from "./pure/seqRanges.ts";
+import { rangesOf, textOfRanges } from "../domain/seqRanges.ts";
 import { sortEvents } from "./pure/sortEvents.ts";
-import { takeReport } from "./pure/takeReport.ts";
-import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
+import { type PlacedEvent, type TakenReport, takeReport } from "./pure/takeReport.ts";
+import { announceUpdates, type LoggedUpdate, saveUpdates } from "./saveUpdates.ts";
 
 /** The result of a posted report. Only with `answered` was anything stored. */
 export type IngestOutcome =
@@ -148,45 +148,26 @@ interface GroupResult {
 async function takeGroup(ports: Ports, tx: Transaction, group: readonly Pending[]): Promise<GroupResult> {
   const rows = new Map((await tx.feeders(group.map(({ feeder }) => feeder))).map((row) => [row.id, row]));
   const outcomes: { pending: Pending; outcome: IngestOutcome }[] = [];
-  const feeders: FeederUpdate[] = [];
+  const updates: LoggedUpdate[] = [];
   const revisions = new Map<string, number>();
-  const events: StoredEvent[] = [];
-  const heartbeats = [];
   let now = 0 as Instant;
 
   for (const pending of group) {
     const row = rows.get(pending.feeder);
     const one: ReportResult = row ? await takeReportOf(tx, row, pending) : { outcome: { kind: "unknownFeeder" } };
     outcomes.push({ pending, outcome: one.outcome });
-    if (!row || !("feeder" in one)) continue;
-    now = later(now, one.receivedAt);
-    feeders.push(one.feeder);
-    for (const event of one.events) events.push(event);
+    if (!row || !("update" in one)) continue;
+    now = later(now, one.update.line.at);
+    updates.push(one.update);
     revisions.set(row.id, row.revision + 1);
-    heartbeats.push({
-      feeder: row.id,
-      receivedAt: one.receivedAt,
-      boot: one.boot,
-      sentUptimeMs: pending.report.sentUptime,
-      readings: JSON.stringify(pending.report.postedReadings),
-      seqs: textOfRanges(rangesOf(one.events.map(({ seq }) => seq))),
-    });
   }
-  await tx.appendEvents(events);
-  await tx.appendHeartbeats(heartbeats);
-  await saveUpdates(ports, tx, feeders, now);
-  return { outcomes, feeders, revisions };
+  await saveUpdates(ports, tx, updates, now);
+  return { outcomes, feeders: updates.map(({ feeder }) => feeder), revisions };
 }
 
 type ReportResult =
   | { readonly outcome: IngestOutcome }
-  | {
-      readonly outcome: IngestOutcome;
-      readonly receivedAt: Instant;
-      readonly boot: string; // with its number
-      readonly feeder: FeederUpdate;
-      readonly events: readonly StoredEvent[];
-    };
+  | { readonly outcome: IngestOutcome; readonly update: LoggedUpdate };
 
 async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): Promise<ReportResult> {
   const { report } = pending;
@@ -212,10 +193,37 @@ async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): 
     nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
     orders: [...orders],
   };
-  const events = taken.events.map(({ posted: { seq, kind, body }, recordedAt }) => {
-    return { feeder: row.id, boot, seq, kind, receivedAt, recordedAt, body: JSON.stringify(body) };
-  });
-  return { outcome: { kind: "answered", answer }, receivedAt, boot, feeder, events };
+  const content = reportLine(report, boot, recalledBoots, taken);
+  return { outcome: { kind: "answered", answer }, update: { feeder, line: { at: receivedAt, content } } };
+}
+
+function reportLine(
+  report: PostedReport,
+  boot: string,
+  recalled: ReportLine["recalled"],
+  { events, bootedAt }: TakenReport,
+): ReportLine {
+  return {
+    kind: "report",
+    boot,
+    sentUptimeMs: report.sentUptime,
+    seqs: textOfRanges(rangesOf(events.map(({ posted }) => posted.seq))),
+    bootedAt,
+    eventSpan: spanOf(events),
+    recalled,
+    readings: JSON.stringify(report.postedReadings),
+    events: JSON.stringify(events.map(({ posted }) => posted.body)),
+  };
+}
+
+function spanOf(events: readonly PlacedEvent[]): ReportLine["eventSpan"] {
+  if (events.length === 0) return null;
+  let [first, last] = [Number.POSITIVE_INFINITY as Instant, 0 as Instant];
+  for (const { recordedAt } of events) {
+    first = earlier(first, recordedAt);
+    last = later(last, recordedAt);
+  }
+  return { first, last };
 }
 
 /**

@@ -6,7 +6,7 @@ import { applyFact, type FeederUpdate, ordersFor, startUpdate } from "./pure/fee
 import { type KeeperFact, logEntryOf } from "./pure/logEntry.ts";
 import { newOrder, type OrderRequest } from "./pure/newOrder.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
-import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
+import { announceUpdates, type LoggedUpdate, saveUpdates } from "./saveUpdates.ts";
 
 /** A keeper's actions on a feeder. Each returns its new row, or null where there is no such feeder. */
 
@@ -73,14 +73,17 @@ export async function stepFeeders(
   await saveUpdates(
     ports,
     tx,
-    steps.map(({ changed }) => changed),
+    steps.map(({ at, fact, changed }) => ({ feeder: changed, line: entryLine(fact, at, by) })),
     now,
   );
-  for (const { row, at, fact } of steps) {
-    await tx.appendLogEntry({ feeder: row.id, at, entry: JSON.stringify(logEntryOf(fact, at, by)) });
-  }
   return steps;
 }
+
+/** The line of the log for a keeper's action. */
+export const entryLine = (fact: KeeperFact, at: Instant, by: string | null): LoggedUpdate["line"] => ({
+  at,
+  content: { kind: "entry", entry: JSON.stringify(logEntryOf(fact, at, by)) },
+});
 
 /** After the commit. @returns the feeders as they are now */
 export function announceSteps(ports: Ports, steps: readonly KeeperStep[]): readonly FeederRow[] {
@@ -154,8 +157,7 @@ export async function applyKeeperAction(
     if (!(await first(tx, at))) return { row, feeders: [] };
     const fact = factAt(row.state, at);
     const changed = applyFact(startUpdate(row), fact, at);
-    await saveUpdates(ports, tx, [changed], at);
-    await tx.appendLogEntry({ feeder, at, entry: JSON.stringify(logEntryOf(fact, at, by)) });
+    await saveUpdates(ports, tx, [{ feeder: changed, line: entryLine(fact, at, by) }], at);
     return { row: { ...row, state: changed.state, lastStepAt: at, revision: row.revision + 1 }, feeders: [changed] };
   });
   if (!done) return null;

@@ -51,10 +51,12 @@ async function checkInOneCommit(ports: Ports, due: readonly string[], now: Insta
   const { feeders, revisions } = await ports.store.transaction(async (tx) => {
     const rows = await tx.feeders(due);
     const checks = rows.map((row) => ({ row, at: nextMoment(row.lastStepAt, now) }));
-    const feeders = checks.map(({ row, at }) => applyFact(startUpdate(row), minutePassed, at));
-    await saveUpdates(ports, tx, feeders, now);
-    await tx.appendChecks(checks.map(({ row, at }) => ({ feeder: row.id, at })));
-    return { feeders, revisions: new Map(rows.map((row) => [row.id, row.revision + 1])) };
+    const updates = checks.map(({ row, at }) => ({
+      feeder: applyFact(startUpdate(row), minutePassed, at),
+      line: { at, content: { kind: "check" } as const },
+    }));
+    await saveUpdates(ports, tx, updates, now);
+    return { feeders: updates.map(({ feeder }) => feeder), revisions: new Map(rows.map((row) => [row.id, row.revision + 1])) };
   });
   announceUpdates(ports, feeders, revisions);
 }

@@ -4,8 +4,9 @@ import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
 import { readLine } from "../replay/logLine.ts";
 import { Replay } from "../replay/replay.ts";
 import { feederLog } from "./feederLog.ts";
+import { entryLine } from "./keeperActions.ts";
 import { applyFact, startUpdate } from "./pure/feederUpdate.ts";
-import { type KeeperFact, logEntryOf } from "./pure/logEntry.ts";
+import type { KeeperFact } from "./pure/logEntry.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
 import { defaultSettings } from "./pure/requestedSettings.ts";
 import { announceUpdates, saveUpdates } from "./saveUpdates.ts";
@@ -66,12 +67,12 @@ async function repairFeeder(ports: RepairPorts, feeder: DamagedFeeder, log: Repa
 const linesAtOnce = 100; // some 40 ms of the event loop
 
 /** The state at the end of its log, and how many lines of it could not be read. */
-async function replayRecord({ clock, store }: RepairPorts, feeder: DamagedFeeder, yard: YardRow) {
+async function replayRecord({ store }: RepairPorts, feeder: DamagedFeeder, yard: YardRow) {
   const settings = defaultSettings({ practice: yard.practice, place: yard.place, zone: yard.zone }, feeder.name);
   const begun: FeederRow = { ...feeder, rebuiltAt: null, state: newFeeder(settings, feeder.addedAt) };
   const replay = new Replay({ settings: {}, hourly: false, output: () => undefined });
   let [lines, left] = [0, 0];
-  for await (const text of feederLog(store.records, begun, clock.now())) {
+  for await (const text of feederLog(store.records, begun)) {
     if (!replayLine(replay, text)) left += 1;
     lines += 1;
     if (lines % linesAtOnce === 0) await new Promise((resolve) => setImmediate(resolve));
@@ -100,8 +101,7 @@ async function storeRebuilt(ports: RepairPorts, feeder: DamagedFeeder, rebuilt: 
     const at = nextMoment(row.lastStepAt ?? row.addedAt, now);
     const fact: KeeperFact = { kind: "settingsChanged", settings: { ...row.state.settings, place, zone } };
     const changed = applyFact(startUpdate(row), fact, at);
-    await saveUpdates(ports, tx, [changed], at);
-    await tx.appendLogEntry({ feeder: feeder.id, at, entry: JSON.stringify(logEntryOf(fact, at, null)) });
+    await saveUpdates(ports, tx, [{ feeder: changed, line: entryLine(fact, at, null) }], at);
     return { changed, revision: row.revision + 1 };
   });
   if (done === null) return false;

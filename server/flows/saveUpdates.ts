@@ -1,28 +1,36 @@
 import { randomUUID } from "node:crypto";
 import { nextCheckAt } from "../domain/advanceFeeder.ts";
 import type { Instant } from "../domain/instant.ts";
-import type { Ports, Transaction } from "../ports.ts";
+import type { Ports, SavedStep, Transaction } from "../ports.ts";
 import { type EscalationPorts, handleAlarmEvents } from "./escalations.ts";
 import type { FeederUpdate } from "./pure/feederUpdate.ts";
 import { markUnnotified } from "./pure/unnotified.ts";
 
 /** Saves what happens to feeders: the results of the pure steps, one fact after the other. */
 
-/** Saves the new states and all their effects, in the caller's transaction. */
+/** What happened to a feeder, as its log has it, and what came of it. */
+export interface LoggedUpdate {
+  readonly feeder: FeederUpdate;
+  readonly line: SavedStep["line"];
+}
+
+/** Saves the steps with their new states and all their effects, in the caller's transaction. */
 export async function saveUpdates(
   ports: Pick<EscalationPorts, "email">,
   tx: Transaction,
-  feeders: readonly FeederUpdate[],
+  updates: readonly LoggedUpdate[],
   now: Instant,
 ): Promise<void> {
-  await tx.saveFeeders(
-    feeders.map(({ id, state, lastReportAt, lastStepAt }) => {
-      return { id, state, lastReportAt, lastStepAt, nextCheckAt: nextCheckAt(state, lastStepAt ?? now) };
-    }),
-  );
-  for (const feeder of feeders) {
+  await tx.saveSteps(updates.map((update) => savedStep(update, now)));
+  for (const { feeder } of updates) {
     if (feeder.effects.length > 0) await saveEffects(ports, tx, feeder, now);
   }
+}
+
+function savedStep({ feeder, line }: LoggedUpdate, now: Instant): SavedStep {
+  const { id, revision, state, lastReportAt, lastStepAt, effects } = feeder;
+  const isPlain = effects.length === 0 && line.content.kind !== "entry";
+  return { id, revision, state, lastReportAt, lastStepAt, nextCheckAt: nextCheckAt(state, lastStepAt ?? now), line, isPlain };
 }
 
 async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transaction, feeder: FeederUpdate, now: Instant) {

@@ -6,7 +6,7 @@ import type { DayCounts } from "../domain/digest/digestFeeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
-import type { FeederRow, StoredEvent, StoredHeartbeat, StoredLogEntry, StoredRefill, YardRow } from "./rows.ts";
+import type { FeederRow, LogLine, StoredRefill, YardRow } from "./rows.ts";
 
 /** Reads of what has happened. */
 export interface RecordStore {
@@ -23,22 +23,8 @@ export interface RecordStore {
   refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
   /** Orders requested in [from, to), in order. */
   orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
-  /** The next reports after that one (null: from the first on), received until `to`, by `receivedAt` and boot. */
-  heartbeats(
-    feeder: string,
-    after: Pick<StoredHeartbeat, "receivedAt" | "boot"> | null,
-    to: Instant,
-    most: number,
-  ): Promise<readonly StoredHeartbeat[]>;
-  /** Those of a boot's events that have one of these numbers, by seq. */
-  eventsBySeq(
-    of: { readonly feeder: string; readonly boot: string },
-    ranges: readonly { readonly from: number; readonly to: number }[],
-  ): Promise<readonly Pick<StoredEvent, "seq" | "body">[]>;
-  /** The next entries after that moment (null: from the first on) until `to`, in order. */
-  logEntries(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly StoredLogEntry[]>;
-  /** The same for periodic checks. */
-  checks(feeder: string, after: Instant | null, to: Instant, most: number): Promise<readonly Instant[]>;
+  /** The lines of its log after the step `after` (-1: from the first on) until the step `through`, at most `most`; fewer where they are long. */
+  lines(feeder: string, after: number, through: number, most: number): Promise<readonly LogLine[]>;
 }
 
 export interface RecordedEvent {
@@ -46,7 +32,7 @@ export interface RecordedEvent {
   readonly boot: string;
   readonly kind: string;
   readonly recordedAt: Instant;
-  readonly body: string;
+  readonly body: string; // JSON
 }
 
 export interface StoredDigest extends Digest {
@@ -74,7 +60,7 @@ export interface DigestStore {
   firstReadings(
     feeder: string,
     spans: readonly TimeSpan[],
-  ): Promise<readonly Pick<StoredHeartbeat, "receivedAt" | "readings">[]>;
+  ): Promise<readonly { readonly receivedAt: Instant; readonly readings: string }[]>;
   /** The local dates of this yard's digests, the newest first. */
   dates(yard: string, most: number): Promise<readonly LocalDate[]>;
   /** Null where this yard has none of that date. */

@@ -1,5 +1,6 @@
 import type { FeederState } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
+import type { StoredBoot } from "../domain/storedBoots.ts";
 import type { Grams } from "../domain/units.ts";
 
 /** The rows of the store. */
@@ -33,38 +34,37 @@ export interface FeederRow {
 
 /** A feeder whose stored state can't be used, until it is rebuilt. */
 export interface DamagedFeeder extends Omit<FeederRow, "state" | "rebuiltAt"> {
-  readonly name: string; // its last known name, or its id
+  readonly name: string; // the last known one
   readonly problem: string;
-  readonly stored: string; // what is stored instead of a state
 }
 
-/** An event as it is stored without limit of time. `body` is what the feeder sent, unknown fields included. */
-export interface StoredEvent {
-  readonly feeder: string;
-  readonly boot: string;
-  readonly seq: number;
-  readonly kind: string;
-  readonly receivedAt: Instant;
-  readonly recordedAt: Instant;
-  readonly body: string; // JSON
+/** One step of a feeder, as a line of its log. */
+export interface LogLine {
+  readonly step: number;
+  readonly at: Instant; // of a report: when it was received
+  readonly content: LogContent;
 }
 
-/** One report's readings as posted, so that the log can be replayed. */
-export interface StoredHeartbeat {
-  readonly feeder: string;
-  readonly receivedAt: Instant;
-  readonly boot: string;
+export type LogContent =
+  | ReportLine
+  /** What a keeper did: JSON, a log's line without its moment and its feeder. */
+  | { readonly kind: "entry"; readonly entry: string }
+  | { readonly kind: "check" };
+
+export interface ReportLine {
+  readonly kind: "report";
+  readonly boot: string; // with its number
   readonly sentUptimeMs: number | null;
-  readonly readings: string; // JSON as posted
-  /** Its events, as far as they were new, such as `3-7 9`. */
+  /** The numbers of its events, as far as they were new, such as `3-7 9`. */
   readonly seqs: string;
-}
-
-/** What was done to a feeder, in the form of its log. */
-export interface StoredLogEntry {
-  readonly feeder: string;
-  readonly at: Instant;
-  readonly entry: string; // JSON, a log's line without its moment and its feeder
+  /** When its boot began: the moments of its events follow from it. Null: all happened at the moment of receipt, as far as is known. */
+  readonly bootedAt: Instant | null;
+  /** The first and the last moment of its events; null without events. */
+  readonly eventSpan: { readonly first: Instant; readonly last: Instant } | null;
+  /** What was stored of its boot id and used in its step. */
+  readonly recalled: readonly StoredBoot[];
+  readonly readings: string | null; // JSON as posted; null once they are thinned
+  readonly events: string; // JSON list: those events as the feeder sent them, fields that this version doesn't know included
 }
 
 export interface StoredRefill {

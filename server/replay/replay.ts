@@ -288,7 +288,7 @@ interface ReplayedFeeder {
 }
 
 const startReplayUpdate = ({ id, state, lastReportAt }: ReplayedFeeder): FeederUpdate =>
-  startUpdate({ id, yard: "", state, lastReportAt: lastReportAt, lastStepAt: null });
+  startUpdate({ id, yard: "", revision: 0, state, lastReportAt, lastStepAt: null });
 
 const nextCheckFrom = (at: Instant): Instant => (Math.ceil(at / checkInterval) * checkInterval) as Instant;
 

@@ -21,7 +21,7 @@ export function feederLogRoute(app: FastifyInstance, ports: Ports): void {
     async (request, reply) => {
       const row = await ports.store.yards.feeder(request.params.feeder);
       if (!row) return sendProblem(reply, { status: 404, detail: texts.refusals.noFeeder });
-      const lines = feederLog(ports.store.records, row, ports.clock.now());
+      const lines = feederLog(ports.store.records, row);
       return reply
         .header("content-type", "application/x-ndjson")
         .header("content-disposition", `attachment; filename="${row.id}.ndjson"`)

@@ -78,7 +78,8 @@ async function live(server: TestServer, feeder: string, steps: readonly Step[]):
       }
       const situation = { faults: there, alarms: state.alarms, paused, placement: "inGarden" as const, now };
       state = { ...state, alarms: advanceAlarms(state, situation, effects) };
-      await saveUpdates(server.ports, tx, [{ ...row, state, effects }], now);
+      const line = { at: now, content: { kind: "check" } } as const;
+      await saveUpdates(server.ports, tx, [{ feeder: { ...row, state, effects }, line }], now);
     });
   }
 }

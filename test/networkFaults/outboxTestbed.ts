@@ -12,6 +12,7 @@ import type { EmailGateway, PushGateway } from "../../server/ports.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
 import { type SmtpServer, startSmtpServer } from "../support/smtpServer.ts";
+import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 
 /** Two openings of one database with a keeper in it who has two phones and a mailbox, and the servers on the way to them. */
 export interface OutboxTestbed {
@@ -50,7 +51,7 @@ const patience = 60; // of the gateways, in real ms: the servers are on this mac
 export async function openOutboxTestbed(): Promise<OutboxTestbed> {
   const start = instantOf("2026-01-15T06:30:00Z");
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
-  const stores = [await openStore(`file:${file}`), await openStore(`file:${file}`)];
+  const stores = [await openStore(`file:${file}`, rebuildState), await openStore(`file:${file}`, rebuildState)];
   const database = new Database(file);
   const push = await startPushService();
   const smtp = await startSmtpServer({ tls: "none" });

@@ -20,6 +20,7 @@ import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import { type EmailGateway, type Ports, type Store, StoreBusy, StoreFull } from "../../server/ports.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
+import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 
 /**
  * The whole server over a database on the disk and a push service on the loopback, in virtual time, that can be killed and
@@ -80,7 +81,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
   let refusing: "busy" | "full" | null = null;
 
   const start = async () => {
-    const connections = await connect(`file:${file}`);
+    const connections = await connect(`file:${file}`, rebuildState);
     const opened = createStore(connections);
     const store: Store = {
       ...opened,

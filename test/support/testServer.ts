@@ -23,6 +23,7 @@ import type {
   PushOutcome,
 } from "../../server/ports.ts";
 import { copyDatabase } from "./migratedDatabase.ts";
+import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 
 /** A clock that stands still until a test moves it. */
 export interface ManualClock extends Clock {
@@ -150,7 +151,7 @@ export async function openTestServerOn(
   signedInAs: Record<string, string> | null,
 ): Promise<TestServer> {
   const { around = (plain: Connections) => plain, practice = idlePractice } = options;
-  const connections = around(await connect(`file:${file}`));
+  const connections = around(await connect(`file:${file}`, rebuildState));
   const store = createStore(connections);
   const [push, email, sockets, browsers] = [fakePush(), fakeEmail(), createFeederSockets(), createLiveBrowsers()];
   const log: string[] = [];

@@ -2,7 +2,7 @@ import { closeSync, constants, existsSync, openSync, readFileSync, writeSync } f
 import type Database from "better-sqlite3";
 
 /**
- * Counts the commits of the database, in the database (`user_version`, written with each commit) and in a file beside it. After a log
+ * Counts the commits of the database, in the database (a row that is written with each commit) and in a file beside it. After a log
  * was removed or cut, or an older copy of the database was restored, the first number is less than the second.
  *
  * The file is written after the commit and isn't synced: it survives a kill, and a power cut may set it back. Then fewer losses are
@@ -11,7 +11,7 @@ import type Database from "better-sqlite3";
 export interface CommitCounter {
   /** Commits that the database lacked when it was opened. */
   readonly lost: number;
-  /** The number of the next commit. @param inDatabase `user_version` as it is inside the transaction. */
+  /** The number of the next commit. @param inDatabase as `readCommits` gives it inside the transaction. */
   next(inDatabase: number): number;
   /** Remembers a commit that is on the disk. */
   remember(commit: number): void;
@@ -20,13 +20,23 @@ export interface CommitCounter {
 
 const commitsFile = (databaseFile: string): string => `${databaseFile}.commits`;
 
-/** SQLite keeps 32 bits with a sign; a commit each second takes 68 years to fill them. */
+/** The head that belongs to no feeder: its revision is the number of commits. */
+export const commitRow = 0;
+
+export const readCommits = (database: Database.Database): number =>
+  database.prepare(`SELECT "revision" FROM "FeederHead" WHERE "feederNo" = ?`).pluck().get(commitRow) as number;
+
+export const saveCommits = (database: Database.Database, commits: number): void => {
+  database.prepare(`UPDATE "FeederHead" SET "revision" = ? WHERE "feederNo" = ?`).run(commits, commitRow);
+};
+
+/** Prisma keeps 32 bits with a sign; a commit each second takes 68 years to fill them. */
 const commitMax = 2 ** 31 - 1;
 
 export function openCommitCounter(database: Database.Database, databaseFile: string): CommitCounter {
   const path = commitsFile(databaseFile);
   const beside = existsSync(path) ? Number.parseInt(readFileSync(path, "utf8"), 10) || 0 : 0;
-  const inDatabase = database.pragma("user_version", { simple: true }) as number;
+  const inDatabase = readCommits(database);
   const file = openSync(path, constants.O_RDWR | constants.O_CREAT, 0o600);
   return {
     lost: Math.max(0, beside - inDatabase),

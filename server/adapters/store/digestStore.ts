@@ -1,10 +1,9 @@
 import type { eventSchemas } from "../../contract/report.ts";
 import type { Digest } from "../../domain/digest/digest.ts";
-import type { Instant } from "../../domain/instant.ts";
-import type { DigestStore } from "../../ports.ts";
+import type { DigestStore, RecordedEvent } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { digestChannelFrom } from "./peopleStore.ts";
-import { dateOf, feederFrom, instantFrom, readableRows, yardFrom } from "./rows.ts";
+import { yardFrom } from "./rows.ts";
 
 export const createDigestStore = (connections: Connections): DigestStore => ({
   ...digestYards(connections),
@@ -12,7 +11,7 @@ export const createDigestStore = (connections: Connections): DigestStore => ({
   ...storedDigests(connections),
 });
 
-function digestYards({ reader }: Connections): Pick<DigestStore, "yardsWithDigest" | "feedersOf" | "recipientsOf"> {
+function digestYards({ reader, feeders }: Connections): Pick<DigestStore, "yardsWithDigest" | "feedersOf" | "recipientsOf"> {
   return {
     async yardsWithDigest() {
       return (await reader.yard.findMany({ where: { digestWanted: true }, orderBy: { createdAt: "asc" } })).map(
@@ -21,8 +20,7 @@ function digestYards({ reader }: Connections): Pick<DigestStore, "yardsWithDiges
     },
 
     async feedersOf(yard) {
-      const found = await reader.feeder.findMany({ where: { yardId: yard }, orderBy: { createdAt: "asc" } });
-      return readableRows(found, feederFrom);
+      return feeders().usable(yard);
     },
 
     async recipientsOf(yard) {
@@ -32,55 +30,34 @@ function digestYards({ reader }: Connections): Pick<DigestStore, "yardsWithDiges
   };
 }
 
-async function countEvents(
-  reader: Connections["reader"],
-  feeder: string,
-  { from, to }: { readonly from: Instant; readonly to: Instant },
-) {
-  const groups = await reader.event.groupBy({
-    by: ["kind"],
-    where: { feederId: feeder, recordedAt: { gte: dateOf(from), lt: dateOf(to) } },
-    _count: true,
-  });
-  const count = (kind: keyof typeof eventSchemas) => groups.find((group) => group.kind === kind)?._count ?? 0;
-  return { visits: count("visit"), presses: count("press"), deposits: count("deposit"), portions: count("portion") };
-}
-
-function dayRecords({ reader }: Connections): Pick<DigestStore, "dayCounts" | "paymentEvents" | "firstReadings"> {
+function dayRecords({
+  feeders,
+  log,
+}: Connections): Pick<DigestStore, "dayCounts" | "paymentEvents" | "firstReadings"> {
   return {
     async dayCounts(feeder, spans) {
-      const counts = [];
-      for (const span of spans) counts.push(await countEvents(reader, feeder, span));
-      return counts;
+      const { no } = feeders().head(feeder);
+      return spans.map(({ from, to }) => countEvents(log().events(no, from, to)));
     },
 
     async paymentEvents(feeder, { from, to }, most) {
-      const found = await reader.event.findMany({
-        where: {
-          feederId: feeder,
-          kind: { in: ["deposit", "portion"] },
-          recordedAt: { gte: dateOf(from), lt: dateOf(to) },
-        },
-        orderBy: [{ recordedAt: "asc" }, { seq: "asc" }],
-        take: most,
-        select: { seq: true, boot: true, kind: true, recordedAt: true, body: true },
-      });
-      return found.map((event) => ({ ...event, seq: Number(event.seq), recordedAt: instantFrom(event.recordedAt) }));
+      const found = log().events(feeders().head(feeder).no, from, to);
+      return found.filter(({ kind }) => kind === "deposit" || kind === "portion").slice(0, most);
     },
 
     async firstReadings(feeder, spans) {
-      const found = [];
-      for (const { from, to } of spans) {
-        const first = await reader.heartbeat.findFirst({
-          where: { feederId: feeder, receivedAt: { gte: dateOf(from), lt: dateOf(to) } },
-          orderBy: { receivedAt: "asc" },
-          select: { receivedAt: true, readings: true },
-        });
-        if (first !== null) found.push({ receivedAt: instantFrom(first.receivedAt), readings: first.readings });
-      }
-      return found;
+      const { no } = feeders().head(feeder);
+      return spans.flatMap(({ from, to }) => {
+        const [first] = log().readings(no, from, to);
+        return first === undefined ? [] : [{ receivedAt: first.at, readings: first.readings }];
+      });
     },
   };
+}
+
+function countEvents(events: readonly RecordedEvent[]) {
+  const count = (kind: keyof typeof eventSchemas) => events.filter((event) => event.kind === kind).length;
+  return { visits: count("visit"), presses: count("press"), deposits: count("deposit"), portions: count("portion") };
 }
 
 function storedDigests({ reader }: Connections): Pick<DigestStore, "dates" | "digest"> {

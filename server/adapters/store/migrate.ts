@@ -33,6 +33,8 @@ export function migrate(
   const existed = existsSync(databaseFile);
   const database = new Database(databaseFile, { timeout: 5_000 });
   try {
+    // Only a database without tables can begin to give back the space of what is removed.
+    database.pragma("auto_vacuum = INCREMENTAL");
     database.pragma("journal_mode = WAL");
     database.pragma("synchronous = FULL");
     const due = dueMigrations(database, readMigrations(migrationsFolder));

@@ -1,10 +1,14 @@
 import { setTimeout as sleep } from "node:timers/promises";
 import { PrismaBetterSqlite3 } from "@prisma/adapter-better-sqlite3";
 import Database from "better-sqlite3";
-import { StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
+import { type RebuildState, StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
 import { systemClock } from "../systemClock.ts";
-import { openCommitCounter } from "./commitCounter.ts";
+import { commitRow, openCommitCounter, readCommits, saveCommits } from "./commitCounter.ts";
+import { FeederMemory } from "./feederMemory.ts";
+import { createFeederRows, type FeederRows } from "./feederRows.ts";
+import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
+import { createLogReader, type LogReader } from "./logReader.ts";
 import { rewriteFile } from "./rewriteFile.ts";
 import { createTransaction } from "./sqliteTransaction.ts";
 import { createStoreCondition } from "./storeCondition.ts";
@@ -23,6 +27,9 @@ export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$tra
 export interface Connections {
   readonly reader: Statements;
   readonly direct: Database.Database;
+  /** Feeders and their logs as they are on the disk, over a connection that no writer waits for. */
+  feeders(): FeederRows;
+  log(): LogReader;
   readonly condition: StoreCondition;
   /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
   write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;
@@ -48,11 +55,13 @@ const eraseLogAgainAfterMilliseconds = 10_000; // a try that meets a reader wait
 
 export async function connect(
   databaseUrl: string,
+  rebuild: RebuildState,
   condition: StoreCondition = createStoreCondition(),
 ): Promise<Connections> {
   const file = databaseUrl.replace(/^file:/, "");
-  const { writer, reading, direct } = await openConnections(databaseUrl, file);
+  const { writer, reading, direct, directReading } = await openConnections(databaseUrl, file);
   const problemOf = recordingDamage(condition);
+  const memory = new FeederMemory();
   const count = openCommitCounter(direct, file);
   if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
   const queue = createWriteQueue(condition);
@@ -61,20 +70,27 @@ export async function connect(
     count.remember(commit);
     log.eraseIfDue();
   };
+  const steps = createFeederSteps(direct, memory, rebuild);
+  const written = writes({ writer, direct, steps, queue, problemOf, next: count.next, afterCommit });
+  const directReads = withDirectErrors({ feeders: createFeederRows(directReading, memory, rebuild), log: createLogReader(directReading) }, problemOf);
   return {
     reader: withStoreErrors(reading, problemOf),
     direct,
+    feeders: () => directReads.feeders,
+    log: () => directReads.log,
     condition,
-    ...writes({ writer, direct, queue, problemOf, next: count.next, afterCommit }),
+    ...written,
     eraseRemoved: () =>
       queue.run(async () => {
         await tryToRewrite(file);
         log.erase();
       }),
     async close() {
+      await saveSnapshots(written, steps);
       await queue.ended();
       count.close();
       direct.close();
+      directReading.close();
       await Promise.all([writer.$disconnect(), reading.$disconnect()]);
     },
   };
@@ -83,6 +99,7 @@ export async function connect(
 interface WriteParts {
   readonly writer: PrismaClient;
   readonly direct: Database.Database;
+  readonly steps: FeederSteps;
   readonly queue: ReturnType<typeof createWriteQueue>;
   readonly problemOf: (error: unknown) => unknown;
   /** The number of the next commit. */
@@ -92,8 +109,8 @@ interface WriteParts {
 
 /** Each write waits for its place in the queue, is tried again where the database is busy, and is counted. */
 function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
-  const { writer, direct, queue, problemOf, next, afterCommit } = parts;
-  const tx = createTransaction(direct);
+  const { writer, direct, steps, queue, problemOf, next, afterCommit } = parts;
+  const tx = createTransaction(direct, steps);
   const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
   return {
     write: (work) =>
@@ -109,8 +126,12 @@ function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
       }),
     transact: (work) =>
       queue.run(async () => {
-        const attempt = () => transactDirectly(direct, next, () => work(tx));
+        const attempt = () => {
+          steps.begin();
+          return transactDirectly(direct, next, () => work(tx));
+        };
         const { result, commit } = await withRetries(attempt, problemOf);
+        steps.committed();
         if (commit !== null) afterCommit(commit);
         return result;
       }),
@@ -132,7 +153,9 @@ async function openConnections(databaseUrl: string, file: string) {
   await writer.$executeRawUnsafe("PRAGMA synchronous = FULL");
   await writer.$executeRawUnsafe("PRAGMA foreign_keys = ON");
   await reading.$executeRawUnsafe("PRAGMA query_only = ON");
-  return { writer, reading, direct };
+  const directReading = new Database(file, { timeout: lockWaitMilliseconds });
+  directReading.pragma("query_only = ON");
+  return { writer, reading, direct, directReading };
 }
 
 /** Translates errors, and records damage that they show. */
@@ -158,6 +181,27 @@ const withStoreErrors = (client: PrismaClient, problemOf: (error: unknown) => un
         }),
     },
   }) as unknown as Client;
+
+/** The same for reads in plain SQL. */
+function withDirectErrors<Reads extends { readonly feeders: object; readonly log: object }>(
+  reads: Reads,
+  problemOf: (error: unknown) => unknown,
+): Reads {
+  const guarded = <Target extends object>(target: Target): Target =>
+    Object.fromEntries(
+      Object.entries(target).map(([name, read]) => [
+        name,
+        (...args: unknown[]) => {
+          try {
+            return (read as (...args: unknown[]) => unknown)(...args);
+          } catch (error) {
+            throw problemOf(error);
+          }
+        },
+      ]),
+    ) as Target;
+  return { ...reads, feeders: guarded(reads.feeders), log: guarded(reads.log) };
+}
 
 /** Runs one write after the other, in the order in which they were requested. */
 function createWriteQueue(condition: StoreCondition) {
@@ -193,6 +237,15 @@ function createLogEraser(direct: Database.Database) {
   };
 }
 
+/** A clean end leaves the present states, so that the next start need not take steps again. The log has them in any case. */
+async function saveSnapshots({ transact }: Pick<Connections, "transact">, steps: FeederSteps): Promise<void> {
+  try {
+    await transact(async () => steps.saveSnapshots());
+  } catch (error) {
+    process.emitWarning(`the states of the feeders could not be saved at the end; the next start takes them from the log: ${error}`);
+  }
+}
+
 async function tryToRewrite(file: string): Promise<void> {
   try {
     await rewriteFile(file);
@@ -203,9 +256,9 @@ async function tryToRewrite(file: string): Promise<void> {
 }
 
 async function countCommit(statements: Statements, next: (before: number) => number): Promise<number> {
-  const [row] = await statements.$queryRawUnsafe<{ user_version: number | bigint }[]>("PRAGMA user_version");
-  const commit = next(Number(row?.user_version));
-  await statements.$executeRawUnsafe(`PRAGMA user_version = ${commit}`);
+  const head = await statements.feederHead.findUniqueOrThrow({ where: { feederNo: commitRow } });
+  const commit = next(head.revision);
+  await statements.feederHead.update({ where: { feederNo: commitRow }, data: { revision: commit } });
   return commit;
 }
 
@@ -220,8 +273,8 @@ async function transactDirectly<T>(
   try {
     const before = changes();
     const result = await work();
-    const commit = changes() === before ? null : next(direct.pragma("user_version", { simple: true }) as number);
-    if (commit !== null) direct.pragma(`user_version = ${commit}`);
+    const commit = changes() === before ? null : next(readCommits(direct));
+    if (commit !== null) saveCommits(direct, commit);
     direct.exec("COMMIT");
     return { result, commit };
   } catch (error) {

@@ -21,7 +21,7 @@ export const claimStatements = (database: Database.Database) => ({
   item: database.prepare<[string], ItemColumns>(
     `SELECT item.*, item.rowid AS "place", phone."endpoint", phone."p256dh", phone."auth", phone."label", phone."addedAt",
        phone."lastAcceptedAt", phone."lastDisplayedAt", phone."blockedAt", phone."problem" AS "phoneProblem", "Keeper"."email" AS "to",
-       "Yard"."name" AS "yardName", json_extract("Feeder"."state", '$.settings.name') AS "feederName"
+       "Yard"."name" AS "yardName", "Feeder"."name" AS "feederName"
      FROM "OutboxItem" AS item JOIN "Keeper" ON "Keeper"."id" = item."keeperId"
        LEFT JOIN "Phone" AS phone ON phone."id" = item."phoneId" LEFT JOIN "Yard" ON "Yard"."id" = item."yardId"
        LEFT JOIN "Feeder" ON "Feeder"."id" = item."feederId"

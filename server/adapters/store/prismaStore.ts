@@ -1,4 +1,4 @@
-import type { AtomicStores, Store, StoreCondition } from "../../ports.ts";
+import type { AtomicStores, RebuildState, Store, StoreCondition } from "../../ports.ts";
 import { createAccountStore } from "./accountStore.ts";
 import { createDamageRecipients } from "./damageRecipients.ts";
 import { createDigestStore } from "./digestStore.ts";
@@ -15,8 +15,11 @@ export interface OpenStore extends Store {
 }
 
 /** Opens a database whose migrations are applied. @param databaseUrl `file:` and a path. */
-export const openStore = async (databaseUrl: string, condition?: StoreCondition): Promise<OpenStore> =>
-  createStore(await connect(databaseUrl, condition));
+export const openStore = async (
+  databaseUrl: string,
+  rebuild: RebuildState,
+  condition?: StoreCondition,
+): Promise<OpenStore> => createStore(await connect(databaseUrl, rebuild, condition));
 
 export function createStore(connections: Connections): OpenStore {
   return {
@@ -26,7 +29,7 @@ export function createStore(connections: Connections): OpenStore {
       const markRemoved = async () => {
         isRemoved = true;
       };
-      const result = await connections.write((statements) => work(atomicStores(statements, markRemoved)));
+      const result = await connections.write((statements) => work(atomicStores(connections, statements, markRemoved)));
       if (isRemoved) await connections.eraseRemoved(); // the file can only be rewritten outside of a transaction
       return result;
     },
@@ -45,8 +48,12 @@ export function createStore(connections: Connections): OpenStore {
 }
 
 /** The same stores inside a transaction that is open: what they write is part of it, and they read what it wrote. */
-function atomicStores(statements: Statements, eraseRemoved: () => Promise<void>): AtomicStores {
+function atomicStores(
+  { feeders }: Connections,
+  statements: Statements,
+  eraseRemoved: () => Promise<void>,
+): AtomicStores {
   const write = <T>(work: (open: Statements) => Promise<T>) => work(statements);
-  const same = { reader: statements, write, eraseRemoved };
+  const same = { reader: statements, write, eraseRemoved, feeders };
   return { people: createPeopleStore(same), yards: createYardStore(same), keepers: createKeeperAccounts(same) };
 }

@@ -1,14 +1,13 @@
-import type { FeederState } from "../../domain/feeder.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
-import { stateProblem } from "../../domain/stateShape.ts";
-import { type StateUpgrades, upgradeState } from "../../domain/stateUpgrades.ts";
-import { FeederDamaged, type FeederRow, type Phone, type YardRow } from "../../ports.ts";
-import type { Feeder, Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
+import type { Phone, YardRow } from "../../ports.ts";
+import type { Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
 
 /** Rows of tables as the flows know them, and times as Prisma stores them in SQLite. */
 
 export const dateOf = (at: Instant): Date => new Date(at);
 export const instantFrom = (date: Date): Instant => instant(date.getTime());
+/** As Prisma wants bytes: a view of a larger buffer would be stored whole. */
+export const octetsOf = (buffer: Buffer): Uint8Array<ArrayBuffer> => new Uint8Array(buffer);
 export const maybeText = (at: Instant | null): string | null => (at === null ? null : textOf(at));
 export const maybeInstant = (date: Date | null): Instant | null => (date === null ? null : instantFrom(date));
 
@@ -32,20 +31,6 @@ export function yardFrom(yard: Yard): YardRow {
   return { id, name, zone, place, digestTime, digestWanted, practice, escalateMinutes };
 }
 
-export function feederFrom(feeder: Feeder): FeederRow {
-  return {
-    id: feeder.id,
-    yard: feeder.yardId,
-    practice: feeder.practice,
-    revision: feeder.revision,
-    addedAt: instantFrom(feeder.createdAt),
-    lastReportAt: maybeInstant(feeder.lastReportAt),
-    lastStepAt: maybeInstant(feeder.lastStepAt),
-    rebuiltAt: maybeInstant(feeder.rebuiltAt),
-    state: stateOf(feeder.id, feeder.state),
-  };
-}
-
 export function phoneFrom(phone: StoredPhone): Phone {
   const { id, endpoint, p256dh, auth, label, problem } = phone;
   return {
@@ -61,36 +46,4 @@ export function phoneFrom(phone: StoredPhone): Phone {
     lastDisplayedAt: maybeInstant(phone.lastDisplayedAt),
     blockedAt: maybeInstant(phone.blockedAt),
   };
-}
-
-/** @throws FeederDamaged where it can't be used. */
-export function stateOf(feeder: string, json: string): FeederState {
-  try {
-    return stateFrom(json);
-  } catch (error) {
-    throw new FeederDamaged(feeder, (error as Error).message, { cause: error });
-  }
-}
-
-/** Those that can be used. `YardStore.damagedFeeders` returns the others. */
-export const readableRows = <Stored>(rows: readonly Stored[], read: (row: Stored) => FeederRow): readonly FeederRow[] =>
-  rows.flatMap((row) => {
-    try {
-      return [read(row)];
-    } catch (error) {
-      if (error instanceof FeederDamaged) return [];
-      throw error;
-    }
-  });
-
-/**
- * Upgrades a state that an older version stored.
- * @param upgrades those of this version, unless a test gives others
- * @throws Error for a state that is damaged, or that a newer version wrote: it would be overwritten.
- */
-export function stateFrom(json: string, upgrades?: StateUpgrades): FeederState {
-  const state = upgradeState(JSON.parse(json), upgrades);
-  const problem = stateProblem(state);
-  if (problem !== null) throw new Error(problem);
-  return state as FeederState;
 }

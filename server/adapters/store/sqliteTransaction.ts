@@ -1,8 +1,9 @@
 import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
-import { type Instant, instantOf, milliseconds } from "../../domain/instant.ts";
-import type { FeederRow, Transaction } from "../../ports.ts";
-import { maybeText, readableRows, stateOf, textOf } from "./rows.ts";
+import type { Transaction } from "../../ports.ts";
+import type { FeederSteps } from "./feederSteps.ts";
+import { createLogReader } from "./logReader.ts";
+import { maybeText, textOf } from "./rows.ts";
 import { createNotificationTransaction } from "./sqliteNotification.ts";
 import { createYardChange } from "./sqliteYard.ts";
 
@@ -10,157 +11,54 @@ import { createYardChange } from "./sqliteYard.ts";
  * What is written in one transaction, in plain SQL over better-sqlite3. Everything else goes through Prisma. Here Prisma would cost more
  * than SQLite itself (measured: a third of the events per second). Statements are prepared once.
  */
-export const createTransaction = (database: Database.Database): Transaction => ({
+export const createTransaction = (database: Database.Database, steps: FeederSteps): Transaction => ({
   ...createNotificationTransaction(database),
   changeYard: createYardChange(database),
-  ...feeders(database),
-  ...reports(database),
-  ...logEntries(database),
+  ...feeders(steps),
+  ...storedEvents(database, steps),
+  ...alarmChanges(database),
   ...keeperActions(database),
 });
 
-function feeders(
+const feeders = (
+  steps: FeederSteps,
+): Pick<Transaction, "feeders" | "feedersOf" | "saveSteps" | "replaceDamaged"> => ({
+  async feeders(ids) {
+    return ids.flatMap((id) => steps.rows.one(id) ?? []);
+  },
+  async feedersOf(yard) {
+    return steps.rows.usable(yard);
+  },
+  async saveSteps(saved) {
+    for (const step of saved) steps.save(step);
+  },
+  async replaceDamaged(feeder, by, now) {
+    return steps.replaceDamaged(feeder, by, now);
+  },
+});
+
+function storedEvents(
   database: Database.Database,
-): Pick<Transaction, "feeders" | "feedersOf" | "saveFeeders" | "replaceDamaged"> {
-  const selectFeeder = `SELECT "id", "yardId", "practice", "revision", "state", "createdAt", "lastReportAt", "lastStepAt", "rebuiltAt" FROM "Feeder"`;
-  const readFeeder = database.prepare<[string], FeederColumns>(`${selectFeeder} WHERE "id" = ?`);
-  const readFeeders = database.prepare<[string], FeederColumns>(
-    `${selectFeeder} WHERE "yardId" = ? ORDER BY "createdAt", "id"`,
-  );
-  const updateFeeder = database.prepare(
-    `UPDATE "Feeder" SET "state" = ?, "lastReportAt" = ?, "lastStepAt" = ?, "nextCheckAt" = ?, "revision" = "revision" + 1
-     WHERE "id" = ?`,
-  );
-  const replaceState = database.prepare(
-    `UPDATE "Feeder" SET "damagedState" = "state", "rebuiltAt" = @now, "state" = @state, "lastStepAt" = @lastStepAt,
-       "nextCheckAt" = @now, "revision" = "revision" + 1
-     WHERE "id" = @id AND "state" = @stored`,
-  );
-
+  { rows }: FeederSteps,
+): Pick<Transaction, "storedEventBodies" | "storedBoots"> {
+  const log = createLogReader(database);
   return {
-    async feeders(ids) {
-      return ids.flatMap((id) => {
-        const row = readFeeder.get(id);
-        return row ? [feederFromColumns(row)] : [];
-      });
-    },
-
-    async feedersOf(yard) {
-      return readableRows(readFeeders.all(yard), feederFromColumns);
-    },
-
-    async saveFeeders(rows) {
-      for (const { id, state, lastReportAt, lastStepAt, nextCheckAt } of rows) {
-        const moments = [maybeText(lastReportAt), maybeText(lastStepAt), textOf(nextCheckAt)];
-        updateFeeder.run(JSON.stringify(state), ...moments, id);
-      }
-    },
-
-    async replaceDamaged({ id, stored }, { state, lastStepAt }, now) {
-      const written = { state: JSON.stringify(state), lastStepAt: maybeText(lastStepAt), now: textOf(now) };
-      return replaceState.run({ id, stored, ...written }).changes === 1;
-    },
-  };
-}
-
-function reports(
-  database: Database.Database,
-): Pick<Transaction, "appendEvents" | "appendHeartbeats" | "storedEventBodies" | "storedBoots"> {
-  const insertEvent = database.prepare(
-    `INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)`,
-  );
-  // A moment can repeat only where the clock was set back further than `nextMoment` allows for; a report must not fail for it.
-  const insertHeartbeat = database.prepare(
-    `INSERT INTO "Heartbeat" ("feederId", "receivedAt", "boot", "sentUptimeMs", "readings", "seqs")
-     VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT DO NOTHING`,
-  );
-  const readEvent = database.prepare<[string, string, number], { body: string; recordedAt: string }>(
-    `SELECT "body", "recordedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" = ?`,
-  );
-
-  return {
-    async appendEvents(events) {
-      let received = { at: 0 as Instant, text: "" }; // a whole report was received at one moment
-      for (const event of events) {
-        if (received.at !== event.receivedAt) received = { at: event.receivedAt, text: textOf(event.receivedAt) };
-        const { feeder, boot, seq, kind, recordedAt, body } = event;
-        insertEvent.run(feeder, boot, seq, kind, received.text, textOf(recordedAt), body);
-      }
-    },
-
-    async appendHeartbeats(heartbeats) {
-      for (const { feeder, receivedAt, boot, sentUptimeMs, readings, seqs } of heartbeats) {
-        insertHeartbeat.run(feeder, textOf(receivedAt), boot, sentUptimeMs, readings, seqs);
-      }
-    },
-
     async storedEventBodies(feeder, boot, seqs) {
-      return new Map(
-        seqs.flatMap((seq) => {
-          const found = readEvent.get(feeder, boot, seq);
-          return found ? [[seq, { body: found.body, recordedAt: instantOf(found.recordedAt) }] as const] : [];
-        }),
-      );
+      return log.bodies(rows.head(feeder).no, boot, seqs);
     },
-
-    storedBoots: createStoredBoots(database),
+    async storedBoots(feeder, label) {
+      return log.boots(rows.head(feeder).no, label);
+    },
   };
 }
 
-function createStoredBoots(database: Database.Database): Transaction["storedBoots"] {
-  const readNewestEvent = database.prepare<[string, string], { seq: number; receivedAt: string }>(
-    `SELECT "seq", "receivedAt" FROM "Event" WHERE "feederId" = ? AND "boot" = ? ORDER BY "seq" DESC LIMIT 1`,
-  );
-  const readNextBoot = database.prepare<[string, string, string], { boot: string }>(
-    `SELECT "boot" FROM "Event" WHERE "feederId" = ? AND "boot" > ? AND "boot" < ? ORDER BY "boot" LIMIT 1`,
-  );
-  const readUptime = database.prepare<[string, string, string], { sentUptimeMs: number | null }>(
-    `SELECT "sentUptimeMs" FROM "Heartbeat" WHERE "feederId" = ? AND "receivedAt" = ? AND "boot" = ?`,
-  );
-
-  return async (feeder, label) => {
-    const boots = [label];
-    // `$` comes right after `#` in the order of the index: between them are the later starts, each found in one step.
-    for (let last = `${label}#`; ; ) {
-      const next = readNextBoot.get(feeder, last, `${label}$`);
-      if (!next) break;
-      boots.push(next.boot);
-      last = next.boot;
-    }
-    return boots.flatMap((boot) => {
-      const newest = readNewestEvent.get(feeder, boot);
-      if (!newest) return [];
-      const uptime = readUptime.get(feeder, newest.receivedAt, boot)?.sentUptimeMs ?? null;
-      const anchor =
-        uptime === null ? null : { receivedAt: instantOf(newest.receivedAt), uptime: milliseconds(uptime) };
-      return [{ boot, highestSeq: newest.seq, anchor }];
-    });
-  };
-}
-
-function logEntries(
-  database: Database.Database,
-): Pick<Transaction, "appendLogEntry" | "appendChecks" | "appendAlarmChanges"> {
-  const insertLogEntry = database.prepare(
-    `INSERT INTO "LogEntry" ("feederId", "at", "entry") VALUES (?, ?, ?) ON CONFLICT DO NOTHING`,
-  );
-  const insertCheck = database.prepare(
-    `INSERT INTO "PeriodicCheck" ("feederId", "at") VALUES (?, ?) ON CONFLICT DO NOTHING`,
-  );
+function alarmChanges(database: Database.Database): Pick<Transaction, "appendAlarmChanges"> {
   const insertAlarmChange = database.prepare(
     `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
   );
 
   return {
-    async appendLogEntry({ feeder, at, entry }) {
-      insertLogEntry.run(feeder, textOf(at), entry);
-    },
-
-    async appendChecks(checks) {
-      for (const { feeder, at } of checks) insertCheck.run(feeder, textOf(at));
-    },
-
     async appendAlarmChanges(feeder, changes) {
       for (const { fault, priority, from, to, at, reason, present } of changes) {
         insertAlarmChange.run(randomUUID(), feeder, fault, priority, from, to, textOf(at), reason, present ? 1 : 0);
@@ -208,27 +106,3 @@ function keeperActions(
     },
   };
 }
-
-interface FeederColumns {
-  readonly id: string;
-  readonly yardId: string;
-  readonly practice: 0 | 1;
-  readonly revision: number;
-  readonly state: string;
-  readonly createdAt: string;
-  readonly lastReportAt: string | null;
-  readonly lastStepAt: string | null;
-  readonly rebuiltAt: string | null;
-}
-
-const feederFromColumns = (row: FeederColumns): FeederRow => ({
-  id: row.id,
-  yard: row.yardId,
-  practice: row.practice === 1,
-  revision: row.revision,
-  addedAt: instantOf(row.createdAt),
-  lastReportAt: row.lastReportAt === null ? null : instantOf(row.lastReportAt),
-  lastStepAt: row.lastStepAt === null ? null : instantOf(row.lastStepAt),
-  rebuiltAt: row.rebuiltAt === null ? null : instantOf(row.rebuiltAt),
-  state: stateOf(row.id, row.state),
-});

@@ -1,15 +1,15 @@
-import { type DamagedFeeder, FeederDamaged, type RemovalResult, type YardRow, type YardStore } from "../../ports.ts";
-import type { Feeder } from "./generated/sqlite/client.ts";
+import type { RemovalResult, YardRow, YardStore } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { addMember, removeAccountWithoutYards } from "./peopleStore.ts";
-import { dateOf, feederFrom, instantFrom, maybeInstant, readableRows, stateOf, yardFrom } from "./rows.ts";
+import { dateOf, octetsOf, yardFrom } from "./rows.ts";
+import { encodeState } from "./snapshots.ts";
 
-type Access = Pick<Connections, "reader" | "write" | "eraseRemoved">;
+type Access = Pick<Connections, "reader" | "write" | "eraseRemoved" | "feeders">;
 type Reading = "feeders" | "damagedFeeders" | "feeder" | "feederWithKey" | "keyHashOf" | "dueForCheck";
 
 export const createYardStore = (access: Access): YardStore => ({ ...readFeeders(access), ...changeYards(access) });
 
-function changeYards({ reader, write, eraseRemoved }: Access): Omit<YardStore, Reading> {
+function changeYards({ reader, write, eraseRemoved }: Omit<Access, "feeders">): Omit<YardStore, Reading> {
   return {
     async yards() {
       return (await reader.yard.findMany({ orderBy: { createdAt: "asc" } })).map(yardFrom);
@@ -29,18 +29,13 @@ function changeYards({ reader, write, eraseRemoved }: Access): Omit<YardStore, R
 
     addFeeder: ({ id, yard, keyHash, practice, state, firstEntry }, now) =>
       write(async (statements) => {
-        await statements.feeder.create({
-          data: {
-            id,
-            yardId: yard,
-            keyHash,
-            practice,
-            state: JSON.stringify(state),
-            nextCheckAt: dateOf(now),
-            createdAt: dateOf(now),
-          },
-        });
-        await statements.logEntry.create({ data: { feederId: id, at: dateOf(now), entry: firstEntry } });
+        const { name } = state.settings;
+        const data = { id, yardId: yard, keyHash, name, practice, createdAt: dateOf(now) };
+        const { no: feederNo } = await statements.feeder.create({ data, select: { no: true } });
+        const at = BigInt(now);
+        await statements.feederHead.create({ data: { feederNo, revision: 0, nextCheckAt: at } });
+        await statements.snapshot.create({ data: { feederNo, slot: 0, step: 0, state: octetsOf(encodeState(state)) } });
+        await statements.logLine.create({ data: { feederNo, step: 0, at, kind: 1, entry: firstEntry } });
       }),
 
     async removeFeeder(id) {
@@ -55,22 +50,18 @@ function changeYards({ reader, write, eraseRemoved }: Access): Omit<YardStore, R
   };
 }
 
-function readFeeders({ reader }: Access): Pick<YardStore, Reading> {
+function readFeeders({ reader, feeders }: Pick<Access, "reader" | "feeders">): Pick<YardStore, Reading> {
   return {
     async feeders() {
-      return readableRows(await reader.feeder.findMany({ orderBy: { createdAt: "asc" } }), feederFrom);
+      return feeders().usable(null);
     },
 
     async damagedFeeders() {
-      const found = (await reader.feeder.findMany({ orderBy: { createdAt: "asc" } })).flatMap(damagedFrom);
-      const named = [];
-      for (const feeder of found) named.push({ ...feeder, name: (await lastNameOf(reader, feeder.id)) ?? feeder.id });
-      return named;
+      return feeders().damaged();
     },
 
     async feeder(id) {
-      const found = await reader.feeder.findUnique({ where: { id } });
-      return found && feederFrom(found);
+      return feeders().one(id);
     },
 
     async feederWithKey(keyHash) {
@@ -83,13 +74,7 @@ function readFeeders({ reader }: Access): Pick<YardStore, Reading> {
     },
 
     async dueForCheck(now, most) {
-      const due = await reader.feeder.findMany({
-        where: { nextCheckAt: { lte: dateOf(now) } },
-        orderBy: { nextCheckAt: "asc" },
-        take: most,
-        select: { id: true },
-      });
-      return due.map((feeder) => feeder.id);
+      return feeders().dueForCheck(now, most);
     },
   };
 }
@@ -108,40 +93,18 @@ export async function deleteYard(statements: Statements, id: string, stays: stri
   return { feeders: feeders.map((feeder) => feeder.id), people };
 }
 
-function damagedFrom(row: Feeder): Omit<DamagedFeeder, "name">[] {
-  try {
-    stateOf(row.id, row.state);
-    return [];
-  } catch (error) {
-    if (!(error instanceof FeederDamaged)) throw error;
-    const { id, yardId, practice, revision, state } = row;
-    const moments = {
-      addedAt: instantFrom(row.createdAt),
-      lastReportAt: maybeInstant(row.lastReportAt),
-      lastStepAt: maybeInstant(row.lastStepAt),
-    };
-    return [{ id, yard: yardId, practice, revision, ...moments, problem: error.problem, stored: state }];
-  }
-}
-
-/** Its record holds each change of its settings, and so its last name. Null where that can't be read either. */
-async function lastNameOf(reader: Statements, feederId: string): Promise<string | null> {
-  const where = { feederId, entry: { contains: '"settings":{' } };
-  const found = await reader.logEntry.findFirst({ where, orderBy: { at: "desc" } });
-  const [, name] = /"settings":\{[^{}]*?"name":("(?:[^"\\]|\\.)*")/.exec(found?.entry ?? "") ?? [];
-  return name === undefined ? null : (JSON.parse(name) as string);
-}
-
 /** History has no foreign keys (they would cost every insert), so each table is named here. */
 async function deleteFeeder(statements: Statements, id: string): Promise<void> {
-  const of = { where: { feederId: id } };
-  await statements.event.deleteMany(of);
-  await statements.heartbeat.deleteMany(of);
+  const feeder = await statements.feeder.findUnique({ where: { id }, select: { no: true } });
+  if (feeder === null) return;
+  const [of, ofNo] = [{ where: { feederId: id } }, { where: { feederNo: feeder.no } }];
+  await statements.logLine.deleteMany(ofNo);
+  await statements.logPack.deleteMany(ofNo);
+  await statements.snapshot.deleteMany(ofNo);
+  await statements.feederHead.deleteMany(ofNo);
   await statements.alarmChange.deleteMany(of);
   await statements.order.deleteMany(of);
   await statements.refill.deleteMany(of);
-  await statements.logEntry.deleteMany(of);
-  await statements.periodicCheck.deleteMany(of);
   await statements.actionId.deleteMany(of);
   await statements.escalation.deleteMany(of);
   await statements.outboxItem.deleteMany(of);

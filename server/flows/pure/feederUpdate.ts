@@ -12,6 +12,7 @@ import type { FeederRow } from "../../ports.ts";
 export interface FeederUpdate {
   readonly id: string;
   readonly yard: string;
+  readonly revision: number; // of the stored state
   readonly state: FeederState;
   readonly effects: readonly Effect[];
   readonly lastReportAt: Instant | null;
@@ -19,10 +20,11 @@ export interface FeederUpdate {
 }
 
 export const startUpdate = (
-  row: Pick<FeederRow, "id" | "yard" | "state" | "lastReportAt" | "lastStepAt">,
+  row: Pick<FeederRow, "id" | "yard" | "revision" | "state" | "lastReportAt" | "lastStepAt">,
 ): FeederUpdate => ({
   id: row.id,
   yard: row.yard,
+  revision: row.revision,
   state: row.state,
   effects: [],
   lastReportAt: row.lastReportAt,

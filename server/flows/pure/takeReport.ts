@@ -12,6 +12,8 @@ export interface TakenReport {
   readonly feeder: FeederUpdate;
   /** What is new, by seq, each with the moment at which it happened. */
   readonly events: readonly PlacedEvent[];
+  /** By which they are dated; null where it isn't known. */
+  readonly bootedAt: Instant | null;
   readonly orders: readonly SentOrder[]; // to be sent with the answer
 }
 
@@ -54,5 +56,5 @@ export function takeReport(
   const reported = applyFact(started, { kind: "reported", report: content }, receivedAt);
   const orders = ordersFor(reported.state, receivedAt);
   const feeder = orders.length > 0 ? applyFact(reported, { kind: "ordersSent" }, receivedAt) : reported;
-  return { feeder, events: placed, orders };
+  return { feeder, events: placed, bootedAt: time.bootedAt, orders };
 }

@@ -7,6 +7,7 @@ import type { Phone } from "../../../server/ports.ts";
 import { copyDatabase } from "../../support/migratedDatabase.ts";
 import { notificationFixture } from "../../support/notificationFixture.ts";
 import { phoneFixture } from "../../support/phoneFixture.ts";
+import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 
 const now = instantOf("2026-11-25T06:00:00Z");
 const yard = {
@@ -23,7 +24,7 @@ const yard = {
 /** Two servers on one database, with a yard that Ada keeps. */
 async function twoServers() {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
-  const [store, second] = [await openStore(`file:${file}`), await openStore(`file:${file}`)];
+  const [store, second] = [await openStore(`file:${file}`, rebuildState), await openStore(`file:${file}`, rebuildState)];
   onTestFinished(async () => {
     await Promise.all([store.close(), second.close()]);
     rmSync(folder, { recursive: true, force: true });

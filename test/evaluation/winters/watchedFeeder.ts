@@ -70,7 +70,7 @@ export class WatchedFeeder {
 
   #beginning(): FeederUpdate {
     const { id, state, lastHeardAt } = this;
-    return startUpdate({ id, yard: "", state, lastReportAt: lastHeardAt, lastStepAt: null });
+    return startUpdate({ id, yard: "", revision: 0, state, lastReportAt: lastHeardAt, lastStepAt: null });
   }
 
   #keep({ state, effects, lastReportAt }: FeederUpdate, at: Instant): readonly AlarmEvent[] {

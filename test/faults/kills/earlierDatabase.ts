@@ -7,6 +7,7 @@ import { openStore } from "../../../server/adapters/store/prismaStore.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { instant } from "../../../server/domain/instant.ts";
 import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
+import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 
 const migrations = join(import.meta.dirname, "../../../prisma/sqlite/migrations");
 
@@ -19,7 +20,7 @@ export async function createEarlierDatabase(
   migrate(file, migrations, "earlier");
   makeSecrets(dataDir);
   const now = instant(Date.now());
-  const store = await openStore(`file:${file}`);
+  const store = await openStore(`file:${file}`, rebuildState);
   await store.keepers.openFirstSignIn("firstSignIn", now);
   const keeper = { id: "ada", name: account.name, passphraseHash: await hash(account.passphrase) };
   await store.keepers.useFirstSignIn("firstSignIn", keeper, now);

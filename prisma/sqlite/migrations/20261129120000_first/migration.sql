@@ -1,4 +1,4 @@
--- Event, Heartbeat and PeriodicCheck have no rowid: one tree in the order of each feeder's history halves what is written.
+-- The tables that grow without end, and the snapshots, have no rowid: one tree in the order of each feeder's history.
 -- CreateTable
 CREATE TABLE "Yard" (
     "id" TEXT NOT NULL PRIMARY KEY,
@@ -96,44 +96,71 @@ CREATE TABLE "FirstSignIn" (
 
 -- CreateTable
 CREATE TABLE "Feeder" (
-    "id" TEXT NOT NULL PRIMARY KEY,
+    "no" INTEGER NOT NULL PRIMARY KEY AUTOINCREMENT,
+    "id" TEXT NOT NULL,
     "yardId" TEXT NOT NULL,
     "keyHash" TEXT NOT NULL,
+    "name" TEXT NOT NULL,
     "practice" BOOLEAN NOT NULL DEFAULT false,
-    "revision" INTEGER NOT NULL DEFAULT 0,
-    "state" TEXT NOT NULL,
-    "lastReportAt" DATETIME,
-    "lastStepAt" DATETIME,
-    "nextCheckAt" DATETIME NOT NULL,
     "createdAt" DATETIME NOT NULL,
-    "damagedState" TEXT,
+    "damagedState" BLOB,
     "rebuiltAt" DATETIME,
     CONSTRAINT "Feeder_yardId_fkey" FOREIGN KEY ("yardId") REFERENCES "Yard" ("id") ON DELETE CASCADE ON UPDATE CASCADE
 );
 
 -- CreateTable
-CREATE TABLE "Event" (
-    "feederId" TEXT NOT NULL,
-    "boot" TEXT NOT NULL,
-    "seq" BIGINT NOT NULL,
-    "kind" TEXT NOT NULL,
-    "receivedAt" DATETIME NOT NULL,
-    "recordedAt" DATETIME NOT NULL,
-    "body" TEXT NOT NULL,
+CREATE TABLE "FeederHead" (
+    "feederNo" INTEGER NOT NULL PRIMARY KEY,
+    "revision" INTEGER NOT NULL,
+    "lastReportAt" BIGINT,
+    "lastStepAt" BIGINT,
+    "nextCheckAt" BIGINT NOT NULL
+);
 
-    PRIMARY KEY ("feederId", "boot", "seq")
+-- CreateTable
+CREATE TABLE "Snapshot" (
+    "feederNo" INTEGER NOT NULL,
+    "slot" INTEGER NOT NULL,
+    "step" INTEGER NOT NULL,
+    "state" BLOB NOT NULL,
+
+    PRIMARY KEY ("feederNo", "slot")
 ) WITHOUT ROWID;
 
 -- CreateTable
-CREATE TABLE "Heartbeat" (
-    "feederId" TEXT NOT NULL,
-    "receivedAt" DATETIME NOT NULL,
-    "boot" TEXT NOT NULL,
+CREATE TABLE "LogLine" (
+    "feederNo" INTEGER NOT NULL,
+    "step" INTEGER NOT NULL,
+    "at" BIGINT NOT NULL,
+    "kind" INTEGER NOT NULL,
+    "boot" TEXT,
     "sentUptimeMs" BIGINT,
-    "readings" TEXT NOT NULL,
-    "seqs" TEXT NOT NULL,
+    "seqs" TEXT,
+    "bootedAt" BIGINT,
+    "firstEventAt" BIGINT,
+    "lastEventAt" BIGINT,
+    "recalled" TEXT,
+    "entry" TEXT,
+    "readings" TEXT,
+    "events" TEXT,
 
-    PRIMARY KEY ("feederId", "receivedAt", "boot")
+    PRIMARY KEY ("feederNo", "step")
+) WITHOUT ROWID;
+
+-- CreateTable
+CREATE TABLE "LogPack" (
+    "feederNo" INTEGER NOT NULL,
+    "firstStep" INTEGER NOT NULL,
+    "lastStep" INTEGER NOT NULL,
+    "firstAt" BIGINT NOT NULL,
+    "lastAt" BIGINT NOT NULL,
+    "firstEventAt" BIGINT,
+    "lastEventAt" BIGINT,
+    "boots" TEXT NOT NULL,
+    "thinned" BOOLEAN NOT NULL DEFAULT false,
+    "lines" BLOB NOT NULL,
+
+    PRIMARY KEY ("feederNo", "firstStep")
 ) WITHOUT ROWID;
 
 -- CreateTable
@@ -188,15 +215,6 @@ CREATE TABLE "Refill" (
 );
 
 -- CreateTable
-CREATE TABLE "LogEntry" (
-    "feederId" TEXT NOT NULL,
-    "at" DATETIME NOT NULL,
-    "entry" TEXT NOT NULL,
-
-    PRIMARY KEY ("feederId", "at")
-);
-
--- CreateTable
 CREATE TABLE "ActionId" (
     "feederId" TEXT NOT NULL,
     "id" TEXT NOT NULL,
@@ -204,14 +222,6 @@ CREATE TABLE "ActionId" (
 
     PRIMARY KEY ("feederId", "id")
 );
-
--- CreateTable
-CREATE TABLE "PeriodicCheck" (
-    "feederId" TEXT NOT NULL,
-    "at" DATETIME NOT NULL,
-
-    PRIMARY KEY ("feederId", "at")
-) WITHOUT ROWID;
 
 -- CreateTable
 CREATE TABLE "Phone" (
@@ -306,16 +316,13 @@ CREATE UNIQUE INDEX "Passkey_credentialId_key" ON "Passkey"("credentialId");
 CREATE INDEX "Passkey_keeperId_idx" ON "Passkey"("keeperId");
 
 -- CreateIndex
+CREATE UNIQUE INDEX "Feeder_id_key" ON "Feeder"("id");
+
+-- CreateIndex
 CREATE UNIQUE INDEX "Feeder_keyHash_key" ON "Feeder"("keyHash");
 
 -- CreateIndex
 CREATE INDEX "Feeder_yardId_idx" ON "Feeder"("yardId");
-
--- CreateIndex
-CREATE INDEX "Feeder_nextCheckAt_idx" ON "Feeder"("nextCheckAt");
-
--- CreateIndex
-CREATE INDEX "Event_feederId_recordedAt_idx" ON "Event"("feederId", "recordedAt");
 
 -- CreateIndex
 CREATE INDEX "AlarmChange_feederId_at_idx" ON "AlarmChange"("feederId", "at");
@@ -358,3 +365,6 @@ CREATE INDEX "OutboxItem_phoneId_idx" ON "OutboxItem"("phoneId");
 
 -- CreateIndex
 CREATE INDEX "OutboxItem_settledAt_idx" ON "OutboxItem"("settledAt");
+
+-- The row 0 counts the commits of the database.
+INSERT INTO "FeederHead" ("feederNo", "revision", "nextCheckAt") VALUES (0, 0, 0);

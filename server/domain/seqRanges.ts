@@ -26,6 +26,3 @@ export function readRanges(text: string): readonly SeqRange[] {
     return { from: from as number, to: to as number };
   });
 }
-
-export const countOf = (ranges: readonly SeqRange[]): number =>
-  ranges.reduce((sum, { from, to }) => sum + to - from + 1, 0);

@@ -1,0 +1,150 @@
+import type Database from "better-sqlite3";
+import { type Instant, instantOf } from "../../domain/instant.ts";
+import { type DamagedFeeder, FeederDamaged, type FeederRow, type RebuildState } from "../../ports.ts";
+import type { FeederMemory, KnownState } from "./feederMemory.ts";
+import { createLogReader } from "./logReader.ts";
+import { decodeState, snapshotStatements } from "./snapshots.ts";
+
+/**
+ * Feeders with their present states: from memory, or else from the latest snapshot that can be used and the log after it.
+ * One for each connection, all with the same memory.
+ */
+export interface FeederRows {
+  /** @throws FeederDamaged; null: there is no such feeder */
+  one(id: string): FeederRow | null;
+  /** Those of a yard (null: of all) whose state can be used, in the order in which they were added. */
+  usable(yard: string | null): readonly FeederRow[];
+  damaged(): readonly DamagedFeeder[];
+  /** Those that are due for a periodic check, the longest overdue first. */
+  dueForCheck(now: Instant, most: number): readonly string[];
+  /** @throws where there is no such feeder */
+  head(id: string): FeederHead;
+  /** @throws FeederDamaged */
+  known(head: FeederHead): KnownState;
+}
+
+export interface FeederHead {
+  readonly no: number;
+  readonly id: string;
+  readonly yardId: string;
+  readonly name: string;
+  readonly practice: 0 | 1;
+  readonly createdAt: string;
+  readonly rebuiltAt: string | null;
+  readonly revision: number;
+  readonly lastReportAt: Instant | null;
+  readonly lastStepAt: Instant | null;
+}
+
+const select = `SELECT "no", "id", "yardId", "name", "practice", "createdAt", "rebuiltAt", "revision", "lastReportAt", "lastStepAt"
+  FROM "Feeder" JOIN "FeederHead" ON "feederNo" = "no"`;
+const inOrder = `ORDER BY "createdAt", "id"`;
+
+export function createFeederRows(
+  database: Database.Database,
+  memory: Pick<FeederMemory, "get" | "set">,
+  rebuild: RebuildState,
+): FeederRows {
+  const readOne = database.prepare<[string], FeederHead>(`${select} WHERE "id" = ?`);
+  const readYard = database.prepare<[string], FeederHead>(`${select} WHERE "yardId" = ? ${inOrder}`);
+  const readAll = database.prepare<[], FeederHead>(`${select} ${inOrder}`);
+  // All heads fill a few pages, so that an index would cost each step more than it saves.
+  const readDue = database
+    .prepare<[number, number], string>(
+      `SELECT "id" FROM "FeederHead" JOIN "Feeder" ON "no" = "feederNo" WHERE "nextCheckAt" <= ? ORDER BY "nextCheckAt" LIMIT ?`,
+    )
+    .pluck();
+  const load = stateLoader(database, rebuild);
+
+  const known = (head: FeederHead): KnownState => {
+    const remembered = memory.get(head.no, head.revision);
+    if (remembered !== null) return remembered;
+    const loaded = load(head);
+    memory.set(head.no, loaded);
+    return loaded;
+  };
+  const rowOf = (head: FeederHead): FeederRow => ({ ...headOf(head), rebuiltAt: maybe(head.rebuiltAt), state: known(head).state });
+  const all = (yard: string | null) => (yard === null ? readAll.all() : readYard.all(yard));
+
+  return {
+    one(id) {
+      const head = readOne.get(id);
+      return head === undefined ? null : rowOf(head);
+    },
+    usable: (yard) => all(yard).flatMap((head) => unlessDamaged(() => [rowOf(head)], () => [])),
+    damaged: () =>
+      all(null).flatMap((head) =>
+        unlessDamaged(
+          () => (known(head), []),
+          ({ problem }) => [{ ...headOf(head), name: head.name, problem }],
+        ),
+      ),
+    dueForCheck: (now, most) => readDue.all(now, most),
+    head(id) {
+      const head = readOne.get(id);
+      if (head === undefined) throw new Error(`expected the feeder ${id} to be stored`);
+      return head;
+    },
+    known,
+  };
+}
+
+const headOf = ({ id, yardId, practice, revision, createdAt, lastReportAt, lastStepAt }: FeederHead) => ({
+  id,
+  yard: yardId,
+  practice: practice === 1,
+  revision,
+  addedAt: instantOf(createdAt),
+  lastReportAt,
+  lastStepAt,
+});
+const maybe = (text: string | null): Instant | null => (text === null ? null : instantOf(text));
+
+function unlessDamaged<T>(read: () => T, otherwise: (error: FeederDamaged) => T): T {
+  try {
+    return read();
+  } catch (error) {
+    if (error instanceof FeederDamaged) return otherwise(error);
+    throw error;
+  }
+}
+
+/** More steps than are ever between two snapshots. */
+const stepsAtOnce = 10_000;
+
+function stateLoader(database: Database.Database, rebuild: RebuildState) {
+  const snapshots = snapshotStatements(database);
+  const log = createLogReader(database);
+
+  /** From one snapshot and all steps after it, of which none may be missing. */
+  const after = (head: FeederHead, step: number, stored: Buffer) => {
+    let state = decodeState(stored);
+    for (let last = step; last < head.revision; ) {
+      const lines = log.lines(head.no, last, head.revision, stepsAtOnce);
+      for (const line of lines) {
+        if (line.step !== last + 1) break;
+        last = line.step;
+      }
+      if (lines.length === 0 || lines.at(-1)?.step !== last) throw new Error(`step ${last + 1} is missing in the log`);
+      state = rebuild(state, lines);
+    }
+    return state;
+  };
+
+  return (head: FeederHead): KnownState => {
+    let problem = "there is no snapshot of it";
+    const stored = snapshots.newestFirst(head.no);
+    for (const [index, { slot, step, state }] of stored.entries()) {
+      if (step > head.revision) continue;
+      try {
+        return { revision: head.revision, state: after(head, step, state), snapshot: { slot, step } };
+      } catch (error) {
+        if (isOfDatabase(error)) throw error;
+        if (index === 0) problem = (error as Error).message;
+      }
+    }
+    throw new FeederDamaged(head.id, problem);
+  };
+}
+
+const isOfDatabase = (error: unknown): boolean => String((error as { code?: unknown }).code).startsWith("SQLITE_");
