@@ -26,14 +26,7 @@ import type {
 import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type { DigestStore, RecordedEvent, RecordStore } from "./ports/records.ts";
-import type {
-  DamagedFeeder,
-  FeederRow,
-  LogLine,
-  StoredRefill,
-  YardChanges,
-  YardRow,
-} from "./ports/rows.ts";
+import type { DamagedFeeder, FeederRow, LogLine, StoredRefill, YardChanges, YardRow } from "./ports/rows.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 
 export type * from "./ports/accounts.ts";

@@ -4,6 +4,7 @@ import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
 import { highestStoredSeq } from "../domain/eventSequence.ts";
 import { earlier, type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
+import { rangesOf, textOfRanges } from "../domain/seqRanges.ts";
 import {
   FeederDamaged,
   type FeederRow,
@@ -16,7 +17,6 @@ import { texts } from "../text/index.ts";
 import { applyKeeperAction } from "./keeperActions.ts";
 import { type FeederUpdate, startUpdate } from "./pure/feederUpdate.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
-import { rangesOf, textOfRanges } from "../domain/seqRanges.ts";
 import { sortEvents } from "./pure/sortEvents.ts";
 import { type PlacedEvent, type TakenReport, takeReport } from "./pure/takeReport.ts";
 import { announceUpdates, type LoggedUpdate, saveUpdates } from "./saveUpdates.ts";

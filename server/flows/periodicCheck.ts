@@ -56,7 +56,10 @@ async function checkInOneCommit(ports: Ports, due: readonly string[], now: Insta
       line: { at, content: { kind: "check" } as const },
     }));
     await saveUpdates(ports, tx, updates, now);
-    return { feeders: updates.map(({ feeder }) => feeder), revisions: new Map(rows.map((row) => [row.id, row.revision + 1])) };
+    return {
+      feeders: updates.map(({ feeder }) => feeder),
+      revisions: new Map(rows.map((row) => [row.id, row.revision + 1])),
+    };
   });
   announceUpdates(ports, feeders, revisions);
 }

@@ -30,7 +30,16 @@ export async function saveUpdates(
 function savedStep({ feeder, line }: LoggedUpdate, now: Instant): SavedStep {
   const { id, revision, state, lastReportAt, lastStepAt, effects } = feeder;
   const isPlain = effects.length === 0 && line.content.kind !== "entry";
-  return { id, revision, state, lastReportAt, lastStepAt, nextCheckAt: nextCheckAt(state, lastStepAt ?? now), line, isPlain };
+  return {
+    id,
+    revision,
+    state,
+    lastReportAt,
+    lastStepAt,
+    nextCheckAt: nextCheckAt(state, lastStepAt ?? now),
+    line,
+    isPlain,
+  };
 }
 
 async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transaction, feeder: FeederUpdate, now: Instant) {

@@ -89,7 +89,9 @@ describe("any history that the contract lets through", () => {
           }));
           const read = readReport({ boot: `b-${boot}`, sentUptimeMs: now - bootedAt, readings, events });
           if (read.kind !== "read") throw new Error(JSON.stringify(read.errors));
-          const row = { ...startUpdate({ id: "rowan", yard: "", revision: 0, state, lastReportAt: null, lastStepAt: null }) };
+          const row = {
+            ...startUpdate({ id: "rowan", yard: "", revision: 0, state, lastReportAt: null, lastStepAt: null }),
+          };
           const taken = takeReport(row, read.report, read.report.events, now);
           state = applyFact(taken.feeder, { kind: "minutePassed" }, after(now, 1 as Span)).state;
           expect(JSON.parse(JSON.stringify(state))).toStrictEqual(state);

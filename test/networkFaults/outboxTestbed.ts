@@ -8,11 +8,11 @@ import { type OpenStore, openStore } from "../../server/adapters/store/prismaSto
 import { webPush } from "../../server/adapters/webPush.ts";
 import { type Instant, instantOf } from "../../server/domain/instant.ts";
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
+import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import type { EmailGateway, PushGateway } from "../../server/ports.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
 import { type SmtpServer, startSmtpServer } from "../support/smtpServer.ts";
-import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 
 /** Two openings of one database with a keeper in it who has two phones and a mailbox, and the servers on the way to them. */
 export interface OutboxTestbed {

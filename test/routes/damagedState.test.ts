@@ -1,8 +1,10 @@
+import { inflateSync } from "node:zlib";
 import { describe, expect, it } from "vitest";
 import { minutes } from "../../server/domain/instant.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { repairDamaged } from "../../server/flows/repair.ts";
+import { plantState } from "../support/plantedState.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** How a row can be damaged: each is put in the place of a sound state. */
@@ -51,13 +53,9 @@ async function withDamage(damage: (state: string) => string) {
     for (const { key } of [rowan, larch]) expect((await server.report(key, report(seq))).status).toBe(200);
   }
   await runPeriodicChecks(server.ports);
-  const read = server.connections.direct.prepare(`SELECT "state" FROM "Feeder" WHERE "id" = ?`).pluck();
-  const sound = read.get(rowan.feeder.id) as string;
-  const put = server.connections.direct.prepare(
-    `UPDATE "Feeder" SET "state" = ?, "nextCheckAt" = "createdAt" WHERE "id" = ?`,
-  );
-  put.run(damage(sound), rowan.feeder.id);
-  return { server, rowan, larch, sound: JSON.parse(sound), damaged: damage(sound) };
+  const sound = (await server.store.yards.feeder(rowan.feeder.id))?.state;
+  const damaged = plantState(server.connections, rowan.feeder.id, damage);
+  return { server, rowan, larch, sound, damaged };
 }
 
 describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
@@ -89,7 +87,7 @@ describe.each(damages)("a stored state that is %s", (_, damage, problem) => {
     const storedDamage = server.connections.direct
       .prepare(`SELECT "damagedState" FROM "Feeder" WHERE "id" = ?`)
       .pluck();
-    expect(storedDamage.get(rowan.feeder.id)).toBe(damaged);
+    expect(inflateSync(storedDamage.get(rowan.feeder.id) as Buffer).toString()).toBe(damaged);
     expect((await server.runPeriodicCheck(rowan.feeder.id)).summary).toContain(
       "was damaged and was restored from its log",
     );
@@ -133,7 +131,9 @@ describe("a damaged feeder", () => {
 
   it("is rebuilt though lines of its record are damaged too, and the log has their number", async () => {
     const { server, rowan } = await withDamage(() => "{");
-    server.connections.direct.prepare(`UPDATE "LogEntry" SET "entry" = '{"by":"Keeper","settings":{"zone":7}}'`).run();
+    server.connections.direct
+      .prepare(`UPDATE "LogLine" SET "entry" = '{"by":"Keeper","settings":{"zone":7}}' WHERE "kind" = 1`)
+      .run();
     const written = log();
     await repairDamaged(server.ports, written);
     expect(written.lines.join()).toContain("1 lines of the record could not be read");

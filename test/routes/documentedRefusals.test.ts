@@ -101,7 +101,7 @@ const provocations: Readonly<Record<string, (server: TestServer, key: string, fe
   },
   async bug(server, key) {
     await postReport(server, `Bearer ${key}`, plain());
-    await server.connections.write((sql) => sql.$executeRawUnsafe('ALTER TABLE "Heartbeat" RENAME TO "Gone"'));
+    await server.connections.write((sql) => sql.$executeRawUnsafe('ALTER TABLE "LogLine" RENAME TO "Gone"'));
     return postReport(server, `Bearer ${key}`, plain({ sentUptimeMs: 2_000 }));
   },
   async storeBusy(server, key) {

@@ -153,7 +153,7 @@ describe("the log", () => {
     await walk();
     await requestAs(server, "POST", "/api/v1/phones", server.keeper, { endpoint, keys, label: "Pocket" });
     // The database fails: its errors may contain the values of the query.
-    for (const table of ["Session", "Phone", "Heartbeat"]) {
+    for (const table of ["Session", "Phone", "LogLine"]) {
       await server.connections.write((sql) => sql.$executeRawUnsafe(`ALTER TABLE "${table}" RENAME TO "${table}Away"`));
     }
     await walk();

@@ -13,7 +13,7 @@ it("a zone reaches the yard and all of its feeders, or none of them", async () =
   const names = Array.from({ length: 12 }, (_, number) => `Rowan ${number + 1}`);
   for (const name of names) await server.addFeeder({ name });
   server.connections.direct.exec(
-    `CREATE TEMP TRIGGER stop BEFORE INSERT ON "LogEntry" WHEN (SELECT count(*) FROM "LogEntry") >= 17
+    `CREATE TEMP TRIGGER stop BEFORE INSERT ON "LogLine" WHEN (SELECT count(*) FROM "LogLine") >= 17
      BEGIN SELECT RAISE(ABORT, 'planted'); END`,
   );
   const zones = async () => {

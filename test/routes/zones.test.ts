@@ -3,6 +3,7 @@ import { minutes } from "../../server/domain/instant.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { zoneWarnings } from "../../server/flows/zones.ts";
+import { plantState } from "../support/plantedState.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Short names that ICU knows and Temporal refuses, since each means several zones (measured on node 20). */
@@ -99,9 +100,10 @@ describe("a stored zone that can't be used", () => {
     const { key, feeder } = await server.addFeeder();
     // As an earlier version stored it: in the yard and in each feeder's settings.
     server.connections.direct.prepare(`UPDATE "Yard" SET "zone" = ?`).run(zone);
-    server.connections.direct
-      .prepare(`UPDATE "Feeder" SET "state" = json_set("state", '$.settings.zone', ?)`)
-      .run(zone);
+    plantState(server.connections, feeder.id, (text) => {
+      const state = JSON.parse(text);
+      return JSON.stringify({ ...state, settings: { ...state.settings, zone } });
+    });
     for (let seq = 1; seq <= 3; seq += 1) {
       server.clock.advance(minutes(1));
       expect((await server.report(key, report(seq))).status).toBe(200);

@@ -172,14 +172,18 @@ export class ScenarioReporting {
   }
 }
 
+/** Each event in the reports of a feeder's log. */
+const storedEvents = `"Feeder" JOIN "LogLine" ON "feederNo" = "no", json_each("events") WHERE "Feeder"."id" = ?`;
+
 const statementsOn = (database: ScenarioServer["database"]) => ({
   byNumber: database.prepare<[string, string, string], { seq: number; body: string }>(
-    `SELECT "seq", "body" FROM "Event" WHERE "feederId" = ? AND "boot" = ? AND "seq" IN (SELECT value FROM json_each(?))`,
+    `SELECT value ->> 'seq' AS "seq", value AS "body" FROM ${storedEvents} AND "boot" = ?
+     AND value ->> 'seq' IN (SELECT value FROM json_each(?))`,
   ),
   byFeeder: database.prepare<[string, string], { body: string }>(
-    `SELECT "body" FROM "Event" WHERE "feederId" = ? AND instr("body", ?) > 0 LIMIT 1`,
+    `SELECT value AS "body" FROM ${storedEvents} AND instr(value, ?) > 0 LIMIT 1`,
   ),
-  all: database.prepare<[string], { body: string }>(`SELECT "body" FROM "Event" WHERE "feederId" = ?`),
+  all: database.prepare<[string], { body: string }>(`SELECT value AS "body" FROM ${storedEvents}`),
 });
 
 interface ReportAnswer {

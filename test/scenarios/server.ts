@@ -16,11 +16,11 @@ import { advanceDueEscalations, startMissingEscalations } from "../../server/flo
 import { feederKeys } from "../../server/flows/feederKeys.ts";
 import { drainOutbox, pruneOld } from "../../server/flows/outbox.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import { type EmailGateway, type Ports, type Store, StoreBusy, StoreFull } from "../../server/ports.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
-import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 
 /**
  * The whole server over a database on the disk and a push service on the loopback, in virtual time, that can be killed and

@@ -11,6 +11,7 @@ import type { FeederView } from "../../server/contract/api.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import { feederKeys } from "../../server/flows/feederKeys.ts";
+import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import type {
   Clock,
@@ -23,7 +24,6 @@ import type {
   PushOutcome,
 } from "../../server/ports.ts";
 import { copyDatabase } from "./migratedDatabase.ts";
-import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 
 /** A clock that stands still until a test moves it. */
 export interface ManualClock extends Clock {

@@ -11,7 +11,10 @@ export const createDigestStore = (connections: Connections): DigestStore => ({
   ...storedDigests(connections),
 });
 
-function digestYards({ reader, feeders }: Connections): Pick<DigestStore, "yardsWithDigest" | "feedersOf" | "recipientsOf"> {
+function digestYards({
+  reader,
+  feeders,
+}: Connections): Pick<DigestStore, "yardsWithDigest" | "feedersOf" | "recipientsOf"> {
   return {
     async yardsWithDigest() {
       return (await reader.yard.findMany({ where: { digestWanted: true }, orderBy: { createdAt: "asc" } })).map(
@@ -30,23 +33,20 @@ function digestYards({ reader, feeders }: Connections): Pick<DigestStore, "yards
   };
 }
 
-function dayRecords({
-  feeders,
-  log,
-}: Connections): Pick<DigestStore, "dayCounts" | "paymentEvents" | "firstReadings"> {
+function dayRecords({ feeders, log }: Connections): Pick<DigestStore, "dayCounts" | "paymentEvents" | "firstReadings"> {
   return {
     async dayCounts(feeder, spans) {
-      const { no } = feeders().head(feeder);
+      const no = feeders().number(feeder);
       return spans.map(({ from, to }) => countEvents(log().events(no, from, to)));
     },
 
     async paymentEvents(feeder, { from, to }, most) {
-      const found = log().events(feeders().head(feeder).no, from, to);
+      const found = log().events(feeders().number(feeder), from, to);
       return found.filter(({ kind }) => kind === "deposit" || kind === "portion").slice(0, most);
     },
 
     async firstReadings(feeder, spans) {
-      const { no } = feeders().head(feeder);
+      const no = feeders().number(feeder);
       return spans.flatMap(({ from, to }) => {
         const [first] = log().readings(no, from, to);
         return first === undefined ? [] : [{ receivedAt: first.at, readings: first.readings }];

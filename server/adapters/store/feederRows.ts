@@ -17,6 +17,8 @@ export interface FeederRows {
   damaged(): readonly DamagedFeeder[];
   /** Those that are due for a periodic check, the longest overdue first. */
   dueForCheck(now: Instant, most: number): readonly string[];
+  /** The key of its log; 0, which belongs to no feeder, where there is none. */
+  number(id: string): number;
   /** @throws where there is no such feeder */
   head(id: string): FeederHead;
   /** @throws FeederDamaged */
@@ -63,7 +65,11 @@ export function createFeederRows(
     memory.set(head.no, loaded);
     return loaded;
   };
-  const rowOf = (head: FeederHead): FeederRow => ({ ...headOf(head), rebuiltAt: maybe(head.rebuiltAt), state: known(head).state });
+  const rowOf = (head: FeederHead): FeederRow => ({
+    ...headOf(head),
+    rebuiltAt: maybe(head.rebuiltAt),
+    state: known(head).state,
+  });
   const all = (yard: string | null) => (yard === null ? readAll.all() : readYard.all(yard));
 
   return {
@@ -71,7 +77,13 @@ export function createFeederRows(
       const head = readOne.get(id);
       return head === undefined ? null : rowOf(head);
     },
-    usable: (yard) => all(yard).flatMap((head) => unlessDamaged(() => [rowOf(head)], () => [])),
+    usable: (yard) =>
+      all(yard).flatMap((head) =>
+        unlessDamaged(
+          () => [rowOf(head)],
+          () => [],
+        ),
+      ),
     damaged: () =>
       all(null).flatMap((head) =>
         unlessDamaged(
@@ -80,6 +92,7 @@ export function createFeederRows(
         ),
       ),
     dueForCheck: (now, most) => readDue.all(now, most),
+    number: (id) => readOne.get(id)?.no ?? 0,
     head(id) {
       const head = readOne.get(id);
       if (head === undefined) throw new Error(`expected the feeder ${id} to be stored`);

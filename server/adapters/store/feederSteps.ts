@@ -49,7 +49,9 @@ export function createFeederSteps(
   const rename = database.prepare(`UPDATE "Feeder" SET "name" = ? WHERE "no" = ?`);
   const markRebuilt = database.prepare(`UPDATE "Feeder" SET "damagedState" = ?, "rebuiltAt" = ? WHERE "no" = ?`);
   const deleteSnapshots = database.prepare(`DELETE FROM "Snapshot" WHERE "feederNo" = ?`);
-  const readRevision = database.prepare<[number], number>(`SELECT "revision" FROM "FeederHead" WHERE "feederNo" = ?`).pluck();
+  const readRevision = database
+    .prepare<[number], number>(`SELECT "revision" FROM "FeederHead" WHERE "feederNo" = ?`)
+    .pluck();
 
   const snapshotIn = (slot: number, feederNo: number, step: number, state: FeederState) => {
     writeSnapshot(feederNo, { slot, step, state: encodeState(state) });
@@ -98,11 +100,13 @@ export function createFeederSteps(
 }
 
 /** What the transaction has written comes first; it gets into the memory only with the commit. */
-const stagedMemory = (memory: FeederMemory, staged: ReadonlyMap<number, KnownState>): Pick<FeederMemory, "get" | "set"> => ({
+const stagedMemory = (
+  memory: FeederMemory,
+  staged: ReadonlyMap<number, KnownState>,
+): Pick<FeederMemory, "get" | "set"> => ({
   get(feederNo, revision) {
     const known = staged.get(feederNo);
     return known?.revision === revision ? known : memory.get(feederNo, revision);
   },
   set: (feederNo, known) => memory.set(feederNo, known),
 });
-

@@ -1,9 +1,9 @@
 import type Database from "better-sqlite3";
 import { eventInstant } from "../../domain/feederClock.ts";
 import { type Instant, milliseconds } from "../../domain/instant.ts";
+import { readRanges } from "../../domain/seqRanges.ts";
 import type { StoredBoot } from "../../domain/storedBoots.ts";
 import type { LogLine, RecordedEvent, ReportLine, StoredBodies } from "../../ports.ts";
-import { readRanges } from "../../domain/seqRanges.ts";
 import { columnList, type LogRow, logLineOf } from "./logRows.ts";
 
 /** Reads a feeder's log: what happened in a span of time, and what is stored of an event's number. */
@@ -13,7 +13,11 @@ export interface LogReader {
   /** Events recorded in [from, to), by time and number. */
   events(feederNo: number, from: Instant, to: Instant): readonly RecordedEvent[];
   /** Reports received in [from, to), without their events. */
-  readings(feederNo: number, from: Instant, to: Instant): readonly { readonly at: Instant; readonly readings: string }[];
+  readings(
+    feederNo: number,
+    from: Instant,
+    to: Instant,
+  ): readonly { readonly at: Instant; readonly readings: string }[];
   bodies(feederNo: number, boot: string, seqs: readonly number[]): StoredBodies;
   boots(feederNo: number, label: string): readonly StoredBoot[];
 }

@@ -72,7 +72,10 @@ export async function connect(
   };
   const steps = createFeederSteps(direct, memory, rebuild);
   const written = writes({ writer, direct, steps, queue, problemOf, next: count.next, afterCommit });
-  const directReads = withDirectErrors({ feeders: createFeederRows(directReading, memory, rebuild), log: createLogReader(directReading) }, problemOf);
+  const directReads = withDirectErrors(
+    { feeders: createFeederRows(directReading, memory, rebuild), log: createLogReader(directReading) },
+    problemOf,
+  );
   return {
     reader: withStoreErrors(reading, problemOf),
     direct,
@@ -242,7 +245,9 @@ async function saveSnapshots({ transact }: Pick<Connections, "transact">, steps:
   try {
     await transact(async () => steps.saveSnapshots());
   } catch (error) {
-    process.emitWarning(`the states of the feeders could not be saved at the end; the next start takes them from the log: ${error}`);
+    process.emitWarning(
+      `the states of the feeders could not be saved at the end; the next start takes them from the log: ${error}`,
+    );
   }
 }
 

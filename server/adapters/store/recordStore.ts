@@ -15,10 +15,10 @@ export const createRecordStore = (connections: Connections): RecordStore => ({
 
 const feederLogs = ({ feeders, log }: Connections): Pick<RecordStore, "events" | "lines"> => ({
   async events(feeder, from, to, most) {
-    return log().events(feeders().head(feeder).no, from, to).slice(0, most);
+    return log().events(feeders().number(feeder), from, to).slice(0, most);
   },
   async lines(feeder, after, through, most) {
-    return log().lines(feeders().head(feeder).no, after, through, most);
+    return log().lines(feeders().number(feeder), after, through, most);
   },
 });
 

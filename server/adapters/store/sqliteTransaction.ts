@@ -20,9 +20,7 @@ export const createTransaction = (database: Database.Database, steps: FeederStep
   ...keeperActions(database),
 });
 
-const feeders = (
-  steps: FeederSteps,
-): Pick<Transaction, "feeders" | "feedersOf" | "saveSteps" | "replaceDamaged"> => ({
+const feeders = (steps: FeederSteps): Pick<Transaction, "feeders" | "feedersOf" | "saveSteps" | "replaceDamaged"> => ({
   async feeders(ids) {
     return ids.flatMap((id) => steps.rows.one(id) ?? []);
   },
@@ -44,10 +42,10 @@ function storedEvents(
   const log = createLogReader(database);
   return {
     async storedEventBodies(feeder, boot, seqs) {
-      return log.bodies(rows.head(feeder).no, boot, seqs);
+      return log.bodies(rows.number(feeder), boot, seqs);
     },
     async storedBoots(feeder, label) {
-      return log.boots(rows.head(feeder).no, label);
+      return log.boots(rows.number(feeder), label);
     },
   };
 }

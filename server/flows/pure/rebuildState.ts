@@ -29,7 +29,12 @@ function stepBy(before: FeederUpdate, { at, content }: LogLine): FeederUpdate {
 
 /** A stored report, read as when it arrived; its readings are empty once they are thinned. */
 export function storedReport({ boot, sentUptimeMs, readings, events }: ReportLine): PostedReport {
-  const posted = { boot: bootLabel(boot), sentUptimeMs, readings: JSON.parse(readings ?? "{}"), events: JSON.parse(events) };
+  const posted = {
+    boot: bootLabel(boot),
+    sentUptimeMs,
+    readings: JSON.parse(readings ?? "{}"),
+    events: JSON.parse(events),
+  };
   const read = readReport(posted);
   if (read.kind === "unreadable") throw new Error(`a stored report can't be read: ${read.errors[0]?.problem}`);
   return read.report;

@@ -5,17 +5,20 @@ import { openStore } from "../../../server/adapters/store/prismaStore.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { instantOf } from "../../../server/domain/instant.ts";
 import type { NotificationContent } from "../../../server/domain/notification/content.ts";
+import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
 import { copyDatabase } from "../../support/migratedDatabase.ts";
 import { describeOutboxStore, type OutboxUnderTest } from "../../support/outboxContract.ts";
 import { describeOutboxSharing } from "../../support/outboxSharing.ts";
-import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 
 const start = instantOf("2026-11-25T06:00:00Z");
 
 const onSqlite = async (): Promise<OutboxUnderTest> => {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
-  const [store, second] = [await openStore(`file:${file}`, rebuildState), await openStore(`file:${file}`, rebuildState)];
+  const [store, second] = [
+    await openStore(`file:${file}`, rebuildState),
+    await openStore(`file:${file}`, rebuildState),
+  ];
   const keeper = { id: "keeper", name: "Keeper", passphraseHash: "-" };
   await store.keepers.openFirstSignIn("firstSignIn", start);
   await store.keepers.useFirstSignIn("firstSignIn", keeper, start);

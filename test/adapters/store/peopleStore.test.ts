@@ -3,11 +3,11 @@ import { describe, expect, inject, it, onTestFinished } from "vitest";
 import { type OpenStore, openStore } from "../../../server/adapters/store/prismaStore.ts";
 import { after, days, hours, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { Escalation } from "../../../server/domain/notification/escalation.ts";
+import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 import type { Phone } from "../../../server/ports.ts";
 import { copyDatabase } from "../../support/migratedDatabase.ts";
 import { notificationFixture } from "../../support/notificationFixture.ts";
 import { phoneFixture } from "../../support/phoneFixture.ts";
-import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 
 const now = instantOf("2026-11-25T06:00:00Z");
 const yard = {
@@ -24,7 +24,10 @@ const yard = {
 /** Two servers on one database, with a yard that Ada keeps. */
 async function twoServers() {
   const { folder, file } = copyDatabase(inject("migratedDatabase"));
-  const [store, second] = [await openStore(`file:${file}`, rebuildState), await openStore(`file:${file}`, rebuildState)];
+  const [store, second] = [
+    await openStore(`file:${file}`, rebuildState),
+    await openStore(`file:${file}`, rebuildState),
+  ];
   onTestFinished(async () => {
     await Promise.all([store.close(), second.close()]);
     rmSync(folder, { recursive: true, force: true });

@@ -38,7 +38,9 @@ describe("a feeder's stored state", () => {
   it("is refused where no step leads from its version, so that it is not misread and overwritten", () => {
     expect(decodeState(stored(today))).toEqual(today);
     for (const version of [2, 0, "1", undefined]) {
-      expect(() => decodeState(stored({ ...today, version }))).toThrow(`expected a feeder's state of version 1, got ${version}`);
+      expect(() => decodeState(stored({ ...today, version }))).toThrow(
+        `expected a feeder's state of version 1, got ${version}`,
+      );
     }
     expect(() => decodeState(stored(null))).toThrow("version 1, got undefined");
   });
@@ -53,6 +55,6 @@ describe("a feeder's stored state", () => {
       expect(stateOrProblem(damaged), `octet ${index}`).toEqual(expect.toBeOneOf([today, "damaged"]));
       if (stateOrProblem(damaged) === "damaged") found += 1;
     }
-    expect(found).toBeGreaterThanOrEqual(whole.length - 1); // the last bits of the stream mean nothing
+    expect(found).toBeGreaterThanOrEqual(whole.length - 8); // the padding between its parts means nothing
   });
 });

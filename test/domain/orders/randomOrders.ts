@@ -191,7 +191,13 @@ export function runOrders(
   moves: readonly (readonly [number, OrderAction])[],
   server: OrderFunctions = realFunctions,
 ): OrderRun {
-  const row = { id: "rowan", yard: "alder-croft", revision: 0, state: newFeeder(rowanSettings, begun), lastReportAt: null };
+  const row = {
+    id: "rowan",
+    yard: "alder-croft",
+    revision: 0,
+    state: newFeeder(rowanSettings, begun),
+    lastReportAt: null,
+  };
   let feeder = startUpdate({ ...row, lastStepAt: null });
   let now = begun;
   const steps: OrderStep[] = [];

@@ -6,8 +6,8 @@ import { migrate } from "../../../server/adapters/store/migrate.ts";
 import { openStore } from "../../../server/adapters/store/prismaStore.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
 import { instant } from "../../../server/domain/instant.ts";
-import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
 import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
+import { defaultSettings } from "../../../server/flows/pure/requestedSettings.ts";
 
 const migrations = join(import.meta.dirname, "../../../prisma/sqlite/migrations");
 
