@@ -126,7 +126,7 @@ describe("a lock of another program", () => {
 });
 
 describe("a damaged page", () => {
-  it.each(["Event", "Feeder", "Keeper", "Heartbeat", "Session", "_prisma_migrations"])(
+  it.each(["LogLine", "Feeder", "FeederHead", "Snapshot", "Keeper", "Session", "_prisma_migrations"])(
     "of %s is reported at the start, and no report is answered as stored",
     async (table) => {
       const folder = copyOf(usedFolder);
@@ -148,7 +148,7 @@ describe("a damaged page", () => {
     const check = quickCheck(join(import.meta.dirname, "../../dist/server/checkDatabase.js"), database(folder));
     expect(await check(60_000)).toEqual([]);
     expect(await check(1)).toBeNull();
-    overwriteTablePage(database(folder), "Event");
+    overwriteTablePage(database(folder), "LogLine");
     const problems = await check(60_000);
     expect(problems?.length).toBeGreaterThan(0);
   });

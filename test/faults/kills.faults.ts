@@ -338,7 +338,7 @@ function brokenCopies(dataDir: string): string[] {
 function countEvents(file: string): unknown {
   const database = new Database(file, { readonly: true });
   try {
-    return database.prepare('SELECT count(*) FROM "Event"').pluck().get();
+    return database.prepare('SELECT count(*) FROM "LogLine", json_each("events")').pluck().get();
   } finally {
     database.close();
   }

@@ -5,15 +5,12 @@ import { onTestFinished } from "vitest";
 
 const project = join(import.meta.dirname, "../..");
 
-/** Rewrites the event table, as a migration that changes a column does: it takes long, and moves every row. */
+/** Rewrites the log, as a migration that changes a column does: it takes long, and moves every row. */
 const plantedSql = `
-CREATE TABLE "new_Event" ("feederId" TEXT NOT NULL, "boot" TEXT NOT NULL, "seq" BIGINT NOT NULL, "kind" TEXT NOT NULL,
-  "receivedAt" DATETIME NOT NULL, "recordedAt" DATETIME NOT NULL, "body" TEXT NOT NULL, "planted" TEXT,
-  PRIMARY KEY ("feederId", "boot", "seq")) WITHOUT ROWID;
-INSERT INTO "new_Event" SELECT *, NULL FROM "Event";
-DROP TABLE "Event";
-ALTER TABLE "new_Event" RENAME TO "Event";
-CREATE INDEX "Event_feederId_recordedAt_idx" ON "Event"("feederId", "recordedAt");
+CREATE TABLE "new_LogLine" AS SELECT *, NULL AS "planted" FROM "LogLine";
+DROP TABLE "LogLine";
+ALTER TABLE "new_LogLine" RENAME TO "LogLine";
+CREATE UNIQUE INDEX "LogLine_step" ON "LogLine"("feederNo", "step");
 `;
 
 /**

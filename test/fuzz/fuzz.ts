@@ -258,7 +258,9 @@ async function correctFeeder(server: TestServer): Promise<() => Promise<string |
       return `was answered ${status} ${JSON.stringify(body)}, not storedThrough ${seq}`;
     }
     const stored = server.connections.direct
-      .prepare("SELECT count(*) FROM Event WHERE feederId = ?")
+      .prepare(
+        `SELECT count(*) FROM "Feeder" JOIN "LogLine" ON "feederNo" = "no", json_each("events") WHERE "Feeder"."id" = ?`,
+      )
       .pluck()
       .get(feeder.id);
     return stored === seq ? null : `has ${stored} events stored, not ${seq}`;

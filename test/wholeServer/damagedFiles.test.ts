@@ -73,7 +73,7 @@ const start = (dataDir: string, args: readonly string[] = []): RunningServer =>
 describe("a damaged database", { timeout: 30_000 }, () => {
   it("is reported at the start, by the health check, on the first page and by push, and stores nothing", async () => {
     const folder = copyOf(killed);
-    overwriteTablePage(database(folder), "Event");
+    overwriteTablePage(database(folder), "LogLine");
     const arrives = push.nextMessage(phone);
     const server = start(folder);
     const home = await listenAddress(server);

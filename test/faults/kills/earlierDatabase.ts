@@ -31,18 +31,20 @@ export async function createEarlierDatabase(
   await store.yards.addFeeder(feeder, now);
   await store.close();
   const events = 20_000;
-  addEvents(file, events, new Date(now).toISOString().replace("Z", "+00:00"));
+  addEvents(file, events, now);
   return { feeder: feeder.id, events };
 }
 
-function addEvents(file: string, count: number, at: string): void {
+/** One event a report. The feeder's head is not moved: what counts here is that no line is lost. */
+function addEvents(file: string, count: number, at: number): void {
   const database = new Database(file);
   const insert = database.prepare(
-    'INSERT INTO "Event" ("feederId", "boot", "seq", "kind", "receivedAt", "recordedAt", "body") VALUES (?, ?, ?, ?, ?, ?, ?)',
+    `INSERT INTO "LogLine" ("feederNo", "step", "at", "kind", "boot", "seqs", "firstEventAt", "lastEventAt", "readings", "events")
+     VALUES (1, @seq, @at, 0, 'b-1', @seq, @at, @at, '{}', @events)`,
   );
   database.transaction(() => {
     for (let seq = 1; seq <= count; seq += 1) {
-      insert.run("rowan", "b-1", seq, "visit", at, at, JSON.stringify({ seq, uptimeMs: seq, kind: "visit" }));
+      insert.run({ seq, at, events: JSON.stringify([{ seq, uptimeMs: seq, kind: "visit" }]) });
     }
   })();
   database.close();
