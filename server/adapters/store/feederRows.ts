@@ -7,7 +7,8 @@ import { decodeState, snapshotStatements } from "./snapshots.ts";
 
 /**
  * Feeders with their present states: from memory, or else from the latest snapshot that can be used and the log after it.
- * One for each connection, all with the same memory.
+ * One for each connection, all with the same memory. Where it is given `recordProblem`, a feeder of which a page of the database is
+ * damaged counts as damaged, so that pages which show all feeders can still be made; a write must fail there.
  */
 export interface FeederRows {
   /** @throws FeederDamaged; null: there is no such feeder */
@@ -46,6 +47,7 @@ export function createFeederRows(
   database: Database.Database,
   memory: Pick<FeederMemory, "get" | "set">,
   rebuild: RebuildState,
+  recordProblem: ((error: unknown) => void) | null = null,
 ): FeederRows {
   const readOne = database.prepare<[string], FeederHead>(`${select} WHERE "id" = ?`);
   const readYard = database.prepare<[string], FeederHead>(`${select} WHERE "yardId" = ? ${inOrder}`);
@@ -56,7 +58,7 @@ export function createFeederRows(
       `SELECT "id" FROM "FeederHead" JOIN "Feeder" ON "no" = "feederNo" WHERE "nextCheckAt" <= ? ORDER BY "nextCheckAt" LIMIT ?`,
     )
     .pluck();
-  const load = stateLoader(database, rebuild);
+  const load = stateLoader(database, rebuild, recordProblem);
 
   const known = (head: FeederHead): KnownState => {
     const remembered = memory.get(head.no, head.revision);
@@ -125,7 +127,11 @@ function unlessDamaged<T>(read: () => T, otherwise: (error: FeederDamaged) => T)
 /** More steps than are ever between two snapshots. */
 const stepsAtOnce = 10_000;
 
-function stateLoader(database: Database.Database, rebuild: RebuildState) {
+function stateLoader(
+  database: Database.Database,
+  rebuild: RebuildState,
+  recordProblem: ((error: unknown) => void) | null,
+) {
   const snapshots = snapshotStatements(database);
   const log = createLogReader(database);
 
@@ -152,7 +158,10 @@ function stateLoader(database: Database.Database, rebuild: RebuildState) {
       try {
         return { revision: head.revision, state: after(head, step, state), snapshot: { slot, step } };
       } catch (error) {
-        if (isOfDatabase(error)) throw error;
+        if (isOfDatabase(error)) {
+          if (recordProblem === null || !isCorrupt(error)) throw error;
+          recordProblem(error);
+        }
         if (index === 0) problem = (error as Error).message;
       }
     }
@@ -160,4 +169,6 @@ function stateLoader(database: Database.Database, rebuild: RebuildState) {
   };
 }
 
-const isOfDatabase = (error: unknown): boolean => String((error as { code?: unknown }).code).startsWith("SQLITE_");
+const codeOf = (error: unknown): string => String((error as { code?: unknown }).code);
+const isOfDatabase = (error: unknown): boolean => codeOf(error).startsWith("SQLITE_");
+const isCorrupt = (error: unknown): boolean => codeOf(error).startsWith("SQLITE_CORRUPT");

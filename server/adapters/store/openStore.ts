@@ -73,7 +73,7 @@ export async function connect(
   const steps = createFeederSteps(direct, memory, rebuild);
   const written = writes({ writer, direct, steps, queue, problemOf, next: count.next, afterCommit });
   const directReads = withDirectErrors(
-    { feeders: createFeederRows(directReading, memory, rebuild), log: createLogReader(directReading) },
+    { feeders: createFeederRows(directReading, memory, rebuild, problemOf), log: createLogReader(directReading) },
     problemOf,
   );
   return {
