@@ -14,7 +14,7 @@ const modules: readonly Module[] = [
   {
     name: "start",
     files: /^server\/(main|app|dataFiles|keeper)\.ts$/,
-    mayImport: ["config", "contract", "domain", "ports", "flows", "adapters", "routes", "practice"],
+    mayImport: ["config", "contract", "domain", "ports", "flows", "flows' pure part", "adapters", "routes", "practice"],
     libraries: "any",
     reason: "assembles the server and may know every module",
   },
