@@ -1,3 +1,4 @@
+import { deflateRawSync } from "node:zlib";
 import { describe, expect, it } from "vitest";
 import { advanceFeeder } from "../../server/domain/advanceFeeder.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
@@ -103,9 +104,21 @@ describe("a feeder's state", () => {
     60_000,
   );
 
-  it("is whole in JSON through busy weeks", () => {
+  /** The year itself is in test/benchmarks/stateSize.ts: its lists are as long after six weeks as ever. */
+  it("is whole in JSON through busy weeks, and at most 6 kB as it is stored", () => {
     const lost: string[] = [];
-    for (const { state } of busyFeederStates(4, 40, 900)) lost.push(...lostInJson(state));
+    const sizes: { readonly json: number; readonly deflated: number }[] = [];
+    let nextAt = 0;
+    for (const { at, state } of busyFeederStates(4, 40, 900)) {
+      lost.push(...lostInJson(state));
+      if (at < nextAt) continue;
+      nextAt = at + 6 * 3_600_000;
+      const text = JSON.stringify(state);
+      sizes.push({ json: Buffer.byteLength(text), deflated: deflateRawSync(text).length });
+    }
     expect(lost.slice(0, 3)).toEqual([]);
+    expect(Math.max(...sizes.map(({ deflated }) => deflated))).toBeLessThan(6_000);
+    const ordered = sizes.map(({ json }) => json).sort((a, b) => a - b);
+    expect(ordered[ordered.length >> 1]).toBeLessThan(14_000); // 14,600 where nothing is rounded
   }, 60_000);
 });
