@@ -40,6 +40,7 @@ import {
 import { isPaused } from "./orders/pauseStatus.ts";
 import type { FeederEvent, Readings, Report } from "./report.ts";
 import { updateRefusedReports } from "./reportFaults.ts";
+import { roundStatistics } from "./roundStatistics.ts";
 import type { FeederSettings } from "./settings.ts";
 import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
 import { updateSensorsByEvent, updateSensorsByReport } from "./silence/sensorFaults.ts";
@@ -62,7 +63,7 @@ export interface FeederStep {
  */
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
-  const updated = applyFact(state, fact, now, effects);
+  const updated = roundStatistics(applyFact(state, fact, now, effects), state);
   return { state: updateAlarms(updated, now, effects), effects };
 }
 

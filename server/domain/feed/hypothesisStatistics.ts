@@ -22,10 +22,15 @@ export type HypothesisStatistics = { readonly [hypothesis in Hypothesis]: Hypoth
 export interface HypothesisStatistic {
   readonly sum: number;
   readonly portions: number; // since it may have begun
-  readonly scaleEstimate: ScaleEstimate; // what the scale should show if this is true
-  readonly shift: number; // of ln(current), as far as seen
-  readonly shiftVariance: number;
-  readonly dryingProbability: number; // probability that the last portions are still shrinking
+  readonly scaleEstimate: ScaleEstimate | null; // what the scale should show if this is true; null: the same as in health
+  readonly currentShift: CurrentShift | null; // null: the motor draws the same as in health
+  readonly dryingProbability?: number; // probability that the last portions are still shrinking; left out: none
+}
+
+/** Of ln(current), as far as seen. */
+interface CurrentShift {
+  readonly mean: number;
+  readonly variance: number;
 }
 
 export interface PortionObservation {
@@ -85,14 +90,14 @@ export function updateStatisticsByReading(
   addedVariance: number,
 ): HypothesisStatistics {
   return forEachHypothesis((hypothesis) => {
-    const signature = faultSignatures[hypothesis];
     const before = statistics[hypothesis];
-    if (isLikeHealthyScale(signature) || before.portions === 0) return before;
-    const sum = before.sum + scaleLogLikelihoodRatio(track, before.scaleEstimate, reading, addedVariance);
+    const { scaleEstimate } = before;
+    if (scaleEstimate === null || before.portions === 0) return before;
+    const sum = before.sum + scaleLogLikelihoodRatio(track, scaleEstimate, reading, addedVariance);
     return {
       ...before,
       sum,
-      scaleEstimate: updateScaleEstimate(before.scaleEstimate, reading, addedVariance, track.noise),
+      scaleEstimate: updateScaleEstimate(scaleEstimate, reading, addedVariance, track.noise),
     };
   });
 }
@@ -102,12 +107,16 @@ export const restartScaleEstimates = (
   statistics: HypothesisStatistics,
   { level, variance }: ScaleTrack,
 ): HypothesisStatistics =>
-  forEachHypothesis((hypothesis) => ({ ...statistics[hypothesis], scaleEstimate: { level, variance } }));
+  forEachHypothesis((hypothesis) => {
+    const before = statistics[hypothesis];
+    return before.scaleEstimate === null ? before : { ...before, scaleEstimate: { level, variance } };
+  });
 
 export const fixedScaleEstimates = (statistics: HypothesisStatistics): readonly ScaleEstimate[] =>
-  hypotheses
-    .filter((hypothesis) => !isLikeHealthyScale(faultSignatures[hypothesis]) && statistics[hypothesis].sum > 0)
-    .map((hypothesis) => statistics[hypothesis].scaleEstimate);
+  hypotheses.flatMap((hypothesis) => {
+    const { sum, scaleEstimate } = statistics[hypothesis];
+    return scaleEstimate !== null && sum > 0 ? [scaleEstimate] : [];
+  });
 
 export function leadingHypothesis(statistics: HypothesisStatistics): Hypothesis {
   let first: Hypothesis = hypotheses[0];
@@ -151,18 +160,22 @@ const fadePerPortion = 0.05;
 /** No single portion gives more evidence than this. */
 const stepMax = 30;
 
-const isLikeHealthyScale = ({ food, scaleFollows }: FaultSignature): boolean => food === "falls" && scaleFollows;
+function isLikeHealthyScale({ food, scaleFollows }: FaultSignature): boolean {
+  return food === "falls" && scaleFollows;
+}
 
 function initialStatistic(signature: FaultSignature, estimate: ScaleEstimate): HypothesisStatistic {
   return {
     sum: 0,
     portions: 0,
-    scaleEstimate: estimate,
-    // Any value of the range is as likely as another: its mean and variance.
-    shift: signature.shift === null ? 0 : (signature.shift[0] + signature.shift[1]) / 2,
-    shiftVariance: signature.shift === null ? 0 : (signature.shift[1] - signature.shift[0]) ** 2 / 12,
-    dryingProbability: 0,
+    scaleEstimate: isLikeHealthyScale(signature) ? null : estimate,
+    currentShift: signature.shift === null ? null : initialShift(signature.shift),
   };
+}
+
+/** Any value of the range is as likely as another: its mean and variance. */
+function initialShift([least, most]: NonNullable<FaultSignature["shift"]>): CurrentShift {
+  return { mean: (least + most) / 2, variance: (most - least) ** 2 / 12 };
 }
 
 interface GivenPortion {
@@ -184,14 +197,16 @@ function updateStatistic(
   const { dry: dryingProbability } = countStep;
   const currentStep = stepByCurrent(signature, observation, from, dryingProbability);
   const step = countStep.step + currentStep.step;
+  const { scaleEstimate } = from;
   return {
     sum: from.sum + Math.min(Math.max(step, -stepMax), stepMax) - fade,
     portions: isDiagnosed ? Math.min(from.portions + 1, portionsMax - 1) : from.portions + 1,
     scaleEstimate:
-      dryingProbability > 0 ? lowerScaleEstimate(from.scaleEstimate, dryingProbability, track) : from.scaleEstimate,
-    shift: currentStep.shift,
-    shiftVariance: currentStep.shiftVariance,
-    dryingProbability,
+      scaleEstimate !== null && dryingProbability > 0
+        ? lowerScaleEstimate(scaleEstimate, dryingProbability, track)
+        : scaleEstimate,
+    currentShift: currentStep.shift,
+    ...(dryingProbability > 0 ? { dryingProbability } : {}),
   };
 }
 
@@ -199,7 +214,7 @@ function updateStatistic(
 function priorDryingProbability(signature: FaultSignature, from: HypothesisStatistic): number {
   if (signature.food !== "runsDry") return 0;
   if (from.portions === 0) return dryingProbabilityFirst;
-  return (from.portions < dryingPortionsMax ? dryingProbabilityLater : 0.5) * from.dryingProbability;
+  return (from.portions < dryingPortionsMax ? dryingProbabilityLater : 0.5) * (from.dryingProbability ?? 0);
 }
 
 /** Log likelihood ratio of the chute sensor's count. */
@@ -219,8 +234,9 @@ function stepByCounts(
   return { step: Math.log(shrunk + nothing) - countLogLikelihoods.healthy, dry: shrunk / (shrunk + nothing) };
 }
 
-interface CurrentStep extends Pick<HypothesisStatistic, "shift" | "shiftVariance"> {
+interface CurrentStep {
   readonly step: number;
+  readonly shift: CurrentShift | null;
 }
 
 /** Log likelihood ratio of the motor's current, and the hypothesis's current shift updated by it. */
@@ -230,15 +246,16 @@ function stepByCurrent(
   from: HypothesisStatistic,
   dryingProbability: number,
 ): CurrentStep {
-  if (current === null || signature.shift === null) {
-    return { step: 0, shift: from.shift, shiftVariance: from.shiftVariance };
+  if (current === null || signature.shift === null || from.currentShift === null) {
+    return { step: 0, shift: from.currentShift };
   }
   const { drawn: logDrawn, expected } = current;
   const residual = logDrawn - expected.mean;
   // The fault adds to whatever weather and grease have made of the healthy current.
   const first = from.portions === 0;
-  const shift = first ? from.shift + expected.shift : from.shift;
-  const shiftVariance = from.shiftVariance + (first ? expected.shiftVariance : expected.shiftVarianceGrowth);
+  const { currentShift } = from;
+  const shift = first ? currentShift.mean + expected.shift : currentShift.mean;
+  const shiftVariance = currentShift.variance + (first ? expected.shiftVariance : expected.shiftVarianceGrowth);
   const loaded = 0.25 * dryingProbability * (signature.shift[0] + signature.shift[1]); // a tray half full draws half the difference
   const unexplained = residual - shift + loaded;
   const variance = expected.variance + shiftVariance;
@@ -246,14 +263,11 @@ function stepByCurrent(
     logStudentDensity(unexplained, variance) -
     logStudentDensity(residual - expected.shift, expected.variance + expected.shiftVariance);
   // Food fell, so the motor turned and the tray moved, whatever it drew: that is evidence for health only.
-  if (didFall === true) return { step: Math.min(ratio, 0), shift, shiftVariance };
+  if (didFall === true) return { step: Math.min(ratio, 0), shift: { mean: shift, variance: shiftVariance } };
   const gain = shiftVariance / variance;
   const slack = Math.sqrt(expected.shiftVariance);
-  return {
-    step: ratio,
-    shift: Math.min(Math.max(shift + gain * unexplained, signature.shift[0] - slack), signature.shift[1] + slack),
-    shiftVariance: shiftVariance * (1 - gain),
-  };
+  const mean = Math.min(Math.max(shift + gain * unexplained, signature.shift[0] - slack), signature.shift[1] + slack);
+  return { step: ratio, shift: { mean, variance: shiftVariance * (1 - gain) } };
 }
 
 function lowerScaleEstimate(estimate: ScaleEstimate, dryingProbability: number, track: ScaleTrack): ScaleEstimate {

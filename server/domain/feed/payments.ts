@@ -149,15 +149,24 @@ export function updatePaymentsByReport(
   paused: boolean,
   now: Instant,
 ): Payments {
-  if (payments.owed.length === 0) return payments;
-  if (paused) return { ...payments, owed: [] };
-  if (spooled !== null && spooled > 0) return payments;
+  const current = withoutOldEarlyPayments(payments, now);
+  if (current.owed.length === 0) return current;
+  if (paused) return { ...current, owed: [] };
+  if (spooled !== null && spooled > 0) return current;
   const isProven = (owedPortion: OwedPortion) =>
     sentAt >= after(owedPortion.at, reportDelayMax) && now >= after(owedPortion.receivedAt, reportDelayMax);
-  const due = payments.owed.filter(isProven);
-  if (due.length === 0) return payments;
-  const awaiting = payments.owed.filter((owedPortion) => !isProven(owedPortion));
-  return due.reduce(addUnpaidPortion, { ...payments, owed: awaiting });
+  const due = current.owed.filter(isProven);
+  if (due.length === 0) return current;
+  const awaiting = current.owed.filter((owedPortion) => !isProven(owedPortion));
+  return due.reduce(addUnpaidPortion, { ...current, owed: awaiting });
+}
+
+/** What they pay would have to be reported within `staleAfter`, or it is owed nothing. */
+function withoutOldEarlyPayments(payments: Payments, now: Instant): Payments {
+  const oldestAt = before(now, (staleAfter + namedPaymentDelayMax) as Span);
+  const [oldest] = payments.earlyPayments;
+  if (oldest === undefined || oldest.at >= oldestAt) return payments;
+  return { ...payments, earlyPayments: payments.earlyPayments.filter(({ at }) => at >= oldestAt) };
 }
 
 /**

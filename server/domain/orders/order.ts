@@ -27,7 +27,7 @@ export interface Order {
 export interface OrdersState {
   /** The newest order: the newest wins, so older ones no longer matter to the feeder. Null before the first. */
   readonly newest: Order | null;
-  /** Ids of a few orders before the newest: an old one that is requested again (a phone's retry) must have no effect. */
+  /** Ids of a few orders before those in `replaced`: one that is requested again (a phone's retry) must have no effect. */
   readonly earlier: readonly string[];
   /** The last orders that a newer one replaced: their answers still show the feeder's state. Left out before the first. */
   readonly replaced?: readonly ReplacedOrder[];

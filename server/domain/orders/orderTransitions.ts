@@ -23,13 +23,22 @@ import type { Order, OrdersState, ReplacedOrder } from "./order.ts";
  */
 export function requestOrder(orders: OrdersState, order: Order): OrdersStep {
   const { newest } = orders;
-  if (newest?.id === order.id || orders.earlier.includes(order.id)) return unchangedOrders(orders);
-  const earlier = newest === null ? orders.earlier : [...orders.earlier, newest.id].slice(-earlierMax);
+  const before = orders.replaced ?? [];
+  if (newest?.id === order.id || orders.earlier.includes(order.id) || before.some(({ id }) => id === order.id))
+    return unchangedOrders(orders);
   const superseded = newest !== null && isUnanswered(newest) ? [{ ...newest, status: "superseded" as const }] : [];
   const { revertedPause, answerDatedBy, ...rest } = orders; // they belong to the order before
-  const replaced =
-    newest === null ? {} : { replaced: [...(orders.replaced ?? []), replacedForm(newest)].slice(-replacedMax) };
-  return { orders: { ...rest, ...replaced, newest: order, earlier }, changed: [...superseded, order] };
+  const replaced = newest === null ? before : [...before, replacedForm(newest)];
+  const forgotten = replaced.slice(0, -replacedMax).map(({ id }) => id);
+  return {
+    orders: {
+      ...rest,
+      ...(newest === null ? {} : { replaced: replaced.slice(-replacedMax) }),
+      newest: order,
+      earlier: [...orders.earlier, ...forgotten].slice(-earlierMax),
+    },
+    changed: [...superseded, order],
+  };
 }
 
 const replacedForm = ({ id, kind, until }: Order): ReplacedOrder => ({ id, kind, until });
@@ -183,7 +192,7 @@ export function ordersCheckAt(orders: OrdersState, settings: FeederSettings, now
   return moments.length === 0 ? null : (Math.min(...(moments as Instant[])) as Instant);
 }
 
-const earlierMax = 16;
+const earlierMax = 12;
 const replacedMax = 4; // a feeder without connection gets no more orders than that
 
 /** Two report intervals and a margin: an order leaves with a report's answer and is answered by the next report. */

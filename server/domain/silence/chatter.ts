@@ -21,6 +21,10 @@ export const initialChatter = (now: Instant): ChatterState => ({
   since: null,
 });
 
+/** Null where nothing of it can matter any more: what it counted has drained away, and the next count starts again. */
+export const withoutDrained = (chatter: ChatterState | null, at: Instant): ChatterState | null =>
+  chatter !== null && !isPossiblyChattering(chatter) && remainingExcess(chatter, at) === 0 ? null : chatter;
+
 /** One event. Written out, not spread: it runs for most events. */
 export function updateChatterByCount(chatter: ChatterState, at: Instant): ChatterState {
   if (at < chatter.updatedAt) return chatter; // out of a backlog: its rate can't be separated from what came since
@@ -50,11 +54,12 @@ export function updateChatterByGrowth(chatter: ChatterState, counts: number, spa
   };
 }
 
-export const isChattering = (chatter: ChatterState, now: Instant): boolean =>
-  chatter.since !== null && remainingExcess(chatter, now) > excessCleared;
+export const isChattering = (chatter: ChatterState | null, now: Instant): chatter is ChatterState =>
+  chatter !== null && chatter.since !== null && remainingExcess(chatter, now) > excessCleared;
 
 /** So much that nothing should be learnt from it, though it may yet turn out to be a flock. */
-export const isPossiblyChattering = (chatter: ChatterState): boolean => chatter.excess > excessSuspected;
+export const isPossiblyChattering = (chatter: ChatterState | null): boolean =>
+  chatter !== null && chatter.excess > excessSuspected;
 
 const remainingExcess = ({ excess, updatedAt }: ChatterState, now: Instant): number =>
   Math.max(0, excess - birdRateMax * Math.max(0, now - updatedAt));

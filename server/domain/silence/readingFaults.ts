@@ -27,20 +27,26 @@ const counterNames = texts.sensorFaults.names;
 const listed = (names: readonly string[]): string => names.reduce(texts.sensorFaults.andThe);
 
 function chatterFault(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
-  const found = birdSensors.filter((sensor) => settings.sensors[sensor] && isChattering(sensors[sensor].chatter, now));
+  const found = birdSensors.flatMap((sensor) => {
+    const { chatter } = sensors[sensor];
+    return settings.sensors[sensor] && isChattering(chatter, now) ? [{ name: counterNames[sensor], chatter }] : [];
+  });
   const [first] = found;
   if (first === undefined) return null;
-  const { counts, zeroAt, updatedAt } = sensors[first].chatter;
+  const { counts, zeroAt, updatedAt } = first.chatter;
   const text = texts.sensorFaults.chatter;
-  const reason = text.reason(counterNames[first], counts, spanText(between(zeroAt, updatedAt)));
-  const others = found.slice(1).map((sensor) => counterNames[sensor]);
+  const reason = text.reason(first.name, counts, spanText(between(zeroAt, updatedAt)));
+  const others = found.slice(1).map(({ name }) => name);
   return {
     kind: "sensorChattering",
     reason: others.length === 0 ? reason : `${reason} ${text.others(listed(others))}`,
-    evidence: found.map((sensor): Evidence => {
-      const { chatter } = sensors[sensor];
-      return { label: text.countsLabel(counterNames[sensor]), value: numberText(chatter.counts), at: chatter.zeroAt };
-    }),
+    evidence: found.map(
+      ({ name, chatter }): Evidence => ({
+        label: text.countsLabel(name),
+        value: numberText(chatter.counts),
+        at: chatter.zeroAt,
+      }),
+    ),
     confidence: null,
   };
 }

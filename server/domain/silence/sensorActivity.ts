@@ -7,6 +7,7 @@ import {
   isPossiblyChattering,
   updateChatterByCount,
   updateChatterByGrowth,
+  withoutDrained,
 } from "./chatter.ts";
 import { addMark, closeRun, forgetOpenMarks, initialPairing, type Pairing } from "./pairing.ts";
 import { initialRejectedReadings, type RejectedReadings, updateRejectedReadings } from "./rejectedReadings.ts";
@@ -52,7 +53,7 @@ export interface SensorActivity extends RunningTotal {
   /** Null beside itself, except for the detector: the beam in its own slot sees whatever drops in. */
   readonly pairings: { readonly [companion in BirdSensor]: Pairing | null };
   readonly silence: SilenceStatistics;
-  readonly chatter: ChatterState;
+  readonly chatter: ChatterState | null; // null between counts, while it counts as birds do
 }
 
 /** The feeder's running total of one sensor, and the events received since. */
@@ -73,7 +74,7 @@ export function initialSensors(now: Instant): SensorsState {
       perch: self === "perch" ? null : initialPairing(now),
     },
     silence: initialSilenceStatistics(now),
-    chatter: initialChatter(now),
+    chatter: null,
   });
   return {
     button: activity("button"),
@@ -229,7 +230,7 @@ function recordActivity(
   { isOwnSignal, events, growth }: Activity = oneEvent,
 ): SensorsState {
   const before = sensors[sensor];
-  const chatter = isOwnSignal ? updateChatter(before.chatter, growth, at) : before.chatter;
+  const chatter = isOwnSignal ? updateChatter(before, growth, at) : before.chatter;
   // A bouncing contact counts no birds: nothing is learnt from it, of this sensor or of its companions.
   const isCredible = !isPossiblyChattering(chatter);
   const isMark = isCredible && !sensors.isPaused && isApart(before.lastMarkAt, at);
@@ -247,12 +248,20 @@ function recordActivity(
   );
 }
 
-const updateChatter = (chatter: ChatterState, growth: TotalGrowth | null, at: Instant): ChatterState =>
-  growth === null ? updateChatterByCount(chatter, at) : updateChatterByGrowth(chatter, growth.counts, growth.span, at);
+function updateChatter(
+  { chatter, lastCountAt }: SensorActivity,
+  growth: TotalGrowth | null,
+  at: Instant,
+): ChatterState {
+  const known = chatter ?? initialChatter(lastCountAt ?? at);
+  return growth === null
+    ? updateChatterByCount(known, at)
+    : updateChatterByGrowth(known, growth.counts, growth.span, at);
+}
 
 interface OwnSignal {
   readonly events: number;
-  readonly chatter: ChatterState;
+  readonly chatter: ChatterState | null;
   readonly lastMarkAt: Instant | null;
 }
 
@@ -348,6 +357,6 @@ function updateSensorTotal(
     lastMarkAt: activity.lastMarkAt,
     pairings: activity.pairings,
     silence: resumedAt === null ? activity.silence : { ...activity.silence, silentSince: resumedAt },
-    chatter: activity.chatter,
+    chatter: withoutDrained(activity.chatter, at),
   };
 }

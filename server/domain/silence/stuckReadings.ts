@@ -7,8 +7,8 @@ export interface ConstantReading {
   readonly lastReadAt: Instant; // last read
   readonly constantFor: Span; // the same for so long
   readonly longestConstant: Span; // fading over a season
-  readonly changeCount: number;
-  readonly firstReadAt: Instant; // first read
+  /** How it was watched so far; left out once enough is known of how it changes. */
+  readonly watched?: { readonly changeCount: number; readonly firstReadAt: Instant };
 }
 
 export type WatchedReading = "air" | "inside" | "lid" | "batteryTemperature" | "humidity" | "battery" | "hopper";
@@ -51,8 +51,7 @@ function updateConstantReading(
       lastReadAt: at,
       constantFor: 0 as Span,
       longestConstant: 0 as Span,
-      changeCount: 0,
-      firstReadAt: at,
+      watched: { changeCount: 0, firstReadAt: at },
     };
   // A time without reports adds little: the reading in it is unknown.
   const elapsed = Math.min(unseenMax, Math.max(0, at - constant.lastReadAt));
@@ -62,15 +61,20 @@ function updateConstantReading(
   const learntSpan = Math.min(span, learntFactorMax * Math.max(constant.longestConstant, longestAtFirst));
   const fadedLongest = constant.longestConstant * (1 - Math.min(1, elapsed / longestMemory));
   const longestConstant = Math.round(Math.max(fadedLongest, learntSpan)) as Span;
-  return {
-    value,
-    lastReadAt: at,
-    constantFor: 0 as Span,
-    longestConstant,
-    changeCount: Math.min(changesMin, constant.changeCount + 1),
-    firstReadAt: constant.firstReadAt,
-  };
+  const changed = { value, lastReadAt: at, constantFor: 0 as Span, longestConstant };
+  const watched = watchedAfterChange(constant.watched, at);
+  return watched === undefined ? changed : { ...changed, watched };
 }
+
+function watchedAfterChange(before: ConstantReading["watched"], at: Instant): ConstantReading["watched"] {
+  if (before === undefined) return undefined;
+  const watched = { changeCount: Math.min(changesMin, before.changeCount + 1), firstReadAt: before.firstReadAt };
+  return isWellKnown(watched, at) ? undefined : watched;
+}
+
+/** `constantFrom`: since when it has been the same. */
+const isWellKnown = (watched: ConstantReading["watched"], constantFrom: number): boolean =>
+  watched === undefined || (watched.changeCount >= changesMin && constantFrom - watched.firstReadAt >= historyMin);
 
 /** The readings without stuck ones, which prove neither frost nor warmth. For the scale see scaleSilence.ts. */
 export function withoutStuckReadings(readings: Readings, constant: ConstantReadings): Readings {
@@ -84,11 +88,7 @@ export function withoutStuckReadings(readings: Readings, constant: ConstantReadi
 
 /** How long the reading may stay the same; null while too little is known of it. */
 export function constantTimeMax(reading: WatchedReading, constant: ConstantReading): Span | null {
-  if (
-    constant.changeCount < changesMin ||
-    constant.lastReadAt - constant.constantFor - constant.firstReadAt < historyMin
-  )
-    return null;
+  if (!isWellKnown(constant.watched, constant.lastReadAt - constant.constantFor)) return null;
   return Math.max(longestFactor * constant.longestConstant, naturalConstantTime(reading, constant.value)) as Span;
 }
 

@@ -82,6 +82,13 @@ describe("what is owed", () => {
     expect(other.earlyPayments).toEqual([{ seq: 9, at: at(6) }]);
   });
 
+  it("forgets such a portion once a deposit that it pays would be owed nothing", () => {
+    const early = (now: number) => run(portion(120, { paysFor: 7 }), report(now)).earlyPayments;
+    expect(early(120 + 32 * 60)).toHaveLength(1);
+    expect(early(121 + 32 * 60)).toEqual([]);
+    expect(owed(portion(120, { paysFor: 7 }), report(1_800), deposit(0, 7, { received: 1_800 }))).toEqual([]);
+  });
+
   it("stays owed where the portion was empty or cut short, which its text states", () => {
     expect(run(deposit(0, 7), portion(5, { paysFor: 7 }, false)).owed).toMatchObject([
       { seq: 7, portionWasEmpty: true },

@@ -238,7 +238,7 @@ describe("any interleaving of requests, sending, answers, repeats and restarts",
         expect(isPaused(orders(), now())).toBe(feeder.paused);
         expect(pauseFault(orders(), settings, now())).toBeNull();
         expect(JSON.parse(JSON.stringify(orders()))).toEqual(orders());
-        expect(orders().earlier.length).toBeLessThanOrEqual(16);
+        expect(orders().earlier.length).toBeLessThanOrEqual(12);
         if (newestAsked.kind === "pause" && steps.at(-1) === "reboot") forgot += 1;
       }),
       { numRuns: 500 },

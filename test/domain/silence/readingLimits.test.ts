@@ -142,8 +142,7 @@ describe("a scale that reports", () => {
       lastReadAt: at(0),
       constantFor: hours(9),
       longestConstant: minutes(10),
-      changeCount: 30,
-      firstReadAt: after(start, days(-9) as never),
+      watched: { changeCount: 30, firstReadAt: after(start, days(-9) as never) },
     };
     expect(scaleSilentFault(scale, constant, false)?.reason).toContain("although 8 portions were given");
     expect(scaleSilentFault(scale, { ...constant, constantFor: hours(5) }, false)).toBeNull();

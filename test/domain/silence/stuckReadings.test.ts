@@ -37,8 +37,7 @@ const known = (more: Partial<ConstantReading> = {}): ConstantReading => ({
     lastReadAt: after(start, days(10)),
     constantFor: 0 as Span,
     longestConstant: hours(1),
-    changeCount: 30,
-    firstReadAt: start,
+    watched: { changeCount: 30, firstReadAt: start },
   },
   ...more,
 });
@@ -58,7 +57,7 @@ describe("how long a reading stays the same", () => {
         [minutes(5), 4],
         [minutes(5), 4.1],
       ]),
-    ).toMatchObject({ constantFor: 0, changeCount: 1 });
+    ).toMatchObject({ constantFor: 0, watched: { changeCount: 1 } });
   });
 
   it("counts a gap in the reports for half an hour at most", () => {
@@ -100,12 +99,21 @@ describe("how long a reading stays the same", () => {
 describe("how long a reading may stay the same", () => {
   it("is known after thirty changes, over four days without the hold itself, and not before", () => {
     expect(constantTimeMax("air", known())).not.toBeNull();
-    expect(constantTimeMax("air", known({ changeCount: 29 }))).toBeNull();
+    expect(constantTimeMax("air", known({ watched: { changeCount: 29, firstReadAt: start } }))).toBeNull();
     const afterDays = (count: number, span: Span) =>
       constantTimeMax("air", known({ lastReadAt: after(start, days(count)), constantFor: span }));
     expect(afterDays(4, 0 as Span)).not.toBeNull();
     expect(afterDays(4, hours(1))).toBeNull();
     expect(afterDays(3.99, 0 as Span)).toBeNull();
+  });
+
+  it("needs no more watching once it is known", () => {
+    const everyFourHours = (changes: number) =>
+      readingAfter(Array.from({ length: changes }, (_, n) => [hours(4), n] as const));
+    expect(everyFourHours(25).watched).toMatchObject({ changeCount: 24 });
+    expect(everyFourHours(31)).not.toHaveProperty("watched");
+    expect(constantTimeMax("air", everyFourHours(31))).not.toBeNull();
+    expect(everyFourHours(60)).not.toHaveProperty("watched");
   });
 
   it("is three times the longest ever seen", () => {
