@@ -3,10 +3,11 @@ import { milliseconds, type Span } from "../domain/instant.ts";
 import type { Readings } from "../domain/report.ts";
 import { type FieldProblem, problemWithValue, wholeBody } from "./fieldProblem.ts";
 import type { BareNumber } from "./lenientJson.ts";
-import { isCommonEnvelope, type PostedEnvelope } from "./quickCheck.ts";
+import { isCommonEnvelope, isObject, type PostedEnvelope } from "./quickCheck.ts";
 import { type PostedEvent, readCommonEvent, readEventBySchema } from "./readEvent.ts";
 import { readReadings } from "./readReadings.ts";
 import { envelopeSchema, type Refusal } from "./report.ts";
+import { noTexts, sentTexts } from "./sentText.ts";
 import { unknownNames } from "./unknownNames.ts";
 
 export type { PostedEvent } from "./readEvent.ts";
@@ -18,7 +19,9 @@ export interface PostedReport {
   readonly readings: Readings;
   readonly rejectedReadings: readonly string[]; // readings that no such sensor can mean, by their posted names
   readonly postedReadings: unknown; // as posted, for the log
+  readonly readingsText: string | null; // as sent; null where a reading was rejected, or the text is not known
   readonly events: readonly PostedEvent[];
+  readonly eventsText: string | null; // the list as sent; null where an event was refused, or the text is not known
   readonly refused: readonly Refusal[];
   /** Names that are not known here: of readings as the keeper is shown them, and of the whole report by their paths. */
   readonly unknownReadings: readonly string[];
@@ -33,14 +36,16 @@ export type ReadReport =
  * A problem of the envelope refuses the whole report: its sender doesn't follow the protocol. A reading or an event that can't be
  * read is refused alone, so that one broken sensor loses neither the other readings nor the events.
  * @param bare NaN and infinity in the text of its events.
+ * @param json the text, where JSON.parse has read `posted` from it
  */
-export function readReport(posted: unknown, bare: readonly BareNumber[] = []): ReadReport {
+export function readReport(posted: unknown, bare: readonly BareNumber[] = [], json: string | null = null): ReadReport {
   const envelope = readEnvelope(posted);
   if ("errors" in envelope) return { kind: "unreadable", errors: envelope.errors };
   const { boot, sentUptimeMs, sentAt, readings, events } = envelope.posted;
 
   const read = readReadings(readings);
   const { readEvents, refusedEvents, uncommon } = readPostedEvents(events ?? [], sentUptimeMs);
+  const texts = json === null ? noTexts : sentTexts(json);
   return {
     kind: "read",
     report: {
@@ -49,7 +54,9 @@ export function readReport(posted: unknown, bare: readonly BareNumber[] = []): R
       readings: read.readings,
       rejectedReadings: read.rejectedReadings,
       postedReadings: read.posted,
+      readingsText: isObject(readings) && read.rejectedReadings.length === 0 ? texts.readings : null,
       events: readEvents,
+      eventsText: events && refusedEvents.length === 0 ? texts.events : null,
       refused: [...sentAtProblems(sentAt), ...read.refused, ...bare.map(bareNumberRefusal), ...refusedEvents],
       unknownReadings: read.unknownNames,
       unknownNames: unknownNames(posted as object, read.unknownNames, uncommon),
