@@ -63,22 +63,33 @@ export async function buildApp(context: AppContext): Promise<FastifyInstance> {
 
   forbidCaching(app);
   logSecurity(app, ports.clock, signedInPersonId);
-
-  await app.register(helmet, securityHeaders(config.publicUrl, shellScriptHashes(context.clientFolder)));
-  await app.register(rateLimit, { global: false });
-  await app.register(compress, { brotliOptions: smallBrotli });
-  await app.register(cookie, { secret: context.sessionKey });
   await app.register(websocket, { options: { maxPayload: reportBytesMax } });
   const overload = await limitLoad(app, ports.clock);
   await app.register(swagger, openApiOptions(config.reportsPerMinute));
-  documentationRoutes(app, config.reportsPerMinute);
 
   await registerFeederRoutes(app, context, overload);
-  await registerKeeperRoutes(app, context, overload);
-  healthRoute(app, ports);
-  if (context.clientFolder !== null) await clientRoutes(app, context.clientFolder);
-  else app.setNotFoundHandler(sendNotFound);
+  await registerBrowserRoutes(app, context, overload);
   return app;
+}
+
+/**
+ * Everything that a browser may open. Headers for browsers, compression, cookies and people's limits are of this part alone:
+ * together they took as long as all other handling of a feeder's request, and no feeder has a use for them.
+ */
+async function registerBrowserRoutes(app: FastifyInstance, context: AppContext, overload: LoadLimits): Promise<void> {
+  const { ports, config, clientFolder } = context;
+  await app.register(async (scope) => {
+    await scope.register(helmet, securityHeaders(config.publicUrl, shellScriptHashes(clientFolder)));
+    await scope.register(rateLimit, { global: false });
+    await scope.register(compress, { brotliOptions: smallBrotli });
+    await scope.register(cookie, { secret: context.sessionKey });
+
+    documentationRoutes(scope, config.reportsPerMinute);
+    await registerKeeperRoutes(scope, context, overload);
+    healthRoute(scope, ports);
+    if (clientFolder !== null) await clientRoutes(scope, clientFolder);
+    else scope.setNotFoundHandler(sendNotFound);
+  });
 }
 
 type LoadLimits = Awaited<ReturnType<typeof limitLoad>>;

@@ -3,7 +3,12 @@
  * JSON (RFC 8259) has neither, so one bad reading would make the whole report unreadable.
  */
 export type ParsedReport =
-  | { readonly kind: "parsed"; readonly value: unknown; readonly bareNumbers: readonly BareNumber[] }
+  | {
+      readonly kind: "parsed";
+      readonly value: unknown;
+      readonly bareNumbers: readonly BareNumber[];
+      readonly json: string | null; // the text; null where it holds a bare number, and so is no JSON
+    }
   | { readonly kind: "notJson"; readonly problem: string };
 
 /** A bare NaN or infinity within `events`, replaced by null. */
@@ -19,7 +24,7 @@ export interface BareNumber {
  */
 export function parseReport(text: string): ParsedReport {
   try {
-    return { kind: "parsed", value: parse(text), bareNumbers: [] };
+    return { kind: "parsed", value: parse(text), bareNumbers: [], json: text };
   } catch (error) {
     return replaceBareNumbers(text) ?? { kind: "notJson", problem: problemOf(error) };
   }
@@ -29,7 +34,7 @@ const problemOf = (error: unknown): string => `is not JSON: ${(error as Error).m
 
 /** A name that reaches into JavaScript's own objects is refused. Searched for only in text that can hold it, also as \u005f. */
 const parse = (text: string): unknown =>
-  /__proto__|\\u/.test(text) ? JSON.parse(text, withoutPrototype) : JSON.parse(text);
+  text.includes("__proto__") || text.includes("\\u") ? JSON.parse(text, withoutPrototype) : JSON.parse(text);
 
 function withoutPrototype(key: string, value: unknown): unknown {
   if (key === "__proto__") throw new SyntaxError("the name __proto__ is not allowed");
@@ -72,7 +77,7 @@ function restoreBareNumbers(value: unknown, mark: string): ParsedReport | null {
     holder[key] = inEvents ? null : token;
     if (inEvents) bareNumbers.push({ path, token });
   }
-  return { kind: "parsed", value: root.whole, bareNumbers };
+  return { kind: "parsed", value: root.whole, bareNumbers, json: null };
 }
 
 /** Every value in the whole. Without recursion: text may nest deeper than the stack is high. */

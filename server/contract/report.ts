@@ -8,26 +8,37 @@ import { z } from "zod";
 export const eventsPerReportMax = 2_000;
 export const reportBytesMax = 1_048_576;
 
+/** The ends are included. The schemas and the quick check (quickCheck.ts) take each range from here. */
+export interface NumberRange {
+  readonly low: number;
+  readonly high: number;
+}
+
+export const bootPattern = /^[A-Za-z0-9._~…-]{1,64}$/u;
+
 const bootId = z
   .string()
-  .regex(/^[A-Za-z0-9._~…-]{1,64}$/u, "must be 1 to 64 letters, digits or . _ ~ -")
+  .regex(bootPattern, "must be 1 to 64 letters, digits or . _ ~ -")
   .meta({ description: "A random id; the feeder chooses a new one at each start.", example: "b-7f3a91c2" });
+
+export const uptimeRange: NumberRange = { low: 0, high: 10 ** 13 };
 
 const uptimeMs = z
   .int("must be a whole number of milliseconds")
-  .min(0, "must not be negative")
-  .max(10 ** 13, "must be milliseconds since the feeder's start")
+  .min(uptimeRange.low, "must not be negative")
+  .max(uptimeRange.high, "must be milliseconds since the feeder's start")
   .meta({ description: "When it happened, by the feeder's uptime." });
 
 export const seqMax = 2 ** 52;
+export const seqRange: NumberRange = { low: 1, high: seqMax };
 
 const seq = z
   .int("must be a whole number")
-  .min(1, "must count from 1")
-  .max(seqMax, "is too large")
+  .min(seqRange.low, "must count from 1")
+  .max(seqRange.high, "is too large")
   .meta({ description: "Counts from 1 within one boot. (feeder, boot, seq) is an event's identity." });
 
-const between = (low: number, high: number) => {
+const between = ({ low, high }: NumberRange) => {
   const range = `must be between ${low} and ${high}`;
   return z.number("must be a number").min(low, range).max(high, range).nullish();
 };
@@ -35,20 +46,38 @@ const between = (low: number, high: number) => {
  * The range that such a sensor can measure. Any other value (a number outside, text, NaN) is a rejected reading, which the answer
  * names. The rest of the report is stored.
  */
-const reading = (low: number, high: number, description: string) => between(low, high).meta({ description });
-const count = z.int("must be a whole number").min(0, "must not be negative").nullish();
+const reading = (range: NumberRange, description: string) => between(range).meta({ description });
+
+export const countRange: NumberRange = { low: 0, high: Number.MAX_SAFE_INTEGER };
+const count = z.int("must be a whole number").min(countRange.low, "must not be negative").nullish();
+
+export const readingRanges = {
+  hopperGrams: { low: -2_000, high: 100_000 },
+  airCelsius: { low: -70, high: 70 },
+  insideCelsius: { low: -70, high: 90 },
+  lidCelsius: { low: -80, high: 100 },
+  humidityPercent: { low: 0, high: 105 },
+  supplyVolts: { low: 0, high: 60 },
+  batteryVolts: { low: 0, high: 120 },
+  batteryCelsius: { low: -70, high: 90 },
+  chargeMilliamps: { low: -100_000, high: 100_000 },
+  signalDbm: { low: -130, high: 10 },
+} as const satisfies Record<string, NumberRange>;
 
 export const readingsSchema = z.looseObject({
-  hopperGrams: reading(-2_000, 100_000, "What the load cell under the hopper measures, without the tare."),
-  airCelsius: reading(-70, 70, "Air temperature in the shade."),
-  insideCelsius: reading(-70, 90, "Temperature inside the feeder's box."),
-  lidCelsius: reading(-80, 100, "Temperature of the lid, the surface that frosts first."),
-  humidityPercent: reading(0, 105, "Relative humidity over liquid water."),
-  supplyVolts: reading(0, 60, "Supply rail; the lowest since the last report if the feeder records it."),
-  batteryVolts: reading(0, 120, "Voltage between the battery's terminals."),
-  batteryCelsius: reading(-70, 90, "Temperature at the battery, not of the air."),
-  chargeMilliamps: reading(-100_000, 100_000, "Current into the battery."),
-  signalDbm: reading(-130, 10, "Radio signal strength."),
+  hopperGrams: reading(readingRanges.hopperGrams, "What the load cell under the hopper measures, without the tare."),
+  airCelsius: reading(readingRanges.airCelsius, "Air temperature in the shade."),
+  insideCelsius: reading(readingRanges.insideCelsius, "Temperature inside the feeder's box."),
+  lidCelsius: reading(readingRanges.lidCelsius, "Temperature of the lid, the surface that frosts first."),
+  humidityPercent: reading(readingRanges.humidityPercent, "Relative humidity over liquid water."),
+  supplyVolts: reading(
+    readingRanges.supplyVolts,
+    "Supply rail; the lowest since the last report if the feeder records it.",
+  ),
+  batteryVolts: reading(readingRanges.batteryVolts, "Voltage between the battery's terminals."),
+  batteryCelsius: reading(readingRanges.batteryCelsius, "Temperature at the battery, not of the air."),
+  chargeMilliamps: reading(readingRanges.chargeMilliamps, "Current into the battery."),
+  signalDbm: reading(readingRanges.signalDbm, "Radio signal strength."),
   spooled: count.meta({ description: "Events still waiting on the feeder." }),
   counts: z
     .looseObject({ button: count, detector: count, chute: count, perch: count }, "must be an object")
@@ -62,19 +91,32 @@ export const readingsSchema = z.looseObject({
 });
 
 const recorded = { seq, uptimeMs };
-const optionalNumber = between;
+
+export const eventRanges = {
+  motorMs: { low: 0, high: 600_000 },
+  meanMilliamps: { low: 0, high: 100_000 },
+  peakMilliamps: { low: 0, high: 100_000 },
+  lowestVolts: { low: 0, high: 60 },
+  signal: { low: 0, high: 1 },
+  grams: { low: 0, high: 100_000 },
+} as const satisfies Record<string, NumberRange>;
+
+export const portionCauses = ["timer", "press", "deposit", "keeper"] as const;
+export const orderOutcomes = ["done", "refused"] as const;
+/** In UTF-16 code units, as both JavaScript and the schemas count them. */
+export const textLengthMax = { order: 64, problem: 500, words: 500 } as const;
 
 export const eventSchemas = {
   portion: z.looseObject({
     ...recorded,
     kind: z.literal("portion"),
-    cause: z.enum(["timer", "press", "deposit", "keeper"]).meta({ description: "Why it was given." }),
+    cause: z.enum(portionCauses).meta({ description: "Why it was given." }),
     paysFor: seq.nullish().meta({ description: "The seq of the press or deposit that it pays." }),
-    motorMs: optionalNumber(0, 600_000).meta({ description: "How long the motor ran." }),
-    meanMilliamps: optionalNumber(0, 100_000).meta({ description: "Mean motor current." }),
-    peakMilliamps: optionalNumber(0, 100_000).meta({ description: "Highest motor current." }),
+    motorMs: between(eventRanges.motorMs).meta({ description: "How long the motor ran." }),
+    meanMilliamps: between(eventRanges.meanMilliamps).meta({ description: "Mean motor current." }),
+    peakMilliamps: between(eventRanges.peakMilliamps).meta({ description: "Highest motor current." }),
     chuteCount: count.meta({ description: "Pieces that the chute sensor counted." }),
-    lowestVolts: optionalNumber(0, 60).meta({
+    lowestVolts: between(eventRanges.lowestVolts).meta({
       description: "Least that the supply gave while the motor ran: a sag of a tenth of a second, which no mean shows.",
     }),
     cutShort: z.boolean("must be true or false").nullish().meta({
@@ -87,7 +129,7 @@ export const eventSchemas = {
     ...recorded,
     kind: z.literal("deposit"),
     metal: z.boolean("must be true or false").nullish().meta({ description: "Whether the detector found metal." }),
-    signal: optionalNumber(0, 1).meta({ description: "How strong the detector's signal was; 1 is full scale." }),
+    signal: between(eventRanges.signal).meta({ description: "How strong the detector's signal was; 1 is full scale." }),
     chute: z.boolean("must be true or false").nullish().meta({ description: "Whether something fell into the box." }),
   }),
   visit: z.looseObject({ ...recorded, kind: z.literal("visit") }),
@@ -99,20 +141,28 @@ export const eventSchemas = {
   refill: z.looseObject({
     ...recorded,
     kind: z.literal("refill"),
-    grams: optionalNumber(0, 100_000).meta({ description: "How much food was added." }),
+    grams: between(eventRanges.grams).meta({ description: "How much food was added." }),
     full: z.boolean("must be true or false").nullish().meta({ description: "Whether the hopper is full now." }),
   }),
   order: z.looseObject({
     ...recorded,
     kind: z.literal("order"),
-    order: z.string().min(1).max(64).meta({ description: "The id of the order that was carried out or refused." }),
-    outcome: z.enum(["done", "refused"]).meta({ description: "What the feeder made of the order." }),
-    problem: z.string().max(500).nullish().meta({ description: "Why it was refused, as text for the keeper." }),
+    order: z
+      .string()
+      .min(1)
+      .max(textLengthMax.order)
+      .meta({ description: "The id of the order that was carried out or refused." }),
+    outcome: z.enum(orderOutcomes).meta({ description: "What the feeder made of the order." }),
+    problem: z
+      .string()
+      .max(textLengthMax.problem)
+      .nullish()
+      .meta({ description: "Why it was refused, as text for the keeper." }),
   }),
   trouble: z.looseObject({
     ...recorded,
     kind: z.literal("trouble"),
-    words: z.string().min(1).max(500).meta({ description: "What is wrong, as text for the keeper." }),
+    words: z.string().min(1).max(textLengthMax.words).meta({ description: "What is wrong, as text for the keeper." }),
   }),
 };
 

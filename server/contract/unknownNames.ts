@@ -21,15 +21,18 @@ export function unknownReadings(readings: object): readonly string[] {
   ].slice(0, unknownMax);
 }
 
-/** Of the whole report by their paths, at most twenty, each cut to sixty characters. Of events the first that has such a field. */
+/**
+ * Of the whole report by their paths, at most twenty, each cut to sixty characters. Of events the first that has such a field.
+ * @param events in which there may be one, with their places
+ */
 export function unknownNames(
   posted: object,
   readings: readonly string[],
-  events: readonly unknown[],
+  events: readonly (readonly [index: number, event: unknown])[],
 ): readonly string[] {
   const found = [...namesOutside(posted, envelopeNames), ...readings.map((name) => cutName(`readings.${name}`))];
   const seen = new Set<string>();
-  for (const [index, event] of events.entries()) {
+  for (const [index, event] of events) {
     if (found.length >= unknownMax) break;
     if (!isObject(event)) continue;
     const { kind } = event as { kind?: unknown };

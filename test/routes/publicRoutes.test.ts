@@ -5,6 +5,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import supertest from "supertest";
 import { describe, expect, it, onTestFinished } from "vitest";
+import { reportExample } from "../../server/contract/reportExample.ts";
 import { openTestServer } from "../support/testServer.ts";
 
 /** What anybody gets without signing in, over real sockets. */
@@ -53,15 +54,41 @@ describe("the client's files", () => {
   });
 });
 
+const misspeltReadings = Array.from({ length: 20 }, (_, index) => ["x".repeat(58) + index, 1]);
+
 describe("every answer", () => {
-  it("comes with headers that let nothing foreign run in the page", async () => {
-    const { app } = await openTestServer({ clientFolder: builtClient() });
+  it.each(["/", "/feeders/rowan-4f2a9c", "/api/v1/health", "/api/v1/home", "/api/v1/nothing", "/assets/old-000000.js"])(
+    "that a browser may show comes with headers that let nothing foreign run in the page: %s",
+    async (path) => {
+      const { app } = await openTestServer({ clientFolder: builtClient() });
+      await app.ready();
+      const { headers } = await supertest(app.server).get(path).set("accept", "text/html");
+      expect(headers["content-security-policy"]).toContain("default-src 'self'");
+      expect(headers["content-security-policy"]).toContain("frame-ancestors 'none'");
+      expect(headers["x-content-type-options"]).toBe("nosniff");
+      expect(headers["strict-transport-security"]).toBeUndefined(); // plain HTTP at home must go on working
+    },
+  );
+
+  it("to a feeder comes without them, uncompressed, and is stored by no cache", async () => {
+    const { app, addFeeder } = await openTestServer();
     await app.ready();
-    const { headers } = await supertest(app.server).get("/").expect(200);
-    expect(headers["content-security-policy"]).toContain("default-src 'self'");
-    expect(headers["content-security-policy"]).toContain("frame-ancestors 'none'");
-    expect(headers["x-content-type-options"]).toBe("nosniff");
-    expect(headers["strict-transport-security"]).toBeUndefined(); // plain HTTP at home must go on working
+    const { key } = await addFeeder();
+    const report = { ...reportExample, readings: Object.fromEntries(misspeltReadings) };
+    const { headers, text } = await supertest(app.server)
+      .post("/api/v1/report")
+      .set({ authorization: `Bearer ${key}`, "accept-encoding": "br, gzip" })
+      .send(report)
+      .expect(200);
+    expect(Object.keys(headers).sort()).toEqual([
+      "cache-control",
+      "connection",
+      "content-length",
+      "content-type",
+      "date",
+    ]);
+    expect(headers["cache-control"]).toBe("no-store");
+    expect(text.length).toBeGreaterThan(1_024); // what is longer is compressed for browsers
   });
 
   it("reports that the server is well as long as its database answers", async () => {
