@@ -4,9 +4,9 @@ import type { FeederEvent } from "../report.ts";
 
 /**
  * Which deposits got their portion, by the rules of the digest (digest/payments.ts). Late events may change what was counted before:
- * an event from before a power cut comes hours later, in another quarter's report. So the events near the ends of each report
- * are remembered, and what changes by new ones is the difference between the judgements with and without them. It is the
- * same in whatever order the reports of a feeder come.
+ * an event from before a power cut comes hours later, in another quarter's report. So the last events are remembered, and what
+ * changes by new ones is the difference between the judgements with and without them. It is the same in whatever order the
+ * parts of a backlog come.
  */
 export type PaymentEvents = readonly PaymentEvent[]; // in the order in which they came
 
@@ -92,17 +92,16 @@ function inTimeOrder(events: PaymentEvents): PaymentEvents {
 const compareEvents = (a: PaymentEvent, b: PaymentEvent): number =>
   a.at - b.at || a.seq - b.seq || (a.boot < b.boot ? -1 : a.boot > b.boot ? 1 : 0);
 
-/** Two minutes of a busy feeder hold about as many. */
+/** Two minutes of a busy feeder hold fewer. */
 const rememberedMax = 32;
 
-/** What must be remembered after a report: the last ones that came, as far as they are near the begin or end of a report. */
+/**
+ * What must be remembered after a report: the last events that came. Of a long backlog those at its begin and end, where the part
+ * of the backlog before or after it fits.
+ */
 export function rememberEvents(before: PaymentEvents, added: PaymentEvents): PaymentEvents {
+  const half = rememberedMax / 2;
   const ordered = inTimeOrder(added);
-  const [first, last] = [ordered[0], ordered.at(-1)];
-  if (first === undefined || last === undefined) return before;
-  const nearBegin = ordered.filter(({ at }) => at - first.at <= nearWithin).slice(0, rememberedMax / 2);
-  const nearEnd = ordered.filter((event) => last.at - event.at <= nearWithin && !nearBegin.includes(event));
-  return [...before, ...nearBegin, ...nearEnd.slice(-rememberedMax / 2)].slice(-rememberedMax);
+  const ends = ordered.length <= rememberedMax ? ordered : [...ordered.slice(0, half), ...ordered.slice(-half)];
+  return [...before, ...ends].slice(-rememberedMax);
 }
-
-const nearWithin = namedPaymentWithin + sameDepositWithin;

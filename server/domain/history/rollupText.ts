@@ -1,15 +1,6 @@
 import { type FaultKind, faultKinds } from "../faults.ts";
 import type { Instant } from "../instant.ts";
-import {
-  type CountName,
-  countNames,
-  type LevelRollup,
-  type Measure,
-  type MeasureName,
-  measureNames,
-  type Rollup,
-  type RollupCounts,
-} from "./rollup.ts";
+import { countNames, type LevelRollup, type Measure, measureNames, type Rollup, type RollupCounts } from "./rollup.ts";
 
 /**
  * A roll-up as short text: about 100 characters for a quarter of an hour. Groups end with ";": counts, grams, level, one for each
@@ -47,40 +38,67 @@ const encodeMeasure = (measure: Measure | null, reports: number): string =>
       ]);
 
 /**
- * The inverse of `encodeRollup`. A kind of fault that this version doesn't know is left out.
+ * The inverse of `encodeRollup`. A kind of fault that this version doesn't know is left out. It reads thousands of rows for one
+ * chart, so it goes through the text once, without splitting it.
  * @throws RangeError where the text is none of `encodeRollup`.
  */
 export function decodeRollup(text: string): Rollup {
-  const groups = text.split(";");
-  const [countsText = "", gramsText = "", levelText = ""] = groups;
-  if (groups.length > groupsMax) throw malformed(text);
-  const counts = decodeCounts(countsText, text);
-  const measureOf = (index: number) => decodeMeasure(groups[firstMeasure + index] ?? "", counts.reports, text);
+  const reader: Reader = { text, index: 0 };
+  const counts = readCounts(reader);
   return {
     counts,
-    decigramsGiven: gramsText === unknownGrams ? null : numberOf(gramsText, text),
-    level: levelText === "" ? null : decodeLevel(levelText, text),
-    measures: Object.fromEntries(measureNames.map((name, index) => [name, measureOf(index)])) as {
-      [name in MeasureName]: Measure | null;
+    decigramsGiven: readGrams(reader),
+    level: readLevel(reader),
+    measures: {
+      air: readMeasure(reader, counts.reports),
+      inside: readMeasure(reader, counts.reports),
+      supply: readMeasure(reader, counts.reports),
+      battery: readMeasure(reader, counts.reports),
+      charge: readMeasure(reader, counts.reports),
     },
-    standingAlarms: decodeKinds(groups[firstMeasure + measureNames.length] ?? ""),
+    standingAlarms: readKinds(reader),
   };
 }
 
-const firstMeasure = 3;
-const groupsMax = firstMeasure + measureNames.length + 1;
-
-function decodeCounts(groupText: string, text: string): RollupCounts {
-  const numbers = numbersOf(groupText, text);
-  if (numbers.length > countNames.length) throw malformed(text);
-  const counts: Partial<Record<CountName, number>> = {};
-  for (const [index, name] of countNames.entries()) counts[name] = numbers[index] ?? 0;
-  return counts as RollupCounts;
+interface Reader {
+  readonly text: string;
+  index: number;
 }
 
-function decodeLevel(groupText: string, text: string): LevelRollup {
-  const numbers = numbersOf(groupText, text);
-  if (numbers.length !== 6) throw malformed(text);
+function readCounts(reader: Reader): RollupCounts {
+  const numbers = readGroup(reader);
+  if (numbers.length > countNames.length) throw malformed(reader);
+  const at = (index: number) => numbers[index] ?? 0;
+  // Written out, in the order of `countNames`: a loop over names takes twice as long.
+  return {
+    reports: at(0),
+    reportedTime: at(1),
+    pausedTime: at(2),
+    visits: at(3),
+    presses: at(4),
+    deposits: at(5),
+    depositsPaid: at(6),
+    depositsUnpaid: at(7),
+    timerPortions: at(8),
+    pressPortions: at(9),
+    depositPortions: at(10),
+    keeperPortions: at(11),
+    alarmsRaised: at(12),
+  };
+}
+
+function readGrams(reader: Reader): number | null {
+  const isUnknown = codeAt(reader.text, reader.index) === unknownGrams.charCodeAt(0);
+  if (isUnknown) reader.index += 1;
+  const numbers = readGroup(reader);
+  if (numbers.length > 1 || (isUnknown && numbers.length > 0)) throw malformed(reader);
+  return isUnknown ? null : (numbers[0] ?? 0);
+}
+
+function readLevel(reader: Reader): LevelRollup | null {
+  const numbers = readGroup(reader);
+  if (numbers.length === 0) return null;
+  if (numbers.length !== 6) throw malformed(reader);
   const [at = 0, last = 0, below = 0, above = 0, toLeast = 0, toMost = 0] = numbers;
   return {
     at: at as Instant,
@@ -92,27 +110,75 @@ function decodeLevel(groupText: string, text: string): LevelRollup {
   };
 }
 
-function decodeMeasure(groupText: string, reports: number, text: string): Measure | null {
-  if (groupText === "") return null;
-  const numbers = numbersOf(groupText, text);
-  if (numbers.length !== 4) throw malformed(text);
+function readMeasure(reader: Reader, reports: number): Measure | null {
+  const numbers = readGroup(reader);
+  if (numbers.length === 0) return null;
+  if (numbers.length !== 4) throw malformed(reader);
   const [moreThanReports = 0, least = 0, range = 0, excess = 0] = numbers;
   const count = reports + moreThanReports;
   return { count, sum: least * count + excess, least, most: least + range };
 }
 
-const isFaultKind = (name: string): name is FaultKind => knownKinds.has(name);
-const knownKinds: ReadonlySet<string> = new Set(faultKinds);
-const decodeKinds = (groupText: string): readonly FaultKind[] => groupText.split(",").filter(isFaultKind);
-
-const numbersOf = (groupText: string, text: string): readonly number[] =>
-  groupText.split(",").map((digits) => numberOf(digits, text));
-
-function numberOf(digits: string, text: string): number {
-  if (digits === "") return 0;
-  const number = Number.parseInt(digits, 36);
-  if (!Number.isSafeInteger(number) || number.toString(36) !== digits) throw malformed(text);
-  return number;
+function readKinds(reader: Reader): readonly FaultKind[] {
+  const { text, index } = reader;
+  if (index >= text.length) return [];
+  if (text.includes(";", index)) throw malformed(reader);
+  return text.slice(index).split(",").filter(isFaultKind);
 }
 
-const malformed = (text: string): RangeError => new RangeError(`expected a roll-up as text, got "${text}"`);
+const isFaultKind = (name: string): name is FaultKind => knownKinds.has(name);
+const knownKinds: ReadonlySet<string> = new Set(faultKinds);
+
+/** The numbers up to the next ";" or the end; [] for an empty group. */
+function readGroup(reader: Reader): readonly number[] {
+  const { text } = reader;
+  const numbers: number[] = [];
+  for (;;) {
+    const before = reader.index;
+    const number = readNumber(reader);
+    const isWritten = reader.index > before;
+    const isEnd = reader.index >= text.length;
+    const separator = codeAt(text, reader.index);
+    if (!isEnd && separator !== semicolon && separator !== comma) throw malformed(reader);
+    if (isWritten || separator === comma || numbers.length > 0) numbers.push(number);
+    reader.index += isEnd ? 0 : 1;
+    if (separator !== comma) return numbers;
+  }
+}
+
+/** 0 where there are no digits. */
+function readNumber(reader: Reader): number {
+  const { text } = reader;
+  const isNegative = codeAt(text, reader.index) === minus;
+  const first = isNegative ? reader.index + 1 : reader.index;
+  let number = 0;
+  let index = first;
+  for (let digit = digitOf(codeAt(text, index)); digit >= 0; digit = digitOf(codeAt(text, index))) {
+    number = number * 36 + digit;
+    index += 1;
+  }
+  const isCanonical = index > first ? text.charCodeAt(first) !== zero : !isNegative;
+  if (!isCanonical || number > Number.MAX_SAFE_INTEGER) throw malformed(reader);
+  reader.index = index;
+  return isNegative ? -number : number;
+}
+
+// Codes of ASCII.
+const comma = 44;
+const minus = 45;
+const semicolon = 59;
+const zero = 48;
+const nine = 57;
+const letterA = 97;
+const letterZ = 122;
+
+/** -1 after the end: a NaN would slow all of this down. */
+const codeAt = (text: string, index: number): number => (index < text.length ? text.charCodeAt(index) : -1);
+
+/** -1 where it is no digit of base 36. */
+function digitOf(code: number): number {
+  if (code >= zero && code <= nine) return code - zero;
+  return code >= letterA && code <= letterZ ? code - letterA + 10 : -1;
+}
+
+const malformed = ({ text }: Reader): RangeError => new RangeError(`expected a roll-up as text, got "${text}"`);

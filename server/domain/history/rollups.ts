@@ -27,8 +27,8 @@ import { quarterOf, type RollupSpan } from "./rollupSpans.ts";
  * a report may change quarters that were stored long ago: every roll-up here is what is to be merged into a stored one, if there
  * is one. The same steps give the same roll-ups, so that a replay of the log gives what the server has stored.
  *
- * Plain JSON values. What closed is handed out once: store it in the transaction that stores these roll-ups, or a step that is
- * repeated after a crash counts twice.
+ * Plain JSON values. After each step `closedQuarters` hands out once what is to be stored, in the transaction that stores the step.
+ * Whoever rebuilds these values from steps that are stored drops what closes in them: it is stored as well.
  */
 export interface Rollups {
   readonly open: readonly QuarterRollup[]; // in order of time
