@@ -2,7 +2,7 @@ import { isAssumed } from "../assumedSettings.ts";
 import { isStanding } from "../digest/digestFeeder.ts";
 import type { Effect } from "../effects.ts";
 import type { Fact } from "../facts.ts";
-import { type FaultKind, faultKinds } from "../faults.ts";
+import type { FaultKind } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import { hopperLevel } from "../hopper/level.ts";
 import { after, type Instant, minutes } from "../instant.ts";
@@ -91,12 +91,12 @@ function countAlarms(changes: QuarterChanges, { before: earlierState, after: sta
     const { from, to, at } = effect.change;
     if (to === "unacknowledged" && from !== to) changeAt(changes, at).counts.alarmsRaised += 1;
   }
-  const standing = new Set<FaultKind>();
-  for (const kind of faultKinds) {
-    if (isStanding(earlierState, kind) || isStanding(state, kind)) standing.add(kind);
-  }
+  const standing = new Set([...standingAlarmsOf(earlierState), ...standingAlarmsOf(state)]);
   if (standing.size > 0) changeAt(changes, now).standingAlarms = [...standing].sort();
 }
+
+const standingAlarmsOf = (state: FeederState): readonly FaultKind[] =>
+  (Object.keys(state.alarms) as FaultKind[]).filter((kind) => isStanding(state, kind));
 
 // --- reports -------------------------------------------------------------------------------------------------------
 
