@@ -214,7 +214,7 @@ function updateColdSpell(coldSpell: Frost["coldSpell"], { air, inside }: Reading
   const outside = air ?? inside;
   if (coldSpell === null || at - coldSpell.foundAt >= spellMax) return null;
   if (outside === null) return coldSpell;
-  if (outside <= warmSpellCelsius) return coldSpell.warmSince === null ? coldSpell : { ...coldSpell, warmSince: null };
+  if (outside <= warmSpellCelsius) return { ...coldSpell, warmSince: null };
   if (coldSpell.warmSince === null) return { ...coldSpell, warmSince: at };
   return at - coldSpell.warmSince >= warmSpellMin && at - coldSpell.foundAt >= spellMin ? null : coldSpell;
 }

@@ -36,10 +36,6 @@ function saturationTemperature({ pressure, slope, offset }: MagnusCoefficients, 
   return celsius((offset * logRatio) / (slope - logRatio));
 }
 
-/** Relative humidity over ice, percent: above 100 frost grows. */
-export const humidityOverIce = (air: Celsius, humidity: HumidityPercent): number =>
-  (100 * vapourPressure(air, humidity)) / saturationPressure(overIce, air);
-
 /** What the air leaves on a surface. */
 export function condensationKind(vapour: number, surface: Celsius): "none" | "dew" | "frost" {
   if (surface < 0) return vapour > saturationPressure(overIce, surface) ? "frost" : "none";

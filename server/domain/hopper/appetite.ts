@@ -47,9 +47,10 @@ const memoryPerDay = Math.exp(-1 / 7);
 const priorDays = 0.5;
 /** Of a part of the night against one of the light: timers and early risers. */
 const nightShare = 0.05;
-/** No forecast sooner than this: a quarter of an hour of a hungry flock says nothing about a day. */
-const watchedHoursMin = 2;
-/** Nor before a quarter of the day's meal has passed: birds are busiest early or late, and what they did then is projected. */
+/**
+ * No forecast before a quarter of the day's meal has passed, which takes two hours at least: a quarter of an hour of a hungry flock
+ * says nothing about a day, and birds are busiest early or late.
+ */
 const shareSeenMin = 0.25;
 /** A day that was seen for less than this teaches nothing about whole days. */
 const shareToLearnMin = 0.3;
@@ -235,8 +236,7 @@ export function appetiteForecast(appetite: Appetite, yard: YardLocation): Appeti
     const daily = observedShare < 0.1 ? appetite.daily : updateByToday(appetite.daily, eaten, observed);
     return { daily, partShares: shares, dayIndex: day.index };
   }
-  if (watchedUntil - watchedSince < watchedHoursMin * 3_600_000 || observedShare < shareSeenMin || eaten <= 0)
-    return null;
+  if (observedShare < shareSeenMin || eaten <= 0) return null;
   return { daily: initialDailyAppetite(eaten, observed), partShares: shares, dayIndex: day.index };
 }
 

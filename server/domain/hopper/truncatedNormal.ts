@@ -13,7 +13,7 @@ export function truncatedNormalInterval(
   max: number,
 ): { readonly low: number; readonly mean: number; readonly high: number } {
   const [low, high] = [mean - normalQuantile95 * deviation, mean + normalQuantile95 * deviation];
-  if ((low >= 0 && high <= max) || !(deviation > 0))
+  if (low >= 0 && high <= max)
     return { low: clampWithin(low, max), mean: clampWithin(mean, max), high: clampWithin(high, max) };
   const a = -mean / deviation;
   const b = (max - mean) / deviation;

@@ -27,8 +27,13 @@ const onSqlite = async (): Promise<OutboxUnderTest> => {
   const yard = { id: "alder", name: "Alder Croft", zone: "Europe/Stockholm", place: null, practice: false };
   const digest = { digestTime: "07:30", digestWanted: false };
   await store.yards.addYard({ ...yard, ...digest, escalateMinutes: 15 }, keeper.id, start);
-  const state = newFeeder(defaultSettings({ ...yard }, "Rowan"), start);
-  const rowan = { id: "rowan-000000", yard: yard.id, keyHash: "hash", practice: false, state, firstEntry: "{}" };
+  const feeder = (id: string, name: string) => {
+    const state = newFeeder(defaultSettings({ ...yard }, name), start);
+    return { id, yard: yard.id, keyHash: `hash of ${id}`, practice: false, state, firstEntry: "{}" };
+  };
+  const rowan = feeder("rowan-000000", "Rowan");
+  // Another feeder of the yard, so that a name shows whose it is.
+  await store.yards.addFeeder(feeder("larch-000000", "Larch"), start);
   await store.yards.addFeeder(rowan, start);
   const notificationBy = (channel: "push" | "email", feeder: string | null, content: NotificationContent) => {
     return { person: keeper.id, channel, yard: yard.id, feeder, content };

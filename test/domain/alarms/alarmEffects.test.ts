@@ -118,6 +118,15 @@ describe("a check of all alarms", () => {
     expect(check([]).alarms).toEqual({});
   });
 
+  it("ends an alarm whose fault has been absent for long enough, and keeps it until it is acknowledged", () => {
+    const absent = { absentSince: ago(24 * 60), present: false };
+    const acknowledged = alarmIn("acknowledged", { ...absent, acknowledgedAt: ago(9), acknowledgedBy: "Ada" });
+    expect(check([], { trayJammed: acknowledged }).alarms.trayJammed).toBeUndefined();
+    const { alarms, effects } = check([], { trayJammed: alarmIn("unacknowledged", absent) });
+    expect(alarms.trayJammed?.state).toBe("returnedUnacknowledged");
+    expect(effects).toMatchObject([{ kind: "alarmChanged" }, { kind: "alarmEvent", event: { kind: "returned" } }]);
+  });
+
   it("suppresses by a pause, the workshop or storage, with the reason", () => {
     const reason = (different: object) => {
       const alarm = check([fault("trayJammed")], {}, different).alarms.trayJammed;

@@ -1,6 +1,12 @@
 import { describe, expect, it } from "vitest";
 import { coldFaults, initialCold, updateCold, updateColdByDeposit } from "../../../server/domain/cold/cold.ts";
 import {
+  type DetectorDrift,
+  initialDetectorDrift,
+  updateDetectorByDeposit,
+} from "../../../server/domain/cold/detectorDrift.ts";
+import {
+  estimatedMissedShare,
   initialSignalModel,
   missedShare,
   relativeCoilResistance,
@@ -168,6 +174,38 @@ describe("a healthy detector's winter", () => {
       }
     });
   }
+});
+
+describe("the evidence of a detector's signals", () => {
+  /** Caps at 0.8 ± 0.04 at 10 °C, weaker by 0.01 a degree; the weakest accepted one was 0.6. */
+  const signalModel: SignalModel = {
+    ...{ weight: 400, meanTemperature: 10, meanSignal: 0.8, temperatureSquares: 1e9, crossProducts: 1e7 },
+    ...{ signalSquares: 1e5 + 0.04 ** 2 * 398, recentResidual: 0, smallest: 0.6, previousSmallest: null },
+    ...{ blockCount: 400, mildCount: 400, mildVariance: 0.04 ** 2, mildResidualMin: -0.12 },
+  };
+  const afterCap = (signal: number, temperature: number, signalEvidence: number): number => {
+    const drift: DetectorDrift = {
+      ...{ ...initialDetectorDrift(), signalModel, signalEvidence },
+      lastTemperature: { celsius: celsius(temperature), at: start },
+    };
+    return updateDetectorByDeposit(drift, { kind: "deposit", metal: true, signal, chute: null }, start).signalEvidence;
+  };
+
+  it("grows by ln 1/(1 - p) where a share p should have been too weak, and by nothing in mild weather", () => {
+    const expected = (share: number) => -Math.log1p(-share);
+    expect(afterCap(0.7, 10, 0)).toBe(0);
+    // The tail's own share while it is less than one in twenty, then the more accurate one.
+    expect(missedShare(signalModel, celsius(-1))).toBeLessThan(0.05);
+    expect(afterCap(0.7, -1, 0)).toBeCloseTo(expected(missedShare(signalModel, celsius(-1))), 9);
+    expect(missedShare(signalModel, celsius(-4))).toBeGreaterThan(0.05);
+    expect(afterCap(0.7, -4, 0)).toBeCloseTo(expected(estimatedMissedShare(signalModel, celsius(-4))), 9);
+  });
+
+  it("is kept for the most part after a cap a little weaker than any before, and is lost after a far weaker one", () => {
+    expect(afterCap(0.7, -5, 8)).toBeGreaterThan(8);
+    expect(afterCap(0.599, -5, 8)).toBeGreaterThan(7.5);
+    expect(afterCap(0.5, -5, 8)).toBeLessThan(0.5);
+  });
 });
 
 describe("the signal's line", () => {

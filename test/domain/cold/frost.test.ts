@@ -75,6 +75,26 @@ describe("a lid without a thermometer", () => {
     expect(play.rang).toHaveLength(2);
   });
 
+  it("is found again only after a day above freezing without a break", () => {
+    const play = frost();
+    for (let day = 0; day < 11; day++) {
+      evening(play, 0, 0.6, (air) => ({ air, humidity: 96 }));
+      for (let n = 0; n < 60; n++) play.report({ air: -6 + n / 10, humidity: 85 });
+    }
+    const warm = { air: 4, humidity: 70 };
+    const mild = { air: 1.9, humidity: 70 };
+    play
+      .times(20 * 6, warm)
+      .report(mild)
+      .times(20 * 6, warm)
+      .times(8 * 6 - 1, mild);
+    evening(play, 0, 0.6, (air) => ({ air, humidity: 96 }));
+    expect(play.rang).toHaveLength(1);
+    play.times(25 * 6, warm).times(9 * 6, mild);
+    evening(play, 0, 0.6, (air) => ({ air, humidity: 96 }));
+    expect(play.rang).toHaveLength(2);
+  });
+
   it("is found iced also in a cold spell with frost, though only once", () => {
     const play = evening(frost(), 0, 0.6, (air) => ({ air, humidity: 96 }));
     expect(play.rang.map(({ kind }) => kind)).toEqual(["frostInside"]);
@@ -218,9 +238,35 @@ describe("ice", () => {
       .report(dewy)
       .times(200, damp);
     expect(play.fault()?.kind).toBe("iceLock");
+    // A report without humidity or without a thermometer on the feeder doesn't show that the fault was ended.
+    expect(play.report({ inside: -5, lid: -9 }).fault()?.kind).toBe("iceLock");
+    expect(play.report({ air: -9, humidity: 97 }).fault()?.kind).toBe("iceLock");
     expect(play.report(healed).fault()).toBeNull();
     expect(play.times(3, healed).fault()).toBeNull();
     expect(frost().times(7, dewy).times(200, damp).times(40, healed).fault()?.kind).toBe("iceLock"); // real ice stays
+  });
+});
+
+describe("the evidence of frost and ice", () => {
+  const evidence = (play: ColdRun) => play.fault()?.evidence.map(({ label, value }) => `${label}: ${value}`);
+
+  it("names the frost point of the air beside the colder lid while frost grows", () => {
+    // Air at -2 °C with 92 % has its frost point at -2.76 °C; texts give half degrees.
+    expect(evidence(frost().times(6, { inside: -2, lid: -6, humidity: 92 }))).toEqual([
+      "temperature of the lid: −6 °C",
+      "frost point of the air: −3 °C",
+      "times it froze and thawed so far: 0",
+    ]);
+  });
+
+  it("names what wetted the lid before the ice", () => {
+    const rain = { air: 1.5, inside: 3, lid: 1.5, humidity: 89.5 };
+    const icy = { air: -3, inside: -1, lid: -3, humidity: 60 };
+    expect(evidence(frost().times(9, rain).report(icy))).toEqual([
+      "temperature of the lid: −3 °C",
+      "last seen wet: very humid air for an hour",
+      "times it froze and thawed so far: 0",
+    ]);
   });
 });
 

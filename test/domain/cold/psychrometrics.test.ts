@@ -4,7 +4,6 @@ import {
   condensationKind,
   dewPoint,
   frostPoint,
-  humidityOverIce,
   type MagnusCoefficients,
   overIce,
   overWater,
@@ -157,7 +156,7 @@ describe("humidity over ice", () => {
       [-40, 67.56],
     ] as const;
     for (const [at, read] of table) {
-      expect(Math.abs(humidityOverIce(celsius(at), humidityPercent(read)) - 100)).toBeLessThan(0.03);
+      expect(Math.abs((100 * vapour(at, read)) / esOver(overIce, at) - 100)).toBeLessThan(0.03);
     }
   });
 });
@@ -175,5 +174,10 @@ describe("what settles on a surface", () => {
       expect(condensationKind(e, celsius(surface))).toBe(expected);
       expect(Math.abs(esOver(surface < 0 ? overIce : overWater, surface) - saturated)).toBeLessThan(0.0005);
     }
+  });
+
+  it("is nothing at the dew point and the frost point themselves, where as much evaporates as settles", () => {
+    expect(condensationKind(esOver(overWater, 4), celsius(4))).toBe("none");
+    expect(condensationKind(esOver(overIce, -4), celsius(-4))).toBe("none");
   });
 });

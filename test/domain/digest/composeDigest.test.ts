@@ -119,6 +119,10 @@ describe("the digest's text", () => {
     expect(besides(compose(digestFeederFixture(rowan)))).toEqual([
       "Out of service: chute sensor not working (Rowan) and scale not working (Rowan).",
     ]);
+    const larch = digestFeederFixture(feederWithPortions("Larch"));
+    expect(besides(compose(larch, digestFeederFixture(rowan)))).toEqual([
+      "Out of service: chute sensor not working (Rowan) and scale not working (Rowan).",
+    ]);
   });
 
   it.each(["latchedUnacknowledged", "latchedAcknowledged"])("asks for a check where an alarm is %s", (phase) => {

@@ -94,6 +94,16 @@ describe("the evidence for each fault", () => {
     expect(after1(counted(4, 0.2)).trayJammed.sum).toBeCloseTo(logs.nothing - logs.healthy - 0.05, 9);
   });
 
+  it("tells the feed's faults apart by the current: easier, harder, blocked or next to nothing", () => {
+    const leading = (drawn: number) => leadingHypothesis(after1(counted(null, drawn)));
+    expect([-0.07, 0.2, Math.log(3), -4].map(leading)).toEqual([
+      "emptyTray",
+      "trayJammed",
+      "motorStalled",
+      "motorNotTurning",
+    ]);
+  });
+
   it("is limited to thirty a portion, either way", () => {
     expect(after1(counted(null, 1.3)).motorStalled.sum).toBeLessThanOrEqual(30 - 0.05);
     const refuted = after1({

@@ -117,6 +117,10 @@ describe("the motor's usual current, beside plain matrices", () => {
     const sloped = { ...learnt(8), slope: -0.01, lastCelsius: -5 };
     expect(usualCurrent(sloped)).toBeCloseTo(240 * Math.exp(0.1), 6);
     expect(logCurrent(milliamps(0))).toBe(0);
+    // A portion without a temperature doesn't change that temperature.
+    expect(learnt(1, 240, learnt(8)).lastCelsius).toBe(5);
+    expect(learnt(1, 240, learnt(8), null).lastCelsius).toBe(5);
+    expect(learnt(1, 240, learnt(8), celsius(-2)).lastCelsius).toBe(-2);
   });
 
   it("changes faster where no temperature is reported, up to 0.15", () => {

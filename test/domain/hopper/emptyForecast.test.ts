@@ -2,11 +2,13 @@ import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import {
   appetiteForecast,
+  expectedEaten,
   forecastVariance,
   initialAppetite,
   updateAppetiteByMeal,
   updateAppetiteUntil,
 } from "../../../server/domain/hopper/appetite.ts";
+import { initialDailyAppetite } from "../../../server/domain/hopper/dailyAppetite.ts";
 import { daySpanAt, isDaylightPart, lightHours, partAt } from "../../../server/domain/hopper/daySpan.ts";
 import { type EmptyForecast, forecastEmpty, runOutText } from "../../../server/domain/hopper/emptyForecast.ts";
 import {
@@ -197,6 +199,18 @@ describe("the forecast", () => {
     expect(forecastEmpty(initialHopper(settings, dawn), settings, dawn)).toEqual({ kind: "unknown", missing: "level" });
     const full = updateHopperByRefill(initialHopper(settings, dawn), { at: dawn, what: { kind: "filled" } }, settings);
     expect(forecastEmpty(full, settings, dawn)).toEqual({ kind: "unknown", missing: "appetite" });
+  });
+
+  it("expects less of each day to come while the birds eat less from day to day", () => {
+    const daily = { ...initialDailyAppetite(200, { portions: 25, observedShare: 1 }), trend: -0.1 };
+    const first = daySpanAt(settings, dawn);
+    const forecast = { daily, partShares: new Array<number>(24).fill(1 / 24), dayIndex: first.index };
+    const eatenOn = (ahead: number) => {
+      const day = daySpanAt(settings, minuteAfter(dawn, ahead * 1440));
+      return expectedEaten(forecast, settings, day.from, day.to);
+    };
+    expect(eatenOn(5)).toBeLessThan(0.7 * eatenOn(0)); // about exp(-0.5), and a little less light
+    expect(eatenOn(5)).toBeGreaterThan(0.4 * eatenOn(0));
   });
 
   it("sees no end where nobody eats", () => {

@@ -18,6 +18,33 @@ const level = (mass: number, when = dawn) => ({ at: when, what: { kind: "level" 
 const known = (mass: number, settings: FeederSettings): HopperState =>
   updateHopperByRefill(initialHopper(settings, dawn), level(mass), settings);
 
+describe("a fall of the scale where no portions are reported", () => {
+  const weigh = (hopper: HopperState, mass: number, second: number) =>
+    updateHopperByWeighing(hopper, grams(mass), at(second), scale).hopper;
+  const hour = 3_600;
+
+  it("in the dark is no meal within an hour, but may be one of the afternoon after a longer gap", () => {
+    const afternoon = weigh(known(1_000, scale), 1_000, 8 * hour); // 14:00 UTC; at Alder Croft it is dark from about 15:30
+    const evening = weigh(weigh(known(1_000, scale), 1_000, 12 * hour), 1_000, 12.1 * hour);
+    expect(weigh(afternoon, 900, 13 * hour)).toMatchObject({ pendingJump: null, weighedAt: at(13 * hour) });
+    expect(weigh(evening, 900, 13 * hour).pendingJump).not.toBeNull();
+  });
+
+  it("within a minute is not believed at once, also where the birds' appetite is known", () => {
+    let hopper = known(1_500, scale);
+    let mass = 1_500;
+    for (let minute = 10; minute <= 3 * 1_440; minute += 10) {
+      const isLight = minute % 1_440 < 8 * 60;
+      if (isLight) mass -= 4;
+      hopper = weigh(hopper, mass, 60 * minute);
+    }
+    expect(hopper.appetite.daily).not.toBeNull();
+    const fallen = weigh(hopper, mass - 300, 60 * (3 * 1_440 + 1));
+    expect(fallen.pendingJump).not.toBeNull();
+    expect(fallen.estimate.level).toBeGreaterThan(mass - 30);
+  });
+});
+
 describe("a reading far from what was expected", () => {
   const outlier = (residual: number, second: number, different: object = {}) => ({
     ...{

@@ -1,7 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { type FaultKind, ruleOf } from "../../../server/domain/faults.ts";
 import { after, days, hours, instantOf, minutes } from "../../../server/domain/instant.ts";
-import { recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
+import { advanceEscalation, recordDisplay } from "../../../server/domain/notification/advanceEscalation.ts";
 import { type DeliveryLoss, recordLoss } from "../../../server/domain/notification/deliveryLoss.ts";
 import type { Escalation, RecipientState } from "../../../server/domain/notification/escalation.ts";
 import {
@@ -24,6 +24,19 @@ import { ada, bo, cilla, EscalationScenario, recipientsOf, stockholm } from "./e
 const now = instantOf("2026-12-01T12:00:00Z");
 const ago = (count: number) => after(now, minutes(-count));
 const night = { quietHours: { from: "22:00", to: "07:00" }, urgentBreaks: false };
+
+describe("an escalation that could notify nobody yet", () => {
+  it("is checked again when quiet hours end or somebody else can be notified, never at a moment that has passed", () => {
+    const asleep = [
+      { ...ada, quietHours: { from: "08:00", to: "20:00" }, urgentBreaks: false },
+      { ...bo, quietHours: { from: "08:00", to: "20:00" } },
+    ];
+    const waiting = escalationFixture({ level: 0, levelAt: ago(60), raisedAt: ago(60), renewedAt: ago(60) });
+    const { notifications, nextAt } = advanceEscalation(waiting, recipientsOf(asleep), now);
+    expect(notifications).toEqual([]);
+    expect(nextAt).toBe(after(now, minutes(15)));
+  });
+});
 
 describe("a display receipt", () => {
   const withState = (state: Partial<RecipientState>): Escalation =>

@@ -168,6 +168,23 @@ describe("ice under one sky", () => {
     expect(sky.pushes).toBe(1);
   });
 
+  it("goes on under the one that has been iced for longest, whatever their order in the yard", () => {
+    const sky = new Sky().ice("elder", "17:00").ice("alder", "17:05").ice("rowan", "17:10").thaws("elder", "20:00");
+    expect(sky.lines.at(-1)).toBe(
+      "20:00 ada push quietly: Alder: ice likely on tray and slot | It was wet and it froze. Also at Rowan.",
+    );
+  });
+
+  it("leaves another night's ice as it is when one of its own ends", () => {
+    const sky = new Sky().ice("rowan", "17:00").ice("larch", "36:00").ice("elder", "36:05");
+    const rowan = sky.escalation("rowan");
+    sky.thaws("larch", "36:10");
+    expect(sky.lines.at(-1)).toBe(
+      "12:10 ada push quietly: Elder: ice likely on tray and slot | It was wet and it froze.",
+    );
+    expect(sky.escalation("rowan")).toEqual(rowan);
+  });
+
   it("pushes in the morning for the one that is left, where the first was over before anybody woke", () => {
     const sleeper = { ...ada, quietHours: { from: "16:00", to: "07:00" } };
     const sky = new Sky({ people: [sleeper] }).ice("rowan", "17:00").ice("larch", "18:00").thaws("rowan", "20:00");

@@ -166,6 +166,11 @@ describe("a yard's escalation that comes right back", () => {
       now,
     );
   });
+
+  it("is about missing reports, so that its e-mail has the caution for wires", () => {
+    expect(settled(both, over("Ada"))?.fault).toBe("feederSilent");
+    expect(settled(both, null)?.fault).toBe("feederSilent");
+  });
 });
 
 describe("a first silence", () => {

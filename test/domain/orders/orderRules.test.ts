@@ -178,3 +178,69 @@ describe("a repeated answer", () => {
     expect(done("p1", 20)(no).orders.newest).toMatchObject({ status: "confirmed", problem: null });
   });
 });
+
+describe("an answer from an earlier start, which came late", () => {
+  const restarted = [starts("b-1", -60), pause, sent(5), starts("b-2", 100)];
+
+  it("doesn't confirm a pause: the present start may not have kept it", () => {
+    const late = run(...restarted, done("p1", 90, "earlier"));
+    expect(late.newest?.status).toBe("sent");
+    expect(late.revertedPause).toMatchObject({ by: "restart", since: at(90) });
+    expect(pauseStatus(late, at(120)).kind).toBe("unknown");
+  });
+
+  it("confirms a pause together with a statement of the present start, made before or after it came", () => {
+    expect(run(...restarted, states(true, 110), done("p1", 90, "earlier")).newest).toMatchObject({
+      status: "confirmed",
+      answeredAt: at(110),
+    });
+    expect(run(...restarted, done("p1", 90, "earlier"), states(true, 110)).newest?.status).toBe("confirmed");
+    expect(run(...restarted, states(false, 110), done("p1", 90, "earlier")).newest?.status).toBe("sent");
+  });
+
+  it("doesn't replace the known end of a pause where the older pause had none", () => {
+    const three = [pause, requests(order("p2", "pause", 10, 600)), requests(order("p3", "pause", 20))];
+    const late = run(...three, done("p2", 30), done("p1", 25, "earlier"));
+    expect(late.lastStatement?.until).toBe(at(600));
+    expect(run(...three, done("p2", 30), done("p1", 30, "earlier")).lastStatement?.until).toBe(at(600));
+  });
+});
+
+describe("an answer to a sending before the last", () => {
+  it("changes nothing: the pause was requested again since then", () => {
+    const lost = [starts("b-1", -60), pause, sent(5), done("p1", 9), starts("b-2", 100)];
+    expect(run(...lost, refused("p1", 105)).newest?.status).toBe("requested");
+    expect(run(...lost, sent(110), refused("p1", 109)).newest?.status).toBe("sent");
+    expect(run(...lost, sent(110), refused("p1", 110)).newest?.status).toBe("refused");
+  });
+
+  it("changes nothing where nothing was requested", () => {
+    expect(run(done("p1", 9))).toEqual(initialOrders());
+  });
+});
+
+describe("the status of an order that keepers see", () => {
+  const shown = (second: number, ...steps: Step[]) => {
+    const orders = run(...steps);
+    return orders.newest && displayedStatus(orders, orders.newest, at(second));
+  };
+
+  it("is that the feeder refused, also where it fed against its earlier confirmation", () => {
+    const fed = [starts("b-1", -60), pause, sent(5), done("p1", 9), gives(60)];
+    expect(shown(90, ...fed)).toBe("contradicted");
+    expect(shown(90, ...fed, sent(70), refused("p1", 80))).toBe("refused");
+  });
+
+  it("is never that it ended early where the feeder didn't confirm it", () => {
+    const short = requests(order("p1", "pause", 0, 600));
+    expect(shown(545, short, sent(5), states(false, 545))).toBe("sent");
+  });
+});
+
+describe("a resume that the feeder doesn't follow in time", () => {
+  it("is a fault that says whether the order was sent", () => {
+    const reason = (...steps: Step[]) => staysPausedFault(run(resume, ...steps), settings, at(150))?.reason;
+    expect(reason()).toBe("Resume was requested, but the order has not reached the feeder.");
+    expect(reason(sent(5))).toBe("Resume was requested and sent, but the feeder has not confirmed that it is feeding.");
+  });
+});

@@ -7,6 +7,7 @@ import {
 } from "../../../server/domain/orders/evidence.ts";
 import { initialOrders } from "../../../server/domain/orders/order.ts";
 import { pauseStatus } from "../../../server/domain/orders/pauseStatus.ts";
+import { done, at as moment, pause, run, starts, states } from "./orderSteps.ts";
 
 const start = instantOf("2026-11-25T06:30:00Z");
 const at = (second: number) => afterwards(start, seconds(second));
@@ -37,5 +38,9 @@ describe("the state of a feeder without a statement since its restart", () => {
     const spoke = updateOrdersByPaused(silent, true, at(10), at(10)).orders;
     const anew = reports(spoke, "b-2", 5, 105);
     expect(pauseStatus(anew, at(160))).toEqual({ kind: "unknown", startedAt: at(100) });
+  });
+  it("isn't known from what it stated at the very moment it began to restart", () => {
+    const paused = run(starts("b-1", -60), pause, done("p1", 9), states(true, 100), starts("b-2", 100, null));
+    expect(pauseStatus(paused, moment(160))).toEqual({ kind: "unknown", startedAt: moment(100) });
   });
 });

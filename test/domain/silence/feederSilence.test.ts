@@ -71,6 +71,11 @@ describe("the silence of a feeder", () => {
     expect(fault?.kind).toBe("feederSilent");
     expect(fault?.reason).toBe("No report for 12 minutes. It usually reports every minute.");
     expect(fault?.confidence).toBeGreaterThan(0.999);
+    expect(fault?.evidence.slice(0, 2)).toEqual([
+      { label: "last report", value: "a report", at: link.lastReportAt },
+      { label: "usual time between reports", value: "1 minute", at: null },
+    ]);
+    expect(fault?.evidence[2]?.label).toBe("longest gap that is still credible");
   });
 
   it("is found within 90 seconds on a fast one", () => {

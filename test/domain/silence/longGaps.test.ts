@@ -52,6 +52,17 @@ describe("the longest gaps", () => {
     expect(later.lastQuarter).toEqual([]);
   });
 
+  it("show the shape of their law only from the third one on", () => {
+    const shapeOf = (...waits: readonly number[]) => {
+      const add = (gaps: ReturnType<typeof initialLongGaps>, wait: number, n: number) =>
+        addLongGap(gaps, wait * minute, after(start, days(n)));
+      const gaps = waits.reduce(add, initialLongGaps(start));
+      return gapDistribution(gaps, minute, 1.5 * minute, after(start, days(10))).shape;
+    };
+    expect(shapeOf(2, 90)).toBe(shapeOf(2, 3));
+    expect(shapeOf(2, 3, 90)).toBeGreaterThan(shapeOf(2, 3, 4));
+  });
+
   it("don't grow rarer by a time in which nothing could be seen of them", () => {
     const { gaps, law } = exponential(5, minute, 60);
     const blind = gapDistribution(extendQuarter(gaps, days(20)), minute, 1.5 * minute, after(start, days(80)));

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { after, days, hours, type Instant, instantOf, minutes, type Span } from "../../../server/domain/instant.ts";
+import { initialSensors, readingFaults } from "../../../server/domain/silence/sensorFaults.ts";
 import {
   type ConstantReading,
   constantTimeMax,
@@ -11,7 +12,7 @@ import {
   withoutStuckReadings,
 } from "../../../server/domain/silence/stuckReadings.ts";
 import { celsius } from "../../../server/domain/units.ts";
-import { emptyReadings } from "./larch.ts";
+import { emptyReadings, larchSettings } from "./larch.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 
@@ -40,6 +41,22 @@ const known = (more: Partial<ConstantReading> = {}): ConstantReading => ({
     watched: { changeCount: 30, firstReadAt: start },
   },
   ...more,
+});
+
+describe("the fault of readings that are stuck", () => {
+  it("names each one's value in its own unit, and for how long it has been the same", () => {
+    const stuck = (value: number) => known({ value, constantFor: days(2) });
+    const sensors = initialSensors(start);
+    const constantReadings = { ...sensors.constantReadings, air: stuck(4), humidity: stuck(71), battery: stuck(3.9) };
+    const now = after(start, days(10));
+    const [fault] = readingFaults({ ...sensors, constantReadings }, larchSettings, now);
+    expect(fault?.kind).toBe("readingStuck");
+    expect(fault?.evidence.map(({ label, value }) => `${label}: ${value}`)).toEqual([
+      ...["air thermometer, unchanged: 4 °C", "air thermometer, the same for: 2 days"],
+      ...["humidity sensor, unchanged: 71 %", "humidity sensor, the same for: 2 days"],
+      ...["battery's meter, unchanged: 3.9 V", "battery's meter, the same for: 2 days"],
+    ]);
+  });
 });
 
 describe("how long a reading stays the same", () => {
