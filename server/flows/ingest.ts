@@ -211,10 +211,21 @@ function reportLine(
     bootedAt,
     eventSpan: spanOf(events),
     recalled,
-    readings: JSON.stringify(report.postedReadings),
-    events: JSON.stringify(events.map(({ posted }) => posted.body)),
+    readings: oneLine(report.readingsText) ?? JSON.stringify(report.postedReadings),
+    events: storedEvents(report, events),
   };
 }
+
+/** As sent where every event is new and they are in order; their text is then not made again. */
+function storedEvents(report: PostedReport, events: readonly PlacedEvent[]): string {
+  const isWhole =
+    report.events.length === events.length && events.every(({ posted }, at) => posted === report.events[at]);
+  const asSent = isWhole ? oneLine(report.eventsText) : null;
+  return asSent ?? JSON.stringify(events.map(({ posted }) => posted.body));
+}
+
+/** The log has one line a step. */
+const oneLine = (text: string | null): string | null => (text === null || /[\n\r]/.test(text) ? null : text);
 
 function spanOf(events: readonly PlacedEvent[]): ReportLine["eventSpan"] {
   if (events.length === 0) return null;
