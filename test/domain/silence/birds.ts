@@ -2,7 +2,7 @@ import type { Instant, Span } from "../../../server/domain/instant.ts";
 import type { EventContent, FeederEvent } from "../../../server/domain/report.ts";
 import type { Place } from "../../../server/domain/settings.ts";
 import { lightAt } from "../../../server/domain/sun.ts";
-import type { SeededRandom } from "./seededRandom.ts";
+import type { RandomSource } from "../../../server/practice/random.ts";
 
 /** How the simulated birds live: bouts of visits, of which some are by learners and some by birds that never press. */
 export interface BirdHabits {
@@ -17,7 +17,7 @@ export interface BirdHabits {
 
 /** What a feeder in order would record from `from` to `to`, in order. */
 export function* simulateBirds(
-  random: SeededRandom,
+  random: RandomSource,
   place: Place,
   habits: BirdHabits,
   from: Instant,
@@ -37,22 +37,22 @@ export function* simulateBirds(
     const today = Math.floor(at / 86_400_000);
     if (today !== day) {
       day = today;
-      stormy = random.chance(habits.stormyDays);
+      stormy = random.isTrueWith(habits.stormyDays);
     }
     if (stormy || lightAt(place, at as Instant) === "night") continue;
-    const learner = random.chance(habits.learners);
+    const learner = random.isTrueWith(habits.learners);
     do {
       at += random.exponential(habits.visitEvery);
       if (at >= to) return;
       yield event({ kind: "visit" }, at);
       if (!learner) continue;
-      if (random.chance(habits.presses)) {
+      if (random.isTrueWith(habits.presses)) {
         // Some hammer.
-        for (let i = 0; i < (random.chance(0.1) ? 8 : 1); i++) yield event({ kind: "press" }, at + 2_000 + 400 * i);
+        for (let i = 0; i < (random.isTrueWith(0.1) ? 8 : 1); i++) yield event({ kind: "press" }, at + 2_000 + 400 * i);
       }
-      if (random.chance(habits.deposits)) {
+      if (random.isTrueWith(habits.deposits)) {
         yield event({ kind: "deposit", metal: true, signal: 0.8, chute: true }, at + 8_000);
       }
-    } while (random.chance(1 - 1 / habits.visitsInBout));
+    } while (random.isTrueWith(1 - 1 / habits.visitsInBout));
   }
 }

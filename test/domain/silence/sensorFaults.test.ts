@@ -11,10 +11,10 @@ import {
   updateSensorsByEvent,
 } from "../../../server/domain/silence/sensorFaults.ts";
 import { celsius, grams } from "../../../server/domain/units.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { barePortion } from "../portionFixture.ts";
 import { type BirdHabits, simulateBirds } from "./birds.ts";
 import { emptyReadings, larchSettings } from "./larch.ts";
-import { seededRandom } from "./seededRandom.ts";
 import { ordinaryHabits, runSilence } from "./silenceRun.ts";
 
 const start = instantOf("2026-03-01T00:00:00Z");
