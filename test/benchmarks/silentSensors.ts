@@ -19,6 +19,7 @@ const alone: BirdHabits = {
   visitsInBout: 1,
   learners: 1,
   presses: 0.4,
+  hammers: 0,
   stormyDays: 0.05,
 };
 const quiet: BirdHabits = { ...ordinaryHabits, boutEvery: hours(2) };

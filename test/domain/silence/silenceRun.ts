@@ -21,6 +21,7 @@ export const ordinaryHabits: BirdHabits = {
   learners: 0.6,
   presses: 0.7,
   deposits: 0.15,
+  hammers: 0.1,
   stormyDays: 0.1,
 };
 
