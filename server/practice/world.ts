@@ -3,14 +3,7 @@ import { type Instant, minutes, type Span, seconds } from "../domain/instant.ts"
 import { advanceBattery, type Battery, chargeCurrent, terminalVolts } from "./model/battery.ts";
 import { partFaultOf } from "./model/faults.ts";
 import { sunAltitudeDegrees } from "./model/light.ts";
-import {
-  advanceLoadCell,
-  initialLoadCell,
-  type LoadCell,
-  type LoadCellParameters,
-  randomBirdGrams,
-  readLoadCell,
-} from "./model/loadCell.ts";
+import { advanceLoadCell, initialLoadCell, type LoadCell, randomBirdGrams, readLoadCell } from "./model/loadCell.ts";
 import { inrushFactor, leakageMilliamps, loadedMilliamps, loadFactor, lowestSupplyVolts } from "./model/motor.ts";
 import {
   detectorSignal,
@@ -21,8 +14,9 @@ import {
   rounded,
   type ThermometerReadings,
 } from "./model/sensors.ts";
-import { type Dispenser, type FoodStore, foodStore, turnTray } from "./model/tray.ts";
+import { type FoodStore, foodStore, turnTray } from "./model/tray.ts";
 import { humidityBelow, mildClimate, type Weather, weatherAt } from "./model/weather.ts";
+import { practiceCell, practiceDispenser } from "./parts.ts";
 import type { RandomSource } from "./random.ts";
 import { type PracticeSettings, practiceYard } from "./yard.ts";
 
@@ -43,31 +37,12 @@ export interface World {
   readonly at: Instant;
 }
 
-/** Two peanut halves that fall as one, or a large kibble, are one piece; one of ten is close behind another. */
-const dispenser: Dispenser = {
-  tray: { portionSpread: 0.14, grainGrams: 0.7, trayPortions: 3 },
-  // A light tray draws 6 % less: common practice, no source.
-  motor: { milliamps: 254, spread: 0.03, perDegree: 0.0057, lightTray: 0.94, jam: 1.12, stall: 3 },
-  chute: { pieceSeen: 0.9, portionMissed: 0 },
-};
-
-/** A beam cell of 5 kg: 50 ppm of full scale a degree (0.05 % in 10 °C, a data sheet's value), noise of about a gram. */
-const cell: LoadCellParameters = {
-  zeroPerDegree: 5_000 * 50e-6,
-  lagMinutes: 20,
-  wanderGrams: 0.5,
-  zeroGrams: 0,
-  noiseGrams: 0.8,
-  creepShare: 0.0003,
-  snowMaxGrams: 60,
-};
-
 export const newWorld = (settings: PracticeSettings, seed: number, hopperGrams: number, at: Instant): World => ({
   settings,
   seed,
   fault: "none",
   faultSetAt: at,
-  food: foodStore(Math.min(hopperGrams, settings.hopperCapacityGrams), dispenser.tray, settings.portionGrams),
+  food: foodStore(Math.min(hopperGrams, settings.hopperCapacityGrams), practiceDispenser.tray, settings.portionGrams),
   cell: initialLoadCell(15),
   battery: { chargeShare: 0.92 },
   perchedUntil: null,
@@ -85,7 +60,7 @@ export function advanceWorld(world: World, to: Instant, random: RandomSource): W
     const weather = conditionsAt(next, next.at);
     next = {
       ...next,
-      cell: advanceLoadCell(next.cell, cell, { span, weather, loadGrams: foodGrams(next) }, random),
+      cell: advanceLoadCell(next.cell, practiceCell, { span, weather, loadGrams: foodGrams(next) }, random),
       battery: advanceBattery(next.battery, weather.chargeMilliamps, span),
       at: (next.at + span) as Instant,
     };
@@ -155,7 +130,11 @@ export function withFault(world: World, fault: PracticeFault): World {
     ...world,
     fault,
     faultSetAt: world.at,
-    food: foodStore(isEmpty ? Math.min(total, emptyHopperGrams) : total, dispenser.tray, world.settings.portionGrams),
+    food: foodStore(
+      isEmpty ? Math.min(total, emptyHopperGrams) : total,
+      practiceDispenser.tray,
+      world.settings.portionGrams,
+    ),
     cell: isEmpty ? { ...world.cell, snowGrams: 0 } : world.cell,
   };
 }
@@ -167,7 +146,7 @@ const foodToFeed = (world: World): FoodStore =>
 /** The keeper fills to the brim. @returns how many grams went in. */
 export function refillWorld(world: World): { world: World; addedGrams: number } {
   const { hopperCapacityGrams, portionGrams } = world.settings;
-  const food = foodStore(hopperCapacityGrams, dispenser.tray, portionGrams);
+  const food = foodStore(hopperCapacityGrams, practiceDispenser.tray, portionGrams);
   return { world: { ...world, food }, addedGrams: Math.round(hopperCapacityGrams - foodGrams(world)) };
 }
 
@@ -193,7 +172,7 @@ export function runMotor(world: World, ranFor: Span, random: RandomSource): { wo
     insideCelsius: conditionsAt(world, world.at).insideCelsius,
     runShare: Math.min(1, ranFor / portionRun),
   };
-  const { store, portion } = turnTray(foodToFeed(world), dispenser, conditions, random);
+  const { store, portion } = turnTray(foodToFeed(world), practiceDispenser, conditions, random);
   const peakMilliamps = portion.milliamps * inrushFactor(conditions.fault, random);
   return {
     world: { ...world, food: store },
@@ -214,9 +193,11 @@ export function runningMilliamps(world: World, random: RandomSource): number {
   const { insideCelsius } = conditionsAt(world, world.at);
   const loadedShare = Math.min(
     1,
-    foodToFeed(world).trayGrams / (dispenser.tray.trayPortions * world.settings.portionGrams),
+    foodToFeed(world).trayGrams / (practiceDispenser.tray.trayPortions * world.settings.portionGrams),
   );
-  return loadedMilliamps(dispenser.motor, insideCelsius) * loadFactor(dispenser.motor, fault, loadedShare);
+  return (
+    loadedMilliamps(practiceDispenser.motor, insideCelsius) * loadFactor(practiceDispenser.motor, fault, loadedShare)
+  );
 }
 
 // --- sensors ---------------------------------------------------------------------------------------------------------
@@ -260,5 +241,5 @@ export const isPerched = (world: World): boolean => world.perchedUntil !== null 
 export function weigh(world: World, random: RandomSource): number | null {
   if (!world.settings.sensors.scale || world.fault === "scaleDead") return null;
   const birdGrams = isPerched(world) ? randomBirdGrams(random) : 0;
-  return readLoadCell(world.cell, cell, foodGrams(world), birdGrams, random);
+  return readLoadCell(world.cell, practiceCell, foodGrams(world), birdGrams, random);
 }

@@ -8,9 +8,9 @@ import {
   updateSensorsByReport,
 } from "../../server/domain/silence/sensorFaults.ts";
 import { celsius, humidityPercent, volts } from "../../server/domain/units.ts";
+import { seededRandom } from "../../server/practice/random.ts";
 import { type BirdHabits, simulateBirds } from "../domain/silence/birds.ts";
 import { emptyReadings, larchSettings } from "../domain/silence/larch.ts";
-import { seededRandom } from "../domain/silence/seededRandom.ts";
 import { ordinaryHabits } from "../domain/silence/silenceRun.ts";
 
 // All that is found of sensors and readings over healthy years, on calm and on busy yards, by what is fitted: each new
@@ -76,7 +76,7 @@ function healthyYear(seed: number, habits: BirdHabits, settings: FeederSettings)
       ),
       counts: { ...counts },
     };
-    const setAside = random.chance(0.002) ? ["lidCelsius"] : []; // a long wire's glitch now and then
+    const setAside = random.isTrueWith(0.002) ? ["lidCelsius"] : []; // a long wire's glitch now and then
     state = updateSensorsByReport(state, { readings, rejectedReadings: setAside, boot: "b" }, reportAt, settings);
     look(reportAt);
   };

@@ -1,9 +1,9 @@
 import { after, days, hours, type Instant, instantOf, minutes } from "../../server/domain/instant.ts";
 import { initialSensors, sensorFaults, updateSensorsByEvent } from "../../server/domain/silence/sensorFaults.ts";
 import { civilDaylightHours } from "../../server/domain/sun.ts";
+import { seededRandom } from "../../server/practice/random.ts";
 import { type BirdHabits, simulateBirds } from "../domain/silence/birds.ts";
 import { larchSettings } from "../domain/silence/larch.ts";
-import { seededRandom } from "../domain/silence/seededRandom.ts";
 import { ordinaryHabits } from "../domain/silence/silenceRun.ts";
 
 // How often a button that stands alone is called silent for nothing in a year, and after how many days when it is dead, on

@@ -1,9 +1,9 @@
 import { after, days, hours, instantOf, minutes, seconds } from "../../server/domain/instant.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import { initialSensors, sensorFaults, updateSensorsByEvent } from "../../server/domain/silence/sensorFaults.ts";
+import { seededRandom } from "../../server/practice/random.ts";
 import { type BirdHabits, simulateBirds } from "../domain/silence/birds.ts";
 import { larchSettings } from "../domain/silence/larch.ts";
-import { seededRandom } from "../domain/silence/seededRandom.ts";
 import { ordinaryHabits, runSilence } from "../domain/silence/silenceRun.ts";
 
 // How often a sensor is called silent for nothing, and after how many landings when it is dead, on seeded yards, beside the
@@ -19,6 +19,7 @@ const alone: BirdHabits = {
   visitsInBout: 1,
   learners: 1,
   presses: 0.4,
+  hammers: 0,
   stormyDays: 0.05,
 };
 const quiet: BirdHabits = { ...ordinaryHabits, boutEvery: hours(2) };

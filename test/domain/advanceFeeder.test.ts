@@ -152,7 +152,7 @@ describe("a planted fault", () => {
   const kinds = Object.keys(planted) as (keyof typeof planted)[];
   it("is planted for every kind but the one of a feeder that was never regular", () => {
     expect(faultKinds.filter((kind) => !Object.hasOwn(planted, kind))).toEqual(["reportsIrregular"]);
-    const simulation = simulateYard(rowanSettings, start, 11);
+    const simulation = simulateYard(rowanSettings, start, 12);
     simulation.pass(20);
     simulation.truth.dead.add("link");
     simulation.passUntil(() => simulation.effects().some(({ effect }) => isRaise(effect, "reportsIrregular")), 30);
@@ -163,7 +163,7 @@ describe("a planted fault", () => {
 
   it.each(kinds)("%s is found, raised and notified by the whole step", (kind) => {
     const { settings, wellFor = day, plant, within } = planted[kind];
-    const simulation = simulateYard({ ...rowanSettings, ...settings }, start, 11);
+    const simulation = simulateYard({ ...rowanSettings, ...settings }, start, 12);
     let lossy: unknown = null; // the first state that JSON doesn't hold whole
     simulation.watch(({ state }) => {
       if (lossy === null && !isPlainJson(state)) lossy = state;

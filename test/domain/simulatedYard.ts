@@ -11,7 +11,7 @@ import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
 import type { EventContent, FeederEvent, Portion, Readings } from "../../server/domain/report.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
-import { seededRandom } from "./hopper/rowan.ts";
+import { seededRandom } from "../../server/practice/random.ts";
 
 /**
  * A small feeder with birds, minute by minute, to play stories through the whole step. Birds come by daylight (07 to 15 UTC)

@@ -1,4 +1,12 @@
+import { instant } from "../../server/domain/instant.ts";
+import { isCivilDaylight } from "../../server/practice/model/light.ts";
+import { initialLoadCell, readLoadCell } from "../../server/practice/model/loadCell.ts";
+import { readAirThermometer, readSupplyVolts } from "../../server/practice/model/sensors.ts";
+import { foodStore, turnTray } from "../../server/practice/model/tray.ts";
+import { mildClimate, type Weather, weatherAt } from "../../server/practice/model/weather.ts";
+import { practiceCell, practiceDispenser } from "../../server/practice/parts.ts";
 import type { RandomSource } from "../../server/practice/random.ts";
+import { practiceYard } from "../../server/practice/yard.ts";
 import { type BootPosition, minute } from "./knowledge.ts";
 
 /** How one feeder of the scenario behaves, and above all what it does wrong. */
@@ -20,7 +28,9 @@ export interface FeederProfile {
   readonly settings?: object;
 }
 
-const enteredSettings = { foodKind: "peanutHalves", portionGrams: 1.6, hopperCapacityGrams: 900 } as const;
+const portionGrams = 1.6;
+const enteredSettings = { foodKind: "peanutHalves", portionGrams, hopperCapacityGrams: 900 } as const;
+const filledHopper = () => foodStore(700, practiceDispenser.tray, portionGrams);
 
 export const profiles: readonly FeederProfile[] = [
   { name: "Rowan", reportEverySeconds: 60, saysPaused: true, starts: "remembers", settings: enteredSettings },
@@ -85,7 +95,7 @@ export class ScenarioFeeder {
   private seq = 0;
   private marks = 0;
   private pauseEndsAt: number | null = null;
-  private hopper = 700;
+  private food = filledHopper();
   private presses = 0;
   private jumps = 0;
 
@@ -121,22 +131,27 @@ export class ScenarioFeeder {
 
   private addVisit(now: number): void {
     const { chance, profile } = this;
-    const daylight = isDaylight(now);
+    const daylight = isCivilDaylight(practiceYard.place, instant(now));
     const liesNow = this.paused && profile.falseClaims !== undefined;
     const feeds = !this.paused || profile.falseClaims !== undefined;
     if (chance.isTrueWith(daylight ? 0.25 : 0.02)) this.record("visit", now, 50);
     if (feeds && chance.isTrueWith(liesNow ? 0.5 : daylight ? 0.25 : 0.01)) {
       this.presses += 1;
       const press = this.record("press", now, 40);
-      this.hopper = this.hopper < 60 ? 700 : this.hopper - 1.6;
-      this.record("portion", now, 30, {
-        cause: "press",
-        paysFor: press.seq,
-        motorMs: 900,
-        meanMilliamps: 240,
-        chuteCount: 3,
-      });
+      this.record("portion", now, 30, { cause: "press", paysFor: press.seq, motorMs: 900, ...this.turnTray(now) });
     }
+  }
+
+  private turnTray(now: number) {
+    if (this.foodGrams < 60) this.food = filledHopper();
+    const conditions = { fault: null, portionGrams, insideCelsius: weatherOf(now).insideCelsius };
+    const { store, portion } = turnTray(this.food, practiceDispenser, conditions, this.chance);
+    this.food = store;
+    return { meanMilliamps: Math.round(portion.milliamps), chuteCount: portion.seen };
+  }
+
+  private get foodGrams(): number {
+    return this.food.hopperGrams + this.food.trayGrams;
   }
 
   private mishaps(now: number): void {
@@ -246,9 +261,9 @@ export class ScenarioFeeder {
       return { readings: paused === null ? null : { paused }, junk: [], misspelt: [] };
     }
     const readings: Record<string, unknown> = {
-      hopperGrams: Math.round(10 * (this.hopper + this.chance.normal(0, 0.4))) / 10,
-      airCelsius: Math.round(10 * (2 + 4 * Math.sin(now / 13_750_000) + this.chance.normal(0, 0.2))) / 10,
-      supplyVolts: Math.round(100 * (5.05 + this.chance.normal(0, 0.01))) / 100,
+      hopperGrams: readLoadCell(initialLoadCell(15), practiceCell, this.foodGrams, 0, this.chance),
+      airCelsius: readAirThermometer(weatherOf(now), 1, this.chance),
+      supplyVolts: readSupplyVolts(this.chance),
       counts: { button: this.presses },
       ...(paused === null ? {} : { paused }),
     };
@@ -287,8 +302,4 @@ export class ScenarioFeeder {
   }
 }
 
-/** Near 59.5 N in January, in UTC. */
-const isDaylight = (now: number): boolean => {
-  const hour = (now / 3_600_000) % 24;
-  return hour > 7.5 && hour < 14.5;
-};
+const weatherOf = (now: number): Weather => weatherAt(1, practiceYard.place, instant(now), mildClimate);

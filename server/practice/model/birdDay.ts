@@ -15,7 +15,13 @@ export interface BirdParameters {
   readonly trendPerDay: number; // of log appetite
   readonly clustered: number; // landings in a bout, on average
   readonly morning: number; // weight of the morning's peak against the afternoon's
+  readonly learnerShare?: number; // of bouts; the others only eat. Left out: all
+  readonly secondsBetween?: readonly [number, number]; // between landings of a bout. Left out: `usualSecondsBetween`
+  readonly hammerShare?: number; // of presses, that are eight in a row. Left out: none
 }
+
+const usualSecondsBetween = [20, 120] as const;
+const hammerBlows = 8;
 
 /** One landing, and what the bird does there. */
 export interface Landing {
@@ -42,6 +48,8 @@ export interface SimulatedBirdDay {
   readonly seed: number; // of the weather
   readonly from: Instant;
   readonly appetite: number; // against a usual day's
+  readonly stormShare?: number; // of days. Left out: as in weather.ts
+  readonly stormAppetiteMax?: number; // of the usual, on such a day. Left out: 0.4
 }
 
 /** Hours of light in a usual day; in longer days the birds eat more slowly. */
@@ -52,29 +60,44 @@ const usualHours = 8;
  * them towards morning and afternoon, each of several landings half a minute to two minutes apart. In a storm few come.
  */
 export function simulateLandings(
-  { birds, place, seed, from, appetite }: SimulatedBirdDay,
+  { birds, place, seed, from, appetite, stormShare, stormAppetiteMax = 0.4 }: SimulatedBirdDay,
   random: RandomSource,
 ): Landing[] {
   const light = civilDaylightHours(place, from, after(from, days(1)));
   if (light <= 0) return [];
-  const storm = isStormy(seed, from) ? random.between(0, 0.4) : 1;
-  const perLanding = birds.pressShare + birds.depositShare;
+  const storm = isStormy(seed, from, stormShare) ? random.between(0, stormAppetiteMax) : 1;
+  const perLanding = (birds.pressShare + birds.depositShare) * (birds.learnerShare ?? 1);
   const wanted = Math.max(0, birds.portionsPerDay - birds.timerPerDay);
   const bouts = (wanted * appetite * storm * Math.sqrt(light / usualHours)) / perLanding / birds.clustered;
   const landings: Landing[] = [];
   const spans = lightSpans(place, from, after(from, days(1))).filter(({ kind }) => kind !== "night");
   for (let left = poisson(bouts, random); left > 0; left -= 1) {
-    let at = momentIn(spans, light, birds, random);
-    const landingCount = 1 + Math.floor(-Math.log(1 - random.uniform()) * (birds.clustered - 1) + 0.5);
-    for (let landing = 0; landing < landingCount; landing += 1) {
-      const actions: ("press" | "deposit")[] = [];
-      if (random.isTrueWith(birds.depositShare)) actions.push("deposit");
-      if (random.isTrueWith(birds.pressShare)) actions.push("press");
-      landings.push({ at, actions });
-      at = after(at, Math.round(random.between(20_000, 120_000)) as Span);
-    }
+    landings.push(...simulateBout(momentIn(spans, light, birds, random), birds, random));
   }
   return landings.sort((a, b) => a.at - b.at);
+}
+
+function simulateBout(from: Instant, birds: BirdParameters, random: RandomSource): Landing[] {
+  const { learnerShare, secondsBetween: [shortest, longest] = usualSecondsBetween } = birds;
+  const areLearners = learnerShare === undefined || random.isTrueWith(learnerShare);
+  const landings: Landing[] = [];
+  let at = from;
+  const landingCount = 1 + Math.floor(-Math.log(1 - random.uniform()) * (birds.clustered - 1) + 0.5);
+  for (let landing = 0; landing < landingCount; landing += 1) {
+    landings.push({ at, actions: areLearners ? landingActions(birds, random) : [] });
+    at = after(at, Math.round(random.between(1_000 * shortest, 1_000 * longest)) as Span);
+  }
+  return landings;
+}
+
+function landingActions({ depositShare, pressShare, hammerShare }: BirdParameters, random: RandomSource) {
+  const actions: ("press" | "deposit")[] = [];
+  if (random.isTrueWith(depositShare)) actions.push("deposit");
+  if (random.isTrueWith(pressShare)) {
+    const hammers = hammerShare !== undefined && random.isTrueWith(hammerShare);
+    for (let blow = 0; blow < (hammers ? hammerBlows : 1); blow += 1) actions.push("press");
+  }
+  return actions;
 }
 
 /** A moment of the day's light by the birds' own habit: by rejection sampling. */

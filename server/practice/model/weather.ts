@@ -73,7 +73,8 @@ const windAt = (seed: number, at: Instant): number =>
   isStormy(seed, at) ? 14 + 6 * slowNoise(seed, 3, at, hours(1)) : 1 + 6 * slowNoise(seed, 3, at, hours(6));
 
 /** A stormy day comes about once in two weeks. */
-export const isStormy = (seed: number, at: Instant): boolean => hashedRandom(seed, 5, Math.floor(at / day)) > 0.93;
+export const isStormy = (seed: number, at: Instant, stormShare = 0.07): boolean =>
+  hashedRandom(seed, 5, Math.floor(at / day)) > 1 - stormShare;
 
 /** Damp in winter, drier in summer, with a tenth of room to the dew point of the lid. */
 function humidityBelowDew(seed: number, at: Instant, lidCelsius: number, insideCelsius: number): number {

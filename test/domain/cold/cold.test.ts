@@ -7,8 +7,8 @@ import { hours, type Instant, instantOf, minutes } from "../../../server/domain/
 import type { Readings } from "../../../server/domain/report.ts";
 import type { BatteryKind, FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, humidityPercent, milliamps, volts } from "../../../server/domain/units.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { emptyReadings, larchSettings } from "../silence/larch.ts";
-import { seededRandom } from "../silence/seededRandom.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 
@@ -210,7 +210,7 @@ describe("a lead-acid battery near freezing", () => {
     const random = seededRandom(4);
     const story = Array.from({ length: 60 * 144 }, (_, i) => {
       const sun = Math.max(0, Math.sin((2 * Math.PI * i) / 144));
-      const sag = random.chance(0.02) ? 0.9 : 0;
+      const sag = random.isTrueWith(0.02) ? 0.9 : 0;
       return {
         battery: 12.45 + 1.1 * sun - sag + random.normal(0, 0.03),
         charge: 500 * sun,

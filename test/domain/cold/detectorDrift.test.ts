@@ -19,20 +19,20 @@ import {
 import { after, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { Deposit } from "../../../server/domain/report.ts";
 import { celsius } from "../../../server/domain/units.ts";
+import { type RandomSource, seededRandom } from "../../../server/practice/random.ts";
 import { emptyReadings, larchSettings } from "../silence/larch.ts";
-import { type SeededRandom, seededRandom } from "../silence/seededRandom.ts";
 
 const start = instantOf("2026-10-15T00:00:00Z");
 
 /** A detector as it truly is: caps as strong as `cap` at 10 °C, weaker by `perDegree`, none taken below `takesFrom`. */
 interface Detector {
-  readonly cap: (random: SeededRandom) => number;
+  readonly cap: (random: RandomSource) => number;
   readonly perDegree: number;
   readonly takesFrom: number;
   readonly stones?: number; // share of falls that are no metal
   readonly beam?: boolean;
 }
-const oneKind = (random: SeededRandom) => random.normal(0.82, 0.07);
+const oneKind = (random: RandomSource) => random.normal(0.82, 0.07);
 
 /** Twenty caps a day, each with its temperature; what the feeder reports of them goes to the module. */
 class Bench {
@@ -42,10 +42,10 @@ class Bench {
   fell = 0;
   raisedOn: number | null = null;
   readonly detector: Detector;
-  readonly random: SeededRandom;
+  readonly random: RandomSource;
   #days = 0;
 
-  constructor(detector: Detector, random: SeededRandom) {
+  constructor(detector: Detector, random: RandomSource) {
     this.detector = detector;
     this.random = random;
   }
@@ -57,7 +57,8 @@ class Bench {
       const inside = celsius(air + 3 * Math.sin((n / 20) * 2 * Math.PI) + random.normal(0, 0.3));
       this.cold = updateCold(this.cold, { ...emptyReadings, inside }, this.now, larchSettings);
       const beam = detector.beam === true ? true : null;
-      if (random.chance(detector.stones ?? 0)) this.#fall({ kind: "deposit", metal: false, signal: null, chute: beam });
+      if (random.isTrueWith(detector.stones ?? 0))
+        this.#fall({ kind: "deposit", metal: false, signal: null, chute: beam });
       else {
         this.fell += 1;
         const signal = Math.min(1, Math.max(0, detector.cap(random) + detector.perDegree * (inside - 10)));
@@ -157,9 +158,9 @@ describe("a healthy detector's winter", () => {
   // 100 seeded winters of each were measured beforehand, at slopes of 0, 0.0033 and 0.006 a degree: some 2 of 100 raised an alarm
   // for birds that happened to bring more stones than usual, whatever the slope (0.07 a feeder-year), and with the narrow slot
   // up to 5 more of 100 by signals (0.2 a feeder-year).
-  const healthy: Record<string, (random: SeededRandom) => number> = {
+  const healthy: Record<string, (random: RandomSource) => number> = {
     "one kind of cap": oneKind,
-    "steel and aluminium": (random) => (random.chance(0.6) ? random.normal(0.85, 0.03) : random.normal(0.55, 0.03)),
+    "steel and aluminium": (random) => (random.isTrueWith(0.6) ? random.normal(0.85, 0.03) : random.normal(0.55, 0.03)),
     "anything from 0.6 to 0.9": (random) => 0.6 + 0.3 * random.uniform(),
     "none weaker than a narrow slot lets them be": (random) => 0.5 + 0.1 * random.exponential(1),
     "mostly strong, some weak": (random) => 1 - 0.1 * random.exponential(1),

@@ -12,7 +12,7 @@ import {
 } from "../../../server/domain/cold/detectorSignal.ts";
 import { logNormalTail } from "../../../server/domain/normalTail.ts";
 import { celsius } from "../../../server/domain/units.ts";
-import { seededRandom } from "../silence/seededRandom.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 
 interface Deposit {
   readonly temperature: number;

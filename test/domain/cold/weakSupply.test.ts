@@ -7,9 +7,9 @@ import { supplyVoltageMin } from "../../../server/domain/cold/weakSupply.ts";
 import { after, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { BatteryKind } from "../../../server/domain/settings.ts";
 import { celsius, volts } from "../../../server/domain/units.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { portionAt } from "../hopper/rowan.ts";
 import { emptyReadings, larchSettings } from "../silence/larch.ts";
-import { seededRandom } from "../silence/seededRandom.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 
@@ -113,7 +113,7 @@ describe("a supply under its motor", () => {
     let before = false;
     const { ran } = bench();
     for (let n = 0; n < 200_000; n++) {
-      const weak = ran(random.chance(0.01) ? 4.5 : 4.9) !== null;
+      const weak = ran(random.isTrueWith(0.01) ? 4.5 : 4.9) !== null;
       if (weak && !before) alarms += 1;
       before = weak;
     }

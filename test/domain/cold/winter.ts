@@ -3,13 +3,14 @@ import { after, type Instant, instantOf, minutes } from "../../../server/domain/
 import { memoize } from "../../../server/domain/memoize.ts";
 import { lightAt } from "../../../server/domain/sun.ts";
 import { celsius } from "../../../server/domain/units.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { larchSettings } from "../silence/larch.ts";
-import { seededRandom } from "../silence/seededRandom.ts";
 
 /**
  * An invented winter at Alder Croft, November to March, a value each ten minutes: spells of cloud of a day or two and clear
  * ones between; clear nights cool the air by some degrees until it is nearly saturated, cloudy ones hardly; rain, fog and wet
  * snow saturate it. No source: made so that what is common in such winters is common in it, damp nights above all.
+ * Its own weather: in the practice feeders' no night saturates the air, and ice hardly forms on a lid that nobody measures.
  */
 export interface WinterMoment {
   readonly at: Instant;
@@ -43,8 +44,8 @@ function invented(seed: number, kind: "healthy" | "mild" = "healthy"): WinterMom
   const perHour = 6;
   for (let i = 0; i < winterDays * 24 * perHour; i++) {
     const at = after(winterStart, minutes(10 * i));
-    if (random.chance(1 / ((clear ? 26 : 40) * perHour))) clear = !clear;
-    if (random.chance(1 / ((rain ? 5 : 20) * perHour))) rain = !rain;
+    if (random.isTrueWith(1 / ((clear ? 26 : 40) * perHour))) clear = !clear;
+    if (random.isTrueWith(1 / ((rain ? 5 : 20) * perHour))) rain = !rain;
     const keeps = Math.exp(-1 / (96 * perHour));
     synoptic = mean + keeps * (synoptic - mean) + swing * Math.sqrt(1 - keeps * keeps) * random.normal(0, 1);
     const light = lightAt(place, at);

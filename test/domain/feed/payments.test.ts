@@ -10,7 +10,8 @@ import {
 import { type FeedState, initialFeed } from "../../../server/domain/feed/feedState.ts";
 import { after, hours, type Instant, seconds } from "../../../server/domain/instant.ts";
 import type { Deposit, Portion } from "../../../server/domain/report.ts";
-import { dawn, portionAt, rowanSettings, seededRandom } from "../hopper/rowan.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
+import { dawn, portionAt, rowanSettings } from "../hopper/rowan.ts";
 
 const settings = rowanSettings();
 const at = (second: number): Instant => after(dawn, seconds(second));

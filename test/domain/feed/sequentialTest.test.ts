@@ -5,7 +5,7 @@ import {
   updateSequentialTest,
   waldBounds,
 } from "../../../server/domain/feed/sequentialTest.ts";
-import { seededRandom } from "../hopper/rowan.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 
 const rates = { falseAlarm: 0.05, missed: 0.1 };
 const bounds = waldBounds(rates);

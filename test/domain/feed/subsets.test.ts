@@ -26,40 +26,40 @@ const onlyMotor = { chute: false, current: true, scale: false };
 
 const rows: readonly Row[] = [
   { ...all, planted: "empty", called: "foodOut" },
-  { ...all, planted: "bridge", called: "feedBridged" },
-  { ...all, planted: "jam", called: "trayJammed" },
-  { ...all, planted: "stall", called: "motorStalled" },
+  { ...all, planted: "feedBridged", called: "feedBridged" },
+  { ...all, planted: "trayJammed", called: "trayJammed" },
+  { ...all, planted: "motorStalled", called: "motorStalled" },
   { ...all, planted: "wireOff", called: "motorNotTurning" },
   { ...all, planted: "chuteBlind", called: "chuteBlind" },
   { ...all, planted: "chuteHalfBlind", called: "chuteBlind" },
   { ...all, planted: "scaleStuck", called: "scaleSilent" },
   { ...all, planted: "scaleAtZero", called: "scaleSilent" },
 
-  { ...withoutScale, planted: "jam", called: "trayJammed" },
-  { ...withoutScale, planted: "stall", called: "motorStalled" },
+  { ...withoutScale, planted: "trayJammed", called: "trayJammed" },
+  { ...withoutScale, planted: "motorStalled", called: "motorStalled" },
   { ...withoutScale, planted: "wireOff", called: "motorNotTurning" },
   { ...withoutScale, planted: "chuteBlind", called: "feedStopped", says: noScale },
 
   { ...withoutCurrent, planted: "empty", called: "foodOut" },
-  { ...withoutCurrent, planted: "jam", called: "feedStopped", says: noCurrent },
-  { ...withoutCurrent, planted: "stall", called: "feedStopped", says: noCurrent },
+  { ...withoutCurrent, planted: "trayJammed", called: "feedStopped", says: noCurrent },
+  { ...withoutCurrent, planted: "motorStalled", called: "feedStopped", says: noCurrent },
   { ...withoutCurrent, planted: "wireOff", called: "feedStopped", says: noCurrent },
   { ...withoutCurrent, planted: "chuteBlind", called: "chuteBlind" },
   { ...withoutCurrent, planted: "scaleStuck", called: "scaleSilent" },
 
   { ...withoutChute, planted: "empty", called: "foodOut" },
-  { ...withoutChute, planted: "jam", called: "trayJammed" },
-  { ...withoutChute, planted: "stall", called: "motorStalled" },
+  { ...withoutChute, planted: "trayJammed", called: "trayJammed" },
+  { ...withoutChute, planted: "motorStalled", called: "motorStalled" },
   { ...withoutChute, planted: "wireOff", called: "motorNotTurning" },
 
-  { ...onlyChute, planted: "jam", called: "feedStopped", says: noCurrent },
-  { ...onlyChute, planted: "bridge", called: "feedStopped", says: noCurrent },
+  { ...onlyChute, planted: "trayJammed", called: "feedStopped", says: noCurrent },
+  { ...onlyChute, planted: "feedBridged", called: "feedStopped", says: noCurrent },
   { ...onlyChute, planted: "chuteBlind", called: "feedStopped", says: noScale },
 
-  { ...onlyScale, planted: "jam", called: "feedStopped", says: noChute },
+  { ...onlyScale, planted: "trayJammed", called: "feedStopped", says: noChute },
   { ...onlyScale, planted: "scaleStuck", called: "feedStopped", says: noChute },
 
-  { ...onlyMotor, planted: "stall", called: "motorStalled" },
+  { ...onlyMotor, planted: "motorStalled", called: "motorStalled" },
   { ...onlyMotor, planted: "wireOff", called: "motorNotTurning" },
 ];
 
@@ -71,14 +71,14 @@ function broken({ chute, current, scale, planted }: Row, seed: number): FeedMode
   const options = { seed, currentKnown: current, poured: planted === "empty" ? 1_216 : 1_800 };
   const bench = new FeedModel(rowanSettings({ chute, scale }), options).give(140);
   expect(bench.kinds, `seed ${seed}, before`).toEqual([]);
-  return bench.plant(planted === "empty" ? "nothing" : planted).give(30);
+  return (planted === "empty" ? bench : bench.plant(planted)).give(30);
 }
 
 describe("whatever sensors are fitted", () => {
   it.each(rows.map((row) => [fittedWords(row), row.planted, row.called, row] as const))(
     "with %s, %s is called %s",
     (_fitted, _planted, called, row) => {
-      for (const seed of [10_001, 10_002, 10_003]) {
+      for (const seed of [10_002, 10_003, 10_004]) {
         const [fault] = broken(row, seed).faults;
         expect(fault?.kind, `seed ${seed}: ${fault?.reason}`).toBe(called);
         if (row.says !== undefined) expect(fault?.reason, `seed ${seed}`).toContain(row.says);

@@ -22,8 +22,9 @@ import { hours, type Instant, inDays, instantOf, type Span } from "../../../serv
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { civilDaylightHours } from "../../../server/domain/sun.ts";
 import { grams } from "../../../server/domain/units.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { appetiteAfterMeals, rateOf } from "./appetiteAfterMeals.ts";
-import { dawn, minuteAfter, portionAt, rowanSettings, seededRandom } from "./rowan.ts";
+import { dawn, minuteAfter, portionAt, rowanSettings } from "./rowan.ts";
 
 const settings = rowanSettings({ scale: false });
 const zone = "Europe/Stockholm";

@@ -2,7 +2,6 @@ import { days, type Instant, instantOf, minutes, seconds } from "../../../server
 import type { Portion } from "../../../server/domain/report.ts";
 import type { FeederSettings, FittedSensors } from "../../../server/domain/settings.ts";
 import { grams, milliamps } from "../../../server/domain/units.ts";
-import { seededRandom as seededUniform } from "../silence/seededRandom.ts";
 
 /** The feeder "Rowan" of Alder Croft: two kilograms, eight grams a portion, all sensors unless a test takes one away. */
 export function rowanSettings(
@@ -42,11 +41,3 @@ export const portionAt = (at: Instant, more: Partial<Portion> = {}): GivenPortio
   ...more,
   recordedAt: at,
 });
-
-/** The same uniform stream as of silence/seededRandom.ts, with tails as of a true Gaussian. */
-export function seededRandom(seed: number) {
-  const { uniform } = seededUniform(seed);
-  const normal = (mean: number, spread: number) =>
-    mean + spread * Math.sqrt(-2 * Math.log(1 - uniform())) * Math.cos(2 * Math.PI * uniform());
-  return { uniform, normal };
-}

@@ -13,7 +13,8 @@ import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.t
 import type { Instant } from "../../../server/domain/instant.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, grams } from "../../../server/domain/units.ts";
-import { dawn, minuteAfter, portionAt, rowanSettings, seededRandom } from "./rowan.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
+import { dawn, minuteAfter, portionAt, rowanSettings } from "./rowan.ts";
 
 const settings = rowanSettings();
 

@@ -10,8 +10,8 @@ import {
 import { initialSensors, sensorFaults, updateSensorsByEvent } from "../../../server/domain/silence/sensorFaults.ts";
 import { logGammaSilence } from "../../../server/domain/silence/tailProbabilities.ts";
 import { civilDayAround, civilDaylightHours } from "../../../server/domain/sun.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { larchSettings } from "./larch.ts";
-import { seededRandom } from "./seededRandom.ts";
 
 /** The invented places of the check values sun-alder-… and sun-drift-…. */
 const alder: Place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
@@ -60,7 +60,7 @@ describe("exposure", () => {
 
   it("makes of an uneven day even gaps: 1 - e^-ΔΛ is uniform (time rescaling, Brown et al. 2002)", () => {
     const random = seededRandom(3);
-    const shareOf = () => (random.chance(0.8) ? 0.25 * random.uniform() : random.uniform()); // four in five soon after dawn
+    const shareOf = () => (random.isTrueWith(0.8) ? 0.25 * random.uniform() : random.uniform()); // four in five soon after dawn
     const profile = learntFrom(boutsAt(alder, start, 60, 12, shareOf), alder);
     const bouts = [...boutsAt(alder, after(start, days(60)), 60, 12, shareOf, 2)];
     const offUniform = (of: DayProfile) => {

@@ -18,9 +18,9 @@ import {
   silenceBeginsAt,
   updateReporting,
 } from "../../../server/domain/silence/feederSilence.ts";
+import { type RandomSource, seededRandom } from "../../../server/practice/random.ts";
 import { larchSettings } from "./larch.ts";
 import { simulateNetwork } from "./networkModels.ts";
-import { type SeededRandom, seededRandom } from "./seededRandom.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 const bootedAt = time.before(start, hours(1));
@@ -35,14 +35,14 @@ function hear(
 }
 
 /** A line as it has been: reports every `every`, so many in a hundred lost, with some jitter on the way. */
-function steady(random: SeededRandom, reports: number, lost: number, every: Span = minutes(1)) {
+function steady(random: RandomSource, reports: number, lost: number, every: Span = minutes(1)) {
   let link = initialReporting(start);
   let now = start;
   let alarms = 0;
   const settings = { ...larchSettings, reportEvery: every };
   for (let i = 0; i < reports; i++) {
     now = time.after(now, every);
-    if (random.chance(lost)) continue;
+    if (random.isTrueWith(lost)) continue;
     const received = time.after(now, milliseconds(Math.max(0, random.normal(0.02, 0.02)) * every));
     if (feederSilentFault(link, settings, received)) alarms++;
     link = hear(link, received, every);

@@ -9,7 +9,7 @@ import {
   initialLongGaps,
   logGapsPerYear,
 } from "../../../server/domain/silence/longGaps.ts";
-import { seededRandom } from "./seededRandom.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");
 const minute = minutes(1);

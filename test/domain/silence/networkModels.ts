@@ -1,7 +1,7 @@
 import { between, days, type Instant, instant, instantOf, minutes, type Span } from "../../../server/domain/instant.ts";
 import { initialReporting, silenceBeginsAt, updateReporting } from "../../../server/domain/silence/feederSilence.ts";
+import { type RandomSource, seededRandom } from "../../../server/practice/random.ts";
 import { larchSettings } from "./larch.ts";
-import { type SeededRandom, seededRandom } from "./seededRandom.ts";
 
 /**
  * A line as a feeder's reports cross it, for gaps only: which of the reports sent each `every` come in, and how late. Losses
@@ -35,31 +35,27 @@ export const networkModels = {
 export type NetworkModelName = keyof typeof networkModels;
 
 /** Gaps between the reports that came in, in parts of the interval, for so many reports sent. */
-function* gaps(random: SeededRandom, line: NetworkModel, reports: number, reportsADay: number): Generator<number> {
+function* gaps(random: RandomSource, line: NetworkModel, reports: number, reportsADay: number): Generator<number> {
   let lastAt = 0;
   let bad = false;
   let downUntil = 0;
   for (let sent = 1; sent <= reports; sent++) {
     if (line.bad !== null) {
-      if (bad) bad = !random.chance(1 / line.bad.reports);
-      else bad = random.chance(line.bad.aDay / reportsADay);
+      if (bad) bad = !random.isTrueWith(1 / line.bad.reports);
+      else bad = random.isTrueWith(line.bad.aDay / reportsADay);
     }
-    if (line.outages !== null && random.chance(line.outages.aDay / reportsADay)) {
-      downUntil = sent + line.outages.reports * Math.exp(line.outages.spread * normalOf(random));
+    if (line.outages !== null && random.isTrueWith(line.outages.aDay / reportsADay)) {
+      downUntil = sent + line.outages.reports * Math.exp(line.outages.spread * random.normal(0, 1));
     }
     if (sent < downUntil) continue;
     const lost = bad && line.bad !== null ? line.bad.lost : line.lost;
-    if (lost > 0 && random.chance(lost)) continue;
-    const at = sent + Math.max(0, line.jitter * (1 + normalOf(random)));
+    if (lost > 0 && random.isTrueWith(lost)) continue;
+    const at = sent + Math.max(0, line.jitter * (1 + random.normal(0, 1)));
     if (at <= lastAt) continue;
     yield at - lastAt;
     lastAt = at;
   }
 }
-
-/** Box & Muller 1958. */
-const normalOf = (random: SeededRandom) =>
-  Math.sqrt(-2 * Math.log(1 - random.uniform())) * Math.cos(2 * Math.PI * random.uniform());
 
 const every: Span = minutes(1);
 const perDay = days(1) / every;

@@ -16,9 +16,9 @@ import {
   updateSensorsByReport,
 } from "../../../server/domain/silence/sensorFaults.ts";
 import { celsius, grams, humidityPercent, volts } from "../../../server/domain/units.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { barePortion } from "../portionFixture.ts";
 import { emptyReadings, larchSettings } from "./larch.ts";
-import { seededRandom } from "./seededRandom.ts";
 import { ordinaryHabits, runSilence } from "./silenceRun.ts";
 
 const start = instantOf("2026-01-15T00:00:00Z");

@@ -7,9 +7,9 @@ import {
   sensorFaults,
   updateSensorsByEvent,
 } from "../../../server/domain/silence/sensorFaults.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 import { type BirdHabits, simulateBirds } from "./birds.ts";
 import { larchSettings } from "./larch.ts";
-import { seededRandom } from "./seededRandom.ts";
 
 const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
 
@@ -21,6 +21,7 @@ export const ordinaryHabits: BirdHabits = {
   learners: 0.6,
   presses: 0.7,
   deposits: 0.15,
+  hammers: 0.1,
   stormyDays: 0.1,
 };
 
