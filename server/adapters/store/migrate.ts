@@ -20,6 +20,9 @@ export interface MigrationReport {
   readonly backup: string | null; // a copy from before; null where there was nothing to copy
 }
 
+/** In octets. */
+const pageSize = 2_048;
+
 /**
  * @param isWhole false: the database is known to be damaged, and may be opened but not changed
  * @throws MigrationProblem where an applied migration was changed, is missing here, or did not run to its end; StoreDamaged
@@ -33,7 +36,9 @@ export function migrate(
   const existed = existsSync(databaseFile);
   const database = new Database(databaseFile, { timeout: 5_000 });
   try {
-    // Only a database without tables can begin to give back the space of what is removed.
+    // Both can only be set before the first table. A step writes whole pages, of which it changes little: small ones wear a memory
+    // card less (7 instead of 12 kB a report).
+    database.pragma(`page_size = ${pageSize}`);
     database.pragma("auto_vacuum = INCREMENTAL");
     database.pragma("journal_mode = WAL");
     database.pragma("synchronous = FULL");

@@ -1,7 +1,7 @@
 import { emptyRollup, type Measure, mergeRollups, type Rollup } from "../../../server/domain/history/rollup.ts";
 import { dayOf, hourOf, quarterLength, type RollupSpan } from "../../../server/domain/history/rollupSpans.ts";
 import { after, days, type Instant, instantOf, milliseconds } from "../../../server/domain/instant.ts";
-import { seededRandom } from "../silence/seededRandom.ts";
+import { seededRandom } from "../../../server/practice/random.ts";
 
 /**
  * A year of a busy feeder with all sensors, quarter by quarter: birds by daylight, a battery that the sun charges, a hopper that is
