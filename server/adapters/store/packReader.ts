@@ -47,7 +47,7 @@ export function createPackReader(database: Database.Database): PackReader {
   return {
     *lines(feederNo, after, through) {
       for (let last = after; ; ) {
-        const pack = readNext.get(feederNo, last, through);
+        const pack = readNext.get({ feederNo, after: last, through });
         if (pack === undefined) return;
         yield* nextUnpacked(feederNo, pack).filter(({ step }) => last < step && step <= through);
         last = pack.lastStep;
@@ -81,10 +81,10 @@ export function createPackReader(database: Database.Database): PackReader {
 
 function packStatements(database: Database.Database) {
   const columns = `"firstStep", "lastStep", "lines"`;
-  const readNext = database.prepare<[number, number, number], StoredPack>(
+  const readNext = database.prepare<{ feederNo: number; after: number; through: number }, StoredPack>(
     `SELECT ${columns}, "readings" FROM "LogPack"
-     WHERE "feederNo" = ?1 AND "lastStep" > ?2 AND "firstStep" <= ?3 AND "firstStep" >= COALESCE(
-       (SELECT "firstStep" FROM "LogPack" WHERE "feederNo" = ?1 AND "firstStep" <= ?2 ORDER BY "firstStep" DESC LIMIT 1), 0)
+     WHERE "feederNo" = @feederNo AND "lastStep" > @after AND "firstStep" <= @through AND "firstStep" >= COALESCE(
+       (SELECT "firstStep" FROM "LogPack" WHERE "feederNo" = @feederNo AND "firstStep" <= @after ORDER BY "firstStep" DESC LIMIT 1), 0)
      ORDER BY "firstStep" LIMIT 1`,
   );
   const readAround = database.prepare<[number, number, number], StoredPack>(
