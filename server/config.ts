@@ -11,6 +11,7 @@ export interface Config {
   readonly vapidSubject: string;
   readonly allowPrivatePushEndpoints: boolean;
   readonly reportsPerMinute: number; // per feeder
+  readonly keepRawDays: number; // older readings are thinned to what the roll-ups hold
   readonly trustProxy: boolean;
   readonly email: EmailConfig | null; // null: no e-mail is sent
   readonly logLevel: "fatal" | "error" | "warn" | "info" | "debug" | "trace" | "silent";
@@ -52,6 +53,7 @@ const environment = z.object({
     .optional(),
   ALLOW_PRIVATE_PUSH_ENDPOINTS: flag, // for tests and home laboratories: pushes may go to this network
   REPORTS_PER_MINUTE: z.coerce.number().int().min(1).max(1_000_000).default(120),
+  KEEP_RAW_DAYS: z.coerce.number().int().min(7).max(36_500).default(60), // a digest compares a week
   TRUST_PROXY: flag,
   SMTP_URL: z.string().transform(readSmtpUrl).optional(),
   SMTP_PLAIN: flag,
@@ -93,6 +95,7 @@ export function readConfig(variables: Record<string, string | undefined>): Confi
     vapidSubject: env.VAPID_SUBJECT ?? vapidSubjectFor(env.PUBLIC_URL),
     allowPrivatePushEndpoints: env.ALLOW_PRIVATE_PUSH_ENDPOINTS,
     reportsPerMinute: env.REPORTS_PER_MINUTE,
+    keepRawDays: env.KEEP_RAW_DAYS,
     trustProxy: env.TRUST_PROXY,
     email: env.SMTP_URL && env.MAIL_FROM ? emailConfig(env.SMTP_URL, env.MAIL_FROM, env.SMTP_PLAIN) : null,
     logLevel: env.LOG_LEVEL,

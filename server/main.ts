@@ -19,7 +19,7 @@ import { webPush } from "./adapters/webPush.ts";
 import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
 import { openDataFiles, type StartArguments } from "./dataFiles.ts";
-import { minutes, type Span, seconds } from "./domain/instant.ts";
+import { days, minutes, type Span, seconds } from "./domain/instant.ts";
 import { checkStore, type DamageLog, type DamageNotifier, type DamagePorts, damageNotifier } from "./flows/damage.ts";
 import { deliverDueNotifications } from "./flows/delivery.ts";
 import { createDeliveryScheduler } from "./flows/deliveryScheduler.ts";
@@ -27,6 +27,7 @@ import { sendDueDigests } from "./flows/digest.ts";
 import { advanceDueEscalations, startMissingEscalations } from "./flows/escalations.ts";
 import { feederKeys } from "./flows/feederKeys.ts";
 import { checkLiveSockets } from "./flows/liveSockets.ts";
+import { packLogs } from "./flows/logPacking.ts";
 import { pruneOld } from "./flows/outbox.ts";
 import { runPeriodicChecks } from "./flows/periodicCheck.ts";
 import { resumePractice } from "./flows/practice.ts";
@@ -104,7 +105,7 @@ async function main(): Promise<void> {
     (error) => app.log.error({ err: error }, "delivering notifications failed; it is tried again in a minute"),
   );
   const notifier = damageNotifier({ ...ports, recipientsFile: file }, config.publicUrl, app.log);
-  const ticks = startTimers(ports, app.log, { notifier, check, isDamaged });
+  const ticks = startTimers(ports, app.log, { notifier, check, isDamaged, keepRaw: days(config.keepRawDays) });
 
   closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
@@ -176,7 +177,7 @@ function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" 
 function startTimers(
   ports: Ports,
   log: FastifyBaseLogger,
-  { notifier, check, isDamaged }: DamageWatch,
+  { notifier, check, isDamaged, keepRaw }: DamageWatch & { readonly keepRaw: Span },
 ): ScheduledTask[] {
   const every = (times: string, name: string, work: () => Promise<unknown>, evenIfDamaged = false) =>
     cron.schedule(
@@ -198,6 +199,7 @@ function startTimers(
     every("*/20 * * * * *", "escalation of alarms", () => advanceDueEscalations(ports)),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
+    every("* * * * *", "packing of the log", () => packLogs(ports, keepRaw)),
     every("17 * * * *", "removal of old data", () => pruneOld(ports)), // each hour: a server may be off for most of a day
     every("41 2 * * *", checkName, () => checkWholeDatabase(ports, check, log)),
     every("* * * * *", "reading whom to notify of a damaged database", () => notifier.updateRecipients()),

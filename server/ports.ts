@@ -92,6 +92,17 @@ export interface Store {
   readonly yards: YardStore;
   readonly keepers: KeeperStore;
   readonly records: RecordStore;
+  readonly packs: LogPacking;
+}
+
+/** Keeps the log small, a short step at a time. Each step says whether there may be another one. */
+export interface LogPacking {
+  /** Packs one day of one feeder that has been over for a day (UTC). */
+  packNext(now: Instant): Promise<boolean>;
+  /** Drops readings, reports without events and checks from one pack whose lines are all older. */
+  thinNext(before: Instant): Promise<boolean>;
+  /** Gives some free pages of the file back. */
+  shrink(): Promise<boolean>;
 }
 
 /** The stores whose changes one action may need in one transaction. */

@@ -15,6 +15,13 @@ export class FeederDamaged extends Error {
     this.problem = problem;
   }
 }
+/** Lines of a feeder's log can't be read any more. Everything else of the feeder can, and nothing was changed. */
+export class PackDamaged extends Error {
+  override readonly name = "PackDamaged";
+  constructor(feeder: string, firstStep: number, options?: ErrorOptions) {
+    super(`the stored log of feeder ${feeder} is damaged: its lines from step ${firstStep} on can't be read`, options);
+  }
+}
 /** The disk is full; nothing was stored. */
 export class StoreFull extends Error {
   override readonly name = "StoreFull";

@@ -5,10 +5,15 @@ import { readRanges } from "../../domain/seqRanges.ts";
 import type { StoredBoot } from "../../domain/storedBoots.ts";
 import type { LogLine, RecordedEvent, ReportLine, StoredBodies } from "../../ports.ts";
 import { columnList, type LogRow, logLineOf } from "./logRows.ts";
+import { newestOfEach, storedBootOf } from "./packFormat.ts";
+import { createPackReader, hasAny } from "./packReader.ts";
 
-/** Reads a feeder's log: what happened in a span of time, and what is stored of an event's number. */
+/**
+ * Reads a feeder's log: what happened in a span of time, and what is stored of an event's number. The lines of days that are over are
+ * in packs; the others follow them. @throws PackDamaged
+ */
 export interface LogReader {
-  /** After the step `after` until the step `through`, at most `most`, and fewer where they are long. */
+  /** After the step `after` until the step `through`, at most `most`, and fewer where they are long. Of thinned days steps are missing. */
   lines(feederNo: number, after: number, through: number, most: number): readonly LogLine[];
   /** Events recorded in [from, to), by time and number. */
   events(feederNo: number, from: Instant, to: Instant): readonly RecordedEvent[];
@@ -26,6 +31,47 @@ export interface LogReader {
 const pageLengthMax = 512 * 1_024;
 
 export function createLogReader(database: Database.Database): LogReader {
+  const packs = createPackReader(database);
+  const { readLines, readEvents, readReadings, readNumbers, readLine, readBoots } = lineStatements(database);
+  const rowsAfter = function* (feederNo: number, after: number, through: number, most: number) {
+    yield* packs.lines(feederNo, after, through);
+    yield* readLines.iterate(feederNo, after, through, most);
+  };
+
+  return {
+    lines: (feederNo, after, through, most) => pageOf(rowsAfter(feederNo, after, through, most), most),
+
+    events(feederNo, from, to) {
+      const rows = [...packs.around(feederNo, from, to), ...readEvents.all(feederNo, from, to)];
+      const found = rows.flatMap((row) => eventsOf(logLineOf(row)));
+      return found.filter(({ recordedAt }) => from <= recordedAt && recordedAt < to).sort(byTime);
+    },
+
+    readings: (feederNo, from, to) => [
+      ...packs
+        .readings(feederNo, from, to)
+        .map(({ at, readings }) => ({ at: at as Instant, readings: readings ?? "{}" })),
+      ...readReadings.all(feederNo, from, to),
+    ],
+
+    bodies(feederNo, boot, seqs) {
+      const wanted = new Set(seqs);
+      const steps = readNumbers
+        .all(feederNo, boot)
+        .flatMap(({ step, seqs: stored }) => (hasAny(stored, wanted) ? [step] : []));
+      const rows = steps.flatMap((step) => readLine.get(feederNo, step) ?? []);
+      const events = [...packs.withEvents(feederNo, boot, seqs), ...rows].flatMap((row) => eventsOf(logLineOf(row)));
+      return new Map(events.filter(({ seq }) => wanted.has(seq)).map((event) => [event.seq, event]));
+    },
+
+    boots(feederNo, label) {
+      const inLines = readBoots.all(feederNo, label, `${label}#`, `${label}$`).flatMap(storedBootOf);
+      return newestOfEach([...packs.boots(feederNo, label), ...inLines]);
+    },
+  };
+}
+
+function lineStatements(database: Database.Database) {
   const readLines = database.prepare<[number, number, number, number], LogRow>(
     `SELECT ${columnList} FROM "LogLine" WHERE "feederNo" = ? AND "step" > ? AND "step" <= ? ORDER BY "step" LIMIT ?`,
   );
@@ -43,45 +89,25 @@ export function createLogReader(database: Database.Database): LogReader {
     `SELECT ${columnList} FROM "LogLine" WHERE "feederNo" = ? AND "step" = ?`,
   );
   // `$` comes right after `#`: between them are the later starts under the same id.
-  const readBoots = database.prepare<[number, string, string, string], BootColumns>(
+  const readBoots = database.prepare<
+    [number, string, string, string],
+    Pick<LogRow, "boot" | "at" | "sentUptimeMs" | "seqs">
+  >(
     `SELECT "boot", "at", "sentUptimeMs", "seqs" FROM "LogLine"
      WHERE "feederNo" = ? AND "seqs" <> '' AND ("boot" = ? OR ("boot" > ? AND "boot" < ?)) ORDER BY "step"`,
   );
+  return { readLines, readEvents, readReadings, readNumbers, readLine, readBoots };
+}
 
-  return {
-    lines(feederNo, after, through, most) {
-      const lines: LogLine[] = [];
-      let length = 0;
-      for (const row of readLines.iterate(feederNo, after, through, most)) {
-        lines.push(logLineOf(row));
-        length += (row.events?.length ?? 0) + (row.readings?.length ?? 0);
-        if (length > pageLengthMax) break;
-      }
-      return lines;
-    },
-
-    events(feederNo, from, to) {
-      const found = readEvents.all(feederNo, from, to).flatMap((row) => eventsOf(logLineOf(row)));
-      return found.filter(({ recordedAt }) => from <= recordedAt && recordedAt < to).sort(byTime);
-    },
-
-    readings: (feederNo, from, to) => readReadings.all(feederNo, from, to),
-
-    bodies(feederNo, boot, seqs) {
-      const wanted = new Set(seqs);
-      const bodies = new Map<number, Pick<RecordedEvent, "body" | "recordedAt">>();
-      for (const { step, seqs: stored } of readNumbers.all(feederNo, boot)) {
-        if (!hasAny(stored, wanted)) continue;
-        const row = readLine.get(feederNo, step);
-        for (const event of row === undefined ? [] : eventsOf(logLineOf(row))) {
-          if (wanted.has(event.seq)) bodies.set(event.seq, event);
-        }
-      }
-      return bodies;
-    },
-
-    boots: (feederNo, label) => newestOfEach(readBoots.all(feederNo, label, `${label}#`, `${label}$`)),
-  };
+function pageOf(rows: Iterable<LogRow>, most: number): readonly LogLine[] {
+  const lines: LogLine[] = [];
+  let length = 0;
+  for (const row of rows) {
+    lines.push(logLineOf(row));
+    length += (row.events?.length ?? 0) + (row.readings?.length ?? 0);
+    if (lines.length >= most || length > pageLengthMax) break;
+  }
+  return lines;
 }
 
 /** The events of a line, each with its moment. */
@@ -107,28 +133,3 @@ interface StoredBody {
 }
 
 const byTime = (a: RecordedEvent, b: RecordedEvent): number => a.recordedAt - b.recordedAt || a.seq - b.seq;
-
-const hasAny = (stored: string, wanted: ReadonlySet<number>): boolean => {
-  const ranges = readRanges(stored);
-  for (const seq of wanted) if (ranges.some(({ from, to }) => from <= seq && seq <= to)) return true;
-  return false;
-};
-
-interface BootColumns {
-  readonly boot: string;
-  readonly at: Instant;
-  readonly sentUptimeMs: number | null;
-  readonly seqs: string;
-}
-
-/** Each boot with its highest number, and the time of the report that brought it. */
-function newestOfEach(rows: readonly BootColumns[]): readonly StoredBoot[] {
-  const newest = new Map<string, StoredBoot>();
-  for (const { boot, at, sentUptimeMs, seqs } of rows) {
-    const highestSeq = readRanges(seqs).at(-1)?.to ?? 0;
-    if (highestSeq <= (newest.get(boot)?.highestSeq ?? 0)) continue;
-    const anchor = sentUptimeMs === null ? null : { receivedAt: at, uptime: milliseconds(sentUptimeMs) };
-    newest.set(boot, { boot, highestSeq, anchor });
-  }
-  return [...newest.values()].sort((a, b) => (a.boot < b.boot ? -1 : 1));
-}

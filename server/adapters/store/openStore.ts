@@ -27,6 +27,8 @@ export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$tra
 export interface Connections {
   readonly reader: Statements;
   readonly direct: Database.Database;
+  /** What is on the disk, in plain SQL, over a connection that no writer waits for. */
+  readonly directReading: Database.Database;
   /** Feeders and their logs as they are on the disk, over a connection that no writer waits for. */
   feeders(): FeederRows;
   log(): LogReader;
@@ -79,6 +81,7 @@ export async function connect(
   return {
     reader: withStoreErrors(reading, problemOf),
     direct,
+    directReading,
     feeders: () => directReads.feeders,
     log: () => directReads.log,
     condition,

@@ -4,6 +4,7 @@ import { createDamageRecipients } from "./damageRecipients.ts";
 import { createDigestStore } from "./digestStore.ts";
 import { createEscalationStore } from "./escalationStore.ts";
 import { createKeeperAccounts, createKeeperStore } from "./keeperStore.ts";
+import { createLogPacking } from "./logPacks.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
 import { createOutboxStore } from "./outboxStore.ts";
 import { createPeopleStore } from "./peopleStore.ts";
@@ -43,6 +44,7 @@ export function createStore(connections: Connections): OpenStore {
     yards: createYardStore(connections),
     keepers: createKeeperStore(connections),
     records: createRecordStore(connections),
+    packs: createLogPacking(connections),
     close: () => connections.close(),
   };
 }

@@ -156,9 +156,10 @@ CREATE TABLE "LogPack" (
     "lastAt" BIGINT NOT NULL,
     "firstEventAt" BIGINT,
     "lastEventAt" BIGINT,
-    "boots" TEXT NOT NULL,
     "thinned" BOOLEAN NOT NULL DEFAULT false,
+    "boots" TEXT NOT NULL,
     "lines" BLOB NOT NULL,
+    "readings" BLOB,
 
     PRIMARY KEY ("feederNo", "firstStep")
 ) WITHOUT ROWID;
@@ -323,6 +324,9 @@ CREATE UNIQUE INDEX "Feeder_keyHash_key" ON "Feeder"("keyHash");
 
 -- CreateIndex
 CREATE INDEX "Feeder_yardId_idx" ON "Feeder"("yardId");
+
+-- CreateIndex
+CREATE INDEX "LogPack_thinned_lastAt_idx" ON "LogPack"("thinned", "lastAt");
 
 -- CreateIndex
 CREATE INDEX "AlarmChange_feederId_at_idx" ON "AlarmChange"("feederId", "at");
