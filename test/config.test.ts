@@ -21,7 +21,16 @@ describe("the configuration", () => {
   });
 
   it("takes an empty variable for one that isn't set", () => {
-    const names = ["PORT", "HOST", "DATA_DIR", "DATABASE_URL", "PUBLIC_URL", "VAPID_SUBJECT", "REPORTS_PER_MINUTE", "KEEP_RAW_DAYS"];
+    const names = [
+      "PORT",
+      "HOST",
+      "DATA_DIR",
+      "DATABASE_URL",
+      "PUBLIC_URL",
+      "VAPID_SUBJECT",
+      "REPORTS_PER_MINUTE",
+      "KEEP_RAW_DAYS",
+    ];
     const flags = ["ALLOW_PRIVATE_PUSH_ENDPOINTS", "TRUST_PROXY", "SMTP_URL", "SMTP_PLAIN", "MAIL_FROM", "LOG_LEVEL"];
     expect(readConfig(Object.fromEntries([...names, ...flags].map((name) => [name, ""])))).toEqual(readConfig({}));
   });

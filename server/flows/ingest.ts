@@ -105,8 +105,9 @@ interface Pending {
   reject(error: unknown): void;
 }
 
-const reportsPerCommit = 128;
-const eventsPerCommit = 4_000; // more would delay the first in the group without benefit
+/** A pause waits for one group at most, so a group is small: more would win little. */
+const reportsPerCommit = 32;
+const eventsPerCommit = 1_000;
 
 /** The oldest first, and one a feeder: a report is judged by the state that the same feeder's last one left. */
 function nextGroup(waiting: readonly Pending[]): Pending[] {

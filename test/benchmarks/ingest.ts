@@ -168,8 +168,11 @@ async function main(): Promise<void> {
 
       const bare = await start(join(import.meta.dirname, "bareFastify.ts"), { PORT: "0" });
       const bareAddress = bare.said.match(/READY (\S+)/)?.[1] as string;
-      const senders = (keys: readonly string[]): ReportSender[] =>
-        keys.map((key, index) => ({ key, bodies: reports(`b-${index}`, size) }));
+      let runs = 0;
+      const senders = (keys: readonly string[]): ReportSender[] => {
+        runs += 1; // each with a new start of each feeder, or its events would be repeats
+        return keys.map((key, index) => ({ key, bodies: reports(`b-${runs}-${index}`, size) }));
+      };
       const bareRun = await measureLoad(
         `${bareAddress}/api/v1/report`,
         senders(Array(feeders).fill("pw_bare")),

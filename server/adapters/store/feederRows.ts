@@ -89,7 +89,10 @@ export function createFeederRows(
     damaged: () =>
       all(null).flatMap((head) =>
         unlessDamaged(
-          () => (known(head), []),
+          () => {
+            known(head);
+            return [];
+          },
           ({ problem }) => [{ ...headOf(head), name: head.name, problem }],
         ),
       ),

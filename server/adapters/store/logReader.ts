@@ -1,7 +1,6 @@
 import type Database from "better-sqlite3";
 import { eventInstant } from "../../domain/feederClock.ts";
 import { type Instant, milliseconds } from "../../domain/instant.ts";
-import { readRanges } from "../../domain/seqRanges.ts";
 import type { StoredBoot } from "../../domain/storedBoots.ts";
 import type { LogLine, RecordedEvent, ReportLine, StoredBodies } from "../../ports.ts";
 import { columnList, type LogRow, logLineOf } from "./logRows.ts";

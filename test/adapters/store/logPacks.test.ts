@@ -31,7 +31,10 @@ const happening: fc.Arbitrary<Happening> = fc.oneof(
   { weight: 6, arbitrary: report },
   { weight: 2, arbitrary: fc.record({ kind: fc.constant("repeat" as const), waitMinutes, back: fc.nat(40) }) },
   { weight: 1, arbitrary: fc.record({ kind: fc.constant("restart" as const), waitMinutes, boot }) },
-  { weight: 4, arbitrary: fc.record({ kind: fc.constantFrom("cleaned" as const, "check" as const, "pack" as const), waitMinutes }) },
+  {
+    weight: 4,
+    arbitrary: fc.record({ kind: fc.constantFrom("cleaned" as const, "check" as const, "pack" as const), waitMinutes }),
+  },
 );
 
 interface Yard {
@@ -104,7 +107,8 @@ async function everything({ server, feeder, no, answers }: Yard) {
   const now = server.clock.now();
   const spans = [0, 1, 2, 3, 5, 8].map((ago) => [before(now, ago + 2), before(now, ago)] as const);
   const text: string[] = [];
-  for await (const line of feederLog(server.store.records, await row(server, feeder))) text.push(line.replace(feeder, "rowan"));
+  for await (const line of feederLog(server.store.records, await row(server, feeder)))
+    text.push(line.replace(feeder, "rowan"));
   return {
     answers,
     state,
@@ -120,7 +124,8 @@ const before = (now: Instant, days: number) => after(now, minutes(-1_440 * days)
 const row = async (server: TestServer, feeder: string) =>
   (await server.store.yards.feeder(feeder)) ?? expect.fail("the feeder is stored");
 
-const packsOn = (server: TestServer) => server.connections.direct.prepare(`SELECT COUNT(*) FROM "LogPack"`).pluck().get() as number;
+const packsOn = (server: TestServer) =>
+  server.connections.direct.prepare(`SELECT COUNT(*) FROM "LogPack"`).pluck().get() as number;
 
 describe("a packed log", () => {
   it("answers every question as before, whatever happened and whenever it was packed", async () => {
