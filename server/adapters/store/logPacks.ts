@@ -112,7 +112,8 @@ function packWriter(direct: Database.Database) {
     exists: (feederNo: number) => readFeeder.get(feederNo) !== undefined,
     insert: (feederNo: number, pack: Pack) => insert.run({ feederNo, ...pack }),
     /** @returns how many there were */
-    removeLines: (feederNo: number, { firstStep, lastStep }: Pack) => removeLines.run(feederNo, firstStep, lastStep).changes,
+    removeLines: (feederNo: number, { firstStep, lastStep }: Pack) =>
+      removeLines.run(feederNo, firstStep, lastStep).changes,
   };
 }
 
