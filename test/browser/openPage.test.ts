@@ -1,10 +1,10 @@
-import type { Browser, Page } from "playwright-core";
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import type { Browser } from "playwright-core";
+import { afterAll, beforeAll, describe, it, type TestContext } from "vitest";
 import { phonesViewFixture } from "../client/viewFixtures.ts";
 import { findChromium } from "../support/chromium.ts";
-import { type BrowserPhone, launchBrowser, openBrowserPhone } from "./browserPhone.ts";
+import { launchBrowser, openBrowserPhone } from "./browserPhone.ts";
 import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
-import { type FakeServer, startFakeServer } from "./fakeServer.ts";
+import { startFakeServer } from "./fakeServer.ts";
 
 /** A page that stays open while the server stops, starts again, has a problem, or ends the session. */
 
@@ -12,9 +12,6 @@ const { path: chromiumPath, unlessAbsent } = findChromium();
 
 let client: BuiltClient;
 let browser: Browser;
-let server: FakeServer;
-let phone: BrowserPhone;
-let page: Page;
 
 beforeAll(async () => {
   client = await copyBuiltClient();
@@ -24,22 +21,35 @@ afterAll(async () => {
   await browser?.close();
   await client?.remove();
 });
-beforeEach(async () => {
-  server = await startFakeServer(client.folder);
-  phone = await openBrowserPhone(browser, { serviceWorkers: "block" });
-  page = phone.page;
-});
-afterEach(async () => {
-  await phone.context.close();
-  await server.close();
-});
 
-const away = () => page.getByText("No connection to the server.");
-const rowan = () => page.getByRole("link", { name: "Rowan" }).first();
-const requestsTo = (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`);
+/** A server and a phone for one test alone: the tests mostly wait, so they do so at the same time. */
+async function open({ onTestFinished }: TestContext) {
+  const server = await startFakeServer(client.folder);
+  const { context, page } = await openBrowserPhone(browser, { serviceWorkers: "block" });
+  onTestFinished(async () => {
+    await context.close();
+    await server.close();
+  });
+  return {
+    server,
+    page,
+    context,
+    away: () => page.getByText("No connection to the server."),
+    rowan: () => page.getByRole("link", { name: "Rowan" }).first(),
+    requestsTo: (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`),
+    signedOut: () => page.getByText("You were signed out. Sign in again. What you entered is still here."),
+    async signIn() {
+      await page.getByLabel("Your name").fill(server.home.keeper.name);
+      await page.getByLabel("Passphrase").fill("four black feathers in the snow");
+      await page.getByRole("button", { name: "Sign in", exact: true }).click();
+    },
+  };
+}
 
-describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
-  it("shows within seconds that this phone was removed elsewhere", async () => {
+describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, { concurrent: true }, () => {
+  it("shows within seconds that this phone was removed elsewhere", async (test) => {
+    const { expect } = test;
+    const { server, page } = await open(test);
     // This browser holds the endpoint of the first phone.
     await page.addInitScript(() => {
       Object.defineProperty(navigator, "serviceWorker", {
@@ -65,16 +75,20 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.getByRole("button", { name: "Turn on" }).waitFor();
   }, 30_000);
 
-  it("reconnects within 5 s of the server's return, and makes few requests while it is away", async () => {
-    await page.goto(server.origin);
-    await rowan().waitFor();
-    await page.waitForLoadState("networkidle");
-    let tries = 0;
-    phone.context.on("requestfailed", () => {
-      tries += 1;
-    });
-    // Also after a long absence, when the waits between tries have grown.
-    for (const awayMs of [7_000, 20_000]) {
+  // Also after a long absence, when the waits between tries have grown.
+  it.for([7_000, 20_000])(
+    "reconnects within 5 s of the server's return after %i ms, and makes few requests while it is away",
+    { timeout: 60_000 },
+    async (awayMs, test) => {
+      const { expect } = test;
+      const { server, page, context, away, rowan, requestsTo } = await open(test);
+      await page.goto(server.origin);
+      await rowan().waitFor();
+      await page.waitForLoadState("networkidle");
+      let tries = 0;
+      context.on("requestfailed", () => {
+        tries += 1;
+      });
       const listens = requestsTo("/live").length;
       await server.stop();
       await away().waitFor();
@@ -87,10 +101,12 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
       await away().waitFor({ state: "detached", timeout: 5_000 });
       expect(performance.now() - backAt).toBeLessThan(5_000);
       await expect.poll(() => requestsTo("/live").length, { timeout: 5_000 }).toBeGreaterThan(listens); // and gets changes again
-    }
-  }, 60_000);
+    },
+  );
 
-  it("tries again by itself after a 500, shows that, and waits as long as the server requests", async () => {
+  it("tries again by itself after a 500, shows that, and waits as long as the server requests", async (test) => {
+    const { expect } = test;
+    const { server, page, rowan, requestsTo } = await open(test);
     let troubles = 0;
     server.trouble = (method, path) => {
       if (method !== "GET" || path !== "/home" || troubles >= 3) return null;
@@ -105,7 +121,8 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     expect((third?.at ?? 0) - (second?.at ?? 0)).toBeGreaterThan(2_900);
   }, 40_000);
 
-  it("repeats the request of a part of a page too", async () => {
+  it("repeats the request of a part of a page too", async (test) => {
+    const { server, page } = await open(test);
     let troubles = 0;
     server.trouble = (_method, path) => {
       if (!path.endsWith("/day") || troubles >= 2) return null;
@@ -118,7 +135,8 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
     await page.getByText("The server has a problem.").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("never shows a connection as live that does not reply any more", async () => {
+  it("never shows a connection as live that does not reply any more", async (test) => {
+    const { server, page, away, rowan } = await open(test);
     await page.goto(server.origin);
     await rowan().waitFor();
     await page.waitForLoadState("networkidle");
@@ -129,16 +147,10 @@ describe.skipIf(chromiumPath === null)(`an open page${unlessAbsent}`, () => {
   }, 60_000);
 });
 
-const signedOut = () => page.getByText("You were signed out. Sign in again. What you entered is still here.");
-
-async function signIn(): Promise<void> {
-  await page.getByLabel("Your name").fill(server.home.keeper.name);
-  await page.getByLabel("Passphrase").fill("four black feathers in the snow");
-  await page.getByRole("button", { name: "Sign in", exact: true }).click();
-}
-
-describe.skipIf(chromiumPath === null)(`a session that has ended${unlessAbsent}`, () => {
-  it("keeps what was entered in the settings, through signing in again", async () => {
+describe.skipIf(chromiumPath === null)(`a session that has ended${unlessAbsent}`, { concurrent: true }, () => {
+  it("keeps what was entered in the settings, through signing in again", async (test) => {
+    const { expect } = test;
+    const { server, page, signedOut, signIn } = await open(test);
     await page.goto(`${server.origin}/feeders/rowan/settings`);
     await page.getByLabel("Name", { exact: true }).fill("Rowan by the gate");
     await page.getByLabel("Hopper capacity").fill("1234");
@@ -161,7 +173,9 @@ describe.skipIf(chromiumPath === null)(`a session that has ended${unlessAbsent}`
     });
   }, 40_000);
 
-  it("keeps a refill that is being entered, and one that was sent meanwhile", async () => {
+  it("keeps a refill that is being entered, and one that was sent meanwhile", async (test) => {
+    const { expect } = test;
+    const { server, page, signedOut, signIn } = await open(test);
     await page.goto(`${server.origin}/feeders/rowan/refill`);
     await page.getByLabel("Added some food").check();
     await page.getByLabel("Food added").fill("640");
@@ -185,7 +199,9 @@ describe.skipIf(chromiumPath === null)(`a session that has ended${unlessAbsent}`
     await page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
 
-  it("shows nothing of it on a first visit, and the server's text for a wrong passphrase", async () => {
+  it("shows nothing of it on a first visit, and the server's text for a wrong passphrase", async (test) => {
+    const { expect } = test;
+    const { server, page } = await open(test);
     server.signedIn = false;
     await page.goto(server.origin);
     await page.getByRole("heading", { level: 1, name: "Sign in" }).waitFor();

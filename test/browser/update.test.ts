@@ -2,11 +2,11 @@ import { cp, mkdtemp, readdir, readFile, rename, rm, writeFile } from "node:fs/p
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import type { Browser, Page } from "playwright-core";
-import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { afterAll, beforeAll, describe, it, type TestContext } from "vitest";
 import { findChromium } from "../support/chromium.ts";
-import { type BrowserPhone, launchBrowser, openBrowserPhone, untilWorkerControls } from "./browserPhone.ts";
+import { launchBrowser, openBrowserPhone, untilWorkerControls } from "./browserPhone.ts";
 import { type BuiltClient, copyBuiltClient } from "./builtClient.ts";
-import { type FakeServer, startFakeServer } from "./fakeServer.ts";
+import { startFakeServer } from "./fakeServer.ts";
 
 /** Several windows of one browser while a new version of the client is installed. */
 
@@ -15,8 +15,6 @@ const { path: chromiumPath, unlessAbsent } = findChromium();
 let client: BuiltClient;
 let newer: string;
 let browser: Browser;
-let server: FakeServer;
-let phone: BrowserPhone;
 
 beforeAll(async () => {
   client = await copyBuiltClient();
@@ -27,14 +25,6 @@ afterAll(async () => {
   await browser?.close();
   await client?.remove();
   await rm(newer, { recursive: true, force: true });
-});
-beforeEach(async () => {
-  server = await startFakeServer(client.folder);
-  phone = await openBrowserPhone(browser);
-});
-afterEach(async () => {
-  await phone.context.close();
-  await server.close();
 });
 
 /** The same client after a later build: every hashed file has another name, and the old names are gone. */
@@ -60,22 +50,38 @@ const mainScript = (page: Page) =>
   page.evaluate(() => document.querySelector<HTMLScriptElement>("script[type=module]")?.src ?? "");
 const isNewer = async (page: Page) => /-N[\w-]{8}\.js$/.test(await mainScript(page));
 
-async function openWindow(path: string, page?: Page): Promise<Page> {
-  const window = page ?? (await phone.context.newPage());
-  await window.goto(server.origin + path);
-  await window.getByRole("heading", { level: 1 }).waitFor();
-  return window;
+/** A server and a phone for one test alone, since the tests run at the same time: each waits for pages that reload. */
+async function open({ onTestFinished }: TestContext, options: Parameters<typeof openBrowserPhone>[1] = {}) {
+  const server = await startFakeServer(client.folder);
+  const { context, page: firstPage } = await openBrowserPhone(browser, options);
+  onTestFinished(async () => {
+    await context.close();
+    await server.close();
+  });
+  return {
+    server,
+    firstPage,
+    async openWindow(path: string, page?: Page): Promise<Page> {
+      const window = page ?? (await context.newPage());
+      await window.goto(server.origin + path);
+      await window.getByRole("heading", { level: 1 }).waitFor();
+      return window;
+    },
+    async offerNewer(page: Page): Promise<void> {
+      server.folder = newer;
+      await page.evaluate(() =>
+        navigator.serviceWorker.getRegistration().then((registration) => registration?.update()),
+      );
+      await page.getByText("A new version is available.").waitFor();
+    },
+  };
 }
 
-async function offerNewer(page: Page): Promise<void> {
-  server.folder = newer;
-  await page.evaluate(() => navigator.serviceWorker.getRegistration().then((registration) => registration?.update()));
-  await page.getByText("A new version is available.").waitFor();
-}
-
-describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
-  it("is activated in all windows together", async () => {
-    const first = await openWindow("/", phone.page);
+describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, { concurrent: true }, () => {
+  it("is activated in all windows together", async (test) => {
+    const { expect } = test;
+    const { firstPage, openWindow, offerNewer } = await open(test);
+    const first = await openWindow("/", firstPage);
     await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan");
     const third = await openWindow("/cautions");
@@ -90,8 +96,10 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
     expect(new URL(second.url()).pathname).toBe("/feeders/rowan");
   }, 60_000);
 
-  it("does not reload a window with entries, and leaves it the screens of its version", async () => {
-    const first = await openWindow("/", phone.page);
+  it("does not reload a window with entries, and leaves it the screens of its version", async (test) => {
+    const { expect } = test;
+    const { firstPage, openWindow, offerNewer } = await open(test);
+    const first = await openWindow("/", firstPage);
     await untilWorkerControls(first);
     const second = await openWindow("/feeders/rowan/refill");
     await second.getByLabel("Added some food").check();
@@ -116,8 +124,10 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
       .toBe(1);
   }, 60_000);
 
-  it("can be activated in a window with entries by its button", async () => {
-    const first = await openWindow("/feeders/rowan/refill", phone.page);
+  it("can be activated in a window with entries by its button", async (test) => {
+    const { expect } = test;
+    const { firstPage, openWindow, offerNewer } = await open(test);
+    const first = await openWindow("/feeders/rowan/refill", firstPage);
     await untilWorkerControls(first);
     await first.getByLabel("Added some food").check();
     await offerNewer(first);
@@ -127,11 +137,11 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, () => {
   }, 60_000);
 });
 
-describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbsent}`, () => {
-  it("shows that and can be reloaded, where a newer build replaced it and there is no worker", async () => {
-    const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
-    const page = bare.page;
-    await openWindow("/", page);
+describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbsent}`, { concurrent: true }, () => {
+  it("shows that and can be reloaded, where a newer build replaced it and there is no worker", async (test) => {
+    const { expect } = test;
+    const { server, firstPage, openWindow } = await open(test, { serviceWorkers: "block" });
+    const page = await openWindow("/", firstPage);
     await page.waitForLoadState("networkidle");
     server.folder = newer;
     await page.getByRole("link", { name: "Practice", exact: true }).click();
@@ -139,17 +149,14 @@ describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbs
     await page.getByRole("button", { name: "Reload" }).click();
     await page.getByRole("heading", { level: 1, name: "Practice" }).waitFor();
     expect(await isNewer(page)).toBe(true);
-    await bare.context.close();
   }, 60_000);
 
-  it("shows that where the server does not respond", async () => {
-    const bare = await openBrowserPhone(browser, { serviceWorkers: "block" });
-    const page = bare.page;
-    await openWindow("/", page);
+  it("shows that where the server does not respond", async (test) => {
+    const { server, firstPage, openWindow } = await open(test, { serviceWorkers: "block" });
+    const page = await openWindow("/", firstPage);
     await page.waitForLoadState("networkidle");
     server.isUnresponsive = true;
     await page.getByRole("link", { name: "Practice", exact: true }).click();
     await page.getByRole("heading", { level: 1, name: "This page could not be loaded" }).waitFor({ timeout: 20_000 });
-    await bare.context.close();
   }, 60_000);
 });

@@ -4,7 +4,7 @@ import { createServer, type Server } from "node:http";
 import type { AddressInfo } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
-import { afterAll, describe, expect, it, onTestFinished } from "vitest";
+import { describe, expect, it, onTestFinished } from "vitest";
 import { type Answer, eventSchemas, reportSchema } from "../../server/contract/report.ts";
 import { seconds } from "../../server/domain/instant.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
@@ -14,26 +14,53 @@ const version = spawnSync("python3", ["-c", "import sys; print(sys.version_info 
 const hasPython = version.status === 0 && version.stdout.trim() === "True";
 const unlessAbsent = hasPython ? "" : " (skipped: no python3, or one before 3.9)";
 
-describe.skipIf(!hasPython)(`the feeder's agent${unlessAbsent}`, () => {
-  it("passes its own tests", { timeout: 300_000 }, async () => {
-    const tests = spawn("python3", ["-B", "-m", "unittest"], { cwd: folder });
-    let output = "";
-    tests.stderr.on("data", (text: Buffer) => {
-      output += text;
-    });
-    const status = await new Promise<number | null>((resolve) => tests.once("exit", resolve));
-    expect(status, output).toBe(0);
-    expect(output).toMatch(/Ran \d{2,} tests/);
+/** The classes of tests in the folder, each with its number of tests. */
+function pythonTests(): Readonly<Record<string, number>> {
+  const list = [
+    "import collections, json, unittest",
+    "def cases(suite): return [suite] if isinstance(suite, unittest.TestCase) else [one for part in suite for one in cases(part)]",
+    "found = cases(unittest.defaultTestLoader.discover('.'))",
+    "print(json.dumps(collections.Counter(type(one).__module__ + '.' + type(one).__qualname__ for one in found)))",
+  ].join("\n");
+  const { stdout, stderr } = spawnSync("python3", ["-B", "-c", list], { cwd: folder, encoding: "utf8" });
+  if (stdout === "") throw new Error(stderr);
+  return JSON.parse(stdout);
+}
+
+/** @returns how many tests it ran; rejects with its output if one failed */
+async function runPythonTests(names: readonly string[]): Promise<number> {
+  const tests = spawn("python3", ["-B", "-m", "unittest", ...names], { cwd: folder });
+  let output = "";
+  tests.stderr.on("data", (text: Buffer) => {
+    output += text;
+  });
+  const status = await exitOf(tests);
+  if (status !== 0) throw new Error(output);
+  return Number(/^Ran (\d+) tests?/m.exec(output)?.[1]);
+}
+
+// Most of it waits for processes to be killed and for reports to be repeated, so it all waits at the same time.
+describe.skipIf(!hasPython)(`the feeder's agent${unlessAbsent}`, { concurrent: true }, () => {
+  it("passes its own tests", { timeout: 300_000 }, async ({ expect }) => {
+    const tests = pythonTests();
+    const [slow, quick] = [/^test_kills\./, /^(?!test_kills\.)/].map((of) =>
+      Object.keys(tests).filter((name) => of.test(name)),
+    );
+    const ran = await Promise.all([quick ?? [], ...(slow ?? []).map((name) => [name])].map(runPythonTests));
+    const sum = (counts: readonly number[]) => counts.reduce((all, count) => all + count, 0);
+    expect(sum(ran)).toBe(sum(Object.values(tests)));
+    expect(sum(ran)).toBeGreaterThanOrEqual(10);
   });
 
-  it("reports by the contract, carries out a pause and ends cleanly", { timeout: 60_000 }, async () => {
+  it("reports by the contract, carries out a pause and ends cleanly", { timeout: 60_000 }, async (test) => {
+    const { expect } = test;
     const api = await listen();
     const data = mkdtempSync(join(tmpdir(), "pieward-agent-"));
     const keyFile = join(data, "feeder.key");
     writeFileSync(keyFile, "the-key\n", { mode: 0o600 });
     const args = ["-B", "agent.py", "--url", api.url, "--key-file", keyFile, "--data", join(data, "state")];
     const agent = spawn("python3", args, { cwd: folder });
-    cleanUp.push(() => {
+    test.onTestFinished(() => {
       agent.kill("SIGKILL");
       api.server.close();
       rmSync(data, { recursive: true });
@@ -158,11 +185,6 @@ async function agentFor(server: TestServer, key: string) {
     },
   };
 }
-
-const cleanUp: (() => void)[] = [];
-afterAll(() => {
-  for (const act of cleanUp) act();
-});
 
 const exitOf = (child: ChildProcess) => new Promise<number | null>((resolve) => child.once("exit", resolve));
 

@@ -7,11 +7,12 @@ import { mean, quantile } from "./statistics.ts";
 /**
  * Forecasts beside what came: the keeper refills only some hours after the hopper has run out, so that each forecast meets its
  * truth. The straight line goes through the level as it stood a day ago and stands now.
+ * @param only the feeders of this name; all of them where it is left out.
  */
-export function evaluateRunOut(seeds: readonly number[]): EvaluationResult {
+export function evaluateRunOut(seeds: readonly number[], only?: string): EvaluationResult {
   const figures: Record<string, number> = {};
   const rows: (string | number)[][] = [];
-  for (const { name, study } of kinds) {
+  for (const { name, study } of kinds.filter((kind) => only === undefined || kind.name === only)) {
     const found: Met[] = [];
     for (const seed of seeds) found.push(...forecastsOf(runsOut(seed, study)));
     for (const [span, from, to] of spans) {
