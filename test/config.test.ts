@@ -13,7 +13,7 @@ describe("the configuration", () => {
       vapidSubject: "mailto:keeper@example.com",
       allowPrivatePushEndpoints: false,
       reportsPerMinute: 120,
-      keepRawDays: 60,
+      keepRawDays: 3_650,
       trustProxy: false,
       email: null,
       logLevel: "info",

@@ -31,10 +31,11 @@ export type IngestOutcome =
 export interface Ingest {
   /**
    * Resolves after the commit: what the answer calls stored survives a power cut.
-   * @param bare NaN and infinity in the text of its events.
+   * @param bare NaN and infinity in the text of its events
+   * @param json the report as it was sent; null where it isn't known
    * @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged: nothing was stored, the feeder keeps its events and tries again.
    */
-  take(feeder: string, posted: unknown, bare?: readonly BareNumber[]): Promise<IngestOutcome>;
+  take(feeder: string, posted: unknown, bare?: readonly BareNumber[], json?: string | null): Promise<IngestOutcome>;
   /**
    * A report was refused: a sign of life, and the keeper is shown this problem. Stored at most twice a minute.
    * @returns whether to write a line in the server's log
@@ -64,8 +65,8 @@ export function createIngest(ports: Ports, metDamaged: () => void = () => undefi
   }
 
   return {
-    take(feeder, posted, bare = []) {
-      const read = readReport(posted, bare);
+    take(feeder, posted, bare = [], json = null) {
+      const read = readReport(posted, bare, json);
       if (read.kind === "unreadable") return Promise.resolve(read);
       return new Promise((resolve, reject) => {
         waiting.push({ feeder, report: read.report, receivedAt: ports.clock.now(), resolve, reject });

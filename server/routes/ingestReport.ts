@@ -54,7 +54,7 @@ async function parseAndIngest(context: ReportingContext, feeder: string, text: s
   // A feeder may send its own id: two feeders with swapped keys would spoil both records.
   if (typeof named === "string" && named !== feeder)
     return { kind: "otherFeeder", namedFeeder: named, keyFeeder: feeder };
-  return context.ingest.take(feeder, posted, parsed.bareNumbers);
+  return context.ingest.take(feeder, posted, parsed.bareNumbers, parsed.json);
 }
 
 export function outcomeProblem(outcome: Exclude<ReportOutcome, { kind: "answered" }>): Problem {

@@ -20,6 +20,8 @@ export interface FeederRows {
   dueForCheck(now: Instant, most: number): readonly string[];
   /** The key of its log; 0, which belongs to no feeder, where there is none. */
   number(id: string): number;
+  /** Of its last step; null: there is no such feeder. */
+  revision(feederNo: number): number | null;
   /** @throws where there is no such feeder */
   head(id: string): FeederHead;
   /** @throws FeederDamaged */
@@ -43,30 +45,27 @@ const select = `SELECT "no", "id", "yardId", "name", "practice", "createdAt", "r
   FROM "Feeder" JOIN "FeederHead" ON "feederNo" = "no"`;
 const inOrder = `ORDER BY "createdAt", "id"`;
 
+const headStatements = (database: Database.Database) => ({
+  readRevision: database.prepare<[number], number>(`SELECT "revision" FROM "FeederHead" WHERE "feederNo" = ?`).pluck(),
+  readOne: database.prepare<[string], FeederHead>(`${select} WHERE "id" = ?`),
+  readYard: database.prepare<[string], FeederHead>(`${select} WHERE "yardId" = ? ${inOrder}`),
+  readAll: database.prepare<[], FeederHead>(`${select} ${inOrder}`),
+  // All heads fill a few pages, so that an index would cost each step more than it saves.
+  readDue: database
+    .prepare<[number, number], string>(
+      `SELECT "id" FROM "FeederHead" JOIN "Feeder" ON "no" = "feederNo" WHERE "nextCheckAt" <= ? ORDER BY "nextCheckAt" LIMIT ?`,
+    )
+    .pluck(),
+});
+
 export function createFeederRows(
   database: Database.Database,
   memory: Pick<FeederMemory, "get" | "set">,
   rebuild: RebuildState,
   recordProblem: ((error: unknown) => void) | null = null,
 ): FeederRows {
-  const readOne = database.prepare<[string], FeederHead>(`${select} WHERE "id" = ?`);
-  const readYard = database.prepare<[string], FeederHead>(`${select} WHERE "yardId" = ? ${inOrder}`);
-  const readAll = database.prepare<[], FeederHead>(`${select} ${inOrder}`);
-  // All heads fill a few pages, so that an index would cost each step more than it saves.
-  const readDue = database
-    .prepare<[number, number], string>(
-      `SELECT "id" FROM "FeederHead" JOIN "Feeder" ON "no" = "feederNo" WHERE "nextCheckAt" <= ? ORDER BY "nextCheckAt" LIMIT ?`,
-    )
-    .pluck();
-  const load = stateLoader(database, rebuild, recordProblem);
-
-  const known = (head: FeederHead): KnownState => {
-    const remembered = memory.get(head.no, head.revision);
-    if (remembered !== null) return remembered;
-    const loaded = load(head);
-    memory.set(head.no, loaded);
-    return loaded;
-  };
+  const { readOne, readYard, readAll, readDue, readRevision } = headStatements(database);
+  const known = knownStates(memory, stateLoader(database, rebuild, recordProblem));
   const rowOf = (head: FeederHead): FeederRow => ({
     ...headOf(head),
     rebuiltAt: maybe(head.rebuiltAt),
@@ -74,6 +73,11 @@ export function createFeederRows(
   });
   const all = (yard: string | null) => (yard === null ? readAll.all() : readYard.all(yard));
 
+  const problemOf = (head: FeederHead): readonly DamagedFeeder[] =>
+    unlessDamaged(
+      () => known(head) && [],
+      ({ problem }) => [{ ...headOf(head), name: head.name, problem }],
+    );
   return {
     one(id) {
       const head = readOne.get(id);
@@ -86,25 +90,28 @@ export function createFeederRows(
           () => [],
         ),
       ),
-    damaged: () =>
-      all(null).flatMap((head) =>
-        unlessDamaged(
-          () => {
-            known(head);
-            return [];
-          },
-          ({ problem }) => [{ ...headOf(head), name: head.name, problem }],
-        ),
-      ),
+    damaged: () => all(null).flatMap(problemOf),
     dueForCheck: (now, most) => readDue.all(now, most),
+    revision: (feederNo) => readRevision.get(feederNo) ?? null,
     number: (id) => readOne.get(id)?.no ?? 0,
-    head(id) {
-      const head = readOne.get(id);
-      if (head === undefined) throw new Error(`expected the feeder ${id} to be stored`);
-      return head;
-    },
+    head: (id) => readOne.get(id) ?? noSuchFeeder(id),
     known,
   };
+}
+
+/** From memory, or else loaded and remembered. */
+const knownStates =
+  (memory: Pick<FeederMemory, "get" | "set">, load: (head: FeederHead) => KnownState) =>
+  (head: FeederHead): KnownState => {
+    const remembered = memory.get(head.no, head.revision);
+    if (remembered !== null) return remembered;
+    const loaded = load(head);
+    memory.set(head.no, loaded);
+    return loaded;
+  };
+
+function noSuchFeeder(id: string): never {
+  throw new Error(`expected the feeder ${id} to be stored`);
 }
 
 const headOf = ({ id, yardId, practice, revision, createdAt, lastReportAt, lastStepAt }: FeederHead) => ({

@@ -37,26 +37,10 @@ export function createFeederSteps(
   rebuild: RebuildState,
 ): FeederSteps {
   const staged = new Map<number, KnownState>();
-  const view = stagedMemory(memory, staged);
-  const rows = createFeederRows(database, view, rebuild);
-  const writeLine = logWriter(database);
-  const writeSnapshot = snapshotWriter(database);
-  const snapshots = snapshotStatements(database);
-  const updateHead = database.prepare(
-    `UPDATE "FeederHead" SET "revision" = ?, "lastReportAt" = ?, "lastStepAt" = ?, "nextCheckAt" = ?
-     WHERE "feederNo" = ? AND "revision" = ?`,
-  );
-  const rename = database.prepare(`UPDATE "Feeder" SET "name" = ? WHERE "no" = ?`);
-  const markRebuilt = database.prepare(`UPDATE "Feeder" SET "damagedState" = ?, "rebuiltAt" = ? WHERE "no" = ?`);
-  const deleteSnapshots = database.prepare(`DELETE FROM "Snapshot" WHERE "feederNo" = ?`);
-  const readRevision = database
-    .prepare<[number], number>(`SELECT "revision" FROM "FeederHead" WHERE "feederNo" = ?`)
-    .pluck();
-
-  const snapshotIn = (slot: number, feederNo: number, step: number, state: FeederState) => {
-    writeSnapshot(feederNo, { slot, step, state: encodeState(state) });
-    return { slot, step };
-  };
+  const rows = createFeederRows(database, stagedMemory(memory, staged), rebuild);
+  const { updateHead, rename, writeLine } = stepStatements(database);
+  const snapshotIn = snapshotSaver(database);
+  const replaceDamaged = damagedReplacer(database);
 
   return {
     rows,
@@ -75,27 +59,61 @@ export function createFeederSteps(
 
     replaceDamaged({ id, revision }, { state, lastStepAt }, now) {
       const head = rows.head(id);
-      const [newest] = snapshots.newestFirst(head.no);
       const step = revision + 1;
       if (updateHead.run(step, head.lastReportAt, lastStepAt, now, head.no, revision).changes !== 1) return false;
-      markRebuilt.run(newest?.state ?? Buffer.alloc(0), textOf(now), head.no);
-      deleteSnapshots.run(head.no);
+      replaceDamaged(head.no, now);
       staged.set(head.no, { revision: step, state, snapshot: snapshotIn(0, head.no, step, state) });
       return true;
     },
 
-    begin: () => staged.clear(),
-    committed() {
-      for (const [feederNo, known] of staged) memory.set(feederNo, known);
-      staged.clear();
-    },
+    ...staging(memory, staged),
+    saveSnapshots: () => saveAhead(memory, rows, snapshotIn),
+  };
+}
 
-    saveSnapshots() {
-      for (const [feederNo, { revision, state, snapshot }] of memory.entries()) {
-        if (snapshot.step < revision && readRevision.get(feederNo) === revision)
-          snapshotIn(1 - snapshot.slot, feederNo, revision, state);
-      }
-    },
+const staging = (memory: FeederMemory, staged: Map<number, KnownState>): Pick<FeederSteps, "begin" | "committed"> => ({
+  begin: () => staged.clear(),
+  committed() {
+    for (const [feederNo, known] of staged) memory.set(feederNo, known);
+    staged.clear();
+  },
+});
+
+function saveAhead(memory: FeederMemory, rows: FeederRows, snapshotIn: ReturnType<typeof snapshotSaver>): void {
+  for (const [feederNo, known] of memory.entries()) {
+    if (isAhead(known) && rows.revision(feederNo) === known.revision)
+      snapshotIn(1 - known.snapshot.slot, feederNo, known.revision, known.state);
+  }
+}
+
+const isAhead = ({ revision, snapshot }: KnownState): boolean => snapshot.step < revision;
+
+const stepStatements = (database: Database.Database) => ({
+  updateHead: database.prepare(
+    `UPDATE "FeederHead" SET "revision" = ?, "lastReportAt" = ?, "lastStepAt" = ?, "nextCheckAt" = ?
+     WHERE "feederNo" = ? AND "revision" = ?`,
+  ),
+  rename: database.prepare(`UPDATE "Feeder" SET "name" = ? WHERE "no" = ?`),
+  writeLine: logWriter(database),
+});
+
+function snapshotSaver(database: Database.Database) {
+  const write = snapshotWriter(database);
+  return (slot: number, feederNo: number, step: number, state: FeederState): KnownState["snapshot"] => {
+    write(feederNo, { slot, step, state: encodeState(state) });
+    return { slot, step };
+  };
+}
+
+/** Puts the newest snapshot, which is damaged, aside, and removes both. */
+function damagedReplacer(database: Database.Database) {
+  const snapshots = snapshotStatements(database);
+  const markRebuilt = database.prepare(`UPDATE "Feeder" SET "damagedState" = ?, "rebuiltAt" = ? WHERE "no" = ?`);
+  const deleteSnapshots = database.prepare(`DELETE FROM "Snapshot" WHERE "feederNo" = ?`);
+  return (feederNo: number, now: Instant) => {
+    const [newest] = snapshots.newestFirst(feederNo);
+    markRebuilt.run(newest?.state ?? Buffer.alloc(0), textOf(now), feederNo);
+    deleteSnapshots.run(feederNo);
   };
 }
 

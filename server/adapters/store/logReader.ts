@@ -110,7 +110,7 @@ function pageOf(rows: Iterable<LogRow>, most: number): readonly LogLine[] {
 }
 
 /** The events of a line, each with its moment. */
-export function eventsOf({ at, content }: LogLine): readonly RecordedEvent[] {
+function eventsOf({ at, content }: LogLine): readonly RecordedEvent[] {
   return content.kind === "report" ? eventsOfReport(content, at) : [];
 }
 

@@ -32,7 +32,7 @@ const noReport = {
   events: null,
 };
 
-export function logRowOf({ step, at, content }: LogLine): LogRow {
+function logRowOf({ step, at, content }: LogLine): LogRow {
   switch (content.kind) {
     case "check":
       return { ...noReport, step, at, kind: 2 };

@@ -3,7 +3,7 @@ import { PrismaBetterSqlite3 } from "@prisma/adapter-better-sqlite3";
 import Database from "better-sqlite3";
 import { type RebuildState, StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
 import { systemClock } from "../systemClock.ts";
-import { commitRow, openCommitCounter, readCommits, saveCommits } from "./commitCounter.ts";
+import { type CommitCounter, commitRow, openCommitCounter, readCommits, saveCommits } from "./commitCounter.ts";
 import { FeederMemory } from "./feederMemory.ts";
 import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
@@ -64,32 +64,25 @@ export async function connect(
   const { writer, reading, direct, directReading } = await openConnections(databaseUrl, file);
   const problemOf = recordingDamage(condition);
   const memory = new FeederMemory();
-  const count = openCommitCounter(direct, file);
-  if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
+  const count = openCounter(direct, file, condition);
   const queue = createWriteQueue(condition);
-  const log = createLogEraser(direct);
-  const afterCommit = (commit: number) => {
-    count.remember(commit);
-    log.eraseIfDue();
-  };
+  const eraser = createLogEraser(direct);
   const steps = createFeederSteps(direct, memory, rebuild);
-  const written = writes({ writer, direct, steps, queue, problemOf, next: count.next, afterCommit });
-  const directReads = withDirectErrors(
-    { feeders: createFeederRows(directReading, memory, rebuild, problemOf), log: createLogReader(directReading) },
-    problemOf,
-  );
+  const written = writes({ writer, direct, steps, queue, problemOf, count, eraser });
+  const feeders = withDirectErrors(createFeederRows(directReading, memory, rebuild, problemOf), problemOf);
+  const log = withDirectErrors(createLogReader(directReading), problemOf);
   return {
     reader: withStoreErrors(reading, problemOf),
     direct,
     directReading,
-    feeders: () => directReads.feeders,
-    log: () => directReads.log,
+    feeders: () => feeders,
+    log: () => log,
     condition,
     ...written,
     eraseRemoved: () =>
       queue.run(async () => {
         await tryToRewrite(file);
-        log.erase();
+        eraser.erase();
       }),
     async close() {
       await saveSnapshots(written, steps);
@@ -102,20 +95,30 @@ export async function connect(
   };
 }
 
+function openCounter(direct: Database.Database, file: string, condition: StoreCondition) {
+  const count = openCommitCounter(direct, file);
+  if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
+  return count;
+}
+
 interface WriteParts {
   readonly writer: PrismaClient;
   readonly direct: Database.Database;
   readonly steps: FeederSteps;
   readonly queue: ReturnType<typeof createWriteQueue>;
   readonly problemOf: (error: unknown) => unknown;
-  /** The number of the next commit. */
-  readonly next: (before: number) => number;
-  readonly afterCommit: (commit: number) => void;
+  readonly count: CommitCounter;
+  readonly eraser: ReturnType<typeof createLogEraser>;
 }
 
 /** Each write waits for its place in the queue, is tried again where the database is busy, and is counted. */
 function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
-  const { writer, direct, steps, queue, problemOf, next, afterCommit } = parts;
+  const { writer, direct, steps, queue, problemOf, count, eraser } = parts;
+  const { next } = count;
+  const afterCommit = (commit: number) => {
+    count.remember(commit);
+    eraser.eraseIfDue();
+  };
   const tx = createTransaction(direct, steps);
   const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
   return {
@@ -189,25 +192,23 @@ const withStoreErrors = (client: PrismaClient, problemOf: (error: unknown) => un
   }) as unknown as Client;
 
 /** The same for reads in plain SQL. */
-function withDirectErrors<Reads extends { readonly feeders: object; readonly log: object }>(
-  reads: Reads,
-  problemOf: (error: unknown) => unknown,
-): Reads {
-  const guarded = <Target extends object>(target: Target): Target =>
-    Object.fromEntries(
-      Object.entries(target).map(([name, read]) => [
-        name,
-        (...args: unknown[]) => {
-          try {
-            return (read as (...args: unknown[]) => unknown)(...args);
-          } catch (error) {
-            throw problemOf(error);
-          }
-        },
-      ]),
-    ) as Target;
-  return { ...reads, feeders: guarded(reads.feeders), log: guarded(reads.log) };
-}
+const withDirectErrors = <Reads extends object>(reads: Reads, problemOf: (error: unknown) => unknown): Reads =>
+  Object.fromEntries(
+    Object.entries(reads).map(([name, read]) => [
+      name,
+      withOurErrors(read as (...args: unknown[]) => unknown, problemOf),
+    ]),
+  ) as Reads;
+
+const withOurErrors =
+  (read: (...args: unknown[]) => unknown, problemOf: (error: unknown) => unknown) =>
+  (...args: unknown[]): unknown => {
+    try {
+      return read(...args);
+    } catch (error) {
+      throw problemOf(error);
+    }
+  };
 
 /** Runs one write after the other, in the order in which they were requested. */
 function createWriteQueue(condition: StoreCondition) {

@@ -28,7 +28,7 @@ function stepBy(before: FeederUpdate, { at, content }: LogLine): FeederUpdate {
 }
 
 /** A stored report, read as when it arrived; its readings are empty once they are thinned. */
-export function storedReport({ boot, sentUptimeMs, readings, events }: ReportLine): PostedReport {
+function storedReport({ boot, sentUptimeMs, readings, events }: ReportLine): PostedReport {
   const posted = {
     boot: bootLabel(boot),
     sentUptimeMs,
