@@ -76,7 +76,7 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
     const home = await listenAddress(server);
     let next = 6_001;
     const statuses = new Set<number>();
-    for (let tries = 0; tries < 80 && !statuses.has(507); tries += 1) {
+    for (let tries = 0; tries < 300 && !statuses.has(507); tries += 1) {
       const { status } = await report(home, feederKey, presses(next, 1_000));
       statuses.add(status);
       if (status === 200) next += 1_000;
