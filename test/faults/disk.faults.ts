@@ -69,14 +69,14 @@ describe.skipIf(!mayMount)("a disk of its own (needs the right to mount)", () =>
   );
 
   it("that becomes full: the server refuses what it can't store, loses nothing acknowledged, and continues once there is space", async () => {
-    const disk = smallDisk(24_000);
+    const disk = smallDisk(12_000);
     const folder = copyOf(usedFolder, join(disk.folder, "data"));
-    writeFileSync(join(disk.folder, "ballast"), Buffer.alloc(8_000_000));
+    writeFileSync(join(disk.folder, "ballast"), Buffer.alloc(8_500_000));
     const server = runBuiltServer(folder);
     const home = await listenAddress(server);
     let next = 6_001;
     const statuses = new Set<number>();
-    for (let tries = 0; tries < 300 && !statuses.has(507); tries += 1) {
+    for (let tries = 0; tries < 100 && !statuses.has(507); tries += 1) {
       const { status } = await report(home, feederKey, presses(next, 1_000));
       statuses.add(status);
       if (status === 200) next += 1_000;
