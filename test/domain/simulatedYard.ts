@@ -11,6 +11,9 @@ import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
 import type { EventContent, FeederEvent, Portion, Readings } from "../../server/domain/report.ts";
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import { celsius, grams, humidityPercent, milliamps, volts } from "../../server/domain/units.ts";
+import type { PartFault } from "../../server/practice/model/faults.ts";
+import { turnTray } from "../../server/practice/model/tray.ts";
+import { practiceDispenser } from "../../server/practice/parts.ts";
 import { seededRandom } from "../../server/practice/random.ts";
 
 /**
@@ -50,7 +53,8 @@ export interface YardNotification {
 }
 
 export function simulateYard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
-  const chance = seededRandom(seed).uniform;
+  const random = seededRandom(seed);
+  const chance = random.uniform;
   const truth: YardTruth = {
     hopper: 1_200,
     perHour: 8,
@@ -107,24 +111,30 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
     return seq;
   };
 
-  let sinceBridged = 0;
+  let onTray = practiceDispenser.tray.trayPortions * settings.portionMass; // of the grams that are in it
   const portion = (cause: Portion["cause"], paysFor: number | null): Portion => {
-    const turns = truth.motor === "turns";
-    if (turns) sinceBridged = truth.tray === "bridged" ? sinceBridged + 1 : 0;
-    const share = Math.max(0, 1 - sinceBridged / 4);
-    const fell = turns && truth.tray !== "jammed" && truth.hopper > 3 && share > 0;
-    if (fell) truth.hopper = Math.max(0, truth.hopper - settings.portionMass * share * (0.8 + 0.4 * chance()));
-    const pieces = fell ? Math.max(1, Math.round(share * (2 + Math.floor(3 * chance())))) : 0;
-    const seen = truth.dead.has("chute") || chance() < truth.chuteMisses ? 0 : pieces;
+    const trayGrams = Math.min(truth.hopper, onTray);
+    const { store, portion: given } = turnTray(
+      { hopperGrams: truth.hopper - trayGrams, trayGrams },
+      { ...practiceDispenser, chute: { pieceSeen: 0.9, portionMissed: truth.chuteMisses } },
+      {
+        fault: faultOfParts(truth),
+        portionGrams: settings.portionMass,
+        insideCelsius: truth.inside ?? truth.air + 1,
+      },
+      random,
+    );
+    truth.hopper = store.hopperGrams + store.trayGrams;
+    onTray = store.trayGrams;
+    const seen = truth.dead.has("chute") ? 0 : given.seen;
     counts.chute += seen;
-    const mean = { turns: fell ? 240 : truth.tray === "jammed" ? 265 : 226, stalled: 1_400, wireOff: 0 }[truth.motor];
     return {
       kind: "portion",
       cause,
       paysFor,
       motorRan: 900 as Span,
-      meanCurrent: milliamps(mean * (0.95 + 0.1 * chance())),
-      peakCurrent: milliamps(mean * 2.2),
+      meanCurrent: milliamps(given.milliamps),
+      peakCurrent: milliamps(given.milliamps * 2.2),
       chuteCount: settings.sensors.chute ? seen : null,
       lowestSupply: volts(5.05 - truth.sag * (0.9 + 0.05 * (seq % 5))),
     };
@@ -304,6 +314,13 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
         return content === null || content.silent ? [] : [content.fault];
       }),
   };
+}
+
+function faultOfParts({ motor, tray }: YardTruth): PartFault | null {
+  if (motor === "stalled") return "motorStalled";
+  if (motor === "wireOff") return "wireOff";
+  if (tray === "free") return null;
+  return tray === "jammed" ? "trayJammed" : "feedBridged";
 }
 
 /** As one keeper with one phone is notified at once: raised and worsened with a sound, the rest silently. */
