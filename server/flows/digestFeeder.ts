@@ -29,6 +29,7 @@ export async function readDigestFeeder(
   const paused = pausedSpans(orders, window.to);
   const silent = silentSpans(await records.alarmChanges(id, window.from, window.to), state, window);
   const counts = await digests.dayCounts(id, coveredDays);
+  if (counts[0] === null) throw new Error(`the log of feeder ${id} can't be read for ${date}`);
   return {
     id,
     name: state.settings.name,
@@ -36,14 +37,17 @@ export async function readDigestFeeder(
     addedAt,
     days: coveredDays.flatMap((day, ago) => {
       const counted = counts[ago];
-      return counted === undefined
-        ? []
-        : [{ counts: counted, isComplete: isDayComplete(day, [...paused, ...silent], addedAt) }];
+      if (counted === undefined) return [];
+      // An earlier day is only there to be compared with.
+      if (counted === null) return [{ counts: noCounts, isComplete: false }];
+      return [{ counts: counted, isComplete: isDayComplete(day, [...paused, ...silent], addedAt) }];
     }),
     paymentEvents: await readPaymentEvents(digests, id, yesterday, paused),
     recentReadings: await readRecentReadings(digests, id, now),
   };
 }
+
+const noCounts = { visits: 0, presses: 0, deposits: 0, portions: 0 };
 
 /** More events than birds cause in a day; a feeder that reports more has a fault. */
 const paymentEventsMax = 4_000;

@@ -52,8 +52,8 @@ export interface DigestStore {
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
   /** Who belongs to the yard, and on which channels each wants the digest. */
   recipientsOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestChannel }[]>;
-  /** Events by kind recorded in each of these spans. */
-  dayCounts(feeder: string, spans: readonly TimeSpan[]): Promise<readonly DayCounts[]>;
+  /** Events by kind recorded in each of these spans; null where its part of the log is damaged. */
+  dayCounts(feeder: string, spans: readonly TimeSpan[]): Promise<readonly (DayCounts | null)[]>;
   /** Deposits and portions recorded in the span, by time, at most `most` of them. */
   paymentEvents(feeder: string, within: TimeSpan, most: number): Promise<readonly RecordedEvent[]>;
   /** The first readings received in each of these spans, as posted; a span without any is left out. */

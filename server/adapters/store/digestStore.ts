@@ -1,6 +1,6 @@
 import type { eventSchemas } from "../../contract/report.ts";
 import type { Digest } from "../../domain/digest/digest.ts";
-import type { DigestStore, RecordedEvent } from "../../ports.ts";
+import { type DigestStore, PackDamaged, type RecordedEvent } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
 import { digestChannelFrom } from "./peopleStore.ts";
 import { yardFrom } from "./rows.ts";
@@ -37,7 +37,7 @@ function dayRecords({ feeders, log }: Connections): Pick<DigestStore, "dayCounts
   return {
     async dayCounts(feeder, spans) {
       const no = feeders().number(feeder);
-      return spans.map(({ from, to }) => countEvents(log().events(no, from, to)));
+      return spans.map(({ from, to }) => unlessPackDamaged(() => countEvents(log().events(no, from, to))));
     },
 
     async paymentEvents(feeder, { from, to }, most) {
@@ -53,6 +53,15 @@ function dayRecords({ feeders, log }: Connections): Pick<DigestStore, "dayCounts
       });
     },
   };
+}
+
+function unlessPackDamaged<T>(read: () => T): T | null {
+  try {
+    return read();
+  } catch (error) {
+    if (error instanceof PackDamaged) return null;
+    throw error;
+  }
 }
 
 function countEvents(events: readonly RecordedEvent[]) {

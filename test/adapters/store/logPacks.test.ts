@@ -241,6 +241,15 @@ describe("a damaged pack", () => {
     expect(log.events(no, before(server.clock.now(), 2), server.clock.now()).length).toBeGreaterThan(0);
     expect(log.bodies(no, "b-1", [1, 2]).size).toBe(0);
 
+    // A digest leaves that day out of what it compares, and has the others.
+    const spans = [
+      { from: at, to: (at + 1) as Instant },
+      { from: before(server.clock.now(), 2), to: server.clock.now() },
+    ];
+    const [damaged, recent] = await server.store.digests.dayCounts(feeder, spans);
+    expect(damaged).toBeNull();
+    expect(recent).not.toBeNull();
+
     // The next report, thinning of all others, and the periodic check go on.
     const answer = await createIngest(server.ports).take(feeder, { boot: "b-7", sentUptimeMs: 1_000, events: [] });
     expect(answer.kind).toBe("answered");
