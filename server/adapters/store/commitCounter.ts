@@ -11,8 +11,10 @@ import type Database from "better-sqlite3";
 export interface CommitCounter {
   /** Commits that the database lacked when it was opened. */
   readonly lost: number;
-  /** The number of the next commit. @param inDatabase as `readCommits` gives it inside the transaction. */
+  /** The number of the next commit. @param inDatabase as it is inside the transaction. */
   next(inDatabase: number): number;
+  /** The same inside an open transaction over plain SQL, which saves it. */
+  count(): number;
   /** Remembers a commit that is on the disk. */
   remember(commit: number): void;
   close(): void;
@@ -23,12 +25,11 @@ const commitsFile = (databaseFile: string): string => `${databaseFile}.commits`;
 /** The head that belongs to no feeder: its revision is the number of commits. */
 export const commitRow = 0;
 
-export const readCommits = (database: Database.Database): number =>
-  database.prepare(`SELECT "revision" FROM "FeederHead" WHERE "feederNo" = ?`).pluck().get(commitRow) as number;
-
-export const saveCommits = (database: Database.Database, commits: number): void => {
-  database.prepare(`UPDATE "FeederHead" SET "revision" = ? WHERE "feederNo" = ?`).run(commits, commitRow);
-};
+/** Prepared once: they run with each commit. */
+const commitStatements = (database: Database.Database) => ({
+  read: database.prepare<[number], number>(`SELECT "revision" FROM "FeederHead" WHERE "feederNo" = ?`).pluck(),
+  save: database.prepare(`UPDATE "FeederHead" SET "revision" = ? WHERE "feederNo" = ?`),
+});
 
 /** Prisma keeps 32 bits with a sign; a commit each second takes 68 years to fill them. */
 const commitMax = 2 ** 31 - 1;
@@ -36,11 +37,18 @@ const commitMax = 2 ** 31 - 1;
 export function openCommitCounter(database: Database.Database, databaseFile: string): CommitCounter {
   const path = commitsFile(databaseFile);
   const beside = existsSync(path) ? Number.parseInt(readFileSync(path, "utf8"), 10) || 0 : 0;
-  const inDatabase = readCommits(database);
+  const statements = commitStatements(database);
+  const inDatabase = statements.read.get(commitRow) as number;
   const file = openSync(path, constants.O_RDWR | constants.O_CREAT, 0o600);
+  const next = (before: number) => (Math.max(before, beside) + 1) % commitMax;
   return {
     lost: Math.max(0, beside - inDatabase),
-    next: (before) => (Math.max(before, beside) + 1) % commitMax,
+    next,
+    count() {
+      const commit = next(statements.read.get(commitRow) as number);
+      statements.save.run(commit, commitRow);
+      return commit;
+    },
     remember(commit) {
       try {
         writeSync(file, `${commit}\n`.padStart(12), 0);

@@ -1,9 +1,10 @@
 import type Database from "better-sqlite3";
 import { type Instant, instantOf } from "../../domain/instant.ts";
-import { type DamagedFeeder, FeederDamaged, type FeederRow, type RebuildState } from "../../ports.ts";
+import { type DamagedFeeder, FeederDamaged, type FeederRow, type RebuildState, StoreDamaged } from "../../ports.ts";
 import type { FeederMemory, KnownState } from "./feederMemory.ts";
 import { createLogReader } from "./logReader.ts";
 import { decodeState, snapshotStatements } from "./snapshots.ts";
+import { translateStoreError } from "./storeErrors.ts";
 
 /**
  * Feeders with their present states: from memory, or else from the latest snapshot that can be used and the log after it.
@@ -168,8 +169,9 @@ function stateLoader(
       try {
         return { revision: head.revision, state: after(head, step, state), snapshot: { slot, step } };
       } catch (error) {
-        if (isOfDatabase(error)) {
-          if (recordProblem === null || !isCorrupt(error)) throw error;
+        const problemOfStore = translateStoreError(error);
+        if (problemOfStore !== error) {
+          if (recordProblem === null || !(problemOfStore instanceof StoreDamaged)) throw error;
           recordProblem(error);
         }
         if (index === 0) problem = (error as Error).message;
@@ -178,7 +180,3 @@ function stateLoader(
     throw new FeederDamaged(head.id, problem);
   };
 }
-
-const codeOf = (error: unknown): string => String((error as { code?: unknown }).code);
-const isOfDatabase = (error: unknown): boolean => codeOf(error).startsWith("SQLITE_");
-const isCorrupt = (error: unknown): boolean => codeOf(error).startsWith("SQLITE_CORRUPT");

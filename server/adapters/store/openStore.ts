@@ -3,7 +3,7 @@ import { PrismaBetterSqlite3 } from "@prisma/adapter-better-sqlite3";
 import Database from "better-sqlite3";
 import { type RebuildState, StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
 import { systemClock } from "../systemClock.ts";
-import { type CommitCounter, commitRow, openCommitCounter, readCommits, saveCommits } from "./commitCounter.ts";
+import { type CommitCounter, commitRow, openCommitCounter } from "./commitCounter.ts";
 import { FeederMemory } from "./feederMemory.ts";
 import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
@@ -19,8 +19,8 @@ export type Client = PrismaClient;
 export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$transaction" | "$extends" | "$use">;
 
 /**
- * Three connections to one SQLite file. With Prisma's adapter, statements outside a transaction can get into one that is open on the
- * same connection, and be rolled back with it; so reading has a connection of its own. Writing goes through `write` (Prisma, for rare
+ * Four connections to one SQLite file, two for Prisma and two for plain SQL. With Prisma's adapter, statements outside a transaction can
+ * get into one that is open on the same connection, and be rolled back with it; so reading has connections of its own. Writing goes through `write` (Prisma, for rare
  * changes by keepers) or `transact` (plain SQL, for frequent changes by feeders), one after the other. In WAL mode readers never wait
  * for the writer.
  */
@@ -120,6 +120,7 @@ function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
     eraser.eraseIfDue();
   };
   const tx = createTransaction(direct, steps);
+  const changes = direct.prepare<[], number>("SELECT total_changes()").pluck();
   const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
   return {
     write: (work) =>
@@ -137,7 +138,7 @@ function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
       queue.run(async () => {
         const attempt = () => {
           steps.begin();
-          return transactDirectly(direct, next, () => work(tx));
+          return transactDirectly(direct, changes, count, () => work(tx));
         };
         const { result, commit } = await withRetries(attempt, problemOf);
         steps.committed();
@@ -274,16 +275,15 @@ async function countCommit(statements: Statements, next: (before: number) => num
 /** @returns the number of the commit; null where nothing was changed, so that nothing is written to the disk. */
 async function transactDirectly<T>(
   direct: Database.Database,
-  next: (before: number) => number,
+  changes: Database.Statement<[], number>,
+  count: CommitCounter,
   work: () => Promise<T>,
 ): Promise<{ readonly result: T; readonly commit: number | null }> {
-  const changes = () => direct.prepare("SELECT total_changes()").pluck().get() as number;
   direct.exec("BEGIN IMMEDIATE");
   try {
-    const before = changes();
+    const before = changes.get();
     const result = await work();
-    const commit = changes() === before ? null : next(readCommits(direct));
-    if (commit !== null) saveCommits(direct, commit);
+    const commit = changes.get() === before ? null : count.count();
     direct.exec("COMMIT");
     return { result, commit };
   } catch (error) {

@@ -2,7 +2,7 @@ import { type PostedReport, readReport } from "../../contract/readReport.ts";
 import { bootLabel } from "../../domain/bootNumber.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import type { LogLine, ReportLine } from "../../ports.ts";
-import { applyFact, type FeederUpdate } from "./feederUpdate.ts";
+import { applyFact, type FeederUpdate, startUpdate } from "./feederUpdate.ts";
 import { factOf, type LogEntry } from "./logEntry.ts";
 import { takeReport } from "./takeReport.ts";
 
@@ -41,12 +41,5 @@ function storedReport({ boot, sentUptimeMs, readings, events }: ReportLine): Pos
 }
 
 /** Only its state matters here. */
-const updateOf = (state: FeederState): FeederUpdate => ({
-  id: "",
-  yard: "",
-  revision: 0,
-  state,
-  effects: [],
-  lastReportAt: null,
-  lastStepAt: null,
-});
+const updateOf = (state: FeederState): FeederUpdate =>
+  startUpdate({ id: "", yard: "", revision: 0, state, lastReportAt: null, lastStepAt: null });
