@@ -36,12 +36,23 @@ export function updateEventSequence(
 ): EventSequence {
   const known = sequence.boots.find((other) => other.boot === boot);
   let next = known ?? { boot, highestSeq: 0, missingCount: 0 };
-  for (const event of events) {
-    next =
-      known === undefined && next.highestSeq === 0 ? startBootSequence(sequence, next, event) : withEvent(next, event);
+  let rest = events;
+  const [first] = events;
+  if (known === undefined && first !== undefined) {
+    next = startBootSequence(sequence, next, first);
+    rest = events.slice(1);
   }
+  const inOrder = inOrderCount(next.highestSeq, rest);
+  if (inOrder > 0) next = { ...next, highestSeq: next.highestSeq + inOrder };
+  for (const event of rest.slice(inOrder)) next = withEvent(next, event);
   const others = sequence.boots.filter((other) => other.boot !== boot);
   return { boots: [...others, next].slice(-bootsRemembered) };
+}
+
+/** How many go on directly after the highest number: nearly always all, and then one copy is enough for a thousand events. */
+function inOrderCount(highest: number, events: readonly { readonly seq: number }[]): number {
+  const end = events.findIndex(({ seq }, index) => seq !== highest + index + 1);
+  return end === -1 ? events.length : end;
 }
 
 type NumberedEvent = { readonly seq: number; readonly uptime: Span };

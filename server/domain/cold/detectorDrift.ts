@@ -83,16 +83,21 @@ function updateByAccepted(current: DetectorDrift, { signal, chute }: Deposit, te
       rescaledSignalEvidence(current, signalModel, temperature) - Math.log1p(-Math.min(missedNow, 0.8)),
     ) + 0;
   const expectedMisses = Math.min(missedNow / (1 - missedNow), expectedMissesMax);
+  const { beamEvidence, mildFalls } = chute === true ? updateBeamEvidence(current, temperature, false) : current;
   return {
-    ...current,
-    ...(chute === true ? updateBeamEvidence(current, temperature, false) : {}),
     signalModel,
+    lastTemperature: current.lastTemperature,
     signalEvidence,
+    beamEvidence,
+    mildFalls,
     recentFalls: {
-      ...recentFalls,
+      block: recentFalls.block,
       accepted: recentFalls.accepted + 1,
       expectedMisses: recentFalls.expectedMisses + expectedMisses,
+      notMetal: recentFalls.notMetal,
     },
+    previousFalls: current.previousFalls,
+    found: current.found,
   };
 }
 

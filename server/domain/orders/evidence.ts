@@ -1,5 +1,5 @@
 import { after, type Instant, later, minutes, type Span, seconds } from "../instant.ts";
-import type { Portion, PortionCause } from "../report.ts";
+import type { Portion } from "../report.ts";
 import type { GivenFood, Order, OrdersState, PauseStatement, RevertedPause } from "./order.ts";
 import { datedBy, earlierStart, redateOrders } from "./redating.ts";
 
@@ -94,7 +94,7 @@ export function updateOrdersByPortion(
   portion: Portion & { readonly recordedAt: Instant },
   now: Instant,
 ): OrdersStep {
-  const given = { ...givenFoodOf(portion), ...datedBy(orders, portion.recordedAt) };
+  const given = givenFoodOf(portion, datedBy(orders, portion.recordedAt).datedBy);
   const lastFood = orders.lastFood !== undefined && orders.lastFood.at > given.at ? orders.lastFood : given;
   const fed = { ...orders, lastFood };
   const { newest, revertedPause } = fed;
@@ -190,9 +190,15 @@ export const endsEarlyMax = seconds(60);
 const usualRun = seconds(4);
 const recordingDelay = seconds(1);
 
-function givenFoodOf({ recordedAt, motorRan, cause }: Portion & { readonly recordedAt: Instant }): GivenFood {
+function givenFoodOf(
+  { recordedAt, motorRan, cause }: Portion & { readonly recordedAt: Instant },
+  by: Instant | undefined,
+): GivenFood {
   const ran = ((motorRan ?? usualRun) + recordingDelay) as Span;
-  return { at: recordedAt, motorStartedAt: after(recordedAt, -ran as Span), cause: cause as PortionCause };
+  const motorStartedAt = after(recordedAt, -ran as Span);
+  return by === undefined
+    ? { at: recordedAt, motorStartedAt, cause }
+    : { at: recordedAt, motorStartedAt, cause, datedBy: by };
 }
 
 const isPauseInForce = ({ kind, status, until }: Order, at: Instant): boolean =>

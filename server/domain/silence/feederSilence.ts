@@ -78,15 +78,15 @@ const regularAfter = hours(1);
 const regularReports = 4;
 
 function updateRegularity(before: ReportingState, updated: Reporting, reportEvery: Span): Reporting {
-  if (before.kind === "reporting" && before.isRegular) return { ...updated, isRegular: true };
+  if (before.kind === "reporting" && before.isRegular) return { isRegular: true, ...updated };
   const continues =
     before.kind === "reporting" &&
     between(before.lastReportAt, updated.lastReportAt) < computeSilenceLimit(before, reportEvery);
   const currentRun = continues ? before.regularRun : undefined;
   const { since, reports } = currentRun ?? { since: updated.lastReportAt, reports: 0 };
   if (reports + 1 >= regularReports && between(since, updated.lastReportAt) >= regularAfter)
-    return { ...updated, isRegular: true };
-  return { ...updated, regularRun: { since, reports: reports + 1 } };
+    return { isRegular: true, ...updated };
+  return { regularRun: { since, reports: reports + 1 }, ...updated };
 }
 
 function updateIntervals(state: ReportingState, report: ReportTiming, now: Instant): ReportingState {
