@@ -72,8 +72,9 @@ export interface GuessEstimator {
 
 export interface Store {
   /**
-   * Runs `work` in one transaction; when the promise resolves, all that it wrote is on the disk (synchronous=FULL).
-   * @throws StoreBusy, StoreFull, StoreReadOnly, StoreDamaged: nothing was written
+   * Runs `work` in one transaction; when the promise resolves, all that it wrote is on the disk.
+   * @throws StoreBusy, StoreReadOnly, StoreDamaged: nothing was written. StoreFull: where the disk fails at the very end, it may be
+   *   stored all the same
    */
   transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
   /**

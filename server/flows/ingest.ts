@@ -14,6 +14,7 @@ import {
   type Transaction,
 } from "../ports.ts";
 import { texts } from "../text/index.ts";
+import { ownEventLoopTurn } from "./eventLoopTurn.ts";
 import { applyKeeperAction } from "./keeperActions.ts";
 import { type FeederUpdate, startUpdate } from "./pure/feederUpdate.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
@@ -44,9 +45,9 @@ export interface Ingest {
 }
 
 /**
- * Reports that arrive together share one commit: a disk that syncs in 10 ms would otherwise allow at most a hundred reports a
- * second. Nothing is read from the network while SQLite writes, so before each commit the event loop reads once what has arrived
- * meanwhile. There is no other delay.
+ * Reports that arrive together share one commit, and those that arrive while the disk writes share its next turn: a disk that takes
+ * 10 ms would otherwise allow at most a hundred reports a second. Before each commit the event loop reads what has arrived meanwhile.
+ * There is no other delay.
  * @param metDamaged a report came from a feeder whose stored state can't be used
  */
 export function createIngest(ports: Ports, metDamaged: () => void = () => undefined): Ingest {
@@ -56,7 +57,7 @@ export function createIngest(ports: Ports, metDamaged: () => void = () => undefi
   async function run(): Promise<void> {
     running = true;
     while (waiting.length > 0) {
-      await nextEventLoopTurn();
+      await ownEventLoopTurn();
       const group = nextGroup(waiting);
       waiting = waiting.filter((pending) => !group.includes(pending));
       await commitGroup(ports, group, metDamaged);
@@ -95,8 +96,6 @@ function refusalRecorder(ports: Ports): Ingest["recordRefused"] {
     return logs;
   };
 }
-
-const nextEventLoopTurn = () => new Promise<void>((resolve) => setImmediate(resolve));
 
 interface Pending {
   readonly feeder: string;

@@ -2,6 +2,7 @@ import type { FastifyBaseLogger } from "fastify";
 import { wholeBody } from "../contract/fieldProblem.ts";
 import { parseReport } from "../contract/lenientJson.ts";
 import { eventsPerReportMax } from "../contract/report.ts";
+import { ownEventLoopTurn } from "../flows/eventLoopTurn.ts";
 import type { IngestOutcome } from "../flows/ingest.ts";
 import { texts } from "../text/index.ts";
 import type { Problem } from "./problems.ts";
@@ -44,6 +45,7 @@ async function logRefusedReport(
 }
 
 async function parseAndIngest(context: ReportingContext, feeder: string, text: string): Promise<ReportOutcome> {
+  if (text.length > readAtOnceMax) await ownEventLoopTurn();
   const parsed = parseReport(text);
   if (parsed.kind === "notJson") {
     return { kind: "unreadable", errors: [{ field: wholeBody, problem: parsed.problem }] };
@@ -56,6 +58,9 @@ async function parseAndIngest(context: ReportingContext, feeder: string, text: s
     return { kind: "otherFeeder", namedFeeder: named, keyFeeder: feeder };
   return context.ingest.take(feeder, posted, parsed.bareNumbers, parsed.json);
 }
+
+/** Characters that are read in some tenths of a millisecond: about a hundred events. */
+const readAtOnceMax = 16_000;
 
 export function outcomeProblem(outcome: Exclude<ReportOutcome, { kind: "answered" }>): Problem {
   switch (outcome.kind) {

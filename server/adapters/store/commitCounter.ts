@@ -40,6 +40,7 @@ export function openCommitCounter(database: Database.Database, databaseFile: str
   const statements = commitStatements(database);
   const inDatabase = statements.read.get(commitRow) as number;
   const file = openSync(path, constants.O_RDWR | constants.O_CREAT, 0o600);
+  let remembered = beside;
   const next = (before: number) => (Math.max(before, beside) + 1) % commitMax;
   return {
     lost: Math.max(0, beside - inDatabase),
@@ -50,6 +51,8 @@ export function openCommitCounter(database: Database.Database, databaseFile: str
       return commit;
     },
     remember(commit) {
+      if (commit < remembered) return;
+      remembered = commit;
       try {
         writeSync(file, `${commit}\n`.padStart(12), 0);
       } catch (error) {

@@ -23,8 +23,11 @@ export interface FeederRows {
   number(id: string): number;
   /** Of its last step; null: there is no such feeder. */
   revision(feederNo: number): number | null;
+  find(id: string): FeederHead | null;
   /** @throws where there is no such feeder */
   head(id: string): FeederHead;
+  /** @throws FeederDamaged */
+  rowOf(head: FeederHead): FeederRow;
   /** @throws FeederDamaged */
   known(head: FeederHead): KnownState;
 }
@@ -95,7 +98,9 @@ export function createFeederRows(
     dueForCheck: (now, most) => readDue.all(now, most),
     revision: (feederNo) => readRevision.get(feederNo) ?? null,
     number: (id) => readOne.get(id)?.no ?? 0,
+    find: (id) => readOne.get(id) ?? null,
     head: (id) => readOne.get(id) ?? noSuchFeeder(id),
+    rowOf,
     known,
   };
 }

@@ -3,7 +3,7 @@ import type { FeederState } from "../../domain/feeder.ts";
 import type { Instant } from "../../domain/instant.ts";
 import { type DamagedFeeder, type RebuildState, type SavedStep, StoreBusy } from "../../ports.ts";
 import type { FeederMemory, KnownState } from "./feederMemory.ts";
-import { createFeederRows, type FeederRows } from "./feederRows.ts";
+import { createFeederRows, type FeederHead, type FeederRows } from "./feederRows.ts";
 import { logWriter } from "./logRows.ts";
 import { textOf } from "./rows.ts";
 import { encodeState, snapshotStatements, snapshotWriter } from "./snapshots.ts";
@@ -22,8 +22,8 @@ export interface FeederSteps {
   ): boolean;
   /** A transaction begins: nothing of an earlier attempt counts. */
   begin(): void;
-  /** It is on the disk. */
-  committed(): void;
+  /** It is part of the database. @returns about how many octets of log lines and states were written */
+  committed(): number;
   /** Writes a snapshot of each state in memory that the log is ahead of, so that the next start needs no log. */
   saveSnapshots(): void;
 }
@@ -37,7 +37,9 @@ export function createFeederSteps(
   rebuild: RebuildState,
 ): FeederSteps {
   const staged = new Map<number, KnownState>();
-  const rows = createFeederRows(database, stagedMemory(memory, staged), rebuild);
+  let octets = 0;
+  const stored = createFeederRows(database, stagedMemory(memory, staged), rebuild);
+  const { rows, headOf, forgetHeads } = withHeads(stored);
   const { updateHead, rename, writeLine } = stepStatements(database);
   const snapshotIn = snapshotSaver(database);
   const replaceDamaged = damagedReplacer(database);
@@ -45,13 +47,14 @@ export function createFeederSteps(
   return {
     rows,
     save({ id, revision, state, lastReportAt, lastStepAt, nextCheckAt, line, isPlain }) {
-      const head = rows.head(id);
+      const head = headOf(id);
       const step = revision + 1;
       const moved = updateHead.run(step, lastReportAt, lastStepAt, nextCheckAt, head.no, revision).changes;
       if (moved !== 1) throw new StoreBusy(`another process has changed the feeder ${id}`);
       const before = rows.known(head);
       if (state.settings.name !== head.name) rename.run(state.settings.name, head.no);
       writeLine(head.no, { ...line, step });
+      octets += octetsOf(line.content);
       const isDue = !isPlain || step - before.snapshot.step >= stepsBetweenSnapshots;
       const snapshot = isDue ? snapshotIn(1 - before.snapshot.slot, head.no, step, state) : before.snapshot;
       staged.set(head.no, { revision: step, state, snapshot });
@@ -66,18 +69,46 @@ export function createFeederSteps(
       return true;
     },
 
-    ...staging(memory, staged),
+    begin() {
+      staged.clear();
+      forgetHeads();
+      octets = 0;
+    },
+    committed() {
+      for (const [feederNo, known] of staged) memory.set(feederNo, known);
+      staged.clear();
+      return octets;
+    },
     saveSnapshots: () => saveAhead(memory, rows, snapshotIn),
   };
 }
 
-const staging = (memory: FeederMemory, staged: Map<number, KnownState>): Pick<FeederSteps, "begin" | "committed"> => ({
-  begin: () => staged.clear(),
-  committed() {
-    for (const [feederNo, known] of staged) memory.set(feederNo, known);
-    staged.clear();
-  },
-});
+/** A feeder that is read in the transaction is usually saved in it too: its head is then looked up once. */
+function withHeads(stored: FeederRows) {
+  const heads = new Map<string, FeederHead>();
+  const rows: FeederRows = {
+    ...stored,
+    one(id) {
+      const head = stored.find(id);
+      if (head === null) return null;
+      heads.set(id, head);
+      return stored.rowOf(head);
+    },
+  };
+  return {
+    rows,
+    /** Only for one step: afterwards its name may be another. */
+    headOf(id: string): FeederHead {
+      const head = heads.get(id);
+      heads.delete(id);
+      return head ?? stored.head(id);
+    },
+    forgetHeads: () => heads.clear(),
+  };
+}
+
+const octetsOf = (content: SavedStep["line"]["content"]): number =>
+  content.kind === "report" ? content.events.length + (content.readings?.length ?? 0) : 0;
 
 function saveAhead(memory: FeederMemory, rows: FeederRows, snapshotIn: ReturnType<typeof snapshotSaver>): void {
   for (const [feederNo, known] of memory.entries()) {

@@ -4,6 +4,13 @@ import Database from "better-sqlite3";
 import { type RebuildState, StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
 import { systemClock } from "../systemClock.ts";
 import { type CommitCounter, commitRow, openCommitCounter } from "./commitCounter.ts";
+import {
+  checkpointByWriterAfterPages,
+  createDurableLog,
+  type DurableLog,
+  type LogDisk,
+  openLogDisk,
+} from "./durableLog.ts";
 import { FeederMemory } from "./feederMemory.ts";
 import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
@@ -59,16 +66,18 @@ export async function connect(
   databaseUrl: string,
   rebuild: RebuildState,
   condition: StoreCondition = createStoreCondition(),
+  openDisk: (databaseFile: string) => LogDisk = openLogDisk,
 ): Promise<Connections> {
   const file = databaseUrl.replace(/^file:/, "");
   const { writer, reading, direct, directReading } = await openConnections(databaseUrl, file);
   const problemOf = recordingDamage(condition);
   const memory = new FeederMemory();
   const count = openCounter(direct, file, condition);
+  const durable = createDurableLog(direct, openDisk(file));
   const queue = createWriteQueue(condition);
   const eraser = createLogEraser(direct);
   const steps = createFeederSteps(direct, memory, rebuild);
-  const written = writes({ writer, direct, steps, queue, problemOf, count, eraser });
+  const written = writes({ writer, direct, steps, queue, problemOf, count, eraser, durable });
   const feeders = withDirectErrors(createFeederRows(directReading, memory, rebuild, problemOf), problemOf);
   const log = withDirectErrors(createLogReader(directReading), problemOf);
   return {
@@ -82,11 +91,13 @@ export async function connect(
     eraseRemoved: () =>
       queue.run(async () => {
         await tryToRewrite(file);
+        await durable.idle(); // a checkpoint would keep the log from being emptied
         eraser.erase();
       }),
     async close() {
       await saveSnapshots(written, steps);
       await queue.ended();
+      await durable.close();
       count.close();
       direct.close();
       directReading.close();
@@ -109,16 +120,16 @@ interface WriteParts {
   readonly problemOf: (error: unknown) => unknown;
   readonly count: CommitCounter;
   readonly eraser: ReturnType<typeof createLogEraser>;
+  readonly durable: DurableLog;
 }
 
-/** Each write waits for its place in the queue, is tried again where the database is busy, and is counted. */
+/**
+ * Each write waits for its place in the queue, is tried again where the database is busy, and is counted. The next one may begin while
+ * the disk writes; only what is on the disk is answered, and counted beside the database.
+ */
 function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
-  const { writer, direct, steps, queue, problemOf, count, eraser } = parts;
+  const { writer, direct, steps, queue, problemOf, count, eraser, durable } = parts;
   const { next } = count;
-  const afterCommit = (commit: number) => {
-    count.remember(commit);
-    eraser.eraseIfDue();
-  };
   const tx = createTransaction(direct, steps);
   const changes = direct.prepare<[], number>("SELECT total_changes()").pluck();
   const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
@@ -131,20 +142,30 @@ function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
             return { result, commit: await countCommit(statements, next) };
           }, prismaLimits);
         const { result, commit } = await withRetries(attempt, problemOf, rollBack);
-        afterCommit(commit);
+        count.remember(commit);
+        eraser.eraseIfDue();
         return result;
       }),
-    transact: (work) =>
-      queue.run(async () => {
+    async transact(work) {
+      const { result, commit } = await queue.run(async () => {
         const attempt = () => {
           steps.begin();
           return transactDirectly(direct, changes, count, () => work(tx));
         };
-        const { result, commit } = await withRetries(attempt, problemOf);
-        steps.committed();
-        if (commit !== null) afterCommit(commit);
-        return result;
-      }),
+        const committed = await withRetries(attempt, problemOf);
+        if (committed.commit !== null) {
+          durable.grew(steps.committed());
+          eraser.eraseIfDue();
+        }
+        return committed;
+      });
+      if (commit === null) return result;
+      await durable.synced().catch((error: unknown) => {
+        throw problemOf(error);
+      });
+      count.remember(commit);
+      return result;
+    },
   };
 }
 
@@ -154,13 +175,15 @@ async function openConnections(databaseUrl: string, file: string) {
   const reading = new PrismaClient({ adapter: adapter() });
   const direct = new Database(file, { timeout: lockWaitMilliseconds });
   direct.pragma("journal_mode = WAL");
-  // WAL reopens as NORMAL, which can lose the last commits in a power cut: what is answered as stored must survive that.
-  direct.pragma("synchronous = FULL");
+  direct.pragma("synchronous = NORMAL"); // durableLog.ts has each commit written out before it is answered
+  direct.pragma(`wal_autocheckpoint = ${checkpointByWriterAfterPages}`);
   direct.pragma("foreign_keys = ON");
   // What is deleted is overwritten with zeros, also in pages that are free afterwards (sqlite.org/pragma.html#pragma_secure_delete).
   direct.pragma("secure_delete = ON");
   await writer.$queryRawUnsafe("PRAGMA secure_delete = ON");
+  // WAL reopens as NORMAL, which can lose the last commits in a power cut: what is answered as stored must survive that.
   await writer.$executeRawUnsafe("PRAGMA synchronous = FULL");
+  await writer.$queryRawUnsafe(`PRAGMA wal_autocheckpoint = ${checkpointByWriterAfterPages}`);
   await writer.$executeRawUnsafe("PRAGMA foreign_keys = ON");
   await reading.$executeRawUnsafe("PRAGMA query_only = ON");
   const directReading = new Database(file, { timeout: lockWaitMilliseconds });

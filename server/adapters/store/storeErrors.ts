@@ -13,7 +13,7 @@ export function translateStoreError(error: unknown): unknown {
   if (/SQLITE_READONLY|attempt to write a readonly database|EROFS/.test(text)) {
     return new StoreReadOnly("the database can't be written to", { cause: error });
   }
-  if (/SQLITE_FULL|database or disk is full|SQLITE_IOERR|ENOSPC/.test(text)) {
+  if (/SQLITE_FULL|database or disk is full|SQLITE_IOERR|ENOSPC|EIO/.test(text)) {
     return new StoreFull("the database can't be written: the disk is full or failing", { cause: error });
   }
   if (/SQLITE_BUSY|SQLITE_LOCKED|SocketTimeout|database is locked|database table is locked/.test(text)) {
