@@ -1,9 +1,11 @@
 import type { HistoryLevel } from "../../server/domain/history/historyPlan.ts";
+import type { QuarterRollup } from "../../server/domain/history/quarterChanges.ts";
 import { mergeRollups } from "../../server/domain/history/rollup.ts";
 import { dayOf, hourOf, quarterOf, type RollupSpan } from "../../server/domain/history/rollupSpans.ts";
 import { decodeRollup, encodeRollup } from "../../server/domain/history/rollupText.ts";
 import type { Instant } from "../../server/domain/instant.ts";
 import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
+import type { SteppedState } from "../../server/ports.ts";
 import type { TestServer } from "./testServer.ts";
 
 const levels = ["quarter", "hour", "day"] as const satisfies readonly HistoryLevel[];
@@ -28,7 +30,7 @@ export function rollupsOfLog({ connections }: TestServer, feeder: string): reado
   const head = connections.feeders().head(feeder);
   const { zone } = connections.feeders().known(head).state.settings;
   const texts = new Map<string, string>();
-  rebuildState(null, connections.log().lines(head.no, -1, head.revision, 1e6), (closed) => {
+  const save = (closed: readonly QuarterRollup[]) => {
     for (const { from, rollup } of closed) {
       for (const level of levels) {
         const key = `${level} ${spanOf[level](from, zone).from}`;
@@ -36,6 +38,12 @@ export function rollupsOfLog({ connections }: TestServer, feeder: string): reado
         texts.set(key, encodeRollup(known === undefined ? rollup : mergeRollups(decodeRollup(known), rollup)));
       }
     }
-  });
+  };
+  let stepped: SteppedState | null = null;
+  for (let last = -1; last < head.revision; ) {
+    const lines = connections.log().lines(head.no, last, head.revision, 1_000);
+    stepped = rebuildState(stepped, lines, save);
+    last = lines.at(-1)?.step ?? head.revision;
+  }
   return [...texts].map(([key, text]) => `${key} ${text}`).sort();
 }
