@@ -3,6 +3,7 @@ import type { SentOrder } from "./contract/report.ts";
 import type { AlarmChange } from "./domain/alarms/alarmStates.ts";
 import type { Digest } from "./domain/digest/digest.ts";
 import type { FeederState } from "./domain/feeder.ts";
+import type { QuarterRollup } from "./domain/history/quarterChanges.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
@@ -28,6 +29,7 @@ import type { PeopleStore } from "./ports/people.ts";
 import type { DigestStore, RecordedEvent, RecordStore } from "./ports/records.ts";
 import type { DamagedFeeder, FeederRow, LogLine, StoredRefill, YardChanges, YardRow } from "./ports/rows.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
+import type { DamagedLines } from "./ports/storeProblems.ts";
 
 export type * from "./ports/accounts.ts";
 export type * from "./ports/notification.ts";
@@ -94,6 +96,7 @@ export interface Store {
   readonly keepers: KeeperStore;
   readonly records: RecordStore;
   readonly packs: LogPacking;
+  readonly rollups: RollupStore;
 }
 
 /** Keeps the log small, a short step at a time. Each step says whether there may be another one. */
@@ -104,6 +107,26 @@ export interface LogPacking {
   thinNext(before: Instant): Promise<boolean>;
   /** Gives some free pages of the file back. */
   shrink(): Promise<boolean>;
+}
+
+/** Sums by quarter of an hour, hour and day (domain/history). */
+export interface RollupStore {
+  /**
+   * Makes a feeder's roll-ups again from its log, and replaces those that differ, in one transaction.
+   * @throws FeederDamaged
+   */
+  rebuild(feeder: string): Promise<RebuiltRollups>;
+}
+
+export interface RebuiltRollups {
+  readonly rows: number;
+  readonly changed: number; // of them, and of those that should not be there
+  /** Older quarters stayed as they were: their readings are gone. Null: there are none. */
+  readonly from: Instant | null;
+  /** Parts of the log that can't be read: their quarters stayed as they were. */
+  readonly unreadable: readonly DamagedLines[];
+  /** Lines that this version can't take. */
+  readonly linesLeftOut: number;
 }
 
 /** The stores whose changes one action may need in one transaction. */
@@ -117,17 +140,31 @@ export interface AtomicStores {
 export type StoredBodies = ReadonlyMap<number, Pick<RecordedEvent, "body" | "recordedAt">>;
 
 /** The next step of a feeder: its new state, and the line of its log that says what led to it. */
-export interface SavedStep extends Pick<FeederRow, "id" | "state" | "lastReportAt" | "lastStepAt"> {
+export interface SavedStep extends Pick<FeederRow, "id" | "state" | "rollups" | "lastReportAt" | "lastStepAt"> {
   /** Of the state that it was computed from. */
   readonly revision: number;
   readonly nextCheckAt: Instant;
   readonly line: Omit<LogLine, "step">;
+  /** To be merged into the stored roll-ups. */
+  readonly closedQuarters: readonly QuarterRollup[];
   /** Nothing but readings and events: the log is enough to make this state again. Of any other step the state is stored at once. */
   readonly isPlain: boolean;
 }
 
-/** Makes a feeder's state again: that of a snapshot, and the steps after it. The same steps as live and in a replay. */
-export type RebuildState = (state: FeederState, lines: readonly LogLine[]) => FeederState;
+/** What the steps in a feeder's log lead to. */
+export type SteppedState = Pick<FeederRow, "state" | "rollups">;
+
+/**
+ * Makes a feeder's state again: that of a snapshot, and the steps after it. The same steps as live and in a replay.
+ * @param before null: the first line comes first
+ * @param onClosed is given the quarters that close within these lines; they are stored already.
+ * @throws Error for a line that can't be read
+ */
+export type RebuildState = (
+  before: SteppedState | null,
+  lines: readonly LogLine[],
+  onClosed?: (closed: readonly QuarterRollup[]) => void,
+) => SteppedState;
 
 /** Writes in one transaction. */
 export interface Transaction extends NotificationTransaction {
@@ -143,7 +180,7 @@ export interface Transaction extends NotificationTransaction {
    */
   replaceDamaged(
     feeder: Pick<DamagedFeeder, "id" | "revision">,
-    by: { readonly state: FeederState; readonly lastStepAt: Instant | null },
+    by: SteppedState & { readonly lastStepAt: Instant | null },
     now: Instant,
   ): Promise<boolean>;
   /** Every start with this boot id of which events are stored. */

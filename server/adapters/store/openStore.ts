@@ -40,6 +40,7 @@ export interface Connections {
   feeders(): FeederRows;
   log(): LogReader;
   readonly condition: StoreCondition;
+  readonly rebuild: RebuildState;
   /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
   write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;
   /** The same over plain SQL. */
@@ -87,6 +88,7 @@ export async function connect(
     feeders: () => feeders,
     log: () => log,
     condition,
+    rebuild,
     ...written,
     eraseRemoved: () =>
       queue.run(async () => {

@@ -8,6 +8,7 @@ import { createLogPacking } from "./logPacks.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
 import { createOutboxStore } from "./outboxStore.ts";
 import { createPeopleStore } from "./peopleStore.ts";
+import { createRollupStore } from "./rebuiltRollups.ts";
 import { createRecordStore } from "./recordStore.ts";
 import { createYardStore } from "./yardStore.ts";
 
@@ -45,6 +46,7 @@ export function createStore(connections: Connections): OpenStore {
     keepers: createKeeperStore(connections),
     records: createRecordStore(connections),
     packs: createLogPacking(connections),
+    rollups: createRollupStore(connections),
     close: () => connections.close(),
   };
 }

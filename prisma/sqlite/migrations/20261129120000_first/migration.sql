@@ -165,6 +165,16 @@ CREATE TABLE "LogPack" (
 ) WITHOUT ROWID;
 
 -- CreateTable
+CREATE TABLE "Rollup" (
+    "feederNo" INTEGER NOT NULL,
+    "span" INTEGER NOT NULL,
+    "from" BIGINT NOT NULL,
+    "rollup" TEXT NOT NULL,
+
+    PRIMARY KEY ("feederNo", "span", "from")
+) WITHOUT ROWID;
+
+-- CreateTable
 CREATE TABLE "AlarmChange" (
     "id" TEXT NOT NULL PRIMARY KEY,
     "feederId" TEXT NOT NULL,

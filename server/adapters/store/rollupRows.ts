@@ -1,0 +1,104 @@
+import type Database from "better-sqlite3";
+import type { HistoryLevel } from "../../domain/history/historyPlan.ts";
+import { hoursAndDays, type LevelledRollup } from "../../domain/history/hoursAndDays.ts";
+import type { QuarterRollup } from "../../domain/history/quarterChanges.ts";
+import { mergeRollups } from "../../domain/history/rollup.ts";
+import { dayOf, hourOf } from "../../domain/history/rollupSpans.ts";
+import { decodeRollup, encodeRollup } from "../../domain/history/rollupText.ts";
+import type { Instant } from "../../domain/instant.ts";
+
+interface RollupRow {
+  readonly from: Instant;
+  readonly rollup: string;
+}
+
+export const spanNumbers = { quarter: 0, hour: 1, day: 2 } as const satisfies Record<HistoryLevel, number>;
+
+/** @returns those that begin within `from` to `to`, in order of time */
+export type ReadRollups = (
+  feederNo: number,
+  level: HistoryLevel,
+  from: Instant,
+  to: Instant,
+) => readonly QuarterRollup[];
+
+export function rollupReader(database: Database.Database): ReadRollups {
+  const read = database.prepare<[number, number, number, number], RollupRow>(
+    `SELECT "from", "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" >= ? AND "from" < ? ORDER BY "from"`,
+  );
+  return (feederNo, level, from, to) => read.all(feederNo, spanNumbers[level], from, to).map(quarterFrom);
+}
+
+export const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: decodeRollup(rollup) });
+
+/** Merges a change into the stored roll-up of that span, if there is one. */
+export type MergeRollup = (feederNo: number, change: LevelledRollup) => void;
+
+export function rollupMerger(database: Database.Database, table = "Rollup"): MergeRollup {
+  const readOne = database
+    .prepare<[number, number, number], string>(
+      `SELECT "rollup" FROM "${table}" WHERE "feederNo" = ? AND "span" = ? AND "from" = ?`,
+    )
+    .pluck();
+  const replace = database.prepare(
+    `INSERT OR REPLACE INTO "${table}" ("feederNo", "span", "from", "rollup") VALUES (?, ?, ?, ?)`,
+  );
+  return (feederNo, { level, from, rollup }) => {
+    const span = spanNumbers[level];
+    const stored = readOne.get(feederNo, span, from);
+    const merged = stored === undefined ? rollup : mergeRollups(decodeRollup(stored), rollup);
+    replace.run(feederNo, span, from, encodeRollup(merged));
+  };
+}
+
+/** Merges closed quarters into their rows of each level, in the open transaction. */
+export type SaveQuarters = (
+  feederNo: number,
+  closed: readonly QuarterRollup[],
+  zone: { readonly before: string; readonly now: string },
+) => void;
+
+/** Another zone has other hours and days, which are made from the quarters. */
+export function quarterSaver(database: Database.Database): SaveQuarters {
+  const merge = rollupMerger(database);
+  const remake = hoursAndDaysMaker(database);
+  return (feederNo, closed, { before, now }) => {
+    for (const { from, rollup } of closed) {
+      merge(feederNo, { level: "quarter", from, rollup });
+      if (now !== before) continue;
+      merge(feederNo, { level: "hour", from: hourOf(from, now).from, rollup });
+      merge(feederNo, { level: "day", from: dayOf(from, now).from, rollup });
+    }
+    if (now !== before) remake(feederNo, now);
+  };
+}
+
+function hoursAndDaysMaker(database: Database.Database) {
+  const remove = database.prepare(`DELETE FROM "Rollup" WHERE "feederNo" = ? AND "span" > 0`);
+  const insert = database.prepare(`INSERT INTO "Rollup" ("feederNo", "span", "from", "rollup") VALUES (?, ?, ?, ?)`);
+  const quarters = quarterPages(database);
+  return (feederNo: number, zone: string) => {
+    remove.run(feederNo);
+    for (const { level, from, rollup } of hoursAndDays(quarters(feederNo), zone)) {
+      insert.run(feederNo, spanNumbers[level], from, encodeRollup(rollup));
+    }
+  };
+}
+
+const quartersAtOnce = 1_000;
+
+/** All quarters of a feeder. Page by page, since a connection can't write while it reads row by row. */
+export function quarterPages(database: Database.Database, table = "Rollup") {
+  const readPage = database.prepare<[number, number], RollupRow>(
+    `SELECT "from", "rollup" FROM "${table}" WHERE "feederNo" = ? AND "span" = 0 AND "from" >= ? ORDER BY "from" LIMIT ${quartersAtOnce}`,
+  );
+  return function* (feederNo: number): Generator<QuarterRollup> {
+    for (let next = Number.MIN_SAFE_INTEGER; ; ) {
+      const page = readPage.all(feederNo, next);
+      yield* page.map(quarterFrom);
+      const last = page.at(-1);
+      if (last === undefined || page.length < quartersAtOnce) return;
+      next = last.from + 1;
+    }
+  };
+}
