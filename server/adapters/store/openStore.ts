@@ -10,6 +10,7 @@ import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
 import { createLogReader, type LogReader } from "./logReader.ts";
 import { rewriteFile } from "./rewriteFile.ts";
+import { type RollupReader, rollupReader } from "./rollupRows.ts";
 import { createTransaction } from "./sqliteTransaction.ts";
 import { createStoreCondition } from "./storeCondition.ts";
 import { type StoreProblem, translateStoreError } from "./storeErrors.ts";
@@ -32,6 +33,8 @@ export interface Connections {
   /** Feeders and their logs as they are on the disk, over a connection that no writer waits for. */
   feeders(): FeederRows;
   log(): LogReader;
+  /** What charts read, over the same connection. */
+  rollups(): RollupReader;
   readonly condition: StoreCondition;
   /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
   write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;
@@ -71,12 +74,14 @@ export async function connect(
   const written = writes({ writer, direct, steps, queue, problemOf, count, eraser });
   const feeders = withDirectErrors(createFeederRows(directReading, memory, rebuild, problemOf), problemOf);
   const log = withDirectErrors(createLogReader(directReading), problemOf);
+  const rollups = withDirectErrors(rollupReader(directReading), problemOf);
   return {
     reader: withStoreErrors(reading, problemOf),
     direct,
     directReading,
     feeders: () => feeders,
     log: () => log,
+    rollups: () => rollups,
     condition,
     ...written,
     eraseRemoved: () =>

@@ -4,30 +4,42 @@ import type { QuarterRollup } from "../../domain/history/quarterChanges.ts";
 import { mergeRollups } from "../../domain/history/rollup.ts";
 import { decodeRollup, encodeRollup } from "../../domain/history/rollupText.ts";
 import type { Instant } from "../../domain/instant.ts";
+import type { StoredRollups, TimeSpan } from "../../ports.ts";
 
 interface RollupRow {
   readonly from: Instant;
-  readonly rollup: string;
+  readonly rollup: unknown; // SQLite stores any type in any column (sqlite.org/datatype3.html)
 }
 
 const spanNumbers = { quarter: 0, hour: 1, day: 2 } as const satisfies Record<HistoryLevel, number>;
 
-/** @returns those that begin within `from` to `to`, in order of time */
-export type ReadRollups = (
-  feederNo: number,
-  level: HistoryLevel,
-  from: Instant,
-  to: Instant,
-) => readonly QuarterRollup[];
+export interface RollupReader {
+  /** Those that begin within the span, in order of time. A row that is damaged hides no other one. */
+  read(feederNo: number, level: HistoryLevel, within: TimeSpan): Omit<StoredRollups, "feeder">;
+}
 
-export function rollupReader(database: Database.Database): ReadRollups {
-  const read = database.prepare<[number, number, number, number], RollupRow>(
+export function rollupReader(database: Database.Database): RollupReader {
+  const statement = database.prepare<[number, number, number, number], RollupRow>(
     `SELECT "from", "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" >= ? AND "from" < ? ORDER BY "from"`,
   );
-  return (feederNo, level, from, to) =>
-    read
-      .all(feederNo, spanNumbers[level], from, to)
-      .map((row) => ({ from: row.from, rollup: decodeRollup(row.rollup) }));
+  return {
+    read(feederNo, level, { from, to }) {
+      const rows = statement.all(feederNo, spanNumbers[level], from, to);
+      const rollups = rows.flatMap((row) => readRow(row) ?? []);
+      return { rollups, damaged: rows.length - rollups.length };
+    },
+  };
+}
+
+/** Null where the row is none that we wrote: its text is damaged, or is no text at all. */
+function readRow({ from, rollup }: RollupRow): QuarterRollup | null {
+  if (typeof rollup !== "string") return null;
+  try {
+    return { from, rollup: decodeRollup(rollup) };
+  } catch (error) {
+    if (error instanceof RangeError) return null;
+    throw error;
+  }
 }
 
 /** Merges a change into the stored roll-up of that span, if there is one. */
