@@ -1,10 +1,10 @@
 import type Database from "better-sqlite3";
-import type { HistoryLevel } from "../../domain/history/historyPlan.ts";
+import type { HistoryLevel, HistoryPlan } from "../../domain/history/historyPlan.ts";
 import type { QuarterRollup } from "../../domain/history/quarterChanges.ts";
 import { mergeRollups } from "../../domain/history/rollup.ts";
 import { decodeRollup, encodeRollup } from "../../domain/history/rollupText.ts";
 import type { Instant } from "../../domain/instant.ts";
-import type { StoredRollups, TimeSpan } from "../../ports.ts";
+import type { StoredHistory } from "../../ports.ts";
 
 interface RollupRow {
   readonly from: Instant;
@@ -14,8 +14,8 @@ interface RollupRow {
 const spanNumbers = { quarter: 0, hour: 1, day: 2 } as const satisfies Record<HistoryLevel, number>;
 
 export interface RollupReader {
-  /** Those that begin within the span, in order of time. A row that is damaged hides no other one. */
-  read(feederNo: number, level: HistoryLevel, within: TimeSpan): Omit<StoredRollups, "feeder">;
+  /** Those of the level that begin within `from` to `to`, in order of time. A damaged row hides no other one. */
+  read(feederNo: number, of: Pick<HistoryPlan, "level" | "from" | "to">): Pick<StoredHistory, "rollups" | "damaged">;
 }
 
 export function rollupReader(database: Database.Database): RollupReader {
@@ -23,7 +23,7 @@ export function rollupReader(database: Database.Database): RollupReader {
     `SELECT "from", "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" >= ? AND "from" < ? ORDER BY "from"`,
   );
   return {
-    read(feederNo, level, { from, to }) {
+    read(feederNo, { level, from, to }) {
       const rows = statement.all(feederNo, spanNumbers[level], from, to);
       const rollups = rows.flatMap((row) => readRow(row) ?? []);
       return { rollups, damaged: rows.length - rollups.length };
