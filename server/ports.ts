@@ -3,6 +3,7 @@ import type { SentOrder } from "./contract/report.ts";
 import type { AlarmChange } from "./domain/alarms/alarmStates.ts";
 import type { Digest } from "./domain/digest/digest.ts";
 import type { FeederState } from "./domain/feeder.ts";
+import type { QuarterRollup } from "./domain/history/quarterChanges.ts";
 import type { Instant } from "./domain/instant.ts";
 import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
@@ -119,17 +120,22 @@ export interface AtomicStores {
 export type StoredBodies = ReadonlyMap<number, Pick<RecordedEvent, "body" | "recordedAt">>;
 
 /** The next step of a feeder: its new state, and the line of its log that says what led to it. */
-export interface SavedStep extends Pick<FeederRow, "id" | "state" | "lastReportAt" | "lastStepAt"> {
+export interface SavedStep extends Pick<FeederRow, "id" | "state" | "rollups" | "lastReportAt" | "lastStepAt"> {
   /** Of the state that it was computed from. */
   readonly revision: number;
   readonly nextCheckAt: Instant;
   readonly line: Omit<LogLine, "step">;
+  /** To be merged into the stored roll-ups. */
+  readonly closedQuarters: readonly QuarterRollup[];
   /** Nothing but readings and events: the log is enough to make this state again. Of any other step the state is stored at once. */
   readonly isPlain: boolean;
 }
 
+/** What the steps in a feeder's log lead to. */
+export type SteppedState = Pick<FeederRow, "state" | "rollups">;
+
 /** Makes a feeder's state again: that of a snapshot, and the steps after it. The same steps as live and in a replay. */
-export type RebuildState = (state: FeederState, lines: readonly LogLine[]) => FeederState;
+export type RebuildState = (before: SteppedState, lines: readonly LogLine[]) => SteppedState;
 
 /** Writes in one transaction. */
 export interface Transaction extends NotificationTransaction {
@@ -145,7 +151,7 @@ export interface Transaction extends NotificationTransaction {
    */
   replaceDamaged(
     feeder: Pick<DamagedFeeder, "id" | "revision">,
-    by: { readonly state: FeederState; readonly lastStepAt: Instant | null },
+    by: SteppedState & { readonly lastStepAt: Instant | null },
     now: Instant,
   ): Promise<boolean>;
   /** Every start with this boot id of which events are stored. */

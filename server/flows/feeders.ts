@@ -1,5 +1,6 @@
 import { randomBytes } from "node:crypto";
 import { newFeeder } from "../domain/feeder.ts";
+import { initialRollups } from "../domain/history/rollups.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { FeederRow, NewFeeder, Ports, YardChanges, YardRow } from "../ports.ts";
 import { tryDueEscalations } from "./escalations.ts";
@@ -58,6 +59,7 @@ export function prepareNewFeeder(
     lastStepAt: null,
     rebuiltAt: null,
     state,
+    rollups: initialRollups(),
   };
   return {
     stored: { id, yard: yard.id, keyHash: hash, practice, state, firstEntry: begun },

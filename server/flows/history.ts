@@ -3,7 +3,6 @@ import type { HistorySpan } from "../contract/historyRequest.ts";
 import { ruleOf } from "../domain/faults.ts";
 import { planHistory } from "../domain/history/historyPlan.ts";
 import { type HistorySeries, historySeries } from "../domain/history/historySeries.ts";
-import type { QuarterRollup } from "../domain/history/quarterChanges.ts";
 import { type Instant, instant, isoOf, minutes } from "../domain/instant.ts";
 import { zoneOrFallback } from "../domain/zone.ts";
 import type { FeederRow, HistoryStore } from "../ports.ts";
@@ -27,7 +26,7 @@ export async function historyView(
   const { feeder: row, plan, rollups, damaged } = found;
   const { from, to, standingAlarms, ...series } = historySeries(
     plan,
-    [...rollups, ...openQuarters(row)],
+    [...rollups, ...row.rollups.open],
     minuteOf(now),
     span.columns,
   );
@@ -57,9 +56,6 @@ export const historySource = (
 
 /** Shares of the current bucket count up to the begin of the minute, so that the answer stays the same for that long. */
 const minuteOf = (now: Instant): Instant => instant(Math.floor(now / minutes(1)) * minutes(1));
-
-/** Quarters of an hour, or changes of stored ones, that the feeder's next steps will store. */
-const openQuarters = (_row: FeederRow): readonly QuarterRollup[] => [];
 
 const alarmViews = (standing: HistorySeries["standingAlarms"]): HistoryView["standingAlarms"] =>
   Object.entries(standing).map(([fault, runs]) => ({

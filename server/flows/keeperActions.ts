@@ -88,7 +88,7 @@ export const entryLine = (fact: KeeperFact, at: Instant, by: string | null): Log
 /** After the commit. @returns the feeders as they are now */
 export function announceSteps(ports: Ports, steps: readonly KeeperStep[]): readonly FeederRow[] {
   const rows = steps.map(({ row, at, changed }) => {
-    return { ...row, state: changed.state, lastStepAt: at, revision: row.revision + 1 };
+    return rowAfter(row, changed, at);
   });
   announceUpdates(
     ports,
@@ -97,6 +97,11 @@ export function announceSteps(ports: Ports, steps: readonly KeeperStep[]): reado
   );
   return rows;
 }
+
+const rowAfter = (row: FeederRow, { state, rollups }: FeederUpdate, at: Instant): FeederRow => ({
+  ...row,
+  ...{ state, rollups, lastStepAt: at, revision: row.revision + 1 },
+});
 
 export interface YardOrder {
   readonly feeders: readonly FeederRow[];
@@ -158,7 +163,7 @@ export async function applyKeeperAction(
     const fact = factAt(row.state, at);
     const changed = applyFact(startUpdate(row), fact, at);
     await saveUpdates(ports, tx, [{ feeder: changed, line: entryLine(fact, at, by) }], at);
-    return { row: { ...row, state: changed.state, lastStepAt: at, revision: row.revision + 1 }, feeders: [changed] };
+    return { row: rowAfter(row, changed, at), feeders: [changed] };
   });
   if (!done) return null;
   announceUpdates(ports, done.feeders, new Map([[feeder, done.row.revision]]));

@@ -1,6 +1,6 @@
-import type { FeederState } from "../domain/feeder.ts";
 import { newFeeder } from "../domain/feeder.ts";
-import type { DamagedFeeder, FeederRow, Ports, YardRow } from "../ports.ts";
+import { initialRollups } from "../domain/history/rollups.ts";
+import type { DamagedFeeder, FeederRow, Ports, SteppedState, YardRow } from "../ports.ts";
 import { readLine } from "../replay/logLine.ts";
 import { Replay } from "../replay/replay.ts";
 import { feederLog } from "./feederLog.ts";
@@ -53,8 +53,8 @@ async function repairFeeder(ports: RepairPorts, feeder: DamagedFeeder, log: Repa
   try {
     const yard = (await ports.store.yards.yards()).find(({ id }) => id === feeder.yard);
     if (yard === undefined) return; // it was removed meanwhile
-    const { state, left } = await replayRecord(ports, feeder, yard);
-    if (!(await storeRebuilt(ports, feeder, state, yard))) return;
+    const { stepped, left } = await replayRecord(ports, feeder, yard);
+    if (!(await storeRebuilt(ports, feeder, stepped, yard))) return;
     const but = left === 0 ? "" : ` ${left} lines of the record could not be read and are left out.`;
     log.warn(
       `The stored state of feeder ${named} was damaged: ${feeder.problem}. It is rebuilt from its log.${but} The damaged state is stored in damagedState.`,
@@ -69,7 +69,8 @@ const linesAtOnce = 100; // some 40 ms of the event loop
 /** The state at the end of its log, and how many lines of it could not be read. */
 async function replayRecord({ store }: RepairPorts, feeder: DamagedFeeder, yard: YardRow) {
   const settings = defaultSettings({ practice: yard.practice, place: yard.place, zone: yard.zone }, feeder.name);
-  const begun: FeederRow = { ...feeder, rebuiltAt: null, state: newFeeder(settings, feeder.addedAt) };
+  const first = { state: newFeeder(settings, feeder.addedAt), rollups: initialRollups() };
+  const begun: FeederRow = { ...feeder, rebuiltAt: null, ...first };
   const replay = new Replay({ settings: {}, hourly: false, output: () => undefined });
   let [lines, left] = [0, 0];
   for await (const text of feederLog(store.records, begun)) {
@@ -77,7 +78,7 @@ async function replayRecord({ store }: RepairPorts, feeder: DamagedFeeder, yard:
     lines += 1;
     if (lines % linesAtOnce === 0) await new Promise((resolve) => setImmediate(resolve));
   }
-  return { state: replay.stateOf(feeder.id) ?? begun.state, left };
+  return { stepped: replay.steppedState(feeder.id) ?? first, left };
 }
 
 /** A damaged line loses only its own content. */
@@ -91,10 +92,10 @@ function replayLine(replay: Replay, text: string): boolean {
 }
 
 /** Saves the state, with the yard's present place and zone. @returns false where it was repaired or removed already. */
-async function storeRebuilt(ports: RepairPorts, feeder: DamagedFeeder, rebuilt: FeederState, yard: YardRow) {
+async function storeRebuilt(ports: RepairPorts, feeder: DamagedFeeder, rebuilt: SteppedState, yard: YardRow) {
   const now = ports.clock.now();
   const done = await ports.store.transaction(async (tx) => {
-    if (!(await tx.replaceDamaged(feeder, { state: rebuilt, lastStepAt: feeder.lastStepAt }, now))) return null;
+    if (!(await tx.replaceDamaged(feeder, { ...rebuilt, lastStepAt: feeder.lastStepAt }, now))) return null;
     const [row] = await tx.feeders([feeder.id]);
     if (!row) return null;
     const { place, zone } = yard;

@@ -28,12 +28,14 @@ export async function saveUpdates(
 }
 
 function savedStep({ feeder, line }: LoggedUpdate, now: Instant): SavedStep {
-  const { id, revision, state, lastReportAt, lastStepAt, effects } = feeder;
+  const { id, revision, state, rollups, closedQuarters, lastReportAt, lastStepAt, effects } = feeder;
   const isPlain = effects.length === 0 && line.content.kind !== "entry";
   return {
     id,
     revision,
     state,
+    rollups,
+    closedQuarters,
     lastReportAt,
     lastStepAt,
     nextCheckAt: nextCheckAt(state, lastStepAt ?? now),

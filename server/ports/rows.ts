@@ -1,4 +1,5 @@
 import type { FeederState } from "../domain/feeder.ts";
+import type { Rollups } from "../domain/history/rollups.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { StoredBoot } from "../domain/storedBoots.ts";
 import type { Grams } from "../domain/units.ts";
@@ -30,10 +31,12 @@ export interface FeederRow {
   /** When its damaged state was rebuilt from its log; null: never. */
   readonly rebuiltAt: Instant | null;
   readonly state: FeederState;
+  /** What is not yet merged into its stored roll-ups, as of its last step. */
+  readonly rollups: Rollups;
 }
 
 /** A feeder whose stored state can't be used, until it is rebuilt. */
-export interface DamagedFeeder extends Omit<FeederRow, "state" | "rebuiltAt"> {
+export interface DamagedFeeder extends Omit<FeederRow, "state" | "rollups" | "rebuiltAt"> {
   readonly name: string; // the last known one
   readonly problem: string;
 }

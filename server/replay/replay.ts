@@ -6,6 +6,7 @@ import { bootByClock, knownBootNumbers } from "../domain/bootByClock.ts";
 import { numberedBoot } from "../domain/bootNumber.ts";
 import type { Fact } from "../domain/facts.ts";
 import { type FeederState, newFeeder } from "../domain/feeder.ts";
+import { initialRollups, type Rollups } from "../domain/history/rollups.ts";
 import { forecastEmpty } from "../domain/hopper/emptyForecast.ts";
 import { hopperLevel } from "../domain/hopper/level.ts";
 import {
@@ -127,6 +128,12 @@ export class Replay {
     return this.#feeders.get(feeder)?.state ?? null;
   }
 
+  /** The same with the roll-ups that are not closed by then. */
+  steppedState(feeder: string): Pick<FeederUpdate, "state" | "rollups"> | null {
+    const replayed = this.#feeders.get(feeder);
+    return replayed === undefined ? null : { state: replayed.state, rollups: replayed.rollups };
+  }
+
   // --- time ------------------------------------------------------------------------------------------------------------
 
   /** What is due at the moment of a line comes before the line. */
@@ -159,6 +166,7 @@ export class Replay {
     const replayed: ReplayedFeeder = {
       id: feeder,
       state,
+      rollups: initialRollups(),
       seen: new SeenNumbers(),
       boots: new LoggedBoots(),
       lastReportAt: null,
@@ -201,9 +209,10 @@ export class Replay {
     this.#save(feeder, applyFact(startReplayUpdate(feeder), fact, at), at);
   }
 
-  #save(feeder: ReplayedFeeder, { state, effects, lastReportAt }: FeederUpdate, at: Instant): void {
+  #save(feeder: ReplayedFeeder, { state, rollups, effects, lastReportAt }: FeederUpdate, at: Instant): void {
     const before = feeder.state.alarms;
     feeder.state = state;
+    feeder.rollups = rollups;
     feeder.lastReportAt = lastReportAt;
     if (!feeder.checksAreLogged) feeder.checkAt = nextCheckFrom(nextCheckAt(state, at));
     this.#schedule(feeder);
@@ -279,6 +288,7 @@ function bootNumberByClock(
 interface ReplayedFeeder {
   readonly id: string;
   state: FeederState;
+  rollups: Rollups;
   readonly seen: SeenNumbers;
   readonly boots: LoggedBoots;
   lastReportAt: Instant | null;
@@ -287,8 +297,8 @@ interface ReplayedFeeder {
   reportHopperAt: Instant; // when its hopper is put out next
 }
 
-const startReplayUpdate = ({ id, state, lastReportAt }: ReplayedFeeder): FeederUpdate =>
-  startUpdate({ id, yard: "", revision: 0, state, lastReportAt, lastStepAt: null });
+const startReplayUpdate = ({ id, state, rollups, lastReportAt }: ReplayedFeeder): FeederUpdate =>
+  startUpdate({ id, yard: "", revision: 0, state, rollups, lastReportAt, lastStepAt: null });
 
 const nextCheckFrom = (at: Instant): Instant => (Math.ceil(at / checkInterval) * checkInterval) as Instant;
 

@@ -3,6 +3,9 @@ import { describe, expect, it } from "vitest";
 import { readReport } from "../../server/contract/readReport.ts";
 import { nextCheckAt } from "../../server/domain/advanceFeeder.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
+import { initialRollups } from "../../server/domain/history/rollups.ts";
+import { decodeRollup, encodeRollup } from "../../server/domain/history/rollupText.ts";
+import { decodeRollups, encodeRollups } from "../../server/domain/history/storedRollups.ts";
 import { forecastEmpty } from "../../server/domain/hopper/emptyForecast.ts";
 import { hopperLevel } from "../../server/domain/hopper/level.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
@@ -76,6 +79,7 @@ describe("any history that the contract lets through", () => {
       fc.property(fc.array(step, { minLength: 1, maxLength: 60 }), fc.boolean(), (steps, barely) => {
         const sensors = { ...rowanSettings.sensors, scale: !barely, chute: !barely };
         let state: FeederState = newFeeder({ ...rowanSettings, sensors }, start);
+        let rollups = initialRollups();
         let now: Instant = start;
         let [boot, seq, bootedAt] = [1, 0, start];
         for (const { wait, reboots, readings, happenings } of steps) {
@@ -89,12 +93,13 @@ describe("any history that the contract lets through", () => {
           }));
           const read = readReport({ boot: `b-${boot}`, sentUptimeMs: now - bootedAt, readings, events });
           if (read.kind !== "read") throw new Error(JSON.stringify(read.errors));
-          const row = {
-            ...startUpdate({ id: "rowan", yard: "", revision: 0, state, lastReportAt: null, lastStepAt: null }),
-          };
-          const taken = takeReport(row, read.report, read.report.events, now);
-          state = applyFact(taken.feeder, { kind: "minutePassed" }, after(now, 1 as Span)).state;
+          const row = { id: "rowan", yard: "", revision: 0, state, rollups, lastReportAt: null, lastStepAt: null };
+          const taken = takeReport(startUpdate(row), read.report, read.report.events, now);
+          const stepped = applyFact(taken.feeder, { kind: "minutePassed" }, after(now, 1 as Span));
+          ({ state, rollups } = stepped);
           expect(JSON.parse(JSON.stringify(state))).toStrictEqual(state);
+          expect(decodeRollups(JSON.parse(JSON.stringify(encodeRollups(rollups))))).toStrictEqual(rollups);
+          for (const { rollup } of stepped.closedQuarters) expect(decodeRollup(encodeRollup(rollup))).toEqual(rollup);
           expect(stateProblem(state)).toBeNull(); // or a sound state would be taken for a damaged one
           expect(nextCheckAt(state, now)).toBeGreaterThan(now);
           const level = hopperLevel(state.hopper, state.settings);

@@ -3,6 +3,7 @@ import type { AlarmChange } from "../../server/domain/alarms/alarmStates.ts";
 import type { Digest } from "../../server/domain/digest/digest.ts";
 import type { DayCounts } from "../../server/domain/digest/digestFeeder.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
+import { initialRollups } from "../../server/domain/history/rollups.ts";
 import {
   days,
   hours,
@@ -84,6 +85,7 @@ function server(yards: YardRow[]) {
             lastReportAt: null,
             lastStepAt: null,
             rebuiltAt: null,
+            rollups: initialRollups(),
           };
           return [{ ...row, ...feeder, state }];
         },

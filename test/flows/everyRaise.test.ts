@@ -79,7 +79,7 @@ async function live(server: TestServer, feeder: string, steps: readonly Step[]):
       const situation = { faults: there, alarms: state.alarms, paused, placement: "inGarden" as const, now };
       state = { ...state, alarms: advanceAlarms(state, situation, effects) };
       const line = { at: now, content: { kind: "check" } } as const;
-      await saveUpdates(server.ports, tx, [{ feeder: { ...row, state, effects }, line }], now);
+      await saveUpdates(server.ports, tx, [{ feeder: { ...row, state, effects, closedQuarters: [] }, line }], now);
     });
   }
 }

@@ -2,6 +2,7 @@ import { describe, expect, it } from "vitest";
 import type { Alarm } from "../../server/domain/alarms/alarm.ts";
 import { type FaultKind, faultKinds, ruleOf } from "../../server/domain/faults.ts";
 import { newFeeder } from "../../server/domain/feeder.ts";
+import { initialRollups } from "../../server/domain/history/rollups.ts";
 import { instantOf } from "../../server/domain/instant.ts";
 import { defaultSettings } from "../../server/flows/pure/requestedSettings.ts";
 import { feederView } from "../../server/flows/views.ts";
@@ -24,7 +25,7 @@ const shownOf = (alarms: { readonly [kind in FaultKind]?: Alarm }) => {
   const state = { ...newFeeder(settings, now), alarms };
   const row = {
     ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastReportAt: null },
-    ...{ lastStepAt: now, rebuiltAt: null, state },
+    ...{ lastStepAt: now, rebuiltAt: null, state, rollups: initialRollups() },
   };
   return feederView(row, now).alarms;
 };
@@ -67,7 +68,7 @@ describe("a feeder's alarms, as they are shown", () => {
     const state = { ...newFeeder(settings, now), alarms };
     const row = {
       ...{ id: "rowan", yard: "alder-croft", practice: false, revision: 1, addedAt: now, lastReportAt: null },
-      ...{ lastStepAt: now, rebuiltAt: null, state },
+      ...{ lastStepAt: now, rebuiltAt: null, state, rollups: initialRollups() },
     };
     const shown = feederView(row, now).alarms;
     expect(new Set(shown.map(({ fault }) => fault))).toEqual(new Set(faultKinds));

@@ -2,6 +2,7 @@ import { describe, expect, it } from "vitest";
 import { practiceFaults } from "../../server/contract/api.ts";
 import { standingAlarmEvents } from "../../server/domain/alarms/alarmEvents.ts";
 import { composeDigest } from "../../server/domain/digest/digest.ts";
+import { initialRollups } from "../../server/domain/history/rollups.ts";
 import { hours, instantOf, minutes } from "../../server/domain/instant.ts";
 import { feederView } from "../../server/flows/views.ts";
 import { startPractice } from "../../server/practice/run.ts";
@@ -28,7 +29,7 @@ describe("what keepers read", () => {
         const { state } = api;
         const row = { id: "rowan", yard: "y", practice: true, revision: 1, addedAt: time.now(), state };
         const view = feederView(
-          { ...row, lastReportAt: time.now(), lastStepAt: time.now(), rebuiltAt: null },
+          { ...row, lastReportAt: time.now(), lastStepAt: time.now(), rebuiltAt: null, rollups: initialRollups() },
           time.now(),
         );
         const digestFeeder = {

@@ -13,7 +13,7 @@ export async function plantRollups(
   const no = feeders().number(feeder);
   await transact(async () => {
     for (const [level, rollups] of Object.entries(levels)) {
-      for (const rollup of rollups) merge(no, level as HistoryLevel, rollup);
+      for (const rollup of rollups) merge(no, { level: level as HistoryLevel, ...rollup });
     }
   });
 }

@@ -1,9 +1,8 @@
-import type { FeederState } from "../../domain/feeder.ts";
+import type { SteppedState } from "../../ports.ts";
 
 /** The present state of a feeder, and which snapshot the log continues. */
-export interface KnownState {
+export interface KnownState extends SteppedState {
   readonly revision: number;
-  readonly state: FeederState;
   readonly snapshot: { readonly slot: number; readonly step: number };
 }
 

@@ -67,11 +67,10 @@ export function createFeederRows(
 ): FeederRows {
   const { readOne, readYard, readAll, readDue, readRevision } = headStatements(database);
   const known = knownStates(memory, stateLoader(database, rebuild, recordProblem));
-  const rowOf = (head: FeederHead): FeederRow => ({
-    ...headOf(head),
-    rebuiltAt: maybe(head.rebuiltAt),
-    state: known(head).state,
-  });
+  const rowOf = (head: FeederHead): FeederRow => {
+    const { state, rollups } = known(head);
+    return { ...headOf(head), rebuiltAt: maybe(head.rebuiltAt), state, rollups };
+  };
   const all = (yard: string | null) => (yard === null ? readAll.all() : readYard.all(yard));
 
   const problemOf = (head: FeederHead): readonly DamagedFeeder[] =>
@@ -148,7 +147,7 @@ function stateLoader(
 
   /** From one snapshot and all steps after it, of which none may be missing. */
   const after = (head: FeederHead, step: number, stored: Buffer) => {
-    let state = decodeState(stored);
+    let stepped = decodeState(stored);
     for (let last = step; last < head.revision; ) {
       const lines = log.lines(head.no, last, head.revision, stepsAtOnce);
       for (const line of lines) {
@@ -156,9 +155,9 @@ function stateLoader(
         last = line.step;
       }
       if (lines.length === 0 || lines.at(-1)?.step !== last) throw new Error(`step ${last + 1} is missing in the log`);
-      state = rebuild(state, lines);
+      stepped = rebuild(stepped, lines);
     }
-    return state;
+    return stepped;
   };
 
   return (head: FeederHead): KnownState => {
@@ -167,7 +166,7 @@ function stateLoader(
     for (const [index, { slot, step, state }] of stored.entries()) {
       if (step > head.revision) continue;
       try {
-        return { revision: head.revision, state: after(head, step, state), snapshot: { slot, step } };
+        return { revision: head.revision, ...after(head, step, state), snapshot: { slot, step } };
       } catch (error) {
         const problemOfStore = translateStoreError(error);
         if (problemOfStore !== error) {

@@ -1,10 +1,10 @@
 import type Database from "better-sqlite3";
-import type { FeederState } from "../../domain/feeder.ts";
 import type { Instant } from "../../domain/instant.ts";
-import { type DamagedFeeder, type RebuildState, type SavedStep, StoreBusy } from "../../ports.ts";
+import { type DamagedFeeder, type RebuildState, type SavedStep, type SteppedState, StoreBusy } from "../../ports.ts";
 import type { FeederMemory, KnownState } from "./feederMemory.ts";
 import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { logWriter } from "./logRows.ts";
+import { quarterSaver } from "./rollupRows.ts";
 import { textOf } from "./rows.ts";
 import { encodeState, snapshotStatements, snapshotWriter } from "./snapshots.ts";
 
@@ -17,7 +17,7 @@ export interface FeederSteps {
   /** @returns false where it is not at that step any more */
   replaceDamaged(
     feeder: Pick<DamagedFeeder, "id" | "revision">,
-    by: { readonly state: FeederState; readonly lastStepAt: Instant | null },
+    by: SteppedState & { readonly lastStepAt: Instant | null },
     now: Instant,
   ): boolean;
   /** A transaction begins: nothing of an earlier attempt counts. */
@@ -40,11 +40,12 @@ export function createFeederSteps(
   const rows = createFeederRows(database, stagedMemory(memory, staged), rebuild);
   const { updateHead, rename, writeLine } = stepStatements(database);
   const snapshotIn = snapshotSaver(database);
+  const saveQuarters = quarterSaver(database);
   const replaceDamaged = damagedReplacer(database);
 
   return {
     rows,
-    save({ id, revision, state, lastReportAt, lastStepAt, nextCheckAt, line, isPlain }) {
+    save({ id, revision, state, rollups, closedQuarters, lastReportAt, lastStepAt, nextCheckAt, line, isPlain }) {
       const head = rows.head(id);
       const step = revision + 1;
       const moved = updateHead.run(step, lastReportAt, lastStepAt, nextCheckAt, head.no, revision).changes;
@@ -53,16 +54,19 @@ export function createFeederSteps(
       if (state.settings.name !== head.name) rename.run(state.settings.name, head.no);
       writeLine(head.no, { ...line, step });
       const isDue = !isPlain || step - before.snapshot.step >= stepsBetweenSnapshots;
-      const snapshot = isDue ? snapshotIn(1 - before.snapshot.slot, head.no, step, state) : before.snapshot;
-      staged.set(head.no, { revision: step, state, snapshot });
+      const stepped = { state, rollups };
+      const snapshot = isDue ? snapshotIn(1 - before.snapshot.slot, head.no, step, stepped) : before.snapshot;
+      saveQuarters(head.no, closedQuarters, { before: before.state.settings.zone, now: state.settings.zone });
+      staged.set(head.no, { revision: step, ...stepped, snapshot });
     },
 
-    replaceDamaged({ id, revision }, { state, lastStepAt }, now) {
+    replaceDamaged({ id, revision }, { state, rollups, lastStepAt }, now) {
       const head = rows.head(id);
       const step = revision + 1;
       if (updateHead.run(step, head.lastReportAt, lastStepAt, now, head.no, revision).changes !== 1) return false;
       replaceDamaged(head.no, now);
-      staged.set(head.no, { revision: step, state, snapshot: snapshotIn(0, head.no, step, state) });
+      const stepped = { state, rollups };
+      staged.set(head.no, { revision: step, ...stepped, snapshot: snapshotIn(0, head.no, step, stepped) });
       return true;
     },
 
@@ -82,7 +86,7 @@ const staging = (memory: FeederMemory, staged: Map<number, KnownState>): Pick<Fe
 function saveAhead(memory: FeederMemory, rows: FeederRows, snapshotIn: ReturnType<typeof snapshotSaver>): void {
   for (const [feederNo, known] of memory.entries()) {
     if (isAhead(known) && rows.revision(feederNo) === known.revision)
-      snapshotIn(1 - known.snapshot.slot, feederNo, known.revision, known.state);
+      snapshotIn(1 - known.snapshot.slot, feederNo, known.revision, known);
   }
 }
 
@@ -99,8 +103,8 @@ const stepStatements = (database: Database.Database) => ({
 
 function snapshotSaver(database: Database.Database) {
   const write = snapshotWriter(database);
-  return (slot: number, feederNo: number, step: number, state: FeederState): KnownState["snapshot"] => {
-    write(feederNo, { slot, step, state: encodeState(state) });
+  return (slot: number, feederNo: number, step: number, stepped: SteppedState): KnownState["snapshot"] => {
+    write(feederNo, { slot, step, state: encodeState(stepped) });
     return { slot, step };
   };
 }

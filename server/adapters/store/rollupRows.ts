@@ -1,17 +1,19 @@
 import type Database from "better-sqlite3";
 import type { HistoryLevel, HistoryPlan } from "../../domain/history/historyPlan.ts";
+import { hoursAndDays, type LevelledRollup } from "../../domain/history/hoursAndDays.ts";
 import type { QuarterRollup } from "../../domain/history/quarterChanges.ts";
 import { mergeRollups } from "../../domain/history/rollup.ts";
+import { dayOf, hourOf } from "../../domain/history/rollupSpans.ts";
 import { decodeRollup, encodeRollup } from "../../domain/history/rollupText.ts";
 import type { Instant } from "../../domain/instant.ts";
 import type { StoredHistory } from "../../ports.ts";
 
 interface RollupRow {
   readonly from: Instant;
-  readonly rollup: unknown; // SQLite stores any type in any column (sqlite.org/datatype3.html)
+  readonly rollup: string;
 }
 
-const spanNumbers = { quarter: 0, hour: 1, day: 2 } as const satisfies Record<HistoryLevel, number>;
+export const spanNumbers = { quarter: 0, hour: 1, day: 2 } as const satisfies Record<HistoryLevel, number>;
 
 export interface RollupReader {
   /** Those of the level that begin within `from` to `to`, in order of time. A damaged row hides no other one. */
@@ -31,33 +33,87 @@ export function rollupReader(database: Database.Database): RollupReader {
   };
 }
 
-/** Null where the row is none that we wrote: its text is damaged, or is no text at all. */
-function readRow({ from, rollup }: RollupRow): QuarterRollup | null {
-  if (typeof rollup !== "string") return null;
+/** Null where its text is damaged, or is no text at all: SQLite stores any type in any column (sqlite.org/datatype3.html). */
+function readRow(row: RollupRow): QuarterRollup | null {
+  if (typeof row.rollup !== "string") return null;
   try {
-    return { from, rollup: decodeRollup(rollup) };
+    return quarterFrom(row);
   } catch (error) {
     if (error instanceof RangeError) return null;
     throw error;
   }
 }
 
-/** Merges a change into the stored roll-up of that span, if there is one. */
-export type MergeRollup = (feederNo: number, level: HistoryLevel, change: QuarterRollup) => void;
+export const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: decodeRollup(rollup) });
 
-export function rollupMerger(database: Database.Database): MergeRollup {
+/** Merges a change into the stored roll-up of that span, if there is one. */
+export type MergeRollup = (feederNo: number, change: LevelledRollup) => void;
+
+export function rollupMerger(database: Database.Database, table = "Rollup"): MergeRollup {
   const readOne = database
     .prepare<[number, number, number], string>(
-      `SELECT "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" = ?`,
+      `SELECT "rollup" FROM "${table}" WHERE "feederNo" = ? AND "span" = ? AND "from" = ?`,
     )
     .pluck();
   const replace = database.prepare(
-    `INSERT OR REPLACE INTO "Rollup" ("feederNo", "span", "from", "rollup") VALUES (?, ?, ?, ?)`,
+    `INSERT OR REPLACE INTO "${table}" ("feederNo", "span", "from", "rollup") VALUES (?, ?, ?, ?)`,
   );
-  return (feederNo, level, { from, rollup }) => {
+  return (feederNo, { level, from, rollup }) => {
     const span = spanNumbers[level];
     const stored = readOne.get(feederNo, span, from);
     const merged = stored === undefined ? rollup : mergeRollups(decodeRollup(stored), rollup);
     replace.run(feederNo, span, from, encodeRollup(merged));
+  };
+}
+
+/** Merges closed quarters into their rows of each level, in the open transaction. */
+export type SaveQuarters = (
+  feederNo: number,
+  closed: readonly QuarterRollup[],
+  zone: { readonly before: string; readonly now: string },
+) => void;
+
+/** Another zone has other hours and days, which are made from the quarters. */
+export function quarterSaver(database: Database.Database): SaveQuarters {
+  const merge = rollupMerger(database);
+  const remake = hoursAndDaysMaker(database);
+  return (feederNo, closed, { before, now }) => {
+    for (const { from, rollup } of closed) {
+      merge(feederNo, { level: "quarter", from, rollup });
+      if (now !== before) continue;
+      merge(feederNo, { level: "hour", from: hourOf(from, now).from, rollup });
+      merge(feederNo, { level: "day", from: dayOf(from, now).from, rollup });
+    }
+    if (now !== before) remake(feederNo, now);
+  };
+}
+
+function hoursAndDaysMaker(database: Database.Database) {
+  const remove = database.prepare(`DELETE FROM "Rollup" WHERE "feederNo" = ? AND "span" > 0`);
+  const insert = database.prepare(`INSERT INTO "Rollup" ("feederNo", "span", "from", "rollup") VALUES (?, ?, ?, ?)`);
+  const quarters = quarterPages(database);
+  return (feederNo: number, zone: string) => {
+    remove.run(feederNo);
+    for (const { level, from, rollup } of hoursAndDays(quarters(feederNo, Number.MIN_SAFE_INTEGER), zone)) {
+      insert.run(feederNo, spanNumbers[level], from, encodeRollup(rollup));
+    }
+  };
+}
+
+const quartersAtOnce = 1_000;
+
+/** All quarters from `from` on. Page by page, since a connection can't write while it reads row by row. */
+export function quarterPages(database: Database.Database, table = "Rollup") {
+  const readPage = database.prepare<[number, number], RollupRow>(
+    `SELECT "from", "rollup" FROM "${table}" WHERE "feederNo" = ? AND "span" = 0 AND "from" >= ? ORDER BY "from" LIMIT ${quartersAtOnce}`,
+  );
+  return function* (feederNo: number, from: number): Generator<QuarterRollup> {
+    for (let next = from; ; ) {
+      const page = readPage.all(feederNo, next);
+      yield* page.map(quarterFrom);
+      const last = page.at(-1);
+      if (last === undefined || page.length < quartersAtOnce) return;
+      next = last.from + 1;
+    }
   };
 }

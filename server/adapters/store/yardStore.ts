@@ -1,3 +1,4 @@
+import { initialRollups } from "../../domain/history/rollups.ts";
 import type { RemovalResult, YardRow, YardStore } from "../../ports.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { addMember, removeAccountWithoutYards } from "./peopleStore.ts";
@@ -34,7 +35,8 @@ function changeYards({ reader, write, eraseRemoved }: Omit<Access, "feeders">): 
         const { no: feederNo } = await statements.feeder.create({ data, select: { no: true } });
         const at = BigInt(now);
         await statements.feederHead.create({ data: { feederNo, revision: 0, nextCheckAt: at } });
-        await statements.snapshot.create({ data: { feederNo, slot: 0, step: 0, state: octetsOf(encodeState(state)) } });
+        const stepped = octetsOf(encodeState({ state, rollups: initialRollups() }));
+        await statements.snapshot.create({ data: { feederNo, slot: 0, step: 0, state: stepped } });
         await statements.logLine.create({ data: { feederNo, step: 0, at, kind: 1, entry: firstEntry } });
       }),
 
@@ -100,6 +102,7 @@ async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   const [of, ofNo] = [{ where: { feederId: id } }, { where: { feederNo: feeder.no } }];
   await statements.logLine.deleteMany(ofNo);
   await statements.logPack.deleteMany(ofNo);
+  await statements.rollup.deleteMany(ofNo);
   await statements.snapshot.deleteMany(ofNo);
   await statements.feederHead.deleteMany(ofNo);
   await statements.alarmChange.deleteMany(of);

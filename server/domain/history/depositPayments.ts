@@ -44,7 +44,7 @@ export function judgeDeposits(events: PaymentEvents): readonly JudgedDeposit[] {
   for (const event of inTimeOrder(events)) {
     if (event.paysFor === undefined) addDeposit(deposits, event);
     else {
-      while (oldest < deposits.length && isOver(deposits[oldest], event.at)) oldest += 1;
+      while (oldest < deposits.length && isDone(deposits[oldest], event.at)) oldest += 1;
       payDeposit(deposits, oldest, event.paysFor, event);
     }
   }
@@ -78,15 +78,16 @@ function payDeposit(deposits: Debt[], oldest: number, paysFor: number | null, { 
   }
 }
 
-const isOver = (deposit: Debt | undefined, at: Instant): boolean =>
-  deposit !== undefined && at - deposit.at > namedPaymentWithin;
+const isDone = (deposit: Debt | undefined, at: Instant): boolean =>
+  deposit !== undefined && (deposit.isPaid || at - deposit.at > namedPaymentWithin);
 
 function inTimeOrder(events: PaymentEvents): PaymentEvents {
-  const isOrdered = events.every((event, index) => {
-    const next = events[index + 1];
-    return next === undefined || compareEvents(event, next) <= 0;
-  });
-  return isOrdered ? events : events.toSorted(compareEvents);
+  for (let index = 1; index < events.length; index += 1) {
+    if (compareEvents(events[index - 1] as PaymentEvent, events[index] as PaymentEvent) > 0) {
+      return events.toSorted(compareEvents);
+    }
+  }
+  return events;
 }
 
 const compareEvents = (a: PaymentEvent, b: PaymentEvent): number =>

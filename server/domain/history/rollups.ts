@@ -17,7 +17,14 @@ import {
   rememberEvents,
 } from "./depositPayments.ts";
 import { initialPauseSpans, isPausedAt, type PauseSpans, pausedTime, updatePauseSpans } from "./pauseSpans.ts";
-import { changeAt, mergeChanges, type QuarterChanges, type QuarterRollup, splitSpan } from "./quarterChanges.ts";
+import {
+  changeAt,
+  mergeChanges,
+  noChanges,
+  type QuarterChanges,
+  type QuarterRollup,
+  splitSpan,
+} from "./quarterChanges.ts";
 import { reportedSpan } from "./reportedTime.ts";
 import { type CountName, type Measure, measureNames, measureSteps } from "./rollup.ts";
 import { quarterOf, type RollupSpan } from "./rollupSpans.ts";
@@ -50,7 +57,7 @@ export interface RollupStep {
 export function updateRollups(rollups: Rollups, step: RollupStep): Rollups {
   const { fact, after: state, effects, now } = step;
   const pauses = updatePauseSpans(rollups.pauses, state.orders, effects, now);
-  const changes: QuarterChanges = new Map();
+  const changes = noChanges();
   countAlarms(changes, step);
   let { paymentEvents } = rollups;
   if (fact.kind === "reported") {
@@ -63,7 +70,9 @@ export function updateRollups(rollups: Rollups, step: RollupStep): Rollups {
     }
   }
   if (fact.kind === "refillReported") countLevel(changes, state, now);
-  return { open: mergeChanges(rollups.open, changes), paymentEvents, pauses };
+  const open = mergeChanges(rollups.open, changes);
+  const isSame = open === rollups.open && paymentEvents === rollups.paymentEvents && pauses === rollups.pauses;
+  return isSame ? rollups : { open, paymentEvents, pauses };
 }
 
 /** By then the report after the quarter's end has come, and its last deposits have got their portions. Our choice. */
@@ -91,11 +100,14 @@ function countAlarms(changes: QuarterChanges, { before: earlierState, after: sta
     const { from, to, at } = effect.change;
     if (to === "unacknowledged" && from !== to) changeAt(changes, at).counts.alarmsRaised += 1;
   }
-  const standing = new Set([...standingAlarmsOf(earlierState), ...standingAlarmsOf(state)]);
-  if (standing.size > 0) changeAt(changes, now).standingAlarms = [...standing].sort();
+  const standing = standingAlarmsOf(state);
+  for (const kind of earlierState.alarms === state.alarms ? [] : standingAlarmsOf(earlierState)) {
+    if (!standing.includes(kind)) standing.push(kind);
+  }
+  if (standing.length > 0) changeAt(changes, now).standingAlarms = standing.sort();
 }
 
-const standingAlarmsOf = (state: FeederState): readonly FaultKind[] =>
+const standingAlarmsOf = (state: FeederState): FaultKind[] =>
   (Object.keys(state.alarms) as FaultKind[]).filter((kind) => isStanding(state, kind));
 
 // --- reports -------------------------------------------------------------------------------------------------------
@@ -199,15 +211,19 @@ function addGrams(sum: number | null, portion: Portion, settings: FeederSettings
 
 // --- payments ------------------------------------------------------------------------------------------------------
 
-const paymentEventsOf = ({ boot, events }: Report, pauses: PauseSpans): readonly PaymentEvent[] =>
-  events.flatMap((event) => {
+function paymentEventsOf({ boot, events }: Report, pauses: PauseSpans): readonly PaymentEvent[] {
+  const found: PaymentEvent[] = [];
+  for (const event of events) {
     const isPaused = event.kind === "deposit" && isPausedAt(pauses, event.recordedAt);
-    return paymentEventOf(boot, event, isPaused) ?? [];
-  });
+    const paymentEvent = paymentEventOf(boot, event, isPaused);
+    if (paymentEvent !== null) found.push(paymentEvent);
+  }
+  return found;
+}
 
 /** A late event may pay a deposit that was counted as unpaid, or move the begin of one to the quarter before. */
 function countPayments(changes: QuarterChanges, known: PaymentEvents, added: PaymentEvents): void {
-  const differences: QuarterChanges = new Map();
+  const differences = noChanges();
   const add = (events: PaymentEvents, sign: 1 | -1) => {
     for (const { at, isPaid } of judgeDeposits(events)) {
       changeAt(differences, at).counts[isPaid ? "depositsPaid" : "depositsUnpaid"] += sign;
@@ -215,7 +231,7 @@ function countPayments(changes: QuarterChanges, known: PaymentEvents, added: Pay
   };
   add(known, -1);
   add([...known, ...added], 1);
-  for (const [from, { counts }] of differences) {
+  for (const [from, { counts }] of differences.byBegin) {
     const { depositsPaid, depositsUnpaid } = counts;
     if (depositsPaid === 0 && depositsUnpaid === 0) continue; // most remembered deposits stay as they were
     const change = changeAt(changes, from).counts;

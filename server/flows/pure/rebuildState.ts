@@ -1,18 +1,20 @@
 import { type PostedReport, readReport } from "../../contract/readReport.ts";
 import { bootLabel } from "../../domain/bootNumber.ts";
-import type { FeederState } from "../../domain/feeder.ts";
-import type { LogLine, ReportLine } from "../../ports.ts";
+import type { LogLine, ReportLine, SteppedState } from "../../ports.ts";
 import { applyFact, type FeederUpdate, startUpdate } from "./feederUpdate.ts";
 import { factOf, type LogEntry } from "./logEntry.ts";
 import { takeReport } from "./takeReport.ts";
 
 /**
  * The state after these lines of the log, from the one before them: each line is taken by the very steps by which it was taken live,
- * and by which a replay takes it.
+ * and by which a replay takes it. The quarters that close within them are stored already.
  * @throws Error for a line that can't be read
  */
-export const rebuildState = (state: FeederState, lines: readonly LogLine[]): FeederState =>
-  lines.reduce((before, line) => stepBy(updateOf(before), line).state, state);
+export const rebuildState = (before: SteppedState, lines: readonly LogLine[]): SteppedState =>
+  lines.reduce((stepped: SteppedState, line) => {
+    const { state, rollups } = stepBy(updateOf(stepped), line);
+    return { state, rollups };
+  }, before);
 
 function stepBy(before: FeederUpdate, { at, content }: LogLine): FeederUpdate {
   switch (content.kind) {
@@ -40,6 +42,6 @@ function storedReport({ boot, sentUptimeMs, readings, events }: ReportLine): Pos
   return read.report;
 }
 
-/** Only its state matters here. */
-const updateOf = (state: FeederState): FeederUpdate =>
-  startUpdate({ id: "", yard: "", revision: 0, state, lastReportAt: null, lastStepAt: null });
+/** Only its state and its roll-ups matter here. */
+const updateOf = (stepped: SteppedState): FeederUpdate =>
+  startUpdate({ id: "", yard: "", revision: 0, ...stepped, lastReportAt: null, lastStepAt: null });

@@ -238,6 +238,7 @@ describe("the state in memory", () => {
       state: { ...row.state, cleanedAt: at },
       nextCheckAt: at,
       line: { at, content: { kind: "check" as const } },
+      closedQuarters: [],
       isPlain: false,
     });
     await other.transaction(async (tx) => {
@@ -254,7 +255,8 @@ describe("the state in memory", () => {
 
   it("is bounded: the feeder that was used least recently goes first", () => {
     const memory = new FeederMemory(2);
-    const known = (revision: number) => ({ revision, state: {} as FeederRow["state"], snapshot: { slot: 0, step: 0 } });
+    const { state, rollups } = {} as FeederRow;
+    const known = (revision: number) => ({ revision, state, rollups, snapshot: { slot: 0, step: 0 } });
     memory.set(1, known(1));
     memory.set(2, known(1));
     expect(memory.get(1, 1)).not.toBeNull();

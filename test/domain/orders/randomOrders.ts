@@ -2,6 +2,7 @@ import fc from "fast-check";
 import type { PostedEvent } from "../../../server/contract/readReport.ts";
 import type { Fact } from "../../../server/domain/facts.ts";
 import { newFeeder } from "../../../server/domain/feeder.ts";
+import { initialRollups } from "../../../server/domain/history/rollups.ts";
 import { after, earlier, type Instant, instantOf, isoOf, type Span, seconds } from "../../../server/domain/instant.ts";
 import type { Order, OrderKind } from "../../../server/domain/orders/order.ts";
 import type { EventContent, PortionCause } from "../../../server/domain/report.ts";
@@ -196,6 +197,7 @@ export function runOrders(
     yard: "alder-croft",
     revision: 0,
     state: newFeeder(rowanSettings, begun),
+    rollups: initialRollups(),
     lastReportAt: null,
   };
   let feeder = startUpdate({ ...row, lastStepAt: null });

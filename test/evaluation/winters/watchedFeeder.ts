@@ -1,6 +1,7 @@
 import { nextCheckAt } from "../../../server/domain/advanceFeeder.ts";
 import type { Fact } from "../../../server/domain/facts.ts";
 import { type FeederState, newFeeder } from "../../../server/domain/feeder.ts";
+import { initialRollups } from "../../../server/domain/history/rollups.ts";
 import { type Instant, seconds } from "../../../server/domain/instant.ts";
 import type { AlarmEvent } from "../../../server/domain/notification/escalation.ts";
 import { applyFact, type FeederUpdate, startUpdate } from "../../../server/flows/pure/feederUpdate.ts";
@@ -70,7 +71,8 @@ export class WatchedFeeder {
 
   #beginning(): FeederUpdate {
     const { id, state, lastHeardAt } = this;
-    return startUpdate({ id, yard: "", revision: 0, state, lastReportAt: lastHeardAt, lastStepAt: null });
+    const rollups = initialRollups(); // nobody looks at them here
+    return startUpdate({ id, yard: "", revision: 0, state, rollups, lastReportAt: lastHeardAt, lastStepAt: null });
   }
 
   #keep({ state, effects, lastReportAt }: FeederUpdate, at: Instant): readonly AlarmEvent[] {
