@@ -125,6 +125,46 @@ describe("the history's route", () => {
 
 const iso = (at: Instant): string => new Date(at).toISOString();
 
+/** As the feeder sends them in its n-th minute. */
+async function reportVisits(server: TestServer, key: string, minute: number, count: number): Promise<void> {
+  const uptimeMs = minute * 60_000 + 30_000;
+  const events = Array.from({ length: count }, (_, index) => ({
+    seq: minute * 10 + index + 1,
+    uptimeMs: uptimeMs - 20_000,
+    kind: "visit",
+  }));
+  const { status } = await server.report(key, {
+    boot: "b-1",
+    sentUptimeMs: uptimeMs,
+    readings: { airCelsius: 3 },
+    events,
+  });
+  expect(status).toBe(200);
+}
+
+describe("a history of today", () => {
+  it("has each event from its report on, once, while quarters are open, while they are stored, and after a restart", async () => {
+    let server = await openTestServer();
+    const { feeder, key } = await server.addFeeder();
+    const seen = { open: 0, stored: 0, both: 0 };
+    let visits = 0;
+    for (let minute = 0; minute < 100; minute += 1) {
+      await reportVisits(server, key, minute, minute % 3);
+      visits += minute % 3;
+      if (minute === 70) server = await server.restart();
+      for (const points of [96, 24, 2]) {
+        const { columns, damaged } = await viewOf(server, feeder.id, { ...today, points, columns: "visits" });
+        expect([minute, points, sum(columns.visits), damaged]).toEqual([minute, points, visits, 0]);
+      }
+      const open = (await server.store.yards.feeder(feeder.id))?.rollups.open.length ?? 0;
+      const stored = server.connections.direct.prepare(`SELECT COUNT(*) FROM "Rollup"`).pluck().get() as number;
+      seen[open > 0 && stored > 0 ? "both" : open > 0 ? "open" : "stored"] += 1;
+      server.clock.advance(minutes(1));
+    }
+    expect([seen.open > 5, seen.both > 50]).toEqual([true, true]);
+  }, 60_000);
+});
+
 describe("a request for a history that can't be answered", () => {
   const refusals: readonly (readonly [change: Query, field: string, problem: RegExp])[] = [
     [{ from: "yesterday" }, "from", /must be a moment such as 2026-11-25T00:00:00Z/],
@@ -232,22 +272,31 @@ describe("the entity tag of a history", () => {
     expect([later.statusCode, reads()]).toEqual([304, 2]);
   });
 
-  it("changes whenever the answer does: after a late roll-up, and as the current bucket grows", async () => {
-    const { server, feeder } = await openYear();
-    const seen = new Map<string, string>();
-    const requestAgain = async () => {
-      const answer = await historyOf(server, feeder, { ...today, columns: "visits,reportedShare" });
-      const known = seen.get(tagOf(answer)) ?? answer.body;
-      expect(known).toBe(answer.body);
-      seen.set(tagOf(answer), answer.body);
-      return answer;
-    };
-    await requestAgain();
-    for (let count = 0; count < 30; count += 1) {
-      server.clock.advance(minutes(7));
-      await requestAgain();
+  it("changes with each report that changes the answer, and is never the same for two answers", async () => {
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder();
+    const query = { ...today, points: 24, columns: "visits,reportedShare" };
+    const yesterday = await historyOf(server, feeder.id, { from: "2026-01-14T00:00:00Z", to: "2026-01-14T12:00:00Z" });
+    const bodies = new Map<string, string>();
+    let last = "";
+    for (let minute = 0; minute < 50; minute += 1) {
+      await reportVisits(server, key, minute, 1);
+      const answer = await historyOf(server, feeder.id, query, { "if-none-match": last });
+      expect([minute, answer.statusCode]).toEqual([minute, 200]);
+      last = tagOf(answer);
+      expect([minute, bodies.has(last)]).toEqual([minute, false]);
+      bodies.set(last, answer.body);
+      expect((await historyOf(server, feeder.id, query, { "if-none-match": last })).statusCode).toBe(304);
+      server.clock.advance(minutes(1));
     }
-    expect(seen.size).toBeGreaterThan(5);
+    expect(new Set(bodies.values()).size).toBe(50);
+    // Without a report only the share of the current hour changes.
+    server.clock.advance(minutes(20));
+    const silent = await historyOf(server, feeder.id, query, { "if-none-match": last });
+    expect([silent.statusCode, bodies.has(tagOf(silent))]).toEqual([200, false]);
+    const past = { from: "2026-01-14T00:00:00Z", to: "2026-01-14T12:00:00Z" };
+    const unchanged = await historyOf(server, feeder.id, past, { "if-none-match": tagOf(yesterday) });
+    expect(unchanged.statusCode).toBe(304);
   });
 
   it("is the same after a restart, where the answer is", async () => {
