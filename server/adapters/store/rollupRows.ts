@@ -21,13 +21,16 @@ export interface RollupReader {
 }
 
 export function rollupReader(database: Database.Database): RollupReader {
-  const statement = database.prepare<[number, number, number, number], RollupRow>(
-    `SELECT "from", "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" >= ? AND "from" < ? ORDER BY "from"`,
-  );
+  // A chart may read ten thousand rows: as lists they take three quarters of the time.
+  const statement = database
+    .prepare<[number, number, number, number], [from: Instant, rollup: string]>(
+      `SELECT "from", "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" >= ? AND "from" < ? ORDER BY "from"`,
+    )
+    .raw();
   return {
     read(feederNo, { level, from, to }) {
       const rows = statement.all(feederNo, spanNumbers[level], from, to);
-      const rollups = rows.flatMap((row) => readRow(row) ?? []);
+      const rollups = rows.flatMap(([from, rollup]) => readRow({ from, rollup }) ?? []);
       return { rollups, damaged: rows.length - rollups.length };
     },
   };
