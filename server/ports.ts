@@ -30,6 +30,7 @@ import type { PeopleStore } from "./ports/people.ts";
 import type { DigestStore, RecordedEvent, RecordStore } from "./ports/records.ts";
 import type { DamagedFeeder, FeederRow, LogLine, StoredRefill, YardChanges, YardRow } from "./ports/rows.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
+import type { DamagedLines } from "./ports/storeProblems.ts";
 
 export type * from "./ports/accounts.ts";
 export type * from "./ports/history.ts";
@@ -97,6 +98,7 @@ export interface Store {
   readonly records: RecordStore;
   readonly history: HistoryStore;
   readonly packs: LogPacking;
+  readonly rollups: RollupStore;
 }
 
 /** Keeps the log small, a short step at a time. Each step says whether there may be another one. */
@@ -107,6 +109,26 @@ export interface LogPacking {
   thinNext(before: Instant): Promise<boolean>;
   /** Gives some free pages of the file back. */
   shrink(): Promise<boolean>;
+}
+
+/** Sums by quarter of an hour, hour and day (domain/history). */
+export interface RollupStore {
+  /**
+   * Makes a feeder's roll-ups again from its log, and replaces those that differ, in one transaction.
+   * @throws FeederDamaged
+   */
+  rebuild(feeder: string): Promise<RebuiltRollups>;
+}
+
+export interface RebuiltRollups {
+  readonly rows: number;
+  readonly changed: number; // of them, and of those that should not be there
+  /** Older quarters stayed as they were: their readings are gone. Null: there are none. */
+  readonly from: Instant | null;
+  /** Parts of the log that can't be read: their quarters stayed as they were. */
+  readonly unreadable: readonly DamagedLines[];
+  /** Lines that this version can't take. */
+  readonly linesLeftOut: number;
 }
 
 /** The stores whose changes one action may need in one transaction. */
@@ -134,8 +156,17 @@ export interface SavedStep extends Pick<FeederRow, "id" | "state" | "rollups" | 
 /** What the steps in a feeder's log lead to. */
 export type SteppedState = Pick<FeederRow, "state" | "rollups">;
 
-/** Makes a feeder's state again: that of a snapshot, and the steps after it. The same steps as live and in a replay. */
-export type RebuildState = (before: SteppedState, lines: readonly LogLine[]) => SteppedState;
+/**
+ * Makes a feeder's state again: that of a snapshot, and the steps after it. The same steps as live and in a replay.
+ * @param before null: the first line comes first
+ * @param onClosed is given the quarters that close within these lines; they are stored already.
+ * @throws Error for a line that can't be read
+ */
+export type RebuildState = (
+  before: SteppedState | null,
+  lines: readonly LogLine[],
+  onClosed?: (closed: readonly QuarterRollup[]) => void,
+) => SteppedState;
 
 /** Writes in one transaction. */
 export interface Transaction extends NotificationTransaction {

@@ -1,3 +1,5 @@
+import { type Instant, isoOf } from "../domain/instant.ts";
+
 /** Why the store stored nothing. */
 
 /** The database is locked by another process; nothing was stored, try again. */
@@ -18,9 +20,21 @@ export class FeederDamaged extends Error {
 /** Lines of a feeder's log can't be read any more. Everything else of the feeder can, and nothing was changed. */
 export class PackDamaged extends Error {
   override readonly name = "PackDamaged";
-  constructor(feeder: string, firstStep: number, options?: ErrorOptions) {
-    super(`the stored log of feeder ${feeder} is damaged: its lines from step ${firstStep} on can't be read`, options);
+  readonly lines: DamagedLines;
+  constructor(feeder: string, lines: DamagedLines, options?: ErrorOptions) {
+    const day = isoOf(lines.firstAt).slice(0, 10); // a pack is of one UTC day
+    super(
+      `the stored log of feeder ${feeder} is damaged: its lines from step ${lines.firstStep} on, of ${day}, can't be read`,
+      options,
+    );
+    this.lines = lines;
   }
+}
+export interface DamagedLines {
+  readonly firstStep: number;
+  readonly lastStep: number;
+  readonly firstAt: Instant;
+  readonly lastAt: Instant;
 }
 /** The disk is full; nothing was stored. */
 export class StoreFull extends Error {

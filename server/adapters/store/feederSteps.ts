@@ -6,7 +6,7 @@ import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { logWriter } from "./logRows.ts";
 import { quarterSaver } from "./rollupRows.ts";
 import { textOf } from "./rows.ts";
-import { encodeState, snapshotStatements, snapshotWriter } from "./snapshots.ts";
+import { encodeState, slotOfThinned, snapshotStatements, snapshotWriter } from "./snapshots.ts";
 
 /** The steps of feeders in the open transaction, and what of them is to be remembered once it is on the disk. */
 export interface FeederSteps {
@@ -113,7 +113,7 @@ function snapshotSaver(database: Database.Database) {
 function damagedReplacer(database: Database.Database) {
   const snapshots = snapshotStatements(database);
   const markRebuilt = database.prepare(`UPDATE "Feeder" SET "damagedState" = ?, "rebuiltAt" = ? WHERE "no" = ?`);
-  const deleteSnapshots = database.prepare(`DELETE FROM "Snapshot" WHERE "feederNo" = ?`);
+  const deleteSnapshots = database.prepare(`DELETE FROM "Snapshot" WHERE "feederNo" = ? AND "slot" < ${slotOfThinned}`);
   return (feederNo: number, now: Instant) => {
     const [newest] = snapshots.newestFirst(feederNo);
     markRebuilt.run(newest?.state ?? Buffer.alloc(0), textOf(now), feederNo);

@@ -3,7 +3,9 @@ import { before, days, type Instant } from "../../domain/instant.ts";
 import type { LogPacking } from "../../ports.ts";
 import { columnList, type LogRow } from "./logRows.ts";
 import type { Connections } from "./openStore.ts";
-import { type Pack, packLines, packRows, unpackLines } from "./packFormat.ts";
+import { type Pack, packRows } from "./packFormat.ts";
+import { slotOfThinned } from "./snapshots.ts";
+import { createThinning } from "./thinning.ts";
 
 /**
  * Packs the lines of days that are over, a UTC day of a feeder in one row. Nothing but the log as a whole needs them: rebuilding a state
@@ -14,7 +16,7 @@ import { type Pack, packLines, packRows, unpackLines } from "./packFormat.ts";
  */
 export const createLogPacking = (connections: Connections): LogPacking => ({
   packNext: packer(connections),
-  thinNext: thinner(connections),
+  thinNext: createThinning(connections),
   shrink: shrinker(connections),
 });
 
@@ -57,7 +59,7 @@ function packer({ direct, directReading, transact }: Connections): LogPacking["p
  */
 function dueDays(reading: Database.Database) {
   const statement = reading.prepare<{ day: number; endedBefore: number; future: number }, DueDay>(
-    `WITH "Kept" AS (SELECT "feederNo", MIN("step") AS "keptFrom" FROM "Snapshot" GROUP BY "feederNo"),
+    `WITH "Kept" AS (SELECT "feederNo", MIN("step") AS "keptFrom" FROM "Snapshot" WHERE "slot" < ${slotOfThinned} GROUP BY "feederNo"),
      "First" AS (
        SELECT "feederNo", "keptFrom",
          (SELECT "step" FROM "LogLine" l WHERE l."feederNo" = "Kept"."feederNo" ORDER BY "step" LIMIT 1) AS "firstStep",
@@ -115,41 +117,6 @@ function packWriter(direct: Database.Database) {
     removeLines: (feederNo: number, { firstStep, lastStep }: Pack) =>
       removeLines.run(feederNo, firstStep, lastStep).changes,
   };
-}
-
-interface ThickPack {
-  readonly feederNo: number;
-  readonly firstStep: number;
-  readonly lines: Buffer;
-}
-
-/** Events and what keepers did stay for ever. What only judged the moment goes: readings, reports without events, and checks. */
-function thinner({ direct, directReading, transact }: Connections): LogPacking["thinNext"] {
-  const readNext = directReading.prepare<[number], ThickPack>(
-    `SELECT "feederNo", "firstStep", "lines" FROM "LogPack" WHERE "thinned" = 0 AND "lastAt" < ? ORDER BY "lastAt" LIMIT 1`,
-  );
-  const thin = direct.prepare(
-    `UPDATE "LogPack" SET "thinned" = 1, "lines" = ?, "readings" = NULL WHERE "feederNo" = ? AND "firstStep" = ? AND "thinned" = 0`,
-  );
-  return async (rawUntil) => {
-    const pack = readNext.get(rawUntil);
-    if (pack === undefined) return false;
-    const { feederNo, firstStep } = pack;
-    const lines = await thinLines(pack);
-    await transact(async () => thin.run(lines, feederNo, firstStep));
-    return true;
-  };
-}
-
-/** A damaged pack stays as it is, but for its readings, so that no other waits for it: whoever reads it is told. */
-async function thinLines({ lines }: ThickPack): Promise<Buffer> {
-  let rows: readonly LogRow[];
-  try {
-    rows = unpackLines(lines);
-  } catch {
-    return lines;
-  }
-  return packLines(rows.filter(({ entry, firstEventAt }) => entry !== null || firstEventAt !== null));
 }
 
 /**

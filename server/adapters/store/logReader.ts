@@ -2,7 +2,7 @@ import type Database from "better-sqlite3";
 import { eventInstant } from "../../domain/feederClock.ts";
 import { type Instant, milliseconds } from "../../domain/instant.ts";
 import type { StoredBoot } from "../../domain/storedBoots.ts";
-import type { LogLine, RecordedEvent, ReportLine, StoredBodies } from "../../ports.ts";
+import { type LogLine, PackDamaged, type RecordedEvent, type ReportLine, type StoredBodies } from "../../ports.ts";
 import { columnList, type LogRow, logLineOf } from "./logRows.ts";
 import { newestOfEach, storedBootOf } from "./packFormat.ts";
 import { createPackReader, hasAny } from "./packReader.ts";
@@ -101,10 +101,14 @@ function lineStatements(database: Database.Database) {
 function pageOf(rows: Iterable<LogRow>, most: number): readonly LogLine[] {
   const lines: LogLine[] = [];
   let length = 0;
-  for (const row of rows) {
-    lines.push(logLineOf(row));
-    length += (row.events?.length ?? 0) + (row.readings?.length ?? 0);
-    if (lines.length >= most || length > pageLengthMax) break;
+  try {
+    for (const row of rows) {
+      lines.push(logLineOf(row));
+      length += (row.events?.length ?? 0) + (row.readings?.length ?? 0);
+      if (lines.length >= most || length > pageLengthMax) break;
+    }
+  } catch (error) {
+    if (!(error instanceof PackDamaged) || lines.length === 0) throw error; // the next page begins with the damaged lines
   }
   return lines;
 }

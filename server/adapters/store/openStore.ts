@@ -36,6 +36,7 @@ export interface Connections {
   /** What charts read, over the same connection. */
   rollups(): RollupReader;
   readonly condition: StoreCondition;
+  readonly rebuild: RebuildState;
   /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
   write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;
   /** The same over plain SQL. */
@@ -83,6 +84,7 @@ export async function connect(
     log: () => log,
     rollups: () => rollups,
     condition,
+    rebuild,
     ...written,
     eraseRemoved: () =>
       queue.run(async () => {

@@ -2,7 +2,7 @@ import type Database from "better-sqlite3";
 import type { Instant } from "../../domain/instant.ts";
 import { readRanges } from "../../domain/seqRanges.ts";
 import type { StoredBoot } from "../../domain/storedBoots.ts";
-import { PackDamaged } from "../../ports.ts";
+import { type DamagedLines, PackDamaged } from "../../ports.ts";
 import type { LogRow } from "./logRows.ts";
 import { type PackedBoot, unpackLines, unpackReadings } from "./packFormat.ts";
 
@@ -23,9 +23,7 @@ export interface PackReader {
   boots(feederNo: number, label: string): readonly StoredBoot[];
 }
 
-interface StoredPack {
-  readonly firstStep: number;
-  readonly lastStep: number;
+interface StoredPack extends DamagedLines {
   readonly lines: Buffer;
   readonly readings: Buffer | null;
 }
@@ -80,7 +78,7 @@ export function createPackReader(database: Database.Database): PackReader {
 }
 
 function packStatements(database: Database.Database) {
-  const columns = `"firstStep", "lastStep", "lines"`;
+  const columns = `"firstStep", "lastStep", "firstAt", "lastAt", "lines"`;
   const readNext = database.prepare<{ feederNo: number; after: number; through: number }, StoredPack>(
     `SELECT ${columns}, "readings" FROM "LogPack"
      WHERE "feederNo" = @feederNo AND "lastStep" > @after AND "firstStep" <= @through AND "firstStep" >= COALESCE(
@@ -108,14 +106,14 @@ function packStatements(database: Database.Database) {
 /** The rows of a pack, with their readings where those were read too. */
 function packOpener(database: Database.Database): UnpackRows {
   const readId = database.prepare<[number], string>(`SELECT "id" FROM "Feeder" WHERE "no" = ?`).pluck();
-  return (feederNo, { firstStep, lines, readings }) => {
+  return (feederNo, { lines, readings, ...span }) => {
     try {
       const rows = unpackLines(lines);
       if (readings === null) return rows;
       const ofEach = unpackReadings(readings);
       return rows.map((row, index) => ({ ...row, readings: ofEach[index] ?? null }));
     } catch (cause) {
-      throw new PackDamaged(readId.get(feederNo) ?? String(feederNo), firstStep, { cause });
+      throw new PackDamaged(readId.get(feederNo) ?? String(feederNo), span, { cause });
     }
   };
 }

@@ -9,6 +9,7 @@ import { createLogPacking } from "./logPacks.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
 import { createOutboxStore } from "./outboxStore.ts";
 import { createPeopleStore } from "./peopleStore.ts";
+import { createRollupStore } from "./rebuiltRollups.ts";
 import { createRecordStore } from "./recordStore.ts";
 import { createYardStore } from "./yardStore.ts";
 
@@ -47,6 +48,7 @@ export function createStore(connections: Connections): OpenStore {
     records: createRecordStore(connections),
     history: createHistoryStore(connections),
     packs: createLogPacking(connections),
+    rollups: createRollupStore(connections),
     close: () => connections.close(),
   };
 }

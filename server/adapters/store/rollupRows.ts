@@ -97,7 +97,7 @@ function hoursAndDaysMaker(database: Database.Database) {
   const quarters = quarterPages(database);
   return (feederNo: number, zone: string) => {
     remove.run(feederNo);
-    for (const { level, from, rollup } of hoursAndDays(quarters(feederNo, Number.MIN_SAFE_INTEGER), zone)) {
+    for (const { level, from, rollup } of hoursAndDays(quarters(feederNo), zone)) {
       insert.run(feederNo, spanNumbers[level], from, encodeRollup(rollup));
     }
   };
@@ -105,13 +105,13 @@ function hoursAndDaysMaker(database: Database.Database) {
 
 const quartersAtOnce = 1_000;
 
-/** All quarters from `from` on. Page by page, since a connection can't write while it reads row by row. */
+/** All quarters of a feeder. Page by page, since a connection can't write while it reads row by row. */
 export function quarterPages(database: Database.Database, table = "Rollup") {
   const readPage = database.prepare<[number, number], RollupRow>(
     `SELECT "from", "rollup" FROM "${table}" WHERE "feederNo" = ? AND "span" = 0 AND "from" >= ? ORDER BY "from" LIMIT ${quartersAtOnce}`,
   );
-  return function* (feederNo: number, from: number): Generator<QuarterRollup> {
-    for (let next = from; ; ) {
+  return function* (feederNo: number): Generator<QuarterRollup> {
+    for (let next = Number.MIN_SAFE_INTEGER; ; ) {
       const page = readPage.all(feederNo, next);
       yield* page.map(quarterFrom);
       const last = page.at(-1);

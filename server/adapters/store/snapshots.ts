@@ -33,12 +33,22 @@ export interface StoredSnapshot {
   readonly state: Buffer;
 }
 
-/** The two latest snapshots of each feeder, in two slots that take turns. */
+/** The two latest snapshots of a feeder are in slots 0 and 1, which take turns. This one is from the end of its thinned log. */
+export const slotOfThinned = 2;
+
 export function snapshotStatements(database: Database.Database) {
+  const columns = `"slot", "step", "state"`;
   const read = database.prepare<[number], StoredSnapshot>(
-    `SELECT "slot", "step", "state" FROM "Snapshot" WHERE "feederNo" = ? ORDER BY "step" DESC`,
+    `SELECT ${columns} FROM "Snapshot" WHERE "feederNo" = ? AND "slot" < ${slotOfThinned} ORDER BY "step" DESC`,
   );
-  return { newestFirst: (feederNo: number) => read.all(feederNo) };
+  const readThinned = database.prepare<[number], StoredSnapshot>(
+    `SELECT ${columns} FROM "Snapshot" WHERE "feederNo" = ? AND "slot" = ${slotOfThinned}`,
+  );
+  return {
+    newestFirst: (feederNo: number) => read.all(feederNo),
+    /** Null while nothing of its log is thinned. */
+    ofThinned: (feederNo: number) => readThinned.get(feederNo) ?? null,
+  };
 }
 
 export function snapshotWriter(database: Database.Database) {

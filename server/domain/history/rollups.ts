@@ -5,7 +5,7 @@ import type { Fact } from "../facts.ts";
 import type { FaultKind } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import { hopperLevel } from "../hopper/level.ts";
-import { after, type Instant, minutes } from "../instant.ts";
+import { after, before, type Instant, minutes } from "../instant.ts";
 import type { FeederEvent, Portion, PortionCause, Report } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { withoutStuckReadings } from "../silence/stuckReadings.ts";
@@ -90,6 +90,9 @@ export function closedQuarters(
     rollups: { ...rollups, open: rollups.open.filter((quarter) => !isClosed(quarter)) },
   };
 }
+
+/** All quarters before this one are closed by then. */
+export const firstOpenQuarter = (now: Instant): Instant => quarterOf(before(now, closeAfter)).from;
 
 // --- alarms --------------------------------------------------------------------------------------------------------
 

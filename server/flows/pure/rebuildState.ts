@@ -1,20 +1,39 @@
 import { type PostedReport, readReport } from "../../contract/readReport.ts";
 import { bootLabel } from "../../domain/bootNumber.ts";
-import type { LogLine, ReportLine, SteppedState } from "../../ports.ts";
+import { newFeeder } from "../../domain/feeder.ts";
+import { initialRollups } from "../../domain/history/rollups.ts";
+import type { LogLine, RebuildState, ReportLine, SteppedState } from "../../ports.ts";
 import { applyFact, type FeederUpdate, startUpdate } from "./feederUpdate.ts";
 import { factOf, type LogEntry } from "./logEntry.ts";
+import { defaultSettings } from "./requestedSettings.ts";
 import { takeReport } from "./takeReport.ts";
 
 /**
  * The state after these lines of the log, from the one before them: each line is taken by the very steps by which it was taken live,
- * and by which a replay takes it. The quarters that close within them are stored already.
- * @throws Error for a line that can't be read
+ * and by which a replay takes it.
  */
-export const rebuildState = (before: SteppedState, lines: readonly LogLine[]): SteppedState =>
-  lines.reduce((stepped: SteppedState, line) => {
-    const { state, rollups } = stepBy(updateOf(stepped), line);
-    return { state, rollups };
-  }, before);
+export const rebuildState: RebuildState = (before, lines, onClosed) => {
+  let stepped = before;
+  for (const line of lines) {
+    if (stepped === null) {
+      stepped = firstState(line);
+      continue;
+    }
+    const { state, rollups, closedQuarters } = stepBy(updateOf(stepped), line);
+    if (closedQuarters.length > 0) onClosed?.(closedQuarters);
+    stepped = { state, rollups };
+  }
+  if (stepped === null) throw new Error("expected at least one line of a log");
+  return stepped;
+};
+
+/** The first line of a feeder's log has all of its settings. */
+function firstState({ step, at, content }: LogLine): SteppedState {
+  const usual = defaultSettings({ practice: false, place: null, zone: "UTC" }, "");
+  const fact = content.kind === "entry" ? factOf(JSON.parse(content.entry) as LogEntry, at, usual) : null;
+  if (fact?.kind !== "settingsChanged") throw new Error(`expected a feeder's settings in step ${step} of its log`);
+  return { state: newFeeder(fact.settings, at), rollups: initialRollups() };
+}
 
 function stepBy(before: FeederUpdate, { at, content }: LogLine): FeederUpdate {
   switch (content.kind) {

@@ -9,9 +9,13 @@ import { runPeriodicChecks } from "../../../server/flows/periodicCheck.ts";
 import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 import { FeederDamaged, type FeederRow, StoreBusy } from "../../../server/ports.ts";
 import { requestAs } from "../../support/people.ts";
+import { rollupsOfLog, storedRollups } from "../../support/rollups.ts";
 import { openTestServer, type TestServer } from "../../support/testServer.ts";
 
-/** A feeder's state is in memory; on the disk are snapshots and the log. What is made from those is what is in memory. */
+/**
+ * A feeder's state and its open roll-ups are in memory; on the disk are snapshots, the log and closed roll-ups. What is made from the log is
+ * what is in memory, and what is stored.
+ */
 
 const event = fc.oneof(
   fc.record({
@@ -158,7 +162,7 @@ async function withReports(count: number) {
 describe("a state that is made from a snapshot and the log", { timeout: 120_000 }, () => {
   it("is the live one, bit for bit, after any history, from the latest snapshot and from the one before it", async () => {
     const server = await openTestServer();
-    const seen = { stepsAfterSnapshot: 0, olderSnapshots: 0 };
+    const seen = { stepsAfterSnapshot: 0, olderSnapshots: 0, quarters: 0, openRollups: 0 };
     await fc.assert(
       fc.asyncProperty(fc.array(step, { minLength: 5, maxLength: 40 }), async (steps) => {
         const { feeder, key } = await server.addFeeder({ name: "Rowan", hopperCapacityGrams: 1_500 });
@@ -168,6 +172,10 @@ describe("a state that is made from a snapshot and the log", { timeout: 120_000 
         const { newest, older, replaceNewest } = snapshotsOf(server, feeder.id);
         if ((newest?.step ?? 0) < (live?.revision ?? 0)) seen.stepsAfterSnapshot += 1;
         expect(rowAfterStart(server, feeder.id)).toStrictEqual(live);
+        const stored = storedRollups(server, feeder.id);
+        expect(stored).toEqual(rollupsOfLog(server, feeder.id));
+        seen.quarters += stored.filter((text) => text.startsWith("quarter")).length;
+        if (live?.rollups.open.length) seen.openRollups += 1;
         if (newest === undefined || older === undefined) return;
         seen.olderSnapshots += 1;
         replaceNewest(newest.state.subarray(0, 30));
@@ -178,6 +186,8 @@ describe("a state that is made from a snapshot and the log", { timeout: 120_000 
     );
     expect(seen.stepsAfterSnapshot).toBeGreaterThan(5); // the log is the only trace of these steps
     expect(seen.olderSnapshots).toBeGreaterThan(5);
+    expect(seen.quarters).toBeGreaterThan(100);
+    expect(seen.openRollups).toBeGreaterThan(20);
   });
 
   it("is never guessed: without one of the steps, or without a snapshot, the feeder counts as damaged", async () => {
