@@ -74,15 +74,12 @@ export async function connect(
   const steps = createFeederSteps(direct, memory, rebuild);
   const written = writes({ writer, direct, steps, queue, problemOf, count, eraser });
   const feeders = withDirectErrors(createFeederRows(directReading, memory, rebuild, problemOf), problemOf);
-  const log = withDirectErrors(createLogReader(directReading), problemOf);
-  const rollups = withDirectErrors(rollupReader(directReading), problemOf);
   return {
     reader: withStoreErrors(reading, problemOf),
     direct,
     directReading,
     feeders: () => feeders,
-    log: () => log,
-    rollups: () => rollups,
+    ...recordReads(directReading, problemOf),
     condition,
     rebuild,
     ...written,
@@ -100,6 +97,15 @@ export async function connect(
       await Promise.all([writer.$disconnect(), reading.$disconnect()]);
     },
   };
+}
+
+function recordReads(
+  directReading: Database.Database,
+  problemOf: (error: unknown) => unknown,
+): Pick<Connections, "log" | "rollups"> {
+  const log = withDirectErrors(createLogReader(directReading), problemOf);
+  const rollups = withDirectErrors(rollupReader(directReading), problemOf);
+  return { log: () => log, rollups: () => rollups };
 }
 
 function openCounter(direct: Database.Database, file: string, condition: StoreCondition) {
