@@ -53,7 +53,7 @@ const environment = z.object({
     .optional(),
   ALLOW_PRIVATE_PUSH_ENDPOINTS: flag, // for tests and home laboratories: pushes may go to this network
   REPORTS_PER_MINUTE: z.coerce.number().int().min(1).max(1_000_000).default(120),
-  KEEP_RAW_DAYS: z.coerce.number().int().min(7).max(36_500).default(3_650), // a digest compares a week
+  KEEP_RAW_DAYS: z.coerce.number().int().min(7).max(36_500).default(60), // a digest compares a week
   TRUST_PROXY: flag,
   SMTP_URL: z.string().transform(readSmtpUrl).optional(),
   SMTP_PLAIN: flag,

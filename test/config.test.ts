@@ -13,7 +13,7 @@ describe("the configuration", () => {
       vapidSubject: "mailto:keeper@example.com",
       allowPrivatePushEndpoints: false,
       reportsPerMinute: 120,
-      keepRawDays: 3_650,
+      keepRawDays: 60,
       trustProxy: false,
       email: null,
       logLevel: "info",

@@ -1,8 +1,9 @@
 /**
  * `npm run bench:year`: a feeder's year in the database, packed and thinned day by day.
  *
- * Goal: at most 12 MB a feeder-year (without the roll-ups), each transaction shorter than 10 ms, so that a report waits no longer for one.
- * Method: a report a minute with noisy readings and 150 events a day are written as lines of the log, a day at a time; after each day the
+ * Goal: at most 12 MB a feeder-year with its roll-ups, each transaction shorter than 10 ms, so that a report waits no longer for one.
+ * Method: a report a minute with noisy readings and 150 events a day are written as lines of the log, a day at a time, with the roll-ups that
+ * the server's own steps make of them; after each day the
  * log is packed, thinned after 60 days, and the file gives back what is free, as the server does it. Times by the clock; pages as the
  * write-ahead log counts them. `bench:year 30` takes that many days.
  */
@@ -14,6 +15,8 @@ import { logWriter } from "../../server/adapters/store/logRows.ts";
 import { migrate } from "../../server/adapters/store/migrate.ts";
 import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
 import { createStore } from "../../server/adapters/store/prismaStore.ts";
+import { quarterSaver } from "../../server/adapters/store/rollupRows.ts";
+import type { QuarterRollup } from "../../server/domain/history/quarterChanges.ts";
 import { before, days, type Instant, instantOf } from "../../server/domain/instant.ts";
 import { prepareNewFeeder } from "../../server/flows/feeders.ts";
 import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
@@ -21,6 +24,7 @@ import type { LogLine, LogPacking } from "../../server/ports.ts";
 import { seededRandom } from "../../server/practice/random.ts";
 
 const start = instantOf("2026-01-01T00:00:00Z");
+const zone = "Europe/Stockholm";
 const dayMs = 86_400_000;
 const [minuteMs, eventsADay, keepRawDays] = [60_000, 150, 60];
 
@@ -86,7 +90,7 @@ function readings(day: number, minute: number, seq: number, random: () => number
 }
 
 async function addFeeder(store: ReturnType<typeof createStore>): Promise<void> {
-  const yard = { id: "alder-croft", name: "Alder Croft", zone: "Europe/Stockholm", place: null };
+  const yard = { id: "alder-croft", name: "Alder Croft", zone, place: null };
   const row = { ...yard, digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: 15 };
   await store.keepers.openFirstSignIn("first", start);
   await store.keepers.useFirstSignIn("first", { id: "ada", name: "Ada", passphraseHash: "" }, start);
@@ -94,9 +98,12 @@ async function addFeeder(store: ReturnType<typeof createStore>): Promise<void> {
   await store.yards.addFeeder(prepareNewFeeder(row, { name: "Rowan" }, "Ada", start).stored, start);
 }
 
-/** As if the feeder had reported: its lines, and a snapshot beyond them. */
-function dayWriter({ direct, transact }: Connections) {
+/** As if the feeder had reported: its lines, its roll-ups, and a snapshot beyond them. */
+function dayWriter({ direct, transact, log }: Connections) {
   const write = logWriter(direct);
+  const saveQuarters = quarterSaver(direct);
+  const save = (closed: readonly QuarterRollup[]) => saveQuarters(1, closed, { before: zone, now: zone });
+  let stepped = rebuildState(null, log().lines(1, -1, 0, 1));
   const moveHead = direct.prepare(`UPDATE "FeederHead" SET "revision" = ? WHERE "feederNo" = 1`);
   const moveSnapshot = direct.prepare(`UPDATE "Snapshot" SET "step" = ? WHERE "feederNo" = 1`);
   return (lines: Iterable<LogLine>) =>
@@ -104,6 +111,7 @@ function dayWriter({ direct, transact }: Connections) {
       let last = 0;
       for (const line of lines) {
         write(1, line);
+        stepped = rebuildState(stepped, [line], save);
         last = line.step;
       }
       moveHead.run(last);
@@ -186,6 +194,11 @@ function report({ direct }: Connections, file: string, when: string): void {
     .all() as { thinned: number; n: number; l: number; r: number | null }[];
   const free = direct.pragma("freelist_count", { simple: true });
   console.log(`${when}: ${(statSync(file).size / 1e6).toFixed(2)} MB in the file, ${free} pages free`);
+  const rollups = direct.prepare(`SELECT COUNT(*) AS n, AVG(LENGTH("rollup")) AS l FROM "Rollup"`).get() as {
+    n: number;
+    l: number;
+  };
+  console.log(`  ${rollups.n} roll-ups of ${Math.round(rollups.l ?? 0)} octets each`);
   for (const { thinned, n, l, r } of packs)
     console.log(
       `  ${n} packs ${thinned ? "thinned" : "whole"}: ${Math.round(l)} octets of lines, ${Math.round(r ?? 0)} of readings each`,
