@@ -29,6 +29,7 @@ import { feederApiRoutes } from "./routes/feederApi.ts";
 import { createFeederLimits } from "./routes/feederLimits.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
+import { historyRoute } from "./routes/history.ts";
 import { liveRoute } from "./routes/live.ts";
 import { limitLoad } from "./routes/overload.ts";
 import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
@@ -129,6 +130,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     feederRoutes(scope, ports, keys);
     alarmResponseRoutes(scope, ports);
     feederLogRoute(scope, ports);
+    historyRoute(scope, ports);
     phoneRoutes(scope, ports);
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);
@@ -182,7 +184,10 @@ const smallBrotli = {
 /** Four of the largest reports. As parsed JSON they take some ten times as much memory, and the server shares a small board. */
 const bodyBytesMax = 4 * reportBytesMax;
 
-/** No cache stores the answers of the API, neither on the network nor on the phone (RFC 9111, 5.2.2.5). */
+/**
+ * No cache stores the answers of the API, neither on the network nor on the phone (RFC 9111, 5.2.2.5). A route that knows better says
+ * so itself (entityTag.ts).
+ */
 function forbidCaching(app: FastifyInstance): void {
   app.addHook("onRequest", (request, reply, next) => {
     if (/^\/api(\/|\?|$)/i.test(request.url)) reply.header("cache-control", "no-store");

@@ -11,6 +11,7 @@ import type { EmailOutcome, PushOutcome, Settlement } from "./domain/push/outcom
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { AccountStore, RemovalResult } from "./ports/accounts.ts";
+import type { HistoryStore } from "./ports/history.ts";
 import type {
   EmailGateway,
   EscalationStore,
@@ -32,6 +33,7 @@ import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts
 import type { DamagedLines } from "./ports/storeProblems.ts";
 
 export type * from "./ports/accounts.ts";
+export type * from "./ports/history.ts";
 export type * from "./ports/notification.ts";
 export type * from "./ports/passkeys.ts";
 export type * from "./ports/people.ts";
@@ -95,6 +97,7 @@ export interface Store {
   readonly yards: YardStore;
   readonly keepers: KeeperStore;
   readonly records: RecordStore;
+  readonly history: HistoryStore;
   readonly packs: LogPacking;
   readonly rollups: RollupStore;
 }

@@ -12,7 +12,9 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews"].map((name) => join(projectFolder, `server/contract/${name}.ts`));
+    const files = ["api", "accountViews", "historyView"].map((name) =>
+      join(projectFolder, `server/contract/${name}.ts`),
+    );
     const schemas = viewSchemas(files);
     await expect(`${JSON.stringify(schemas, null, 1)}\n`).toMatchFileSnapshot(
       "../../server/routes/documentation/generated/views.json",
@@ -30,7 +32,7 @@ interface Documented {
   >;
 }
 
-/** A request for each of the keeper's routes that succeeds, in an order in which none spoils the next. */
+/** A request for each of the keeper's routes that succeeds, in an order in which none spoils the next. Fields of a GET are in its address. */
 const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/session"],
   ["GET /api/v1/me"],
@@ -68,6 +70,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["PATCH /api/v1/feeders/:feeder", { warnAheadDays: 3 }],
   ["GET /api/v1/feeders/:feeder/day"],
   ["GET /api/v1/feeders/:feeder/log"],
+  ["GET /api/v1/feeders/:feeder/history", { from: "2026-01-15T00:00:00Z", to: "2026-01-16T00:00:00Z" }],
   ["POST /api/v1/feeders/:feeder/refills", { id: "refill-0001", what: { kind: "filled" } }],
   ["POST /api/v1/feeders/:feeder/cleaned"],
   ["POST /api/v1/feeders/:feeder/orders", { id: "pause-0001", kind: "pause" }],
@@ -133,13 +136,10 @@ async function openRoutes() {
     const [method, path = ""] = route.split(" ") as ["GET", string];
     if (path.includes(":invite")) named.invite = await openInvite();
     const payload = body && "yard" in body ? { ...body, yard: server.yard } : body;
-    return requestAs(
-      server,
-      method,
-      path.replace(/:(\w+)/g, (_, name: string) => named[name] ?? name),
-      headers,
-      payload,
-    );
+    const url = path.replace(/:(\w+)/g, (_, name: string) => named[name] ?? name);
+    return method === "GET"
+      ? requestAs(server, method, `${url}?${new URLSearchParams(body as Headers)}`, headers)
+      : requestAs(server, method, url, headers, payload);
   };
   return { server, routes, send };
 }

@@ -22,6 +22,7 @@ async function routesOf(server: TestServer): Promise<readonly (readonly [Method,
 }
 
 describe("every answer of the interface", () => {
+  // A browser may keep what a chart shows, and asks each time: history.test.ts.
   it("is stored by no cache: for any sender, with right and wrong ids, and where there is nothing", async () => {
     const server = await openTestServer();
     const { feeder, key } = await server.addFeeder();

@@ -67,7 +67,7 @@ describe("a keeper's request with a field that it doesn't have", () => {
       const named_ = (answer: typeof inAddress) =>
         (answer.json().errors ?? []).map((one: { field: string }) => one.field);
       expect([method, path, inAddress.statusCode]).toEqual([method, path, 400]);
-      if (method === "GET") expect([path, named_(inAddress)]).toEqual([path, [unknown]]);
+      if (method === "GET") expect([path, named_(inAddress)]).toEqual([path, expect.arrayContaining([unknown])]);
       if (method === "GET") continue;
       const inBody = await send(url, { [unknown]: 1 });
       expect([method, path, inBody.statusCode]).toEqual([method, path, 400]);

@@ -17,6 +17,7 @@ import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
 import { createLogReader, type LogReader } from "./logReader.ts";
 import { rewriteFile } from "./rewriteFile.ts";
+import { type RollupReader, rollupReader } from "./rollupRows.ts";
 import { createTransaction } from "./sqliteTransaction.ts";
 import { createStoreCondition } from "./storeCondition.ts";
 import { type StoreProblem, translateStoreError } from "./storeErrors.ts";
@@ -39,6 +40,8 @@ export interface Connections {
   /** Feeders and their logs as they are on the disk, over a connection that no writer waits for. */
   feeders(): FeederRows;
   log(): LogReader;
+  /** What charts read, over the same connection. */
+  rollups(): RollupReader;
   readonly condition: StoreCondition;
   readonly rebuild: RebuildState;
   /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
@@ -80,13 +83,12 @@ export async function connect(
   const steps = createFeederSteps(direct, memory, rebuild);
   const written = writes({ writer, direct, steps, queue, problemOf, count, eraser, durable });
   const feeders = withDirectErrors(createFeederRows(directReading, memory, rebuild, problemOf), problemOf);
-  const log = withDirectErrors(createLogReader(directReading), problemOf);
   return {
     reader: withStoreErrors(reading, problemOf),
     direct,
     directReading,
     feeders: () => feeders,
-    log: () => log,
+    ...recordReads(directReading, problemOf),
     condition,
     rebuild,
     ...written,
@@ -106,6 +108,15 @@ export async function connect(
       await Promise.all([writer.$disconnect(), reading.$disconnect()]);
     },
   };
+}
+
+function recordReads(
+  directReading: Database.Database,
+  problemOf: (error: unknown) => unknown,
+): Pick<Connections, "log" | "rollups"> {
+  const log = withDirectErrors(createLogReader(directReading), problemOf);
+  const rollups = withDirectErrors(rollupReader(directReading), problemOf);
+  return { log: () => log, rollups: () => rollups };
 }
 
 function openCounter(direct: Database.Database, file: string, condition: StoreCondition) {

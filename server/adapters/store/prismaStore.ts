@@ -3,6 +3,7 @@ import { createAccountStore } from "./accountStore.ts";
 import { createDamageRecipients } from "./damageRecipients.ts";
 import { createDigestStore } from "./digestStore.ts";
 import { createEscalationStore } from "./escalationStore.ts";
+import { createHistoryStore } from "./historyStore.ts";
 import { createKeeperAccounts, createKeeperStore } from "./keeperStore.ts";
 import { createLogPacking } from "./logPacks.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
@@ -45,6 +46,7 @@ export function createStore(connections: Connections): OpenStore {
     yards: createYardStore(connections),
     keepers: createKeeperStore(connections),
     records: createRecordStore(connections),
+    history: createHistoryStore(connections),
     packs: createLogPacking(connections),
     rollups: createRollupStore(connections),
     close: () => connections.close(),

@@ -49,6 +49,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/feeders/:feeder/key": note("Make a new key; the old one no longer opens anything", 200, newKey),
   "GET /api/v1/feeders/:feeder/day": note("A day of a feeder, from dusk to dusk", 200, "DayView"),
   "GET /api/v1/feeders/:feeder/log": note("The whole record of a feeder, one JSON value a line", 200, null),
+  "GET /api/v1/feeders/:feeder/history": note(
+    "What a chart shows of a feeder over a span of at most ten years; its `ETag` in `If-None-Match` gives 304 while nothing has changed",
+    200,
+    "HistoryView",
+  ),
   "POST /api/v1/feeders/:feeder/refills": note("Enter a refill of the hopper", 200, "FeederView"),
   "POST /api/v1/feeders/:feeder/cleaned": note("Enter that a feeder was cleaned", 200, "FeederView"),
   "POST /api/v1/feeders/:feeder/orders": note(

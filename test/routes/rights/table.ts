@@ -11,6 +11,7 @@ import type { Role } from "../../../server/contract/api.ts";
 export interface RouteRights {
   readonly who: AllowedCaller;
   readonly body?: object;
+  readonly query?: string; // in the address
   /** The status for those who may use it; left out: some 2xx. It is no 2xx where the row's request brings no true secret. */
   readonly passes?: number;
   /** What a signed-in person of another yard is answered. */
@@ -120,6 +121,9 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/feeders/:feeder/key": keepers(undefined, { fresh: ["feeder"] }),
   "GET /api/v1/feeders/:feeder/day": people(),
   "GET /api/v1/feeders/:feeder/log": people(),
+  "GET /api/v1/feeders/:feeder/history": people(undefined, {
+    query: "?from=2026-01-15T00:00:00Z&to=2026-01-16T00:00:00Z",
+  }),
   "POST /api/v1/feeders/:feeder/refills": people({ id: "refill-0001", what: { kind: "filled" } }),
   "POST /api/v1/feeders/:feeder/cleaned": people(),
   "POST /api/v1/feeders/:feeder/orders": people({ id: "pause-0001", kind: "pause" }),

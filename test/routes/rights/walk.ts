@@ -150,7 +150,7 @@ async function send(world: RightsFixture, { route, method, caller, ids, row }: S
   const named = { ...ids, somebody: `Somebody ${addresses}` };
   const answer = await world.server.app.inject({
     method: method as "GET",
-    url: withIds(route.slice(route.indexOf(" ") + 1), named, route),
+    url: withIds(route.slice(route.indexOf(" ") + 1), named, route) + (row.query ?? ""),
     headers: caller.headers,
     remoteAddress: `10.2.${addresses >> 8}.${addresses & 255}`,
     ...(row.body === undefined || method === "GET" || method === "HEAD"
