@@ -1,16 +1,6 @@
 import { expect } from "vitest";
 import { days, hours, minutes } from "../../../server/domain/instant.ts";
-import {
-  addFeeder,
-  addPerson,
-  addPhone,
-  addTwoYards,
-  alder,
-  join,
-  later,
-  nextWeek,
-  now,
-} from "./contents.ts";
+import { addFeeder, addPerson, addPhone, addTwoYards, alder, join, later, nextWeek, now } from "./contents.ts";
 import type { Rules } from "./storeUnderTest.ts";
 
 export const firstSignInRules: Rules = {
