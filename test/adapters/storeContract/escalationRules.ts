@@ -88,6 +88,7 @@ export const escalationRules: Rules = {
     await save(store, "c", now, "other");
     expect(await read(store, "b")).toEqual(escalation("b"));
     expect(await store.escalations.ofYard(alder.id)).toEqual([escalation("a"), escalation("b")]);
+    expect(await store.escalations.ofYard("other")).toEqual([escalation("c", "other")]);
     const changed = { ...escalation("b"), level: 2 };
     await store.transaction((tx) => tx.saveEscalation("b", changed, null));
     expect(await read(store, "b")).toEqual(changed);

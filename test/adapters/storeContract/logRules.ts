@@ -90,9 +90,8 @@ export const logRules: Rules = {
       [1, 2, 3, 4].map((minute) => [at(minute), report([], { readings })]),
     );
     const steps: number[] = [];
-    for (let after = -1; ; after = steps.at(-1) as number) {
-      const page = await store.records.lines("rowan", after, 99, 99);
-      if (page.length === 0) break;
+    for (let pages = 0; pages < 9; pages += 1) {
+      const page = await store.records.lines("rowan", steps.at(-1) ?? -1, 99, 99);
       steps.push(...page.map(({ step }) => step));
     }
     expect(steps).toEqual([0, 1, 2, 3, 4]);
@@ -200,7 +199,7 @@ const everything = async ({ records, digests, ...store }: Store) => ({
 
 async function packAll({ packs }: Store, at: Instant): Promise<number> {
   let count = 0;
-  while (await packs.packNext(at)) count += 1;
+  while (count < 99 && (await packs.packNext(at))) count += 1;
   return count;
 }
 
@@ -238,8 +237,8 @@ export const packRules: Rules = {
     const at = await withDays(store);
     await packAll(store, at);
     let steps = 0;
-    while (await store.packs.shrink()) steps += 1;
-    expect(steps).toBeLessThan(1_000);
+    while (steps < 99 && (await store.packs.shrink())) steps += 1;
+    expect(steps).toBeLessThan(99);
     expect((await everything(store)).events).toHaveLength(6);
   },
 

@@ -75,6 +75,8 @@ export const inviteRules: Rules = {
     expect(await people.withdrawInvite(alder.id, "hash", now)).toBe(false);
     expect(await people.invite("hash", now)).toBeNull();
     await join(store, "bo", "Bo");
+    const another = { name: "Cilla", passphraseHash: "-" };
+    expect(await people.useInvite("invite-bo", "cilla", another, now)).toEqual({ kind: "noSuchInvite" });
     expect(await people.usedInvite("invite-bo", now)).toEqual(helper);
     expect(await people.usedInvite("invite-bo", nextWeek)).toBeNull();
     expect(await people.invite("invite-bo", now)).toBeNull();

@@ -203,6 +203,7 @@ export const phoneRules: Rules = {
   },
 
   "who is notified of damage are the keepers of real yards": async ({ store }) => {
+    expect(await store.damageRecipients()).toEqual({ phones: [], addresses: [] });
     await addTwoYards(store);
     await store.yards.addYard({ ...alder, id: "practice", practice: true }, "bo", now);
     await store.people.addMember(alder.id, "bo", "helper", now);

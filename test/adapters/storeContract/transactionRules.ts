@@ -102,7 +102,7 @@ export const conditionRules: Rules = {
     await addAlder(store);
     const { condition } = store;
     expect(condition.damage()).toBeNull();
-    expect(condition.restoreAdvice().command).not.toBe("");
+    expect(condition.restoreAdvice()).toEqual({ backup: null, command: expect.any(String) });
     const lost = { kind: "commitsLost", foundAt: now, commits: 2 } as const;
     condition.recordDamage(lost);
     expect(condition.damage()).toEqual(lost);

@@ -170,5 +170,6 @@ export const digestRules: Rules = {
       { person: "ada", digestBy: "push" },
       { person: "cilla", digestBy: "email" },
     ]);
+    expect(await store.digests.recipientsOf("other")).toEqual([{ person: "bo", digestBy: "push" }]);
   },
 };
