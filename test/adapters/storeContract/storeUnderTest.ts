@@ -16,7 +16,8 @@ export interface StoreUnderTest {
   damagePacks(feeder: string): void;
   /** Holds the lock as another process does. @returns what ends that */
   lockElsewhere(): () => void;
-  close(): Promise<void>;
+  /** @param isBroken whether a rule has ended in the middle, so that nobody knows what is still under way */
+  close(isBroken: boolean): Promise<void>;
 }
 
 export type Ability = "damagedPacks" | "foreignLock";
@@ -25,6 +26,8 @@ export type Ability = "damagedPacks" | "foreignLock";
 export interface Adapter {
   readonly name: string;
   open(): Promise<StoreUnderTest>;
+  /** After the last rule. */
+  end(): Promise<void>;
   /** What can't happen to it, with the reason. A rule that needs it is tried all the same, and must fail. */
   readonly lacks: Readonly<Partial<Record<Ability, string>>>;
 }
@@ -37,9 +40,11 @@ export const reasonAgainst = ({ lacks }: Adapter, rule: Rule): string | null =>
 
 export async function runRule({ open }: Pick<Adapter, "open">, rule: Rule): Promise<void> {
   const opened = await open();
+  let isBroken = true;
   try {
     await checkOf(rule)(opened);
+    isBroken = false;
   } finally {
-    await opened.close();
+    await opened.close(isBroken);
   }
 }
