@@ -52,7 +52,7 @@ export interface DigestStore {
   yardsWithDigest(): Promise<readonly YardRow[]>;
   /** Those whose state can be used. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
-  /** Who belongs to the yard, and on which channels each wants the digest. */
+  /** Who belongs to the yard, in any order, and on which channels each wants the digest. */
   recipientsOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestChannel }[]>;
   /** Events by kind recorded in each of these spans; null where its part of the log is damaged. */
   dayCounts(feeder: string, spans: readonly TimeSpan[]): Promise<readonly (DayCounts | null)[]>;

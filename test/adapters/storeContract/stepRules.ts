@@ -13,7 +13,7 @@ import { addAlder, addFeeder, addTwoYards, alder, later, now } from "./contents.
 import type { Rules } from "./storeUnderTest.ts";
 
 /** The feeder's next step: it was cleaned. */
-export const stepOf = (
+const stepOf = (
   { id, revision, state }: FeederRow,
   at: Instant,
   content: LogContent = { kind: "check" },
@@ -41,7 +41,7 @@ export async function takeSteps(
     });
 }
 
-export async function feederOf(store: Store, id: string): Promise<FeederRow> {
+async function feederOf(store: Store, id: string): Promise<FeederRow> {
   const found = await store.yards.feeder(id);
   if (found === null) throw new Error(`expected the feeder ${id}`);
   return found;

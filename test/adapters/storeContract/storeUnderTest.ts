@@ -32,7 +32,7 @@ export interface Adapter {
   readonly lacks: Readonly<Partial<Record<Ability, string>>>;
 }
 
-export const checkOf = (rule: Rule): Check => (typeof rule === "function" ? rule : rule.check);
+const checkOf = (rule: Rule): Check => (typeof rule === "function" ? rule : rule.check);
 
 /** Why this adapter can't do what the rule needs; null: it can. */
 export const reasonAgainst = ({ lacks }: Adapter, rule: Rule): string | null =>
