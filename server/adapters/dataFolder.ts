@@ -1,6 +1,7 @@
 import { chmodSync, existsSync, mkdirSync, readdirSync, statSync } from "node:fs";
 import { basename, dirname, join } from "node:path";
-import Database from "better-sqlite3";
+import { tryToLock } from "./store/folderLock.ts";
+import { hasKeepers } from "./store/hasKeepers.ts";
 
 /** Why the server can't start, with what to do about it, in one sentence. Nothing was changed. */
 export class StartProblem extends Error {
@@ -8,24 +9,15 @@ export class StartProblem extends Error {
 }
 
 /**
- * Locks the data folder until the process ends, however it ends: with SQLite's lock on an empty file beside the database, which the
- * system releases (sqlite.org/lockingv3.html). The database's own lock must stay free for backups.
+ * Locks the data folder until the process ends.
  * @throws StartProblem where another server has the lock
  */
 export function lockFolder(databaseFile: string): void {
-  const lock = new Database(`${databaseFile}.lock`, { timeout: 0 });
-  try {
-    lock.exec("BEGIN EXCLUSIVE");
-  } catch (error) {
-    lock.close();
-    if (!/^SQLITE_BUSY/.test((error as { code?: string }).code ?? "")) throw error;
-    throw new StartProblem(
-      `${dirname(databaseFile)} is used by another Pieward that is running. Stop that one, or choose another DATA_DIR.`,
-    );
-  }
-  lockedDatabases.push(lock); // closed by the end of the process only
+  if (tryToLock(databaseFile)) return;
+  throw new StartProblem(
+    `${dirname(databaseFile)} is used by another Pieward that is running. Stop that one, or choose another DATA_DIR.`,
+  );
 }
-const lockedDatabases: Database.Database[] = [];
 
 /** Creates the folder where there is none. Only the owner can read what this process creates from now on. */
 export function makeFolder(folder: string): void {
@@ -91,15 +83,4 @@ export function checkKeysExist(databaseFile: string, keysFile: string, mayCreate
     `${keysFile} is missing, but ${databaseFile} has keepers. With new keys every phone has to be added again and everybody has to ` +
       `sign in again. Restore the file from a backup. ${advice}\nWhere new keys are meant, start once with --new-keys.`,
   );
-}
-
-function hasKeepers(databaseFile: string): boolean {
-  if (!existsSync(databaseFile) || statSync(databaseFile).size === 0) return false;
-  const database = new Database(databaseFile, { readonly: true, timeout: 5_000 });
-  try {
-    const table = database.prepare(`SELECT 1 FROM sqlite_master WHERE name = 'Keeper'`).get();
-    return table !== undefined && database.prepare(`SELECT 1 FROM "Keeper"`).get() !== undefined;
-  } finally {
-    database.close();
-  }
 }

@@ -51,7 +51,7 @@ export type InviteResult =
 export interface PeopleStore {
   /** In the order in which they are notified. */
   membersOf(yard: string): Promise<readonly MemberRow[]>;
-  /** All yards of a person. */
+  /** All yards of a person, in any order. */
   membershipsOf(person: string): Promise<readonly Pick<MemberRow, "yard" | "role">[]>;
   /** The role of a person at a yard, or at a feeder's yard; null where they don't belong to it, or there is none. */
   roleAt(person: string, of: { readonly yard: string } | { readonly feeder: string }): Promise<Role | null>;

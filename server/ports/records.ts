@@ -12,6 +12,7 @@ import type { FeederRow, LogLine, StoredRefill, YardRow } from "./rows.ts";
 export interface RecordStore {
   /** Events recorded in [from, to), in order, at most `most` of them. */
   events(feeder: string, from: Instant, to: Instant, most: number): Promise<readonly RecordedEvent[]>;
+  /** In [from, to), in order; those of one moment as they were appended. */
   alarmChanges(feeder: string, from: Instant, to: Instant): Promise<readonly AlarmChange[]>;
   /** Those of several feeders in [from, to), in order; where there are more than `most`, the newest. */
   latestAlarmChanges(
@@ -20,6 +21,7 @@ export interface RecordStore {
     to: Instant,
     most: number,
   ): Promise<readonly YardAlarmChange[]>;
+  /** In [from, to), in order. */
   refills(feeder: string, from: Instant, to: Instant): Promise<readonly StoredRefill[]>;
   /** Orders requested in [from, to), in order. */
   orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
@@ -50,7 +52,7 @@ export interface DigestStore {
   yardsWithDigest(): Promise<readonly YardRow[]>;
   /** Those whose state can be used. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
-  /** Who belongs to the yard, and on which channels each wants the digest. */
+  /** Who belongs to the yard, in any order, and on which channels each wants the digest. */
   recipientsOf(yard: string): Promise<readonly { readonly person: string; readonly digestBy: DigestChannel }[]>;
   /** Events by kind recorded in each of these spans; null where its part of the log is damaged. */
   dayCounts(feeder: string, spans: readonly TimeSpan[]): Promise<readonly (DayCounts | null)[]>;

@@ -8,7 +8,7 @@ import type { NotificationContent } from "../../server/domain/notification/conte
 import { createDeliveryScheduler, defaultDeliveryLimits } from "../../server/flows/deliveryScheduler.ts";
 import { drainOutbox, type OutboxLimits, testPush } from "../../server/flows/outbox.ts";
 import type { EmailGateway, EmailOutcome, Phone, PushGateway, PushOutcome } from "../../server/ports.ts";
-import { InMemoryOutbox } from "../support/memoryOutbox.ts";
+import { createMemoryOutbox } from "../support/memoryOutbox.ts";
 import { notificationFixture } from "../support/notificationFixture.ts";
 import { phoneFixture } from "../support/phoneFixture.ts";
 import { startPushService } from "../support/pushService.ts";
@@ -21,7 +21,7 @@ const busy: PushOutcome = { kind: "tryLater", notBefore: null, text: "HTTP 503" 
 function server(
   answer: (phone: Phone, content: NotificationContent) => PushOutcome | Promise<PushOutcome> = () => accepted,
 ) {
-  const outbox = new InMemoryOutbox();
+  const outbox = createMemoryOutbox();
   const clock = { at: start as Instant, now: () => clock.at };
   const sent: { readonly phone: string; readonly feeder: string | null; readonly content: NotificationContent }[] = [];
   const logged: { readonly text: string; readonly err: unknown }[] = [];

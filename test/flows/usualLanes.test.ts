@@ -3,7 +3,7 @@ import { instantOf, seconds } from "../../server/domain/instant.ts";
 import { createDeliveryScheduler } from "../../server/flows/deliveryScheduler.ts";
 import { drainOutbox, type OutboxLimits } from "../../server/flows/outbox.ts";
 import type { EmailGateway, PushGateway } from "../../server/ports.ts";
-import { InMemoryOutbox } from "../support/memoryOutbox.ts";
+import { createMemoryOutbox } from "../support/memoryOutbox.ts";
 import { notificationFixture } from "../support/notificationFixture.ts";
 import { phoneFixture } from "../support/phoneFixture.ts";
 
@@ -17,7 +17,7 @@ describe("the outbox with its default limits", () => {
   ])("has at most %s under way by default", async (_, most, personOf, serviceOf) => {
     const answers: (() => void)[] = [];
     let hanging = false;
-    const outbox = new InMemoryOutbox();
+    const outbox = createMemoryOutbox();
     const push: PushGateway = {
       publicKey: "",
       checkEndpoint: async () => ({ kind: "allowed" }),

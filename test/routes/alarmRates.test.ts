@@ -14,13 +14,13 @@ type Row = Pick<YardAlarmChange, "feeder" | "fault" | "from" | "to" | "at"> & { 
 /** Written in plain SQL: twenty thousand rows would take Prisma longer than everything else here. */
 function insertChanges({ connections: { direct } }: TestServer, rows: readonly Row[]): void {
   const insert = direct.prepare(
-    `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
+    `INSERT INTO "AlarmChange" ("place", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
      VALUES (?, ?, ?, ?, ?, ?, ?, 'So it was.', ?)`,
   );
   direct.transaction(() => {
     for (const [index, { feeder, fault, from, to, at, present }] of rows.entries()) {
       const there = present ?? (to !== "normal" && to !== "returnedUnacknowledged");
-      insert.run(`change-${index}`, feeder, fault, ruleOf(fault).priority, from, to, textOf(at), there ? 1 : 0);
+      insert.run(index, feeder, fault, ruleOf(fault).priority, from, to, textOf(at), there ? 1 : 0);
     }
   })();
 }

@@ -22,7 +22,7 @@ const feederLogs = ({ feeders, log }: Connections): Pick<RecordStore, "events" |
   },
 });
 
-const alarmChangeFrom = ({ fault, priority, from, to, at, present }: Omit<AlarmChange, "id" | "reason">) => ({
+const alarmChangeFrom = ({ fault, priority, from, to, at, present }: Omit<AlarmChange, "place" | "reason">) => ({
   fault: fault as FaultKind,
   priority: priority as Priority,
   from: from as AlarmState,
@@ -36,7 +36,7 @@ function alarmRecords({ reader }: Connections): Pick<RecordStore, "alarmChanges"
     async alarmChanges(feeder, from, to) {
       const found = await reader.alarmChange.findMany({
         where: { feederId: feeder, at: { gte: dateOf(from), lt: dateOf(to) } },
-        orderBy: { at: "asc" },
+        orderBy: [{ at: "asc" }, { place: "asc" }],
       });
       return found.map((row) => ({ ...alarmChangeFrom(row), reason: row.reason }));
     },
@@ -44,9 +44,9 @@ function alarmRecords({ reader }: Connections): Pick<RecordStore, "alarmChanges"
     async latestAlarmChanges(feeders, from, to, most) {
       const found = await reader.alarmChange.findMany({
         where: { feederId: { in: [...feeders] }, at: { gte: dateOf(from), lt: dateOf(to) } },
-        orderBy: { at: "desc" },
+        orderBy: [{ at: "desc" }, { feederId: "desc" }, { place: "desc" }],
         take: most,
-        omit: { id: true, reason: true }, // nobody reads a month of reasons
+        omit: { reason: true }, // nobody reads a month of reasons
       });
       return found.reverse().map((row) => ({ ...alarmChangeFrom(row), feeder: row.feederId }));
     },

@@ -1,4 +1,3 @@
-import { randomUUID } from "node:crypto";
 import type Database from "better-sqlite3";
 import type { Transaction } from "../../ports.ts";
 import type { FeederSteps } from "./feederSteps.ts";
@@ -51,15 +50,19 @@ function storedEvents(
 }
 
 function alarmChanges(database: Database.Database): Pick<Transaction, "appendAlarmChanges"> {
+  const countAt = database
+    .prepare<[string, string], number>(`SELECT count(*) FROM "AlarmChange" WHERE "feederId" = ? AND "at" = ?`)
+    .pluck();
   const insertAlarmChange = database.prepare(
-    `INSERT INTO "AlarmChange" ("id", "feederId", "fault", "priority", "from", "to", "at", "reason", "present")
+    `INSERT INTO "AlarmChange" ("feederId", "at", "place", "fault", "priority", "from", "to", "reason", "present")
      VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)`,
   );
 
   return {
     async appendAlarmChanges(feeder, changes) {
       for (const { fault, priority, from, to, at, reason, present } of changes) {
-        insertAlarmChange.run(randomUUID(), feeder, fault, priority, from, to, textOf(at), reason, present ? 1 : 0);
+        const key = [feeder, textOf(at)] as const;
+        insertAlarmChange.run(...key, countAt.get(...key), fault, priority, from, to, reason, present ? 1 : 0);
       }
     },
   };

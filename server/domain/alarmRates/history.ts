@@ -36,7 +36,7 @@ const activeStates = new Set<AlarmState>([
  */
 const acknowledgedWithin = hours(23.9);
 
-/** The alarms that were raised since the log begins, in order of time; `changes` too are in order of time. */
+/** The alarms that were raised since the log begins, in order of time; `changes` too are in the order in which they happened. */
 export function raisedAlarms(changes: readonly YardAlarmChange[]): readonly RaisedAlarm[] {
   const byAlarm = new Map<string, YardAlarmChange[]>();
   for (const change of changes) {
@@ -45,9 +45,7 @@ export function raisedAlarms(changes: readonly YardAlarmChange[]): readonly Rais
     own.push(change);
     byAlarm.set(alarmKey(change), own);
   }
-  return [...byAlarm.values()]
-    .flatMap((own) => raisedOf(linkChanges(own)))
-    .sort((one, other) => one.raisedAt - other.raisedAt);
+  return [...byAlarm.values()].flatMap((own) => raisedOf(own)).sort((one, other) => one.raisedAt - other.raisedAt);
 }
 
 export const alarmKey = ({ feeder, fault }: Pick<YardAlarmChange, "feeder" | "fault">): string => `${feeder} ${fault}`;
@@ -101,25 +99,3 @@ function applyChange(alarm: OpenAlarm, { from, to, at }: YardAlarmChange): void 
 }
 
 const isLatched = (state: AlarmState) => state === "latchedUnacknowledged" || state === "latchedAcknowledged";
-
-/** Several changes of one alarm may happen at one check, and the log gives rows of one moment in any order. */
-function linkChanges(changes: readonly YardAlarmChange[]): readonly YardAlarmChange[] {
-  const linked: YardAlarmChange[] = [];
-  for (let first = 0; first < changes.length; first = linked.length) {
-    let end = first + 1;
-    while (end < changes.length && changes[end]?.at === changes[first]?.at) end += 1;
-    linked.push(...chainFrom(linked.at(-1)?.to, changes.slice(first, end)));
-  }
-  return linked;
-}
-
-/** Each begins where the one before ended; the first where the state is known, or where no other ends. */
-function chainFrom(state: AlarmState | undefined, changes: readonly YardAlarmChange[]): readonly YardAlarmChange[] {
-  const next =
-    changes.find(({ from }) => from === state) ??
-    changes.find(({ from }) => changes.every(({ to }) => to !== from)) ??
-    changes[0];
-  if (next === undefined) return [];
-  const rest = changes.filter((change) => change !== next);
-  return [next, ...chainFrom(next.to, rest)];
-}

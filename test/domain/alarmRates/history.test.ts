@@ -1,6 +1,6 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { raisedAlarms, type YardAlarmChange } from "../../../server/domain/alarmRates/history.ts";
+import { raisedAlarms } from "../../../server/domain/alarmRates/history.ts";
 import { hours, minutes } from "../../../server/domain/instant.ts";
 import { alarmChanges, at, ordinaryAlarm } from "./alarmChanges.ts";
 
@@ -108,9 +108,9 @@ describe("the alarms of a log", () => {
     expect(raisedAlarms([raise, ...flicker, ...rest])).toEqual(raisedAlarms([raise, ...rest]));
   });
 
-  it("are the same, whatever the order of changes of one moment", () => {
+  it("count the changes of one moment in their order", () => {
     const check = at(hours(30));
-    const [first, ...simultaneous] = alarmChanges(
+    const changes = alarmChanges(
       "rowan",
       "scaleSilent",
       ["unacknowledged", "shelved", at(hours(2))],
@@ -118,17 +118,7 @@ describe("the alarms of a log", () => {
       ["normal", "suspected", check],
       ["suspected", "unacknowledged", check],
     );
-    const orders = [
-      [0, 1, 2],
-      [2, 1, 0],
-      [1, 2, 0],
-      [2, 0, 1],
-    ].map((order) => order.map((index) => simultaneous[index]));
-    for (const order of orders) {
-      expect(raisedAlarms([first, ...order] as YardAlarmChange[])).toMatchObject([{ raisedAt: check, endedAt: null }]);
-    }
-    const alone = orders.map((order) => raisedAlarms(order as YardAlarmChange[]));
-    for (const one of alone) expect(one).toEqual(alone[0]);
+    expect(raisedAlarms(changes)).toMatchObject([{ raisedAt: check, endedAt: null }]);
   });
 
   it("never overlap with themselves, in any log", () => {

@@ -176,16 +176,18 @@ CREATE TABLE "Rollup" (
 
 -- CreateTable
 CREATE TABLE "AlarmChange" (
-    "id" TEXT NOT NULL PRIMARY KEY,
     "feederId" TEXT NOT NULL,
+    "at" DATETIME NOT NULL,
+    "place" INTEGER NOT NULL,
     "fault" TEXT NOT NULL,
     "priority" TEXT NOT NULL,
     "from" TEXT NOT NULL,
     "to" TEXT NOT NULL,
-    "at" DATETIME NOT NULL,
     "reason" TEXT NOT NULL,
-    "present" BOOLEAN NOT NULL DEFAULT true
-);
+    "present" BOOLEAN NOT NULL DEFAULT true,
+
+    PRIMARY KEY ("feederId", "at", "place")
+) WITHOUT ROWID;
 
 -- CreateTable
 CREATE TABLE "Escalation" (
@@ -337,9 +339,6 @@ CREATE INDEX "Feeder_yardId_idx" ON "Feeder"("yardId");
 
 -- CreateIndex
 CREATE INDEX "LogPack_thinned_lastAt_idx" ON "LogPack"("thinned", "lastAt");
-
--- CreateIndex
-CREATE INDEX "AlarmChange_feederId_at_idx" ON "AlarmChange"("feederId", "at");
 
 -- CreateIndex
 CREATE INDEX "Escalation_yardId_idx" ON "Escalation"("yardId");
