@@ -23,7 +23,7 @@ export interface RollupReader {
 export function rollupReader(database: Database.Database): RollupReader {
   // A chart may read ten thousand rows: as lists they take three quarters of the time.
   const statement = database
-    .prepare<[number, number, number, number], [from: Instant, rollup: string]>(
+    .prepare<[number, number, number, number], [from: Instant, rollup: Buffer]>(
       `SELECT "from", "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" >= ? AND "from" < ? ORDER BY "from"`,
     )
     .raw();
@@ -36,9 +36,9 @@ export function rollupReader(database: Database.Database): RollupReader {
   };
 }
 
-/** Null where its text is damaged, or is no text at all: SQLite stores any type in any column (sqlite.org/datatype3.html). */
+/** Null where it is damaged, or holds no octets at all: SQLite stores any type in any column (sqlite.org/datatype3.html). */
 function readRow(row: RollupRow): QuarterRollup | null {
-  if (typeof row.rollup !== "string") return null;
+  if (!Buffer.isBuffer(row.rollup)) return null;
   try {
     return quarterFrom(row);
   } catch (error) {
@@ -53,7 +53,10 @@ export const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ fr
 export const octetsOfRollup = (rollup: Rollup): Buffer => Buffer.from(encodeRollup(rollup), "latin1");
 const rollupFrom = (octets: Buffer): Rollup => decodeRollup(octets.toString("latin1"));
 
-/** Merges a change into the stored roll-up of that span, if there is one. */
+/**
+ * Merges a change into the stored roll-up of that span, if there is one. A damaged one stays as it is, and charts say so, until the history is
+ * rebuilt: it must not stop the feeder's reports.
+ */
 export type MergeRollup = (feederNo: number, change: LevelledRollup) => void;
 
 export function rollupMerger(database: Database.Database, table = "Rollup"): MergeRollup {
@@ -68,8 +71,12 @@ export function rollupMerger(database: Database.Database, table = "Rollup"): Mer
   return (feederNo, { level, from, rollup }) => {
     const span = spanNumbers[level];
     const stored = readOne.get(feederNo, span, from);
-    const merged = stored === undefined ? rollup : mergeRollups(rollupFrom(stored), rollup);
-    replace.run(feederNo, span, from, octetsOfRollup(merged));
+    if (stored === undefined) {
+      replace.run(feederNo, span, from, octetsOfRollup(rollup));
+      return;
+    }
+    const known = readRow({ from, rollup: stored });
+    if (known !== null) replace.run(feederNo, span, from, octetsOfRollup(mergeRollups(known.rollup, rollup)));
   };
 }
 
