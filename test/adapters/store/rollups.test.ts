@@ -110,6 +110,20 @@ describe("stored roll-ups", { timeout: 120_000 }, () => {
     );
   });
 
+  it("stop no report where one is damaged, which stays as it is until they are made again", async () => {
+    const { server, feeder } = await simulated();
+    const { direct } = server.connections;
+    const day = `"span" = 2 AND "from" = (SELECT MAX("from") FROM "Rollup" WHERE "span" = 2)`;
+    direct.exec(`UPDATE "Rollup" SET "rollup" = x'ffff' WHERE ${day}`);
+    const posted = { boot: "b-99", sentUptimeMs: 1_000, readings: { airCelsius: 1 }, events: [] };
+    server.clock.advance(minutes(25));
+    expect((await createIngest(server.ports).take(feeder, posted)).kind).toBe("answered");
+    expect(direct.prepare(`SELECT hex("rollup") FROM "Rollup" WHERE ${day}`).pluck().get()).toBe("FFFF");
+    expect(storedRollups(server, feeder)).not.toEqual(rollupsOfLog(server, feeder));
+    expect(await server.store.rollups.rebuild(feeder)).toMatchObject({ changed: 1 });
+    expect(storedRollups(server, feeder)).toEqual(rollupsOfLog(server, feeder));
+  });
+
   it("are made again to the same bytes, whatever was damaged, and no others", async () => {
     const { server, feeder, whole } = await simulated();
     const larch = await server.addFeeder({ name: "Larch" });
