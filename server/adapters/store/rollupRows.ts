@@ -29,7 +29,7 @@ export function rollupReader(database: Database.Database): ReadRollups {
   return (feederNo, level, from, to) => read.all(feederNo, spanNumbers[level], from, to).map(quarterFrom);
 }
 
-export const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: rollupFrom(rollup) });
+const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: rollupFrom(rollup) });
 
 /** A character of the domain's text is an octet. */
 export const octetsOfRollup = (rollup: Rollup): Buffer => Buffer.from(encodeRollup(rollup), "latin1");
