@@ -47,7 +47,7 @@ function readRow(row: RollupRow): QuarterRollup | null {
   }
 }
 
-export const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: rollupFrom(rollup) });
+const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: rollupFrom(rollup) });
 
 /** A character of the domain's text is an octet. */
 export const octetsOfRollup = (rollup: Rollup): Buffer => Buffer.from(encodeRollup(rollup), "latin1");
