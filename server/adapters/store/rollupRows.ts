@@ -47,7 +47,7 @@ function readRow(row: RollupRow): QuarterRollup | null {
   }
 }
 
-export const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: decodeRollup(rollup) });
+const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: decodeRollup(rollup) });
 
 /** Merges a change into the stored roll-up of that span, if there is one. */
 export type MergeRollup = (feederNo: number, change: LevelledRollup) => void;
