@@ -42,7 +42,7 @@ export function createTaggedAnswers(most: number): TaggedAnswers {
       remember(digestOf(madeFrom), digest);
       const tag = tagOf(digest, request);
       withTag(reply, tag);
-      return hasTag(request, tag) ? reply.status(304).send() : reply.type("application/json; charset=utf-8").send(json);
+      return hasTag(request, tag) ? reply.status(304).send() : reply.type("application/json").send(json);
     },
   };
 }
