@@ -1,3 +1,4 @@
+import { initialRollups } from "../../server/domain/history/rollups.ts";
 import type { Instant } from "../../server/domain/instant.ts";
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import type { OutboxItem, OutboxStore, Phone, Settlement } from "../../server/ports.ts";
@@ -25,7 +26,13 @@ export function createMemoryOutbox(): MemoryOutbox {
   write(({ yards, feeders }) => {
     yards.set(alder.id, { ...alder, createdAt: start });
     const times = { addedAt: start, lastReportAt: null, lastStepAt: null, rebuiltAt: null, nextCheckAt: start };
-    feeders.set("rowan", { ...newFeederOf(alder.id, "rowan"), ...times, revision: 0, problem: null });
+    feeders.set("rowan", {
+      ...newFeederOf(alder.id, "rowan"),
+      ...times,
+      revision: 0,
+      problem: null,
+      rollups: initialRollups(),
+    });
   });
   return {
     ...outbox,

@@ -6,8 +6,10 @@ import { outboxRules } from "./outboxRules.ts";
 import { passkeyRules } from "./passkeyRules.ts";
 import { inviteRules, memberRules } from "./peopleRules.ts";
 import { phoneRules } from "./phoneRules.ts";
+import { rebuiltRollupRules } from "./rebuiltRollupRules.ts";
 import { receiptRules } from "./receiptRules.ts";
 import { alarmChangeRules, keeperRecordRules } from "./recordRules.ts";
+import { rollupRules } from "./rollupRules.ts";
 import { sharingRules } from "./sharingRules.ts";
 import { damageRules, stepRules } from "./stepRules.ts";
 import type { Rules } from "./storeUnderTest.ts";
@@ -40,4 +42,6 @@ export const storeContract: Readonly<Record<string, Rules>> = {
   "damaged feeders": damageRules,
   log: logRules,
   "the log's packs": packRules,
+  "roll-ups": rollupRules,
+  "roll-ups that are made again": rebuiltRollupRules,
 };

@@ -14,7 +14,7 @@ import { takeSteps } from "./stepRules.ts";
 import type { Rules } from "./storeUnderTest.ts";
 
 /** A report of a boot that began with the day; each event is its number, its kind and its minute of that boot. */
-function report(
+export function report(
   events: readonly (readonly [number, string, number])[],
   different: Partial<ReportLine> = {},
 ): ReportLine {

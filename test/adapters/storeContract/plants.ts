@@ -1,8 +1,10 @@
+import type { HistoryLevel } from "../../../server/domain/history/historyPlan.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
-import type { Store } from "../../../server/ports.ts";
+import type { SavedStep, Store } from "../../../server/ports.ts";
 import { MemoryDatabase } from "../../support/memoryStore/memoryDatabase.ts";
 import { createMemoryStore } from "../../support/memoryStore/memoryStore.ts";
-import { changeWhere, copyTables, type Tables } from "../../support/memoryStore/tables.ts";
+import { rollupKey, saveQuarters } from "../../support/memoryStore/rollups.ts";
+import { changeWhere, copyTables, removeWhere, type Tables } from "../../support/memoryStore/tables.ts";
 import { underTest } from "./adapters.ts";
 import { inPart, inTransactions } from "./distortedStore.ts";
 import type { StoreUnderTest } from "./storeUnderTest.ts";
@@ -214,4 +216,165 @@ const orderPlants: readonly Plant[] = [
   },
 ];
 
-export const plants = [...transactionPlants, ...onceOnlyPlants, ...leakPlants, ...orderPlants];
+/** Does something to the rows after each commit of steps. */
+const afterSteps =
+  (change: (tables: Tables, step: SavedStep, before: Tables) => void): Plant["plant"] =>
+  (store, database) => ({
+    ...store,
+    async transaction(work) {
+      const [before, saved] = [copyTables(database.read()), [] as SavedStep[]];
+      const result = await store.transaction((tx) =>
+        work({
+          ...tx,
+          async saveSteps(steps) {
+            await tx.saveSteps(steps);
+            saved.push(...steps);
+          },
+        }),
+      );
+      await database.write((tables) => {
+        for (const step of saved) change(tables, step, before);
+      });
+      return result;
+    },
+  });
+
+const mergedRule =
+  "a quarter that is closed again is merged into the stored one, all of it, and so are its hour and its day";
+const stillThere = ({ rollups }: Tables, level: HistoryLevel, before: Tables) => {
+  for (const [key, row] of before.rollups) if (row.level === level && !rollups.has(key)) rollups.set(key, row);
+};
+
+const rollupPlants: readonly Plant[] = [
+  {
+    fault: "replaces a stored quarter by what closes again of it",
+    rule: mergedRule,
+    plant: afterSteps(({ rollups }, { id: feeder, closedQuarters }) => {
+      for (const { from, rollup } of closedQuarters) {
+        const row = { feeder, level: "quarter", from, rollup } as const;
+        rollups.set(rollupKey(row), row);
+      }
+    }),
+  },
+  {
+    fault: "merges a late quarter into no hour",
+    rule: mergedRule,
+    plant: afterSteps(({ rollups }, { id }, before) => {
+      for (const [key, row] of before.rollups) if (row.feeder === id && row.level === "hour") rollups.set(key, row);
+    }),
+  },
+  {
+    fault: "forgets the hours",
+    rule: "the quarters that a step closes are stored with its commit, and merged into hours and days of the zone",
+    plant: afterSteps(({ rollups }) => removeWhere(rollups, ({ level }) => level === "hour")),
+  },
+  {
+    fault: "shows roll-ups before the commit",
+    rule: "the quarters that a step closes are stored with its commit, and merged into hours and days of the zone",
+    plant: asItIs,
+    copy: (tables) => ({ ...copyTables(tables), rollups: tables.rollups }),
+  },
+  {
+    fault: "keeps the roll-ups of a transaction that failed",
+    rule: "roll-ups of a transaction that fails are as they were, of each level",
+    plant: asItIs,
+    copy: (tables) => ({ ...copyTables(tables), rollups: tables.rollups }),
+  },
+  {
+    fault: "shows the roll-ups of another feeder",
+    rule: "a feeder's roll-ups are its own, also where both have the same quarters",
+    plant: inPart("history", ({ rollups }) => ({
+      async rollups(feeder, planOf) {
+        const [own, other] = [await rollups(feeder, planOf), await rollups("larch", planOf)];
+        return own && { ...own, rollups: [...own.rollups, ...(other?.rollups ?? [])] };
+      },
+    })),
+  },
+  {
+    fault: "makes the hours of every feeder by the zone of the one that moves",
+    rule: "another zone has its own hours and days of all quarters, those that close in that step included",
+    plant: afterSteps((tables, { state }) => {
+      const { zone } = state.settings;
+      for (const feeder of tables.feeders.keys()) saveQuarters(tables, feeder, [], { before: "", now: zone });
+    }),
+  },
+  {
+    fault: "keeps the hours of the zone before",
+    rule: "another zone has its own hours and days of all quarters, those that close in that step included",
+    plant: afterSteps((tables, _, before) => stillThere(tables, "hour", before)),
+  },
+  {
+    fault: "has the roll-up that begins where a span ends",
+    rule: "the roll-ups of a span are those that begin in it, its end left out, in order of time",
+    plant: inPart("history", ({ rollups }) => ({
+      rollups: (feeder, planOf) =>
+        rollups(feeder, (row) => {
+          const plan = planOf(row);
+          return { ...plan, to: (plan.to + 1) as Instant };
+        }),
+    })),
+  },
+  {
+    fault: "leaves out the roll-up that begins with a span",
+    rule: "the roll-ups of a span are those that begin in it, its end left out, in order of time",
+    plant: inPart("history", ({ rollups }) => ({
+      rollups: (feeder, planOf) =>
+        rollups(feeder, (row) => {
+          const plan = planOf(row);
+          return { ...plan, from: (plan.from + 1) as Instant };
+        }),
+    })),
+  },
+  {
+    fault: "has roll-ups with the newest first",
+    rule: "the roll-ups of a span are those that begin in it, its end left out, in order of time",
+    plant: inPart("history", ({ rollups }) => ({
+      async rollups(feeder, planOf) {
+        const found = await rollups(feeder, planOf);
+        return found && { ...found, rollups: found.rollups.toReversed() };
+      },
+    })),
+  },
+  {
+    fault: "leaves a removed feeder's roll-ups to the next one with its id",
+    rule: "a removed feeder leaves no roll-ups, also for one that gets its id",
+    plant: (store, database) =>
+      inPart("yards", ({ removeFeeder }) => ({
+        async removeFeeder(id) {
+          const before = copyTables(database.read());
+          await removeFeeder(id);
+          await database.write((tables) => stillThere(tables, "day", before));
+        },
+      }))(store),
+  },
+  {
+    fault: "keeps roll-ups that the log doesn't give",
+    rule: "roll-ups are made again from the log: missing, wrong and needless ones, and no other feeder's",
+    plant: (store, database) =>
+      inPart("rollups", ({ rebuild }) => ({
+        async rebuild(feeder) {
+          const before = copyTables(database.read());
+          const result = await rebuild(feeder);
+          await database.write((tables) => stillThere(tables, "quarter", before));
+          return result;
+        },
+      }))(store),
+  },
+  {
+    fault: "drops the roll-ups whose readings are gone",
+    rule: "roll-ups stay as they are where their readings are gone, and are made again after that",
+    plant: (store, database) =>
+      inPart("rollups", ({ rebuild }) => ({
+        async rebuild(feeder) {
+          const result = await rebuild(feeder);
+          const isOlder = (from: Instant) => result.from !== null && from < result.from;
+          await database.write(({ rollups }) =>
+            removeWhere(rollups, (row) => row.feeder === feeder && isOlder(row.from)),
+          );
+          return result;
+        },
+      }))(store),
+  },
+];
+
+export const plants = [...transactionPlants, ...onceOnlyPlants, ...leakPlants, ...orderPlants, ...rollupPlants];

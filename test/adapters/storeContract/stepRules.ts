@@ -1,5 +1,7 @@
 import { expect } from "vitest";
 import type { FeederState } from "../../../server/domain/feeder.ts";
+import { emptyRollup } from "../../../server/domain/history/rollup.ts";
+import { initialRollups, type Rollups } from "../../../server/domain/history/rollups.ts";
 import { hours, type Instant, minutes } from "../../../server/domain/instant.ts";
 import {
   FeederDamaged,
@@ -13,8 +15,8 @@ import { addAlder, addFeeder, addTwoYards, alder, later, now } from "./contents.
 import type { Rules } from "./storeUnderTest.ts";
 
 /** The feeder's next step: it was cleaned. */
-const stepOf = (
-  { id, revision, state }: FeederRow,
+export const stepOf = (
+  { id, revision, state, rollups }: FeederRow,
   at: Instant,
   content: LogContent = { kind: "check" },
 ): SavedStep => ({
@@ -25,7 +27,7 @@ const stepOf = (
     lastStepAt: at,
     nextCheckAt: later(hours(9)),
   },
-  ...{ state: { ...state, cleanedAt: at }, line: { at, content }, isPlain: false },
+  ...{ state: { ...state, cleanedAt: at }, line: { at, content }, rollups, closedQuarters: [], isPlain: false },
 });
 
 /** Takes one step after the other. */
@@ -41,21 +43,24 @@ export async function takeSteps(
     });
 }
 
-async function feederOf(store: Store, id: string): Promise<FeederRow> {
+export async function feederOf(store: Store, id: string): Promise<FeederRow> {
   const found = await store.yards.feeder(id);
   if (found === null) throw new Error(`expected the feeder ${id}`);
   return found;
 }
+
+/** What isn't stored as roll-ups yet is stored with the state. */
+const openSince = (from: Instant): Rollups => ({ ...initialRollups(), open: [{ from, rollup: emptyRollup }] });
 
 export const stepRules: Rules = {
   "a step changes a feeder's row and adds a line to its log": async ({ store, openSecond }) => {
     await addAlder(store);
     await addFeeder(store, "rowan");
     const before = await feederOf(store, "rowan");
-    const step = { ...stepOf(before, later(hours(1))), lastReportAt: now };
+    const step = { ...stepOf(before, later(hours(1))), lastReportAt: now, rollups: openSince(now) };
     await store.transaction((tx) => tx.saveSteps([step]));
-    const { state, lastStepAt, lastReportAt } = step;
-    const after = { ...before, revision: 1, state, lastStepAt, lastReportAt };
+    const { state, rollups, lastStepAt, lastReportAt } = step;
+    const after = { ...before, revision: 1, state, rollups, lastStepAt, lastReportAt };
     expect(await feederOf(store, "rowan")).toEqual(after);
     expect(await feederOf(await openSecond(), "rowan")).toEqual(after);
     expect(await store.records.lines("rowan", 0, 9, 9)).toEqual([{ step: 1, ...step.line }]);
@@ -122,7 +127,9 @@ export const stepRules: Rules = {
   },
 };
 
-const rebuilt = (state: FeederState) => ({ state: { ...state, cleanedAt: now }, lastStepAt: later(minutes(5)) });
+const rebuilt = (state: FeederState) => ({
+  ...{ state: { ...state, cleanedAt: now }, rollups: openSince(now), lastStepAt: later(minutes(5)) },
+});
 
 export const damageRules: Rules = {
   "a damaged feeder is named with its problem, and left out wherever only others can be used": async ({
@@ -131,7 +138,7 @@ export const damageRules: Rules = {
   }) => {
     await addTwoYards(store);
     for (const id of ["rowan", "larch"]) await addFeeder(store, id);
-    const { state, rebuiltAt, ...row } = await feederOf(store, "rowan");
+    const { state, rollups, rebuiltAt, ...row } = await feederOf(store, "rowan");
     damageState("rowan");
     const problem = expect.any(String);
     const damaged = { ...row, revision: 1, name: "Rowan", problem };
@@ -144,7 +151,7 @@ export const damageRules: Rules = {
       store.transaction((tx) => tx.feedersOf(alder.id)),
     ];
     for (const rows of await Promise.all(others)) expect(rows.map(({ id }) => id)).toEqual(["larch"]);
-    const step = stepOf({ ...row, revision: 1, state, rebuiltAt }, now);
+    const step = stepOf({ ...row, revision: 1, state, rollups, rebuiltAt }, now);
     await expect(store.transaction((tx) => tx.saveSteps([step]))).rejects.toThrow(FeederDamaged);
     expect(await store.yards.feederWithKey("key of rowan")).not.toBeNull();
   },

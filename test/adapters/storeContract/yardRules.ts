@@ -1,5 +1,6 @@
 import { expect } from "vitest";
 import type { Digest } from "../../../server/domain/digest/digest.ts";
+import { initialRollups } from "../../../server/domain/history/rollups.ts";
 import { hours, minutes } from "../../../server/domain/instant.ts";
 import type { LocalDate } from "../../../server/domain/localTime.ts";
 import {
@@ -76,7 +77,8 @@ export const feederRules: Rules = {
     await addFeeder(store, "rowan");
     const { id, yard, practice, state } = newFeederOf(alder.id, "rowan");
     const nothing = { lastReportAt: null, lastStepAt: null, rebuiltAt: null };
-    const row = { id, yard, practice, state, revision: 0, addedAt: now, ...nothing };
+    const rollups = initialRollups();
+    const row = { id, yard, practice, state, rollups, revision: 0, addedAt: now, ...nothing };
     expect(await yards.feeder("rowan")).toEqual(row);
     expect(await yards.feeders()).toEqual([row]);
     expect(await yards.damagedFeeders()).toEqual([]);

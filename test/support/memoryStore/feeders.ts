@@ -1,3 +1,4 @@
+import { initialRollups } from "../../../server/domain/history/rollups.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
 import {
   type DamagedFeeder,
@@ -11,6 +12,7 @@ import { bodiesOf, bootsOf } from "./log.ts";
 import type { Access } from "./memoryDatabase.ts";
 import { addMember, makeEscalationsDue } from "./people.ts";
 import { removeFeeder, removeYard } from "./removals.ts";
+import { saveQuarters } from "./rollups.ts";
 import {
   addRow,
   compareBy,
@@ -43,12 +45,20 @@ export const usableFeeders = (tables: Tables, yard: string | null): readonly Fee
     .sort(inOrder)
     .map(feederFrom);
 
-function feederFrom({ keyHash, nextCheckAt, problem, ...feeder }: StoredFeeder): FeederRow {
+export function feederFrom({ keyHash, nextCheckAt, problem, ...feeder }: StoredFeeder): FeederRow {
   if (problem !== null) throw new FeederDamaged(feeder.id, problem);
   return feeder;
 }
 
-const damagedFrom = ({ keyHash, nextCheckAt, state, rebuiltAt, problem, ...feeder }: StoredFeeder): DamagedFeeder => ({
+const damagedFrom = ({
+  keyHash,
+  nextCheckAt,
+  state,
+  rollups,
+  rebuiltAt,
+  problem,
+  ...feeder
+}: StoredFeeder): DamagedFeeder => ({
   ...feeder,
   name: state.settings.name,
   problem: problem ?? "",
@@ -97,7 +107,8 @@ const changeYards = ({ write }: Access): Omit<YardStore, Reading> => ({
       rowOf(tables.yards, yard);
       requireFreeKey(tables, keyHash);
       const times = { addedAt: now, lastReportAt: null, lastStepAt: null, rebuiltAt: null, nextCheckAt: now };
-      addRow(tables.feeders, id, { id, yard, practice, revision: 0, ...times, state, keyHash, problem: null });
+      const stepped = { state, rollups: initialRollups() };
+      addRow(tables.feeders, id, { id, yard, practice, revision: 0, ...times, ...stepped, keyHash, problem: null });
       tables.log.set(id, [{ step: 0, at: now, content: { kind: "entry", entry: firstEntry } }]);
     }),
   removeFeeder: (id) => write((tables) => removeFeeder(tables, id)),
@@ -131,21 +142,23 @@ export const feederTransaction = (tables: Tables): Pick<Transaction, Steps | "ch
     return bootsOf(tables.log.get(feeder) ?? [], label);
   },
   async saveSteps(steps) {
-    for (const { isPlain, line, revision, ...step } of steps) {
+    for (const { isPlain, line, revision, closedQuarters, ...step } of steps) {
       const feeder = rowOf(tables.feeders, step.id);
       if (feeder.revision !== revision) throw new StoreBusy(`the feeder ${step.id} has made another step`);
       feederFrom(feeder);
-      const { state, lastReportAt, lastStepAt, nextCheckAt } = step;
-      const next = { ...feeder, state, lastReportAt, lastStepAt, nextCheckAt, revision: revision + 1 };
+      const { state, rollups, lastReportAt, lastStepAt, nextCheckAt } = step;
+      const next = { ...feeder, state, rollups, lastReportAt, lastStepAt, nextCheckAt, revision: revision + 1 };
       tables.feeders.set(step.id, next);
       tables.log.set(step.id, [...(tables.log.get(step.id) ?? []), { ...line, step: revision + 1 }]);
+      const zone = { before: feeder.state.settings.zone, now: state.settings.zone };
+      saveQuarters(tables, step.id, closedQuarters, zone);
     }
   },
-  async replaceDamaged({ id, revision }, { state, lastStepAt }, now) {
+  async replaceDamaged({ id, revision }, { state, rollups, lastStepAt }, now) {
     const feeder = rowOf(tables.feeders, id);
     if (feeder.revision !== revision) return false;
-    const rebuilt = { state, lastStepAt, rebuiltAt: now, nextCheckAt: now, problem: null, revision: revision + 1 };
-    tables.feeders.set(id, { ...feeder, ...rebuilt });
+    const stepped = { state, rollups, lastStepAt, revision: revision + 1 };
+    tables.feeders.set(id, { ...feeder, ...stepped, rebuiltAt: now, nextCheckAt: now, problem: null });
     return true;
   },
   changeYard: yardChange(tables),

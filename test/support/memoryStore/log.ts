@@ -1,8 +1,16 @@
 import { eventInstant } from "../../../server/domain/feederClock.ts";
+import type { QuarterRollup } from "../../../server/domain/history/quarterChanges.ts";
 import { type Instant, milliseconds } from "../../../server/domain/instant.ts";
 import { readRanges } from "../../../server/domain/seqRanges.ts";
 import type { StoredBoot } from "../../../server/domain/storedBoots.ts";
-import type { LogLine, RecordedEvent, ReportLine, StoredBodies } from "../../../server/ports.ts";
+import type {
+  LogLine,
+  RebuildState,
+  RecordedEvent,
+  ReportLine,
+  SteppedState,
+  StoredBodies,
+} from "../../../server/ports.ts";
 import { compareBy } from "./tables.ts";
 
 /** What can be read out of the lines of a feeder's log. */
@@ -54,4 +62,22 @@ export function bootsOf(lines: readonly LogLine[], label: string): readonly Stor
     if (highestSeq > (newest.get(boot)?.highestSeq ?? 0)) newest.set(boot, { boot, highestSeq, anchor });
   }
   return [...newest.values()].sort(compareBy(({ boot }) => boot));
+}
+
+/** What these lines lead to. A line that can't be taken is left out. */
+export function stepThrough(
+  rebuild: RebuildState,
+  before: SteppedState | null,
+  lines: readonly LogLine[],
+  onClosed: (closed: readonly QuarterRollup[]) => void = () => undefined,
+): { readonly stepped: SteppedState | null; readonly linesLeftOut: number } {
+  let [stepped, linesLeftOut] = [before, 0];
+  for (const line of lines) {
+    try {
+      stepped = rebuild(stepped, [line], onClosed);
+    } catch {
+      linesLeftOut += 1;
+    }
+  }
+  return { stepped, linesLeftOut };
 }

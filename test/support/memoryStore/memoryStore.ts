@@ -1,6 +1,7 @@
 import type { AtomicStores, KeeperStore, Store, Transaction } from "../../../server/ports.ts";
 import { createAccounts } from "./accounts.ts";
 import { createYards, feederTransaction, recordTransaction } from "./feeders.ts";
+import { createHistory, createRollups } from "./history.ts";
 import { createKeeperAccounts, createPasskeys } from "./keepers.ts";
 import { type Access, accessTo, MemoryDatabase } from "./memoryDatabase.ts";
 import { createEscalations, notificationTransaction } from "./notifications.ts";
@@ -29,7 +30,9 @@ export function createMemoryStore(database = new MemoryDatabase()): Store {
     yards: createYards(access),
     keepers: keeperStore(access),
     records: createRecords(access),
+    history: createHistory(access),
     packs: createPacks(access),
+    rollups: createRollups(access),
   };
 }
 

@@ -1,8 +1,9 @@
 import type { eventSchemas } from "../../../server/contract/report.ts";
 import { before, days, type Instant } from "../../../server/domain/instant.ts";
+import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 import type { DigestStore, LogLine, LogPacking, RecordedEvent, RecordStore } from "../../../server/ports.ts";
 import { usableFeeders, yardsWhere } from "./feeders.ts";
-import { eventsIn, reportsOf } from "./log.ts";
+import { eventsIn, reportsOf, stepThrough } from "./log.ts";
 import type { Access } from "./memoryDatabase.ts";
 import { compareBy, keyOf, type Pack, rowsWhere, type Tables } from "./tables.ts";
 
@@ -105,7 +106,8 @@ export const createPacks = ({ write }: Access): LogPacking => ({
       for (const [feeder, packs] of tables.packs) {
         const pack = packs.find(({ isThinned, lastAt }) => !isThinned && lastAt < rawUntil);
         if (pack === undefined) continue;
-        const thinned = packs.map((one) => (one === pack ? { ...one, isThinned: true } : one));
+        const steppedTo = stateAfter(tables, feeder, pack);
+        const thinned = packs.map((one) => (one === pack ? { ...one, isThinned: true, steppedTo } : one));
         tables.packs.set(feeder, thinned);
         tables.log.set(
           feeder,
@@ -123,7 +125,14 @@ const startOfDay = (at: Instant): Instant => (at - (at % days(1))) as Instant;
 function packOf(lines: readonly LogLine[]): Pack {
   const [first, last] = [lines[0], lines.at(-1)];
   if (first === undefined || last === undefined) throw new RangeError("expected lines to pack, got none");
-  return { firstStep: first.step, lastStep: last.step, lastAt: last.at, isThinned: false };
+  return { firstStep: first.step, lastStep: last.step, lastAt: last.at, isThinned: false, steppedTo: null };
+}
+
+/** A feeder's packs are thinned in order, unless its clock was set back: the one before has its state. */
+function stateAfter(tables: Tables, feeder: string, { firstStep, lastStep }: Pack) {
+  const before = (tables.packs.get(feeder) ?? []).findLast(({ isThinned }) => isThinned)?.steppedTo ?? null;
+  const lines = logOf(tables, feeder).filter(({ step }) => firstStep <= step && step <= lastStep);
+  return stepThrough(rebuildState, before, lines).stepped;
 }
 
 /** Events and what keepers did stay. */

@@ -8,6 +8,7 @@ export function removeFeeder(tables: Tables, id: string): void {
   tables.log.delete(id);
   tables.packs.delete(id);
   tables.alarmChanges.delete(id);
+  removeWhere(tables.rollups, isIts);
   removeWhere(tables.orders, isIts);
   removeWhere(tables.refills, isIts);
   removeWhere(tables.actionIds, isIts);

@@ -1,5 +1,6 @@
 import type { AlarmChange } from "../../../server/domain/alarms/alarmStates.ts";
 import type { Digest } from "../../../server/domain/digest/digest.ts";
+import type { LevelledRollup } from "../../../server/domain/history/hoursAndDays.ts";
 import type { Instant } from "../../../server/domain/instant.ts";
 import type { NotificationContent } from "../../../server/domain/notification/content.ts";
 import type { Escalation } from "../../../server/domain/notification/escalation.ts";
@@ -15,6 +16,7 @@ import type {
   PasskeyRow,
   Phone,
   SessionDetails,
+  SteppedState,
   StoredRefill,
   YardRow,
 } from "../../../server/ports.ts";
@@ -42,6 +44,8 @@ export const emptyTables = () => ({
   log: new Map<string, readonly LogLine[]>(),
   /** Days of a feeder that are packed, in order. */
   packs: new Map<string, readonly Pack[]>(),
+  /** By feeder, level and begin. */
+  rollups: new Map<string, StoredRollup>(),
   alarmChanges: new Map<string, readonly AlarmChange[]>(),
   /** These three by feeder and their own id. */
   orders: new Map<string, Order & { readonly feeder: string }>(),
@@ -140,6 +144,11 @@ export interface Pack {
   readonly lastStep: number;
   readonly lastAt: Instant;
   readonly isThinned: boolean;
+  /** What its lines led to, since a thinned log doesn't tell it any more. Null: not thinned, or no line could be taken. */
+  readonly steppedTo: SteppedState | null;
+}
+export interface StoredRollup extends LevelledRollup {
+  readonly feeder: string;
 }
 export interface StoredEscalation {
   readonly yard: string;
