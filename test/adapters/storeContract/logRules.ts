@@ -221,8 +221,13 @@ export const packRules: Rules = {
     await packAll(store, at);
     const lastOfFirstDay = later(minutes(4));
     expect(await store.packs.thinNext(lastOfFirstDay)).toBe(false);
+    expect(await store.records.thinnedUntil("rowan")).toBe(null);
     expect(await store.packs.thinNext((lastOfFirstDay + 1) as Instant)).toBe(true);
     expect(await store.packs.thinNext((lastOfFirstDay + 1) as Instant)).toBe(false);
+    expect([await store.records.thinnedUntil("rowan"), await store.records.thinnedUntil("none")]).toEqual([
+      lastOfFirstDay,
+      null,
+    ]);
     const thinned = await everything(store);
     const { lines, some, readings, ...same } = before;
     expect(thinned).toMatchObject(same);

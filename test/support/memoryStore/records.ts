@@ -40,6 +40,10 @@ export const createRecords = ({ read }: Access): RecordStore => ({
       .filter(({ step }) => after < step && step <= through)
       .slice(0, most);
   },
+  async thinnedUntil(feeder) {
+    const thinned = (read().packs.get(feeder) ?? []).filter(({ isThinned }) => isThinned);
+    return thinned.sort(compareBy(({ lastAt }) => lastAt)).at(-1)?.lastAt ?? null;
+  },
 });
 
 export const createDigests = ({ read }: Access): DigestStore => ({
