@@ -41,7 +41,7 @@ describe("the migrations", () => {
       .pluck()
       .all();
     database.close();
-    expect(tables).toEqual(["LogLine", "LogPack", "Snapshot"]);
+    expect(tables).toEqual(["LogLine", "LogPack", "Rollup", "Snapshot"]);
   });
 });
 

@@ -103,6 +103,15 @@ export const logLineSchemas = {
    * it, and where there is none, a replay checks when a server would have checked.
    */
   check: z.object({ at: instantSchema, feeder: feederSchema, check: z.enum(["complete", "checked"]) }),
+  /**
+   * What the log had once. `readings`: from the begin until then, the readings, reports without events and checks were dropped, as set. `all`:
+   * the lines from `at` until then can't be read any more. A replay goes on without them.
+   */
+  missing: z.object({
+    at: instantSchema,
+    feeder: feederSchema,
+    missing: z.strictObject({ what: z.enum(["readings", "all"]), until: instantSchema }),
+  }),
   /** What was really wrong, to measure how soon it is detected. */
   truth: z.object({
     at: instantSchema,

@@ -25,6 +25,8 @@ export interface RecordStore {
   orders(feeder: string, from: Instant, to: Instant): Promise<readonly Order[]>;
   /** The lines of its log after the step `after` (-1: from the first on) until the step `through`, at most `most`; fewer where they are long. */
   lines(feeder: string, after: number, through: number, most: number): Promise<readonly LogLine[]>;
+  /** Until when only events and keepers' entries are left of its log; null: of none of it. */
+  thinnedUntil(feeder: string): Promise<Instant | null>;
 }
 
 export interface RecordedEvent {

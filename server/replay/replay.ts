@@ -117,6 +117,8 @@ export class Replay {
         feeder.checkAt = never;
         if (line.check === "checked") this.#applyFact(feeder, { kind: "minutePassed" }, at);
         return [];
+      case "missing":
+        return []; // nothing happened then
       case "truth":
         this.counts.countTruth(line.feeder, line, feeder.state.alarms[line.fault]);
         return [];

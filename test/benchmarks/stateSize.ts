@@ -3,30 +3,37 @@
  *
  * Goal: after a year at most 6 kB as it is stored, which is deflated. Method: a simulated year of a feeder with every sensor, by the
  * server's own steps; the largest and the usual size over the year, and the last state's size by part, with what of it are names,
- * numbers and lists.
+ * numbers and lists. The stored size has the open roll-ups too.
  */
 import { deflateRawSync } from "node:zlib";
+import { encodeState } from "../../server/adapters/store/snapshots.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { busyFeederStates } from "../simulator/busyFeeder.ts";
 
 const [spanDays = 365, reportEverySeconds = 60, seed = 4] = process.argv.slice(2).map(Number);
 
 const sizes: number[] = [];
+const storedSizes: number[] = [];
 let last: FeederState | null = null;
 let largest: FeederState | null = null;
 let nextAt = 0;
-for (const { at, state } of busyFeederStates(seed, spanDays, reportEverySeconds)) {
+for (const { at, state, rollups } of busyFeederStates(seed, spanDays, reportEverySeconds)) {
   last = state;
   if (at < nextAt) continue;
   nextAt = at + 3_600_000;
   const bytes = jsonBytes(state);
   if (sizes.every((size) => size < bytes)) largest = state;
   sizes.push(bytes);
+  storedSizes.push(encodeState({ state, rollups }).length);
 }
 if (last === null || largest === null) throw new Error("expected at least one state");
 const ordered = sizes.toSorted((a, b) => a - b);
 console.log(
   `over ${spanDays} days: usual ${ordered[ordered.length >> 1]}, one hour in a hundred ${ordered[Math.floor(0.99 * ordered.length)]}, largest ${ordered.at(-1)} bytes`,
+);
+storedSizes.sort((a, b) => a - b);
+console.log(
+  `as stored, with the open roll-ups: usual ${storedSizes[storedSizes.length >> 1]}, largest ${storedSizes.at(-1)} bytes`,
 );
 printParts("at the end", last);
 printParts("at its largest", largest);

@@ -98,7 +98,6 @@ describe("any history that the contract lets through", () => {
           const stepped = applyFact(taken.feeder, { kind: "minutePassed" }, after(now, 1 as Span));
           ({ state, rollups } = stepped);
           expect(JSON.parse(JSON.stringify(state))).toStrictEqual(state);
-          expect(decodeRollups(JSON.parse(JSON.stringify(encodeRollups(rollups))))).toStrictEqual(rollups);
           for (const { rollup } of stepped.closedQuarters) expect(decodeRollup(encodeRollup(rollup))).toEqual(rollup);
           expect(stateProblem(state)).toBeNull(); // or a sound state would be taken for a damaged one
           expect(nextCheckAt(state, now)).toBeGreaterThan(now);
@@ -113,6 +112,7 @@ describe("any history that the contract lets through", () => {
             expect(forecast.p50).toBeLessThanOrEqual(forecast.p90);
           }
         }
+        expect(decodeRollups(JSON.parse(JSON.stringify(encodeRollups(rollups))))).toStrictEqual(rollups);
       }),
       { numRuns: 150 },
     );

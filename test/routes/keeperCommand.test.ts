@@ -75,7 +75,7 @@ describe("npm run keeper -- rebuild-history [FEEDER]", () => {
     const feeders = [rowan.feeder.id, larch.feeder.id];
     const whole = feeders.map((id) => storedRollups(server, id));
     expect(whole[0]?.length).toBeGreaterThan(5);
-    server.connections.direct.exec(`UPDATE "Rollup" SET "rollup" = '7' WHERE "span" = 0`);
+    server.connections.direct.exec(`UPDATE "Rollup" SET "rollup" = x'00' WHERE "span" = 0`);
     const one = await keeperCommand(server.databaseFile, "rebuild-history", "Rowan");
     expect([one.code, one.err]).toEqual([0, ""]);
     expect(one.out).toMatch(/^Rowan \(rowan-\w+\): \d+ rows made again, [1-9]\d* changed\.\n$/);

@@ -1,5 +1,6 @@
 import type { PostedEvent, PostedReport } from "../../server/contract/readReport.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
+import type { Rollups } from "../../server/domain/history/rollups.ts";
 import { after, days, hours, type Instant, inDays, instantOf, isoOf, type Span } from "../../server/domain/instant.ts";
 import { pendingOrders } from "../../server/domain/orders/orderTransitions.ts";
 import { celsius, milliamps, volts } from "../../server/domain/units.ts";
@@ -26,6 +27,7 @@ const mishaps: readonly Disturbance[] = [
 export interface BusyMoment {
   readonly at: Instant;
   readonly state: FeederState;
+  readonly rollups: Rollups;
 }
 
 /**
@@ -53,8 +55,8 @@ export function* busyFeederStates(seed: number, spanDays: number, reportEverySec
       const request = pauses.request(line.at);
       if (request !== null) take(request);
     } else take(line);
-    const state = replay.stateOf(feederName);
-    if (state !== null) yield { at: line.at, state };
+    const stepped = replay.steppedState(feederName);
+    if (stepped !== null) yield { at: line.at, ...stepped };
   }
 }
 

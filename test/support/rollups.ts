@@ -18,11 +18,11 @@ const spanOf: Record<HistoryLevel, (at: Instant, zone: string) => RollupSpan> = 
 /** A feeder's stored roll-ups, byte for byte: "quarter 1796000000000 …". */
 export function storedRollups({ connections }: TestServer, feeder: string): readonly string[] {
   const rows = connections.direct
-    .prepare<[number], { span: number; from: number; rollup: string }>(
+    .prepare<[number], { span: number; from: number; rollup: Buffer }>(
       `SELECT "span", "from", "rollup" FROM "Rollup" WHERE "feederNo" = ?`,
     )
     .all(connections.feeders().number(feeder));
-  return rows.map(({ span, from, rollup }) => `${levels[span]} ${from} ${rollup}`).sort();
+  return rows.map(({ span, from, rollup }) => `${levels[span]} ${from} ${rollup.toString("hex")}`).sort();
 }
 
 /** Those that its whole log gives, by the steps alone: each level merges for itself what closes, and no store has a part in it. */
@@ -45,5 +45,5 @@ export function rollupsOfLog({ connections }: TestServer, feeder: string): reado
     stepped = rebuildState(stepped, lines, save);
     last = lines.at(-1)?.step ?? head.revision;
   }
-  return [...texts].map(([key, text]) => `${key} ${text}`).sort();
+  return [...texts].map(([key, text]) => `${key} ${Buffer.from(text, "latin1").toString("hex")}`).sort();
 }

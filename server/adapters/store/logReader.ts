@@ -24,6 +24,8 @@ export interface LogReader {
   ): readonly { readonly at: Instant; readonly readings: string }[];
   bodies(feederNo: number, boot: string, seqs: readonly number[]): StoredBodies;
   boots(feederNo: number, label: string): readonly StoredBoot[];
+  /** When the last of its thinned lines was; null: there are none. */
+  thinnedUntil(feederNo: number): Instant | null;
 }
 
 /** A page of the log is not much longer than this, however long its lines are. */
@@ -38,6 +40,8 @@ export function createLogReader(database: Database.Database): LogReader {
   };
 
   return {
+    thinnedUntil: (feederNo) => packs.thinnedUntil(feederNo),
+
     lines: (feederNo, after, through, most) => pageOf(rowsAfter(feederNo, after, through, most), most),
 
     events(feederNo, from, to) {

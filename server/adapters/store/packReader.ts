@@ -21,6 +21,7 @@ export interface PackReader {
   withEvents(feederNo: number, boot: string, seqs: readonly number[]): readonly LogRow[];
   /** What each pack says of the starts with this boot id, in order. */
   boots(feederNo: number, label: string): readonly StoredBoot[];
+  thinnedUntil(feederNo: number): Instant | null;
 }
 
 interface StoredPack extends DamagedLines {
@@ -33,7 +34,7 @@ interface StoredBoots {
 }
 
 export function createPackReader(database: Database.Database): PackReader {
-  const { readNext, readAround, readReceived, readOne, readBoots } = packStatements(database);
+  const { readNext, readAround, readReceived, readOne, readBoots, readThinned } = packStatements(database);
   const unpacked = packOpener(database);
   const nextUnpacked = rememberingLast(unpacked);
   const bootsWith = (feederNo: number, label: string) =>
@@ -43,6 +44,8 @@ export function createPackReader(database: Database.Database): PackReader {
     }));
 
   return {
+    thinnedUntil: (feederNo) => readThinned.get(feederNo) ?? null,
+
     *lines(feederNo, after, through) {
       for (let last = after; ; ) {
         const pack = readNext.get({ feederNo, after: last, through });
@@ -100,7 +103,10 @@ function packStatements(database: Database.Database) {
   const readBoots = database.prepare<[number, string], StoredBoots>(
     `SELECT "firstStep", "boots" FROM "LogPack" WHERE "feederNo" = ? AND instr("boots", ?) > 0 ORDER BY "firstStep"`,
   );
-  return { readNext, readAround, readReceived, readOne, readBoots };
+  const readThinned = database
+    .prepare<[number], Instant | null>(`SELECT MAX("lastAt") FROM "LogPack" WHERE "feederNo" = ? AND "thinned"`)
+    .pluck();
+  return { readNext, readAround, readReceived, readOne, readBoots, readThinned };
 }
 
 /** The rows of a pack, with their readings where those were read too. */

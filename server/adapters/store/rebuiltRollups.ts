@@ -3,7 +3,6 @@ import { hoursAndDays } from "../../domain/history/hoursAndDays.ts";
 import type { QuarterRollup } from "../../domain/history/quarterChanges.ts";
 import { dayOf, quarterOf } from "../../domain/history/rollupSpans.ts";
 import { firstOpenQuarter } from "../../domain/history/rollups.ts";
-import { encodeRollup } from "../../domain/history/rollupText.ts";
 import type { Instant } from "../../domain/instant.ts";
 import {
   type DamagedLines,
@@ -15,7 +14,7 @@ import {
 } from "../../ports.ts";
 import type { FeederHead } from "./feederRows.ts";
 import type { Connections } from "./openStore.ts";
-import { quarterPages, rollupMerger, spanNumbers } from "./rollupRows.ts";
+import { octetsOfRollup, quarterPages, rollupMerger, spanNumbers } from "./rollupRows.ts";
 import { decodeState, snapshotStatements } from "./snapshots.ts";
 
 /**
@@ -55,7 +54,7 @@ function remakeRollups(connections: Connections, head: FeederHead, zone: string)
 const earliest = Number.MIN_SAFE_INTEGER as Instant;
 const table = "RebuiltRollup";
 const makeTable = `CREATE TEMP TABLE "${table}" ("feederNo" INTEGER NOT NULL, "span" INTEGER NOT NULL, "from" BIGINT NOT NULL,
-  "rollup" TEXT NOT NULL, PRIMARY KEY ("feederNo", "span", "from")) WITHOUT ROWID`;
+  "rollup" BLOB NOT NULL, PRIMARY KEY ("feederNo", "span", "from")) WITHOUT ROWID`;
 
 interface Span {
   readonly firstAt: Instant;
@@ -159,7 +158,7 @@ function keepStored(direct: Database.Database, feederNo: number, spans: readonly
 function remakeHoursAndDays(direct: Database.Database, feederNo: number, zone: string): void {
   const insert = direct.prepare(`INSERT INTO temp."${table}" VALUES (?, ?, ?, ?)`);
   for (const { level, from, rollup } of hoursAndDays(quarterPages(direct, table)(feederNo), zone)) {
-    insert.run(feederNo, spanNumbers[level], from, encodeRollup(rollup));
+    insert.run(feederNo, spanNumbers[level], from, octetsOfRollup(rollup));
   }
 }
 

@@ -13,12 +13,15 @@ export const createRecordStore = (connections: Connections): RecordStore => ({
   ...feederLogs(connections),
 });
 
-const feederLogs = ({ feeders, log }: Connections): Pick<RecordStore, "events" | "lines"> => ({
+const feederLogs = ({ feeders, log }: Connections): Pick<RecordStore, "events" | "lines" | "thinnedUntil"> => ({
   async events(feeder, from, to, most) {
     return log().events(feeders().number(feeder), from, to).slice(0, most);
   },
   async lines(feeder, after, through, most) {
     return log().lines(feeders().number(feeder), after, through, most);
+  },
+  async thinnedUntil(feeder) {
+    return log().thinnedUntil(feeders().number(feeder));
   },
 });
 

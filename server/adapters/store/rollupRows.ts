@@ -2,7 +2,7 @@ import type Database from "better-sqlite3";
 import type { HistoryLevel, HistoryPlan } from "../../domain/history/historyPlan.ts";
 import { hoursAndDays, type LevelledRollup } from "../../domain/history/hoursAndDays.ts";
 import type { QuarterRollup } from "../../domain/history/quarterChanges.ts";
-import { mergeRollups } from "../../domain/history/rollup.ts";
+import { mergeRollups, type Rollup } from "../../domain/history/rollup.ts";
 import { dayOf, hourOf } from "../../domain/history/rollupSpans.ts";
 import { decodeRollup, encodeRollup } from "../../domain/history/rollupText.ts";
 import type { Instant } from "../../domain/instant.ts";
@@ -10,7 +10,7 @@ import type { StoredHistory } from "../../ports.ts";
 
 interface RollupRow {
   readonly from: Instant;
-  readonly rollup: string;
+  readonly rollup: Buffer;
 }
 
 export const spanNumbers = { quarter: 0, hour: 1, day: 2 } as const satisfies Record<HistoryLevel, number>;
@@ -23,7 +23,7 @@ export interface RollupReader {
 export function rollupReader(database: Database.Database): RollupReader {
   // A chart may read ten thousand rows: as lists they take three quarters of the time.
   const statement = database
-    .prepare<[number, number, number, number], [from: Instant, rollup: string]>(
+    .prepare<[number, number, number, number], [from: Instant, rollup: Buffer]>(
       `SELECT "from", "rollup" FROM "Rollup" WHERE "feederNo" = ? AND "span" = ? AND "from" >= ? AND "from" < ? ORDER BY "from"`,
     )
     .raw();
@@ -36,9 +36,9 @@ export function rollupReader(database: Database.Database): RollupReader {
   };
 }
 
-/** Null where its text is damaged, or is no text at all: SQLite stores any type in any column (sqlite.org/datatype3.html). */
+/** Null where its octets are damaged, or are none at all: SQLite stores any type in any column (sqlite.org/datatype3.html). */
 function readRow(row: RollupRow): QuarterRollup | null {
-  if (typeof row.rollup !== "string") return null;
+  if (!Buffer.isBuffer(row.rollup)) return null;
   try {
     return quarterFrom(row);
   } catch (error) {
@@ -47,14 +47,18 @@ function readRow(row: RollupRow): QuarterRollup | null {
   }
 }
 
-const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: decodeRollup(rollup) });
+const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: rollupFrom(rollup) });
+
+/** A character of the domain's text is an octet. */
+export const octetsOfRollup = (rollup: Rollup): Buffer => Buffer.from(encodeRollup(rollup), "latin1");
+const rollupFrom = (octets: Buffer): Rollup => decodeRollup(octets.toString("latin1"));
 
 /** Merges a change into the stored roll-up of that span, if there is one. */
 export type MergeRollup = (feederNo: number, change: LevelledRollup) => void;
 
 export function rollupMerger(database: Database.Database, table = "Rollup"): MergeRollup {
   const readOne = database
-    .prepare<[number, number, number], string>(
+    .prepare<[number, number, number], Buffer>(
       `SELECT "rollup" FROM "${table}" WHERE "feederNo" = ? AND "span" = ? AND "from" = ?`,
     )
     .pluck();
@@ -64,8 +68,8 @@ export function rollupMerger(database: Database.Database, table = "Rollup"): Mer
   return (feederNo, { level, from, rollup }) => {
     const span = spanNumbers[level];
     const stored = readOne.get(feederNo, span, from);
-    const merged = stored === undefined ? rollup : mergeRollups(decodeRollup(stored), rollup);
-    replace.run(feederNo, span, from, encodeRollup(merged));
+    const merged = stored === undefined ? rollup : mergeRollups(rollupFrom(stored), rollup);
+    replace.run(feederNo, span, from, octetsOfRollup(merged));
   };
 }
 
@@ -98,7 +102,7 @@ function hoursAndDaysMaker(database: Database.Database) {
   return (feederNo: number, zone: string) => {
     remove.run(feederNo);
     for (const { level, from, rollup } of hoursAndDays(quarters(feederNo), zone)) {
-      insert.run(feederNo, spanNumbers[level], from, encodeRollup(rollup));
+      insert.run(feederNo, spanNumbers[level], from, octetsOfRollup(rollup));
     }
   };
 }

@@ -1,5 +1,5 @@
 import type { Instant } from "../instant.ts";
-import type { PaymentEvent } from "./depositPayments.ts";
+import type { PaymentEvent, PaymentEvents } from "./depositPayments.ts";
 import type { PauseSpans } from "./pauseSpans.ts";
 import { initialRollups, type Rollups } from "./rollups.ts";
 import { decodeRollup, encodeRollup } from "./rollupText.ts";
@@ -11,16 +11,22 @@ export interface StoredRollups {
   readonly pauses: PauseSpans;
 }
 
-type StoredPayment = readonly [boot: string, seq: number, at: Instant, paysFor?: number | null];
+/** As differences to the event before, which has the same boot where none is stored. What a portion pays lies so many numbers before it. */
+type StoredPayment = readonly [boot: string | 0, seq: number, at: number, paysBefore?: number | null];
 
 export const encodeRollups = ({ open, paymentEvents, pauses }: Rollups): StoredRollups => ({
   open: open.map(({ from, rollup }) => [from, encodeRollup(rollup)]),
-  payments: paymentEvents.map(encodePayment),
+  payments: paymentEvents.map((event, index) => encodePayment(event, paymentEvents[index - 1] ?? noEvent)),
   pauses,
 });
 
-const encodePayment = ({ boot, seq, at, paysFor }: PaymentEvent): StoredPayment =>
-  paysFor === undefined ? [boot, seq, at] : [boot, seq, at, paysFor];
+const noEvent: PaymentEvent = { boot: "", seq: 0, at: 0 as Instant };
+
+function encodePayment({ boot, seq, at, paysFor }: PaymentEvent, before: PaymentEvent): StoredPayment {
+  const shared = [boot === before.boot ? 0 : boot, seq - before.seq, at - before.at] as const;
+  if (paysFor === undefined) return shared;
+  return [...shared, paysFor === null ? null : seq - paysFor];
+}
 
 /**
  * The inverse of `encodeRollups`. A state that was stored before there were roll-ups has none.
@@ -30,9 +36,19 @@ export function decodeRollups(stored: StoredRollups | undefined): Rollups {
   if (stored === undefined) return initialRollups();
   return {
     open: stored.open.map(([from, rollup]) => ({ from, rollup: decodeRollup(rollup) })),
-    paymentEvents: stored.payments.map(([boot, seq, at, paysFor]) =>
-      paysFor === undefined ? { boot, seq, at } : { boot, seq, at, paysFor },
-    ),
+    paymentEvents: decodePayments(stored.payments),
     pauses: stored.pauses,
   };
+}
+
+function decodePayments(stored: StoredRollups["payments"]): PaymentEvents {
+  const events: PaymentEvent[] = [];
+  let before = noEvent;
+  for (const [boot, seqs, span, paysBefore] of stored) {
+    const seq = before.seq + seqs;
+    const shared = { boot: boot === 0 ? before.boot : boot, seq, at: (before.at + span) as Instant };
+    before = paysBefore === undefined ? shared : { ...shared, paysFor: paysBefore === null ? null : seq - paysBefore };
+    events.push(before);
+  }
+  return events;
 }

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
-import { days, hours, type Instant, isoOf, minutes } from "../../../server/domain/instant.ts";
+import { quarterOf } from "../../../server/domain/history/rollupSpans.ts";
+import { after, days, hours, type Instant, isoOf, minutes } from "../../../server/domain/instant.ts";
 import { createIngest } from "../../../server/flows/ingest.ts";
 import { runPeriodicChecks } from "../../../server/flows/periodicCheck.ts";
 import { seededRandom } from "../../../server/practice/random.ts";
@@ -114,7 +115,7 @@ describe("stored roll-ups", { timeout: 120_000 }, () => {
     const larch = await server.addFeeder({ name: "Larch" });
     expect(await server.store.rollups.rebuild(feeder)).toMatchObject({ changed: 0, from: null, rows: whole.length });
     const { direct } = server.connections;
-    direct.exec(`UPDATE "Rollup" SET "rollup" = '3' WHERE "from" % 7 = 0`);
+    direct.exec(`UPDATE "Rollup" SET "rollup" = x'00' WHERE "from" % 7 = 0`);
     direct.exec(`DELETE FROM "Rollup" WHERE "from" % 11 = 0`);
     direct.exec(
       `INSERT INTO "Rollup" SELECT "feederNo", "span", "from" + 1, "rollup" FROM "Rollup" WHERE "from" % 13 = 0`,
@@ -141,14 +142,16 @@ describe("stored roll-ups", { timeout: 120_000 }, () => {
     const { from, changed } = await server.store.rollups.rebuild(feeder);
     expect(changed).toBe(0);
     expect(storedRollups(server, feeder)).toEqual(whole);
+    const lastAt = count(`SELECT MAX("lastAt") FROM "LogPack" WHERE "thinned"`) as Instant;
+    expect(from).toBe(quarterOf(after(lastAt, minutes(-5))).from); // the first one that was not closed by then
 
     const firstDay = whole.find((row) => row.startsWith("quarter")) as string;
-    direct.prepare(`UPDATE "Rollup" SET "rollup" = '5' WHERE "from" = ?`).run(beginOf(firstDay));
+    direct.prepare(`UPDATE "Rollup" SET "rollup" = x'00' WHERE "from" = ?`).run(beginOf(firstDay));
     direct.prepare(`DELETE FROM "Rollup" WHERE "from" > ?`).run(from);
-    const after = await server.store.rollups.rebuild(feeder);
-    expect(after.changed).toBeGreaterThan(100);
+    const again = await server.store.rollups.rebuild(feeder);
+    expect(again.changed).toBeGreaterThan(100);
     expect(storedRollups(server, feeder).filter((row) => !whole.includes(row))).toEqual(
-      [`quarter ${beginOf(firstDay)} 5`].filter(() => beginOf(firstDay) < (from ?? 0)),
+      [`quarter ${beginOf(firstDay)} 00`].filter(() => beginOf(firstDay) < (from ?? 0)),
     );
   });
 

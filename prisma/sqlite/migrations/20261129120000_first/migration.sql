@@ -169,7 +169,7 @@ CREATE TABLE "Rollup" (
     "feederNo" INTEGER NOT NULL,
     "span" INTEGER NOT NULL,
     "from" BIGINT NOT NULL,
-    "rollup" TEXT NOT NULL,
+    "rollup" BLOB NOT NULL,
 
     PRIMARY KEY ("feederNo", "span", "from")
 ) WITHOUT ROWID;
