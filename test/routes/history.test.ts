@@ -1,11 +1,11 @@
 import { brotliDecompressSync } from "node:zlib";
 import Database from "better-sqlite3";
 import { describe, expect, it } from "vitest";
+import { octetsOfRollup } from "../../server/adapters/store/rollupRows.ts";
 import type { HistoryView } from "../../server/contract/api.ts";
 import { planHistory } from "../../server/domain/history/historyPlan.ts";
 
 import { emptyRollup, type Rollup } from "../../server/domain/history/rollup.ts";
-import { encodeRollup } from "../../server/domain/history/rollupText.ts";
 import { days, hours, type Instant, instantOf, minutes } from "../../server/domain/instant.ts";
 import { rollupsOfLevel, simulateYear, yearEnd, yearStart, yearZone } from "../domain/history/simulatedYear.ts";
 import { plantRollups } from "../support/plantedRollups.ts";
@@ -343,7 +343,7 @@ describe("the store's history", () => {
       other.prepare(`UPDATE "FeederHead" SET "revision" = ? WHERE "feederNo" <> 0`).run(revision + 1);
       other
         .prepare(`INSERT OR REPLACE INTO "Rollup" SELECT "no", 0, ?, ? FROM "Feeder" WHERE "id" = ?`)
-        .run(span.from, encodeRollup({ ...emptyRollup, counts: { ...emptyRollup.counts, visits: 777 } }), feeder);
+        .run(span.from, octetsOfRollup({ ...emptyRollup, counts: { ...emptyRollup.counts, visits: 777 } }), feeder);
       return planHistory(span);
     });
     other.close();
