@@ -30,7 +30,7 @@ export interface LogDisk {
   close(): Promise<void>;
 }
 
-export const pageSize = 2_048;
+const pageSize = 2_048;
 /** As SQLite's own: a thousand pages (https://www.sqlite.org/pragma.html#pragma_wal_autocheckpoint). */
 const checkpointAfterOctets = 1_000 * pageSize;
 /** A commit without a log line still changes heads, indexes and a root or two. Measured by pagesWritten.test.ts. */

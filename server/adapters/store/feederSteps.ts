@@ -36,9 +36,8 @@ export function createFeederSteps(
   memory: FeederMemory,
   rebuild: RebuildState,
 ): FeederSteps {
-  const staged = new Map<number, KnownState>();
-  let octets = 0;
-  const stored = createFeederRows(database, stagedMemory(memory, staged), rebuild);
+  const staging = createStaging(memory);
+  const stored = createFeederRows(database, staging.memory, rebuild);
   const { rows, headOf, forgetHeads } = withHeads(stored);
   const { updateHead, rename, writeLine } = stepStatements(database);
   const snapshotIn = snapshotSaver(database);
@@ -55,12 +54,11 @@ export function createFeederSteps(
       const before = rows.known(head);
       if (state.settings.name !== head.name) rename.run(state.settings.name, head.no);
       writeLine(head.no, { ...line, step });
-      octets += octetsOf(line.content);
       const isDue = !isPlain || step - before.snapshot.step >= stepsBetweenSnapshots;
       const stepped = { state, rollups };
       const snapshot = isDue ? snapshotIn(1 - before.snapshot.slot, head.no, step, stepped) : before.snapshot;
       saveQuarters(head.no, closedQuarters, { before: before.state.settings.zone, now: state.settings.zone });
-      staged.set(head.no, { revision: step, ...stepped, snapshot });
+      staging.add(head.no, { revision: step, ...stepped, snapshot }, octetsOf(line.content));
     },
 
     replaceDamaged({ id, revision }, { state, rollups, lastStepAt }, now) {
@@ -69,20 +67,15 @@ export function createFeederSteps(
       if (updateHead.run(step, head.lastReportAt, lastStepAt, now, head.no, revision).changes !== 1) return false;
       replaceDamaged(head.no, now);
       const stepped = { state, rollups };
-      staged.set(head.no, { revision: step, ...stepped, snapshot: snapshotIn(0, head.no, step, stepped) });
+      staging.add(head.no, { revision: step, ...stepped, snapshot: snapshotIn(0, head.no, step, stepped) }, 0);
       return true;
     },
 
     begin() {
-      staged.clear();
+      staging.clear();
       forgetHeads();
-      octets = 0;
     },
-    committed() {
-      for (const [feederNo, known] of staged) memory.set(feederNo, known);
-      staged.clear();
-      return octets;
-    },
+    committed: staging.commit,
     saveSnapshots: () => saveAhead(memory, rows, snapshotIn),
   };
 }
@@ -153,13 +146,31 @@ function damagedReplacer(database: Database.Database) {
 }
 
 /** What the transaction has written comes first; it gets into the memory only with the commit. */
-const stagedMemory = (
-  memory: FeederMemory,
-  staged: ReadonlyMap<number, KnownState>,
-): Pick<FeederMemory, "get" | "set"> => ({
-  get(feederNo, revision) {
-    const known = staged.get(feederNo);
-    return known?.revision === revision ? known : memory.get(feederNo, revision);
-  },
-  set: (feederNo, known) => memory.set(feederNo, known),
-});
+function createStaging(memory: FeederMemory) {
+  const staged = new Map<number, KnownState>();
+  let octets = 0;
+  return {
+    memory: {
+      get(feederNo: number, revision: number) {
+        const known = staged.get(feederNo);
+        return known?.revision === revision ? known : memory.get(feederNo, revision);
+      },
+      set: (feederNo: number, known: KnownState) => memory.set(feederNo, known),
+    } satisfies Pick<FeederMemory, "get" | "set">,
+    /** @param written in the log */
+    add(feederNo: number, known: KnownState, written: number) {
+      staged.set(feederNo, known);
+      octets += written;
+    },
+    clear() {
+      staged.clear();
+      octets = 0;
+    },
+    /** @returns how many octets were written in the log */
+    commit() {
+      for (const [feederNo, known] of staged) memory.set(feederNo, known);
+      staged.clear();
+      return octets;
+    },
+  };
+}

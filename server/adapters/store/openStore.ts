@@ -1,16 +1,9 @@
-import { setTimeout as sleep } from "node:timers/promises";
 import { PrismaBetterSqlite3 } from "@prisma/adapter-better-sqlite3";
 import Database from "better-sqlite3";
-import { type RebuildState, StoreBusy, type StoreCondition, StoreDamaged, type Transaction } from "../../ports.ts";
+import { type RebuildState, type StoreCondition, StoreDamaged } from "../../ports.ts";
 import { systemClock } from "../systemClock.ts";
-import { type CommitCounter, commitRow, openCommitCounter } from "./commitCounter.ts";
-import {
-  checkpointByWriterAfterPages,
-  createDurableLog,
-  type DurableLog,
-  type LogDisk,
-  openLogDisk,
-} from "./durableLog.ts";
+import { openCommitCounter } from "./commitCounter.ts";
+import { checkpointByWriterAfterPages, createDurableLog, type LogDisk, openLogDisk } from "./durableLog.ts";
 import { FeederMemory } from "./feederMemory.ts";
 import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
@@ -18,13 +11,13 @@ import { PrismaClient } from "./generated/sqlite/client.ts";
 import { createLogReader, type LogReader } from "./logReader.ts";
 import { rewriteFile } from "./rewriteFile.ts";
 import { type RollupReader, rollupReader } from "./rollupRows.ts";
-import { createTransaction } from "./sqliteTransaction.ts";
 import { createStoreCondition } from "./storeCondition.ts";
-import { type StoreProblem, translateStoreError } from "./storeErrors.ts";
+import { translateStoreError } from "./storeErrors.ts";
+import { createWriteQueue, createWrites, type LogEraser, type Statements, type Writes } from "./writes.ts";
+
+export type { Statements } from "./writes.ts";
 
 export type Client = PrismaClient;
-/** A transaction of a client: whatever statements can be given to. */
-export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$transaction" | "$extends" | "$use">;
 
 /**
  * Four connections to one SQLite file, two for Prisma and two for plain SQL. With Prisma's adapter, statements outside a transaction can
@@ -32,7 +25,7 @@ export type Statements = Omit<Client, "$connect" | "$disconnect" | "$on" | "$tra
  * changes by keepers) or `transact` (plain SQL, for frequent changes by feeders), one after the other. In WAL mode readers never wait
  * for the writer.
  */
-export interface Connections {
+export interface Connections extends Writes {
   readonly reader: Statements;
   readonly direct: Database.Database;
   /** What is on the disk, in plain SQL, over a connection that no writer waits for. */
@@ -44,10 +37,6 @@ export interface Connections {
   rollups(): RollupReader;
   readonly condition: StoreCondition;
   readonly rebuild: RebuildState;
-  /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
-  write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;
-  /** The same over plain SQL. */
-  transact<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
   /**
    * Leaves nothing of what was removed in the database's file and its log. Where another process is reading, such as a backup, a
    * later commit empties the log.
@@ -61,9 +50,6 @@ export interface Connections {
  * briefly, and retry the whole transaction a few times before the request is refused.
  */
 const lockWaitMilliseconds = 50;
-const retryAfterMilliseconds = [20, 50, 100, 200, 400, 800] as const;
-const prismaLimits = { maxWait: 10_000, timeout: 60_000 };
-
 const eraseLogAgainAfterMilliseconds = 10_000; // a try that meets a reader waits for `lockWaitMilliseconds`
 
 export async function connect(
@@ -73,7 +59,8 @@ export async function connect(
   openDisk: (databaseFile: string) => LogDisk = openLogDisk,
 ): Promise<Connections> {
   const file = databaseUrl.replace(/^file:/, "");
-  const { writer, reading, direct, directReading } = await openConnections(databaseUrl, file);
+  const opened = await openConnections(databaseUrl, file);
+  const { writer, reading, direct, directReading } = opened;
   const problemOf = recordingDamage(condition);
   const memory = new FeederMemory();
   const count = openCounter(direct, file, condition);
@@ -81,7 +68,7 @@ export async function connect(
   const queue = createWriteQueue(condition);
   const eraser = createLogEraser(direct);
   const steps = createFeederSteps(direct, memory, rebuild);
-  const written = writes({ writer, direct, steps, queue, problemOf, count, eraser, durable });
+  const written = createWrites({ writer, direct, steps, queue, problemOf, count, eraser, durable });
   const feeders = withDirectErrors(createFeederRows(directReading, memory, rebuild, problemOf), problemOf);
   return {
     reader: withStoreErrors(reading, problemOf),
@@ -92,20 +79,13 @@ export async function connect(
     condition,
     rebuild,
     ...written,
-    eraseRemoved: () =>
-      queue.run(async () => {
-        await tryToRewrite(file);
-        await durable.idle(); // a checkpoint would keep the log from being emptied
-        eraser.erase();
-      }),
+    eraseRemoved: () => queue.run(() => eraseAll(file, durable, eraser)),
     async close() {
       await saveSnapshots(written, steps);
       await queue.ended();
       await durable.close();
       count.close();
-      direct.close();
-      directReading.close();
-      await Promise.all([writer.$disconnect(), reading.$disconnect()]);
+      await closeConnections(opened);
     },
   };
 }
@@ -123,63 +103,6 @@ function openCounter(direct: Database.Database, file: string, condition: StoreCo
   const count = openCommitCounter(direct, file);
   if (count.lost > 0) condition.recordDamage({ kind: "commitsLost", foundAt: systemClock.now(), commits: count.lost });
   return count;
-}
-
-interface WriteParts {
-  readonly writer: PrismaClient;
-  readonly direct: Database.Database;
-  readonly steps: FeederSteps;
-  readonly queue: ReturnType<typeof createWriteQueue>;
-  readonly problemOf: (error: unknown) => unknown;
-  readonly count: CommitCounter;
-  readonly eraser: ReturnType<typeof createLogEraser>;
-  readonly durable: DurableLog;
-}
-
-/**
- * Each write waits for its place in the queue, is tried again where the database is busy, and is counted. The next one may begin while
- * the disk writes; only what is on the disk is answered, and counted beside the database.
- */
-function writes(parts: WriteParts): Pick<Connections, "write" | "transact"> {
-  const { writer, direct, steps, queue, problemOf, count, eraser, durable } = parts;
-  const { next } = count;
-  const tx = createTransaction(direct, steps);
-  const changes = direct.prepare<[], number>("SELECT total_changes()").pluck();
-  const rollBack = () => writer.$executeRawUnsafe("ROLLBACK");
-  return {
-    write: (work) =>
-      queue.run(async () => {
-        const attempt = () =>
-          writer.$transaction(async (statements) => {
-            const result = await work(statements);
-            return { result, commit: await countCommit(statements, next) };
-          }, prismaLimits);
-        const { result, commit } = await withRetries(attempt, problemOf, rollBack);
-        count.remember(commit);
-        eraser.eraseIfDue();
-        return result;
-      }),
-    async transact(work) {
-      const { result, commit } = await queue.run(async () => {
-        const attempt = () => {
-          steps.begin();
-          return transactDirectly(direct, changes, count, () => work(tx));
-        };
-        const committed = await withRetries(attempt, problemOf);
-        if (committed.commit !== null) {
-          durable.grew(steps.committed());
-          eraser.eraseIfDue();
-        }
-        return committed;
-      });
-      if (commit === null) return result;
-      await durable.synced().catch((error: unknown) => {
-        throw problemOf(error);
-      });
-      count.remember(commit);
-      return result;
-    },
-  };
 }
 
 async function openConnections(databaseUrl: string, file: string) {
@@ -202,6 +125,18 @@ async function openConnections(databaseUrl: string, file: string) {
   const directReading = new Database(file, { timeout: lockWaitMilliseconds });
   directReading.pragma("query_only = ON");
   return { writer, reading, direct, directReading };
+}
+
+async function eraseAll(file: string, durable: DurableLog, eraser: { erase(): void }): Promise<void> {
+  await tryToRewrite(file);
+  await durable.idle(); // a checkpoint would keep the log from being emptied
+  eraser.erase();
+}
+
+async function closeConnections(opened: Awaited<ReturnType<typeof openConnections>>): Promise<void> {
+  opened.direct.close();
+  opened.directReading.close();
+  await Promise.all([opened.writer.$disconnect(), opened.reading.$disconnect()]);
 }
 
 /** Translates errors, and records damage that they show. */
@@ -247,25 +182,8 @@ const withOurErrors =
     }
   };
 
-/** Runs one write after the other, in the order in which they were requested. */
-function createWriteQueue(condition: StoreCondition) {
-  let last: Promise<unknown> = Promise.resolve();
-  return {
-    run<T>(work: () => Promise<T>): Promise<T> {
-      const next = last.then(() => {
-        // A restored backup would lack the write, so it must not be answered as stored.
-        if (condition.damage()?.kind === "damaged") throw new StoreDamaged("the database is damaged");
-        return work();
-      });
-      last = next.catch(() => undefined); // the caller gets the error; the next write runs all the same
-      return next;
-    },
-    ended: () => last,
-  };
-}
-
 /** Empties the log of removed data; where a reader prevents that, after a later commit. */
-function createLogEraser(direct: Database.Database) {
+function createLogEraser(direct: Database.Database): LogEraser & { erase(): void } {
   let isDue = false;
   let triedAt = Number.NEGATIVE_INFINITY;
   const erase = () => {
@@ -282,7 +200,7 @@ function createLogEraser(direct: Database.Database) {
 }
 
 /** A clean end leaves the present states, so that the next start need not take steps again. The log has them in any case. */
-async function saveSnapshots({ transact }: Pick<Connections, "transact">, steps: FeederSteps): Promise<void> {
+async function saveSnapshots({ transact }: Pick<Writes, "transact">, steps: FeederSteps): Promise<void> {
   try {
     await transact(async () => steps.saveSnapshots());
   } catch (error) {
@@ -298,61 +216,5 @@ async function tryToRewrite(file: string): Promise<void> {
   } catch (error) {
     // What was removed is removed, and overwritten as far as `secure_delete` goes.
     process.emitWarning(`the database file could not be rewritten after a removal: ${error}`);
-  }
-}
-
-async function countCommit(statements: Statements, next: (before: number) => number): Promise<number> {
-  const head = await statements.feederHead.findUniqueOrThrow({ where: { feederNo: commitRow } });
-  const commit = next(head.revision);
-  await statements.feederHead.update({ where: { feederNo: commitRow }, data: { revision: commit } });
-  return commit;
-}
-
-/** @returns the number of the commit; null where nothing was changed, so that nothing is written to the disk. */
-async function transactDirectly<T>(
-  direct: Database.Database,
-  changes: Database.Statement<[], number>,
-  count: CommitCounter,
-  work: () => Promise<T>,
-): Promise<{ readonly result: T; readonly commit: number | null }> {
-  direct.exec("BEGIN IMMEDIATE");
-  try {
-    const before = changes.get();
-    const result = await work();
-    const commit = changes.get() === before ? null : count.count();
-    direct.exec("COMMIT");
-    return { result, commit };
-  } catch (error) {
-    if (direct.inTransaction) direct.exec("ROLLBACK"); // a full disk has SQLite roll back itself
-    throw error;
-  }
-}
-
-/** `attempt` may run several times: each time in a transaction of its own, of which only the last one stays. */
-async function withRetries<T>(
-  attempt: () => Promise<T>,
-  problemOf: (error: unknown) => unknown,
-  rollBack?: () => Promise<unknown>,
-): Promise<T> {
-  for (let tries = 0; ; tries += 1) {
-    try {
-      return await attempt();
-    } catch (error) {
-      const problem = problemOf(error);
-      if (problem !== error && rollBack) await leaveOpenTransaction(rollBack, problem as StoreProblem);
-      const wait = retryAfterMilliseconds[tries];
-      if (!(problem instanceof StoreBusy) || wait === undefined) throw problem;
-      await sleep(wait);
-    }
-  }
-}
-
-/** Prisma's COMMIT that fails (full disk, foreign lock) can leave the connection inside its transaction; the next would fail there. */
-async function leaveOpenTransaction(rollBack: () => Promise<unknown>, problem: StoreProblem): Promise<void> {
-  try {
-    await rollBack();
-  } catch (error) {
-    // Usually there is none open any more: SQLite has rolled back itself.
-    if (!String(error).includes("no transaction is active")) problem.message += `; and rolling back failed: ${error}`;
   }
 }
