@@ -42,7 +42,6 @@ export function createFeederSteps(
   const { updateHead, rename, writeLine } = stepStatements(database);
   const snapshotIn = snapshotSaver(database);
   const saveQuarters = quarterSaver(database);
-  const replaceDamaged = damagedReplacer(database);
 
   return {
     rows,
@@ -61,15 +60,7 @@ export function createFeederSteps(
       staging.add(head.no, { revision: step, ...stepped, snapshot }, octetsOf(line.content));
     },
 
-    replaceDamaged({ id, revision }, { state, rollups, lastStepAt }, now) {
-      const head = rows.head(id);
-      const step = revision + 1;
-      if (updateHead.run(step, head.lastReportAt, lastStepAt, now, head.no, revision).changes !== 1) return false;
-      replaceDamaged(head.no, now);
-      const stepped = { state, rollups };
-      staging.add(head.no, { revision: step, ...stepped, snapshot: snapshotIn(0, head.no, step, stepped) }, 0);
-      return true;
-    },
+    replaceDamaged: damagedReplacer(database, { rows, updateHead, snapshotIn, staging }),
 
     begin() {
       staging.clear();
@@ -133,15 +124,28 @@ function snapshotSaver(database: Database.Database) {
   };
 }
 
+interface ReplacingParts extends Pick<ReturnType<typeof stepStatements>, "updateHead"> {
+  readonly rows: FeederRows;
+  readonly snapshotIn: ReturnType<typeof snapshotSaver>;
+  readonly staging: ReturnType<typeof createStaging>;
+}
+
 /** Puts the newest snapshot, which is damaged, aside, and removes both. */
-function damagedReplacer(database: Database.Database) {
+function damagedReplacer(database: Database.Database, parts: ReplacingParts): FeederSteps["replaceDamaged"] {
+  const { rows, updateHead, snapshotIn, staging } = parts;
   const snapshots = snapshotStatements(database);
   const markRebuilt = database.prepare(`UPDATE "Feeder" SET "damagedState" = ?, "rebuiltAt" = ? WHERE "no" = ?`);
   const deleteSnapshots = database.prepare(`DELETE FROM "Snapshot" WHERE "feederNo" = ? AND "slot" < ${slotOfThinned}`);
-  return (feederNo: number, now: Instant) => {
-    const [newest] = snapshots.newestFirst(feederNo);
-    markRebuilt.run(newest?.state ?? Buffer.alloc(0), textOf(now), feederNo);
-    deleteSnapshots.run(feederNo);
+  return ({ id, revision }, { state, rollups, lastStepAt }, now) => {
+    const head = rows.head(id);
+    const step = revision + 1;
+    if (updateHead.run(step, head.lastReportAt, lastStepAt, now, head.no, revision).changes !== 1) return false;
+    const [newest] = snapshots.newestFirst(head.no);
+    markRebuilt.run(newest?.state ?? Buffer.alloc(0), textOf(now), head.no);
+    deleteSnapshots.run(head.no);
+    const stepped = { state, rollups };
+    staging.add(head.no, { revision: step, ...stepped, snapshot: snapshotIn(0, head.no, step, stepped) }, 0);
+    return true;
   };
 }
 

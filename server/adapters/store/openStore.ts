@@ -3,7 +3,13 @@ import Database from "better-sqlite3";
 import { type RebuildState, type StoreCondition, StoreDamaged } from "../../ports.ts";
 import { systemClock } from "../systemClock.ts";
 import { openCommitCounter } from "./commitCounter.ts";
-import { checkpointByWriterAfterPages, createDurableLog, type LogDisk, openLogDisk } from "./durableLog.ts";
+import {
+  checkpointByWriterAfterPages,
+  createDurableLog,
+  type DurableLog,
+  type LogDisk,
+  openLogDisk,
+} from "./durableLog.ts";
 import { FeederMemory } from "./feederMemory.ts";
 import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
