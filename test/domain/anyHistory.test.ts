@@ -116,5 +116,5 @@ describe("any history that the contract lets through", () => {
       }),
       { numRuns: 150 },
     );
-  });
+  }, 60_000);
 });
