@@ -68,15 +68,12 @@ export class Dispenser {
   /** @param share of the usual that gets through to the tray */
   turn(at: number, share: number): Fall {
     const isArched = this.#archStays(at);
-    const reach = this.#throat === null ? this.available : Math.min(this.available, this.#throat);
-    if (share === 0 || reach <= 0 || isArched) {
-      const wantsFood = share > 0 && this.#throat === null && this.available <= 0;
-      return { pieces: 0, grams: 0, wantsFood, isNatural: isArched && !wantsFood && share > 0 && reach > 0 };
-    }
-    const count = this.#pieces(reach, share);
-    const fall = this.#letFall(count, reach);
-    const wantsFood = fall.pieces === 0 && this.#throat === null && share === 1 && reach < this.nominalGrams;
-    return { ...fall, wantsFood, isNatural: false };
+    const isBridged = this.#throat !== null;
+    const reach = Math.min(this.available, this.#throat ?? this.available);
+    const isHeld = share === 0 || reach <= 0 || isArched;
+    const fall = isHeld ? { pieces: 0, grams: 0 } : this.#letFall(this.#pieces(reach, share), reach);
+    const isOut = isHeld ? share > 0 && reach <= 0 : share === 1 && reach < this.nominalGrams;
+    return { ...fall, wantsFood: fall.pieces === 0 && isOut && !isBridged };
   }
 
   #pieces(reach: number, share: number): number {
@@ -139,7 +136,6 @@ export interface Fall {
   readonly pieces: number;
   readonly grams: number;
   readonly wantsFood: boolean; // nothing came because the hopper has nothing more to give
-  readonly isNatural: boolean; // nothing came, as happens to any such feeder
 }
 
 interface DispenserTraits {

@@ -45,7 +45,7 @@ export class TruthBook {
     this.#bouts += 1;
   }
 
-  addRun(at: number, { pieces, grams, wantsFood }: Pick<Fall, "pieces" | "grams" | "wantsFood">): void {
+  addRun(at: number, { pieces, grams, wantsFood }: Fall): void {
     this.#portions += 1;
     this.#pieces += pieces;
     this.#given += grams;
