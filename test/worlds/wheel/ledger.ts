@@ -42,13 +42,16 @@ export class Ledger {
     this.portions += 1;
     this.given += grams;
     this.pieces += pieces.length;
-    this.runs.push({ at, grams });
-    this.dayGrams += grams;
-    if (pieces.length > 0) return;
-    if (this.fault.since !== null) this.unfed += 1;
+    const gaveNothing = pieces.length === 0;
+    if (gaveNothing && this.fault.since !== null) this.unfed += 1;
     // The last layer comes out with many empty turns between: for want of food only when less than half a portion is left.
     const isOut = !this.hopper.isBridged && this.hopper.available < 0.5 * this.usualGrams;
-    if (isOut) this.emptySince ??= instant(at);
+    if (gaveNothing && isOut) {
+      this.emptySince ??= instant(at);
+      return; // no portion, so that the mean stays that of portions
+    }
+    this.runs.push({ at, grams });
+    this.dayGrams += grams;
   }
 
   truth(at: number): WorldTruth {
