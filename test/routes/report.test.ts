@@ -1,5 +1,6 @@
 import Database from "better-sqlite3";
-import { describe, expect, it } from "vitest";
+import { describe, expect, it, vi } from "vitest";
+import { openLogDisk } from "../../server/adapters/store/durableLog.ts";
 import type { Answer } from "../../server/contract/report.ts";
 import { reportExample } from "../../server/contract/reportExample.ts";
 import { hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
@@ -52,13 +53,33 @@ describe("a report", () => {
   });
 
   it("is answered only once it would survive a power cut", async () => {
-    const server = await openTestServer();
-    const [direct, prisma] = [
-      server.connections.direct.pragma("synchronous", { simple: true }),
-      await server.connections.write((statements) => statements.$queryRawUnsafe("PRAGMA synchronous")),
-    ];
-    // 2 is FULL: SQLite waits for the disk at every commit, also in WAL mode (sqlite.org/pragma.html#pragma_synchronous).
-    expect([direct, Number((prisma as { synchronous: bigint }[])[0]?.synchronous)]).toEqual([2, 2]);
+    let release: (() => void) | null = null;
+    let isHeld = false;
+    const server = await openTestServer({
+      openDisk: (file) => {
+        const disk = openLogDisk(file);
+        const held = () =>
+          new Promise<void>((resolve) => {
+            release = resolve;
+          });
+        return { ...disk, sync: async () => (isHeld ? held() : disk.sync()) };
+      },
+    });
+    const { key, feeder } = await server.addFeeder();
+    isHeld = true;
+    let isAnswered = false;
+    const answer = server.report(key, plain([press(1, 1_000)])).finally(() => {
+      isAnswered = true;
+    });
+    await vi.waitUntil(async () => (await storedEvents(server, feeder.id)).length === 1);
+    for (let turn = 0; turn < 50; turn += 1) await new Promise((resolve) => setImmediate(resolve));
+    expect(isAnswered).toBe(false);
+    isHeld = false;
+    (release as (() => void) | null)?.();
+    expect((await answer).status).toBe(200);
+    // What keepers change over the other connection: 2 is FULL, it waits for the disk at each commit (sqlite.org/pragma.html#pragma_synchronous).
+    const prisma = await server.connections.write((statements) => statements.$queryRawUnsafe("PRAGMA synchronous"));
+    expect(Number((prisma as { synchronous: bigint }[])[0]?.synchronous)).toBe(2);
   });
 
   it("may be sent by many at once, and each event is still stored once", async () => {

@@ -4,6 +4,7 @@ import { inject, onTestFinished } from "vitest";
 import { createFeederSockets, type FeederSockets } from "../../server/adapters/feederSockets.ts";
 import { createGuessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "../../server/adapters/liveBrowsers.ts";
+import type { LogDisk } from "../../server/adapters/store/durableLog.ts";
 import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
 import { createStore, type OpenStore } from "../../server/adapters/store/prismaStore.ts";
 import { buildApp } from "../../server/app.ts";
@@ -132,6 +133,8 @@ interface TestServerOptions {
   readonly practice?: PracticeRunner;
   /** What stands between the store and its database. */
   readonly around?: (connections: Connections) => Connections;
+  /** How commits reach the disk. */
+  readonly openDisk?: (databaseFile: string) => LogDisk;
   readonly logs?: boolean;
   readonly trustProxy?: boolean;
 }
@@ -151,7 +154,7 @@ export async function openTestServerOn(
   signedInAs: Record<string, string> | null,
 ): Promise<TestServer> {
   const { around = (plain: Connections) => plain, practice = idlePractice } = options;
-  const connections = around(await connect(`file:${file}`, rebuildState));
+  const connections = around(await connect(`file:${file}`, rebuildState, undefined, options.openDisk));
   const store = createStore(connections);
   const [push, email, sockets, browsers] = [fakePush(), fakeEmail(), createFeederSockets(), createLiveBrowsers()];
   const log: string[] = [];
