@@ -7,7 +7,7 @@ describe("a line that can't be read", () => {
     [
       "no object",
       "7",
-      /^line 2: \(the whole\): must have exactly one of report, refused, settings, keeper, orders, check, truth$/,
+      /^line 2: \(the whole\): must have exactly one of report, refused, settings, keeper, orders, check, missing, truth$/,
     ],
     ["nothing that happened", JSON.stringify({ at: iso(1), feeder: "rowan" }), /must have exactly one of report/],
     [
