@@ -1,7 +1,8 @@
 import { open } from "node:fs/promises";
-import { createRequire } from "node:module";
-import { Worker } from "node:worker_threads";
+import type { Worker } from "node:worker_threads";
 import type Database from "better-sqlite3";
+import { startDatabaseThread } from "./databaseThread.ts";
+import { pageSize } from "./migrate.ts";
 
 /**
  * Makes SQLite's write-ahead log durable without holding up the event loop, so that a pause never waits for the disk of a report.
@@ -30,7 +31,6 @@ export interface LogDisk {
   close(): Promise<void>;
 }
 
-const pageSize = 2_048;
 /** As SQLite's own: a thousand pages (https://www.sqlite.org/pragma.html#pragma_wal_autocheckpoint). */
 const checkpointAfterOctets = 1_000 * pageSize;
 /** A commit without a log line still changes heads, indexes and a root or two. Measured by pagesWritten.test.ts. */
@@ -124,8 +124,7 @@ function createCheckpointer(databaseFile: string) {
   let worker: Worker | null = null;
   let answer: (error: unknown) => void = () => undefined;
   const start = () => {
-    const library = createRequire(import.meta.url).resolve("better-sqlite3");
-    worker = new Worker(program, { eval: true, workerData: { library, databaseFile } });
+    worker = startDatabaseThread(databaseFile, program);
     worker.on("message", (error) => answer(error));
     worker.on("error", (error) => answer(error));
     worker.on("exit", () => {
@@ -157,8 +156,7 @@ function createCheckpointer(databaseFile: string) {
 }
 
 const program = `
-  const { parentPort, workerData } = require("node:worker_threads");
-  const database = new (require(workerData.library))(workerData.databaseFile, { timeout: 0 });
+  const database = openDatabase({ timeout: 0 });
   parentPort.on("message", (wanted) => {
     if (wanted === "close") {
       database.close();

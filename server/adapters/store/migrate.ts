@@ -21,7 +21,7 @@ export interface MigrationReport {
 }
 
 /** In octets. */
-const pageSize = 2_048;
+export const pageSize = 2_048;
 
 /**
  * @param isWhole false: the database is known to be damaged, and may be opened but not changed

@@ -1,5 +1,4 @@
-import { createRequire } from "node:module";
-import { Worker } from "node:worker_threads";
+import { startDatabaseThread } from "./databaseThread.ts";
 
 /**
  * Rewrites the whole database file without the remains in free parts of its pages: `secure_delete` alone leaves some where pages were
@@ -8,17 +7,15 @@ import { Worker } from "node:worker_threads";
  * @throws Error where it can't be written; the database is as it was then
  */
 export function rewriteFile(databaseFile: string): Promise<void> {
-  const library = createRequire(import.meta.url).resolve("better-sqlite3");
   return new Promise((resolve, reject) => {
-    const worker = new Worker(program, { eval: true, workerData: { library, databaseFile } });
+    const worker = startDatabaseThread(databaseFile, program);
     worker.once("error", reject);
     worker.once("exit", (code) => (code === 0 ? resolve() : reject(new Error(`rewriting ended with ${code}`))));
   });
 }
 
 const program = `
-  const { library, databaseFile } = require("node:worker_threads").workerData;
-  const database = new (require(library))(databaseFile, { timeout: 5000 });
+  const database = openDatabase({ timeout: 5000 });
   try {
     database.exec("VACUUM");
   } finally {
