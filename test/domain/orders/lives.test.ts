@@ -16,7 +16,7 @@ import {
   type ShownOrder,
 } from "./randomOrders.ts";
 
-describe("any history of a feeder and its keepers", () => {
+describe("any history of a feeder and its keepers", { timeout: 60_000 }, () => {
   it("is never shown better than it is known, and nothing waits or changes for ever", () => {
     fc.assert(
       fc.property(anyBehaviour, anyActions, (nature, moves) => {
