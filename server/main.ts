@@ -121,6 +121,7 @@ async function main(): Promise<void> {
 
   const address = await app.listen({ port: config.port, host: config.host });
   ownUrl = loopbackUrl(address);
+  printStartText(config, address, isDamaged() ? null : await openFirstSignIn(ports));
   notifyOfDamage = () => void runInBackground(app.log, "notifying of the damaged database", () => notifier.notify());
   await runInBackground(app.log, "reading whom to notify of a damaged database", () => notifier.updateRecipients());
   notifyOfDamage();
@@ -130,7 +131,6 @@ async function main(): Promise<void> {
     for (const text of await zoneWarnings(store.yards)) app.log.warn(text);
     await startMissingEscalations(ports);
   }
-  printStartText(config, address, isDamaged() ? null : await openFirstSignIn(ports));
   outboxWorker.notify(); // what a crash left in the outbox
   if (!isChecked) void runInBackground(app.log, checkName, () => checkWholeDatabase(ports, check, app.log));
 }

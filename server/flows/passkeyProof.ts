@@ -1,10 +1,9 @@
 import { createHash } from "node:crypto";
-import { verifyAuthenticationResponse, verifyRegistrationResponse } from "@simplewebauthn/server";
-import { decodeAttestationObject, decodeClientDataJSON, parseAuthenticatorData } from "@simplewebauthn/server/helpers";
 import type { NewCredential, UsedCredential } from "../contract/passkeys.ts";
 import type { PasskeyRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import type { ChallengeUse } from "./passkeyChallenges.ts";
+import { loadPasskeyLibrary, type PasskeyLibrary } from "./passkeyLibrary.ts";
 import type { RelyingParty } from "./relyingParty.ts";
 
 /**
@@ -46,10 +45,11 @@ export async function proveNew(
   use: UseChallenge,
 ): Promise<Proof<MadePasskey>> {
   const { clientDataJSON, attestationObject, transports = [] } = request.response;
-  const read = readAnswer(() => {
-    const attestation = decodeAttestationObject(Buffer.from(attestationObject, "base64url"));
+  const library = await loadPasskeyLibrary();
+  const read = readAnswer(library, () => {
+    const attestation = library.decodeAttestationObject(Buffer.from(attestationObject, "base64url"));
     const certified = attestation.get("attStmt").get("x5c") !== undefined;
-    return { data: parseAuthenticatorData(attestation.get("authData")), clientDataJSON, certified };
+    return { data: library.parseAuthenticatorData(attestation.get("authData")), clientDataJSON, certified };
   });
   if (read === null) return refused("unreadable");
   const wrong = wrongIn(read, "webauthn.create", party, use);
@@ -58,7 +58,7 @@ export async function proveNew(
   if (read.certified) return refused("attested");
   const response = { ...request, response: { clientDataJSON, attestationObject }, clientExtensionResults: {} };
   const verified = await tried(() =>
-    verifyRegistrationResponse({
+    library.verifyRegistrationResponse({
       response,
       expectedChallenge: read.client.challenge,
       expectedOrigin: party.origin,
@@ -92,8 +92,9 @@ export async function proveUse(
   use: UseChallenge,
 ): Promise<Proof<number>> {
   const { clientDataJSON, authenticatorData, signature, userHandle } = request.response;
-  const read = readAnswer(() => {
-    return { data: parseAuthenticatorData(Buffer.from(authenticatorData, "base64url")), clientDataJSON };
+  const library = await loadPasskeyLibrary();
+  const read = readAnswer(library, () => {
+    return { data: library.parseAuthenticatorData(Buffer.from(authenticatorData, "base64url")), clientDataJSON };
   });
   if (read === null) return refused("unreadable");
   const wrong = wrongIn(read, "webauthn.get", party, use);
@@ -101,7 +102,7 @@ export async function proveUse(
   if (known === null) return refused("unknown");
   if (userHandle && Buffer.from(userHandle, "base64url").toString() !== known.keeper) return refused("otherPerson");
   const verified = await tried(() =>
-    verifyAuthenticationResponse({
+    library.verifyAuthenticationResponse({
       response: { ...request, response: { clientDataJSON, authenticatorData, signature }, clientExtensionResults: {} },
       expectedChallenge: read.client.challenge,
       expectedOrigin: party.origin,
@@ -123,10 +124,11 @@ interface ClientData {
 }
 interface Read {
   readonly client: ClientData;
-  readonly data: ReturnType<typeof parseAuthenticatorData>;
+  readonly data: ReturnType<PasskeyLibrary["parseAuthenticatorData"]>;
 }
 
 function readAnswer<Answer extends Pick<Read, "data"> & { readonly clientDataJSON: string }>(
+  { decodeClientDataJSON }: PasskeyLibrary,
   read: () => Answer,
 ): (Answer & Read) | null {
   try {

@@ -1,10 +1,10 @@
 import { randomUUID } from "node:crypto";
 import { verify } from "@node-rs/argon2";
-import { generateAuthenticationOptions, generateRegistrationOptions } from "@simplewebauthn/server";
 import { type NewCredential, type PasskeysView, passkeysMax, type UsedCredential } from "../contract/passkeys.ts";
 import { after, type Instant, isoOf, minutes } from "../domain/instant.ts";
 import type { Ports, SessionRow } from "../ports.ts";
 import { challengeLife, type PasskeyChallenges, passkeyChallenges } from "./passkeyChallenges.ts";
+import { loadPasskeyLibrary } from "./passkeyLibrary.ts";
 import { algorithms, type PasskeyRefusal, proveNew, proveUse, refusalTexts } from "./passkeyProof.ts";
 import type { RelyingParty } from "./relyingParty.ts";
 import { openSession, type SignInResult } from "./signIn.ts";
@@ -45,6 +45,7 @@ const refusedFor = (why: PasskeyRefusal, known: { keeper: string; id: string } |
 
 /** The request to the device. No name is needed: the device knows whose its passkeys are. */
 export async function askToSignIn({ challenges }: Passkeys, party: RelyingParty, browser: string) {
+  const { generateAuthenticationOptions } = await loadPasskeyLibrary();
   const options = await generateAuthenticationOptions({ rpID: party.id, ...asksForPerson });
   challenges.open(options.challenge, "signIn", browser);
   return options;
@@ -119,6 +120,7 @@ export async function confirmByPassphrase(
 export async function askToConfirm(ports: Ports, { challenges }: Passkeys, party: RelyingParty, session: SessionRow) {
   const own = await ports.store.keepers.passkeysOf(session.keeper.id);
   if (own.length === 0) return null;
+  const { generateAuthenticationOptions } = await loadPasskeyLibrary();
   const options = await generateAuthenticationOptions({
     rpID: party.id,
     allowCredentials: own.map(descriptor),
@@ -169,6 +171,7 @@ export async function passkeysView(ports: Ports, party: RelyingParty | null, per
 export async function askToAdd(ports: Ports, { challenges }: Passkeys, party: RelyingParty, session: SessionRow) {
   const own = await ports.store.keepers.passkeysOf(session.keeper.id);
   if (own.length >= passkeysMax) return null;
+  const { generateRegistrationOptions } = await loadPasskeyLibrary();
   const options = await generateRegistrationOptions({
     rpName: "Pieward",
     rpID: party.id,

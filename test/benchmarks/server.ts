@@ -1,6 +1,7 @@
 import { type ChildProcess, spawn } from "node:child_process";
 import { readFileSync } from "node:fs";
 import { join } from "node:path";
+import packageFile from "../../package.json" with { type: "json" };
 
 /** The built server as a process of its own, for benchmarks. */
 
@@ -13,13 +14,16 @@ export function killStarted(): void {
   for (const child of started) if (child.exitCode === null && child.signalCode === null) child.kill("SIGKILL");
 }
 
+/** As `npm start` starts the server: how much memory it may keep changes how fast it is. */
+const [, arenas, flags] = packageFile.scripts.start.match(/^MALLOC_ARENA_MAX=(\d+) node (.*) dist\/server\/main\.js$/) ?? [];
+
 /** @returns what the process has said until it was ready. */
 export function startProcess(
   file: string,
   env: Record<string, string>,
   isReady: RegExp,
 ): Promise<{ child: ChildProcess; said: string }> {
-  const args = file.endsWith(".ts") ? ["--import", "tsx", file] : [file];
+  const args = file.endsWith(".ts") ? ["--import", "tsx", file] : [...(flags ?? "").split(" "), file];
   const child = spawn(process.execPath, args, {
     cwd: root,
     env: { ...process.env, ...env },
@@ -57,6 +61,7 @@ export async function startServer(dataFolder: string, isNew = true): Promise<Ser
     HOST: "127.0.0.1",
     DATA_DIR: dataFolder,
     LOG_LEVEL: "warn",
+    MALLOC_ARENA_MAX: arenas ?? "",
     REPORTS_PER_MINUTE: "1000000",
   };
   const { child, said } = await startProcess(

@@ -16,7 +16,8 @@ export interface FeederRows {
   one(id: string): FeederRow | null;
   /** Those of a yard (null: of all) whose state can be used, in the order in which they were added. */
   usable(yard: string | null): readonly FeederRow[];
-  damaged(): readonly DamagedFeeder[];
+  /** Other work goes on meanwhile: after a power cut each feeder's state has to be rebuilt first. */
+  damaged(): Promise<readonly DamagedFeeder[]>;
   /** Those that are due for a periodic check, the longest overdue first. */
   dueForCheck(now: Instant, most: number): readonly string[];
   /** The key of its log; 0, which belongs to no feeder, where there is none. */
@@ -76,11 +77,22 @@ export function createFeederRows(
   };
   const all = (yard: string | null) => (yard === null ? readAll.all() : readYard.all(yard));
 
-  const problemOf = (head: FeederHead): readonly DamagedFeeder[] =>
+  const problemOf = (head: FeederHead): DamagedFeeder | null =>
     unlessDamaged(
-      () => known(head) && [],
-      ({ problem }) => [{ ...headOf(head), name: head.name, problem }],
+      () => known(head) && null,
+      ({ problem }) => ({ ...headOf(head), name: head.name, problem }),
     );
+  const damaged = async (): Promise<DamagedFeeder[]> => {
+    const found: DamagedFeeder[] = [];
+    for (const { id, no, revision } of all(null)) {
+      if (memory.get(no, revision) !== null) continue;
+      const head = readOne.get(id); // it may have reported, or gone, since
+      const problem = head === undefined ? null : problemOf(head);
+      if (problem !== null) found.push(problem);
+      await nextEventLoopTurn();
+    }
+    return found;
+  };
   return {
     one(id) {
       const head = readOne.get(id);
@@ -93,7 +105,7 @@ export function createFeederRows(
           () => [],
         ),
       ),
-    damaged: () => all(null).flatMap(problemOf),
+    damaged,
     dueForCheck: (now, most) => readDue.all(now, most),
     revision: (feederNo) => readRevision.get(feederNo) ?? null,
     number: (id) => readOne.get(id)?.no ?? 0,
@@ -103,6 +115,8 @@ export function createFeederRows(
     known,
   };
 }
+
+const nextEventLoopTurn = () => new Promise((resolve) => setImmediate(resolve));
 
 /** From memory, or else loaded and remembered. */
 const knownStates =
