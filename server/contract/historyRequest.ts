@@ -5,8 +5,8 @@ import { valueText } from "./fieldProblem.ts";
 
 /** Which history of a feeder a chart asks for, in the address. */
 
-/** More than a screen has places for. */
-const pointsMax = 1_000;
+/** As many as a wide screen has places for. More would be read and sent for nothing: a year at 1,000 misses 50 ms, 500 days 100 kB. */
+const pointsMax = 500;
 const pointsUsual = 400;
 const yearsMax = 10;
 const spanMax = days(3_653); // ten years hold two or three leap days

@@ -36,9 +36,9 @@ const spans = [
   ["a week", 7, 400],
   ["a month", 30, 400],
   ["a year", 365, 400],
-  ["a year", 365, 1_000],
-  ["500 days, the most rows", 500, 1_000],
-  ["ten years", 3_652, 1_000],
+  ["a year", 365, 500],
+  ["250 days, the most rows", 250, 500],
+  ["ten years", 3_652, 500],
 ] as const;
 
 function startServer(dataDir: string): Promise<{ child: ChildProcess; address: string; token: string }> {
