@@ -8,7 +8,7 @@ export default defineConfig({
     // On two cores it would take one file after another, and the browsers mostly wait.
     maxWorkers: 2,
     // Passwords are hashed and databases synced for real; on a slow disk that takes its time.
-    testTimeout: 20_000,
+    testTimeout: 60_000,
     hookTimeout: 30_000,
     env: { TZ: "UTC" },
     coverage: {

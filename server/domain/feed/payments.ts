@@ -48,8 +48,11 @@ const reportDelayMax = seconds(30);
 const staleAfter = minutes(30);
 /** Two trips of the detector closer than this are one cap. */
 const sameDepositGapMax = seconds(2);
-/** A press so soon after a portion or another press is a bird's hammering; feeders ignore it. */
-const pressGapMin = seconds(30);
+/**
+ * A press so soon after a portion or another press is a bird's hammering; feeders ignore it. A cap that drops while the last portion is
+ * given, or just after it, is ignored by many programs as well: that is their rule, and no fault of the feeder.
+ */
+const actGapMin = seconds(30);
 const pressesJudgedMin = 10;
 const pressesAnsweredMin = 0.9;
 const owedRememberedMax = 16;
@@ -84,16 +87,19 @@ export function updatePaymentsByDeposit(
     };
     return { ...payments, owed: payments.owed.map((owedPortion) => (owedPortion === last ? merged : owedPortion)) };
   }
-  return addOwedPortion(payments, "deposit", deposit, now);
+  return isTooSoon(payments, deposit.recordedAt) ? payments : addOwedPortion(payments, "deposit", deposit, now);
 }
 
 export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now: Instant, paused: boolean): Payments {
-  const at = press.recordedAt;
-  if (paused || now - at > staleAfter) return payments;
-  const restBegan = before(at, pressGapMin);
-  if (payments.lastPortionAt !== null && payments.lastPortionAt > restBegan) return payments;
-  if (payments.owed.some((owedPortion) => owedPortion.at > restBegan)) return payments;
-  return addOwedPortion(payments, "press", press, now);
+  if (paused || now - press.recordedAt > staleAfter) return payments;
+  return isTooSoon(payments, press.recordedAt) ? payments : addOwedPortion(payments, "press", press, now);
+}
+
+/** After the last portion, or after what another one is owed for. */
+function isTooSoon({ lastPortionAt, owed }: Payments, at: Instant): boolean {
+  const restBegan = before(at, actGapMin);
+  const isAfterPortion = lastPortionAt !== null && lastPortionAt > restBegan && lastPortionAt < at;
+  return isAfterPortion || owed.some((owedPortion) => owedPortion.at > restBegan);
 }
 
 /** A portion was given. `fell`: whether food was seen to fall; null where no sensor can show it, which counts as paid. */

@@ -54,7 +54,14 @@ describe("what is owed", () => {
   it("is one portion for two trips of the detector within two seconds", () => {
     expect(run(deposit(0, 7), deposit(2, 8)).owed).toMatchObject([{ seq: 7, lastSeq: 8, at: at(0) }]);
     expect(run(deposit(2, 8), deposit(0, 7)).owed).toMatchObject([{ seq: 7, lastSeq: 8 }]);
-    expect(owed(deposit(0, 7), deposit(2.1, 8))).toEqual([7, 8]);
+    expect(run(deposit(0, 7), deposit(2.1, 8)).owed).toMatchObject([{ seq: 7, lastSeq: 7 }]);
+  });
+
+  it("is none for a cap within half a minute after a portion or another cap, which many programs ignore", () => {
+    expect(owed(deposit(0, 1), deposit(29, 2), deposit(30, 3))).toEqual([1, 3]);
+    expect(owed(portion(0, { cause: "timer" }), deposit(29, 1))).toEqual([]);
+    expect(owed(portion(0, { cause: "timer" }), deposit(30, 1))).toEqual([1]);
+    expect(owed(portion(10, { cause: "timer" }), deposit(0, 1))).toEqual([1]); // the portion came after the cap
   });
 
   it("is none for a press within half a minute of a portion or of another press", () => {
