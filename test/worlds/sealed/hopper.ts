@@ -16,7 +16,7 @@ export interface Grain {
   readonly unlike: number; // how much pieces differ: standard deviation over mean
 }
 
-/** Weights of pieces: weighed by the author long ago, from memory. */
+/** Weights and sizes of pieces: from memory. */
 const grains: readonly Grain[] = [
   { food: "peanutHalves", grams: 0.38, size: 9, unlike: 0.3 },
   { food: "peanutWhole", grams: 0.75, size: 12, unlike: 0.25 },

@@ -37,7 +37,7 @@ const regions: readonly Region[] = [
   { zone: "Asia/Kolkata", latitude: [21, 28], longitude: [75, 86], inland: [0.3, 0.7], wet: [0.04, 0.12] },
 ];
 
-/** The year's mean and swing follow the latitude: a fit by eye to climate normals that the author remembers, no source. */
+/** The year's mean and swing follow the latitude: a fit by eye to climate normals, from memory. */
 export function drawPlace(stream: Stream): Place {
   const region = stream.pick(regions);
   const latitude = stream.uniform(...region.latitude);

@@ -1,7 +1,8 @@
 /**
  * Sealed: nobody who changes a detector reads this folder; each run is written down with its date in test/worlds/sealedRuns.md
  *
- * It is run only to publish figures. Formulas have their source beside them; what is from memory or from practice says so.
+ * It is run only to publish figures. Formulas name their source beside them; the works are cited from memory, and so are the numbers of data
+ * sheets. Ranges of how feeders are built and how birds and keepers live are common practice, no source, unless said otherwise.
  */
 import { instant } from "../../../server/domain/instant.ts";
 import type { LogLine } from "../../../server/replay/logLine.ts";
