@@ -34,7 +34,7 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
   return oncePerKind([
     ...pause,
     ...asList(staysPausedFault(orders, settings, now)),
-    ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now)),
+    ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now) && !isRefutedByFood(state, fault)),
     ...(isEmptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, state.hopperForecast)),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
@@ -84,6 +84,21 @@ function isWaitingForLevel({ hopper, alarms, settings }: FeederState, { kind }: 
   const settlesAt = after(pendingJump.at, (2 * settings.reportEvery + minutes(1)) as Span);
   return now < settlesAt && emptyLikeFaults.has(kind);
 }
+
+/** Food fell with the newest portion: nobody is told that none does. An active alarm waits for a second portion. */
+function isRefutedByFood({ feed, alarms, settings }: FeederState, { kind }: Fault): boolean {
+  const { diagnosis, lastFellAt, lastPortionAt } = feed;
+  if (!settings.sensors.chute || diagnosis === null || lastFellAt === null || isActiveAlarm(alarms[kind])) return false;
+  return stoppedFaults.has(kind) && lastFellAt === lastPortionAt && lastFellAt > diagnosis.since;
+}
+
+const stoppedFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
+  "trayJammed",
+  "feedBridged",
+  "feedStopped",
+  "motorStalled",
+  "motorNotTurning",
+]);
 
 const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "trayJammed",

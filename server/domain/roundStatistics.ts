@@ -81,6 +81,7 @@ const roundFeed = (feed: FeedState, before: FeedState): FeedState => ({
   levelAtPortion: roundNumbers(feed.levelAtPortion, before.levelAtPortion),
   portionRate: roundNumbers(feed.portionRate, before.portionRate),
   chute: roundNumbers(feed.chute, before.chute),
+  emptyPortions: roundNumbers(feed.emptyPortions, before.emptyPortions),
   motor: roundNumbers(feed.motor, before.motor),
   scale: feed.scale === before.scale ? feed.scale : roundTrack(feed.scale),
   statistics: roundNumbers(feed.statistics, before.statistics),

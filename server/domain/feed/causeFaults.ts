@@ -9,7 +9,7 @@ import { type Cause, type CauseProbability, causeProbabilities } from "./causePr
 import { causesText, indistinguishableTexts, stopEvidenceText } from "./causeText.ts";
 import { type FeedDiagnosis, settlingPortions, sureCause, totalProbability } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
-import { usualCurrent } from "./motorModel.ts";
+import { currentRatio, usualCurrent } from "./motorModel.ts";
 
 const faultKindByCause = {
   hopperEmpty: "foodOut",
@@ -44,7 +44,7 @@ export function causeFaults(
   const { diagnosis } = feed;
   if (diagnosis === null) return [];
   const lowestLevel = lowerLevel(level, feed.levelAtPortion);
-  const probabilities = causeProbabilities(feed.statistics, lowestLevel, settings, feed.scale.hasJumpedDown);
+  const probabilities = causeProbabilities(feed, lowestLevel, settings);
   const cause = sureCause(probabilities, diagnosis, settings.sensors.scale);
   if (isRefilledSince(feed, level, settings) && !isMotorOrSensorCause(cause)) return [];
   if (cause === null) {
@@ -165,9 +165,14 @@ function noFoodText(
 ): string {
   const stopped = stopEvidenceText(feed, settings);
   const evidence = level === null ? stopped : texts.feed.notEmpty(stopped, gramsText(level.grams));
-  const current = drawnCurrentText(feed);
   const { reason, reasonWithCurrent } = texts.feed[cause];
-  return current === "" ? reason(evidence) : reasonWithCurrent(evidence, current);
+  return isShownByCurrent(cause, feed) ? reasonWithCurrent(evidence, drawnCurrentText(feed)) : reason(evidence);
+}
+
+/** A current is cited as a sign only where it differs from the usual one in the direction that is claimed, and by more than a meter's step. */
+function isShownByCurrent(cause: "feedBridged" | "trayJammed", { motor }: FeedState): boolean {
+  const ratio = currentRatio(motor);
+  return ratio !== null && (cause === "feedBridged" ? ratio < 0.97 : ratio > 1.03);
 }
 
 function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settings: FeederSettings): string {

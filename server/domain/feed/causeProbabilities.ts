@@ -3,7 +3,8 @@ import { normalQuantile95 } from "../hopper/truncatedNormal.ts";
 import { logNormalTail } from "../normalTail.ts";
 import type { FeederSettings } from "../settings.ts";
 import { onsetProbabilities } from "./faultSignatures.ts";
-import type { HypothesisStatistics } from "./hypothesisStatistics.ts";
+import type { FeedState } from "./feedState.ts";
+import { isRefutedByCurrent } from "./motorModel.ts";
 
 /** What can be distinguished: an empty tray has one of two causes, by what its hopper holds. */
 export const causes = [
@@ -18,6 +19,8 @@ export const causes = [
 ] as const;
 export type Cause = (typeof causes)[number];
 
+type EvidenceOfFeed = Pick<FeedState, "statistics" | "scale" | "motor">;
+
 export interface CauseProbability {
   readonly cause: Cause;
   readonly probability: number; // given that one of them is true
@@ -29,20 +32,23 @@ export interface CauseProbability {
  * `level`: in the hopper, null where not known. `hasJumpedDown`: the scale fell by far more than was given.
  */
 export function causeProbabilities(
-  statistics: HypothesisStatistics,
+  { statistics, scale, motor }: EvidenceOfFeed,
   level: HopperLevel | null,
   settings: FeederSettings,
-  hasJumpedDown: boolean,
 ): readonly CauseProbability[] {
-  const stuck = hasJumpedDown
+  const stuck = scale.hasJumpedDown
     ? Math.max(onsetProbabilities.scaleStuck, stuckAfterJumpProbability)
     : onsetProbabilities.scaleStuck;
   const weights: Record<Cause, number> = {
     hopperEmpty: Math.log(runOutProbability(level, settings)) + statistics.emptyTray.sum,
     feedBridged: Math.log(onsetProbabilities.bridged) + statistics.emptyTray.sum,
     trayJammed: Math.log(onsetProbabilities.jammed) + statistics.trayJammed.sum,
-    motorStalled: Math.log(onsetProbabilities.stalled) + statistics.motorStalled.sum,
-    motorNotTurning: Math.log(onsetProbabilities.still) + statistics.motorNotTurning.sum,
+    motorStalled: isRefutedByCurrent(motor, "motorStalled")
+      ? Number.NEGATIVE_INFINITY
+      : Math.log(onsetProbabilities.stalled) + statistics.motorStalled.sum,
+    motorNotTurning: isRefutedByCurrent(motor, "motorNotTurning")
+      ? Number.NEGATIVE_INFINITY
+      : Math.log(onsetProbabilities.still) + statistics.motorNotTurning.sum,
     chuteBlind: Math.log(onsetProbabilities.blind) + statistics.chuteBlind.sum,
     chuteHalfBlind: logSumExp(
       Math.log(onsetProbabilities.halfBlind) + statistics.chuteHalfBlind.sum,

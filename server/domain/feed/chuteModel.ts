@@ -24,10 +24,10 @@ const priorPortions = 50;
 const portionsRememberedMax = 500;
 /**
  * Never less than one in 250: a learnt share is uncertain, and two misses in a row of a sensor that is dusty today
- * must not be proof. Never more than two in five: such a sensor is of no use.
+ * must not be proof. Never more than four in five: an empty portion after another one says little, but not nothing.
  */
 const missedMin = 0.004;
-const missedMax = 0.4;
+const missedMax = 0.8;
 /** The number of pieces says something once it is known from so many portions. */
 const piecesKnownMin = 20;
 
@@ -67,9 +67,12 @@ export interface CountLogLikelihoods {
   readonly undercounting: number; // the sensor misses many a piece
 }
 
-/** ln of the likelihood of this count under each state of feed and sensor. */
-export function countLogLikelihoods(model: ChuteModel, count: number): CountLogLikelihoods {
-  const missedShare = Math.min(Math.max(model.missedShare, missedMin), missedMax);
+/**
+ * ln of the likelihood of this count under each state of feed and sensor.
+ * @param emptyShare how often a portion like this one looks empty on this feeder when nothing is wrong
+ */
+export function countLogLikelihoods(model: ChuteModel, count: number, emptyShare: number): CountLogLikelihoods {
+  const missedShare = Math.min(Math.max(emptyShare, missedMin), missedMax);
   const likelihoods = countLikelihoods(model, count);
   if (count === 0) {
     return {

@@ -8,7 +8,8 @@ import { alarmThreshold, updatePortionRate } from "./alarmThreshold.ts";
 import { causeFaults } from "./causeFaults.ts";
 import { causeProbabilities } from "./causeProbabilities.ts";
 import { type ChuteModel, countLogLikelihoods, updateChuteModel } from "./chuteModel.ts";
-import { type Hypothesis, hypotheses, isSamePart } from "./faultSignatures.ts";
+import { type EmptyPortions, emptyRunEvidence, emptyShareLimit, learnEmptyRun } from "./emptyPortions.ts";
+import { faultSignatures, type Hypothesis, hypotheses, isSamePart } from "./faultSignatures.ts";
 import { type FeedDiagnosis, sureCause, updateDiagnosis } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
 import {
@@ -26,6 +27,7 @@ import {
 import {
   type ExpectedCurrent,
   expectedCurrent,
+  isProvenByCurrent,
   logCurrent,
   type MotorModel,
   recordUnlearntCurrent,
@@ -74,13 +76,16 @@ export function updateFeedByPortion(
       levelAtPortion: level,
       portionRate: updatePortionRate(feed.portionRate, at),
       chute: updateChuteByPortion(feed, portion, observation.didFall),
+      emptyPortions: updateEmptyPortions(feed, observation.didFall),
       motor: updateMotorByPortion(feed.motor, portion, {
         inside,
         expected: observation.current?.expected ?? null,
         didFoodFall: observation.didFall === true,
         isUsual: isCalm && isUsualCurrent(observation.current),
       }),
-      scale: settings.sensors.scale ? updateTrackByPortion(feed.scale, at) : feed.scale,
+      scale: settings.sensors.scale
+        ? updateTrackByPortion(feed.scale, at, emptyProbability(feed, observation.didFall))
+        : feed.scale,
       statistics,
       diagnosis: countPortionSince(feed.diagnosis),
       payments,
@@ -97,6 +102,19 @@ const diagnosedHypothesis = ({ diagnosis }: FeedState): Hypothesis | null =>
 
 const countPortionSince = (diagnosis: FeedDiagnosis | null): FeedDiagnosis | null =>
   diagnosis === null ? null : { ...diagnosis, portionsSince: diagnosis.portionsSince + 1 };
+
+/**
+ * Where nothing was counted, a healthy feeder's portion was as likely empty as missed: the scale that stands still then is the same event
+ * as the count of zero, and no second sign. A sensor that is known to be blind says nothing.
+ */
+function emptyProbability(feed: FeedState, didFall: boolean | null): number {
+  if (didFall === true) return 0;
+  return didFall === false && !isChuteBlind(feed) ? 0.5 : feed.emptyPortions.afterFood.share;
+}
+
+/** Empty portions are learnt once food is seen again: before, it is unknown whether something was wrong. */
+const updateEmptyPortions = (feed: FeedState, didFall: boolean | null): EmptyPortions =>
+  didFall === true ? learnEmptyRun(feed.emptyPortions, feed.uncountedPortions) : feed.emptyPortions;
 
 const uncountedPortionsAfter = ({ uncountedPortions }: FeedState, didFall: boolean | null): number =>
   didFall === null ? uncountedPortions : didFall ? 0 : uncountedPortions + 1;
@@ -209,11 +227,11 @@ function updateFeedDiagnosis(
   at: Instant,
   by: "portion" | "reading",
 ): FeedState {
-  const { chute, scale } = settings.sensors;
-  const senses = { chute, scale, current: feed.motor.lastMilliamps !== null };
-  const threshold = (hypothesis: Hypothesis) => alarmThreshold(feed.portionRate, hypothesis, senses);
+  const threshold = alarmThreshold(feed.portionRate);
+  const isProven = (hypothesis: Hypothesis) =>
+    Math.min(feed.statistics[hypothesis].sum, evidenceLimit(feed, hypothesis)) >= threshold;
   if (feed.diagnosis === null) {
-    if (!hypotheses.some((hypothesis) => feed.statistics[hypothesis].sum >= threshold(hypothesis))) return feed;
+    if (!hypotheses.some(isProven)) return feed;
     const hypothesis = leadingHypothesis(feed.statistics);
     return updateDiagnosedCause(
       { ...feed, diagnosis: { since: at, portionsSince: 0, healthEvidence: 0, cause: null, hypothesis } },
@@ -224,22 +242,32 @@ function updateFeedDiagnosis(
   const leading = leadingHypothesis(feed.statistics);
   const step = feed.statistics[hypothesis].sum - Math.max(before[hypothesis].sum, 0);
   const diagnosis = updateDiagnosis(feed.diagnosis, step, leading, by);
-  const statistics = limitStatistics(feed.statistics, threshold(leading) + statisticExcessMax);
+  const statistics = limitStatistics(feed.statistics, threshold + statisticExcessMax);
   if (diagnosis !== null) return updateDiagnosedCause({ ...feed, diagnosis, statistics }, settings);
   // Another part is faulty as well, by its own evidence.
-  const other = hypotheses.find((one) => !isSamePart(one, hypothesis) && statistics[one].sum >= threshold(one));
+  const other = hypotheses.find(
+    (one) => !isSamePart(one, hypothesis) && statistics[one].sum >= threshold && isProven(one),
+  );
   if (other !== undefined) {
     return updateDiagnosedCause(
       { ...feed, diagnosis: { ...feed.diagnosis, healthEvidence: 0, hypothesis: other }, statistics },
       settings,
     );
   }
-  return { ...feed, diagnosis: null, statistics: clearFeedStatistics(statistics, threshold("chuteHalfBlind") / 2) };
+  return { ...feed, diagnosis: null, statistics: clearFeedStatistics(statistics, threshold / 2) };
+}
+
+/** What the portions of a hypothesis can say at most; a motor that is blocked or without power has a sign of its own. */
+function evidenceLimit({ emptyPortions, statistics, motor }: FeedState, hypothesis: Hypothesis): number {
+  const { food, chute } = faultSignatures[hypothesis];
+  if (food === "falls" && chute !== "blind") return Number.POSITIVE_INFINITY;
+  if (isProvenByCurrent(motor, hypothesis)) return Number.POSITIVE_INFINITY;
+  return emptyRunEvidence(emptyPortions, statistics[hypothesis].portions);
 }
 
 function updateDiagnosedCause(feed: FeedState, settings: FeederSettings): FeedState {
   if (feed.diagnosis === null) return feed;
-  const probabilities = causeProbabilities(feed.statistics, feed.levelAtPortion, settings, feed.scale.hasJumpedDown);
+  const probabilities = causeProbabilities(feed, feed.levelAtPortion, settings);
   const cause = sureCause(probabilities, feed.diagnosis, settings.sensors.scale);
   return cause === feed.diagnosis.cause ? feed : { ...feed, diagnosis: { ...feed.diagnosis, cause } };
 }
@@ -256,7 +284,7 @@ function observePortion(
   const { meanCurrent, recordedAt } = portion;
   const expected = meanCurrent === null ? null : expectedCurrent(feed.motor, recordedAt, inside);
   return {
-    countLogLikelihoods: count === null ? null : countLogLikelihoods(feed.chute, count),
+    countLogLikelihoods: count === null ? null : countLogLikelihoods(feed.chute, count, emptyShareLimit(feed.emptyPortions, feed.uncountedPortions > 0)),
     didFall: count === null ? null : count > 0,
     current: meanCurrent === null || expected === null ? null : { drawn: logCurrent(meanCurrent), expected },
   };

@@ -2,6 +2,7 @@ import type { HopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
 import { initialPortionRate, type PortionRate } from "./alarmThreshold.ts";
 import { type ChuteModel, initialChuteModel } from "./chuteModel.ts";
+import { type EmptyPortions, initialEmptyPortions } from "./emptyPortions.ts";
 import type { FeedDiagnosis } from "./feedDiagnosis.ts";
 import { type HypothesisStatistics, initialStatistics } from "./hypothesisStatistics.ts";
 import { initialMotorModel, type MotorModel } from "./motorModel.ts";
@@ -20,6 +21,7 @@ export interface FeedState {
   readonly levelAtPortion: HopperLevel | null; // in the hopper when the newest portion was given
   readonly portionRate: PortionRate;
   readonly chute: ChuteModel;
+  readonly emptyPortions: EmptyPortions;
   readonly motor: MotorModel;
   readonly scale: ScaleTrack;
   readonly statistics: HypothesisStatistics;
@@ -34,6 +36,7 @@ export const initialFeed = (): FeedState => ({
   levelAtPortion: null,
   portionRate: initialPortionRate,
   chute: initialChuteModel,
+  emptyPortions: initialEmptyPortions,
   motor: initialMotorModel,
   scale: initialScaleTrack,
   statistics: initialStatistics,

@@ -1,5 +1,6 @@
 import { type Instant, inHours, type Span } from "../instant.ts";
 import type { Celsius, Milliamps } from "../units.ts";
+import type { Hypothesis } from "./faultSignatures.ts";
 
 /**
  * What the motor draws on portions that go well. Currents are compared by their logarithm: cold grease and a weak supply
@@ -227,6 +228,32 @@ export const usualCurrent = (motor: MotorModel): number | null =>
   motor.portionsLearnt < portionsKnownMin
     ? null
     : Math.exp(motor.meanLogCurrent + motor.slope * degreesAboveReference(motor, null));
+
+/** Of what it usually draws: common practice, no source. A blocked motor draws several times as much, one with a wire off next to nothing. */
+const blockedRatioMin = 1.6;
+const stillRatioMax = 0.5;
+
+/** Whether the last current is a sign that only this hypothesis can give. */
+export function isProvenByCurrent(motor: MotorModel, hypothesis: Hypothesis): boolean {
+  const ratio = currentRatio(motor);
+  if (ratio === null) return false;
+  return (
+    (hypothesis === "motorStalled" && ratio >= blockedRatioMin) ||
+    (hypothesis === "motorNotTurning" && ratio <= stillRatioMax)
+  );
+}
+
+/** Whether the last current is plain evidence against it. */
+export function isRefutedByCurrent(motor: MotorModel, hypothesis: Hypothesis): boolean {
+  const isOfMotor = hypothesis === "motorStalled" || hypothesis === "motorNotTurning";
+  return isOfMotor && currentRatio(motor) !== null && !isProvenByCurrent(motor, hypothesis);
+}
+
+/** The last current as a share of the usual one; null while either isn't known. */
+export function currentRatio(motor: MotorModel): number | null {
+  const usual = usualCurrent(motor);
+  return usual === null || motor.lastMilliamps === null ? null : motor.lastMilliamps / usual;
+}
 
 const clampWithin = (value: number, residualMax: number): number =>
   Math.min(Math.max(value, -residualMax), residualMax);

@@ -95,6 +95,24 @@ export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now
   return isTooSoon(payments, press.recordedAt) ? payments : addOwedPortion(payments, "press", press, now);
 }
 
+/**
+ * What happened during the run, or too soon after it, is owed nothing; but a portion is often reported only when its run has ended. Its time
+ * should be the start of the run, and some programs state the end.
+ */
+function withoutActsDuring(
+  payments: Payments,
+  portion: Portion & { readonly recordedAt: Instant },
+  paid: OwedPortion | undefined,
+): Payments {
+  const begins = before(portion.recordedAt, portion.motorRan ?? (0 as Span));
+  const restEnds = after(portion.recordedAt, actGapMin);
+  const wasTooSoon = (owedPortion: OwedPortion) =>
+    owedPortion !== paid && owedPortion.at > begins && owedPortion.at < restEnds;
+  return payments.owed.some(wasTooSoon)
+    ? { ...payments, owed: payments.owed.filter((owedPortion) => !wasTooSoon(owedPortion)) }
+    : payments;
+}
+
 /** After the last portion, or after what another one is owed for. */
 function isTooSoon({ lastPortionAt, owed }: Payments, at: Instant): boolean {
   const restBegan = before(at, actGapMin);
@@ -110,12 +128,13 @@ export function updatePaymentsByPortion(
 ): Payments {
   const at = portion.recordedAt;
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
-  const seen = lastPortionAt === payments.lastPortionAt ? payments : { ...payments, lastPortionAt };
-  if (portion.paysFor === null && portion.cause !== "deposit" && portion.cause !== "press") return seen;
-
+  const dated = lastPortionAt === payments.lastPortionAt ? payments : { ...payments, lastPortionAt };
   const isPaid = (owedPortion: OwedPortion) =>
     portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
-  const owedPortion = seen.owed.find(isPaid) ?? seen.unpaid.find(isPaid);
+  const owedPortion = dated.owed.find(isPaid) ?? dated.unpaid.find(isPaid);
+  const seen = withoutActsDuring(dated, portion, owedPortion);
+  if (portion.paysFor === null && portion.cause !== "deposit" && portion.cause !== "press") return seen;
+
   if (owedPortion) return fell === false ? markEmptyPortion(seen, owedPortion) : settlePortion(seen, owedPortion);
   if (portion.paysFor === null || fell === false) return seen;
   return { ...seen, earlyPayments: [...seen.earlyPayments, { seq: portion.paysFor, at }].slice(-owedRememberedMax) };

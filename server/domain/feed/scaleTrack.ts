@@ -57,17 +57,20 @@ const outlierReadings = 4;
 
 export const portionDeviation = (track: ScaleTrack): number => portionRelativeSpread * track.meanPortion;
 
-/** A portion was given, and food falls. */
-export function updateTrackByPortion(track: ScaleTrack, at: Instant): ScaleTrack {
+/** A healthy feeder gave a portion, which was empty with the given probability. */
+export function updateTrackByPortion(track: ScaleTrack, at: Instant, emptyProbability: number): ScaleTrack {
   if (track.readingAt === null) return track;
-  const spread = portionDeviation(track);
+  const given = 1 - emptyProbability; // portions, in the mean
+  const { meanPortion, portionVariance } = track;
+  const spread = given * portionDeviation(track) ** 2 + given * emptyProbability * meanPortion ** 2;
+  const shared = track.variance - 2 * given * track.covariance + given * given * portionVariance;
   return {
     readingAt: track.readingAt,
-    level: track.level - track.meanPortion,
-    variance: Math.max(track.variance - 2 * track.covariance + track.portionVariance, 0) + spread * spread,
+    level: track.level - given * meanPortion,
+    variance: Math.max(shared, 0) + spread,
     meanPortion: track.meanPortion,
     portionVariance: track.portionVariance + (portionDriftShare * track.meanPortion) ** 2,
-    covariance: track.covariance - track.portionVariance,
+    covariance: track.covariance - given * portionVariance,
     noise: track.noise,
     lastPortionAt: at,
     portionsSince: track.portionsSince + 1,

@@ -75,7 +75,8 @@ describe("what is owed", () => {
     const left = (second: number, paysFor: number | null, cause: "deposit" | "press" | "timer" = "deposit") =>
       owed(deposit(0, 7), portion(second, { paysFor, cause }));
     expect([left(120, 7), left(120.1, 7), left(5, 8)]).toEqual([[], [7], [7]]);
-    expect([left(13, null), left(13.1, null), left(-3, null), left(-3.1, null)]).toEqual([[], [7], [], [7]]);
+    expect([left(13, null), left(13.1, null), left(-3, null)]).toEqual([[], [7], []]);
+    expect(left(-3.1, null)).toEqual([]); // it paid another one, and this cap came too soon after it
     expect([left(5, null, "press"), left(5, null, "timer")]).toEqual([[7], [7]]);
     expect(owed(deposit(0, 7), deposit(2, 8), portion(5, { paysFor: 8 }))).toEqual([]);
   });

@@ -73,13 +73,13 @@ describe("a deposit", () => {
 
   it("is listed as unpaid beside its cause, once the feed's tests have found that nothing falls", () => {
     const story = new Story();
-    for (let n = 1; n <= 8; n += 1) {
+    for (let n = 1; n <= 10; n += 1) {
       story
         .deposit(n * 100, n)
         .portion(n * 100 + 1, { paysFor: n, chuteCount: 0 })
         .report(n * 100 + 50);
     }
-    expect(story.faults()[0]?.reason).toMatch(/the motor ran, but no food was seen to fall\. \d in a row\.$/);
+    expect(story.faults()[0]?.reason).toMatch(/the motor ran, but no food was seen to fall\. \d+ in a row\.$/);
     expect(story.feed.diagnosis).not.toBeNull();
   });
 
