@@ -18,7 +18,7 @@ export interface HopperSize {
 }
 
 /** From a pair that comes for a few seeds to a flock that eats a bowl a day. */
-export function drawSize(random: Random, mixture: Mixture): HopperSize {
+function drawSize(random: Random, mixture: Mixture): HopperSize {
   // Below two and a half of the largest pieces a tray can't give portions that are nearly alike.
   const least = Math.max(0.7, 2.5 * mixture.largestPiece);
   const portionGrams = Math.min(60 * mixture.meanPiece, Math.max(least, random.logBetween(0.8, 6)));

@@ -196,7 +196,7 @@ export class Keeper {
 
   private say(at: number, act: Act): void {
     this.parts.agenda.add(at, (now) => {
-      this.parts.hear({ feeder: feederName, at: instant(now), kind: "keeper", act: { by: "Ngaire", ...act } });
+      this.parts.hear({ feeder: feederName, at: instant(now), kind: "keeper", act: { by: "keeper", ...act } });
     });
   }
 }
