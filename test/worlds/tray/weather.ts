@@ -101,7 +101,7 @@ export class Weather {
     this.anomaly -= drop;
     // Heat builds up day by day while the wind comes from the dry inland.
     this.anomaly = 0.8 * this.anomaly + random.normal(this.anomaly > 1 && !isWet ? 1 + season : 0, 2.2);
-    this.anomaly = Math.max(-4.5, this.anomaly);
+    this.anomaly = Math.max(-6.5, this.anomaly);
     this.wasWet = isWet;
     const hot = Math.max(0, mean - 25);
     return {
