@@ -72,7 +72,10 @@ export interface WorldMoment {
 /** As it truly is at the moment of the line. */
 export interface WorldTruth {
   readonly at: Instant;
-  /** Food that can still be given; what lies where nothing gets it out isn't counted here, but the scale carries it. */
+  /**
+   * Food that can still be given, also what lies above a bridge (it may fall); not the rest in corners that nothing gets out, which only
+   * the scale carries.
+   */
   readonly grams: number;
   readonly gramsOnScale: number; // food on the scale, without snow, birds or drift
   readonly portions: number; // motor runs so far

@@ -15,7 +15,7 @@ import {
   truncateBelow,
 } from "./levelFilter.ts";
 import { initialLidLoad, type LidLoadState } from "./lidLoad.ts";
-import { scaleNoise, slopeDeviation, zeroOffsetVariance } from "./scaleModel.ts";
+import { scaleNoise, slopeDeviation, spanDeviation, zeroOffsetVariance } from "./scaleModel.ts";
 import { truncatedNormalInterval } from "./truncatedNormal.ts";
 
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -115,8 +115,9 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
 
 export function hopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
-  const deviation = Math.sqrt(levelVariance(hopper.estimate));
   const { level } = hopper.estimate;
+  const spanError = settings.sensors.scale ? spanDeviation * level : 0;
+  const deviation = Math.sqrt(levelVariance(hopper.estimate) + spanError * spanError);
   const { low, mean, high } = truncatedNormalInterval(level, deviation, brimGrams(settings));
   return { grams: grams(mean), low: grams(low), high: grams(high) };
 }
@@ -249,8 +250,11 @@ const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperSt
 
 // --- bounds --------------------------------------------------------------------------------------------------------
 
-/** Heaped a little above the brim is possible, more isn't. */
-export const brimGrams = (settings: FeederSettings): number => 1.05 * settings.hopperCapacity;
+/** Heaped a little above the brim is possible, more isn't. A capacity that nobody has stated limits nothing. */
+export const brimGrams = (settings: FeederSettings): number =>
+  isAssumed(settings, "hopperCapacity") ? largestHopperGrams : 1.05 * settings.hopperCapacity;
+/** No home-built hopper holds more. Our choice. */
+const largestHopperGrams = 20_000;
 
 export function clampLevel(estimate: LevelEstimate, settings: FeederSettings): LevelEstimate {
   const level = Math.min(Math.max(estimate.level, 0), brimGrams(settings));

@@ -28,9 +28,20 @@ export const slopeDeviation = (settings: FeederSettings): number => 0.0002 * ful
 export const tareCelsius = 12;
 const tareCelsiusDeviation = 6;
 
+/**
+ * What a home-built scale reads at zero is off by tens of grams, and on a small hopper no less, since its cell is seldom a small one: the
+ * hopper was tared with food in its corners, parts were added later, screws were turned. Common practice, no source.
+ */
+const taringDeviationMin = 25; // g
+/**
+ * Of what is weighed: a cell calibrated by the keeper with a known weight of a few hundred grams, read to a gram or two; cells that carry the
+ * load off their axis. Common practice, no source.
+ */
+export const spanDeviation = 0.008;
+
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
 export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {
-  const taringDeviation = 0.0011 * fullScale(settings);
+  const taringDeviation = Math.max(taringDeviationMin, 0.012 * fullScale(settings));
   // Without a thermometer the season's own cold is in it.
   const kelvin = hasThermometer ? tareCelsiusDeviation : 10;
   return taringDeviation * taringDeviation + kelvin * kelvin * slopeSquared;
@@ -41,7 +52,7 @@ export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean
  * also the day's swing.
  */
 export function zeroDriftVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {
-  const ownDeviation = 0.00055 * fullScale(settings);
+  const ownDeviation = Math.max(3, 0.001 * fullScale(settings));
   const kelvin = hasThermometer ? 0.8 : 4;
   return ownDeviation * ownDeviation + kelvin * kelvin * slopeSquared;
 }

@@ -26,9 +26,14 @@ export class Hopper {
     this.deadSpace = capacity * random.between(0, 0.02); // common practice, no source: flat corners, a rim at the wheel
   }
 
-  /** Grams that can still be given. */
+  /** Grams that the next turns can get: below a bridge, where there is one. */
   get available(): number {
     return this.sum;
+  }
+
+  /** Grams that can still be given, also those above a bridge, which may fall. */
+  get remaining(): number {
+    return this.sum + this.bridged;
   }
 
   /** All food in it, also what no turn gets out. */

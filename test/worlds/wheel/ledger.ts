@@ -59,7 +59,7 @@ export class Ledger {
     const { hopper, fault } = this;
     return {
       at: instant(at),
-      grams: hopper.available,
+      grams: hopper.remaining,
       gramsOnScale: hopper.total,
       portions: this.portions,
       pieces: this.pieces,

@@ -60,6 +60,23 @@ describe("the parts of the wheel world", () => {
     expect(mixed).toBeGreaterThan(10);
   });
 
+  it("keep what lies above a bridge among the food that can still be given, though no turn gets it", () => {
+    const hopper = new Hopper(randomFor(3, "hopper"), drawMix(randomFor(3, "mix")), 1_000);
+    hopper.refill(900);
+    const corners = hopper.total - hopper.remaining;
+    expect(corners).toBeGreaterThan(0);
+    const before = hopper.remaining;
+    hopper.bridge(20);
+    expect(hopper.available).toBeCloseTo(20, 6);
+    expect(hopper.remaining).toBeCloseTo(before, 6);
+    while (hopper.available > 0) hopper.takePiece();
+    expect(hopper.remaining).toBeCloseTo(before - 20, 6);
+    hopper.refill(50); // falls on the bridge
+    expect(hopper.available).toBe(0);
+    expect(hopper.remaining).toBeCloseTo(before + 30, 6);
+    expect(hopper.total - hopper.remaining).toBeCloseTo(corners, 6);
+  });
+
   it("show a stalled servo by its current, a loose wire by none, and a stalled stepper not at all", () => {
     const kinds = new Set<string>();
     for (let seed = 1; seed <= 40; seed += 1) {

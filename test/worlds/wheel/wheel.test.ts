@@ -231,11 +231,16 @@ describe("a planted fault", () => {
     expect(stories.some((moments) => moments.at(-1)?.truth.emptySince !== null)).toBe(true);
   });
 
-  it("foodBridged: food stays above, which the scale carries", () => {
+  it("foodBridged: food stays above, which still counts as food that can be given", () => {
     for (const moments of faulty("foodBridged")) {
-      const { last } = truthsOfFault(moments);
-      expect(last?.grams).toBeLessThan(60);
-      expect((last?.gramsOnScale ?? 0) - (last?.grams ?? 0)).toBeGreaterThan(100);
+      const { first, last } = truthsOfFault(moments);
+      const before = moments.filter((each) => !isAfterFault(each)).at(-1)?.truth;
+      const tenPortions = 10 * (before?.portionGrams ?? 0);
+      expect(Math.abs((first?.grams ?? 0) - (before?.grams ?? 0))).toBeLessThan(tenPortions); // a bridge takes nothing away
+      expect(last?.grams).toBeGreaterThan(100);
+      const corners = (last?.gramsOnScale ?? 0) - (last?.grams ?? 0);
+      expect(corners).toBeCloseTo((before?.gramsOnScale ?? 0) - (before?.grams ?? 0), 6);
+      expect(last?.unfed).toBeGreaterThan(0);
       expect(last?.emptySince).toBeNull();
     }
   });
