@@ -15,7 +15,7 @@ import {
   truncateBelow,
 } from "./levelFilter.ts";
 import { initialLidLoad, type LidLoadState } from "./lidLoad.ts";
-import { scaleNoise, slopeDeviation, spanDeviation, zeroOffsetVariance } from "./scaleModel.ts";
+import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { truncatedNormalInterval } from "./truncatedNormal.ts";
 
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -54,7 +54,7 @@ export interface PendingJump {
   readonly count: number; // of readings that agreed
 }
 
-/** A point and the interval that holds the truth nine times in ten. All within 0 and 105 % of the capacity. */
+/** A point and the interval that holds the truth nine times in ten. All within 0 and 120 % of the capacity. */
 export interface HopperLevel {
   readonly grams: Grams;
   readonly low: Grams;
@@ -116,8 +116,8 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
 export function hopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
   const { level } = hopper.estimate;
-  const spanError = settings.sensors.scale ? spanDeviation * level : 0;
-  const deviation = Math.sqrt(levelVariance(hopper.estimate) + spanError * spanError);
+  const scaleError = settings.sensors.scale ? unlearntVariance(level, settings) : 0;
+  const deviation = Math.sqrt(levelVariance(hopper.estimate) + scaleError);
   const { low, mean, high } = truncatedNormalInterval(level, deviation, brimGrams(settings));
   return { grams: grams(mean), low: grams(low), high: grams(high) };
 }
@@ -250,9 +250,12 @@ const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperSt
 
 // --- bounds --------------------------------------------------------------------------------------------------------
 
-/** Heaped a little above the brim is possible, more isn't. A capacity that nobody has stated limits nothing. */
+/**
+ * Heaped above the brim is possible, and a capacity is stated roughly; more isn't possible. A capacity that nobody has stated limits
+ * nothing.
+ */
 export const brimGrams = (settings: FeederSettings): number =>
-  isAssumed(settings, "hopperCapacity") ? largestHopperGrams : 1.05 * settings.hopperCapacity;
+  isAssumed(settings, "hopperCapacity") ? largestHopperGrams : 1.2 * settings.hopperCapacity;
 /** No home-built hopper holds more. Our choice. */
 const largestHopperGrams = 20_000;
 

@@ -42,7 +42,7 @@ export function updateHopperByRefill(
     case "added":
       return updateEmptySince(addFood(reported, refill.what.grams, at, settings), at, settings);
     case "filled":
-      // "To the brim" is judged by eye: right within 3 %. Common practice, no source.
+      // "To the brim" is judged by eye, and the capacity was measured once with other food. Common practice, no source.
       return setLevelByKeeper(
         reported,
         {
@@ -55,10 +55,7 @@ export function updateHopperByRefill(
       );
     case "level": {
       // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
-      const deviation = Math.min(
-        0.005 * settings.hopperCapacity + 0.1 * refill.what.grams,
-        0.03 * settings.hopperCapacity,
-      );
+      const deviation = 0.005 * settings.hopperCapacity + 0.12 * refill.what.grams;
       return setLevelByKeeper(reported, { mass: refill.what.grams, deviation, at, isComparable: true }, settings);
     }
   }
@@ -77,7 +74,7 @@ function isAlreadyFound(hopper: HopperState, { at, what }: ReportedRefill, setti
 }
 
 /** Of the capacity. An assumed capacity may be half as much again, or half of it. */
-const brimUncertainty = (settings: FeederSettings): number => (isAssumed(settings, "hopperCapacity") ? 0.3 : 0.03);
+const brimUncertainty = (settings: FeederSettings): number => (isAssumed(settings, "hopperCapacity") ? 0.3 : 0.08);
 
 /** The amount poured in was reported too: then "full" can be compared with the estimate. */
 const isAmountReported = ({ amountReportedAt }: HopperState, at: Instant): boolean =>
@@ -110,13 +107,15 @@ function addFood(hopper: HopperState, grams: number, at: Instant, settings: Feed
   }
   // The scale weighed after it was poured in: it is in the reading already.
   if (hopper.weighedAt !== null && at < hopper.weighedAt) return hopper;
-  const deviation = 0.03 * grams; // a kitchen scale or a scoop; common practice, no source
+  const deviation = 0.08 * grams; // a kitchen scale, a scoop or a guess; common practice, no source
   const raised = addVariance(
     { ...hopper.estimate, level: hopper.estimate.level + grams },
     { level: deviation * deviation },
   );
+  // Told twice, or of another feeder: the scale will show what truly went in, and nothing is concluded about its zero.
+  if (hopper.weighedAt !== null && raised.level > brimGrams(settings)) return hopper;
   // It went in, so there was room for it.
-  const isNear = raised.level + Math.sqrt(levelVariance(raised)) > brimGrams(settings);
+  const isNear = hopper.weighedAt === null && raised.level + Math.sqrt(levelVariance(raised)) > brimGrams(settings);
   const estimate = isNear ? clampPortion(truncateAbove(raised, brimGrams(settings)), settings) : raised;
   return { ...hopper, amountReportedAt: at, estimate: clampLevel(fillToBrim(estimate, grams, settings), settings) };
 }
@@ -151,6 +150,8 @@ function setLevelByKeeper(
   const variance = deviation * deviation + (0.5 * eatenSince) ** 2;
   const totalVariance = levelVariance(hopper.estimate) + variance;
   const isNear = hopper.isKnown && Math.abs(levelNow - hopper.estimate.level) <= 3 * Math.sqrt(totalVariance);
+  // A word against a scale that has weighed since: the keeper may have erred in the amount, the time or the feeder.
+  if (!isNear && hopper.weighedAt !== null && hopper.weighedAt >= at) return hopper;
   const estimate =
     teaches && isNear
       ? clampPortion(updateByMeasurement(hopper.estimate, levelNow, variance), settings)

@@ -37,7 +37,13 @@ const taringDeviationMin = 25; // g
  * Of what is weighed: a cell calibrated by the keeper with a known weight of a few hundred grams, read to a gram or two; cells that carry the
  * load off their axis. Common practice, no source.
  */
-export const spanDeviation = 0.008;
+const spanDeviation = 0.008;
+/** Of the capacity: wood that soaks and dries within days, snow that melts and freezes on the roof. Common practice, no source. */
+const soakedDeviation = 0.015;
+
+/** g², of what the scale shows too much or too little for days, and no reading corrects. */
+export const unlearntVariance = (level: number, settings: FeederSettings): number =>
+  (spanDeviation * level) ** 2 + (soakedDeviation * settings.hopperCapacity) ** 2;
 
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
 export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {
