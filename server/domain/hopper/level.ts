@@ -269,11 +269,15 @@ export function clampPortion(estimate: LevelEstimate, settings: FeederSettings):
   return portion === estimate.portion ? estimate : { ...estimate, portion };
 }
 
-/** Empty when the whole interval lies below the limit; filled again only well above it, so that the state doesn't flicker. */
+/**
+ * Empty when the whole interval lies below the limit. A scale's interval is wide for what it may be off by at zero, a few per cent of the hopper:
+ * where the level itself lies below the limit, it is as good as empty. Filled again only well above it, so that the state doesn't flicker.
+ */
 export function updateEmptySince(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = hopperLevel(hopper, settings);
   if (level === null) return hopper;
   const emptyBelow = emptyThreshold(settings);
-  if (hopper.emptySince === null) return level.high <= emptyBelow ? { ...hopper, emptySince: at } : hopper;
+  const lowest = settings.sensors.scale ? hopper.estimate.level : level.high;
+  if (hopper.emptySince === null) return lowest <= emptyBelow ? { ...hopper, emptySince: at } : hopper;
   return level.grams > 2 * emptyBelow || level.low > emptyBelow ? { ...hopper, emptySince: null } : hopper;
 }

@@ -87,7 +87,7 @@ describe("portions", () => {
     const before = held(full, withoutScale);
     const after = held(hopper, withoutScale);
     expect(after.grams).toBeCloseTo(2_000 - 800, 6);
-    expect(after.high - after.low).toBeGreaterThan(2 * (before.high - before.low));
+    expect(after.high - after.low).toBeGreaterThan(1.3 * (before.high - before.low));
   });
 
   it("that dropped nothing lower nothing, unless the chute sensor is known to be blind or isn't there", () => {
@@ -298,8 +298,8 @@ describe("a level entered by the keeper where there is no scale", () => {
       withoutScale,
     );
     expect(held(hopper, withoutScale).grams).toBeGreaterThan(990);
-    expect(held(hopper, withoutScale).grams).toBeLessThan(1_040);
-    expect(learntPortion(hopper).mean).toBeGreaterThan(9.2);
+    expect(held(hopper, withoutScale).grams).toBeLessThan(1_080); // a word is no command
+    expect(learntPortion(hopper).mean).toBeGreaterThan(8.5);
   });
 
   it("entered hours late is lowered by what has been eaten since", () => {
@@ -389,7 +389,7 @@ describe("whatever happens to a hopper", () => {
           expect(level.low).toBeGreaterThanOrEqual(0);
           expect(level.low).toBeLessThanOrEqual(level.grams);
           expect(level.grams).toBeLessThanOrEqual(level.high);
-          expect(level.high).toBeLessThanOrEqual(2_100);
+          expect(level.high).toBeLessThanOrEqual(2_400);
         }
         expect(JSON.parse(JSON.stringify(hopper))).toEqual(hopper);
       }),
