@@ -50,9 +50,10 @@ const staleAfter = minutes(30);
 const sameDepositGapMax = seconds(2);
 /**
  * A press so soon after a portion or another press is a bird's hammering; feeders ignore it. A cap that drops while the last portion is
- * given, or just after it, is ignored by many programs as well: that is their rule, and no fault of the feeder.
+ * given, or just after it, is ignored by many programs as well: that is their rule, and no fault of the feeder. They wait for up to a
+ * minute; common practice, no source. A feeder that pays nothing any more is found all the same: it gives no portion.
  */
-const actGapMin = seconds(30);
+const actGapMin = seconds(60);
 const pressesJudgedMin = 10;
 const pressesAnsweredMin = 0.9;
 const owedRememberedMax = 16;
@@ -131,7 +132,7 @@ export function updatePaymentsByPortion(
   const dated = lastPortionAt === payments.lastPortionAt ? payments : { ...payments, lastPortionAt };
   const isPaid = (owedPortion: OwedPortion) =>
     portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
-  const owedPortion = dated.owed.find(isPaid) ?? dated.unpaid.find(isPaid);
+  const owedPortion = dated.owed.find(isPaid) ?? dated.unpaid.find(isPaid) ?? dated.owed.find(isPaidByRepeat(portion));
   const seen = withoutActsDuring(dated, portion, owedPortion);
   if (portion.paysFor === null && portion.cause !== "deposit" && portion.cause !== "press") return seen;
 
@@ -263,6 +264,16 @@ const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, owedP
   portion.paysFor >= owedPortion.seq &&
   portion.paysFor <= owedPortion.lastSeq &&
   Math.abs(portion.recordedAt - owedPortion.at) <= namedPaymentDelayMax; // seq restarts at each boot: the time must fit too
+
+/** A contact bounces, a bird presses twice: many programs then name the second press. It was owed nothing of its own, so it pays the first. */
+const isPaidByRepeat =
+  (portion: Portion & { readonly recordedAt: Instant }) =>
+  ({ kind, lastSeq, at }: OwedPortion): boolean =>
+    portion.paysFor !== null &&
+    portion.cause === kind &&
+    portion.paysFor > lastSeq &&
+    portion.recordedAt >= at &&
+    portion.recordedAt < after(at, actGapMin);
 
 const isPaidByTime = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion) =>
   portion.cause === owedPortion.kind &&

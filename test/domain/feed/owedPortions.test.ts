@@ -57,28 +57,34 @@ describe("what is owed", () => {
     expect(run(deposit(0, 7), deposit(2.1, 8)).owed).toMatchObject([{ seq: 7, lastSeq: 7 }]);
   });
 
-  it("is none for a cap within half a minute after a portion or another cap, which many programs ignore", () => {
-    expect(owed(deposit(0, 1), deposit(29, 2), deposit(30, 3))).toEqual([1, 3]);
-    expect(owed(portion(0, { cause: "timer" }), deposit(29, 1))).toEqual([]);
-    expect(owed(portion(0, { cause: "timer" }), deposit(30, 1))).toEqual([1]);
+  it("is none for a cap within a minute after a portion or another cap, which many programs ignore", () => {
+    expect(owed(deposit(0, 1), deposit(59, 2), deposit(60, 3))).toEqual([1, 3]);
+    expect(owed(portion(0, { cause: "timer" }), deposit(59, 1))).toEqual([]);
+    expect(owed(portion(0, { cause: "timer" }), deposit(60, 1))).toEqual([1]);
     expect(owed(portion(10, { cause: "timer" }), deposit(0, 1))).toEqual([1]); // the portion came after the cap
   });
 
-  it("is none for a press within half a minute of a portion or of another press", () => {
-    expect(owed(press(0, 1), press(29, 2), press(30, 3))).toEqual([1, 3]);
-    expect(owed(portion(0, { cause: "timer" }), press(29, 1))).toEqual([]);
-    expect(owed(portion(0, { cause: "timer" }), press(30, 1))).toEqual([1]);
+  it("is none for a press within a minute of a portion or of another press", () => {
+    expect(owed(press(0, 1), press(59, 2), press(60, 3))).toEqual([1, 3]);
+    expect(owed(portion(0, { cause: "timer" }), press(59, 1))).toEqual([]);
+    expect(owed(portion(0, { cause: "timer" }), press(60, 1))).toEqual([1]);
     expect(owed(press(0, 1, { paused: true }), press(40, 2, { received: 1_841 }))).toEqual([]);
   });
 
   it("is paid by a portion that names it within two minutes, or by one that follows within ten seconds", () => {
     const left = (second: number, paysFor: number | null, cause: "deposit" | "press" | "timer" = "deposit") =>
       owed(deposit(0, 7), portion(second, { paysFor, cause }));
-    expect([left(120, 7), left(120.1, 7), left(5, 8)]).toEqual([[], [7], [7]]);
+    expect([left(120, 7), left(120.1, 7), left(5, 6), left(5, 8)]).toEqual([[], [7], [7], []]); // 8 is a repeat of 7
     expect([left(13, null), left(13.1, null), left(-3, null)]).toEqual([[], [7], []]);
     expect(left(-3.1, null)).toEqual([]); // it paid another one, and this cap came too soon after it
     expect([left(5, null, "press"), left(5, null, "timer")]).toEqual([[7], [7]]);
     expect(owed(deposit(0, 7), deposit(2, 8), portion(5, { paysFor: 8 }))).toEqual([]);
+  });
+
+  it("is paid by a portion that names a repeat of it, as a bouncing contact gives", () => {
+    expect(owed(press(0, 7), press(0.1, 8), portion(1, { cause: "press", paysFor: 8 }))).toEqual([]);
+    expect(owed(press(0, 7), press(0.1, 8), portion(1, { cause: "deposit", paysFor: 8 }))).toEqual([7]);
+    expect(owed(press(0, 7), portion(70, { cause: "press", paysFor: 8 }))).toEqual([7]);
   });
 
   it("is paid by a portion that was reported before it", () => {
@@ -133,7 +139,7 @@ describe("what is owed", () => {
     expect(unpaid(deposit(0, 7), report(60, { spooled: 1 }))).toEqual([]);
     expect(unpaid(deposit(0, 7), report(60, { spooled: null }))).toEqual([7]);
     expect(run(deposit(0, 7), report(60, { paused: true })).owed).toEqual([]);
-    expect(run(deposit(0, 7), deposit(50, 8), report(60))).toMatchObject({
+    expect(run(deposit(0, 7), deposit(70, 8), report(80))).toMatchObject({
       owed: [{ seq: 8 }],
       unpaid: [{ seq: 7 }],
       unpaidCount: 1,
