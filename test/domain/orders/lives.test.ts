@@ -22,7 +22,7 @@ describe("any history of a feeder and its keepers", { timeout: 60_000 }, () => {
       fc.property(anyBehaviour, anyActions, (nature, moves) => {
         expect([...brokenChecks(runOrders(nature, moves)).values()]).toEqual([]);
       }),
-      { numRuns: 350 },
+      { numRuns: 250 },
     );
   });
 });
