@@ -112,6 +112,8 @@ const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
 function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
   const { emptySince, pendingJump, estimate } = hopper;
   if (emptySince === null || feed.lastFellAt === null || feed.lastFellAt <= emptySince) return false;
+  // By the scale's level alone it may be some portions too early: while they fall, nobody is told that it is empty.
+  if (feed.uncountedPortions === 0 && !isActiveAlarm(alarms.foodOut)) return true;
   return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isActiveAlarm(alarms.foodOut));
 }
 

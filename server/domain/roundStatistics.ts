@@ -101,6 +101,8 @@ const roundTrack = (track: ScaleTrack): ScaleTrack => ({
   portionsSince: track.portionsSince,
   outliers: track.outliers,
   drift: roundNumber(track.drift, 9),
+  step: roundNumber(track.step, 9),
+  lastReading: track.lastReading,
   hasJumpedDown: track.hasJumpedDown,
 });
 

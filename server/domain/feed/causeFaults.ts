@@ -112,7 +112,7 @@ function unsureFeedFault(
     settings,
   );
   return {
-    kind: "feedStopped",
+    kind: isThinned(feed) ? "chuteBlind" : "feedStopped",
     reason: [
       (level === null ? text.unsureWithoutLevel : text.unsure)(evidence, causesText(open)),
       ...levelTexts,
@@ -127,6 +127,12 @@ function unsureFeedFault(
     ),
   };
 }
+
+/** Less is counted than usual, but something is: the sensor is dirty or the portions are small, and neither can't wait for a few hours. */
+const isThinned = ({ diagnosis, uncountedPortions }: FeedState): boolean =>
+  (diagnosis?.hypothesis === "chuteHalfBlind" || diagnosis?.hypothesis === "chuteUndercounting") &&
+  uncountedPortions < thinnedRunMax;
+const thinnedRunMax = 5; // portions
 
 // --- texts ---------------------------------------------------------------------------------------------------------
 

@@ -39,6 +39,7 @@ export function causeProbabilities(
   const stuck = scale.hasJumpedDown
     ? Math.max(onsetProbabilities.scaleStuck, stuckAfterJumpProbability)
     : onsetProbabilities.scaleStuck;
+  const chuteWeight = settings.sensors.chute ? 0 : Number.NEGATIVE_INFINITY; // a sensor that isn't there has no fault
   const weights: Record<Cause, number> = {
     hopperEmpty: Math.log(runOutProbability(level, settings)) + statistics.emptyTray.sum,
     feedBridged: Math.log(onsetProbabilities.bridged) + statistics.emptyTray.sum,
@@ -49,12 +50,14 @@ export function causeProbabilities(
     motorNotTurning: isRefutedByCurrent(motor, "motorNotTurning")
       ? Number.NEGATIVE_INFINITY
       : Math.log(onsetProbabilities.still) + statistics.motorNotTurning.sum,
-    chuteBlind: Math.log(onsetProbabilities.blind) + statistics.chuteBlind.sum,
-    chuteHalfBlind: logSumExp(
-      Math.log(onsetProbabilities.halfBlind) + statistics.chuteHalfBlind.sum,
-      Math.log(onsetProbabilities.fewSeen) + statistics.chuteUndercounting.sum,
-    ),
-    scaleStuck: Math.log(stuck) + statistics.scaleStuck.sum,
+    chuteBlind: chuteWeight + Math.log(onsetProbabilities.blind) + statistics.chuteBlind.sum,
+    chuteHalfBlind:
+      chuteWeight +
+      logSumExp(
+        Math.log(onsetProbabilities.halfBlind) + statistics.chuteHalfBlind.sum,
+        Math.log(onsetProbabilities.fewSeen) + statistics.chuteUndercounting.sum,
+      ),
+    scaleStuck: settings.sensors.scale ? Math.log(stuck) + statistics.scaleStuck.sum : Number.NEGATIVE_INFINITY,
   };
   const weightMax = Math.max(...causes.map((cause) => weights[cause]));
   const odds = causes.map((cause) => ({ name: cause, odds: Math.exp(weights[cause] - weightMax) }));

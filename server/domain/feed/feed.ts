@@ -284,7 +284,10 @@ function observePortion(
   const { meanCurrent, recordedAt } = portion;
   const expected = meanCurrent === null ? null : expectedCurrent(feed.motor, recordedAt, inside);
   return {
-    countLogLikelihoods: count === null ? null : countLogLikelihoods(feed.chute, count, emptyShareLimit(feed.emptyPortions, feed.uncountedPortions > 0)),
+    countLogLikelihoods:
+      count === null
+        ? null
+        : countLogLikelihoods(feed.chute, count, emptyShareLimit(feed.emptyPortions, feed.uncountedPortions > 0)),
     didFall: count === null ? null : count > 0,
     current: meanCurrent === null || expected === null ? null : { drawn: logCurrent(meanCurrent), expected },
   };

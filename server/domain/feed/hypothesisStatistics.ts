@@ -4,6 +4,7 @@ import { type FaultSignature, faultSignatures, type Hypothesis, hypotheses } fro
 import type { ExpectedCurrent } from "./motorModel.ts";
 import {
   portionDeviation,
+  readingNoise,
   type ScaleEstimate,
   type ScaleTrack,
   scaleLogLikelihoodRatio,
@@ -97,7 +98,7 @@ export function updateStatisticsByReading(
     return {
       ...before,
       sum,
-      scaleEstimate: updateScaleEstimate(scaleEstimate, reading, addedVariance, track.noise),
+      scaleEstimate: updateScaleEstimate(scaleEstimate, reading, addedVariance, readingNoise(track)),
     };
   });
 }

@@ -20,6 +20,8 @@ export interface ScaleTrack {
   readonly portionsSince: number; // since the newest reading
   readonly outliers: { readonly grams: number; readonly count: number } | null; // readings in a row that fit nothing
   readonly drift: number; // g an hour, recent change while no portion was given
+  readonly lastReading: number | null; // g
+  readonly step: number; // g, by which its readings differ at the least; 0 while that isn't known
   readonly hasJumpedDown: boolean; // it fell by far more than was given, and stayed there
 }
 
@@ -41,6 +43,8 @@ export const initialScaleTrack: ScaleTrack = {
   portionsSince: 0,
   outliers: null,
   drift: 0,
+  step: 0,
+  lastReading: null,
   hasJumpedDown: false,
 };
 
@@ -76,6 +80,8 @@ export function updateTrackByPortion(track: ScaleTrack, at: Instant, emptyProbab
     portionsSince: track.portionsSince + 1,
     outliers: track.outliers,
     drift: track.drift,
+    step: track.step,
+    lastReading: track.lastReading,
     hasJumpedDown: track.hasJumpedDown,
   };
 }
@@ -107,10 +113,10 @@ export function updateTrackByReading(
   const hours = Math.max(inHours((at - track.readingAt) as Span), 0);
   const addedVariance = hours * driftVariancePerHour(track, settings);
   const variance = track.variance + addedVariance;
-  const total = variance + track.noise;
+  const total = variance + readingNoise(track);
   const residual = reading - track.level;
   const isFar = (estimate: ScaleEstimate) =>
-    isOutlier(reading - estimate.level, estimate.variance + addedVariance + track.noise);
+    isOutlier(reading - estimate.level, estimate.variance + addedVariance + readingNoise(track));
   if (isFar(track) && scaleEstimates.every(isFar)) return updateTrackByOutlier(track, reading, at);
   const gain = variance / total;
   const portionGain = canLearn ? track.covariance / total : 0;
@@ -127,6 +133,8 @@ export function updateTrackByReading(
       portionsSince: 0,
       outliers: null,
       drift: updateDrift(track, gain * residual, hours),
+      step: updateStep(track, reading),
+      lastReading: reading,
       hasJumpedDown: track.hasJumpedDown,
     },
     addedVariance,
@@ -158,9 +166,26 @@ export function scaleLogLikelihoodRatio(
   reading: number,
   addedVariance: number,
 ): number {
-  const falls = logStudentDensity(reading - track.level, track.variance + addedVariance + track.noise);
-  return logStudentDensity(reading - estimate.level, estimate.variance + addedVariance + track.noise) - falls;
+  const noise = readingNoise(track);
+  const falls = logStudentDensity(reading - track.level, track.variance + addedVariance + noise);
+  return logStudentDensity(reading - estimate.level, estimate.variance + addedVariance + noise) - falls;
 }
+
+/**
+ * g², of one reading. A coarse scale stands still for some portions, as it must: a value within its step is as likely as another, and a
+ * reading that repeats itself says nothing new, so that half a step counts in full.
+ */
+export const readingNoise = ({ noise, step }: ScaleTrack): number => noise + (step / 2) ** 2;
+
+/** Readings of a fine scale differ by little; those of a coarse one never by less than its step, which one lucky pair must not hide. */
+function updateStep({ step, lastReading }: ScaleTrack, reading: number): number {
+  const difference = lastReading === null ? 0 : Math.abs(reading - lastReading);
+  if (difference < 0.05 || difference > stepMax) return step;
+  if (step === 0 || difference < step) return difference;
+  return Math.min(difference, step * stepGrowth);
+}
+const stepMax = 20; // g
+const stepGrowth = 1.02; // a reading, towards what is seen
 
 export function updateScaleEstimate(
   estimate: ScaleEstimate,
@@ -206,6 +231,7 @@ const withInitialPortion = (track: ScaleTrack, settings: FeederSettings): ScaleT
 
 const restartTrack = (track: ScaleTrack, reading: number, at: Instant): ScaleTrack => ({
   ...track,
+  lastReading: reading,
   readingAt: at,
   level: reading,
   variance: track.noise,
