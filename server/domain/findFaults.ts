@@ -111,9 +111,10 @@ const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
 /** Food that falls can't come from an empty hopper: a stuck scale is no evidence for that, nor is one before its next reading. */
 function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
   const { emptySince, pendingJump, estimate } = hopper;
-  if (emptySince === null || feed.lastFellAt === null || feed.lastFellAt <= emptySince) return false;
+  if (emptySince === null || feed.lastFellAt === null) return false;
   // By the scale's level alone it may be some portions too early: while they fall, nobody is told that it is empty.
   if (feed.uncountedPortions === 0 && !isActiveAlarm(alarms.foodOut)) return true;
+  if (feed.lastFellAt <= emptySince) return false;
   return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isActiveAlarm(alarms.foodOut));
 }
 

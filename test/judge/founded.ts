@@ -37,6 +37,8 @@ const lowShare = 1 / 3;
 export function isFounded({ fault }: RaisedAlarm, { truth, emptyRuns, capacityGrams }: Circumstances): boolean {
   // The log itself shows that no report came; whether the line or the feeder is to blame makes no difference to the keeper.
   if (fault === "feederSilent") return true;
+  // The worlds don't know when a battery freezes or is charged too cold: what its voltage and temperature say can't be judged here.
+  if (fault === "batteryFreezing" || fault === "chargingInFrost") return true;
   if (fault === "foodLow") return truth.grams < lowShare * capacityGrams;
   const asGoodAsEmpty =
     truth.emptySince !== null ||

@@ -4,7 +4,7 @@
  * Goal: unfounded urgent alarms a feeder-year, alarms a week, whether intervals keep their word, and how planted faults are told, in each world
  * of test/worlds. Method: stories of healthy feeders, of feeders that run out and of planted faults, through the server's own steps in virtual
  * time, each beside the world's truth (founded.ts says what counts as true). Seeds are drawn anew each time and printed, so that nobody has seen
- * them before; JUDGE_SEED=… repeats a run, JUDGE_SHOW=1 prints each unfounded urgent alarm. JUDGE_SEEDS (feeders a cell), JUDGE_DAYS, JUDGE_EVERY (s between reports), JUDGE_FAULTS=0 leaves
+ * them before; JUDGE_SEED=… repeats a run, JUDGE_SHOW=1 prints each unfounded alarm. JUDGE_SEEDS (feeders a cell), JUDGE_DAYS, JUDGE_EVERY (s between reports), JUDGE_FAULTS=0 leaves
  * out the planted faults. The sealed world is judged only where it is named.
  */
 import { randomInt } from "node:crypto";
@@ -44,7 +44,7 @@ function tell(world: World, subset: SubsetName, story: Pick<Story, "days" | "fau
 /** For whoever looks into a false alarm: never used on the sealed world. */
 function showUnfounded({ alarms }: StoryFigures, of: string): void {
   for (const { fault, priority, founded, reason } of alarms)
-    if (!founded && priority === "urgent") process.stderr.write(`${of} ${fault}: ${reason}\n`);
+    if (!founded && priority !== "note") process.stderr.write(`${of} ${priority} ${fault}: ${reason}\n`);
 }
 
 function judgeWorld(name: WorldName): void {

@@ -205,11 +205,14 @@ const outlierGramsMin = 15;
  * thaw takes more: a recent change without portions raises the variance, so that nothing is concluded from it.
  */
 function driftVariancePerHour({ drift }: ScaleTrack, settings: FeederSettings): number {
-  const usual = scaleDrift(settings) ** 2 / 24;
+  const usual = Math.max(scaleDrift(settings) ** 2 / 24, wetDriftPerHour ** 2);
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
   const excess = Math.max(0, Math.abs(drift) - 2 * Math.sqrt(usual / 2));
   return usual + excess * excess;
 }
+
+/** g, by which rain, sun and birds on the roof move a scale in an hour, up as well as down. Common practice, no source. */
+const wetDriftPerHour = 6;
 
 function updateDrift({ drift, portionsSince }: ScaleTrack, zeroChange: number, hours: number): number {
   const fadedDrift = Math.exp(-hours / driftMemory) * drift;

@@ -9,13 +9,15 @@ import { type ConstantReading, isStuck } from "./stuckReadings.ts";
 export interface ScaleActivity {
   readonly lastGrams: number | null; // grams, as last read
   readonly lastReadAt: Instant | null;
-  readonly reportsWithoutReading: number; // reports in a row that had other readings but none of the hopper
+  readonly reportsWithoutReading: number; // reports in a row without a reading; those without any reading count a sixth
   /** Portions that the chute saw fall since the reading last changed; those before the newest reading in `fallenAtReading`. */
   readonly portionsFallen: number;
   readonly fallenAtReading: number;
   /** Portions that were given and that no sensor could see fall, likewise. */
   readonly portionsGiven: number;
   readonly givenAtReading: number;
+  readonly longestMissing: number; // reports in a row without a reading, before the next one came
+  readonly longestUnchanged: number; // portions seen to fall while the reading stayed the same, before it changed
 }
 
 export const initialScaleActivity = (): ScaleActivity => ({
@@ -26,6 +28,8 @@ export const initialScaleActivity = (): ScaleActivity => ({
   fallenAtReading: 0,
   portionsGiven: 0,
   givenAtReading: 0,
+  longestMissing: 0,
+  longestUnchanged: longestUnchangedFirst,
 });
 
 /** Only what the chute saw counts: an empty or jammed tray leaves the weight as it is. */
@@ -44,13 +48,16 @@ const withPortions = (scale: ScaleActivity, portionsFallen: number, portionsGive
   fallenAtReading: scale.fallenAtReading,
   portionsGiven,
   givenAtReading: scale.givenAtReading,
+  longestMissing: scale.longestMissing,
+  longestUnchanged: scale.longestUnchanged,
 });
 
 export function updateScaleActivity(scale: ScaleActivity, readings: Readings, at: Instant): ScaleActivity {
   const { hopper } = readings;
   if (hopper === null)
-    return hasOtherReadings(readings) ? { ...scale, reportsWithoutReading: scale.reportsWithoutReading + 1 } : scale;
+    return { ...scale, reportsWithoutReading: scale.reportsWithoutReading + missingShare(scale, readings) };
   const { portionsFallen, portionsGiven } = scale;
+  const longestMissing = Math.max(scale.longestMissing, Math.min(scale.reportsWithoutReading, longestLearnt));
   if (hopper === scale.lastGrams) {
     return {
       lastGrams: hopper,
@@ -60,6 +67,8 @@ export function updateScaleActivity(scale: ScaleActivity, readings: Readings, at
       fallenAtReading: portionsFallen,
       portionsGiven,
       givenAtReading: portionsGiven,
+      longestMissing,
+      longestUnchanged: scale.longestUnchanged,
     };
   }
   return {
@@ -70,10 +79,19 @@ export function updateScaleActivity(scale: ScaleActivity, readings: Readings, at
     fallenAtReading: 0,
     portionsGiven: 0,
     givenAtReading: 0,
+    longestMissing,
+    longestUnchanged: Math.max(scale.longestUnchanged, Math.min(scale.fallenAtReading, longestLearnt)),
   };
 }
 
-/** A feeder that sends bare events between its full reports shows nothing about its scale by that. */
+/**
+ * A feeder that sends bare events between its full reports shows little about its scale by that; one that never sends a reading any more,
+ * and has only a scale, shows it in the end. Our choice.
+ */
+const missingShare = ({ lastReadAt }: ScaleActivity, readings: Readings): number => {
+  if (hasOtherReadings(readings)) return 1;
+  return lastReadAt === null ? 0 : 1 / 6;
+};
 const hasOtherReadings = (readings: Readings): boolean =>
   readings.air !== null ||
   readings.inside !== null ||
@@ -85,8 +103,20 @@ const hasOtherReadings = (readings: Readings): boolean =>
 
 /** A load cell's amplifier misses a reading now and then in the cold, not ten in a row. Common practice, no source. */
 const reportsWithoutReadingMax = 10;
-/** Eight portions are several times what the coarsest sensible scale resolves, and the last digit always changes. */
-const unchangedPortionsMin = 8;
+/**
+ * Six portions may weigh less than a coarse scale resolves; how many do on this feeder is learnt. As many again, and four, are no chance.
+ * Common practice, no source.
+ */
+const longestUnchangedFirst = 6;
+/** Where the reading was never the same for so long, eight portions are enough. Common practice, no source. */
+const givenPortionsMin = 8;
+const unchangedMargin = 4;
+/** A longer span of nothing was a fault that ended. Our choice. */
+const longestLearnt = 100;
+
+const portionsUnchangedMin = ({ longestUnchanged }: ScaleActivity): number => 2 * longestUnchanged + unchangedMargin;
+/** Some feeders send bare events between reports with readings. */
+const reportsMissingMin = ({ longestMissing }: ScaleActivity): number => reportsWithoutReadingMax + 2 * longestMissing;
 
 /** `constantReading`: how long its reading has stayed the same; `isRejected`: the scale's values are impossible. */
 export function scaleSilentFault(
@@ -94,10 +124,10 @@ export function scaleSilentFault(
   constantReading: ConstantReading | null,
   isRejected: boolean,
 ): Fault | null {
-  if (scale.reportsWithoutReading >= reportsWithoutReadingMax && !isRejected) return missingWeightFault(scale);
+  if (scale.reportsWithoutReading >= reportsMissingMin(scale) && !isRejected) return missingWeightFault(scale);
   if (scale.lastGrams === null) return null;
   const { givenLabel, seenLabel, unchangedThoughGiven, unchangedThoughSeen } = texts.sensorFaults.scale;
-  if (scale.fallenAtReading >= unchangedPortionsMin) {
+  if (scale.fallenAtReading >= portionsUnchangedMin(scale)) {
     const { fallenAtReading } = scale;
     return unchangedWeightFault(scale, {
       count: fallenAtReading,
@@ -107,7 +137,7 @@ export function scaleSilentFault(
   }
   // Where no sensor sees them fall it may be a jam, which leaves the weight as it is: but not to the last digit for hours.
   const isStuckScale = constantReading !== null && isStuck("hopper", constantReading);
-  if (scale.givenAtReading < unchangedPortionsMin || !isStuckScale) return null;
+  if (scale.givenAtReading < givenPortionsMin || !isStuckScale) return null;
   const { givenAtReading } = scale;
   return unchangedWeightFault(scale, {
     count: givenAtReading,
@@ -118,7 +148,8 @@ export function scaleSilentFault(
 
 function missingWeightFault({ lastReadAt, lastGrams, reportsWithoutReading }: ScaleActivity): Fault {
   const text = texts.sensorFaults.scale;
-  const evidence: Evidence[] = [{ label: text.missingLabel, value: numberText(reportsWithoutReading), at: null }];
+  const missing = Math.floor(reportsWithoutReading);
+  const evidence: Evidence[] = [{ label: text.missingLabel, value: numberText(missing), at: null }];
   if (lastReadAt !== null)
     evidence.push({
       label: text.lastWeightLabel,
@@ -127,7 +158,7 @@ function missingWeightFault({ lastReadAt, lastGrams, reportsWithoutReading }: Sc
     });
   return {
     kind: "scaleSilent",
-    reason: lastReadAt === null ? text.neverReported : text.missing(reportsWithoutReading),
+    reason: lastReadAt === null ? text.neverReported : text.missing(missing),
     evidence,
     confidence: null,
   };

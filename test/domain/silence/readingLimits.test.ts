@@ -103,16 +103,27 @@ describe("a scale that reports", () => {
   };
   const fault = (scale: ReturnType<typeof unchanged>, isRejected = false) => scaleSilentFault(scale, null, isRejected);
 
-  it("is stuck where eight portions were seen to fall before its newest reading, the same to the last digit", () => {
+  it("is stuck where sixteen portions were seen to fall before its newest reading, the same to the last digit", () => {
     const read = (fallen: number, value = 900) => fault(updateScaleActivity(unchanged(fallen), weight(value), at(60)));
-    expect(read(7)).toBeNull();
-    expect(read(8)?.reason).toBe("The scale reading did not change, although 8 portions were seen to fall.");
-    expect(read(8, 899.9)).toBeNull();
-    expect(fault(unchanged(9))).toBeNull(); // it was not read since
-    expect(read(8)?.evidence).toEqual([
+    expect(read(15)).toBeNull();
+    expect(read(16)?.reason).toBe("The scale reading did not change, although 16 portions were seen to fall.");
+    expect(read(16, 899.9)).toBeNull();
+    expect(fault(unchanged(17))).toBeNull(); // it was not read since
+    expect(read(16)?.evidence).toEqual([
       { label: "weight, unchanged", value: "900 g", at: at(60) },
-      { label: "portions seen to fall since", value: "8", at: null },
+      { label: "portions seen to fall since", value: "16", at: null },
     ]);
+  });
+
+  it("stands still for as many portions as it has before, and some more: a coarse one must", () => {
+    const coarse = updateScaleActivity(unchanged(20), weight(890), at(60)); // then it moved
+    const after = (fallen: number) => updateScaleActivity({ ...coarse, portionsFallen: fallen }, weight(890), at(120));
+    expect(coarse.longestUnchanged).toBe(6); // no reading showed the twenty
+    const seen = updateScaleActivity({ ...unchanged(20), fallenAtReading: 20 }, weight(890), at(60));
+    expect(seen.longestUnchanged).toBe(20);
+    expect(fault(updateScaleActivity({ ...seen, portionsFallen: 43 }, weight(890), at(120)))).toBeNull();
+    expect(fault(updateScaleActivity({ ...seen, portionsFallen: 44 }, weight(890), at(120)))?.kind).toBe("scaleSilent");
+    expect(fault(after(16))?.kind).toBe("scaleSilent");
   });
 
   it("counts from nothing again once its reading changes", () => {
@@ -163,7 +174,11 @@ describe("a scale that reports", () => {
     });
     expect(fault(without(10, air), true)).toBeNull();
     expect(fault(without(10, air, initialScaleActivity()))?.reason).toContain("no report ever had a weight");
-    expect(fault(without(10, {}))).toBeNull(); // bare events show nothing
+    expect(fault(without(59, {}))).toBeNull(); // bare events show little
+    expect(fault(without(61, {}))?.kind).toBe("scaleSilent"); // a feeder with a scale only, which is dead
+    expect(fault(without(61, {}, initialScaleActivity()))).toBeNull(); // it never had one
+    const usual = updateScaleActivity(without(20, air), weight(900), at(60)); // it leaves out twenty now and then
+    expect([fault(without(49, air, usual)), fault(without(50, air, usual))?.kind]).toEqual([null, "scaleSilent"]);
     for (const other of ["inside", "lid", "humidity", "supply", "battery", "signalDbm"] as const)
       expect(fault(without(10, { [other]: 1 })), other).not.toBeNull();
     expect(fault(updateScaleActivity(without(10, air), weight(900), at(70)))).toBeNull();

@@ -488,11 +488,11 @@ describe("a scale", () => {
 
   it("is silent when it stays the same to the last digit while portions are seen to fall", () => {
     let sensors = updateSensorsByReport(initialSensors(start), reading(800.2), "b-1", start, withScale);
-    for (let i = 1; i <= 8; i++) sensors = updateSensorsByEvent(sensors, portion(i, 3), withScale);
+    for (let i = 1; i <= 16; i++) sensors = updateSensorsByEvent(sensors, portion(i, 3), withScale);
     expect(kinds(sensors)).toEqual([]); // nothing was weighed since
     const frozen = updateSensorsByReport(sensors, reading(800.2), "b-1", start, withScale);
     expect(sensorFaults(frozen, withScale, start, false)[0]?.reason).toBe(
-      "The scale reading did not change, although 8 portions were seen to fall.",
+      "The scale reading did not change, although 16 portions were seen to fall.",
     );
     expect(kinds(updateSensorsByReport(sensors, reading(768.1), "b-1", start, withScale))).toEqual([]);
   });
