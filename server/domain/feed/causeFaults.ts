@@ -9,7 +9,7 @@ import { type Cause, type CauseProbability, causeProbabilities } from "./causePr
 import { causesText, indistinguishableTexts, stopEvidenceText } from "./causeText.ts";
 import { type FeedDiagnosis, settlingPortions, sureCause, totalProbability } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
-import { currentRatio, usualCurrent } from "./motorModel.ts";
+import { isProvenByCurrent, usualCurrent } from "./motorModel.ts";
 
 const faultKindByCause = {
   hopperEmpty: "foodOut",
@@ -144,9 +144,8 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "trayJammed":
       return noFoodText(cause, feed, level, settings);
     case "motorStalled":
-      return texts.feed.motorStalled(drawnCurrentText(feed));
     case "motorNotTurning":
-      return texts.feed.motorNotTurning(drawnCurrentText(feed));
+      return motorText(cause, feed);
     case "chuteBlind":
       return texts.feed.chuteBlind(feed.uncountedPortions, foodFallsText(feed, settings));
     case "chuteHalfBlind":
@@ -154,6 +153,12 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "scaleStuck":
       return settings.sensors.chute ? texts.feed.scaleStuckByChute : texts.feed.scaleStuckByMotor;
   }
+}
+
+/** A cause stays until food falls again (feedDiagnosis.ts): by then the motor may draw what it usually does, or nothing may be known of it. */
+function motorText(cause: "motorStalled" | "motorNotTurning", feed: FeedState): string {
+  if (isProvenByCurrent(feed.motor, cause)) return texts.feed[cause](drawnCurrentText(feed));
+  return cause === "motorStalled" ? texts.feed.motorWasStalled : texts.feed.motorWasNotTurning;
 }
 
 /** "60 mA instead of about 120 mA"; empty where that isn't known. */
@@ -175,10 +180,15 @@ function noFoodText(
   return isShownByCurrent(cause, feed) ? reasonWithCurrent(evidence, drawnCurrentText(feed)) : reason(evidence);
 }
 
-/** A current is cited as a sign only where it differs from the usual one in the direction that is claimed, and by more than a meter's step. */
+/**
+ * A current is cited as a sign only where it differs from the usual one in the direction that is claimed: by more than a meter's step, and
+ * by the numbers that are shown.
+ */
 function isShownByCurrent(cause: "feedBridged" | "trayJammed", { motor }: FeedState): boolean {
-  const ratio = currentRatio(motor);
-  return ratio !== null && (cause === "feedBridged" ? ratio < 0.97 : ratio > 1.03);
+  const usual = usualCurrent(motor);
+  const drawn = motor.lastMilliamps;
+  if (usual === null || drawn === null || roundedMilliamps(drawn) === roundedMilliamps(usual)) return false;
+  return cause === "feedBridged" ? drawn < 0.97 * usual : drawn > 1.03 * usual;
 }
 
 function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settings: FeederSettings): string {

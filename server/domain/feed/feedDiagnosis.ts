@@ -65,7 +65,7 @@ export const totalProbability = (
 ): number => probabilities.reduce((sum, { cause, probability }) => (isIncluded(cause) ? sum + probability : sum), 0);
 
 /**
- * Falling food is accepted after two portions, as a fault is after two or three: one loose kernel is no repair. By the scale
+ * Falling food is accepted after two portions: one loose kernel is no repair. By the scale
  * alone it takes three readings, since a gust lasts for more than one. The return to health is a sequential test of its own:
  * it may accept one in 400 feeders that are still faulty.
  */

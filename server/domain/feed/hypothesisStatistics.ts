@@ -23,6 +23,7 @@ export type HypothesisStatistics = { readonly [hypothesis in Hypothesis]: Hypoth
 export interface HypothesisStatistic {
   readonly sum: number;
   readonly portions: number; // since it may have begun
+  readonly emptyPortions: number; // of these, in which no food was seen to fall
   readonly scaleEstimate: ScaleEstimate | null; // what the scale should show if this is true; null: the same as in health
   readonly currentShift: CurrentShift | null; // null: the motor draws the same as in health
   readonly dryingProbability?: number; // probability that the last portions are still shrinking; left out: none
@@ -141,7 +142,7 @@ export const clearFeedStatistics = (statistics: HypothesisStatistics, sumMax: nu
     const before = statistics[hypothesis];
     const isSensorFault =
       hypothesis === "chuteHalfBlind" || hypothesis === "chuteUndercounting" || hypothesis === "scaleStuck";
-    return { ...before, sum: isSensorFault ? Math.min(before.sum, sumMax) : 0 };
+    return isSensorFault ? { ...before, sum: Math.min(before.sum, sumMax) } : { ...before, sum: 0, portions: 0 };
   });
 
 // --- one portion ---------------------------------------------------------------------------------------------------
@@ -169,6 +170,7 @@ function initialStatistic(signature: FaultSignature, estimate: ScaleEstimate): H
   return {
     sum: 0,
     portions: 0,
+    emptyPortions: 0,
     scaleEstimate: isLikeHealthyScale(signature) ? null : estimate,
     currentShift: signature.shift === null ? null : initialShift(signature.shift),
   };
@@ -202,6 +204,7 @@ function updateStatistic(
   return {
     sum: from.sum + Math.min(Math.max(step, -stepMax), stepMax) - fade,
     portions: isDiagnosed ? Math.min(from.portions + 1, portionsMax - 1) : from.portions + 1,
+    emptyPortions: from.emptyPortions + (observation.didFall === true ? 0 : 1),
     scaleEstimate:
       scaleEstimate !== null && dryingProbability > 0
         ? lowerScaleEstimate(scaleEstimate, dryingProbability, track)

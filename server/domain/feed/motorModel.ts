@@ -18,7 +18,7 @@ export interface MotorModel {
   readonly referenceCelsius: number | null; // °C; null until a temperature was reported
   readonly lastCelsius: number | null; // as last reported
   readonly learntAt: Instant | null; // the last portion that was learnt from
-  readonly lastMilliamps: number | null;
+  readonly lastMilliamps: number | null; // of the last portion; null where it reported none
   /** Offset of currents that weren't learnt from, if grease and weather explain it; null: the last was learnt from. */
   readonly unlearntOffset: CurrentOffset | null;
   /** The first well-known model, to measure wear against; left out until then. */
@@ -250,7 +250,7 @@ export function isRefutedByCurrent(motor: MotorModel, hypothesis: Hypothesis): b
 }
 
 /** The last current as a share of the usual one; null while either isn't known. */
-export function currentRatio(motor: MotorModel): number | null {
+function currentRatio(motor: MotorModel): number | null {
   const usual = usualCurrent(motor);
   return usual === null || motor.lastMilliamps === null ? null : motor.lastMilliamps / usual;
 }

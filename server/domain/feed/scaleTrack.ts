@@ -66,7 +66,7 @@ export function updateTrackByPortion(track: ScaleTrack, at: Instant, emptyProbab
   if (track.readingAt === null) return track;
   const given = 1 - emptyProbability; // portions, in the mean
   const { meanPortion, portionVariance } = track;
-  const spread = given * portionDeviation(track) ** 2 + given * emptyProbability * meanPortion ** 2;
+  const spread = given * portionDeviation(track) ** 2 + given * emptyProbability * (meanPortion ** 2 + portionVariance);
   const shared = track.variance - 2 * given * track.covariance + given * given * portionVariance;
   return {
     readingAt: track.readingAt,

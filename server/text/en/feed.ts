@@ -37,6 +37,9 @@ export const feed = {
   motorStalled: (current: string) => `The motor draws ${current}: it is blocked.`,
   motorNotTurning: (current: string) =>
     `The motor was switched on but drew only ${current}: it isn't turning. Likely a wire or plug.`,
+  motorWasStalled: "The motor was blocked before the last portion: the next ones will show whether it is free again.",
+  motorWasNotTurning:
+    "The motor wasn't turning before the last portion: the next ones will show whether it turns again.",
   chuteBlind: (portions: number, proof: string) =>
     `The chute sensor saw nothing of the last ${portions} portions, yet ${proof}: food falls, the sensor doesn't see it.`,
   chuteHalfBlind: (proof: string) =>

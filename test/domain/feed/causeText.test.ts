@@ -1,3 +1,4 @@
+import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { causeFaults } from "../../../server/domain/feed/causeFaults.ts";
 import type { Cause } from "../../../server/domain/feed/causeProbabilities.ts";
@@ -5,6 +6,8 @@ import { indistinguishableTexts } from "../../../server/domain/feed/causeText.ts
 import { updateFeedByPortion } from "../../../server/domain/feed/feed.ts";
 import { type FeedState, initialFeed } from "../../../server/domain/feed/feedState.ts";
 import { initialStatistics } from "../../../server/domain/feed/hypothesisStatistics.ts";
+import { initialMotorModel } from "../../../server/domain/feed/motorModel.ts";
+import { grams } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowanSettings } from "../hopper/rowan.ts";
 
 const withScale = rowanSettings();
@@ -49,6 +52,51 @@ describe("the reason of a fault of the feed", () => {
         "The chute sensor misses many of the portions lately, yet the hopper grew lighter by about as much: " +
         "food falls, the sensor sees only some of it.",
     });
+  });
+});
+
+describe("the current that a reason cites", () => {
+  const full = { grams: grams(1_500), low: grams(1_400), high: grams(1_600) };
+  const cited =
+    /^.*The motor turns(?<lightly> lightly)?, it draws (?<drawn>\d+) mA instead of about (?<usual>\d+) mA: /;
+
+  it("is lower where the tray is said to turn lightly, and higher where something is said to be stuck in it (property)", () => {
+    const reached = { lightly: 0, hard: 0, uncited: 0 };
+    fc.assert(
+      fc.property(
+        fc.double({ min: 30, max: 600, noNaN: true }),
+        fc.oneof(fc.double({ min: 0.9, max: 1.1, noNaN: true }), fc.double({ min: 0.3, max: 1.59, noNaN: true })),
+        fc.constantFrom("emptyTray", "trayJammed"),
+        (usual, ratio, hypothesis) => {
+          const motor = {
+            ...initialMotorModel,
+            portionsLearnt: 50,
+            meanLogCurrent: Math.log(usual),
+            lastMilliamps: ratio * usual,
+          };
+          const feed = diagnosed({ [hypothesis]: 25 }, { motor, uncountedPortions: 9, levelAtPortion: full });
+          const reason = causeFaults(feed, full, withScale, minuteAfter(dawn, 60))[0]?.reason ?? "";
+          expect(reason).toMatch(
+            hypothesis === "emptyTray" ? /the food is stuck above it/ : /something is stuck in the tray/,
+          );
+          const numbers = cited.exec(reason)?.groups;
+          if (numbers === undefined) {
+            expect(reason).not.toMatch(/lightly| mA/);
+            reached.uncited += 1;
+          } else if (numbers.lightly !== undefined) {
+            expect(Number(numbers.drawn)).toBeLessThan(Number(numbers.usual));
+            expect(hypothesis).toBe("emptyTray");
+            reached.lightly += 1;
+          } else {
+            expect(Number(numbers.drawn)).toBeGreaterThan(Number(numbers.usual));
+            expect(hypothesis).toBe("trayJammed");
+            reached.hard += 1;
+          }
+        },
+      ),
+      { numRuns: 400 },
+    );
+    expect(Math.min(reached.lightly, reached.hard, reached.uncited)).toBeGreaterThan(20);
   });
 });
 

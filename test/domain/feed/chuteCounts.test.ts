@@ -30,13 +30,12 @@ describe("what a chute sensor usually counts", () => {
     expect(updateChuteModel(many, 6).meanPieces).toBeCloseTo(3 + 3 / 300, 9);
   });
 
-  it("makes a miss rare of a sound sensor, within one in 250 and two in five, and usual of a blind one", () => {
-    const healthy = (missedShare: number) =>
-      Math.exp(countLogLikelihoods({ ...initialChuteModel, missedShare }, 0).healthy);
+  it("makes nothing as rare of a sound sensor as empty portions are, within one in 250 and four in five, and usual of a blind one", () => {
+    const healthy = (emptyShare: number) => Math.exp(countLogLikelihoods(initialChuteModel, 0, emptyShare).healthy);
     expect([healthy(0.0001), healthy(0.02), healthy(0.9)]).toEqual(
-      [0.004, 0.02, 0.4].map((value) => expect.closeTo(value, 12)),
+      [0.004, 0.02, 0.8].map((value) => expect.closeTo(value, 12)),
     );
-    const { nothing, blind, halfBlind } = countLogLikelihoods(learnt(3, 3, 3), 0);
+    const { nothing, blind, halfBlind } = countLogLikelihoods(learnt(3, 3, 3), 0, 0.02);
     expect(Math.exp(nothing)).toBeGreaterThan(0.9);
     expect(Math.exp(blind)).toBeGreaterThan(0.9);
     expect(halfBlind).toBeLessThan(blind);
@@ -45,14 +44,13 @@ describe("what a chute sensor usually counts", () => {
 
 describe("the likelihood of a count", () => {
   /** A sound sensor that has seen `count` pieces of each portion. */
-  const sound = (pieces: number, portions = 30) => ({
-    ...Array.from({ length: portions }, () => pieces).reduce(updateChuteModel, initialChuteModel),
-    missedShare: 0.02,
-  });
+  const sound = (pieces: number, portions = 30) =>
+    Array.from({ length: portions }, () => pieces).reduce(updateChuteModel, initialChuteModel);
+  const emptyShare = 0.02;
   const choose = (n: number, k: number): number => (k === 0 ? 1 : (choose(n, k - 1) * (n - k + 1)) / k);
   const binomial = (n: number, k: number, p: number) => choose(n, k) * p ** k * (1 - p) ** (n - k);
   const likelihoods = (count: number, pieces = 4) => {
-    const logs = countLogLikelihoods(sound(pieces), count);
+    const logs = countLogLikelihoods(sound(pieces), count, emptyShare);
     return Object.fromEntries(Object.entries(logs).map(([name, log]) => [name, Math.exp(log)]));
   };
 
@@ -86,7 +84,7 @@ describe("the likelihood of a count", () => {
   });
 
   it("shows little before twenty portions are known", () => {
-    const early = (count: number) => countLogLikelihoods(sound(4, 19), count);
+    const early = (count: number) => countLogLikelihoods(sound(4, 19), count, emptyShare);
     expect(Math.exp(early(1).healthy)).toBeCloseTo(0.98 * 0.3, 9);
     expect(Math.exp(early(9).undercounting)).toBeCloseTo(0.98 * 0.24, 9);
     expect(Math.exp(early(0).shrunk)).toBeCloseTo(0.02 + 0.2, 9);
@@ -109,32 +107,12 @@ describe("the likelihood of a count", () => {
 
 describe("how much evidence an alarm takes", () => {
   const rate = (portions: number) => ({ portions, days: 1, at: null });
-  const all = { chute: true, scale: true, current: true };
 
-  it("is ln of a year's portions, within twenty and four hundred a day, less what the steps overshoot", () => {
-    const threshold = (portions: number) => alarmThreshold(rate(portions), "chuteBlind", all);
-    expect(threshold(100)).toBeCloseTo(Math.log(36_500) + 0.5, 12);
-    expect(threshold(1)).toBeCloseTo(Math.log(365 * 20) + 0.5, 12);
-    expect(threshold(9_999)).toBeCloseTo(Math.log(365 * 400) + 0.5, 12);
-  });
-
-  it("is less the more sensors agree, as measured", () => {
-    const less = (hypothesis: Parameters<typeof alarmThreshold>[1], chute: boolean, scale: boolean, current: boolean) =>
-      Math.round(100 * (Math.log(36_500) - alarmThreshold(rate(100), hypothesis, { chute, scale, current }))) / 100;
-    expect([
-      less("trayJammed", true, true, false),
-      less("trayJammed", true, false, true),
-      less("trayJammed", true, false, false),
-    ]).toEqual([1.25, 1.25, 0.75]);
-    expect([
-      less("emptyTray", false, true, true),
-      less("emptyTray", false, true, false),
-      less("emptyTray", false, false, true),
-    ]).toEqual([1, -1, 3.5]);
-    expect([less("scaleStuck", true, true, true), less("scaleStuck", false, true, true)]).toEqual([2.5, 0]);
-    expect([less("chuteHalfBlind", true, true, true), less("chuteUndercounting", true, true, true)]).toEqual([
-      -0.5, -0.5,
-    ]);
+  it("is ln of a year's portions, within twenty and four hundred a day", () => {
+    const threshold = (portions: number) => alarmThreshold(rate(portions));
+    expect(threshold(100)).toBeCloseTo(Math.log(36_500), 12);
+    expect(threshold(1)).toBeCloseTo(Math.log(365 * 20), 12);
+    expect(threshold(9_999)).toBeCloseTo(Math.log(365 * 400), 12);
   });
 
   it("follows the portions of some two weeks", () => {

@@ -27,6 +27,7 @@ import {
   updateStatisticsByPortion,
   updateStatisticsByReading,
 } from "../../../server/domain/feed/hypothesisStatistics.ts";
+import { initialMotorModel } from "../../../server/domain/feed/motorModel.ts";
 import { initialScaleTrack } from "../../../server/domain/feed/scaleTrack.ts";
 import { initialSequentialTest, updateSequentialTest, waldBounds } from "../../../server/domain/feed/sequentialTest.ts";
 import { logStudentDensity } from "../../../server/domain/feed/studentDensity.ts";
@@ -46,8 +47,9 @@ describe("the evidence for each fault", () => {
     portionVariance: 1,
     noise: 9,
   };
+  const logsOf = (count: number) => countLogLikelihoods(chute, count, 0.02);
   const counted = (count: number | null, drawn: number | null = null): PortionObservation => ({
-    countLogLikelihoods: count === null ? null : countLogLikelihoods(chute, count),
+    countLogLikelihoods: count === null ? null : logsOf(count),
     didFall: count === null ? null : count > 0,
     current:
       drawn === null
@@ -61,7 +63,7 @@ describe("the evidence for each fault", () => {
     updateStatisticsByPortion(from, observation, track, leader);
 
   it("is the log likelihood ratio of the count, less what fades with each portion", () => {
-    const logs = countLogLikelihoods(chute, 0);
+    const logs = logsOf(0);
     const { trayJammed, chuteBlind, scaleStuck } = after1(counted(0));
     expect(trayJammed.sum).toBeCloseTo(logs.nothing - logs.healthy - 0.05, 9);
     expect(chuteBlind.sum).toBeCloseTo(logs.blind - logs.healthy - 0.05, 9);
@@ -71,7 +73,7 @@ describe("the evidence for each fault", () => {
   });
 
   it("of a tray that runs empty weighs a part of a portion against none", () => {
-    const logs = countLogLikelihoods(chute, 1);
+    const logs = logsOf(1);
     const [shrunk, nothing] = [0.7 * Math.exp(logs.shrunk), 0.3 * Math.exp(logs.nothing)];
     const { emptyTray } = after1(counted(1));
     expect(emptyTray.sum).toBeCloseTo(Math.log(shrunk + nothing) - logs.healthy - 0.05, 9);
@@ -90,7 +92,7 @@ describe("the evidence for each fault", () => {
     expect(trayJammed.currentShift?.mean).toBeCloseTo(shift + gain * (0.2 - shift), 9);
     expect(trayJammed.currentShift?.variance).toBeCloseTo(spread * (1 - gain), 9);
     // Food was seen to fall: whatever the motor drew, that is no evidence against it.
-    const logs = countLogLikelihoods(chute, 4);
+    const logs = logsOf(4);
     expect(after1(counted(4, 0.2)).trayJammed.sum).toBeCloseTo(logs.nothing - logs.healthy - 0.05, 9);
   });
 
@@ -127,8 +129,14 @@ describe("the evidence for each fault", () => {
     expect(next(2, 149, "trayJammed").portions).toBe(149); // during a diagnosis it stays
   });
 
+  it("counts apart the portions in which no food was seen, since only they can be empty by nature", () => {
+    const suspected = { ...initialStatistics, trayJammed: { ...initialStatistics.trayJammed, sum: 20, portions: 3 } };
+    const empties = (count: number | null) => after1(counted(count), null, suspected).trayJammed.emptyPortions;
+    expect([empties(0), empties(null), empties(1)]).toEqual([1, 1, 0]);
+  });
+
   it("of others than the diagnosed fault fades only by what it gains on that one", () => {
-    const logs = countLogLikelihoods(chute, 0);
+    const logs = logsOf(0);
     const [jammed, blind] = [logs.nothing - logs.healthy, logs.blind - logs.healthy];
     const { trayJammed, chuteBlind } = after1(counted(0), "trayJammed");
     expect(trayJammed.sum).toBeCloseTo(jammed, 9);
@@ -181,6 +189,8 @@ describe("the evidence for each fault", () => {
       5,
     );
     expect(sumsOf(cleared)).toEqual({ chuteHalfBlind: 5, chuteUndercounting: 3, scaleStuck: 5 });
+    const jammed = { ...initialStatistics.trayJammed, sum: 9, portions: 12 };
+    expect(clearFeedStatistics({ ...initialStatistics, trayJammed: jammed }, 5).trayJammed.portions).toBe(0);
   });
 
   it("is of one part of the feeder or another", () => {
@@ -188,6 +198,16 @@ describe("the evidence for each fault", () => {
     expect(parts("trayJammed")).toEqual(["emptyTray", "trayJammed", "motorStalled", "motorNotTurning"]);
     expect(parts("chuteBlind")).toEqual(["chuteBlind", "chuteHalfBlind", "chuteUndercounting"]);
     expect(parts("scaleStuck")).toEqual(["scaleStuck"]);
+  });
+
+  const evidence = (
+    different: Partial<Record<Hypothesis, number>>,
+    hasJumpedDown = false,
+    motor = initialMotorModel,
+  ) => ({
+    statistics: sums(different),
+    scale: { ...initialScaleTrack, hasJumpedDown },
+    motor,
   });
 
   it("makes each cause as probable by Bayes' rule, from how often it begins", () => {
@@ -198,7 +218,10 @@ describe("the evidence for each fault", () => {
       which = settings,
     ) =>
       Object.fromEntries(
-        causeProbabilities(sums(different), level, which, jumped).map(({ cause, probability }) => [cause, probability]),
+        causeProbabilities(evidence(different, jumped), level, which).map(({ cause, probability }) => [
+          cause,
+          probability,
+        ]),
       );
     const { bridged, jammed, stalled, still, blind, halfBlind, fewSeen, scaleStuck } = onsetProbabilities;
     const unknown = jammed + bridged;
@@ -220,8 +243,30 @@ describe("the evidence for each fault", () => {
     expect(low).toBeGreaterThan(0.9);
     expect(empty).toBeGreaterThan(low ?? 1);
     expect((of(level(1_500, 1_600)).hopperEmpty ?? 0) / (full ?? 1)).toBeCloseTo(0.1, 1); // a scale would have shown it
-    expect(causeProbabilities(sums({ motorStalled: 9 }), null, settings, false)[0]?.cause).toBe("motorStalled");
+    expect(causeProbabilities(evidence({ motorStalled: 9 }), null, settings)[0]?.cause).toBe("motorStalled");
     expect(causes).toHaveLength(8);
+  });
+
+  it("never makes the motor the cause while its last current is within half and 1.6 times the usual one", () => {
+    const probable = (lastMilliamps: number | null) => {
+      const motor = { ...initialMotorModel, portionsLearnt: 50, meanLogCurrent: Math.log(100), lastMilliamps };
+      const both = causeProbabilities(
+        evidence({ motorStalled: 25, motorNotTurning: 25 }, false, motor),
+        null,
+        settings,
+      );
+      return (["motorStalled", "motorNotTurning"] as const).map(
+        (motorCause) => (both.find(({ cause }) => cause === motorCause)?.probability ?? 0) > 0.4,
+      );
+    };
+    expect([49, 51, 100, 159, 161].map(probable)).toEqual([
+      [false, true],
+      [false, false],
+      [false, false],
+      [false, false],
+      [true, false],
+    ]);
+    expect(probable(null)).toEqual([true, true]); // nothing is known of it
   });
 });
 

@@ -29,7 +29,9 @@ describe("a jammed tray", () => {
     }
   });
 
-  it("is found after two or three portions, four at the most, and no later with a scale", () => {
+  // Two or three portions would do, were no portion ever empty by nature. This feeder is known to give single empty ones only, and of
+  // those that follow an empty one it knows little: until it has seen many, they are taken to be empty three times in ten.
+  it("is found after eight portions, nine at the most, and no later with a scale", () => {
     for (const settings of [noScale, all]) {
       const firstNames: string[] = [];
       for (let seed = 1; seed <= 20; seed += 1) {
@@ -39,13 +41,12 @@ describe("a jammed tray", () => {
           bench.give(1);
           portions += 1;
         }
-        expect(portions, `seed ${seed}`).toBeLessThanOrEqual(4);
+        expect(portions, `seed ${seed}`).toBeLessThanOrEqual(9);
         firstNames.push(bench.kinds.join());
         expect(bench.give(8).kinds, `seed ${seed}, eight portions later`).toEqual(["trayJammed"]);
       }
-      // Where the motor happens to draw as usual, the cause comes a portion or two after the fault: with one jam of fourteen.
-      expect(firstNames.filter((name) => name === "trayJammed").length).toBeGreaterThanOrEqual(18);
-      expect(firstNames.filter((name) => name !== "trayJammed" && name !== "feedStopped")).toEqual([]);
+      // By then the motor has drawn too much often enough: the first alarm names the cause.
+      expect(firstNames.filter((name) => name !== "trayJammed")).toEqual([]);
     }
   });
 
@@ -81,11 +82,13 @@ describe("a jammed tray", () => {
 
 describe("food that begins to fall again", () => {
   it("leaves the fault its name until it is over, after however short a jam: nothing else is raised by mending it", () => {
+    let found = 0;
     for (let seed = 1; seed <= 20; seed += 1) {
-      for (const dry of [1, 2, 3]) {
+      for (const dry of [7, 8, 9]) {
         const bench = new FeedModel(all, { seed }).give(100).plant("trayJammed").give(dry);
         const named = bench.kinds;
         if (named.length === 0) continue; // too short to be known yet; the scale may still tell of it afterwards
+        found += 1;
         bench.repair();
         for (let n = 0; n < 4; n += 1) {
           const { kinds } = bench.give(1);
@@ -94,6 +97,7 @@ describe("food that begins to fall again", () => {
         }
       }
     }
+    expect(found).toBeGreaterThan(20);
   });
 });
 
@@ -148,13 +152,73 @@ describe("the motor", () => {
   it.each([
     ["motorStalled", "motorStalled"],
     ["wireOff", "motorNotTurning"],
-  ] as const)("with the fault %s is called %s by whatever else is fitted, within three portions", (planted, kind) => {
+  ] as const)("with the fault %s is called %s by whatever else is fitted, at the second portion", (planted, kind) => {
     for (const settings of [all, noScale, noChute, onlyMotor]) {
-      const bench = new FeedModel(settings).give(60).plant(planted).give(3);
+      const bench = new FeedModel(settings).give(60).plant(planted).give(2);
       expect(bench.kinds, JSON.stringify(settings.sensors)).toEqual([kind]);
       expect(bench.give(30).kinds).toEqual([kind]);
       expect(bench.repair().give(3).kinds).toEqual([]);
     }
+  });
+
+  it.each(["motorStalled", "wireOff"] as const)(
+    "with the fault %s for one portion alone raises no alarm",
+    (planted) => {
+      for (const settings of [all, noScale, noChute, onlyMotor]) {
+        for (let seed = 1; seed <= 5; seed += 1) {
+          const bench = new FeedModel(settings, { seed }).give(60).plant(planted).give(1).repair();
+          for (let n = 0; n < 20; n += 1) {
+            expect(bench.kinds, `${JSON.stringify(settings.sensors)}, seed ${seed}, portion ${n}`).toEqual([]);
+            bench.give(1);
+          }
+        }
+      }
+    },
+  );
+
+  it.each([
+    ["motorStalled", /^The motor was blocked before the last portion: /],
+    ["wireOff", /^The motor wasn't turning before the last portion: /],
+  ] as const)(
+    "with the fault %s isn't said to have it now once it draws as usual, or where nothing is known of it",
+    (planted, reason) => {
+      const broken = () => new FeedModel(noScale).give(60).plant(planted).give(4);
+      expect(broken().repair().give(1).faults[0]?.reason).toMatch(reason);
+      const bench = broken();
+      bench.feed = updateFeedByPortion(
+        bench.feed,
+        portionAt(bench.now, { chuteCount: 0, meanCurrent: null }),
+        null,
+        noScale,
+      );
+      expect(bench.faults[0]?.reason).toMatch(reason);
+    },
+  );
+
+  it("that draws about what it usually does is never called blocked or still, however long nothing falls (property)", () => {
+    let alarms = 0;
+    const ratios = fc.double({ min: 0.52, max: 1.58, noNaN: true });
+    const drawnOfUsual = fc.oneof(fc.constant(700 / 720), ratios);
+    fc.assert(
+      fc.property(drawnOfUsual, fc.boolean(), fc.boolean(), (ratio, chute, scale) => {
+        const settings = rowanSettings({ chute, scale });
+        let feed = initialFeed();
+        for (let n = 0; n < 100; n += 1) {
+          const fell = n < 60;
+          const at = minuteAfter(dawn, 5 * n);
+          const meanCurrent = milliamps(720 * (fell ? 1 + 0.02 * Math.sin(n) : ratio));
+          feed = updateFeedByPortion(feed, portionAt(at, { meanCurrent, chuteCount: fell ? 3 : 0 }), null, settings);
+          feed = updateFeedByWeighing(feed, grams(1_900 - 8 * Math.min(n, 60)), minuteAfter(at, 1), settings);
+          const [fault] = feedFaults(feed, null, settings, minuteAfter(at, 2));
+          if (fault === undefined) continue;
+          alarms += 1;
+          expect(fault.kind).not.toMatch(/motorStalled|motorNotTurning/);
+          expect(fault.reason).not.toMatch(/motor (is|was) blocked|motor (is|was)n't turning/);
+        }
+      }),
+      { numRuns: 40 },
+    );
+    expect(alarms).toBeGreaterThan(100); // that nothing falls was found
   });
 
   it("isn't judged before enough portions went well", () => {
@@ -193,6 +257,13 @@ describe("a blind chute sensor", () => {
     const bench = new FeedModel(noScale).give(100).plant("chuteBlind").give(10);
     expect(bench.kinds).toEqual(["feedStopped"]);
     expect(bench.faults[0]?.reason).toContain("Without a scale a blind chute sensor looks the same.");
+  });
+
+  it("that misses every other portion is not taken to be usual while it is known", () => {
+    const bench = new FeedModel(all).give(100).plant("chuteHalfBlind").give(60);
+    expect(bench.kinds).toEqual(["chuteBlind"]);
+    const { emptyPortions } = bench.feed;
+    expect(bench.give(40).feed.emptyPortions).toEqual(emptyPortions);
   });
 
   it("clears when it counts again", () => {

@@ -213,21 +213,25 @@ describe("the scale while food falls, beside plain matrices", () => {
   /** g² an hour: the zero drifts by half a hundredth of the hopper in a day. */
   const drift = 10 ** 2 / 24;
 
-  it("sinks by the mean portion, whose error is the same each time", () => {
+  it("sinks by the mean portion, whose error is the same each time, or by nothing where it was empty", () => {
     always(
-      fc.property(tracks, (track) => {
-        const given = updateTrackByPortion(track, at(60));
-        expect(given.level).toBeCloseTo(track.level - track.meanPortion, 9);
+      fc.property(tracks, number(0, 1), (track, empty) => {
+        const given = updateTrackByPortion(track, at(60), empty);
+        const full = 1 - empty;
+        expect(given.level).toBeCloseTo(track.level - full * track.meanPortion, 9);
+        // Total variance: the mean of both cases' variances, and the variance of their means.
+        const varianceIfFull =
+          track.variance - 2 * track.covariance + track.portionVariance + (0.3 * track.meanPortion) ** 2;
         expect(given.variance).toBeCloseTo(
-          track.variance - 2 * track.covariance + track.portionVariance + (0.3 * track.meanPortion) ** 2,
+          full * varianceIfFull + empty * track.variance + full * empty * track.meanPortion ** 2,
           6,
         );
-        expect(given.covariance).toBeCloseTo(track.covariance - track.portionVariance, 9);
+        expect(given.covariance).toBeCloseTo(track.covariance - full * track.portionVariance, 9);
         expect(given.portionVariance).toBeCloseTo(track.portionVariance + (0.003 * track.meanPortion) ** 2, 12);
         expect(given).toMatchObject({ lastPortionAt: at(60), portionsSince: 1 });
       }),
     );
-    expect(updateTrackByPortion(initialScaleTrack, at(60))).toBe(initialScaleTrack);
+    expect(updateTrackByPortion(initialScaleTrack, at(60), 0)).toBe(initialScaleTrack);
   });
 
   it("is corrected by a reading, and the mean portion with it", () => {
