@@ -13,6 +13,7 @@ import {
 import {
   initialScaleTrack,
   type ScaleTrack,
+  readingNoise,
   scaleLogLikelihoodRatio,
   updateScaleEstimate,
   updateTrackByPortion,
@@ -211,7 +212,7 @@ describe("the scale while food falls, beside plain matrices", () => {
     }));
   const context = { canLearn: true, scaleEstimates: [] };
   /** g² an hour: the zero drifts by half a hundredth of the hopper in a day. */
-  const drift = 10 ** 2 / 24;
+  const drift = 6 ** 2; // g² an hour, by rain and sun: more than the cell itself, 10 g a day
 
   it("sinks by the mean portion, whose error is the same each time, or by nothing where it was empty", () => {
     always(
@@ -254,9 +255,9 @@ describe("the scale while food falls, beside plain matrices", () => {
           settings,
           context,
         );
-        expect(addedVariance).toBeCloseTo(passed * drift, 9);
-        expect(updated.level).toBeCloseTo(plain.x[0], 9);
-        expect(updated.meanPortion).toBeCloseTo(Math.min(Math.max(plain.x[1], 1.6), 40), 9);
+        expect(addedVariance).toBeCloseTo(passed * drift, 4); // moments are whole milliseconds
+        expect(updated.level).toBeCloseTo(plain.x[0], 6);
+        expect(updated.meanPortion).toBeCloseTo(Math.min(Math.max(plain.x[1], 1.6), 40), 6);
         expect([updated.variance, updated.covariance, updated.portionVariance]).toEqual(
           plain.p.map((value) => expect.closeTo(value, 6)),
         );
@@ -339,6 +340,16 @@ describe("the scale while food falls, beside plain matrices", () => {
     expect(noise({}, 3_601)).toBe(9);
     expect(noise({ portionsSince: 1 })).toBe(9);
     expect(noise({ lastPortionAt: null })).toBe(9);
+  });
+
+  it("learns its step from readings that differ, and trusts a coarse one less", () => {
+    const after = (...readings: number[]) =>
+      readings.reduce<ScaleTrack>((now, reading, index) => read(now, reading, 60 * (index + 1)).track, track);
+    const coarse = after(1_000, 1_000, 995, 995, 990, 1_000);
+    expect(coarse.step).toBeCloseTo(5 * 1.02, 9); // it had jumped by 10 last
+    expect(readingNoise(coarse)).toBeCloseTo(coarse.noise + 2.55 ** 2, 9);
+    expect(after(1_000, 999.9, 998).step).toBeCloseTo(0.102, 6); // a fine one, whatever falls between two readings
+    expect(after(1_000, 960).step).toBe(0); // a refill, a hand
   });
 
   it("trusts no change while its zero moved lately without a portion", () => {
