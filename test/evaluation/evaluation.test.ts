@@ -3,7 +3,7 @@ import { promisify } from "node:util";
 import { beforeAll, describe, expect, it } from "vitest";
 
 /**
- * A small bite of `npm run judge`, so that a change which ruins judgement is seen at once and not at the next long run. The bounds
+ * A small bite of `npm run judge:simulator`, so that a change which ruins judgement is seen at once and not at the next long run. The bounds
  * are wide: so few seeds scatter. What is really reached is in test/measured.md.
  *
  * It is all computing, so it has a process of its own: in this one each call between two modules passes the test runner, and is

@@ -10,7 +10,7 @@ import { evaluateRunOut } from "./runOutCalibration.ts";
 import { evaluateSilenceDelay } from "./silenceDelay.ts";
 
 /**
- * `npm run judge`: every detector over seeded streams with planted faults, beside the best that can be done. Prints tables. Seeds
+ * `npm run judge:simulator`: every detector over seeded streams with planted faults, beside the best that can be done. Prints tables. Seeds
  * from 20,001 on were never used for choosing anything in the domain, those below 10,000 were. Some ten minutes on two cores,
  * since each part has a process of its own; `--share 0.1` judges a tenth of the seeds, `--from` begins at another.
  */
@@ -33,7 +33,7 @@ const share = Number(values.share);
 const from = Number(values.from);
 
 if (wanted.some((name) => !Object.hasOwn(parts, name)) || !(share > 0 && share <= 1) || !Number.isInteger(from)) {
-  console.error(`npm run judge -- [${Object.keys(parts).join(" | ")}]... [--share 0.1] [--from 20001]`);
+  console.error(`npm run judge:simulator -- [${Object.keys(parts).join(" | ")}]... [--share 0.1] [--from 20001]`);
   process.exitCode = 2;
 } else if (wanted.length === 1) {
   judgeOne(wanted[0] ?? "");
