@@ -112,7 +112,9 @@ export const eventSchemas = {
     kind: z.literal("portion"),
     cause: z.enum(portionCauses).meta({ description: "Why it was given." }),
     paysFor: seq.nullish().meta({ description: "The seq of the press or deposit that it pays." }),
-    motorMs: between(eventRanges.motorMs).meta({ description: "How long the motor ran." }),
+    motorMs: between(eventRanges.motorMs).meta({
+      description: "How long the motor ran, from uptimeMs on: a portion's time is the start of its run.",
+    }),
     meanMilliamps: between(eventRanges.meanMilliamps).meta({ description: "Mean motor current." }),
     peakMilliamps: between(eventRanges.peakMilliamps).meta({ description: "Highest motor current." }),
     chuteCount: count.meta({ description: "Pieces that the chute sensor counted." }),
