@@ -82,17 +82,6 @@ export function createFeederRows(
       () => known(head) && null,
       ({ problem }) => ({ ...headOf(head), name: head.name, problem }),
     );
-  const damaged = async (): Promise<DamagedFeeder[]> => {
-    const found: DamagedFeeder[] = [];
-    for (const { id, no, revision } of all(null)) {
-      if (memory.get(no, revision) !== null) continue;
-      const head = readOne.get(id); // it may have reported, or gone, since
-      const problem = head === undefined ? null : problemOf(head);
-      if (problem !== null) found.push(problem);
-      await nextEventLoopTurn();
-    }
-    return found;
-  };
   return {
     one(id) {
       const head = readOne.get(id);
@@ -105,7 +94,13 @@ export function createFeederRows(
           () => [],
         ),
       ),
-    damaged,
+    damaged: () => {
+      const unknown = all(null).filter(({ no, revision }) => memory.get(no, revision) === null);
+      return eachInItsTurn(unknown, ({ id }) => {
+        const head = readOne.get(id); // it may have reported, or gone, since
+        return head === undefined ? null : problemOf(head);
+      });
+    },
     dueForCheck: (now, most) => readDue.all(now, most),
     revision: (feederNo) => readRevision.get(feederNo) ?? null,
     number: (id) => readOne.get(id)?.no ?? 0,
@@ -116,7 +111,18 @@ export function createFeederRows(
   };
 }
 
-const nextEventLoopTurn = () => new Promise((resolve) => setImmediate(resolve));
+async function eachInItsTurn<Item, Found>(
+  items: readonly Item[],
+  find: (item: Item) => Found | null,
+): Promise<readonly Found[]> {
+  const all: Found[] = [];
+  for (const item of items) {
+    const found = find(item);
+    if (found !== null) all.push(found);
+    await new Promise((resolve) => setImmediate(resolve));
+  }
+  return all;
+}
 
 /** From memory, or else loaded and remembered. */
 const knownStates =

@@ -12,8 +12,8 @@ import {
 } from "../../../server/domain/feed/motorModel.ts";
 import {
   initialScaleTrack,
-  type ScaleTrack,
   readingNoise,
+  type ScaleTrack,
   scaleLogLikelihoodRatio,
   updateScaleEstimate,
   updateTrackByPortion,
