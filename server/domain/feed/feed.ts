@@ -83,9 +83,7 @@ export function updateFeedByPortion(
         didFoodFall: observation.didFall === true,
         isUsual: isCalm && isUsualCurrent(observation.current),
       }),
-      scale: settings.sensors.scale
-        ? updateTrackByPortion(feed.scale, at, emptyProbability(feed, observation.didFall))
-        : feed.scale,
+      scale: updateScaleByPortion(feed, at, observation.didFall, settings),
       statistics,
       diagnosis: countPortionSince(feed.diagnosis),
       payments,
@@ -111,6 +109,9 @@ function emptyProbability(feed: FeedState, didFall: boolean | null): number {
   if (didFall === true) return 0;
   return didFall === false && !isChuteBlind(feed) ? 0.5 : feed.emptyPortions.afterFood.share;
 }
+
+const updateScaleByPortion = (feed: FeedState, at: Instant, didFall: boolean | null, { sensors }: FeederSettings) =>
+  sensors.scale ? updateTrackByPortion(feed.scale, at, emptyProbability(feed, didFall)) : feed.scale;
 
 /**
  * Empty portions are learnt once food is seen again: before, it is unknown whether something was wrong. What a failing chute sensor misses

@@ -130,9 +130,7 @@ export function updatePaymentsByPortion(
   const at = portion.recordedAt;
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
   const dated = lastPortionAt === payments.lastPortionAt ? payments : { ...payments, lastPortionAt };
-  const isPaid = (owedPortion: OwedPortion) =>
-    portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
-  const owedPortion = dated.owed.find(isPaid) ?? dated.unpaid.find(isPaid) ?? dated.owed.find(isPaidByRepeat(portion));
+  const owedPortion = paidBy(portion, dated);
   const seen = withoutActsDuring(dated, portion, owedPortion);
   if (portion.paysFor === null && portion.cause !== "deposit" && portion.cause !== "press") return seen;
 
@@ -264,6 +262,16 @@ const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, owedP
   portion.paysFor >= owedPortion.seq &&
   portion.paysFor <= owedPortion.lastSeq &&
   Math.abs(portion.recordedAt - owedPortion.at) <= namedPaymentDelayMax; // seq restarts at each boot: the time must fit too
+
+/** What this portion pays, if anything. */
+function paidBy(
+  portion: Portion & { readonly recordedAt: Instant },
+  { owed, unpaid }: Payments,
+): OwedPortion | undefined {
+  const isPaid = (owedPortion: OwedPortion) =>
+    portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
+  return owed.find(isPaid) ?? unpaid.find(isPaid) ?? owed.find(isPaidByRepeat(portion));
+}
 
 /** A contact bounces, a bird presses twice: many programs then name the second press. It was owed nothing of its own, so it pays the first. */
 const isPaidByRepeat =

@@ -106,18 +106,15 @@ export function updateTrackByReading(
   settings: FeederSettings,
   { canLearn, scaleEstimates }: TrackContext,
 ): TrackUpdate {
-  if (track.readingAt === null) {
-    const started = restartTrack(withInitialPortion(track, settings), reading, at);
-    return { track: started, addedVariance: null, isRestarted: true };
-  }
+  if (track.readingAt === null) return startTrack(track, reading, at, settings);
   const hours = Math.max(inHours((at - track.readingAt) as Span), 0);
   const addedVariance = hours * driftVariancePerHour(track, settings);
   const variance = track.variance + addedVariance;
   const total = variance + readingNoise(track);
   const residual = reading - track.level;
-  const isFar = (estimate: ScaleEstimate) =>
-    isOutlier(reading - estimate.level, estimate.variance + addedVariance + readingNoise(track));
-  if (isFar(track) && scaleEstimates.every(isFar)) return updateTrackByOutlier(track, reading, at);
+  const isFar = ({ level, variance: own }: ScaleEstimate) =>
+    isOutlier(reading - level, own + addedVariance + readingNoise(track));
+  if ([track, ...scaleEstimates].every(isFar)) return updateTrackByOutlier(track, reading, at);
   const gain = variance / total;
   const portionGain = canLearn ? track.covariance / total : 0;
   return {
@@ -141,6 +138,12 @@ export function updateTrackByReading(
     isRestarted: false,
   };
 }
+
+const startTrack = (track: ScaleTrack, reading: number, at: Instant, settings: FeederSettings): TrackUpdate => ({
+  track: restartTrack(withInitialPortion(track, settings), reading, at),
+  addedVariance: null,
+  isRestarted: true,
+});
 
 const isOutlier = (residual: number, variance: number): boolean =>
   Math.abs(residual) >= Math.max(outlierDeviations * Math.sqrt(variance), outlierGramsMin);
