@@ -77,11 +77,6 @@ export function createFeederRows(
   };
   const all = (yard: string | null) => (yard === null ? readAll.all() : readYard.all(yard));
 
-  const problemOf = (head: FeederHead): DamagedFeeder | null =>
-    unlessDamaged(
-      () => known(head) && null,
-      ({ problem }) => ({ ...headOf(head), name: head.name, problem }),
-    );
   return {
     one(id) {
       const head = readOne.get(id);
@@ -94,13 +89,7 @@ export function createFeederRows(
           () => [],
         ),
       ),
-    damaged: () => {
-      const unknown = all(null).filter(({ no, revision }) => memory.get(no, revision) === null);
-      return eachInItsTurn(unknown, ({ id }) => {
-        const head = readOne.get(id); // it may have reported, or gone, since
-        return head === undefined ? null : problemOf(head);
-      });
-    },
+    damaged: () => damagedAmong(all(null), { memory, known, headNow: (id) => readOne.get(id) }),
     dueForCheck: (now, most) => readDue.all(now, most),
     revision: (feederNo) => readRevision.get(feederNo) ?? null,
     number: (id) => readOne.get(id)?.no ?? 0,
@@ -111,15 +100,27 @@ export function createFeederRows(
   };
 }
 
-async function eachInItsTurn<Item, Found>(
-  items: readonly Item[],
-  find: (item: Item) => Found | null,
-): Promise<readonly Found[]> {
-  const all: Found[] = [];
-  for (const item of items) {
-    const found = find(item);
-    if (found !== null) all.push(found);
+interface KnownHeads {
+  readonly memory: Pick<FeederMemory, "get">;
+  readonly known: (head: FeederHead) => KnownState;
+  readonly headNow: (id: string) => FeederHead | undefined;
+}
+
+/** Each is looked at in an event loop turn of its own, as it is then: it may have reported, or gone, since. */
+async function damagedAmong(
+  heads: readonly FeederHead[],
+  { memory, known, headNow }: KnownHeads,
+): Promise<readonly DamagedFeeder[]> {
+  const all: DamagedFeeder[] = [];
+  for (const { id } of heads.filter(({ no, revision }) => memory.get(no, revision) === null)) {
     await new Promise((resolve) => setImmediate(resolve));
+    const head = headNow(id);
+    if (head === undefined) continue;
+    const problem = unlessDamaged(
+      () => known(head) && null,
+      (error) => error.problem,
+    );
+    if (problem !== null) all.push({ ...headOf(head), name: head.name, problem });
   }
   return all;
 }

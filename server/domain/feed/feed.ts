@@ -62,8 +62,7 @@ export function updateFeedByPortion(
   const payments = updatePaymentsByPortion(feed.payments, portion, didFoodFall(feed, portion, settings));
   const at = portion.recordedAt;
   if (feed.lastPortionAt !== null && at < feed.lastPortionAt) return { ...feed, payments };
-  // A motor that wasn't run says nothing about the feed.
-  if (portion.motorRan === 0) return { ...feed, payments };
+  if (portion.motorRan === 0) return { ...feed, payments }; // it says nothing about the feed
 
   const observation = observePortion(feed, portion, settings, inside);
   const statistics = updateStatisticsByPortion(feed.statistics, observation, feed.scale, diagnosedHypothesis(feed));
