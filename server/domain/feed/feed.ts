@@ -76,12 +76,7 @@ export function updateFeedByPortion(
       portionRate: updatePortionRate(feed.portionRate, at),
       chute: updateChuteByPortion(feed, portion, observation.didFall),
       emptyPortions: updateEmptyPortions(feed, observation.didFall),
-      motor: updateMotorByPortion(feed.motor, portion, {
-        inside,
-        expected: observation.current?.expected ?? null,
-        didFoodFall: observation.didFall === true,
-        isUsual: isCalm && isUsualCurrent(observation.current),
-      }),
+      motor: updateMotorByPortion(feed.motor, portion, motorContext(observation, inside, isCalm)),
       scale: updateScaleByPortion(feed, at, observation.didFall, settings),
       statistics,
       diagnosis: countPortionSince(feed.diagnosis),
@@ -327,6 +322,17 @@ function updateChuteByPortion(feed: FeedState, { chuteCount }: Portion, didFall:
   for (let miss = 0; miss < Math.min(feed.uncountedPortions, 2); miss += 1) model = updateChuteModel(model, 0);
   return updateChuteModel(model, chuteCount ?? 0);
 }
+
+const motorContext = (
+  { current, didFall }: PortionObservation,
+  inside: Celsius | null,
+  isCalm: boolean,
+): MotorContext => ({
+  inside,
+  expected: current?.expected ?? null,
+  didFoodFall: didFall === true,
+  isUsual: isCalm && isUsualCurrent(current),
+});
 
 interface MotorContext {
   readonly inside: Celsius | null;
