@@ -4,8 +4,8 @@
  * Goal: unfounded urgent alarms a feeder-year, alarms a week, whether intervals keep their word, and how planted faults are told, in each world
  * of test/worlds. Method: stories of healthy feeders, of feeders that run out and of planted faults, through the server's own steps in virtual
  * time, each beside the world's truth (founded.ts says what counts as true). Seeds are drawn anew each time and printed, so that nobody has seen
- * them before; JUDGE_SEED=… repeats a run, JUDGE_SHOW=1 prints each unfounded alarm. JUDGE_SEEDS (feeders a cell), JUDGE_DAYS, JUDGE_EVERY (s between reports), JUDGE_FAULTS=0 leaves
- * out the planted faults. The sealed world is judged only where it is named.
+ * them before; JUDGE_SEED=… repeats a run, JUDGE_SHOW=1 prints each unfounded alarm. JUDGE_SEEDS (feeders a cell), JUDGE_DAYS, JUDGE_EVERY (s between reports),
+ * JUDGE_PARTS=healthy,runOuts,faults for some of them. The sealed world is judged only where it is named.
  */
 import { randomInt } from "node:crypto";
 import { augerWorld } from "../worlds/auger/augerWorld.ts";
@@ -26,7 +26,7 @@ const healthyDays = Number(process.env.JUDGE_DAYS ?? 60);
 const faultAtDays = 20;
 const faultDays = 30;
 const every = Number(process.env.JUDGE_EVERY ?? 300) as Story["reportEverySeconds"];
-const judgesFaults = process.env.JUDGE_FAULTS !== "0";
+const parts = new Set((process.env.JUDGE_PARTS ?? "healthy,runOuts,faults").split(","));
 
 const dayLong = 86_400_000;
 let seed = firstSeed;
@@ -48,27 +48,37 @@ function showUnfounded({ alarms }: StoryFigures, of: string): void {
 }
 
 function judgeWorld(name: WorldName): void {
-  const world = worlds[name];
-  const healthy = subsetNames.map((subset) =>
-    healthyRow(subset, tell(world, subset, { days: healthyDays, fault: null, refills: "whenAsked" })),
+  if (parts.has("healthy")) print(healthyTable(name));
+  if (parts.has("runOuts")) print(runOutTable(name));
+  if (parts.has("faults")) print(faultTable(name));
+}
+
+function healthyTable(name: WorldName): string {
+  const rows = subsetNames.map((subset) =>
+    healthyRow(subset, tell(worlds[name], subset, { days: healthyDays, fault: null, refills: "whenAsked" })),
   );
-  print(formatTable(`${name}: healthy feeders`, healthyColumns, healthy));
-  const runOuts = subsetNames.map((subset) =>
-    runOutRow(subset, tell(world, subset, { days: healthyDays, fault: null, refills: "never" })),
+  return formatTable(`${name}: healthy feeders`, healthyColumns, rows);
+}
+
+function runOutTable(name: WorldName): string {
+  const rows = subsetNames.map((subset) =>
+    runOutRow(subset, tell(worlds[name], subset, { days: healthyDays, fault: null, refills: "never" })),
   );
-  print(formatTable(`${name}: feeders that run out`, runOutColumns, runOuts));
-  if (!judgesFaults) return;
-  const faults = worldFaults.map((kind) =>
+  return formatTable(`${name}: feeders that run out`, runOutColumns, rows);
+}
+
+function faultTable(name: WorldName): string {
+  const rows = worldFaults.map((kind) =>
     faultRow(
       kind,
-      tell(world, "all sensors", {
+      tell(worlds[name], "all sensors", {
         days: faultDays,
         fault: { kind, at: faultAtDays * dayLong },
         refills: kind === "foodOut" ? "never" : "whenAsked",
       }),
     ),
   );
-  print(formatTable(`${name}: planted faults, all sensors, after ${faultAtDays} days`, faultColumns, faults));
+  return formatTable(`${name}: planted faults, all sensors, after ${faultAtDays} days`, faultColumns, rows);
 }
 
 const print = (text: string): void => void process.stdout.write(`${text}\n`);
