@@ -124,7 +124,7 @@ export function updateTrackByReading(
       variance: (1 - gain) * variance,
       meanPortion: clampMeanPortion(track.meanPortion + portionGain * residual, settings),
       portionVariance: track.portionVariance - portionGain * track.covariance,
-      covariance: (1 - gain) * track.covariance,
+      covariance: decay(1 - gain, track.covariance),
       noise: canLearn ? updateNoise(track, at, residual, variance) : track.noise,
       lastPortionAt: track.lastPortionAt,
       portionsSince: 0,
@@ -137,6 +137,12 @@ export function updateTrackByReading(
     addedVariance,
     isRestarted: false,
   };
+}
+
+/** Over a night of readings it fades to nothing: further down numbers lose their digits, and then their sign. */
+function decay(keptShare: number, value: number): number {
+  const remaining = keptShare * value;
+  return Math.abs(remaining) < 1e-12 ? 0 : remaining;
 }
 
 const startTrack = (track: ScaleTrack, reading: number, at: Instant, settings: FeederSettings): TrackUpdate => ({
