@@ -15,7 +15,8 @@ export function killStarted(): void {
 }
 
 /** As `npm start` starts the server: how much memory it may keep changes how fast it is. */
-const [, arenas, flags] = packageFile.scripts.start.match(/^MALLOC_ARENA_MAX=(\d+) node (.*) dist\/server\/main\.js$/) ?? [];
+const [, arenas, flags] =
+  packageFile.scripts.start.match(/^MALLOC_ARENA_MAX=(\d+) node (.*) dist\/server\/main\.js$/) ?? [];
 
 /** @returns what the process has said until it was ready. */
 export function startProcess(

@@ -25,7 +25,6 @@ import {
   updateStatisticsByReading,
 } from "./hypothesisStatistics.ts";
 import {
-  type ExpectedCurrent,
   expectedCurrent,
   isProvenByCurrent,
   logCurrent,
@@ -77,12 +76,7 @@ export function updateFeedByPortion(
       portionRate: updatePortionRate(feed.portionRate, at),
       chute: updateChuteByPortion(feed, portion, observation.didFall),
       emptyPortions: updateEmptyPortions(feed, observation.didFall),
-      motor: updateMotorByPortion(feed.motor, portion, {
-        inside,
-        expected: observation.current?.expected ?? null,
-        didFoodFall: observation.didFall === true,
-        isUsual: isCalm && isUsualCurrent(observation.current),
-      }),
+      motor: updateMotorByPortion(feed.motor, portion, observation, { inside, isCalm }),
       scale: settings.sensors.scale
         ? updateTrackByPortion(feed.scale, at, emptyProbability(feed, observation.didFall))
         : feed.scale,
@@ -328,20 +322,14 @@ function updateChuteByPortion(feed: FeedState, { chuteCount }: Portion, didFall:
   return updateChuteModel(model, chuteCount ?? 0);
 }
 
-interface MotorContext {
-  readonly inside: Celsius | null;
-  readonly expected: ExpectedCurrent | null;
-  readonly didFoodFall: boolean;
-  readonly isUsual: boolean; // no fault is likely, and the current was a usual one
-}
-
 function updateMotorByPortion(
   motor: MotorModel,
   { meanCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
-  { inside, expected, didFoodFall, isUsual }: MotorContext,
+  { current, didFall }: PortionObservation,
+  { inside, isCalm }: { readonly inside: Celsius | null; readonly isCalm: boolean }, // calm: no fault is likely
 ): MotorModel {
   if (meanCurrent === null) return motor.lastMilliamps === null ? motor : { ...motor, lastMilliamps: null };
-  return didFoodFall || isUsual
-    ? updateMotorModel(motor, meanCurrent, recordedAt, inside, didFoodFall)
-    : recordUnlearntCurrent(motor, meanCurrent, recordedAt, expected);
+  return didFall === true || (isCalm && isUsualCurrent(current))
+    ? updateMotorModel(motor, meanCurrent, recordedAt, inside, didFall === true)
+    : recordUnlearntCurrent(motor, meanCurrent, recordedAt, current?.expected ?? null);
 }
