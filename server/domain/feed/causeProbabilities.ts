@@ -3,8 +3,9 @@ import { normalQuantile95 } from "../hopper/truncatedNormal.ts";
 import { logNormalTail } from "../normalTail.ts";
 import type { FeederSettings } from "../settings.ts";
 import { onsetProbabilities } from "./faultSignatures.ts";
-import type { FeedState } from "./feedState.ts";
-import { isRefutedByCurrent } from "./motorModel.ts";
+import type { HypothesisStatistics } from "./hypothesisStatistics.ts";
+import { isRefutedByCurrent, type MotorModel } from "./motorModel.ts";
+import type { ScaleTrack } from "./scaleTrack.ts";
 
 /** What can be distinguished: an empty tray has one of two causes, by what its hopper holds. */
 export const causes = [
@@ -19,7 +20,11 @@ export const causes = [
 ] as const;
 export type Cause = (typeof causes)[number];
 
-type EvidenceOfFeed = Pick<FeedState, "statistics" | "scale" | "motor">;
+interface EvidenceOfFeed {
+  readonly statistics: HypothesisStatistics;
+  readonly scale: ScaleTrack;
+  readonly motor: MotorModel;
+}
 
 export interface CauseProbability {
   readonly cause: Cause;

@@ -25,7 +25,6 @@ import {
   updateStatisticsByReading,
 } from "./hypothesisStatistics.ts";
 import {
-  type ExpectedCurrent,
   expectedCurrent,
   isProvenByCurrent,
   logCurrent,
@@ -76,7 +75,7 @@ export function updateFeedByPortion(
       portionRate: updatePortionRate(feed.portionRate, at),
       chute: updateChuteByPortion(feed, portion, observation.didFall),
       emptyPortions: updateEmptyPortions(feed, observation.didFall),
-      motor: updateMotorByPortion(feed.motor, portion, motorContext(observation, inside, isCalm)),
+      motor: updateMotorByPortion(feed.motor, portion, observation, { inside, isCalm }),
       scale: updateScaleByPortion(feed, at, observation.didFall, settings),
       statistics,
       diagnosis: countPortionSince(feed.diagnosis),
@@ -323,31 +322,14 @@ function updateChuteByPortion(feed: FeedState, { chuteCount }: Portion, didFall:
   return updateChuteModel(model, chuteCount ?? 0);
 }
 
-const motorContext = (
-  { current, didFall }: PortionObservation,
-  inside: Celsius | null,
-  isCalm: boolean,
-): MotorContext => ({
-  inside,
-  expected: current?.expected ?? null,
-  didFoodFall: didFall === true,
-  isUsual: isCalm && isUsualCurrent(current),
-});
-
-interface MotorContext {
-  readonly inside: Celsius | null;
-  readonly expected: ExpectedCurrent | null;
-  readonly didFoodFall: boolean;
-  readonly isUsual: boolean; // no fault is likely, and the current was a usual one
-}
-
 function updateMotorByPortion(
   motor: MotorModel,
   { meanCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
-  { inside, expected, didFoodFall, isUsual }: MotorContext,
+  { current, didFall }: PortionObservation,
+  { inside, isCalm }: { readonly inside: Celsius | null; readonly isCalm: boolean }, // calm: no fault is likely
 ): MotorModel {
   if (meanCurrent === null) return motor.lastMilliamps === null ? motor : { ...motor, lastMilliamps: null };
-  return didFoodFall || isUsual
-    ? updateMotorModel(motor, meanCurrent, recordedAt, inside, didFoodFall)
-    : recordUnlearntCurrent(motor, meanCurrent, recordedAt, expected);
+  return didFall === true || (isCalm && isUsualCurrent(current))
+    ? updateMotorModel(motor, meanCurrent, recordedAt, inside, didFall === true)
+    : recordUnlearntCurrent(motor, meanCurrent, recordedAt, current?.expected ?? null);
 }

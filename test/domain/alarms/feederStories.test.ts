@@ -77,7 +77,8 @@ describe("a weak supply", () => {
     const worse = eventsOf(simulation).at(-1);
     expect(worse).toMatchObject({
       priority: "urgent",
-      body: expect.stringContaining("Also includes: motor not turning."),
+      // The motor is called still at its second portion, and the two deposits got none.
+      body: expect.stringContaining("Also includes: motor not turning, deposit without a portion."),
     });
     expect(simulation.notifiedFaults()).toEqual(["supplyWeak", "supplyWeak"]);
   });
