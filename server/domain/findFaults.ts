@@ -35,7 +35,7 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...pause,
     ...asList(staysPausedFault(orders, settings, now)),
     ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now) && !isRefutedByFood(state, fault)),
-    ...(isEmptyByMistake(state, scaleStuck) ? [] : hopperFaults(hopper, settings, now, state.hopperForecast)),
+    ...(isEmptyByMistake(state, scaleStuck, now) ? [] : hopperFaults(hopper, settings, now, state.hopperForecast)),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
@@ -108,12 +108,16 @@ const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "chuteBlind",
 ]);
 
+/** So long after a portion that fell nobody knows whether the next one will. Our choice. */
+const fallingFor = minutes(5);
+
 /** Food that falls can't come from an empty hopper: a stuck scale is no evidence for that, nor is one before its next reading. */
-function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean): boolean {
+function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boolean, now: Instant): boolean {
   const { emptySince, pendingJump, estimate } = hopper;
   if (emptySince === null || feed.lastFellAt === null) return false;
   // By the scale's level alone it may be some portions too early: while they fall, nobody is told that it is empty.
-  if (feed.uncountedPortions === 0 && !isActiveAlarm(alarms.foodOut)) return true;
+  const isFalling = feed.uncountedPortions === 0 && now < after(feed.lastFellAt, fallingFor);
+  if (isFalling && !isActiveAlarm(alarms.foodOut)) return true;
   if (feed.lastFellAt <= emptySince) return false;
   return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isActiveAlarm(alarms.foodOut));
 }

@@ -383,7 +383,7 @@ describe("a scale that shows the same whatever falls", () => {
     simulation.pass(day + 8 * 60);
     simulation.truth.frozen = 0;
     simulation.pass(day);
-    expect(simulation.notifiedFaults()).toEqual(["scaleSilent"]); // while food falls, nothing is called empty
+    expect(simulation.notifiedFaults()).toEqual(["foodOut", "scaleSilent"]);
     expect(simulation.state().alarms.foodOut?.state).not.toBe("unacknowledged");
     simulation.truth.frozen = null;
     simulation.pass(2 * 60);
