@@ -21,7 +21,7 @@ export const jammed = {
   })),
 };
 export const sensors = { button: true, detector: true, chute: true, perch: false, scale: true };
-export const jamReport = { boot: "b-1", readings: {} };
+export const jamReport = { boot: "b-1", readings: { hopperGrams: 800 } };
 
 /** It goes on reporting each minute, so that the jam is its only fault. */
 export function repeatJam(server: TestServer, key: string) {
