@@ -46,7 +46,7 @@ export interface FaultRule {
 }
 
 /** No food reaches the birds: they stay away after a while, and then a working sensor has no signal either. */
-const faultsStoppingFood = [
+export const faultsStoppingFood = [
   "motorNotTurning",
   "motorStalled",
   "foodOut",

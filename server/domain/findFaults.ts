@@ -1,7 +1,7 @@
 import { texts } from "../text/index.ts";
 import type { Alarm } from "./alarms/alarm.ts";
 import { coldFaults } from "./cold/cold.ts";
-import type { Fault, FaultKind } from "./faults.ts";
+import { type Fault, type FaultKind, faultsStoppingFood } from "./faults.ts";
 import { feedFaults } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
 import { hopperFaults, updateHopperForecast } from "./hopper/hopperFaults.ts";
@@ -92,13 +92,8 @@ function isRefutedByFood({ feed, alarms, settings }: FeederState, { kind }: Faul
   return stoppedFaults.has(kind) && lastFellAt === lastPortionAt && lastFellAt > diagnosis.since;
 }
 
-const stoppedFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
-  "trayJammed",
-  "feedBridged",
-  "feedStopped",
-  "motorStalled",
-  "motorNotTurning",
-]);
+/** An empty hopper still gives a piece now and then. */
+const stoppedFaults: ReadonlySet<FaultKind> = new Set(faultsStoppingFood.filter((kind) => kind !== "foodOut"));
 
 const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "trayJammed",

@@ -17,6 +17,9 @@ export function killStarted(): void {
 /** As `npm start` starts the server: how much memory it may keep changes how fast it is. */
 const [, arenas, flags] =
   packageFile.scripts.start.match(/^MALLOC_ARENA_MAX=(\d+) node (.*) dist\/server\/main\.js$/) ?? [];
+if (arenas === undefined || flags === undefined)
+  throw new Error(`expected npm start to set MALLOC_ARENA_MAX and node's options, got ${packageFile.scripts.start}`);
+const serverArguments = flags.split(" ");
 
 /** @returns what the process has said until it was ready. */
 export function startProcess(
@@ -24,7 +27,7 @@ export function startProcess(
   env: Record<string, string>,
   isReady: RegExp,
 ): Promise<{ child: ChildProcess; said: string }> {
-  const args = file.endsWith(".ts") ? ["--import", "tsx", file] : [...(flags ?? "").split(" "), file];
+  const args = file.endsWith(".ts") ? ["--import", "tsx", file] : [...serverArguments, file];
   const child = spawn(process.execPath, args, {
     cwd: root,
     env: { ...process.env, ...env },
@@ -62,7 +65,7 @@ export async function startServer(dataFolder: string, isNew = true): Promise<Ser
     HOST: "127.0.0.1",
     DATA_DIR: dataFolder,
     LOG_LEVEL: "warn",
-    MALLOC_ARENA_MAX: arenas ?? "",
+    MALLOC_ARENA_MAX: arenas as string,
     REPORTS_PER_MINUTE: "1000000",
   };
   const { child, said } = await startProcess(

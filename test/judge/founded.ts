@@ -1,4 +1,4 @@
-import type { FaultKind, Priority } from "../../server/domain/faults.ts";
+import { type FaultKind, faultsStoppingFood, type Priority } from "../../server/domain/faults.ts";
 import type { WorldFault, WorldTruth } from "../worlds/world.ts";
 
 /** Whether an alarm tells of something that is true, by the world's own account. */
@@ -17,14 +17,7 @@ export interface Circumstances {
 }
 
 /** "No food falls", under any of its names. */
-export const stopFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
-  "foodOut",
-  "trayJammed",
-  "feedBridged",
-  "feedStopped",
-  "motorStalled",
-  "motorNotTurning",
-]);
+export const stopFaults: ReadonlySet<FaultKind> = new Set(faultsStoppingFood);
 
 /** So many runs in a row without food are worth a word, whatever the reason: so many promises were broken. Our choice. */
 const emptyRunsTold = 5;

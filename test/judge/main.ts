@@ -8,6 +8,7 @@
  * JUDGE_PARTS=healthy,runOuts,faults for some of them. The sealed world is judged only where it is named.
  */
 import { randomInt } from "node:crypto";
+import { formatTable } from "../evaluation/report.ts";
 import { augerWorld } from "../worlds/auger/augerWorld.ts";
 import { sealedWorld } from "../worlds/sealed/sealedWorld.ts";
 import { trayWorld } from "../worlds/tray/trayWorld.ts";
@@ -15,7 +16,7 @@ import { wheelWorld } from "../worlds/wheel/wheelWorld.ts";
 import { type Story, type World, worldFaults } from "../worlds/world.ts";
 import { judgeStory, type StoryFigures } from "./judgeStory.ts";
 import { type SubsetName, subsetNames, subsets } from "./subsets.ts";
-import { faultColumns, faultRow, formatTable, healthyColumns, healthyRow, runOutColumns, runOutRow } from "./tables.ts";
+import { faultColumns, faultRow, healthyColumns, healthyRow, runOutColumns, runOutRow } from "./tables.ts";
 
 const worlds = { auger: augerWorld, wheel: wheelWorld, tray: trayWorld, sealed: sealedWorld } as const;
 type WorldName = keyof typeof worlds;

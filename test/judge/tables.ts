@@ -1,4 +1,4 @@
-import { formatNumber, formatTable, percent } from "../evaluation/report.ts";
+import { formatNumber, percent } from "../evaluation/report.ts";
 import { poissonLimits, proportionLimits, quantile } from "../evaluation/statistics.ts";
 import type { WorldFault } from "../worlds/world.ts";
 import { namesOf } from "./founded.ts";
@@ -24,7 +24,7 @@ export function healthyRow(name: string, stories: readonly StoryFigures[]): stri
     name,
     formatNumber(years),
     `${formatNumber(total / years)} (${formatNumber(low / years)} to ${formatNumber(high / years)})`,
-    formatNumber(quantile(rates, 0.5)),
+    medianText(rates),
     formatNumber(Math.max(...rates)),
     formatNumber(pushes / (years * (daysAYear / 7))),
     shareText(held, levels),
@@ -87,18 +87,8 @@ export function faultRow(fault: WorldFault, stories: readonly StoryFigures[]): s
     shareText(firsts.length, stories.length),
     shareText(firsts.filter((first) => right.includes(first.fault)).length, firsts.length),
     shareText(named.length, stories.length),
-    formatNumber(
-      quantile(
-        firsts.map((first) => first.hoursAfterFault ?? 0),
-        0.5,
-      ),
-    ),
-    formatNumber(
-      quantile(
-        firsts.map((first) => first.unfedAfterFault),
-        0.5,
-      ),
-    ),
+    medianText(firsts.map((first) => first.hoursAfterFault ?? 0)),
+    medianText(firsts.map((first) => first.unfedAfterFault)),
     shareText(others.length, stories.length),
   ];
 }
@@ -113,6 +103,8 @@ export const faultColumns = [
   "others blamed",
 ];
 
+const medianText = (values: readonly number[]): string => formatNumber(quantile(values, 0.5));
+
 function shareText(hits: number, of: number): string {
   if (of === 0) return "-";
   const { low, high } = proportionLimits(hits, of);
@@ -121,5 +113,3 @@ function shareText(hits: number, of: number): string {
 
 const sum = (stories: readonly StoryFigures[], of: (story: StoryFigures) => number): number =>
   stories.reduce((total, story) => total + of(story), 0);
-
-export { formatTable };

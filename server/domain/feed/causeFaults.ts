@@ -128,7 +128,7 @@ function unsureFeedFault(
   };
 }
 
-/** Less is counted than usual, but something is: the sensor is dirty or the portions are small, and neither can't wait for a few hours. */
+/** Less is counted than usual, but something is: the sensor is dirty or the portions are small. Both can wait for some hours. */
 const isThinned = ({ diagnosis, uncountedPortions }: FeedState): boolean =>
   (diagnosis?.hypothesis === "chuteHalfBlind" || diagnosis?.hypothesis === "chuteUndercounting") &&
   uncountedPortions < thinnedRunMax;

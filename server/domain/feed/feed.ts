@@ -229,10 +229,10 @@ function updateFeedDiagnosis(
   by: "portion" | "reading",
 ): FeedState {
   const threshold = alarmThreshold(feed.portionRate);
-  const isProven = (hypothesis: Hypothesis) =>
-    Math.min(feed.statistics[hypothesis].sum, evidenceLimit(feed, hypothesis)) >= threshold;
+  const isProven = (hypothesis: Hypothesis, among: HypothesisStatistics) =>
+    Math.min(among[hypothesis].sum, evidenceLimit(feed, hypothesis)) >= threshold;
   if (feed.diagnosis === null) {
-    if (!hypotheses.some(isProven)) return feed;
+    if (!hypotheses.some((one) => isProven(one, feed.statistics))) return feed;
     const hypothesis = leadingHypothesis(feed.statistics);
     return updateDiagnosedCause(
       { ...feed, diagnosis: { since: at, portionsSince: 0, healthEvidence: 0, cause: null, hypothesis } },
@@ -246,9 +246,7 @@ function updateFeedDiagnosis(
   const statistics = limitStatistics(feed.statistics, threshold + statisticExcessMax);
   if (diagnosis !== null) return updateDiagnosedCause({ ...feed, diagnosis, statistics }, settings);
   // Another part is faulty as well, by its own evidence.
-  const other = hypotheses.find(
-    (one) => !isSamePart(one, hypothesis) && statistics[one].sum >= threshold && isProven(one),
-  );
+  const other = hypotheses.find((one) => !isSamePart(one, hypothesis) && isProven(one, statistics));
   if (other !== undefined) {
     return updateDiagnosedCause(
       { ...feed, diagnosis: { ...feed.diagnosis, healthEvidence: 0, hypothesis: other }, statistics },

@@ -149,10 +149,8 @@ export function updatePaymentsByCutShort(
 ): Payments {
   const at = portion.recordedAt;
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
-  const isPaid = (owedPortion: OwedPortion) =>
-    portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
   const markIfPaid = (owedPortion: OwedPortion): OwedPortion =>
-    isPaid(owedPortion) ? { ...owedPortion, cutShort: true } : owedPortion;
+    isPaid(portion, owedPortion) ? { ...owedPortion, cutShort: true } : owedPortion;
   return {
     ...payments,
     lastPortionAt,
@@ -268,10 +266,12 @@ function paidBy(
   portion: Portion & { readonly recordedAt: Instant },
   { owed, unpaid }: Payments,
 ): OwedPortion | undefined {
-  const isPaid = (owedPortion: OwedPortion) =>
-    portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
-  return owed.find(isPaid) ?? unpaid.find(isPaid) ?? owed.find(isPaidByRepeat(portion));
+  const pays = (owedPortion: OwedPortion) => isPaid(portion, owedPortion);
+  return owed.find(pays) ?? unpaid.find(pays) ?? owed.find(isPaidByRepeat(portion));
 }
+
+const isPaid = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion): boolean =>
+  portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
 
 /** A contact bounces, a bird presses twice: many programs then name the second press. It was owed nothing of its own, so it pays the first. */
 const isPaidByRepeat =

@@ -1,3 +1,4 @@
+import { decay } from "../decay.ts";
 import { portionRelativeSpread, scaleDrift, scaleNoise } from "../hopper/level.ts";
 import { type Instant, inHours, type Span } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
@@ -124,7 +125,7 @@ export function updateTrackByReading(
       variance: (1 - gain) * variance,
       meanPortion: clampMeanPortion(track.meanPortion + portionGain * residual, settings),
       portionVariance: track.portionVariance - portionGain * track.covariance,
-      covariance: decay(1 - gain, track.covariance),
+      covariance: decay(1 - gain, track.covariance), // over a night of readings it fades to nothing
       noise: canLearn ? updateNoise(track, at, residual, variance) : track.noise,
       lastPortionAt: track.lastPortionAt,
       portionsSince: 0,
@@ -137,12 +138,6 @@ export function updateTrackByReading(
     addedVariance,
     isRestarted: false,
   };
-}
-
-/** Over a night of readings it fades to nothing: further down numbers lose their digits, and then their sign. */
-function decay(keptShare: number, value: number): number {
-  const remaining = keptShare * value;
-  return Math.abs(remaining) < 1e-12 ? 0 : remaining;
 }
 
 const startTrack = (track: ScaleTrack, reading: number, at: Instant, settings: FeederSettings): TrackUpdate => ({

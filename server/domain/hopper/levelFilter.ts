@@ -1,3 +1,4 @@
+import { decay } from "../decay.ts";
 import { logNormalTail, logSqrtTwoPi } from "../normalTail.ts";
 
 /**
@@ -127,12 +128,6 @@ export function predictByTime(estimate: LevelEstimate, step: TimeStep): LevelEst
       lidCovariances[0], lidCovariances[1], lidCovariances[2], lidCovariances[3], lidCovariances[4], lidCovariances[5],
     ],
   };
-}
-
-/** What has faded to a trillionth counts as zero: further down numbers lose their digits, and then their sign. */
-function decay(keptShare: number, value: number): number {
-  const remaining = keptShare * value;
-  return Math.abs(remaining) < 1e-12 ? 0 : remaining;
 }
 
 /** g²: a variance of a milligram on the lid counts as zero. In a dry summer it would fade until numbers can't be divided. */

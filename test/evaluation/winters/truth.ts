@@ -1,4 +1,4 @@
-import type { FaultKind } from "../../../server/domain/faults.ts";
+import { type FaultKind, faultsStoppingFood } from "../../../server/domain/faults.ts";
 import { before, hours, type Instant } from "../../../server/domain/instant.ts";
 import { humidClimate, weatherAt } from "../../../server/practice/model/weather.ts";
 import type { Disturbance } from "../../simulator/plot.ts";
@@ -7,15 +7,7 @@ import type { WatchedFeeder } from "./watchedFeeder.ts";
 
 /** What was true when somebody was notified. */
 
-const noFoodFalls: readonly FaultKind[] = [
-  "trayJammed",
-  "feedBridged",
-  "feedStopped",
-  "motorStalled",
-  "motorNotTurning",
-  "foodOut",
-  "depositUnpaid",
-];
+const noFoodFalls: readonly FaultKind[] = [...faultsStoppingFood, "depositUnpaid"];
 
 /** Which alarms speak of what: the right name or one of its family, under which a person finds it at once. */
 const family: Readonly<Record<Disturbance, readonly FaultKind[]>> = {
