@@ -1,6 +1,7 @@
 import type { FaultKind, Priority } from "../../server/domain/faults.ts";
 import type { FeederState } from "../../server/domain/feeder.ts";
 import { type EmptyForecast, forecastEmpty } from "../../server/domain/hopper/emptyForecast.ts";
+import { needsRefillToday } from "../../server/domain/hopper/hopperFaults.ts";
 import { hopperLevel } from "../../server/domain/hopper/level.ts";
 import { hours, type Instant, inDays, inHours, type Span } from "../../server/domain/instant.ts";
 import { Replay } from "../../server/replay/replay.ts";
@@ -31,6 +32,7 @@ export interface JudgedForecast {
 }
 
 const sampledEvery = hours(4);
+const digestEvery = hours(24);
 
 export function judgeStory(world: World, story: Story): StoryFigures {
   const judge = new StoryJudge(story);
@@ -57,6 +59,8 @@ class StoryJudge {
   #from: Instant | null = null;
   #to: Instant | null = null;
   #sampledAt: Instant | null = null;
+  #digestAt: Instant | null = null;
+  #digestAsks = false; // today's digest, which the keeper reads, named food as a task
   #wasEmpty = false;
   #levels = 0;
   #levelsHeld = 0;
@@ -76,9 +80,7 @@ class StoryJudge {
     }
     const state = this.#replay.stateOf(line.feeder);
     if (state === null) return;
-    this.phone.asksForFood = [state.alarms.foodLow, state.alarms.foodOut].some(
-      (alarm) => alarm?.state === "unacknowledged" || alarm?.state === "acknowledged",
-    );
+    this.#askForFood(state, line.at);
     this.#takeAlarms(state, truth);
     this.#judgeForecasts(truth);
     if (this.#sampledAt !== null && line.at - this.#sampledAt < sampledEvery) return;
@@ -95,6 +97,17 @@ class StoryJudge {
       forecasts: this.#forecasts,
       refusedLines: this.#refused,
     };
+  }
+
+  #askForFood({ alarms, hopper, settings }: FeederState, at: Instant): void {
+    if (this.#digestAt === null || at - this.#digestAt >= digestEvery) {
+      this.#digestAt = at;
+      this.#digestAsks = needsRefillToday(hopper, settings, at);
+    }
+    const rings = [alarms.foodLow, alarms.foodOut].some(
+      (alarm) => alarm?.state === "unacknowledged" || alarm?.state === "acknowledged",
+    );
+    this.phone.asksForFood = rings || this.#digestAsks;
   }
 
   #takeAlarms({ settings }: FeederState, truth: WorldTruth): void {

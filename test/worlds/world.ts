@@ -40,7 +40,7 @@ export interface WorldSensors {
   readonly portionEvents: boolean; // false: a bare scale on a dispenser that reports nothing
 }
 
-/** The caller sets it between two lines: what the keeper's phone asks for. Keepers look at it when they look at it. */
+/** The caller sets it between two lines: what the keeper's phone asks for, by an alarm or in the day's digest. Keepers look at it when they look at it. */
 export interface KeeperPhone {
   asksForFood: boolean;
 }
