@@ -19,7 +19,7 @@ interface FaultTraits {
 }
 
 /** From a stream of its own, so that nothing before the fault changes. */
-export function faultTraits(plotSeed: number): FaultTraits {
+function faultTraits(plotSeed: number): FaultTraits {
   const random = seededRandom(0x3fa17000 ^ plotSeed);
   return {
     freeShare: random.between(0.1, 0.45),
