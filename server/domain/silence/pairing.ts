@@ -64,6 +64,10 @@ export const addMark = ({
 export const forgetOpenMarks = (pairing: Pairing): Pairing =>
   pairing.openMarks === 0 ? pairing : { ...pairing, openMarks: 0 };
 
+/** The companion's latest marks were no birds. */
+export const takeBackMarks = (pairing: Pairing, marks: number): Pairing =>
+  pairing.openMarks === 0 ? pairing : { ...pairing, openMarks: Math.max(0, pairing.openMarks - marks) };
+
 /** The sensor counted: its run of misses is over, and is learnt from. */
 export function closeRun(pairing: Pairing, at: Instant, yard: PracticeFlag): Pairing {
   if (pairing.openMarks === 0) return pairing; // a second press on the same landing

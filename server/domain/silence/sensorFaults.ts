@@ -13,16 +13,13 @@ import {
   type RunningTotal,
   type SensorActivity,
   type SensorsState,
-} from "./sensorActivity.ts";
+} from "./sensorsState.ts";
 import { isSilentTooLong, logSilenceProbability } from "./silenceStatistics.ts";
 
 export { readingFaults } from "./readingFaults.ts";
-export {
-  initialSensors,
-  type SensorsState,
-  updateSensorsByEvent,
-  updateSensorsByReport,
-} from "./sensorActivity.ts";
+export { doubtfulSince } from "./recordActivity.ts";
+export { updateSensorsByEvent, updateSensorsByReport } from "./sensorActivity.ts";
+export { initialSensors, type SensorsState } from "./sensorsState.ts";
 
 /** Sensors that are silent though they shouldn't be. `paused`: what birds do at a paused feeder proves nothing. */
 export function sensorFaults(sensors: SensorsState, settings: FeederSettings, now: Instant, paused: boolean): Fault[] {
