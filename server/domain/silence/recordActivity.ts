@@ -9,7 +9,15 @@ import {
   updateChatterByGrowth,
 } from "./chatter.ts";
 import { type HastyBursts, isHastyBurst, isPossiblyHasty, updateHastyBursts } from "./hastyBursts.ts";
-import { addMark, closeRun, forgetOpenMarks, type Pairing, takeBackMarks } from "./pairing.ts";
+import {
+  addMark,
+  closeRun,
+  forgetOpenMarks,
+  type PairContext,
+  type Pairing,
+  pairContext,
+  takeBackMarks,
+} from "./pairing.ts";
 import {
   type BirdSensor,
   birdSensors,
@@ -79,7 +87,12 @@ export function recordActivity(
   if (chatter !== null && change !== null) chatter = { ...chatter, marks: isMark ? chatter.marks + 1 : 0 };
   const lastMarkAt = isMark ? at : before.lastMarkAt;
   const updated = isOwnSignal
-    ? recordOwnSignal(before, { events: growth === null ? events : 0, chatter, hasty, lastMarkAt }, at, settings)
+    ? recordOwnSignal(
+        before,
+        { sensor, events: growth === null ? events : 0, chatter, hasty, lastMarkAt },
+        at,
+        settings,
+      )
     : { ...before, lastMarkAt };
   const companion = (activity: SensorActivity) =>
     change === null ? activity : markCompanion(activity, sensor, change);
@@ -147,6 +160,7 @@ function updateChatter(
 }
 
 interface OwnSignal {
+  readonly sensor: BirdSensor;
   readonly events: number;
   readonly chatter: ChatterState | null;
   readonly hasty: HastyBursts | null;
@@ -155,13 +169,13 @@ interface OwnSignal {
 
 function recordOwnSignal(
   activity: SensorActivity,
-  { events, chatter, hasty, lastMarkAt }: OwnSignal,
+  { sensor, events, chatter, hasty, lastMarkAt }: OwnSignal,
   at: Instant,
   settings: FeederSettings,
 ): SensorActivity {
   const isCredible = doubt(chatter, hasty, at) === "none";
-  const close = (pairing: Pairing | null) =>
-    pairing && (isCredible ? closeRun(pairing, at, settings) : forgetOpenMarks(pairing));
+  const close = (pairing: Pairing | null, pair: PairContext = settings) =>
+    pairing && (isCredible ? closeRun(pairing, at, pair) : forgetOpenMarks(pairing));
   const { button, detector, perch } = activity.pairings;
   return {
     total: activity.total,
@@ -169,7 +183,11 @@ function recordOwnSignal(
     decrease: activity.decrease,
     lastCountAt: activity.lastCountAt === null ? at : later(activity.lastCountAt, at),
     lastMarkAt,
-    pairings: { button: close(button), detector: close(detector), perch: close(perch) },
+    pairings: {
+      button: close(button),
+      detector: close(detector, pairContext(settings, sensor, "detector")),
+      perch: close(perch),
+    },
     silence: isCredible ? updateSilenceByBout(activity.silence, settings.place, at) : endSilence(activity.silence, at),
     chatter,
     hasty,
