@@ -67,7 +67,7 @@ function addHastyCount(known: HastyBursts, { at, isAlone }: TimedCount): HastyBu
 export const hasHastyBursts = (bursts: HastyBursts | null, now: Instant): bursts is HastyBursts =>
   bursts !== null && bursts.since !== null && isRecent(bursts, now);
 
-/** From the second burst on until they have ended, nothing should be learnt from the sensor. */
+/** From the first clear burst on until they have ended, nothing should be learnt from the sensor. */
 export const isPossiblyHasty = (bursts: HastyBursts | null, at: Instant): boolean =>
   bursts !== null && bursts.points >= pointsSuspected && isRecent(bursts, at);
 
@@ -108,7 +108,7 @@ const burstPointsMax = 3;
 /** Beside a landing it may be a bird that hammers. */
 const accompaniedPoints = 1 / 3;
 const pointsChattering = 8;
-const pointsSuspected = 4;
+const pointsSuspected = 2;
 const pointsMax = 12;
 const drainPerDay = 1;
 /** A contact that is dry for a day may be wet again the next. */
