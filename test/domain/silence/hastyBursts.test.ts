@@ -60,11 +60,18 @@ describe("bursts of counts that no bird makes", () => {
   });
 
   it("are neither a contact that bounces once, nor pecks three times a second, nor a clock of whole seconds, nor a flock's landings", () => {
-    for (let hour = 8; hour < 16; hour += 0.1) {
-      const bounced = [0, 700, 1_400].flatMap((gap) => burst(at(hour, gap), 2, 60));
-      const seconds = [0, 0, 0, 1_000, 1_000, 1_000].map((gap) => event("press", at(hour, gap)));
-      for (const events of [bounced, burst(at(hour), 30, 333), seconds, burst(at(hour), 6, 100, "visit")])
-        expect(kinds(recorded(initialSensors(start), events), at(hour + 0.05))).toEqual([]);
+    const patterns: ((hour: number) => FeederEvent[])[] = [
+      (hour) => [0, 700, 1_400].flatMap((gap) => burst(at(hour, gap), 2, 60)),
+      (hour) => burst(at(hour), 30, 333),
+      (hour) => [0, 0, 0, 1_000, 1_000, 1_000].map((gap) => event("press", at(hour, gap))),
+      (hour) => burst(at(hour), 6, 100, "visit"),
+    ];
+    for (const pattern of patterns) {
+      let sensors = initialSensors(start);
+      for (let hour = 8; hour < 16; hour += 0.1) {
+        sensors = recorded(sensors, pattern(hour));
+        expect(kinds(sensors, at(hour + 0.05))).toEqual([]);
+      }
     }
   });
 
@@ -118,6 +125,14 @@ describe("while a button chatters", () => {
       chattering(learnt(), 4, false).sensors,
     );
     expect(mended.found[0]?.kind).toBe("perchSilent");
+  });
+
+  it("a burst takes back what its first press meant to the others, also where each press beside it is a bird's", () => {
+    const openMarks = (count: number, every: number) =>
+      recorded(initialSensors(start), burst(at(10), count, every)).perch.pairings.button?.openMarks;
+    expect([openMarks(1, 60), openMarks(2, 60), openMarks(3, 60)]).toEqual([1, 1, 0]);
+    // Slower than a bird can peck, but on and on: no mark beyond the third press in excess, none at all beyond the sixth.
+    expect([openMarks(3, 600), openMarks(9, 600)]).toEqual([1, 0]);
   });
 
   it("its presses are owed no portion, and what they seemed to be owed is forgotten", () => {
