@@ -7,7 +7,7 @@ import type { HopperState } from "./hopper/level.ts";
 import type { LevelEstimate } from "./hopper/levelFilter.ts";
 import { roundNumber, roundNumbers } from "./rounding.ts";
 import type { ReportingState } from "./silence/feederSilence.ts";
-import type { SensorActivity, SensorsState } from "./silence/sensorActivity.ts";
+import type { SensorActivity, SensorsState } from "./silence/sensorsState.ts";
 
 /**
  * A state with its learnt numbers rounded, wherever they have changed since `before`. Readings stay as they came, since a stuck
@@ -123,7 +123,9 @@ function roundSensors(sensors: SensorsState, before: SensorsState): SensorsState
 function roundActivity(activity: SensorActivity, before: SensorActivity): SensorActivity {
   const pairings = roundNumbers(activity.pairings, before.pairings);
   const silence = roundNumbers(activity.silence, before.silence);
-  return pairings === activity.pairings && silence === activity.silence ? activity : { ...activity, pairings, silence };
+  const hasty = roundNumbers(activity.hasty, before.hasty);
+  const isRounded = pairings === activity.pairings && silence === activity.silence && hasty === activity.hasty;
+  return isRounded ? activity : { ...activity, pairings, silence, hasty };
 }
 
 function roundCold(cold: ColdState, before: ColdState): ColdState {
