@@ -41,6 +41,7 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   lidLoad: roundNumbers(hopper.lidLoad, before.lidLoad),
   cellCelsius: roundNumbers(hopper.cellCelsius, null),
   pendingJump: roundNumbers(hopper.pendingJump, before.pendingJump),
+  unclearRise: roundNumbers(hopper.unclearRise, before.unclearRise),
   foundRefill: roundNumbers(hopper.foundRefill, before.foundRefill),
   refillReportedAt: hopper.refillReportedAt,
   amountReportedAt: hopper.amountReportedAt,

@@ -1,4 +1,4 @@
-import { days, type Instant } from "../instant.ts";
+import { days, type Instant, type Span } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
@@ -29,6 +29,7 @@ import {
   zeroOffsetVariance,
 } from "./scaleModel.ts";
 import { type ScaleTemperatures, unknownTemperatures } from "./scaleTemperatures.ts";
+import { updateUnclearRise } from "./unclearRise.ts";
 
 /**
  * A scale reading: the food, the zero's change with the temperature, its drift, and what lies on the lid. At night no food is
@@ -57,7 +58,7 @@ export function updateHopperByWeighing(
   const residual = reading - expectedReading(estimate, kelvinAboveTare);
   const gate = Math.max(5 * Math.sqrt(totalVariance), 0.006 * settings.hopperCapacity, 10);
   if (Math.abs(residual) > gate) {
-    const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported };
+    const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported, temperatures };
     return updateByOutlier({ ...predicted, predictedAt: at }, outlier, settings);
   }
   const corrected = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, hopper.noiseVariance));
@@ -74,7 +75,9 @@ export function updateHopperByWeighing(
     pendingJump: null,
   };
   const withAppetite = isEatingUnreported ? updateAppetiteByScale(hopper, measured, at, settings) : measured;
-  return { hopper: updateEmptySince(withAppetite, at, settings), foundRefill: null };
+  const passed = (hopper.predictedAt === null ? 0 : at - hopper.predictedAt) as Span;
+  const withRise = updateUnclearRise(withAppetite, temperatures, passed);
+  return { hopper: updateEmptySince(withRise, at, settings), foundRefill: null };
 }
 
 const updatedLidLoad = (

@@ -1,0 +1,43 @@
+import type { Instant } from "../instant.ts";
+import { localTimeOf } from "../localTime.ts";
+import type { FeederSettings } from "../settings.ts";
+import { brimGrams, type HopperState } from "./level.ts";
+import { levelVariance } from "./levelFilter.ts";
+import { snowBelow } from "./lidLoad.ts";
+import type { ScaleTemperatures } from "./scaleTemperatures.ts";
+
+/**
+ * What made the scale rise, and stay there. The level can't rise without a refill, and people refill by day, up to the brim, and mostly say
+ * so. Snow comes in the cold, by day and night, and weighs kilos on a small roof. "unclear": snow or an untold refill; only time tells.
+ */
+export type RiseCause = "food" | "load" | "unclear";
+
+export interface Rise {
+  readonly grams: number;
+  readonly at: Instant; // of its first reading
+  readonly isReported: boolean; // somebody has said that food was poured in
+  readonly temperatures: ScaleTemperatures;
+}
+
+export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSettings): RiseCause {
+  if (rise.isReported) return "food";
+  // Nobody refills so little: snow or something else lies on the lid.
+  if (rise.grams < refillShareMin * settings.hopperCapacity) return "load";
+  if (!hasRoomFor(hopper, rise.grams, settings) || isNight(rise.at, settings)) return "load";
+  const { air, lid, inside } = rise.temperatures;
+  const outside = air ?? lid ?? inside;
+  return outside === null || outside >= snowBelow ? "food" : "unclear";
+}
+
+const refillShareMin = 0.03;
+
+/** More than the hopper holds lies elsewhere, as far as the level is known. */
+function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSettings): boolean {
+  return estimate.level + grams <= brimGrams(settings) + 2 * Math.sqrt(levelVariance(estimate));
+}
+
+/** From ten in the evening to six in the morning nobody refills. Common practice, no source. */
+function isNight(at: Instant, settings: FeederSettings): boolean {
+  const hour = Number(localTimeOf(at, settings.zone).slice(0, 2));
+  return hour >= 22 || hour < 6;
+}
