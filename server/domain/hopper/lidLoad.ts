@@ -58,7 +58,8 @@ export function lidLoadChange(
   const changeVariance = state.riseRate > 0 || load > 0 ? rise * rise : 0;
   if (outside !== null && outside >= snowBelow) {
     const melted = meltedPerKelvinHour * Math.max(outside, meltKelvinMin) * hours;
-    return { keptShare: load > melted ? 1 - melted / load : 0, variance: hours * 0.02 * load * load };
+    const keptShare = Math.max(Math.exp(-hours / dryingHours), 1 - melted / Math.max(load, 1));
+    return { keptShare, variance: hours * 0.02 * load * load };
   }
   return {
     keptShare: outside === null ? Math.exp(-hours / 24) : 1,
@@ -76,5 +77,7 @@ const stillLoad = 0.02; // g² an hour
  */
 const meltedPerKelvinHour = 4;
 const meltKelvinMin = 1;
+/** Rain on the lid and in the wood is gone within so many hours, by two thirds. Common practice, no source. */
+const dryingHours = 6;
 /** Wet snow falls up to about two degrees above zero. */
 export const snowBelow = 2;

@@ -77,8 +77,10 @@ function requiredPersistence(
 const birdGramsMin = 130;
 const birdGramsMax = 700;
 
-const isJustReported = (hopper: HopperState, at: Instant): boolean =>
-  hopper.refillReportedAt !== null && at - hopper.refillReportedAt <= sameRefillSpan;
+/** Somebody has told of a refill, and no reading since then counts yet. */
+export const isJustReported = ({ refillReportedAt, weighedAt }: HopperState, at: Instant): boolean =>
+  refillReportedAt !== null &&
+  (at - refillReportedAt <= sameRefillSpan || weighedAt === null || weighedAt <= refillReportedAt);
 
 function applyRise(
   hopper: HopperState,
@@ -88,7 +90,8 @@ function applyRise(
 ): WeighingResult {
   const isReported = isJustReported(hopper, outlier.at);
   const { residual, temperatures } = outlier;
-  const cause = riseCause(hopper, { grams: residual, at: since, isReported, temperatures }, settings);
+  const from = hopper.weighedAt ?? since;
+  const cause = riseCause(hopper, { grams: residual, from, at: since, isReported, temperatures }, settings);
   if (cause !== "food") return { hopper: loadLid(hopper, outlier, since, settings, cause), foundRefill: null };
   const withCreep = addVariance(hopper.estimate, { zeroDrift: creepVariance(residual) });
   const restarted = restartLevel({ ...hopper, estimate: withCreep }, outlier, settings);

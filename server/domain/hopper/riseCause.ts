@@ -1,4 +1,4 @@
-import type { Instant } from "../instant.ts";
+import { hours, type Instant } from "../instant.ts";
 import { localTimeOf } from "../localTime.ts";
 import type { FeederSettings } from "../settings.ts";
 import { brimGrams, type HopperState } from "./level.ts";
@@ -14,30 +14,34 @@ export type RiseCause = "food" | "load" | "unclear";
 
 export interface Rise {
   readonly grams: number;
-  readonly at: Instant; // of its first reading
+  readonly from: Instant; // the last reading before it
+  readonly at: Instant; // its first reading
   readonly isReported: boolean; // somebody has said that food was poured in
   readonly temperatures: ScaleTemperatures;
 }
 
 export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSettings): RiseCause {
   if (rise.isReported) return "food";
-  // Nobody refills so little: snow or something else lies on the lid.
+  // Nobody refills so little: rain, snow or something else lies on the lid.
   if (rise.grams < refillShareMin * settings.hopperCapacity) return "load";
-  if (!hasRoomFor(hopper, rise.grams, settings) || isNight(rise.at, settings)) return "load";
+  if (!hasRoomFor(hopper, rise.grams, settings) || isNight(rise, settings)) return "load";
   const { air, lid, inside } = rise.temperatures;
   const outside = air ?? lid ?? inside;
   return outside === null || outside >= snowBelow ? "food" : "unclear";
 }
 
-const refillShareMin = 0.03;
+const refillShareMin = 0.1; // of the capacity. Common practice, no source.
 
 /** More than the hopper holds lies elsewhere, as far as the level is known. */
 function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSettings): boolean {
   return estimate.level + grams <= brimGrams(settings) + 2 * Math.sqrt(levelVariance(estimate));
 }
 
+const gapMax = hours(1);
+
 /** From ten in the evening to six in the morning nobody refills. Common practice, no source. */
-function isNight(at: Instant, settings: FeederSettings): boolean {
+function isNight({ from, at }: Rise, settings: FeederSettings): boolean {
+  if (at - from > gapMax) return false; // nobody knows when
   const hour = Number(localTimeOf(at, settings.zone).slice(0, 2));
   return hour >= 22 || hour < 6;
 }

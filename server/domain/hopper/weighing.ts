@@ -18,7 +18,7 @@ import {
   updateByReading,
 } from "./levelFilter.ts";
 import { lidLoadChange, updateLidLoad } from "./lidLoad.ts";
-import { updateByOutlier } from "./outlierReading.ts";
+import { isJustReported, updateByOutlier } from "./outlierReading.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
 import {
   cellLagHours,
@@ -56,7 +56,9 @@ export function updateHopperByWeighing(
 
   const totalVariance = expectedReadingVariance(estimate, kelvinAboveTare) + hopper.noiseVariance;
   const residual = reading - expectedReading(estimate, kelvinAboveTare);
-  const gate = Math.max(5 * Math.sqrt(totalVariance), 0.006 * settings.hopperCapacity, 10);
+  const usualGate = Math.max(5 * Math.sqrt(totalVariance), 0.006 * settings.hopperCapacity, 10);
+  // A refill that was told may be small, and snow on the lid makes the rest uncertain.
+  const gate = isJustReported(hopper, at) ? Math.min(usualGate, 0.03 * settings.hopperCapacity) : usualGate;
   if (Math.abs(residual) > gate) {
     const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported, temperatures };
     return updateByOutlier({ ...predicted, predictedAt: at }, outlier, settings);
