@@ -44,6 +44,7 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   unclearRise: roundNumbers(hopper.unclearRise, before.unclearRise),
   foundRefill: roundNumbers(hopper.foundRefill, before.foundRefill),
   refillReportedAt: hopper.refillReportedAt,
+  toldLevel: roundNumbers(hopper.toldLevel, before.toldLevel),
   amountReportedAt: hopper.amountReportedAt,
   emptyPortions: hopper.emptyPortions,
   emptySince: hopper.emptySince,

@@ -24,6 +24,7 @@ export interface HopperState {
   readonly unclearRise: UnclearRise | null; // of the scale, which may be snow or an untold refill
   readonly foundRefill: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
   readonly refillReportedAt: Instant | null; // when the keeper last entered one
+  readonly toldLevel: { readonly grams: number; readonly at: Instant } | null; // what the last word means, until the scale has shown it
   readonly amountReportedAt: Instant | null; // when the keeper last entered how much was poured in
   readonly emptyPortions: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
   readonly emptySince: Instant | null;

@@ -39,7 +39,7 @@ export function updateHopperByRefill(
   };
   // The scale knows better how much it was.
   if (isWeighed(hopper, at)) {
-    const told = { ...updateUnclearRiseByWord(before, at), emptyPortions: 0 };
+    const told = updateUnclearRiseByWord({ ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 }, at);
     return refill.what.kind === "level" ? compareByScale(told, refill.what.grams, settings) : told;
   }
   if (isAlreadyFound(hopper, refill, settings)) return { ...before, emptyPortions: 0 };
@@ -64,6 +64,18 @@ export function updateHopperByRefill(
       return setLevelByKeeper(reported, { mass: refill.what.grams, deviation, at, isComparable: true }, settings);
     }
   }
+}
+
+/** What the level is by this word; null where it says nothing of snow that may have been on the lid. */
+function toldLevel(
+  { estimate, foundRefill, unclearRise }: HopperState,
+  { at, what }: ReportedRefill,
+  settings: FeederSettings,
+): HopperState["toldLevel"] {
+  if (estimate.lidLoad < 0.05 * settings.hopperCapacity || unclearRise !== null) return null;
+  if (foundRefill !== null && Math.abs(at - foundRefill.at) <= sameRefillSpan) return null;
+  if (what.kind === "filled") return { grams: 0.95 * settings.hopperCapacity, at };
+  return { grams: what.kind === "level" ? what.grams : estimate.level + what.grams, at };
 }
 
 /**

@@ -22,15 +22,18 @@ export interface Rise {
 
 export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSettings): RiseCause {
   if (rise.isReported) return "food";
-  // Nobody refills so little: rain, snow or something else lies on the lid.
-  if (rise.grams < refillShareMin * settings.hopperCapacity) return "load";
   if (!hasRoomFor(hopper, rise.grams, settings) || isNight(rise, settings)) return "load";
   const { air, lid, inside } = rise.temperatures;
   const outside = air ?? lid ?? inside;
-  return outside === null || outside >= snowBelow ? "food" : "unclear";
+  const isWarm = outside === null || outside >= snowBelow;
+  // Rain on the lid and in the wood; a small refill that nobody tells of looks alike, until the rain has dried.
+  if (rise.grams < (isWarm ? rainShareMax : refillShareMin) * settings.hopperCapacity) return "load";
+  return isWarm ? "food" : "unclear";
 }
 
-const refillShareMin = 0.1; // of the capacity. Common practice, no source.
+/** Of the capacity. Nobody refills so little. Common practice, no source. */
+const refillShareMin = 0.1;
+const rainShareMax = 0.25;
 
 /** More than the hopper holds lies elsewhere, as far as the level is known. */
 function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSettings): boolean {
@@ -39,9 +42,9 @@ function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSe
 
 const gapMax = hours(1);
 
-/** From ten in the evening to six in the morning nobody refills. Common practice, no source. */
+/** From nine in the evening to six in the morning nobody refills. Common practice, no source. */
 function isNight({ from, at }: Rise, settings: FeederSettings): boolean {
   if (at - from > gapMax) return false; // nobody knows when
   const hour = Number(localTimeOf(at, settings.zone).slice(0, 2));
-  return hour >= 22 || hour < 6;
+  return hour >= 21 || hour < 6;
 }

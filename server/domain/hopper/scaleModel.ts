@@ -38,12 +38,13 @@ const taringDeviationMin = 33; // g
  * load off their axis. Common practice, no source.
  */
 const spanDeviation = 0.008;
-/** Of the capacity: wood that soaks and dries within days, snow that melts and freezes on the roof. Common practice, no source. */
+/** Wood that soaks and dries within days, snow that melts and freezes on the roof: grams, and of the capacity. Common practice, no source. */
+const soakedDeviationMin = 15; // g
 const soakedDeviation = 0.015;
 
 /** g², of what the scale shows too much or too little for days, and no reading corrects. */
 export const unlearntVariance = (level: number, settings: FeederSettings): number =>
-  (spanDeviation * level) ** 2 + (soakedDeviation * settings.hopperCapacity) ** 2;
+  (spanDeviation * level) ** 2 + Math.max(soakedDeviationMin, soakedDeviation * settings.hopperCapacity) ** 2;
 
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
 export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {

@@ -1,4 +1,4 @@
-import { hours, type Instant, inHours, type Span } from "../instant.ts";
+import { hours, type Instant, inHours, minutes, type Span } from "../instant.ts";
 import type { HopperState, UnclearRise } from "./hopperState.ts";
 import { addVariance } from "./levelFilter.ts";
 import { snowBelow } from "./lidLoad.ts";
@@ -48,6 +48,18 @@ export function updateUnclearRiseByWord(hopper: HopperState, at: Instant): Hoppe
   const rise = hopper.unclearRise;
   if (rise === null || Math.abs(at - rise.at) > lateWordMax) return hopper;
   return acceptRiseAsFood(hopper);
+}
+
+/**
+ * Whoever opens the lid throws the snow off, and what the scale shows then is food. Else it lies there as before. Which of them it was, the
+ * keeper's word tells once the scale has been read after it.
+ */
+export function updateByToldLevel(hopper: HopperState, at: Instant): HopperState {
+  const { toldLevel, estimate, pendingJump } = hopper;
+  if (toldLevel === null || pendingJump !== null || at - toldLevel.at < minutes(10)) return hopper;
+  const withLoad = estimate.level + estimate.lidLoad;
+  const isGone = Math.abs(withLoad - toldLevel.grams) < Math.abs(estimate.level - toldLevel.grams);
+  return { ...(isGone ? acceptAsFood(hopper, estimate.lidLoad) : hopper), toldLevel: null };
 }
 
 /** Food fell though the level had come to nothing: it can only be what the scale showed. */

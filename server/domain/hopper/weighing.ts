@@ -29,7 +29,7 @@ import {
   zeroOffsetVariance,
 } from "./scaleModel.ts";
 import { type ScaleTemperatures, unknownTemperatures } from "./scaleTemperatures.ts";
-import { updateUnclearRise } from "./unclearRise.ts";
+import { updateByToldLevel, updateUnclearRise } from "./unclearRise.ts";
 
 /**
  * A scale reading: the food, the zero's change with the temperature, its drift, and what lies on the lid. At night no food is
@@ -78,7 +78,7 @@ export function updateHopperByWeighing(
   };
   const withAppetite = isEatingUnreported ? updateAppetiteByScale(hopper, measured, at, settings) : measured;
   const passed = (hopper.predictedAt === null ? 0 : at - hopper.predictedAt) as Span;
-  const withRise = updateUnclearRise(withAppetite, temperatures, passed);
+  const withRise = updateByToldLevel(updateUnclearRise(withAppetite, temperatures, passed), at);
   return { hopper: updateEmptySince(withRise, at, settings), foundRefill: null };
 }
 
