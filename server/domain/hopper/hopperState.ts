@@ -40,12 +40,13 @@ export interface PendingJump {
 }
 
 /**
- * A rise of the scale in the cold, by day: snow, or an untold refill. Until it is known it counts as a load on the lid, and the food that it
- * may be widens the interval. Snow melts in thaw; food stays. A word of the keeper decides as well.
+ * A rise of the scale by day that nobody told: snow or rain, or a refill. Until it is known it counts as a load on the lid, and the food that it
+ * may be widens the interval. Snow melts in thaw and rain dries; food stays. A word of the keeper decides as well.
  */
 export interface UnclearRise {
   readonly grams: number; // of it, as far as it is still there
   readonly at: Instant;
   readonly foodProbability: number;
-  readonly meltableGrams: number; // what thaw since then would have melted at least
+  readonly isRain: boolean; // else snow: it came in the cold
+  readonly meltableGrams: number; // what thaw since then would have melted at least, or the air dried
 }

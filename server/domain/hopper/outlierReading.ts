@@ -6,7 +6,7 @@ import type { HopperState, PendingJump } from "./hopperState.ts";
 import { addVariance } from "./levelFilter.ts";
 import { sameRefillSpan } from "./refill.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
-import { riseCause } from "./riseCause.ts";
+import { type RiseCause, riseCause } from "./riseCause.ts";
 import { creepVariance } from "./scaleModel.ts";
 import type { ScaleTemperatures } from "./scaleTemperatures.ts";
 import { startUnclearRise } from "./unclearRise.ts";
@@ -92,7 +92,7 @@ function applyRise(
   const { residual, temperatures } = outlier;
   const from = hopper.weighedAt ?? since;
   const cause = riseCause(hopper, { grams: residual, from, at: since, isReported, temperatures }, settings);
-  if (cause !== "food") return { hopper: loadLid(hopper, outlier, since, settings, cause), foundRefill: null };
+  if (cause.kind !== "food") return { hopper: loadLid(hopper, outlier, since, settings, cause), foundRefill: null };
   const withCreep = addVariance(hopper.estimate, { zeroDrift: creepVariance(residual) });
   const restarted = restartLevel({ ...hopper, estimate: withCreep }, outlier, settings);
   const refillFound = isReported ? null : grams(residual);
@@ -107,14 +107,13 @@ function loadLid(
   outlier: OutlierReading,
   since: Instant,
   settings: FeederSettings,
-  cause: "load" | "unclear",
+  cause: Exclude<RiseCause, { kind: "food" }>,
 ): HopperState {
   const withLidLoad = addVariance(hopper.estimate, { lidLoad: outlier.residual * outlier.residual });
   const restarted = restartLevel({ ...hopper, estimate: withLidLoad }, outlier, settings, 0);
-  const levelShare = hopper.estimate.level / settings.hopperCapacity;
-  return cause === "load"
+  return cause.kind === "load"
     ? restarted
-    : { ...restarted, unclearRise: startUnclearRise(hopper.unclearRise, outlier.residual, levelShare, since) };
+    : { ...restarted, unclearRise: startUnclearRise(hopper.unclearRise, outlier.residual, cause.foodProbability, cause.isRain, since) };
 }
 
 function applyFall(hopper: HopperState, outlier: OutlierReading, settings: FeederSettings): WeighingResult {

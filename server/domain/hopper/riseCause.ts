@@ -10,7 +10,10 @@ import type { ScaleTemperatures } from "./scaleTemperatures.ts";
  * What made the scale rise, and stay there. The level can't rise without a refill, and people refill by day, up to the brim, and mostly say
  * so. Snow comes in the cold, by day and night, and weighs kilos on a small roof. "unclear": snow or an untold refill; only time tells.
  */
-export type RiseCause = "food" | "load" | "unclear";
+export type RiseCause =
+  | { readonly kind: "food" }
+  | { readonly kind: "load" }
+  | { readonly kind: "unclear"; readonly foodProbability: number; readonly isRain: boolean };
 
 export interface Rise {
   readonly grams: number;
@@ -21,19 +24,25 @@ export interface Rise {
 }
 
 export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSettings): RiseCause {
-  if (rise.isReported) return "food";
-  if (!hasRoomFor(hopper, rise.grams, settings) || isNight(rise, settings)) return "load";
+  if (rise.isReported) return { kind: "food" };
+  if (!hasRoomFor(hopper, rise.grams, settings) || isNight(rise, settings)) return { kind: "load" };
   const { air, lid, inside } = rise.temperatures;
   const outside = air ?? lid ?? inside;
   const isWarm = outside === null || outside >= snowBelow;
-  // Rain on the lid and in the wood; a small refill that nobody tells of looks alike, until the rain has dried.
-  if (rise.grams < (isWarm ? rainShareMax : refillShareMin) * settings.hopperCapacity) return "load";
-  return isWarm ? "food" : "unclear";
+  const { hopperCapacity } = settings;
+  if (isWarm && rise.grams >= rainShareMax * hopperCapacity) return { kind: "food" };
+  // Snow, or rain on the lid and in the wood; a small refill that nobody tells of looks alike, until the rain has dried.
+  const isLikely = rise.grams >= refillShareMin * hopperCapacity && hopper.estimate.level < lowShare * hopperCapacity;
+  return { kind: "unclear", foodProbability: isLikely ? untoldWhenLow : untoldElse, isRain: isWarm };
 }
 
 /** Of the capacity. Nobody refills so little. Common practice, no source. */
 const refillShareMin = 0.1;
 const rainShareMax = 0.25;
+/** Most refills are told, and they come when the food is low. Common practice, no source. */
+const lowShare = 0.3;
+const untoldWhenLow = 0.3;
+const untoldElse = 0.05;
 
 /** More than the hopper holds lies elsewhere, as far as the level is known. */
 function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSettings): boolean {

@@ -4,22 +4,24 @@ import { addVariance } from "./levelFilter.ts";
 import { snowBelow } from "./lidLoad.ts";
 import type { ScaleTemperatures } from "./scaleTemperatures.ts";
 
-/** Most refills are told, and they come when the food is low. Common practice, no source. */
-const untoldProbability = (levelShare: number): number => (levelShare < 0.3 ? 0.3 : 0.05);
 /** g an hour and kelvin, at least: 2.5 mm a day and kelvin (Hock 2003, see lidLoad.ts) on a lid of 200 cm². */
 const meltedAtLeast = 2;
+/** Common practice, no source. */
+const driedWithinHours = 12;
 /** A word that comes so much later may still be of this refill. */
 const lateWordMax = hours(48);
 
 export const startUnclearRise = (
   before: UnclearRise | null,
   grams: number,
-  levelShare: number, // of the capacity
+  foodProbability: number,
+  isRain: boolean,
   at: Instant,
 ): UnclearRise => ({
   grams: Math.max(grams, before?.grams ?? 0),
   at,
-  foodProbability: Math.max(untoldProbability(levelShare), before?.foodProbability ?? 0),
+  foodProbability: Math.max(foodProbability, before?.foodProbability ?? 0),
+  isRain,
   meltableGrams: 0,
 });
 
@@ -36,7 +38,8 @@ export function updateUnclearRise(
   const goneShare = 1 - grams / rise.grams;
   if (goneShare > goneShareMax) return { ...hopper, unclearRise: null };
   const outside = air ?? lid ?? inside;
-  const melted = outside === null || outside < snowBelow ? 0 : meltedAtLeast * outside * inHours(passed);
+  const thaw = outside === null || outside < snowBelow ? 0 : meltedAtLeast * outside;
+  const melted = (rise.isRain ? rise.grams / driedWithinHours : thaw) * inHours(passed);
   const meltableGrams = rise.meltableGrams + melted;
   if (meltableGrams > grams) return acceptAsFood(hopper, grams);
   return melted === 0 ? hopper : { ...hopper, unclearRise: { ...rise, meltableGrams } };
