@@ -30,6 +30,7 @@ export function roundStatistics(state: FeederState, before: FeederState): Feeder
 const roundHopper = (hopper: HopperState, before: HopperState): HopperState => ({
   isKnown: hopper.isKnown,
   estimate: hopper.estimate === before.estimate ? hopper.estimate : roundEstimate(hopper.estimate),
+  hypotheses: roundNumbers(hopper.hypotheses, before.hypotheses),
   portionSpreadVariance: roundNumber(hopper.portionSpreadVariance, 7),
   noiseVariance: roundNumber(hopper.noiseVariance, 7),
   statedPortionGrams: hopper.statedPortionGrams,
@@ -46,6 +47,7 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   refillReportedAt: hopper.refillReportedAt,
   toldLevel: roundNumbers(hopper.toldLevel, before.toldLevel),
   amountReportedAt: hopper.amountReportedAt,
+  lastWord: hopper.lastWord,
   emptyPortions: hopper.emptyPortions,
   emptySince: hopper.emptySince,
   appetite: hopper.appetite === before.appetite ? hopper.appetite : roundAppetite(hopper.appetite, before.appetite),

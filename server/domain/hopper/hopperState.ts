@@ -1,3 +1,4 @@
+import type { ReportedRefill } from "../facts.ts";
 import type { Instant } from "../instant.ts";
 import type { Appetite } from "./appetite.ts";
 import type { LevelEstimate } from "./levelFilter.ts";
@@ -9,7 +10,8 @@ import type { LidLoadState } from "./lidLoad.ts";
  */
 export interface HopperState {
   readonly isKnown: boolean; // false until a scale or a refill has given a level; `estimate.level` means nothing until then
-  readonly estimate: LevelEstimate;
+  readonly estimate: LevelEstimate; // the most probable one
+  readonly hypotheses: readonly LevelHypothesis[]; // all that are possible, while no scale has shown the level; else empty
   readonly portionSpreadVariance: number; // g², of a single portion around the mean portion
   readonly noiseVariance: number; // g², of a single reading, learnt
   readonly statedPortionGrams: number; // g, the portion weight entered by the keeper when learning began
@@ -26,9 +28,26 @@ export interface HopperState {
   readonly refillReportedAt: Instant | null; // when the keeper last entered one
   readonly toldLevel: { readonly grams: number; readonly at: Instant } | null; // what the last word means, until the scale has shown it
   readonly amountReportedAt: Instant | null; // when the keeper last entered how much was poured in
+  readonly lastWord: LastWord | null; // what the keeper last entered, while no scale shows the level
   readonly emptyPortions: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;
+}
+
+/** One of several histories: how probable it is, and what level and portion are by it, in grams and their squares. */
+export interface LevelHypothesis {
+  readonly probability: number;
+  readonly level: number;
+  readonly portion: number;
+  readonly levelVariance: number;
+  readonly covariance: number; // of level and portion
+  readonly portionVariance: number;
+}
+
+export interface LastWord {
+  readonly at: Instant;
+  readonly kind: ReportedRefill["what"]["kind"];
+  readonly grams: number | null;
 }
 
 /** A reading far off, not yet accepted. */

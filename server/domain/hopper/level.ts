@@ -20,6 +20,8 @@ import { initialLidLoad } from "./lidLoad.ts";
 import { mixtureInterval } from "./mixtureInterval.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { truncatedNormalInterval } from "./truncatedNormal.ts";
+import { memoizeLatest } from "../memoizeLatest.ts";
+import { cutShortUnseen, dryProbabilityOf, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
 import { unclearGrams } from "./unclearRise.ts";
 
 export type { HopperState } from "./hopperState.ts";
@@ -64,6 +66,7 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
         offset: zeroOffsetVariance(slope, true, settings),
       }),
     },
+    hypotheses: [],
     portionSpreadVariance: (portionRelativeSpread * portion) ** 2,
     noiseVariance: scaleNoise(settings) ** 2,
     statedPortionGrams: portion,
@@ -80,13 +83,17 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
     refillReportedAt: null,
     toldLevel: null,
     amountReportedAt: null,
+    lastWord: null,
     emptyPortions: 0,
     emptySince: null,
     appetite: initialAppetite(now),
   };
 }
 
-export function hopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
+/** Asked several times a step. */
+export const hopperLevel = memoizeLatest(computeHopperLevel);
+
+function computeHopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
   const { low, mean, high } = levelInterval(hopper, settings);
   return { grams: grams(mean), low: grams(low), high: grams(high) };
@@ -97,7 +104,15 @@ function levelInterval(hopper: HopperState, settings: FeederSettings) {
   const scaleError = settings.sensors.scale ? unlearntVariance(level, settings) : 0;
   const deviation = Math.sqrt(levelVariance(hopper.estimate) + scaleError);
   const brim = brimGrams(settings);
-  const { unclearRise } = hopper;
+  const { unclearRise, hypotheses } = hopper;
+  if (hypotheses.length > 1) {
+    const components = hypotheses.map((each) => ({
+      probability: each.probability,
+      mean: each.level,
+      deviation: Math.sqrt(each.levelVariance),
+    }));
+    return mixtureInterval(components, brim);
+  }
   if (unclearRise === null) return truncatedNormalInterval(level, deviation, brim);
   return mixtureInterval(
     [
@@ -131,9 +146,11 @@ export function updateHopperByPortion(
   const didFall = didFoodFall(portion, settings, chuteBlind);
   if (didFall === false) return updateByEmptyPortion(current, portion, settings);
   const isCounted = current.isKnown && (current.levelMeasuredAt === null || at > current.levelMeasuredAt);
+  const unseen = isCounted && isUnseen(current) ? lowerUnseen(current, didFall === true, at, settings) : null;
   const updated: HopperState = {
     isKnown: current.isKnown,
-    estimate: isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
+    hypotheses: (unseen ?? current).hypotheses,
+    estimate: unseen !== null ? unseen.estimate : isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
     portionSpreadVariance: current.portionSpreadVariance,
     noiseVariance: current.noiseVariance,
     statedPortionGrams: current.statedPortionGrams,
@@ -150,6 +167,7 @@ export function updateHopperByPortion(
     refillReportedAt: current.refillReportedAt,
     toldLevel: current.toldLevel,
     amountReportedAt: current.amountReportedAt,
+    lastWord: current.lastWord,
     emptyPortions: didFall === true ? 0 : current.emptyPortions,
     emptySince: current.emptySince,
     appetite: updateAppetiteByMeal(current.appetite, current.estimate.portion, at, settings),
@@ -166,6 +184,11 @@ function updateByEmptyPortion(
   const emptyPortions = motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1;
   const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
   const next = { ...hopper, emptyPortions, appetite };
+  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
+    const dry = dryUnseen(next, emptyPortions, settings);
+    const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry, settings) >= 0.9;
+    return isOut && dry.emptySince === null ? { ...dry, emptySince: recordedAt } : dry;
+  }
   const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
   return isRunEvident ? updateByRunDry(next, settings) : next;
 }
@@ -199,9 +222,11 @@ function updateByCutShortPortion(
   const appetite = updateAppetiteByMeal(hopper.appetite, grams(portion / 2), recordedAt, settings);
   if (!hopper.isKnown || (hopper.levelMeasuredAt !== null && recordedAt <= hopper.levelMeasuredAt))
     return { ...hopper, lastPortionAt, appetite };
+  const scatter = portion ** 2 / 12 + hopper.portionSpreadVariance / 4;
+  if (isUnseen(hopper)) return { ...cutShortUnseen(hopper, scatter), lastPortionAt, appetite };
   const loweredEstimate = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
   const estimate = clampLevel(
-    addVariance(loweredEstimate, { level: portion ** 2 / 12 + hopper.portionSpreadVariance / 4 }),
+    addVariance(loweredEstimate, { level: scatter }),
     settings,
   );
   return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
@@ -248,6 +273,12 @@ const statedPortionVariance = (settings: FeederSettings) =>
 /** The keeper changed the portion weight: what was learnt about the old one is cleared, the level isn't. */
 const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperState => ({
   ...hopper,
+  hypotheses: hopper.hypotheses.map((each) => ({
+    ...each,
+    portion: settings.portionMass,
+    covariance: 0,
+    portionVariance: statedPortionVariance(settings),
+  })),
   estimate: resetPortion(hopper.estimate, settings.portionMass, statedPortionVariance(settings)),
   portionSpreadVariance: (portionRelativeSpread * settings.portionMass) ** 2,
   statedPortionGrams: settings.portionMass,

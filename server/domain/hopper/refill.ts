@@ -20,6 +20,7 @@ import {
   truncateAbove,
   updateByMeasurement,
 } from "./levelFilter.ts";
+import { tellUnseen, isUnseen } from "./unseenLevel.ts";
 import { updateUnclearRiseByWord } from "./unclearRise.ts";
 
 /**
@@ -41,6 +42,10 @@ export function updateHopperByRefill(
   if (isWeighed(hopper, at)) {
     const told = updateUnclearRiseByWord({ ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 }, at);
     return refill.what.kind === "level" ? compareByScale(told, refill.what.grams, settings) : told;
+  }
+  if (isUnseen(hopper)) {
+    const told = tellUnseen(before, refill, expectedEatenSince(hopper, at, settings), settings);
+    return updateEmptySince({ ...told, emptyPortions: 0, emptySince: null }, at, settings);
   }
   if (isAlreadyFound(hopper, refill, settings)) return { ...before, emptyPortions: 0 };
   const reported = { ...(refill.what.kind === "level" ? before : markRunDry(before, settings)), emptyPortions: 0 };
