@@ -34,14 +34,14 @@ export interface HopperState {
   readonly appetite: Appetite;
 }
 
-/** One of several histories: how probable it is, and what level and portion are by it, in grams and their squares. */
+/** One of several histories: how probable it is, and what it makes of three quantities that are learnt together. */
 export interface LevelHypothesis {
   readonly probability: number;
-  readonly level: number;
-  readonly portion: number;
-  readonly levelVariance: number;
-  readonly covariance: number; // of level and portion
-  readonly portionVariance: number;
+  readonly level: number; // g
+  readonly portion: number; // g
+  readonly brim: number; // g, when this keeper has filled it up: a capacity is entered roughly, but the hopper stays the same
+  /** Symmetric covariance of (level, portion, brim): its lower triangle row by row, in g². */
+  readonly covariance: readonly [number, number, number, number, number, number];
 }
 
 export interface LastWord {

@@ -16,6 +16,7 @@ import {
   updateByMeasurement,
 } from "./levelFilter.ts";
 import type { HopperState } from "./hopperState.ts";
+import { levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
 import { mixtureInterval } from "./mixtureInterval.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
@@ -109,7 +110,7 @@ function levelInterval(hopper: HopperState, settings: FeederSettings) {
     const components = hypotheses.map((each) => ({
       probability: each.probability,
       mean: each.level,
-      deviation: Math.sqrt(each.levelVariance),
+      deviation: Math.sqrt(levelVarianceOf(each)),
     }));
     return mixtureInterval(components, brim);
   }
@@ -185,8 +186,8 @@ function updateByEmptyPortion(
   const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
   const next = { ...hopper, emptyPortions, appetite };
   if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
-    const dry = dryUnseen(next, emptyPortions, settings);
-    const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry, settings) >= 0.9;
+    const dry = dryUnseen(next, emptyPortions);
+    const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry) >= 0.9;
     return isOut && dry.emptySince === null ? { ...dry, emptySince: recordedAt } : dry;
   }
   const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
@@ -273,12 +274,11 @@ const statedPortionVariance = (settings: FeederSettings) =>
 /** The keeper changed the portion weight: what was learnt about the old one is cleared, the level isn't. */
 const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperState => ({
   ...hopper,
-  hypotheses: hopper.hypotheses.map((each) => ({
-    ...each,
-    portion: settings.portionMass,
-    covariance: 0,
-    portionVariance: statedPortionVariance(settings),
-  })),
+  hypotheses: hopper.hypotheses.map((each) => {
+    const [level, , , levelBrim, , brim] = each.covariance;
+    const portionVariance = statedPortionVariance(settings);
+    return { ...each, portion: settings.portionMass, covariance: [level, 0, portionVariance, levelBrim, 0, brim] };
+  }),
   estimate: resetPortion(hopper.estimate, settings.portionMass, statedPortionVariance(settings)),
   portionSpreadVariance: (portionRelativeSpread * settings.portionMass) ** 2,
   statedPortionGrams: settings.portionMass,

@@ -13,65 +13,96 @@ export type Hypotheses = readonly LevelHypothesis[];
 const hypothesesMax = 5;
 const probabilityMin = 0.002;
 
-/** One portion fell: the level sinks by the mean portion, and the error of the mean is the same one each time. */
-export const lowerByPortion = (
-  each: LevelHypothesis,
-  spreadVariance: number,
-  portionDriftVariance: number,
-): LevelHypothesis => ({
-  probability: each.probability,
-  level: Math.max(each.level - each.portion, 0),
-  portion: each.portion,
-  levelVariance: Math.max(each.levelVariance - 2 * each.covariance + each.portionVariance + spreadVariance, 1e-6),
-  covariance: each.covariance - each.portionVariance,
-  portionVariance: each.portionVariance + portionDriftVariance,
-});
+export const levelVarianceOf = ({ covariance }: LevelHypothesis): number => covariance[0];
+export const portionVarianceOf = ({ covariance }: LevelHypothesis): number => covariance[2];
 
-/** The level was measured, as a history has it: how likely that is (1/g), and the history after it. */
-export function measure(each: LevelHypothesis, level: number, variance: number): LevelHypothesis {
-  const total = each.levelVariance + variance;
-  const innovation = level - each.level;
-  const [gain, portionGain] = [each.levelVariance / total, each.covariance / total];
+/** One portion fell: the level sinks by the mean portion, and the error of the mean is the same one each time. */
+export function lowerByPortion(each: LevelHypothesis, spread: number, portionDrift: number): LevelHypothesis {
+  const [ll, lp, pp, lb, pb, bb] = each.covariance;
   return {
     probability: each.probability,
-    level: Math.max(each.level + gain * innovation, 0),
-    portion: Math.max(each.portion + portionGain * innovation, 0.2 * each.portion),
-    levelVariance: Math.max((1 - gain) * each.levelVariance, 1e-6),
-    covariance: (1 - gain) * each.covariance,
-    portionVariance: Math.max(each.portionVariance - portionGain * each.covariance, 1e-6),
+    level: Math.max(each.level - each.portion, 0),
+    portion: each.portion,
+    brim: each.brim,
+    covariance: [Math.max(ll - 2 * lp + pp + spread, varianceMin), lp - pp, pp + portionDrift, lb - pb, pb, bb],
+  };
+}
+/** g²: nothing is known better than to a hundredth of a gram. */
+const varianceMin = 1e-4;
+
+/** So much more is in it, with this variance (g²). */
+export function raise(each: LevelHypothesis, added: number, variance: number): LevelHypothesis {
+  const [ll, ...others] = each.covariance;
+  return { ...each, level: Math.max(each.level + added, 0), covariance: [ll + variance, ...others] };
+}
+
+/** What is observed: the level, or how far it lies below the brim. */
+export type Observed = "level" | "levelBelowBrim";
+
+/** The history after an observation (g) with this noise variance (g²). */
+export function observe(each: LevelHypothesis, what: Observed, value: number, noise: number): LevelHypothesis {
+  const [ll, lp, pp, lb, pb, bb] = each.covariance;
+  const isBrim = what === "levelBelowBrim";
+  const [l, p, b] = isBrim ? [ll - lb, lp - pb, lb - bb] : [ll, lp, lb];
+  const total = (isBrim ? l - b : l) + noise;
+  const step = (value - (isBrim ? each.level - each.brim : each.level)) / total;
+  return {
+    probability: each.probability,
+    level: Math.max(each.level + l * step, 0),
+    portion: Math.max(each.portion + p * step, 0.2 * each.portion),
+    brim: Math.max(each.brim + b * step, 0.3 * each.brim),
+    covariance: [
+      Math.max(ll - (l * l) / total, varianceMin),
+      lp - (l * p) / total,
+      Math.max(pp - (p * p) / total, varianceMin * varianceMin),
+      lb - (l * b) / total,
+      pb - (p * b) / total,
+      Math.max(bb - (b * b) / total, varianceMin),
+    ],
   };
 }
 
-/** Density (1/g) of this level by a history. */
-export function densityAt(each: LevelHypothesis, level: number, variance: number): number {
-  const total = each.levelVariance + variance;
-  return Math.exp((-0.5 * (level - each.level) ** 2) / total - logSqrtTwoPi) / Math.sqrt(total);
+/** Density (1/g) of such an observation by a history. */
+export function densityOf(each: LevelHypothesis, what: Observed, value: number, noise: number): number {
+  const [ll, , , lb, , bb] = each.covariance;
+  const isBrim = what === "levelBelowBrim";
+  const total = (isBrim ? ll - 2 * lb + bb : ll) + noise;
+  const residual = value - (isBrim ? each.level - each.brim : each.level);
+  return Math.exp((-0.5 * residual * residual) / total - logSqrtTwoPi) / Math.sqrt(total);
 }
 
 /** Probability that the level lies above `least`, by a history. */
 export const probabilityAbove = (each: LevelHypothesis, least: number, variance = 0): number =>
-  Math.exp(logNormalTail((least - each.level) / Math.sqrt(each.levelVariance + variance)));
+  Math.exp(logNormalTail((least - each.level) / Math.sqrt(each.covariance[0] + variance)));
+
+/** Probability that it is not more than the hopper holds, give or take the noise. */
+export function fitsIn({ level, brim, covariance: [ll, , , lb, , bb] }: LevelHypothesis, noise: number): number {
+  return Math.exp(logNormalTail((level - brim) / Math.sqrt(ll - 2 * lb + bb + noise)));
+}
 
 /** It became certain that the level lies above `least`: what is below is cut off, and the rest taken for normal again. */
 export function cutBelow(each: LevelHypothesis, least: number): LevelHypothesis {
-  const deviation = Math.sqrt(each.levelVariance);
+  const [before] = each.covariance;
+  const deviation = Math.sqrt(before);
   const below = (least - each.level) / deviation;
   const hazard = Math.exp(-0.5 * below * below - logSqrtTwoPi - logNormalTail(below));
-  const variance = Math.min(Math.max(1 + below * hazard - hazard * hazard, 0.01), 0.999) * each.levelVariance;
+  const variance = Math.min(Math.max(1 + below * hazard - hazard * hazard, 0.01), 0.999) * before;
   // The measurement that would leave the level with this mean and variance.
-  const noise = (each.levelVariance * variance) / (each.levelVariance - variance);
-  return measure(each, each.level + (hazard * deviation * (each.levelVariance + noise)) / each.levelVariance, noise);
+  const noise = (before * variance) / (before - variance);
+  return observe(each, "level", each.level + (hazard * deviation * (before + noise)) / before, noise);
 }
 
-/** The level is another one, and no longer goes with the portion. */
-export const withLevel = (each: LevelHypothesis, level: number, variance: number): LevelHypothesis => ({
-  probability: each.probability,
-  level: Math.max(level, 0),
-  portion: each.portion,
-  levelVariance: variance,
-  covariance: 0,
-  portionVariance: each.portionVariance,
-});
+/** The level is another one, and no longer goes with portion and brim. */
+export function withLevel(each: LevelHypothesis, level: number, variance: number): LevelHypothesis {
+  const [, , pp, , pb, bb] = each.covariance;
+  return { ...each, level: Math.max(level, 0), covariance: [variance, 0, pp, 0, pb, bb] };
+}
+
+/** It was filled up: the level is the brim, give or take. */
+export function withBrim(each: LevelHypothesis, noise: number): LevelHypothesis {
+  const [, , pp, , pb, bb] = each.covariance;
+  return { ...each, level: each.brim, covariance: [bb + noise, pb, pp, bb, pb, bb] };
+}
 
 export const times = (each: LevelHypothesis, factor: number): LevelHypothesis => ({
   ...each,
@@ -111,8 +142,8 @@ function closestPair(kept: Hypotheses): { a: number; b: number; distance: number
 /** How much a merger changes: what lies apart, weighed by the smaller one. */
 function distanceOf(a: LevelHypothesis, b: LevelHypothesis): number {
   const weight = (a.probability * b.probability) / (a.probability + b.probability);
-  const level = (a.level - b.level) ** 2 / (a.levelVariance + b.levelVariance);
-  const portion = (a.portion - b.portion) ** 2 / (a.portionVariance + b.portionVariance);
+  const level = (a.level - b.level) ** 2 / (a.covariance[0] + b.covariance[0]);
+  const portion = (a.portion - b.portion) ** 2 / (a.covariance[2] + b.covariance[2]);
   return weight * (level + portion);
 }
 
@@ -120,15 +151,22 @@ function distanceOf(a: LevelHypothesis, b: LevelHypothesis): number {
 function merge(a: LevelHypothesis, b: LevelHypothesis): LevelHypothesis {
   const probability = a.probability + b.probability;
   const share = b.probability / probability;
-  const [levelGap, portionGap] = [b.level - a.level, b.portion - a.portion];
-  const mixed = (ofA: number, ofB: number) => (1 - share) * ofA + share * ofB;
+  const [level, portion, brim] = [b.level - a.level, b.portion - a.portion, b.brim - a.brim];
   const apart = share * (1 - share);
+  const mixed = (index: 0 | 1 | 2 | 3 | 4 | 5, gaps: number) =>
+    (1 - share) * a.covariance[index] + share * b.covariance[index] + apart * gaps;
   return {
     probability,
-    level: mixed(a.level, b.level),
-    portion: mixed(a.portion, b.portion),
-    levelVariance: mixed(a.levelVariance, b.levelVariance) + apart * levelGap * levelGap,
-    covariance: mixed(a.covariance, b.covariance) + apart * levelGap * portionGap,
-    portionVariance: mixed(a.portionVariance, b.portionVariance) + apart * portionGap * portionGap,
+    level: a.level + share * level,
+    portion: a.portion + share * portion,
+    brim: a.brim + share * brim,
+    covariance: [
+      mixed(0, level * level),
+      mixed(1, level * portion),
+      mixed(2, portion * portion),
+      mixed(3, level * brim),
+      mixed(4, portion * brim),
+      mixed(5, brim * brim),
+    ],
   };
 }

@@ -20,7 +20,8 @@ import {
   truncateAbove,
   updateByMeasurement,
 } from "./levelFilter.ts";
-import { tellUnseen, isUnseen } from "./unseenLevel.ts";
+import { isUnseen } from "./unseenLevel.ts";
+import { tellUnseen } from "./unseenRefill.ts";
 import { updateUnclearRiseByWord } from "./unclearRise.ts";
 
 /**
