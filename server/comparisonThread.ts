@@ -10,9 +10,13 @@ import { compareSettings } from "./flows/compareSettings.ts";
 if (process.platform === "linux") setPriority(10);
 
 const { databaseFile, request } = workerData as ComparisonWork;
-const log = openRecordedLog(databaseFile);
 try {
+  const log = openRecordedLog(databaseFile);
   parentPort?.postMessage(await compareSettings(log, request));
-} finally {
   log.close();
+} catch (error) {
+  // An error of SQLite loses its text on the way to another thread.
+  throw new Error(`a feeder's log could not be replayed: ${error instanceof Error ? error.message : error}`, {
+    cause: error,
+  });
 }
