@@ -31,7 +31,7 @@ describe("what would have rung, on a feeder's settings", () => {
     expect(server.posts()).toEqual([{ method: "POST", path, body: { settings: { warnAheadDays: 4 } } }]);
     const cells = screen.getAllByRole("row").map((row) => [...row.children].map(({ textContent }) => textContent));
     expect(cells).toEqual([
-      ["Alarm", "Present", "These"],
+      ["Alarm", "Present", "Changed"],
       ["Tray jammedurgent", "2 3.5 h", "2 3.5 h"],
       ["Food low", "4 12 h", "2 4 h"],
       ["Frost inside (note)", "1 8 h", "1 8 h"],

@@ -16,7 +16,7 @@ export const sameText = (days: number, count: number) =>
 export const tableCaption = "By alarm: how often, and how long";
 export const alarmHead = "Alarm";
 export const presentHead = "Present";
-export const proposedHead = "These";
+export const proposedHead = "Changed";
 export const noteName = (alarm: string) => `${alarm} (note)`;
 export const urgentText = "urgent";
 export const hoursText = (hours: string) => `${hours} h`;
