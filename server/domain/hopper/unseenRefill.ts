@@ -118,21 +118,32 @@ function seeLevel(each: LevelHypothesis, told: number, eatenSince: number): Leve
 /** Before the first word: little, as in most hoppers that are filled for the first time. */
 function unknownLevel({ estimate }: HopperState, settings: FeederSettings): Hypotheses {
   const { hopperCapacity } = settings;
-  const [level, portion, brim] = [
-    (0.1 * hopperCapacity) ** 2,
-    estimate.covariance[2],
-    (brimDeviation(settings) * hopperCapacity) ** 2,
-  ];
-  return [
-    {
-      probability: 1,
-      level: 0.08 * hopperCapacity,
-      portion: estimate.portion,
-      brim: hopperCapacity,
-      covariance: [level, 0, portion, 0, 0, brim],
-    },
-  ];
+  const levelVariance = (0.1 * hopperCapacity) ** 2;
+  const brimVariance = (brimDeviation(settings) * hopperCapacity) ** 2;
+  const portions: readonly PortionGuess[] = isAssumed(settings, "portionMass")
+    ? assumedPortions
+    : [{ probability: 1, share: 1, spread: Math.sqrt(estimate.covariance[2]) / estimate.portion }];
+  return portions.map(({ probability, share, spread }) => ({
+    probability,
+    level: 0.08 * hopperCapacity,
+    portion: share * estimate.portion,
+    brim: hopperCapacity,
+    covariance: [levelVariance, 0, (spread * share * estimate.portion) ** 2, 0, 0, brimVariance],
+  }));
 }
 
+interface PortionGuess {
+  readonly probability: number;
+  readonly share: number; // of the assumed portion
+  readonly spread: number; // of itself
+}
+
+/** Nobody has told what a portion weighs: home-built dispensers give from some pieces to a small handful. Common practice, no source. */
+const assumedPortions: readonly PortionGuess[] = [
+  { probability: 0.35, share: 0.75, spread: 0.35 },
+  { probability: 0.35, share: 1.6, spread: 0.35 },
+  { probability: 0.3, share: 3.5, spread: 0.4 },
+];
+
 /** A capacity is measured once, with other food; an assumed one may be half or twice as much. */
-const brimDeviation = (settings: FeederSettings): number => (isAssumed(settings, "hopperCapacity") ? 0.6 : 0.12);
+const brimDeviation = (settings: FeederSettings): number => (isAssumed(settings, "hopperCapacity") ? 0.7 : 0.12);
