@@ -59,6 +59,8 @@ export const refusals = {
   storeFull: "The server's disk is full; nothing was stored. Keep it and try again.",
   feederDamaged:
     "The stored data of this feeder is damaged and is being restored from its log; nothing was stored. Try again.",
+  logDamaged: (days: string) =>
+    `The record of this day can't be read: the part of ${days} is damaged. Other days are whole, and a backup has this one.`,
   storeReadOnly: "The server can't write to its database; nothing was stored. Keep it and try again.",
   storeDamaged:
     "The server's database is damaged; nothing was stored. Keep it and try again once its keeper has restored a backup.",
