@@ -13,11 +13,22 @@ export type Claim =
     }
   /** The same name always stands for the same number, in the reason and in the evidence. */
   | { readonly says: "number"; readonly name: NumberName; readonly value: number }
-  | { readonly says: "noFood" | "hardlyAnyFood" | "notLighter" | "lighter" | "weightUnchanged" | "noWeight" }
+  | {
+      readonly says:
+        | "noFood"
+        | "hardlyAnyFood"
+        | "countsLess"
+        | "notLighter"
+        | "lighter"
+        | "weightUnchanged"
+        | "noWeight";
+    }
   | { readonly says: "empty" | "mayBeEmpty" } // the hopper
   | { readonly says: "leftAtMost"; readonly grams: number }
   | { readonly says: "lessThanATenth"; readonly grams: number } // of the hopper
-  | { readonly says: "currentIsUsual" }
+  | { readonly says: "currentIsUsual" | "currentsAreUsual" }
+  /** Said of the past: the newest portion spoke against the fault. */
+  | { readonly says: "mayBeOver" }
   | { readonly says: "noSignal" | "noCompanion"; readonly sensor: BirdSensor }
   | { readonly says: "lastSignal"; readonly at: Instant }
   | { readonly says: "lastFell"; readonly at: Instant }

@@ -3,7 +3,7 @@ import { type Instant, minutes } from "../../../server/domain/instant.ts";
 import type { BirdSensor, Claim, ClaimOf, NumberName, Words } from "./claims.ts";
 import { readEvidence } from "./evidenceLines.ts";
 import type { FeederRecord } from "./feederRecord.ts";
-import { fellWholly, lossOf, lostWeight, trailingEmpty } from "./recordedFood.ts";
+import { countsAsUsual, fellWholly, lossOf, lostWeight, median, trailingEmpty } from "./recordedFood.ts";
 import { readReason } from "./sentences.ts";
 
 /**
@@ -59,9 +59,10 @@ function readWords({ reason, evidence }: Words, saidByFault: readonly Claim[]): 
     if (claims === null) unknown.push({ rule: "unknown", what: words });
     return claims ?? [];
   };
+  const reasonClaims = readOr(readReason(reason), reason);
   const claims = [
-    ...saidByFault,
-    ...readOr(readReason(reason), reason),
+    ...(reasonClaims.some(({ says }) => says === "mayBeOver") ? [] : saidByFault),
+    ...reasonClaims,
     ...evidence.flatMap((line) => readOr(readEvidence(line), line.label)),
   ];
   return { claims, unknown };
@@ -94,8 +95,11 @@ function contradictionOf(claim: Claim, context: Context): Contradiction | null {
     case "isToCome":
     case "lastFell":
       return staleMoment(claim, context);
-    case "lastSignal":
-      return null; // beside "no signal"
+    case "currentsAreUsual":
+      return areUsualCurrents(context) ? null : { rule: "sign", what: "the currents are not the usual ones" };
+    case "lastSignal": // beside "no signal"
+    case "mayBeOver":
+      return null;
     default:
       return oppositeOf(claim, context);
   }
@@ -124,6 +128,13 @@ function hasSign({ value, sign, from }: ClaimOf<"differs">): boolean {
 function isUsualCurrent(claims: readonly Claim[]): boolean {
   const [drawn, usual] = [numberNamed(claims, "current"), numberNamed(claims, "usual current")];
   return drawn !== null && usual !== null && Math.abs(Math.log(drawn / usual)) <= Math.log(1.2);
+}
+
+/** Of the last ten portions, the middle one. */
+function areUsualCurrents({ claims, record }: Context): boolean {
+  const usual = numberNamed(claims, "usual current");
+  const drawn = median(record.portions.slice(-10).flatMap(({ milliamps }) => milliamps ?? []));
+  return usual !== null && drawn !== null && Math.abs(Math.log(drawn / usual)) <= Math.log(1.2);
 }
 
 const numberNamed = (claims: readonly Claim[], name: NumberName): number | null =>
@@ -155,7 +166,9 @@ type Opposable = Exclude<
     | "isToCome"
     | "lastFell"
     | "lastSignal"
+    | "mayBeOver"
     | "currentIsUsual"
+    | "currentsAreUsual"
     | "lessThanATenth"
   >
 >;
@@ -170,6 +183,8 @@ function oppositeOf(claim: Opposable, { claims, record, shown }: Context): Contr
       return opposite(lostWeight(record, shown.portionGrams, shown.refilledAt));
     case "hardlyAnyFood":
       return opposite(mostFell(record) ? "most of the newest portions fell" : null);
+    case "countsLess":
+      return opposite(countsAsUsual(record) ? "the newest portions count as usual" : null);
     case "empty":
       return opposite(proofOfFood(record, shown) ?? proofOfPlenty(record, shown));
     case "mayBeEmpty":

@@ -1,4 +1,4 @@
-import { hours, type Instant } from "../../../server/domain/instant.ts";
+import { after, hours, type Instant } from "../../../server/domain/instant.ts";
 import type { FeederRecord, RecordedPortion, Weight } from "./feederRecord.ts";
 
 /** What a person reads from a feeder's record about falling food, by plain counting. */
@@ -8,10 +8,21 @@ export function fellWholly(record: FeederRecord, { pieces }: RecordedPortion): b
   return pieces !== null && pieces > 0 && pieces >= usualPieces(record) / 2;
 }
 
-const remembered = 200; // portions
-
+/** Of all portions, so that a long fault doesn't become usual. */
 const usualPieces = ({ portions }: FeederRecord): number =>
-  median(portions.slice(-remembered).flatMap(({ pieces }) => (pieces !== null && pieces > 0 ? [pieces] : []))) ?? 0;
+  median(portions.flatMap(({ pieces }) => (pieces !== null && pieces > 0 ? [pieces] : []))) ?? 0;
+
+/** Whether the last ten portions counted as much as those before, or more. */
+export function countsAsUsual({ portions }: FeederRecord): boolean {
+  const counts = portions.slice(-200).flatMap(({ pieces }) => pieces ?? []);
+  const [before, newest] = [counts.slice(0, -10), counts.slice(-10)];
+  return before.length >= 10 && mean(newest) >= mean(before);
+}
+
+const mean = (values: readonly number[]): number => values.reduce((sum, value) => sum + value, 0) / values.length;
+
+/** A scale's reading is believed once others confirm it. */
+const refillFoundWithin = hours(2);
 
 /** Portions in a row of which nothing was counted, to the newest. From a refill on it may begin anew. */
 export function trailingEmpty(
@@ -23,7 +34,7 @@ export function trailingEmpty(
     if (pieces === null) continue;
     if (pieces > 0) break;
     most += 1;
-    if (refilledAt === null || at > refilledAt) least += 1;
+    if (refilledAt === null || at > after(refilledAt, refillFoundWithin)) least += 1;
   }
   return { least, most };
 }
@@ -77,7 +88,7 @@ function noise({ weights }: FeederRecord): number {
 
 export const medianWeight = (weights: readonly Weight[]): number | null => median(weights.map(({ grams }) => grams));
 
-function median(values: readonly number[]): number | null {
+export function median(values: readonly number[]): number | null {
   const sorted = values.toSorted((a, b) => a - b);
   return sorted[sorted.length >> 1] ?? null;
 }

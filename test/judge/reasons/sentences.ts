@@ -70,12 +70,14 @@ const feedSentences: readonly Row[] = [
   [feed.hopperEmpty.unknownLevel, (stop = "") => all(stopEvidence(stop), [stopped, { says: "empty" }])],
   [feed.motorStalled, (drawn = "") => all(current("higher")(drawn), [stopped])],
   [feed.motorNotTurning, (drawn = "") => all(current("lower")(drawn), [stopped])],
-  [feed.motorWasStalled, says(...uses("motorCurrent"))],
-  [feed.motorWasNotTurning, says(...uses("motorCurrent"))],
+  [feed.motorWasStalled, says(...uses("motorCurrent"), { says: "mayBeOver" })],
+  [feed.motorWasNotTurning, says(...uses("motorCurrent"), { says: "mayBeOver" })],
+  ...Object.values(feed.fallsAgain).map((text): Row => [text, says({ says: "mayBeOver" })]),
+  [(proof: string) => feed.chuteBlind(1, proof), (proof = "") => all(uses("chute"), foodProof(proof), [emptyRun("1")])],
+  [feed.chuteWasBlind, says(...uses("chute"))],
   [
     feed.chuteBlind,
-    (portions = "", proof = "") =>
-      all(uses("chute"), foodProof(proof), [numbered("portions without food", portions)], [atLeastOne(portions)]),
+    (portions = "", proof = "") => all(uses("chute"), foodProof(proof), [emptyRun(portions), atLeastOne(portions)]),
   ],
   [feed.chuteHalfBlind, (proof = "") => all(uses("chute"), foodProof(proof))],
   [feed.scaleStuckByChute, says(...uses("chute", "scale"), { says: "notLighter" })],
@@ -85,6 +87,7 @@ const feedSentences: readonly Row[] = [
   [feed.indistinguishable.chuteWithoutScale, says(...uses("chute"), { says: "lacks", sensor: "scale" })],
   [feed.indistinguishable.scaleWithoutChute, says(...uses("scale"), { says: "lacks", sensor: "chute" })],
   [feed.indistinguishable.jamWithoutCurrent, says({ says: "lacks", sensor: "motorCurrent" })],
+  [feed.indistinguishable.jamBeforeCurrentIsKnown, says(...uses("motorCurrent"))],
   [feed.indistinguishable.bridgeWithoutLevel, says({ says: "lacks", sensor: "level" })],
   [
     feed.unsureWithoutLevel,
@@ -93,6 +96,7 @@ const feedSentences: readonly Row[] = [
   [feed.unsure, (stop = "", list = "") => all(stopEvidence(stop), causes(list))],
 ];
 
+const emptyRun = (portions: string): Claim => numbered("portions without food", portions);
 const atLeastOne = (portions: string): Claim => differs("portions", numberOf(portions), "higher", 0);
 const atMost = (mass: string): Claim => ({ says: "leftAtMost", grams: numberOf(mass) });
 
@@ -109,6 +113,11 @@ const paymentSentences: readonly Row[] = [
 
 const hopperSentences: readonly Row[] = [
   [hopper.empty.portions, (mass = "") => [...uses("portions"), { says: "empty" }, atMost(mass)]],
+  [hopper.asGoodAsEmpty.portions, (mass = "") => [...uses("portions"), { says: "mayBeEmpty" }, atMost(mass)]],
+  [hopper.asGoodAsEmpty.scale, (mass = "") => [...uses("scale"), { says: "mayBeEmpty" }, atMost(mass)]],
+  [hopper.stillFalls.portions, (mass = "") => [...uses("chute", "portions"), { says: "mayBeOver" }, atMost(mass)]],
+  [hopper.stillFalls.scale, (mass = "") => [...uses("chute", "scale"), { says: "mayBeOver" }, atMost(mass)]],
+  [hopper.littleWithoutForecast, (mass = "") => [...uses("level"), numbered("level", mass)]],
   [hopper.empty.scale, (mass = "") => [...uses("scale"), { says: "empty" }, atMost(mass)]],
   [
     hopper.lowWithoutForecast,
