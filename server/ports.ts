@@ -79,8 +79,10 @@ export interface Store {
    * Runs `work` in one transaction; when the promise resolves, all that it wrote is on the disk.
    * @throws StoreBusy, StoreReadOnly, StoreDamaged: nothing was written. StoreFull: where the disk fails at the very end, it may be
    *   stored all the same
+   * @param committed called with what was committed while the disk still writes it: for what must not wait for a disk, and does no harm where
+   *   a power cut takes the commit back
    */
-  transaction<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
+  transaction<T>(work: (tx: Transaction) => Promise<T>, committed?: (result: T) => void): Promise<T>;
   /**
    * The same for writes through several of these stores. `work` may run again after the store was busy, so it has no other
    * effects. @throws StoreBusy, StoreFull
