@@ -35,7 +35,9 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...pause,
     ...asList(staysPausedFault(orders, settings, now)),
     ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now) && !isRefutedByFood(state, fault)),
-    ...(isEmptyByMistake(state, scaleStuck, now) ? [] : hopperFaults(hopper, settings, now, state.hopperForecast)),
+    ...(isEmptyByMistake(state, scaleStuck, now)
+      ? []
+      : hopperFaults(hopper, settings, now, state.hopperForecast, newestFellAt(state))),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
@@ -91,6 +93,10 @@ function isRefutedByFood({ feed, alarms, settings }: FeederState, { kind }: Faul
   if (!settings.sensors.chute || diagnosis === null || lastFellAt === null || isActiveAlarm(alarms[kind])) return false;
   return stoppedFaults.has(kind) && lastFellAt === lastPortionAt && lastFellAt > diagnosis.since;
 }
+
+/** When the newest portion was seen to fall; null where it was not. */
+const newestFellAt = ({ feed, settings }: FeederState): Instant | null =>
+  settings.sensors.chute && feed.lastFellAt === feed.lastPortionAt ? feed.lastFellAt : null;
 
 /** An empty hopper still gives a piece now and then. */
 const stoppedFaults: ReadonlySet<FaultKind> = new Set(faultsStoppingFood.filter((kind) => kind !== "foodOut"));

@@ -1,4 +1,5 @@
 import { texts } from "../../text/index.ts";
+import type { HopperLevel } from "../hopper/level.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Cause } from "./causeProbabilities.ts";
 import type { FeedState } from "./feedState.ts";
@@ -31,20 +32,25 @@ const stoppingCauses: readonly Cause[] = [
 /** A sentence for each missing sensor that could distinguish these causes. */
 export function indistinguishableTexts(
   open: readonly Cause[],
-  feed: FeedState,
+  { motor }: FeedState,
+  level: HopperLevel | null,
   { sensors }: FeederSettings,
 ): readonly string[] {
   const hasOne = (...causes: readonly Cause[]) => causes.some((cause) => open.includes(cause));
   const hasStopped = hasOne(...stoppingCauses);
-  const isCurrentKnown = usualCurrent(feed.motor) !== null && feed.motor.lastMilliamps !== null;
+  const isCurrentKnown = usualCurrent(motor) !== null && motor.lastMilliamps !== null;
+  const isCurrentMeasured = motor.portionsLearnt > 0 || motor.lastMilliamps !== null;
   const isEmptyTray = hasOne("hopperEmpty", "feedBridged");
   const isEmptyOrBridged = hasOne("hopperEmpty") && hasOne("feedBridged");
   const text = texts.feed.indistinguishable;
   const sentences: readonly (readonly [applies: boolean, sentence: string])[] = [
     [hasStopped && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.chuteWithoutScale],
     [hasStopped && hasOne("scaleStuck") && !sensors.chute, text.scaleWithoutChute],
-    [isEmptyTray && hasOne("trayJammed") && !isCurrentKnown, text.jamWithoutCurrent],
-    [isEmptyOrBridged && feed.levelAtPortion === null, text.bridgeWithoutLevel],
+    [
+      isEmptyTray && hasOne("trayJammed") && !isCurrentKnown,
+      isCurrentMeasured ? text.jamBeforeCurrentIsKnown : text.jamWithoutCurrent,
+    ],
+    [isEmptyOrBridged && level === null, text.bridgeWithoutLevel],
   ];
   return sentences.flatMap(([applies, sentence]) => (applies ? [sentence] : []));
 }

@@ -15,10 +15,19 @@ export const feed = {
   /** The evidence that no food falls: each begins a sentence. */
   evidence: {
     nothingFell: (portions: number) =>
-      `Nothing fell in the last ${portions === 1 ? "portion" : `${portions} portions`}`,
+      `No food was seen to fall in the last ${portions === 1 ? "portion" : `${portions} portions`}`,
     hardlyAnyFalls: "Hardly any portion falls any more",
+    countsLess: "The chute sensor counts less than usual",
     notLighter: "The hopper doesn't grow lighter, whatever portions are given",
     byCurrent: "By the motor's current no food is moved",
+  },
+
+  /** The newest portion, or the weight after it, spoke for food again. */
+  fallsAgain: {
+    hopperEmpty: "Food seems to fall again: the next portions will show whether any is left.",
+    feedBridged: "Food seems to fall again: the next portions will show whether any is still stuck above the tray.",
+    trayJammed: "Food seems to fall again: the next portions will show whether something is still stuck in the tray.",
+    unsure: "Food seems to fall again: the next portions will show whether it does.",
   },
 
   unsure: (evidence: string, causes: string) => `${evidence}: ${causes}.`,
@@ -30,6 +39,8 @@ export const feed = {
     chuteWithoutScale: "Without a scale a blind chute sensor looks the same.",
     scaleWithoutChute: "Without a chute sensor a stuck scale looks the same.",
     jamWithoutCurrent: "Without the motor's current a jammed tray and a tray without food look the same.",
+    jamBeforeCurrentIsKnown:
+      "Until the motor's usual current is known, a jammed tray and a tray without food look the same.",
     bridgeWithoutLevel: "Without the hopper's level an empty hopper and bridged food look the same.",
   },
 
@@ -41,7 +52,9 @@ export const feed = {
   motorWasNotTurning:
     "The motor wasn't turning before the last portion: the next ones will show whether it turns again.",
   chuteBlind: (portions: number, proof: string) =>
-    `The chute sensor saw nothing of the last ${portions} portions, yet ${proof}: food falls, the sensor doesn't see it.`,
+    `The chute sensor saw nothing of the last ${portions === 1 ? "portion" : `${portions} portions`}, yet ${proof}: food falls, the sensor doesn't see it.`,
+  chuteWasBlind:
+    "The chute sensor saw nothing of the food that fell before: the next portions will show whether it sees again.",
   chuteHalfBlind: (proof: string) =>
     `The chute sensor misses many of the portions lately, yet ${proof}: food falls, the sensor sees only some of it.`,
   scaleStuckByChute:
@@ -53,6 +66,7 @@ export const feed = {
     lighterAndCurrent: "the hopper grew lighter and the motor works as with food",
     lighter: "the hopper grew lighter by about as much",
     current: "the motor draws what it does with food on the tray",
+    currents: "over these portions the motor drew about what it does with food on the tray",
     others: "others between them were seen as usual",
   },
 
