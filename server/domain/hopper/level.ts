@@ -97,7 +97,8 @@ export const hopperLevel = memoizeLatest(computeHopperLevel);
 function computeHopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
   const { low, mean, high } = levelInterval(hopper, settings);
-  return { grams: grams(mean), low: grams(low), high: grams(high) };
+  // Less than the last portions may as well be nothing.
+  return { grams: grams(mean), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
 }
 
 function levelInterval(hopper: HopperState, settings: FeederSettings) {
@@ -106,7 +107,7 @@ function levelInterval(hopper: HopperState, settings: FeederSettings) {
   const deviation = Math.sqrt(levelVariance(hopper.estimate) + scaleError);
   const brim = brimGrams(settings);
   const { unclearRise, hypotheses } = hopper;
-  if (hypotheses.length > 1) {
+  if (hypotheses.length > 0) {
     const components = hypotheses.map((each) => ({
       probability: each.probability,
       mean: each.level,
