@@ -97,7 +97,8 @@ export const hopperLevel = memoizeLatest(computeHopperLevel);
 function computeHopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
   const { low, mean, high } = levelInterval(hopper, settings);
-  return { grams: grams(mean), low: grams(low), high: grams(high) };
+  // Less than the last portions may as well be nothing.
+  return { grams: grams(mean), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
 }
 
 function levelInterval(hopper: HopperState, settings: FeederSettings) {
@@ -106,7 +107,7 @@ function levelInterval(hopper: HopperState, settings: FeederSettings) {
   const deviation = Math.sqrt(levelVariance(hopper.estimate) + scaleError);
   const brim = brimGrams(settings);
   const { unclearRise, hypotheses } = hopper;
-  if (hypotheses.length > 1) {
+  if (hypotheses.length > 0) {
     const components = hypotheses.map((each) => ({
       probability: each.probability,
       mean: each.level,
@@ -260,11 +261,17 @@ function lowerEstimate(hopper: HopperState, didFall: boolean, settings: FeederSe
   const isWellKnown = portionVariance(estimate) < (portionDriftShareMax * estimate.portion) ** 2;
   const portionDrift = isWellKnown ? (portionDriftShare * estimate.portion) ** 2 : 0;
   // What was seen to fall must have been there: without a scale this shows that a portion was estimated too heavy.
-  const isScarce = didFall && !settings.sensors.scale && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
-  const truncated = isScarce ? truncateBelow(estimate, estimate.portion) : estimate;
+  const isScarce = didFall && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
+  const truncated = isScarce ? truncateBelow(estimate, emptyThreshold(settings)) : estimate;
   const predicted = predictByPortion(truncated, hopper.portionSpreadVariance, portionDrift);
-  return clampLevel(isScarce ? clampPortion(predicted, settings) : predicted, settings);
+  return clampLevel(isScarce ? resetPortionAfter(predicted, estimate) : predicted, settings);
 }
+
+/** That there was food says something of the scale's zero; a portion isn't learnt by it. */
+const resetPortionAfter = (predicted: LevelEstimate, { portion }: LevelEstimate): LevelEstimate => ({
+  ...predicted,
+  portion,
+});
 
 const statedPortionVariance = (settings: FeederSettings) =>
   ((isAssumed(settings, "portionMass") ? assumedPortionUncertainty : statedPortionUncertainty) *
