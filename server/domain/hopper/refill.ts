@@ -22,6 +22,7 @@ import {
 } from "./levelFilter.ts";
 import { isUnseen } from "./unseenLevel.ts";
 import { tellUnseen } from "./unseenRefill.ts";
+import { updateRealisedError } from "./realisedError.ts";
 import { updateUnclearRiseByWord } from "./unclearRise.ts";
 
 /**
@@ -90,8 +91,10 @@ function toldLevel(
  */
 function compareByScale(hopper: HopperState, seen: number, settings: FeederSettings): HopperState {
   const variance = 2 * seenDeviation(seen, settings) ** 2;
-  const isFar = Math.abs(seen - hopper.estimate.level) > 2.5 * Math.sqrt(levelVariance(hopper.estimate) + variance);
-  return isFar ? hopper : { ...hopper, estimate: updateByMeasurement(hopper.estimate, seen, variance) };
+  const score = (seen - hopper.estimate.level) / Math.sqrt(levelVariance(hopper.estimate) + variance);
+  if (Math.abs(score) > 2.5) return hopper;
+  const realisedError = updateRealisedError(hopper.realisedError, score);
+  return { ...hopper, estimate: updateByMeasurement(hopper.estimate, seen, variance), realisedError };
 }
 
 /** "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source. */

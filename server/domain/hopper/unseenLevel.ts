@@ -151,5 +151,16 @@ export function dryUnseen(hopper: HopperState, count: number): HopperState {
 const isDry = (each: LevelHypothesis): boolean =>
   each.level + Math.sqrt(levelVarianceOf(each)) < 3 * restShare * each.brim;
 
+/** How far the level of all histories together lies from that of an empty hopper, in its own standard deviations. */
+export function dryScore({ hypotheses }: HopperState): number | null {
+  const mean = hypotheses.reduce((sum, each) => sum + each.probability * each.level, 0);
+  const variance = hypotheses.reduce(
+    (sum, each) => sum + each.probability * (levelVarianceOf(each) + (each.level - mean) ** 2),
+    0,
+  );
+  const rest = restShare * (hypotheses[0]?.brim ?? 0);
+  return variance > 0 ? Math.max(mean - rest, 0) / Math.sqrt(variance + rest * rest) : null;
+}
+
 export const dryProbabilityOf = ({ hypotheses }: HopperState): number =>
   hypotheses.reduce((sum, each) => sum + (isDry(each) ? each.probability : 0), 0);
