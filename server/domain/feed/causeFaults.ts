@@ -2,12 +2,13 @@ import { currentText, gramsRangeText, gramsText, numberText } from "../../text/f
 import { texts } from "../../text/index.ts";
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
 import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
-import { type Instant, minutes } from "../instant.ts";
+import { hours, type Instant, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import { type Cause, type CauseProbability, causeProbabilities } from "./causeProbabilities.ts";
-import { causesText, indistinguishableTexts, stopEvidenceText } from "./causeText.ts";
-import { type FeedDiagnosis, settlingPortions, sureCause, totalProbability } from "./feedDiagnosis.ts";
+import { causesText, indistinguishableTexts, isThinned, piecesTexts, stopEvidenceText } from "./causeText.ts";
+import { fewerPieces } from "./chuteModel.ts";
+import { type FeedDiagnosis, sureCause, totalProbability } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
 import { isProvenByCurrent, usualCurrent } from "./motorModel.ts";
 
@@ -15,6 +16,7 @@ const faultKindByCause = {
   hopperEmpty: "foodOut",
   feedBridged: "feedBridged",
   trayJammed: "trayJammed",
+  trayPartlyJammed: "trayJammed",
   motorStalled: "motorStalled",
   motorNotTurning: "motorNotTurning",
   chuteBlind: "chuteBlind",
@@ -29,10 +31,13 @@ const namedProbabilityMin = 0.05;
 /** A cause that only a missing sensor could exclude is named even so. */
 const openProbabilityMin = 0.01;
 /**
- * One more portion may decide between causes, so the alarm waits for it, at most so long: birds may be gone for the day, and
+ * One or two more portions may decide between causes, so the alarm waits for them, at most so long: birds may be gone for the day, and
  * deposits stay unpaid meanwhile.
  */
-const diagnosisWaitMax = minutes(15);
+const diagnosisWaitMax = minutes(30);
+const waitPortionsMax = 3; // portions
+const thinnedWaitMax = hours(6);
+const thinnedPortionsMax = 12; // portions
 
 /** What is wrong with the feed itself, at most one thing. `level`: in the hopper now. */
 export function causeFaults(
@@ -86,12 +91,11 @@ function isRefilledSince(feed: FeedState, level: HopperLevel | null, settings: F
 }
 
 function isWaiting(feed: FeedState, diagnosis: FeedDiagnosis, settings: FeederSettings, now: Instant): boolean {
-  if (
-    diagnosis.cause !== null ||
-    diagnosis.portionsSince >= settlingPortions ||
-    now - diagnosis.since >= diagnosisWaitMax
-  )
-    return false;
+  if (diagnosis.cause !== null) return false;
+  // Where something still falls, the scale has the time to show how much.
+  if (isThinned(feed) && settings.sensors.scale)
+    return diagnosis.portionsSince < thinnedPortionsMax && now - diagnosis.since < thinnedWaitMax;
+  if (diagnosis.portionsSince >= waitPortionsMax || now - diagnosis.since >= diagnosisWaitMax) return false;
   return usualCurrent(feed.motor) !== null || (settings.sensors.chute && settings.sensors.scale);
 }
 
@@ -128,12 +132,6 @@ function unsureFeedFault(
   };
 }
 
-/** Less is counted than usual, but something is: the sensor is dirty or the portions are small. Both can wait for some hours. */
-const isThinned = ({ diagnosis, uncountedPortions }: FeedState): boolean =>
-  (diagnosis?.hypothesis === "chuteHalfBlind" || diagnosis?.hypothesis === "chuteUndercounting") &&
-  uncountedPortions < thinnedRunMax;
-const thinnedRunMax = 5; // portions
-
 // --- texts ---------------------------------------------------------------------------------------------------------
 
 function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
@@ -143,17 +141,28 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "feedBridged":
     case "trayJammed":
       return noFoodText(cause, feed, level, settings);
+    case "trayPartlyJammed":
+      return texts.feed.trayPartlyJammed(stopEvidenceText(feed, settings), settings.sensors.scale);
     case "motorStalled":
     case "motorNotTurning":
       return motorText(cause, feed);
     case "chuteBlind":
-      return texts.feed.chuteBlind(feed.uncountedPortions, foodFallsText(feed, settings));
     case "chuteHalfBlind":
-      return texts.feed.chuteHalfBlind(foodFallsText(feed, settings));
+      return chuteText(cause, feed, settings);
     case "scaleStuck":
       return settings.sensors.chute ? texts.feed.scaleStuckByChute : texts.feed.scaleStuckByMotor;
   }
 }
+
+/** A sensor that has seen one of the last few portions isn't said to see nothing. */
+function chuteText(cause: "chuteBlind" | "chuteHalfBlind", feed: FeedState, settings: FeederSettings): string {
+  const proof = foodFallsText(feed, settings);
+  if (cause === "chuteBlind" && feed.uncountedPortions >= blindRunMin)
+    return texts.feed.chuteBlind(feed.uncountedPortions, proof);
+  const fewer = fewerPieces(feed.chute);
+  return fewer === null ? texts.feed.chuteHalfBlind(proof) : texts.feed.chuteSeesLess(...piecesTexts(fewer), proof);
+}
+const blindRunMin = 3; // portions
 
 /** A cause stays until food falls again (feedDiagnosis.ts): by then the motor may draw what it usually does, or nothing may be known of it. */
 function motorText(cause: "motorStalled" | "motorNotTurning", feed: FeedState): string {

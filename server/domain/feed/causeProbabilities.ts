@@ -12,6 +12,7 @@ export const causes = [
   "hopperEmpty",
   "feedBridged",
   "trayJammed",
+  "trayPartlyJammed",
   "motorStalled",
   "motorNotTurning",
   "chuteBlind",
@@ -44,11 +45,12 @@ export function causeProbabilities(
   const stuck = scale.hasJumpedDown
     ? Math.max(onsetProbabilities.scaleStuck, stuckAfterJumpProbability)
     : onsetProbabilities.scaleStuck;
-  const chuteWeight = settings.sensors.chute ? 0 : Number.NEGATIVE_INFINITY; // a sensor that isn't there has no fault
+  const chuteWeight = settings.sensors.chute ? 0 : Number.NEGATIVE_INFINITY; // a sensor that isn't there has no fault, and doesn't show a part
   const weights: Record<Cause, number> = {
     hopperEmpty: Math.log(runOutProbability(level, settings)) + statistics.emptyTray.sum,
     feedBridged: Math.log(onsetProbabilities.bridged) + statistics.emptyTray.sum,
     trayJammed: Math.log(onsetProbabilities.jammed) + statistics.trayJammed.sum,
+    trayPartlyJammed: chuteWeight + Math.log(onsetProbabilities.partlyJammed) + statistics.trayPartlyJammed.sum,
     motorStalled: isRefutedByCurrent(motor, "motorStalled")
       ? Number.NEGATIVE_INFINITY
       : Math.log(onsetProbabilities.stalled) + statistics.motorStalled.sum,

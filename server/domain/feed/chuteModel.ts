@@ -1,11 +1,13 @@
+import { movingMean } from "../movingMean.ts";
 import type { FaultSignature } from "./faultSignatures.ts";
 
 /** What a healthy chute sensor counts: how often nothing, and how many pieces otherwise. */
 export interface ChuteModel {
-  readonly portionsLearnt: number; // portions learnt from, at most `portionsRememberedMax`
+  readonly portionsLearnt: number; // portions learnt from, at most `portionsLearntMax`
   readonly missedShare: number; // share of portions that fell and weren't seen
   readonly meanPieces: number; // mean count of a portion that was seen
   readonly variance: number; // of that count
+  readonly recentPieces: number; // mean count of the last ten portions or so, with those that were not seen
   readonly countShares: readonly number[]; // of portions that were seen: with one piece, with two, … with `countMax` or more
 }
 
@@ -16,12 +18,20 @@ export const initialChuteModel: ChuteModel = {
   missedShare: 0.02,
   meanPieces: 0,
   variance: 0,
+  recentPieces: 0,
   countShares: Array.from({ length: countMax }, () => 0),
 };
 
 /** A new sensor is taken to miss one portion in fifty, with the weight of so many portions. Common practice, no source. */
 const priorPortions = 50;
 const portionsRememberedMax = 500;
+/**
+ * Dirt comes over a week, and what is usual must not follow it: the pieces of a portion are remembered for three weeks of portions. Bags and
+ * seasons change them more slowly. Our choice.
+ */
+const countsRememberedMin = 300;
+const countsRememberedDays = 21;
+const portionsLearntMax = 10_000;
 /**
  * Never less than one in 250: a learnt share is uncertain, and two misses in a row of a sensor that is dusty today
  * must not be proof. Never more than four in five: an empty portion after another one says little, but not nothing.
@@ -32,19 +42,21 @@ const missedMax = 0.8;
 const piecesKnownMin = 20;
 
 /** A portion that fell, as far as is known. */
-export function updateChuteModel(model: ChuteModel, count: number): ChuteModel {
-  const portionsLearnt = Math.min(model.portionsLearnt + 1, portionsRememberedMax);
+export function updateChuteModel(model: ChuteModel, count: number, portionsPerDay = 0): ChuteModel {
+  const portionsLearnt = Math.min(model.portionsLearnt + 1, portionsLearntMax);
   const missedShare =
-    model.missedShare + ((count === 0 ? 1 : 0) - model.missedShare) / (portionsLearnt + priorPortions);
+    model.missedShare +
+    ((count === 0 ? 1 : 0) - model.missedShare) / (Math.min(portionsLearnt, portionsRememberedMax) + priorPortions);
   if (count === 0)
     return {
       portionsLearnt,
       missedShare,
       meanPieces: model.meanPieces,
       variance: model.variance,
+      recentPieces: model.recentPieces,
       countShares: model.countShares,
     };
-  const gain = 1 / Math.min(portionsLearnt, 300);
+  const gain = 1 / Math.min(portionsLearnt, Math.max(countsRememberedMin, countsRememberedDays * portionsPerDay));
   const residual = count - model.meanPieces;
   const shares = model.countShares.map((share) => (1 - gain) * share);
   const bin = Math.min(count, countMax) - 1;
@@ -54,9 +66,26 @@ export function updateChuteModel(model: ChuteModel, count: number): ChuteModel {
     missedShare,
     meanPieces: model.meanPieces + gain * residual,
     variance: (1 - gain) * (model.variance + gain * residual * residual),
+    recentPieces: model.recentPieces,
     countShares: shares,
   };
 }
+
+/** Another count, whatever is wrong. */
+export const updateRecentPieces = (model: ChuteModel, count: number): ChuteModel => ({
+  ...model,
+  recentPieces: movingMean(model.recentPieces, count, 0.1),
+});
+
+/** Fewer pieces are counted than usual: lately, usually; null where they aren't. */
+export function fewerPieces({
+  portionsLearnt,
+  recentPieces,
+  meanPieces,
+}: ChuteModel): readonly [number, number] | null {
+  return portionsLearnt >= piecesKnownMin && recentPieces < fewerShare * meanPieces ? [recentPieces, meanPieces] : null;
+}
+const fewerShare = 0.8;
 
 export interface CountLogLikelihoods {
   readonly healthy: number;
@@ -65,6 +94,7 @@ export interface CountLogLikelihoods {
   readonly blind: number;
   readonly halfBlind: number; // the sensor misses many a portion
   readonly undercounting: number; // the sensor misses many a piece
+  readonly partly: number; // a part of a portion falls, or of the portions
 }
 
 /**
@@ -82,6 +112,7 @@ export function countLogLikelihoods(model: ChuteModel, count: number, emptyShare
       blind: Math.log(1 - blindStrayShare),
       halfBlind: Math.log(Math.max(halfBlindMissedShare, missedShare)),
       undercounting: Math.log(Math.min(missedShare + likelihoods.few, 0.9)),
+      partly: Math.log(0.5 * Math.min(missedShare + likelihoods.few, 0.9) + 0.5 * blockedShare),
     };
   }
   // A moth, a drop, a crumb: one piece, seldom more.
@@ -93,6 +124,7 @@ export function countLogLikelihoods(model: ChuteModel, count: number, emptyShare
     blind: Math.log(blindStrayShare * stray),
     halfBlind: Math.log((1 - halfBlindMissedShare) * likelihoods.usual),
     undercounting: Math.log((1 - missedShare) * likelihoods.few),
+    partly: Math.log(0.5 * (1 - missedShare) * likelihoods.few + 0.5 * (1 - blockedShare) * likelihoods.usual),
   };
 }
 
@@ -100,6 +132,8 @@ export function countLogLikelihoods(model: ChuteModel, count: number, emptyShare
 const strayShare = 0.03;
 const blindStrayShare = 0.02;
 const halfBlindMissedShare = 0.45;
+/** Where most pockets of a wheel are blocked, the others give what they always did. */
+const blockedShare = 0.6;
 /** A dusty sensor sees two pieces in five; the last portions of a tray that runs empty are a third or two of a full one. */
 const undercountedShare = 0.4;
 const shrunkShares = [0.3, 0.65] as const;
@@ -175,5 +209,7 @@ export function chuteLogLikelihood(logs: CountLogLikelihoods, chute: FaultSignat
       return logs.halfBlind;
     case "undercounting":
       return logs.undercounting;
+    case "partly":
+      return logs.partly;
   }
 }

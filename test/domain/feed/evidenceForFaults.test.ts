@@ -56,7 +56,7 @@ describe("the evidence for each fault", () => {
         ? null
         : {
             drawn: 5.5 + drawn,
-            expected: { mean: 5.5, variance: 0.0036, shift: 0, shiftVariance: 0.0004, shiftVarianceGrowth: 0.0001 },
+            expected: { mean: 5.5, variance: 0.0036, shift: 0, shiftVariance: 0.0004, shiftVarianceGrowth: 0.0001, step: 0 },
           },
   });
   const after1 = (observation: PortionObservation, leader: Hypothesis | null = null, from = initialStatistics) =>
@@ -110,7 +110,7 @@ describe("the evidence for each fault", () => {
     expect(after1(counted(null, 1.3)).motorStalled.sum).toBeLessThanOrEqual(30 - 0.05);
     const refuted = after1({
       ...counted(null),
-      countLogLikelihoods: { healthy: 0, nothing: -99, shrunk: -99, blind: -99, halfBlind: -99, undercounting: -99 },
+      countLogLikelihoods: { healthy: 0, nothing: -99, shrunk: -99, blind: -99, halfBlind: -99, undercounting: -99, partly: -99 },
     });
     expect(refuted.trayJammed.sum).toBeCloseTo(-30.05, 9);
   });
