@@ -8,7 +8,7 @@ import { probability } from "../units.ts";
 import { type Cause, type CauseProbability, causeProbabilities } from "./causeProbabilities.ts";
 import { causesText, indistinguishableTexts, isThinned, piecesTexts, stopEvidenceText } from "./causeText.ts";
 import { fewerPieces } from "./chuteModel.ts";
-import { type FeedDiagnosis, sureCause, totalProbability } from "./feedDiagnosis.ts";
+import { type FeedDiagnosis, settlingPortions, sureCause, totalProbability } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
 import { isProvenByCurrent, usualCurrent } from "./motorModel.ts";
 
@@ -31,11 +31,10 @@ const namedProbabilityMin = 0.05;
 /** A cause that only a missing sensor could exclude is named even so. */
 const openProbabilityMin = 0.01;
 /**
- * One or two more portions may decide between causes, so the alarm waits for them, at most so long: birds may be gone for the day, and
+ * One more portion may decide between causes, so the alarm waits for it, at most so long: birds may be gone for the day, and
  * deposits stay unpaid meanwhile.
  */
-const diagnosisWaitMax = minutes(30);
-const waitPortionsMax = 3; // portions
+const diagnosisWaitMax = minutes(15);
 const thinnedWaitMax = hours(6);
 const thinnedPortionsMax = 12; // portions
 
@@ -95,7 +94,7 @@ function isWaiting(feed: FeedState, diagnosis: FeedDiagnosis, settings: FeederSe
   // Where something still falls, the scale has the time to show how much.
   if (isThinned(feed) && settings.sensors.scale)
     return diagnosis.portionsSince < thinnedPortionsMax && now - diagnosis.since < thinnedWaitMax;
-  if (diagnosis.portionsSince >= waitPortionsMax || now - diagnosis.since >= diagnosisWaitMax) return false;
+  if (diagnosis.portionsSince >= settlingPortions || now - diagnosis.since >= diagnosisWaitMax) return false;
   return usualCurrent(feed.motor) !== null || (settings.sensors.chute && settings.sensors.scale);
 }
 

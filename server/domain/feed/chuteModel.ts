@@ -93,8 +93,7 @@ export interface CountLogLikelihoods {
   readonly shrunk: number; // the tray runs empty: a part of a portion falls
   readonly blind: number;
   readonly halfBlind: number; // the sensor misses many a portion
-  readonly undercounting: number; // the sensor misses many a piece
-  readonly partly: number; // a part of a portion falls, or of the portions
+  readonly undercounting: number; // the sensor misses many a piece, or the tray holds it back
 }
 
 /**
@@ -112,7 +111,6 @@ export function countLogLikelihoods(model: ChuteModel, count: number, emptyShare
       blind: Math.log(1 - blindStrayShare),
       halfBlind: Math.log(Math.max(halfBlindMissedShare, missedShare)),
       undercounting: Math.log(Math.min(missedShare + likelihoods.few, 0.9)),
-      partly: Math.log(0.5 * Math.min(missedShare + likelihoods.few, 0.9) + 0.5 * blockedShare),
     };
   }
   // A moth, a drop, a crumb: one piece, seldom more.
@@ -124,7 +122,6 @@ export function countLogLikelihoods(model: ChuteModel, count: number, emptyShare
     blind: Math.log(blindStrayShare * stray),
     halfBlind: Math.log((1 - halfBlindMissedShare) * likelihoods.usual),
     undercounting: Math.log((1 - missedShare) * likelihoods.few),
-    partly: Math.log(0.5 * (1 - missedShare) * likelihoods.few + 0.5 * (1 - blockedShare) * likelihoods.usual),
   };
 }
 
@@ -132,8 +129,6 @@ export function countLogLikelihoods(model: ChuteModel, count: number, emptyShare
 const strayShare = 0.03;
 const blindStrayShare = 0.02;
 const halfBlindMissedShare = 0.45;
-/** Where most pockets of a wheel are blocked, the others give what they always did. */
-const blockedShare = 0.6;
 /** A dusty sensor sees two pieces in five; the last portions of a tray that runs empty are a third or two of a full one. */
 const undercountedShare = 0.4;
 const shrunkShares = [0.3, 0.65] as const;
@@ -209,7 +204,5 @@ export function chuteLogLikelihood(logs: CountLogLikelihoods, chute: FaultSignat
       return logs.halfBlind;
     case "undercounting":
       return logs.undercounting;
-    case "partly":
-      return logs.partly;
   }
 }

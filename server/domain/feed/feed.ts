@@ -271,7 +271,7 @@ function evidenceLimit({ emptyPortions, statistics, motor, scale }: FeedState, h
   const { chute } = faultSignatures[hypothesis];
 
   const { portions, emptyPortions: empties } = statistics[hypothesis];
-  if (chute === "halfBlind" || chute === "undercounting" || chute === "partly") return Number.POSITIVE_INFINITY;
+  if (chute === "halfBlind" || chute === "undercounting") return Number.POSITIVE_INFINITY;
   if (hypothesis === "scaleStuck" && portions > empties) return Number.POSITIVE_INFINITY;
   if (portions >= 2 && isProvenByCurrent(motor, hypothesis)) return Number.POSITIVE_INFINITY;
   if (isFallingByScale(statistics[hypothesis], scale)) return 0;

@@ -21,7 +21,7 @@ export interface FeedDiagnosis {
  */
 const sureProbability = 0.92;
 const sureAtOnceProbability = 0.98;
-const settlingPortions = 1; // portions
+export const settlingPortions = 1; // portions
 
 /** A named cause stays until it has become unlikely: a text that changes with each portion helps nobody. */
 const dropProbability = 0.25;

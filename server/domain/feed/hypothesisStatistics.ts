@@ -152,8 +152,8 @@ export const clearFeedStatistics = (statistics: HypothesisStatistics, sumMax: nu
 
 /** When a tray runs empty, the first portion is mostly a part of one; each later one with this probability. Common practice, no source. */
 const dryingProbabilityFirst = 0.7;
-const dryingProbabilityLater = 0.8;
-const dryingPortionsMax = 12; // portions, which a wide tray holds
+const dryingProbabilityLater = 0.72;
+const dryingPortionsMax = 5; // portions
 /** A fault that isn't proven after so many portions isn't there, or has become usual. Its sum would block learning. */
 const portionsMax = 150;
 /**

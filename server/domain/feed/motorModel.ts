@@ -120,7 +120,7 @@ export function expectedCurrent(
  */
 function updatedMeterStep({ step, lastMilliamps }: MotorModel, drawn: Milliamps): number {
   const difference = lastMilliamps === null ? 0 : Math.abs(drawn - lastMilliamps);
-  if (difference < meterStepMin) return step;
+  if (difference < meterStepMin || difference > meterStepShareMax * drawn) return step;
   return step === 0 || difference < step ? difference : Math.min(difference, step * meterStepGrowth);
 }
 const meterStepMin = 0.05; // mA

@@ -171,7 +171,14 @@ describe("the motor's usual current, beside plain matrices", () => {
 
   it("is set off by a current that isn't learnt from, as far as weather may explain it", () => {
     const motor = learnt(20);
-    const expected = { mean: Math.log(240), variance: 0.005, shift: 0, shiftVariance: 0.01, shiftVarianceGrowth: 0, step: 0 };
+    const expected = {
+      mean: Math.log(240),
+      variance: 0.005,
+      shift: 0,
+      shiftVariance: 0.01,
+      shiftVarianceGrowth: 0,
+      step: 0,
+    };
     const offset = (factor: number) =>
       recordUnlearntCurrent(motor, milliamps(240 * factor), at(2_000), expected).unlearntOffset;
     const gain = 0.01 / 0.015;
