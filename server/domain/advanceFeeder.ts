@@ -43,7 +43,12 @@ import { updateRefusedReports } from "./reportFaults.ts";
 import { roundStatistics } from "./roundStatistics.ts";
 import type { FeederSettings } from "./settings.ts";
 import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
-import { updateSensorsByEvent, updateSensorsByReport } from "./silence/sensorFaults.ts";
+import {
+  doubtfulSince,
+  type SensorsState,
+  updateSensorsByEvent,
+  updateSensorsByReport,
+} from "./silence/sensorFaults.ts";
 import { withoutStuckReadings } from "./silence/stuckReadings.ts";
 import type { Celsius } from "./units.ts";
 
@@ -201,19 +206,25 @@ function applyEvents(state: FeederState, events: readonly FeederEvent[], context
   let { sensors } = state;
   for (const event of events) {
     sensors = updateSensorsByEvent(sensors, event, settings);
-    applyEvent(draft, event, settings, context);
+    applyEvent(draft, event, sensors, settings, context);
   }
   return { ...state, ...draft, sensors };
 }
 
-function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, context: ReportContext): void {
+function applyEvent(
+  draft: Draft,
+  event: FeederEvent,
+  { button }: SensorsState,
+  settings: FeederSettings,
+  context: ReportContext,
+): void {
   const { paused, now } = context;
   switch (event.kind) {
     case "portion":
       applyPortion(draft, event, settings, context);
       return;
     case "press":
-      draft.feed = updateFeedByPress(draft.feed, event, now, paused);
+      draft.feed = updateFeedByPress(draft.feed, event, now, paused, doubtfulSince(button, event.recordedAt));
       return;
     case "deposit":
       draft.feed = updateFeedByDeposit(draft.feed, event, now, paused);

@@ -35,7 +35,9 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...pause,
     ...asList(staysPausedFault(orders, settings, now)),
     ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now) && !isRefutedByFood(state, fault)),
-    ...(isEmptyByMistake(state, scaleStuck, now) ? [] : hopperFaults(hopper, settings, now, state.hopperForecast)),
+    ...(isEmptyByMistake(state, scaleStuck, now)
+      ? []
+      : hopperFaults(hopper, settings, now, state.hopperForecast, newestFellAt(state))),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
@@ -92,6 +94,10 @@ function isRefutedByFood({ feed, alarms, settings }: FeederState, { kind }: Faul
   if (diagnosis.cause === "trayPartlyJammed") return false; // a part of each portion falls
   return stoppedFaults.has(kind) && lastFellAt === lastPortionAt && lastFellAt > diagnosis.since;
 }
+
+/** When the newest portion was seen to fall; null where it was not. */
+const newestFellAt = ({ feed, settings }: FeederState): Instant | null =>
+  settings.sensors.chute && feed.lastFellAt === feed.lastPortionAt ? feed.lastFellAt : null;
 
 /** An empty hopper still gives a piece now and then. */
 const stoppedFaults: ReadonlySet<FaultKind> = new Set(faultsStoppingFood.filter((kind) => kind !== "foodOut"));

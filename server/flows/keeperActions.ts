@@ -12,11 +12,8 @@ import { announceUpdates, type LoggedUpdate, saveUpdates } from "./saveUpdates.t
 
 /** Over a live socket the order is sent at once; otherwise it waits for the feeder's next report. */
 export async function requestOrder(ports: Ports, feeder: string, requested: OrderRequest): Promise<FeederRow | null> {
-  const row = await applyKeeperAction(ports, feeder, requested.by, (_, at) => ({
-    kind: "orderRequested",
-    order: newOrder(requested, at),
-  }));
-  return row && (await sendOrders(ports, row));
+  const [row] = await orderFeeders(ports, requested, (tx) => tx.feeders([feeder]));
+  return row ?? null;
 }
 
 /**
@@ -24,24 +21,49 @@ export async function requestOrder(ports: Ports, feeder: string, requested: Orde
  * is. A resume leaves out those on the bench or put away, where hands may be in them.
  */
 export async function requestYardOrder(ports: Ports, yard: string, requested: OrderRequest): Promise<YardOrder> {
-  const now = ports.clock.now();
   // A damaged feeder can't be paused. Without this error, people would think that it is.
   const damaged = (await ports.store.yards.damagedFeeders()).find((feeder) => feeder.yard === yard);
   if (damaged) throw new FeederDamaged(damaged.id, damaged.problem);
-  const done = await ports.store.transaction(async (tx) => {
+  const isAffected = ({ state }: FeederRow) =>
+    requested.kind === "pause" || (state.settings.placement ?? "inGarden") === "inGarden";
+  let skippedFeeders: readonly string[] = [];
+  const feeders = await orderFeeders(ports, requested, async (tx) => {
     const rows = await tx.feedersOf(yard);
-    const affected = rows.filter(
-      ({ state }) => requested.kind === "pause" || (state.settings.placement ?? "inGarden") === "inGarden",
-    );
-    const steps = await stepFeeders(ports, tx, affected, now, {
-      by: requested.by,
-      factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(requested, at) }),
-    });
-    return { steps, skippedFeeders: rows.filter((row) => !affected.includes(row)) };
+    skippedFeeders = rows.filter((row) => !isAffected(row)).map(({ id }) => id);
+    return rows.filter(isAffected);
   });
-  const rows = announceSteps(ports, done.steps);
-  const sent = await Promise.all(rows.map((row) => sendOrders(ports, row)));
-  return { feeders: sent, skippedFeeders: done.skippedFeeders.map(({ id }) => id) };
+  return { feeders, skippedFeeders };
+}
+
+/**
+ * A pause goes out before the disk has it: food must stop at once, and a feeder that pauses although a power cut took the order from the
+ * server does no harm. It says that it is paused, and is shown so. A resume waits for the disk.
+ */
+async function orderFeeders(
+  ports: Ports,
+  requested: OrderRequest,
+  choose: (tx: Transaction) => Promise<readonly FeederRow[]>,
+): Promise<readonly FeederRow[]> {
+  const now = ports.clock.now();
+  const sent = new Set<string>();
+  const sendAtOnce = (steps: readonly KeeperStep[]) => {
+    if (requested.kind !== "pause") return;
+    for (const { row, changed } of steps) if (sendOrders(ports, row.id, changed.state)) sent.add(row.id);
+  };
+  const steps = await ports.store.transaction(
+    async (tx) =>
+      stepFeeders(ports, tx, await choose(tx), now, {
+        by: requested.by,
+        factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(requested, at) }),
+      }),
+    sendAtOnce,
+  );
+  const rows = announceSteps(ports, steps);
+  return Promise.all(
+    rows.map(async (row) =>
+      sent.has(row.id) || sendOrders(ports, row.id, row.state) ? ((await storeOrdersSent(ports, row.id)) ?? row) : row,
+    ),
+  );
 }
 
 /** The result of an action for one of several feeders. */
@@ -111,15 +133,17 @@ export interface YardOrder {
 /** For a feeder that has just opened its socket. */
 export async function sendWaitingOrders(ports: Ports, feeder: string): Promise<void> {
   const row = await ports.store.yards.feeder(feeder);
-  if (row) await sendOrders(ports, row);
+  if (row && sendOrders(ports, row.id, row.state)) await storeOrdersSent(ports, row.id);
 }
 
-/** Sends the waiting orders to this feeder's socket, if there is one, and stores that they were sent. */
-async function sendOrders(ports: Ports, row: FeederRow): Promise<FeederRow> {
-  const orders = ordersFor(row.state, ports.clock.now());
-  if (orders.length === 0 || !ports.feederLink.sendOrders(row.id, orders)) return row;
-  return (await applyKeeperAction(ports, row.id, null, () => ({ kind: "ordersSent" }))) ?? row;
+/** Sends the waiting orders to this feeder's socket. @returns whether there were any, and a socket */
+function sendOrders(ports: Ports, feeder: string, state: FeederState): boolean {
+  const orders = ordersFor(state, ports.clock.now());
+  return orders.length > 0 && ports.feederLink.sendOrders(feeder, orders);
 }
+
+const storeOrdersSent = (ports: Ports, feeder: string): Promise<FeederRow | null> =>
+  applyKeeperAction(ports, feeder, null, () => ({ kind: "ordersSent" }));
 
 /** Repeated under the same id it is stored once: a client repeats it after a lost answer. */
 export async function reportRefill(

@@ -4,7 +4,8 @@ import type { FastifyError, FastifyInstance, FastifyReply, FastifyRequest } from
 import type { FastifySchemaValidationError } from "fastify/types/schema.js";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, wholeBody } from "../contract/fieldProblem.ts";
-import { FeederDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
+import { isoOf } from "../domain/instant.ts";
+import { FeederDamaged, PackDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
 import { texts } from "../text/index.ts";
 
 /** Every refusal follows RFC 9457: `application/problem+json`, with each wrong field by name. */
@@ -51,6 +52,11 @@ export const feederDamagedProblem: Problem = {
   status: 503,
   detail: texts.refusals.feederDamaged,
 };
+/** A pack of the log is of one UTC day. */
+const logDamagedProblem = ({ lines }: PackDamaged): Problem => ({
+  status: 500,
+  detail: texts.refusals.logDamaged(isoOf(lines.firstAt).slice(0, 10)),
+});
 export const storeReadOnlyProblem: Problem = {
   status: 507,
   detail: texts.refusals.storeReadOnly,
@@ -79,6 +85,10 @@ export function handleErrors(app: FastifyInstance): void {
     if (error instanceof FeederDamaged) {
       request.log.warn({ err: error }, "a feeder's stored state is damaged");
       return sendProblem(reply.header("retry-after", "20"), feederDamagedProblem);
+    }
+    if (error instanceof PackDamaged) {
+      request.log.error({ err: error }, "a part of a feeder's log is damaged");
+      return sendProblem(reply, logDamagedProblem(error));
     }
     if (error instanceof StoreFull) {
       request.log.error({ err: error }, "the disk is full");

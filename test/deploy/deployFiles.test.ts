@@ -55,8 +55,10 @@ describe("the deploy files", () => {
   it("limit the memory as npm start does, well below the memory that they allow", () => {
     const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
     const bounds = (text: string) =>
-      [...text.matchAll(/--max-(?:old|semi)-space-size=\d+|MALLOC_ARENA_MAX=\d+/g)].map(([bound]) => bound).sort();
-    expect(bounds(scripts.start ?? "")).toHaveLength(3);
+      [...text.matchAll(/--max-(?:old|semi)-space-size=\d+|--liftoff-only|MALLOC_ARENA_MAX=\d+/g)]
+        .map(([bound]) => bound)
+        .sort();
+    expect(bounds(scripts.start ?? "")).toHaveLength(4);
     for (const file of ["service/pieward.service", "container/Containerfile"]) {
       expect(bounds(read(file)), file).toEqual(bounds(scripts.start ?? ""));
     }

@@ -1,3 +1,4 @@
+import { crc32 } from "node:zlib";
 import type { HistoryLevel } from "../../server/domain/history/historyPlan.ts";
 import type { QuarterRollup } from "../../server/domain/history/quarterChanges.ts";
 import { mergeRollups } from "../../server/domain/history/rollup.ts";
@@ -45,5 +46,11 @@ export function rollupsOfLog({ connections }: TestServer, feeder: string): reado
     stepped = rebuildState(stepped, lines, save);
     last = lines.at(-1)?.step ?? head.revision;
   }
-  return [...texts].map(([key, text]) => `${key} ${Buffer.from(text, "latin1").toString("hex")}`).sort();
+  return [...texts].map(([key, text]) => `${key} ${withChecksum(Buffer.from(text, "latin1")).toString("hex")}`).sort();
+}
+
+function withChecksum(octets: Buffer): Buffer {
+  const checksum = Buffer.alloc(4);
+  checksum.writeUInt32LE(crc32(octets));
+  return Buffer.concat([octets, checksum]);
 }

@@ -26,7 +26,7 @@ export const openStore = async (
 
 export function createStore(connections: Connections): OpenStore {
   return {
-    transaction: (work) => connections.transact(work),
+    transaction: (work, committed) => connections.transact(work, committed),
     async withStores(work) {
       let isRemoved = false;
       const markRemoved = async () => {

@@ -1,3 +1,4 @@
+import { crc32 } from "node:zlib";
 import type Database from "better-sqlite3";
 import type { HistoryLevel, HistoryPlan } from "../../domain/history/historyPlan.ts";
 import { hoursAndDays, type LevelledRollup } from "../../domain/history/hoursAndDays.ts";
@@ -49,9 +50,24 @@ function readRow(row: RollupRow): QuarterRollup | null {
 
 const quarterFrom = ({ from, rollup }: RollupRow): QuarterRollup => ({ from, rollup: rollupFrom(rollup) });
 
-/** A character of the domain's text is an octet. */
-export const octetsOfRollup = (rollup: Rollup): Buffer => Buffer.from(encodeRollup(rollup), "latin1");
-const rollupFrom = (octets: Buffer): Rollup => decodeRollup(octets.toString("latin1"));
+/** Shows a changed octet, which may otherwise read as another number. https://nodejs.org/docs/latest-v20.x/api/zlib.html#zlibcrc32data-value */
+const checksumLength = 4;
+
+/** A character of the domain's text is an octet; the checksum of them follows. */
+export function octetsOfRollup(rollup: Rollup): Buffer {
+  const octets = Buffer.from(`${encodeRollup(rollup)}${" ".repeat(checksumLength)}`, "latin1");
+  const end = octets.length - checksumLength;
+  octets.writeUInt32LE(crc32(octets.subarray(0, end)), end);
+  return octets;
+}
+
+/** @throws RangeError where an octet was changed */
+function rollupFrom(octets: Buffer): Rollup {
+  const end = octets.length - checksumLength;
+  if (end < 0 || octets.readUInt32LE(end) !== crc32(octets.subarray(0, end)))
+    throw new RangeError(`expected a roll-up with its checksum, got ${octets.toString("hex")}`);
+  return decodeRollup(octets.toString("latin1", 0, end));
+}
 
 /**
  * Merges a change into the stored roll-up of that span, if there is one. A damaged one stays as it is, and charts say so, until the history is
@@ -116,7 +132,7 @@ function hoursAndDaysMaker(database: Database.Database) {
 
 const quartersAtOnce = 1_000;
 
-/** All quarters of a feeder. Page by page, since a connection can't write while it reads row by row. */
+/** All quarters of a feeder but damaged ones. Page by page, since a connection can't write while it reads row by row. */
 export function quarterPages(database: Database.Database, table = "Rollup") {
   const readPage = database.prepare<[number, number], RollupRow>(
     `SELECT "from", "rollup" FROM "${table}" WHERE "feederNo" = ? AND "span" = 0 AND "from" >= ? ORDER BY "from" LIMIT ${quartersAtOnce}`,
@@ -124,7 +140,7 @@ export function quarterPages(database: Database.Database, table = "Rollup") {
   return function* (feederNo: number): Generator<QuarterRollup> {
     for (let next = Number.MIN_SAFE_INTEGER; ; ) {
       const page = readPage.all(feederNo, next);
-      yield* page.map(quarterFrom);
+      yield* page.flatMap((row) => readRow(row) ?? []);
       const last = page.at(-1);
       if (last === undefined || page.length < quartersAtOnce) return;
       next = last.from + 1;

@@ -14,8 +14,8 @@ export type Statements = Omit<PrismaClient, "$connect" | "$disconnect" | "$on" |
 export interface Writes {
   /** Runs `work` in a transaction that is on the disk when the promise resolves. @throws what `Store.transaction` throws */
   write<T>(work: (statements: Statements) => Promise<T>): Promise<T>;
-  /** The same over plain SQL. */
-  transact<T>(work: (tx: Transaction) => Promise<T>): Promise<T>;
+  /** The same over plain SQL. `committed` as `Store.transaction` has it. */
+  transact<T>(work: (tx: Transaction) => Promise<T>, committed?: (result: T) => void): Promise<T>;
 }
 
 export interface LogEraser {
@@ -59,7 +59,7 @@ export function createWrites(parts: WriteParts): Writes {
         eraser.eraseIfDue();
         return result;
       }),
-    async transact(work) {
+    async transact(work, whenCommitted) {
       const attempt = () => {
         steps.begin();
         return transactDirectly(direct, changes, count, () => work(tx));
@@ -68,6 +68,7 @@ export function createWrites(parts: WriteParts): Writes {
         const committed = await withRetries(attempt, problemOf);
         if (committed.commit !== null) {
           durable.grew(steps.committed());
+          whenCommitted?.(committed.result);
           eraser.eraseIfDue();
         }
         return committed;

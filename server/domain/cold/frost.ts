@@ -156,9 +156,11 @@ function updateAssumedFrost(frost: Frost, lid: AssumedLid, vapour: number | null
     };
   }
   if (found !== null) {
-    // Frost is estimated from a clear night; after sunrise or under cloud it is no longer shown.
-    if (found.kind === "growing" && frost.night === null) return { ...frost, found: null };
-    return { ...frost, found: { ...found, at, ...surface } };
+    if (found.kind !== "growing") return { ...frost, found: { ...found, at, ...surface } };
+    // Frost is estimated from a clear night; after sunrise, under cloud or in drier air it is no longer shown.
+    const frostPointNow = vapour === null ? found.frostPoint : frostPointOf(vapour);
+    if (frost.night === null || surfaceTemperature > frostPointNow) return { ...frost, found: null };
+    return { ...frost, found: { ...found, at, ...surface, frostPoint: frostPointNow } };
   }
   return coldSpell === null && isFreezing ? updateAssumedGrowth(frost, lid, surface, vapour, at) : frost;
 }

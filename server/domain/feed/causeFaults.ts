@@ -1,4 +1,4 @@
-import { currentText, gramsRangeText, gramsText, numberText } from "../../text/format.ts";
+import { gramsRangeText, gramsText, numberText } from "../../text/format.ts";
 import { texts } from "../../text/index.ts";
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
 import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
@@ -8,6 +8,7 @@ import { probability } from "../units.ts";
 import { type Cause, type CauseProbability, causeProbabilities } from "./causeProbabilities.ts";
 import { causesText, indistinguishableTexts, isThinned, piecesTexts, stopEvidenceText } from "./causeText.ts";
 import { fewerPieces } from "./chuteModel.ts";
+import { type CurrentSign, currentSign, currentSignText } from "./currentSign.ts";
 import { type FeedDiagnosis, settlingPortions, sureCause, totalProbability } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
 import { isProvenByCurrent, usualCurrent } from "./motorModel.ts";
@@ -61,7 +62,7 @@ export function causeFaults(
     kind: faultKindByCause[cause],
     reason: [
       causeReason(cause, feed, lowestLevel, settings),
-      ...openCausesTexts(cause, probabilities, feed, settings),
+      ...openCausesTexts(cause, probabilities, { feed, level: lowestLevel }, settings),
     ].join(" "),
     evidence: causeEvidence(feed, lowestLevel),
     confidence: probability(Math.min(totalChance, shownProbabilityMax)),
@@ -105,22 +106,25 @@ function unsureFeedFault(
   settings: FeederSettings,
 ): Fault {
   const open = probabilities.filter(({ probability }) => probability >= namedProbabilityMin).map(({ cause }) => cause);
-  const evidence = stopEvidenceText(feed, settings);
   const text = texts.feed;
+  const evidence = stopEvidenceText(feed, settings);
   const levelTexts =
     level !== null && open.includes("hopperEmpty") ? [text.calculatedLevel(gramsRangeText(level.low, level.high))] : [];
   const indistinguishable = indistinguishableTexts(
     probabilities.filter(({ probability }) => probability >= openProbabilityMin).map(({ cause }) => cause),
     feed,
+    level,
     settings,
   );
   return {
     kind: isThinned(feed) ? "chuteBlind" : "feedStopped",
-    reason: [
-      (level === null ? text.unsureWithoutLevel : text.unsure)(evidence, causesText(open)),
-      ...levelTexts,
-      ...(indistinguishable.length === 0 ? [text.causeNotClear] : indistinguishable),
-    ].join(" "),
+    reason: doesFallAgain(feed, settings)
+      ? text.fallsAgain.unsure
+      : [
+          (level === null ? text.unsureWithoutLevel : text.unsure)(evidence, causesText(open)),
+          ...levelTexts,
+          ...(indistinguishable.length === 0 ? [text.causeNotClear] : indistinguishable),
+        ].join(" "),
     evidence: causeEvidence(feed, level),
     confidence: probability(
       Math.min(
@@ -134,14 +138,17 @@ function unsureFeedFault(
 // --- texts ---------------------------------------------------------------------------------------------------------
 
 function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
+  const text = texts.feed;
   switch (cause) {
     case "hopperEmpty":
-      return emptyHopperText(stopEvidenceText(feed, settings), level, settings);
+      return doesFallAgain(feed, settings) || didNewestFall(feed, settings)
+        ? text.fallsAgain.hopperEmpty
+        : emptyHopperText(stopEvidenceText(feed, settings), level, settings);
     case "feedBridged":
     case "trayJammed":
-      return noFoodText(cause, feed, level, settings);
+      return doesFallAgain(feed, settings) ? text.fallsAgain[cause] : noFoodText(cause, feed, level, settings);
     case "trayPartlyJammed":
-      return texts.feed.trayPartlyJammed(stopEvidenceText(feed, settings), settings.sensors.scale);
+      return doesFallAgain(feed, settings) ? text.fallsAgain.trayJammed : partOfPortionText(feed, settings);
     case "motorStalled":
     case "motorNotTurning":
       return motorText(cause, feed);
@@ -149,31 +156,51 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "chuteHalfBlind":
       return chuteText(cause, feed, settings);
     case "scaleStuck":
-      return settings.sensors.chute ? texts.feed.scaleStuckByChute : texts.feed.scaleStuckByMotor;
+      return settings.sensors.chute ? text.scaleStuckByChute : text.scaleStuckByMotor;
   }
 }
 
 /** A sensor that has seen one of the last few portions isn't said to see nothing. */
 function chuteText(cause: "chuteBlind" | "chuteHalfBlind", feed: FeedState, settings: FeederSettings): string {
+  const text = texts.feed;
   const proof = foodFallsText(feed, settings);
   if (cause === "chuteBlind" && feed.uncountedPortions >= blindRunMin)
-    return texts.feed.chuteBlind(feed.uncountedPortions, proof);
+    return text.chuteBlind(feed.uncountedPortions, proof);
   const fewer = fewerPieces(feed.chute);
-  return fewer === null ? texts.feed.chuteHalfBlind(proof) : texts.feed.chuteSeesLess(...piecesTexts(fewer), proof);
+  if (fewer !== null) return text.chuteSeesLess(...piecesTexts(fewer), proof);
+  return cause === "chuteBlind" && feed.uncountedPortions === 0 ? text.chuteWasBlind : text.chuteHalfBlind(proof);
 }
 const blindRunMin = 3; // portions
 
-/** A cause stays until food falls again (feedDiagnosis.ts): by then the motor may draw what it usually does, or nothing may be known of it. */
-function motorText(cause: "motorStalled" | "motorNotTurning", feed: FeedState): string {
-  if (isProvenByCurrent(feed.motor, cause)) return texts.feed[cause](drawnCurrentText(feed));
-  return cause === "motorStalled" ? texts.feed.motorWasStalled : texts.feed.motorWasNotTurning;
+function partOfPortionText(feed: FeedState, settings: FeederSettings): string {
+  const { weighed, counted } = texts.feed.trayPartlyJammed;
+  return (settings.sensors.scale ? weighed : counted)(stopEvidenceText(feed, settings));
 }
 
-/** "60 mA instead of about 120 mA"; empty where that isn't known. */
-function drawnCurrentText({ motor }: FeedState): string {
-  const drawn = motor.lastMilliamps;
-  const usual = usualCurrent(motor);
-  return drawn === null || usual === null ? "" : texts.feed.current(roundedMilliamps(drawn), roundedMilliamps(usual));
+/**
+ * The newest portion spoke against the fault, which is over once the next one does, too: until then no reason says that nothing falls.
+ * By weight alone a reading that wobbles is no sign.
+ */
+function doesFallAgain(feed: FeedState, settings: FeederSettings): boolean {
+  const { healthEvidence } = feed.diagnosis ?? { healthEvidence: 0 };
+  return settings.sensors.chute
+    ? healthEvidence < 0 && didNewestFall(feed, settings)
+    : healthEvidence < lighterEvidence;
+}
+const didNewestFall = ({ lastFellAt, lastPortionAt }: FeedState, { sensors }: FeederSettings): boolean =>
+  sensors.chute && lastFellAt !== null && lastFellAt === lastPortionAt;
+const lighterEvidence = -1; // our choice
+
+/** A cause stays until food falls again (feedDiagnosis.ts): by then the motor may draw what it usually does, or nothing may be known of it. */
+function motorText(cause: "motorStalled" | "motorNotTurning", feed: FeedState): string {
+  const sign = currentSign(feed.motor);
+  if (
+    isProvenByCurrent(feed.motor, cause) &&
+    sign !== null &&
+    (cause === "motorStalled" ? sign.isHigher : sign.isLower)
+  )
+    return texts.feed[cause](currentSignText(sign));
+  return cause === "motorStalled" ? texts.feed.motorWasStalled : texts.feed.motorWasNotTurning;
 }
 
 function noFoodText(
@@ -185,19 +212,12 @@ function noFoodText(
   const stopped = stopEvidenceText(feed, settings);
   const evidence = level === null ? stopped : texts.feed.notEmpty(stopped, gramsText(level.grams));
   const { reason, reasonWithCurrent } = texts.feed[cause];
-  return isShownByCurrent(cause, feed) ? reasonWithCurrent(evidence, drawnCurrentText(feed)) : reason(evidence);
+  const sign = currentSign(feed.motor);
+  return sign !== null && isSignOf(cause, sign) ? reasonWithCurrent(evidence, currentSignText(sign)) : reason(evidence);
 }
 
-/**
- * A current is cited as a sign only where it differs from the usual one in the direction that is claimed: by more than a meter's step, and
- * by the numbers that are shown.
- */
-function isShownByCurrent(cause: "feedBridged" | "trayJammed", { motor }: FeedState): boolean {
-  const usual = usualCurrent(motor);
-  const drawn = motor.lastMilliamps;
-  if (usual === null || drawn === null || roundedMilliamps(drawn) === roundedMilliamps(usual)) return false;
-  return cause === "feedBridged" ? drawn < 0.97 * usual : drawn > 1.03 * usual;
-}
+const isSignOf = (cause: "feedBridged" | "trayJammed", { isLower, isHigher }: CurrentSign): boolean =>
+  cause === "feedBridged" ? isLower : isHigher;
 
 function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settings: FeederSettings): string {
   const { unknownLevel, empty, nearlyEmpty } = texts.feed.hopperEmpty;
@@ -207,21 +227,22 @@ function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settin
   return nearlyEmpty(stopEvidence, gramsRangeText(level.low, level.high));
 }
 
-function foodFallsText(feed: FeedState, settings: FeederSettings): string {
-  const { lighterAndCurrent, lighter, current, others } = texts.feed.proof;
-  const isCurrentKnown = usualCurrent(feed.motor) !== null;
-  if (settings.sensors.scale) return isCurrentKnown ? lighterAndCurrent : lighter;
-  return isCurrentKnown ? current : others;
+function foodFallsText({ motor }: FeedState, { sensors }: FeederSettings): string {
+  const { lighterAndCurrent, lighter, current, currents, others } = texts.feed.proof;
+  const isLastAsWithFood = currentSign(motor)?.isAsWithFood === true;
+  if (sensors.scale) return isLastAsWithFood ? lighterAndCurrent : lighter;
+  if (isLastAsWithFood) return current;
+  return usualCurrent(motor) === null ? others : currents;
 }
 
 function openCausesTexts(
   cause: Cause,
   probabilities: readonly CauseProbability[],
-  feed: FeedState,
+  { feed, level }: { readonly feed: FeedState; readonly level: HopperLevel | null },
   settings: FeederSettings,
 ): readonly string[] {
   const open = probabilities.filter(({ probability }) => probability >= openProbabilityMin).map((other) => other.cause);
-  return indistinguishableTexts(open.includes(cause) ? open : [cause, ...open], feed, settings);
+  return indistinguishableTexts(open.includes(cause) ? open : [cause, ...open], feed, level, settings);
 }
 
 function causeEvidence(feed: FeedState, level: HopperLevel | null): readonly Evidence[] {
@@ -231,9 +252,9 @@ function causeEvidence(feed: FeedState, level: HopperLevel | null): readonly Evi
   if (uncountedPortions > 0)
     evidence.push({ label: labels.uncounted, value: numberText(uncountedPortions), at: lastPortionAt });
   if (lastFellAt !== null) evidence.push({ label: labels.lastFell, value: byChuteSensor, at: lastFellAt });
-  const usual = usualCurrent(motor);
-  if (usual !== null && motor.lastMilliamps !== null) {
-    const value = currentBeside(roundedMilliamps(motor.lastMilliamps), roundedMilliamps(usual));
+  const sign = currentSign(motor);
+  if (sign !== null) {
+    const value = currentBeside(sign.drawn, sign.usual);
     evidence.push({ label: labels.motorCurrent, value, at: lastPortionAt });
   }
   if (feed.scale.readingAt !== null) {
@@ -251,6 +272,3 @@ function causeEvidence(feed: FeedState, level: HopperLevel | null): readonly Evi
   evidence.push({ label: labels.noticed, value: byAllSensors, at: diagnosis?.since ?? null });
   return evidence;
 }
-
-const roundedMilliamps = (current: number): string =>
-  currentText(current >= 100 ? Math.round(current / 10) * 10 : current);

@@ -1,5 +1,6 @@
 import { numberText } from "../../text/format.ts";
 import { texts } from "../../text/index.ts";
+import type { HopperLevel } from "../hopper/level.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Cause } from "./causeProbabilities.ts";
 import { fewerPieces } from "./chuteModel.ts";
@@ -17,9 +18,11 @@ export function causesText(causes: readonly Cause[]): string {
 
 /** The evidence that no food falls. */
 export function stopEvidenceText(feed: FeedState, { sensors }: FeederSettings): string {
-  const { byCurrent, hardlyAnyFalls, nothingFell, notLighter, fewerCounted } = texts.feed.evidence;
-  const fewer = sensors.chute && isThinned(feed) ? fewerPieces(feed.chute) : null;
-  if (fewer !== null) return fewerCounted(...piecesTexts(fewer));
+  const { byCurrent, countsLess, hardlyAnyFalls, nothingFell, notLighter, fewerCounted } = texts.feed.evidence;
+  if (sensors.chute && isThinned(feed)) {
+    const fewer = fewerPieces(feed.chute);
+    return fewer === null ? countsLess : fewerCounted(...piecesTexts(fewer));
+  }
   if (sensors.chute && feed.uncountedPortions > 0) return nothingFell(feed.uncountedPortions);
   if (sensors.chute && feed.lastFellAt !== null) return hardlyAnyFalls;
   return sensors.scale && feed.scale.readingAt !== null ? notLighter : byCurrent;
@@ -48,12 +51,14 @@ const stoppingCauses: readonly Cause[] = [
 /** A sentence for each missing sensor that could distinguish these causes. */
 export function indistinguishableTexts(
   open: readonly Cause[],
-  feed: FeedState,
+  { motor }: FeedState,
+  level: HopperLevel | null,
   { sensors }: FeederSettings,
 ): readonly string[] {
   const hasOne = (...causes: readonly Cause[]) => causes.some((cause) => open.includes(cause));
   const hasStopped = hasOne(...stoppingCauses);
-  const isCurrentKnown = usualCurrent(feed.motor) !== null && feed.motor.lastMilliamps !== null;
+  const isCurrentKnown = usualCurrent(motor) !== null && motor.lastMilliamps !== null;
+  const isCurrentMeasured = motor.portionsLearnt > 0 || motor.lastMilliamps !== null;
   const isEmptyTray = hasOne("hopperEmpty", "feedBridged");
   const isEmptyOrBridged = hasOne("hopperEmpty") && hasOne("feedBridged");
   const text = texts.feed.indistinguishable;
@@ -61,8 +66,11 @@ export function indistinguishableTexts(
     [hasOne("trayPartlyJammed") && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.thinnedWithoutScale],
     [hasStopped && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.chuteWithoutScale],
     [hasStopped && hasOne("scaleStuck") && !sensors.chute, text.scaleWithoutChute],
-    [isEmptyTray && hasOne("trayJammed") && !isCurrentKnown, text.jamWithoutCurrent],
-    [isEmptyOrBridged && feed.levelAtPortion === null, text.bridgeWithoutLevel],
+    [
+      isEmptyTray && hasOne("trayJammed") && !isCurrentKnown,
+      isCurrentMeasured ? text.jamBeforeCurrentIsKnown : text.jamWithoutCurrent,
+    ],
+    [isEmptyOrBridged && level === null, text.bridgeWithoutLevel],
   ];
   return sentences.flatMap(([applies, sentence]) => (applies ? [sentence] : []));
 }

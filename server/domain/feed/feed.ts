@@ -42,6 +42,7 @@ import {
   updatePaymentsByPortion,
   updatePaymentsByPress,
   updatePaymentsByReport,
+  withoutPresses,
 } from "./payments.ts";
 import { updateTrackByPortion, updateTrackByReading } from "./scaleTrack.ts";
 
@@ -182,12 +183,20 @@ export const updateFeedByDeposit = (
   paused = false,
 ): FeedState => ({ ...feed, payments: updatePaymentsByDeposit(feed.payments, deposit, now, paused) });
 
+/** `doubtedFrom`: since when the button counts what no bird presses; null: birds do. */
 export const updateFeedByPress = (
   feed: FeedState,
   press: { readonly seq: number; readonly recordedAt: Instant },
   now: Instant,
   paused = false,
-): FeedState => ({ ...feed, payments: updatePaymentsByPress(feed.payments, press, now, paused) });
+  doubtedFrom: Instant | null = null,
+): FeedState => ({
+  ...feed,
+  payments:
+    doubtedFrom === null
+      ? updatePaymentsByPress(feed.payments, press, now, paused)
+      : withoutPresses(feed.payments, doubtedFrom),
+});
 
 /**
  * A whole report has been processed, all its events before this call. Only reports prove a deposit unpaid: a feeder that

@@ -107,6 +107,20 @@ export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now
   return isTooSoon(payments, press.recordedAt) ? payments : addOwedPortion(payments, "press", press, now);
 }
 
+/** No bird pressed since then: a button that chatters is owed nothing, and its presses prove no portion missing. */
+export function withoutPresses(payments: Payments, since: Instant): Payments {
+  const isBirds = ({ kind, at }: OwedPortion) => kind !== "press" || at < since;
+  const { owed, unpaid } = payments;
+  if (owed.every(isBirds) && unpaid.every(isBirds)) return payments;
+  const unpaidByBirds = unpaid.filter(isBirds);
+  return {
+    ...payments,
+    owed: owed.filter(isBirds),
+    unpaid: unpaidByBirds,
+    unpaidCount: Math.min(payments.unpaidCount, unpaidByBirds.length),
+  };
+}
+
 /**
  * What happened during the run, or too soon after it, is owed nothing; but a portion is often reported only when its run has ended. Its time
  * should be the start of the run, and some programs state the end.

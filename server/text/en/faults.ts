@@ -27,7 +27,7 @@ export const faults = {
   },
   feedStopped: {
     title: "no food falls",
-    advice: "Check the hopper and tray: empty or jammed. The sensors can't show which.",
+    advice: "Check for the causes named, the likeliest first. The sensors can't show which it is.",
   },
   depositUnpaid: {
     title: "deposit without a portion",

@@ -16,12 +16,21 @@ export const feed = {
   /** The evidence that no food falls: each begins a sentence. */
   evidence: {
     nothingFell: (portions: number) =>
-      `Nothing fell in the last ${portions === 1 ? "portion" : `${portions} portions`}`,
+      `No food was seen to fall in the last ${portions === 1 ? "portion" : `${portions} portions`}`,
     hardlyAnyFalls: "Hardly any portion falls any more",
     fewerCounted: (pieces: string, usual: string) =>
       `Lately about ${pieces} pieces are counted in a portion instead of about ${usual}`,
+    countsLess: "The chute sensor counts less than usual",
     notLighter: "The hopper doesn't grow lighter, whatever portions are given",
     byCurrent: "By the motor's current no food is moved",
+  },
+
+  /** The newest portion, or the weight after it, spoke for food again. */
+  fallsAgain: {
+    hopperEmpty: "Food seems to fall again: the next portions will show whether any is left.",
+    feedBridged: "Food seems to fall again: the next portions will show whether any is still stuck above the tray.",
+    trayJammed: "Food seems to fall again: the next portions will show whether something is still stuck in the tray.",
+    unsure: "Food seems to fall again: the next portions will show whether it does.",
   },
 
   unsure: (evidence: string, causes: string) => `${evidence}: ${causes}.`,
@@ -34,6 +43,8 @@ export const feed = {
     chuteWithoutScale: "Without a scale a blind chute sensor looks the same.",
     scaleWithoutChute: "Without a chute sensor a stuck scale looks the same.",
     jamWithoutCurrent: "Without the motor's current a jammed tray and a tray without food look the same.",
+    jamBeforeCurrentIsKnown:
+      "Until the motor's usual current is known, a jammed tray and a tray without food look the same.",
     bridgeWithoutLevel: "Without the hopper's level an empty hopper and bridged food look the same.",
   },
 
@@ -45,7 +56,9 @@ export const feed = {
   motorWasNotTurning:
     "The motor wasn't turning before the last portion: the next ones will show whether it turns again.",
   chuteBlind: (portions: number, proof: string) =>
-    `The chute sensor saw nothing of the last ${portions} portions, yet ${proof}: food falls, the sensor doesn't see it.`,
+    `The chute sensor saw nothing of the last ${portions === 1 ? "portion" : `${portions} portions`}, yet ${proof}: food falls, the sensor doesn't see it.`,
+  chuteWasBlind:
+    "The chute sensor saw nothing of the food that fell before: the next portions will show whether it sees again.",
   chuteHalfBlind: (proof: string) =>
     `The chute sensor misses many of the portions lately, yet ${proof}: food falls, the sensor sees only some of it.`,
   chuteSeesLess: (pieces: string, usual: string, proof: string) =>
@@ -59,6 +72,7 @@ export const feed = {
     lighterAndCurrent: "the hopper grew lighter and the motor works as with food",
     lighter: "the hopper grew lighter by about as much",
     current: "the motor draws what it does with food on the tray",
+    currents: "over these portions the motor drew about what it does with food on the tray",
     others: "others between them were seen as usual",
   },
 
@@ -68,8 +82,11 @@ export const feed = {
     reasonWithCurrent: (evidence: string, current: string) =>
       `${evidence}. The motor turns, it draws ${current}: something is stuck in the tray.`,
   },
-  trayPartlyJammed: (evidence: string, isWeighed: boolean) =>
-    `${evidence}${isWeighed ? ", and the hopper grows lighter by less than it should" : ""}: something is stuck in the tray, only a part of each portion falls.`,
+  trayPartlyJammed: {
+    weighed: (evidence: string) =>
+      `${evidence}, and the hopper grows lighter by less than it should: something is stuck in the tray, only a part of each portion falls.`,
+    counted: (evidence: string) => `${evidence}: something is stuck in the tray, only a part of each portion falls.`,
+  },
   feedBridged: {
     reason: (evidence: string) => `${evidence}: the tray turns without food, the food is stuck above it.`,
     reasonWithCurrent: (evidence: string, current: string) =>

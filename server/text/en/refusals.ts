@@ -59,11 +59,17 @@ export const refusals = {
   storeFull: "The server's disk is full; nothing was stored. Keep it and try again.",
   feederDamaged:
     "The stored data of this feeder is damaged and is being restored from its log; nothing was stored. Try again.",
+  logDamaged: (days: string) =>
+    `The record of this day can't be read: the part of ${days} is damaged. Other days are whole, and a backup has this one.`,
   storeReadOnly: "The server can't write to its database; nothing was stored. Keep it and try again.",
   storeDamaged:
     "The server's database is damaged; nothing was stored. Keep it and try again once its keeper has restored a backup.",
   overloaded: "More requests come than the server can take; nothing was stored. Try again.",
   unexpected: "Something went wrong on the server. It is in the server's log.",
+  comparisonBusy: "Another comparison is running on this server. Try again in a minute.",
+  comparisonTooLong: "The comparison took longer than a minute and was ended. Compare fewer days.",
+  comparisonTooLarge: "The comparison needed too much memory and was ended. Compare fewer days.",
+  comparisonCancelled: "The comparison was cancelled.",
   emptyName: "(an empty name)",
   unknownField: "is not known here",
   notUnderstood: "is not understood",

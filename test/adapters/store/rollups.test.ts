@@ -1,4 +1,5 @@
 import { describe, expect, it } from "vitest";
+import { quarterSaver, rollupReader } from "../../../server/adapters/store/rollupRows.ts";
 import { quarterOf } from "../../../server/domain/history/rollupSpans.ts";
 import { after, days, hours, type Instant, isoOf, minutes } from "../../../server/domain/instant.ts";
 import { createIngest } from "../../../server/flows/ingest.ts";
@@ -122,6 +123,29 @@ describe("stored roll-ups", { timeout: 120_000 }, () => {
     expect(storedRollups(server, feeder)).not.toEqual(rollupsOfLog(server, feeder));
     expect(await server.store.rollups.rebuild(feeder)).toMatchObject({ changed: 1 });
     expect(storedRollups(server, feeder)).toEqual(rollupsOfLog(server, feeder));
+  });
+
+  it("count as damaged where any one bit of one is changed, also in a change of zone", async () => {
+    const { server, feeder } = await simulated();
+    const { direct } = server.connections;
+    const quarter = `"span" = 0 AND "from" = (SELECT MIN("from") FROM "Rollup" WHERE "span" = 0)`;
+    const octets = direct.prepare<[], Buffer>(`SELECT "rollup" FROM "Rollup" WHERE ${quarter}`).pluck().get() as Buffer;
+    const read = rollupReader(direct);
+    const no = direct.prepare<[], number>(`SELECT MIN("feederNo") FROM "Rollup"`).pluck().get() as number;
+    const damaged = () => read.read(no, { level: "quarter", from: 0 as Instant, to: 8e15 as Instant }).damaged;
+    expect(damaged()).toBe(0);
+    const write = direct.prepare(`UPDATE "Rollup" SET "rollup" = ? WHERE ${quarter}`);
+    for (let bit = 0; bit < 8 * octets.length; bit += 1) {
+      const changed = Buffer.from(octets);
+      changed[bit >> 3] = (changed[bit >> 3] as number) ^ (1 << (bit & 7));
+      write.run(changed);
+      expect(damaged(), `bit ${bit}`).toBe(1);
+    }
+    const zones = { before: "Europe/Stockholm", now: "Europe/Lisbon" };
+    expect(() => quarterSaver(direct)(no, [], zones)).not.toThrow();
+    write.run(octets);
+    expect(damaged()).toBe(0);
+    expect(await server.store.rollups.rebuild(feeder)).toMatchObject({ unreadable: [] });
   });
 
   it("are made again to the same bytes, whatever was damaged, and no others", async () => {

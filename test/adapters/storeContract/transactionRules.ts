@@ -18,6 +18,25 @@ export const transactionRules: Rules = {
     expect(await store.transaction((tx) => tx.claimActionId("rowan", "action-0001", now))).toBe(true);
   },
 
+  "what was committed is told before the transaction ends, and what was rolled back isn't": async ({ store }) => {
+    await addTwoYards(store);
+    const told: string[] = [];
+    const done = store.transaction(
+      (tx) => tx.changeYard(alder.id, { name: "Changed" }, now).then(() => "done"),
+      (result) => told.push(result),
+    );
+    expect(await done.then(() => [...told])).toEqual(["done"]);
+    const failing = store.transaction(
+      async (tx) => {
+        await tx.changeYard(alder.id, { name: "Again" }, now);
+        throw new Error("planted");
+      },
+      () => told.push("failed"),
+    );
+    await expect(failing).rejects.toThrow("planted");
+    expect(told).toEqual(["done"]);
+  },
+
   "writes come one after the other, in the order in which they were requested": async ({ store }) => {
     await addAlder(store);
     const order: string[] = [];

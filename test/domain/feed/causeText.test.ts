@@ -29,7 +29,7 @@ describe("a fault of the feed whose cause isn't known", () => {
     const fault = faultOf(diagnosed({}, { uncountedPortions: 5 }), noScale);
     expect(fault?.kind).toBe("feedStopped");
     expect(fault?.reason).toContain(
-      "Nothing fell in the last 5 portions, and nothing is known about the hopper's level: " +
+      "No food was seen to fall in the last 5 portions, and nothing is known about the hopper's level: " +
         "the hopper is empty, the tray is jammed, the food is stuck above the tray or the chute sensor is blind.",
     );
     expect(fault?.confidence).toBeCloseTo(0.84, 3);
@@ -41,7 +41,7 @@ describe("the reason of a fault of the feed", () => {
     const trickle = diagnosed({ trayJammed: 25 }, { lastFellAt: dawn });
     expect(faultOf(trickle)?.reason).toBe("Hardly any portion falls any more: something is stuck in the tray.");
     expect(faultOf({ ...trickle, uncountedPortions: 1 })?.reason).toBe(
-      "Nothing fell in the last portion: something is stuck in the tray.",
+      "No food was seen to fall in the last portion: something is stuck in the tray.",
     );
   });
 
@@ -102,7 +102,8 @@ describe("the current that a reason cites", () => {
 
 describe("what can't be distinguished without a sensor", () => {
   const stopping: readonly Cause[] = ["hopperEmpty", "feedBridged", "trayJammed", "motorStalled", "motorNotTurning"];
-  const texts = (open: readonly Cause[], settings = withScale) => indistinguishableTexts(open, initialFeed(), settings);
+  const texts = (open: readonly Cause[], settings = withScale) =>
+    indistinguishableTexts(open, initialFeed(), null, settings);
   const chuteWithoutScale = "Without a scale a blind chute sensor looks the same.";
   const scaleWithoutChute = "Without a chute sensor a stuck scale looks the same.";
 

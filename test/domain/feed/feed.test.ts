@@ -25,7 +25,7 @@ describe("a jammed tray", () => {
       expect(bench.kinds).toEqual([]);
       expect(bench.plant("trayJammed").give(12).kinds).toEqual(["trayJammed"]);
       expect(bench.faults[0]?.reason).toMatch(
-        /^Nothing fell in the last 12 portions, and the hopper isn't empty \(about .* k?g\)\. The motor turns, it draws \d+ mA instead of about \d+ mA: something is stuck in the tray\./,
+        /^No food was seen to fall in the last 12 portions, and the hopper isn't empty \(about .* k?g\)\. The motor turns, it draws \d+ mA instead of about \d+ mA: something is stuck in the tray\./,
       );
     }
   });

@@ -18,7 +18,11 @@ import { rowsWhere, type Tables } from "./tables.ts";
 export function createMemoryStore(database = new MemoryDatabase()): Store {
   const access: Access = { read: () => database.read(), write: (work) => database.write(work) };
   return {
-    transaction: (work) => database.write((tables) => work(transactionOn(tables))),
+    async transaction(work, committed) {
+      const result = await database.write((tables) => work(transactionOn(tables)));
+      committed?.(result);
+      return result;
+    },
     withStores: (work) => database.write((tables) => work(atomicStores(accessTo(tables)))),
     condition: database.condition,
     damageRecipients: async () => damageRecipients(database.read()),
