@@ -1,9 +1,11 @@
 import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, later } from "../instant.ts";
+import { memoizeLatest, memoizeLatest } from "../memoizeLatest.ts";
 import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
+import type { HopperState } from "./hopperState.ts";
 import {
   addVariance,
   diagonalCovariance,
@@ -15,16 +17,14 @@ import {
   truncateBelow,
   updateByMeasurement,
 } from "./levelFilter.ts";
-import type { HopperState } from "./hopperState.ts";
 import { levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
 import { mixtureInterval } from "./mixtureInterval.ts";
+import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
-import { memoizeLatest } from "../memoizeLatest.ts";
-import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
-import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
 import { acceptRiseAsFood, unclearGrams } from "./unclearRise.ts";
+import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
 
 export type { HopperState } from "./hopperState.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -158,7 +158,12 @@ export function updateHopperByPortion(
   const updated: HopperState = {
     isKnown: current.isKnown,
     hypotheses: (unseen ?? current).hypotheses,
-    estimate: unseen !== null ? unseen.estimate : isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
+    estimate:
+      unseen !== null
+        ? unseen.estimate
+        : isCounted
+          ? lowerEstimate(current, didFall === true, settings)
+          : current.estimate,
     portionSpreadVariance: current.portionSpreadVariance,
     noiseVariance: current.noiseVariance,
     statedPortionGrams: current.statedPortionGrams,
@@ -244,10 +249,7 @@ function updateByCutShortPortion(
   const scatter = portion ** 2 / 12 + hopper.portionSpreadVariance / 4;
   if (isUnseen(hopper)) return { ...cutShortUnseen(hopper, scatter), lastPortionAt, appetite };
   const loweredEstimate = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
-  const estimate = clampLevel(
-    addVariance(loweredEstimate, { level: scatter }),
-    settings,
-  );
+  const estimate = clampLevel(addVariance(loweredEstimate, { level: scatter }), settings);
   return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
 }
 

@@ -17,9 +17,15 @@ export function mixtureInterval(
   max: number,
 ): { readonly low: number; readonly mean: number; readonly high: number } {
   const below = (x: number) =>
-    components.reduce((sum, { probability, mean, deviation }) => sum + probability * normalDistribution((x - mean) / deviation), 0);
+    components.reduce(
+      (sum, { probability, mean, deviation }) => sum + probability * normalDistribution((x - mean) / deviation),
+      0,
+    );
   const [low, high] = [quantile(below, 0.05, max), quantile(below, 0.95, max)];
-  const mean = components.reduce((sum, each) => sum + each.probability * rectifiedMean(each.mean, each.deviation, max), 0);
+  const mean = components.reduce(
+    (sum, each) => sum + each.probability * rectifiedMean(each.mean, each.deviation, max),
+    0,
+  );
   return { low, mean: Math.min(Math.max(mean, low), high), high };
 }
 
