@@ -69,12 +69,11 @@ function SettingsForm({ feeder, zone }: FeederProps & { readonly zone: string })
   const { sending, problems, formError, form, send } = useFormSubmit();
   const food = useFoodInput();
   const comparison = useComparison(feeder.id);
-  const readChange = (element: HTMLFormElement) => readFeederFields(element, food.changed.kind !== undefined);
+  const readChange = () => (form.current ? readFeederFields(form.current, food.changed.kind !== undefined) : {});
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
-    const element = event.currentTarget as HTMLFormElement;
     comparison.cancel();
-    const changed = await send(() => laterApi.changeFeeder(feeder.id, readChange(element)));
+    const changed = await send(() => laterApi.changeFeeder(feeder.id, readChange()));
     if (changed === null) return;
     acceptFeeder(changed);
     announce(savedText);
@@ -96,10 +95,7 @@ function SettingsForm({ feeder, zone }: FeederProps & { readonly zone: string })
         <button type="submit" class="main" disabled={sending}>
           {saveLabel}
         </button>
-        <CompareButton
-          comparison={comparison}
-          onStart={() => form.current !== null && comparison.start(readChange(form.current))}
-        />
+        <CompareButton comparison={comparison} onStart={() => comparison.start(readChange())} />
       </div>
       <SettingsComparison comparison={comparison} zone={zone} />
     </form>

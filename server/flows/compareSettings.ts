@@ -1,4 +1,5 @@
-import { compareRings } from "../domain/comparison/compareRings.ts";
+import { compareRings, type Pair } from "../domain/comparison/compareRings.ts";
+import type { RingRecord } from "../domain/comparison/ringRecord.ts";
 import { newFeeder } from "../domain/feeder.ts";
 import { initialRollups } from "../domain/history/rollups.ts";
 import { before, days, type Instant, later } from "../domain/instant.ts";
@@ -20,31 +21,53 @@ export async function compareSettings(log: RecordedLog, request: ComparisonReque
   const { feeder, overrides } = request;
   const begin = await findBegin(log, request);
   const from = later(request.from, begin.usableFrom);
-  const warmUp = new Replay({ settings: {}, hourly: false, output: () => undefined });
-  if (begin.stepped !== null) warmUp.begin(feeder.id, begin.stepped, begin.at);
-  const sides = new ParallelReplay(overrides.map((override) => ({ settings: {}, override })));
-  let isForked = false;
-  const forkFrom = (stepped: SteppedState, at: Instant) => {
-    sides.begin(feeder.id, stepped, at);
-    isForked = true;
-  };
-  const take = (line: LogLine): boolean => {
-    const warm = isForked || line.at < from ? null : warmUp.steppedState(feeder.id);
-    if (warm !== null) forkFrom(warm, from);
-    return (isForked ? sides : warmUp).take(line).length === 0;
-  };
+  const replay = new ForkedReplay(feeder.id, begin, overrides, from);
   let isIncomplete = false;
   for await (const text of feederLog(log, feeder, begin.step)) {
-    const line = lineOf(text);
-    if (line?.kind === "missing" && line.what === "readings") continue; // `usableFrom` is later
-    if (line === null || line.kind === "missing" || !take(line)) isIncomplete = true;
+    if (!replay.take(lineOf(text))) isIncomplete = true;
   }
-  const [present = nothing, proposed = nothing] = sides.result()?.records ?? [];
   return {
     ...{ from, replayedFrom: begin.at, begun: begin.kind, readingsDroppedUntil: begin.readingsDroppedUntil },
     isIncomplete,
-    comparison: compareRings([present, proposed], { from, to: request.to }),
+    comparison: compareRings(replay.records(), { from, to: request.to }),
   };
+}
+
+/** One replay until the span begins, and from its state one for each side. */
+class ForkedReplay {
+  readonly #feeder: string;
+  readonly #from: Instant;
+  readonly #warmUp = new Replay({ settings: {}, hourly: false, output: () => undefined });
+  readonly #sides: ParallelReplay;
+  #isForked = false;
+
+  constructor(feeder: string, { stepped, at }: Begin, overrides: ComparisonRequest["overrides"], from: Instant) {
+    this.#feeder = feeder;
+    this.#from = from;
+    this.#sides = new ParallelReplay(overrides.map((override) => ({ settings: {}, override })));
+    if (stepped !== null) this.#warmUp.begin(feeder, stepped, at);
+  }
+
+  /** @param line null: it can't be read @returns whether the line is there and was taken. */
+  take(line: LogLine | null): boolean {
+    if (line === null) return false;
+    if (line.kind === "missing") return line.what === "readings"; // nothing is counted before their end
+    if (!this.#isForked && line.at >= this.#from) this.#fork();
+    return (this.#isForked ? this.#sides : this.#warmUp).take(line).length === 0;
+  }
+
+  /** Not before the first line has made the feeder. */
+  #fork(): void {
+    const stepped = this.#warmUp.steppedState(this.#feeder);
+    if (stepped === null) return;
+    this.#sides.begin(this.#feeder, stepped, this.#from);
+    this.#isForked = true;
+  }
+
+  records(): Pair<RingRecord> {
+    const [present = nothing, proposed = nothing] = this.#sides.result()?.records ?? [];
+    return [present, proposed];
+  }
 }
 
 const nothing = { rings: [], inForce: [] };

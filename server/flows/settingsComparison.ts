@@ -34,7 +34,7 @@ export async function settingsComparison(
 }
 
 /** Only what differs: everything else stays as the log has it, such as the weeks in which the feeder was put away. */
-export function differingSettings(present: FeederSettings, proposed: FeederSettings): Pair<LoggedSettings> {
+function differingSettings(present: FeederSettings, proposed: FeederSettings): Pair<LoggedSettings> {
   const sides = [loggedSettings(present), loggedSettings(proposed)] as const;
   const names = [...new Set(sides.flatMap((side) => Object.keys(side)))] as (keyof LoggedSettings)[];
   const differing = new Set(names.filter((name) => JSON.stringify(sides[0][name]) !== JSON.stringify(sides[1][name])));

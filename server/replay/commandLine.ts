@@ -39,18 +39,19 @@ export function readCommandLine(
 }
 
 /** Options that contradict each other. */
-function contradictions({ summary, hourly, compare = [], save, against }: Options["values"]): readonly string[] {
-  if (compare.length === 0 && save === undefined && against === undefined) return [];
-  return [
-    ...(compare.length > 2 ? ["--compare: two files at most"] : []),
-    ...(compare.length > 0 && against !== undefined
-      ? ["--against: the log is compared as it is, without --compare"]
-      : []),
-    ...(compare.length > 0 && save !== undefined ? ["--save: the log is saved as it is, without --compare"] : []),
-    ...(save !== undefined && save === against ? ["--save: would overwrite the file of --against"] : []),
-    ...(summary ? ["--summary: is not for a comparison"] : []),
-    ...(hourly ? ["--hourly: is not for a comparison"] : []),
+function contradictions(values: Options["values"]): readonly string[] {
+  const { summary = false, hourly = false, compare = [], save, against } = values;
+  const [compares, saves, isAgainst] = [compare.length > 0, save !== undefined, against !== undefined];
+  if (!(compares || saves || isAgainst)) return [];
+  const rules: readonly (readonly [boolean, string])[] = [
+    [compare.length > 2, "--compare: two files at most"],
+    [compares && isAgainst, "--against: the log is compared as it is, without --compare"],
+    [compares && saves, "--save: the log is saved as it is, without --compare"],
+    [saves && save === against, "--save: would overwrite the file of --against"],
+    [summary, "--summary: is not for a comparison"],
+    [hourly, "--hourly: is not for a comparison"],
   ];
+  return rules.flatMap(([isBroken, problem]) => (isBroken ? [problem] : []));
 }
 
 const flag = { type: "boolean" } as const;
