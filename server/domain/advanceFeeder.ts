@@ -45,7 +45,7 @@ import type { FeederSettings } from "./settings.ts";
 import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
 import {
   doubtfulSince,
-  type SensorsState,
+  isFoundChattering,
   updateSensorsByEvent,
   updateSensorsByReport,
 } from "./silence/sensorFaults.ts";
@@ -197,28 +197,22 @@ interface ReportContext {
 }
 
 /** The parts of a state that events change. They change in place: a report of a thousand events makes one state. */
-type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble"]: FeederState[part] };
+type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble" | "sensors"]: FeederState[part] };
 
 function applyEvents(state: FeederState, events: readonly FeederEvent[], context: ReportContext): FeederState {
   const { settings } = state;
-  const { hopper, feed, cold, orders, trouble } = state;
-  const draft: Draft = { hopper, feed, cold, orders, trouble };
-  let { sensors } = state;
+  const { hopper, feed, cold, orders, trouble, sensors } = state;
+  const draft: Draft = { hopper, feed, cold, orders, trouble, sensors };
   for (const event of events) {
-    sensors = updateSensorsByEvent(sensors, event, settings);
-    applyEvent(draft, event, sensors, settings, context);
+    draft.sensors = updateSensorsByEvent(draft.sensors, event, settings);
+    applyEvent(draft, event, settings, context);
   }
-  return { ...state, ...draft, sensors };
+  return { ...state, ...draft };
 }
 
-function applyEvent(
-  draft: Draft,
-  event: FeederEvent,
-  { button }: SensorsState,
-  settings: FeederSettings,
-  context: ReportContext,
-): void {
+function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, context: ReportContext): void {
   const { paused, now } = context;
+  const { button } = draft.sensors;
   switch (event.kind) {
     case "portion":
       applyPortion(draft, event, settings, context);
@@ -227,8 +221,7 @@ function applyEvent(
       draft.feed = updateFeedByPress(draft.feed, event, now, paused, doubtfulSince(button, event.recordedAt));
       return;
     case "deposit":
-      draft.feed = updateFeedByDeposit(draft.feed, event, now, paused);
-      draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
+      applyDeposit(draft, event, context);
       return;
     case "refill": {
       const reportedEvents = reportedRefill(event);
@@ -248,6 +241,15 @@ function applyEvent(
     case "unknown":
       return;
   }
+}
+
+function applyDeposit(draft: Draft, event: Extract<FeederEvent, { kind: "deposit" }>, context: ReportContext): void {
+  const { feed, cold, sensors } = draft;
+  const { recordedAt } = event;
+  // A button that chatters uses up the portions that a program gives in an hour.
+  const nothingOwed = context.paused || isFoundChattering(sensors.button, recordedAt);
+  draft.feed = updateFeedByDeposit(feed, event, context.now, nothingOwed);
+  draft.cold = updateColdByDeposit(cold, event, recordedAt);
 }
 
 function applyPortion(

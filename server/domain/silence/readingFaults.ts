@@ -59,6 +59,10 @@ interface ChatterEvidence {
   readonly span: Span;
 }
 
+/** It is told that this sensor chatters. */
+export const isFoundChattering = (activity: SensorActivity, now: Instant): boolean =>
+  chatterEvidence(activity, now) !== null;
+
 /** What shows best that a sensor chatters: it counts on end now, or in bursts over the last days. Null: nothing does. */
 function chatterEvidence({ chatter, hasty }: SensorActivity, now: Instant): ChatterEvidence | null {
   if (isChattering(chatter, now)) {

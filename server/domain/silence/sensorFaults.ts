@@ -16,7 +16,7 @@ import {
 } from "./sensorsState.ts";
 import { isSilentTooLong, logSilenceProbability } from "./silenceStatistics.ts";
 
-export { readingFaults } from "./readingFaults.ts";
+export { isFoundChattering, readingFaults } from "./readingFaults.ts";
 export { doubtfulSince } from "./recordActivity.ts";
 export { updateSensorsByEvent, updateSensorsByReport } from "./sensorActivity.ts";
 export { initialSensors, type SensorsState } from "./sensorsState.ts";

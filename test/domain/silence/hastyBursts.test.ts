@@ -1,8 +1,10 @@
 import { describe, expect, it } from "vitest";
+import { advanceFeeder } from "../../../server/domain/advanceFeeder.ts";
 import { updateFeedByPress } from "../../../server/domain/feed/feed.ts";
 import { initialFeed } from "../../../server/domain/feed/feedState.ts";
+import { newFeeder } from "../../../server/domain/feeder.ts";
 import { after, days, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
-import type { FeederEvent } from "../../../server/domain/report.ts";
+import type { FeederEvent, Report } from "../../../server/domain/report.ts";
 import { initialPairing, isRunTooLong, pairContext } from "../../../server/domain/silence/pairing.ts";
 import {
   doubtfulSince,
@@ -14,7 +16,7 @@ import {
 } from "../../../server/domain/silence/sensorFaults.ts";
 import { seededRandom } from "../../../server/practice/random.ts";
 import { simulateBirds } from "./birds.ts";
-import { larchSettings } from "./larch.ts";
+import { emptyReadings, larchSettings } from "./larch.ts";
 import { ordinaryHabits, runSilence } from "./silenceRun.ts";
 
 const start = instantOf("2026-03-01T00:00:00Z");
@@ -193,5 +195,33 @@ describe("a detector beside the beam in its own slot", () => {
       ),
     );
     expect(count).toBeGreaterThan(3);
+  });
+});
+
+describe("a feeder whose button chatters", () => {
+  it("is not said to leave deposits unpaid: the presses use up the portions that its program gives", () => {
+    const feeder = (bursts: number) => {
+      let state = newFeeder(larchSettings, at(8));
+      const report = (minute: number, events: FeederEvent[]) =>
+        ({
+          boot: "b-1",
+          sentUptime: minutes(minute),
+          readings: emptyReadings,
+          rejectedReadings: [],
+          events,
+          wrongEvents: [],
+          refusedEvents: [],
+        }) as unknown as Report;
+      for (let minute = 0; minute < 24 * 60; minute += 10) {
+        const now = after(at(8), minutes(minute));
+        const chatter = minute % 120 === 60 && minute / 120 < bursts ? burst(now, 8, 60) : [];
+        const deposit: FeederEvent[] =
+          minute === 600 ? [{ kind: "deposit", seq: 9, recordedAt: now, metal: true, signal: null, chute: null }] : [];
+        state = advanceFeeder(state, { kind: "reported", report: report(minute, [...chatter, ...deposit]) }, now).state;
+      }
+      return [state.alarms.depositUnpaid !== undefined, state.alarms.sensorChattering !== undefined];
+    };
+    expect(feeder(0)).toEqual([true, false]);
+    expect(feeder(5)).toEqual([false, true]);
   });
 });
