@@ -141,27 +141,42 @@ const thinnedRunMax = 5; // portions
 // --- texts ---------------------------------------------------------------------------------------------------------
 
 function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
-  const text = texts.feed;
   switch (cause) {
     case "hopperEmpty":
-      return doesFallAgain(feed, settings) || didNewestFall(feed, settings)
-        ? text.fallsAgain.hopperEmpty
-        : emptyHopperText(stopEvidenceText(feed, settings), level, settings);
     case "feedBridged":
     case "trayJammed":
-      return doesFallAgain(feed, settings) ? text.fallsAgain[cause] : noFoodText(cause, feed, level, settings);
+      return stopReason(cause, feed, level, settings);
     case "motorStalled":
     case "motorNotTurning":
       return motorText(cause, feed);
     case "chuteBlind":
-      return feed.uncountedPortions === 0
-        ? text.chuteWasBlind
-        : text.chuteBlind(feed.uncountedPortions, foodFallsText(feed, settings));
     case "chuteHalfBlind":
-      return text.chuteHalfBlind(foodFallsText(feed, settings));
+      return blindReason(cause, feed, settings);
     case "scaleStuck":
-      return settings.sensors.chute ? text.scaleStuckByChute : text.scaleStuckByMotor;
+      return settings.sensors.chute ? texts.feed.scaleStuckByChute : texts.feed.scaleStuckByMotor;
   }
+}
+
+function stopReason(
+  cause: "hopperEmpty" | "feedBridged" | "trayJammed",
+  feed: FeedState,
+  level: HopperLevel | null,
+  settings: FeederSettings,
+): string {
+  // An empty hopper gives the last of its food now and then.
+  const isPast = cause === "hopperEmpty" && didNewestFall(feed, settings);
+  if (isPast || doesFallAgain(feed, settings)) return texts.feed.fallsAgain[cause];
+  return cause === "hopperEmpty"
+    ? emptyHopperText(stopEvidenceText(feed, settings), level, settings)
+    : noFoodText(cause, feed, level, settings);
+}
+
+function blindReason(cause: "chuteBlind" | "chuteHalfBlind", feed: FeedState, settings: FeederSettings): string {
+  const text = texts.feed;
+  if (cause === "chuteBlind" && feed.uncountedPortions === 0) return text.chuteWasBlind;
+  if (isProofMissing(feed, settings)) return text.chuteMayBeBlind;
+  const proof = foodFallsText(feed, settings);
+  return cause === "chuteBlind" ? text.chuteBlind(feed.uncountedPortions, proof) : text.chuteHalfBlind(proof);
 }
 
 /**
@@ -213,6 +228,14 @@ function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settin
   // By calculation alone the end comes a few portions early or late; food that stops falling just then has run out.
   return nearlyEmpty(stopEvidence, gramsRangeText(level.low, level.high));
 }
+
+/** The scale, which should show that food falls, has not shown it lately: snow gathers on the lid, or the food has ended meanwhile. */
+function isProofMissing({ scale, statistics }: FeedState, { sensors }: FeederSettings): boolean {
+  if (!sensors.scale) return false;
+  const ifStopped = statistics.trayJammed.scaleEstimate?.level ?? scale.level;
+  return scale.readingAt === null || ifStopped - scale.level <= lighterShareMin * scale.meanPortion;
+}
+const lighterShareMin = 0.1; // of a portion; our choice
 
 function foodFallsText({ motor }: FeedState, { sensors }: FeederSettings): string {
   const { lighterAndCurrent, lighter, current, currents, others } = texts.feed.proof;
