@@ -5,8 +5,13 @@
  * of test/worlds. Method: stories of healthy feeders, of feeders that run out and of planted faults, through the server's own steps in virtual
  * time, each beside the world's truth (founded.ts says what counts as true). Seeds are drawn anew each time and printed, so that nobody has seen
  * them before; JUDGE_SEED=… repeats a run, JUDGE_SHOW=1 prints each unfounded alarm. JUDGE_SEEDS (feeders a cell), JUDGE_DAYS, JUDGE_EVERY (s between reports),
+<<<<<<< HEAD
  * JUDGE_PARTS=healthy,runOuts,faults, JUDGE_SUBSETS=no chute,… and JUDGE_FAULTS=trayJammed,… for some of them: a cell has the same seeds alone
  * as among all. The sealed world is judged only where it is named.
+=======
+ * JUDGE_PARTS=healthy,runOuts,faults,reasons for some of them; reasons, which is not among the usual three, counts the words of alarms
+ * that contradict what the feeder has sent (reasons/contradictions.ts; JUDGE_ROUND pairs faults with other sensors). The sealed world is judged only where it is named.
+>>>>>>> words
  */
 import { randomInt } from "node:crypto";
 import { formatTable } from "../evaluation/report.ts";
@@ -18,6 +23,8 @@ import { type Story, type World, worldFaults } from "../worlds/world.ts";
 import { yardWorld } from "../worlds/yard/yardWorld.ts";
 import { chosenNames } from "./chosenNames.ts";
 import { judgeStory, type StoryFigures } from "./judgeStory.ts";
+import { judgeReasons } from "./reasons/judgeReasons.ts";
+import { brokenTexts, reasonColumns, reasonRow, reasonStories } from "./reasons/reasonStories.ts";
 import { type SubsetName, subsetNames, subsets } from "./subsets.ts";
 import {
   faultColumns,
@@ -79,11 +86,18 @@ function showUnfounded({ alarms }: StoryFigures, of: string): void {
 }
 
 function judgeWorld(name: WorldName): void {
+<<<<<<< HEAD
   const remark = remarks[name];
   const title = remark === undefined ? name : `${name} (${remark})`;
   if (parts.includes("healthy")) print(healthyTable(title, worlds[name]));
   if (parts.includes("runOuts")) print(runOutTable(title, worlds[name]));
   if (parts.includes("faults")) print(faultTable(title, worlds[name]));
+=======
+  if (parts.has("healthy")) print(healthyTable(name));
+  if (parts.has("runOuts")) print(runOutTable(name));
+  if (parts.has("faults")) print(faultTable(name));
+  if (parts.has("reasons")) print(reasonTable(name));
+>>>>>>> words
 }
 
 function healthyTable(title: string, world: World): string {
@@ -110,6 +124,24 @@ function faultTable(title: string, world: World): string {
     return faultRow(kind, tell(world, { name: `faults ${kind}`, subset: "all sensors", story }));
   });
   return formatTable(`${title}: planted faults, all sensors, after ${faultAtDays} days`, faultColumns, rows);
+}
+
+/** Every subset of sensors, `seedsEach` times with other faults. */
+function reasonTable(name: WorldName): string {
+  const firstRound = Number(process.env.JUDGE_ROUND ?? 0);
+  const rows = Array.from({ length: seedsEach }, (_, round) => {
+    const stories = reasonStories(worlds[name], seed + 1, faultDays, firstRound + round);
+    seed += stories.length;
+    const read = stories.map(({ name: of, story }) => ({ of, figures: judgeReasons(worlds[name], story) }));
+    if (process.env.JUDGE_SHOW === "1")
+      for (const { of, figures } of read)
+        for (const text of brokenTexts(of, figures)) process.stderr.write(`${text}\n`);
+    return reasonRow(
+      `${firstRound + round}`,
+      read.map(({ figures }) => figures),
+    );
+  });
+  return formatTable(`${name}: reasons in force`, reasonColumns, rows);
 }
 
 const print = (text: string): void => void process.stdout.write(`${text}\n`);

@@ -156,13 +156,18 @@ function updateAssumedFrost(frost: Frost, lid: AssumedLid, vapour: number | null
     };
   }
   if (found !== null) {
-    if (found.kind !== "growing") return { ...frost, found: { ...found, at, ...surface } };
-    // Frost is estimated from a clear night; after sunrise, under cloud or in drier air it is no longer shown.
-    const frostPointNow = vapour === null ? found.frostPoint : frostPointOf(vapour);
-    if (frost.night === null || surfaceTemperature > frostPointNow) return { ...frost, found: null };
-    return { ...frost, found: { ...found, at, ...surface, frostPoint: frostPointNow } };
+    const updated = { ...found, at, ...surface };
+    return { ...frost, found: updated.kind === "growing" ? updatedGrowth(updated, frost.night, vapour) : updated };
   }
   return coldSpell === null && isFreezing ? updateAssumedGrowth(frost, lid, surface, vapour, at) : frost;
+}
+
+type Growth = Extract<FrostFinding, { kind: "growing" }>;
+
+/** Frost is estimated from a clear night; after sunrise, under cloud or in drier air it is no longer shown. */
+function updatedGrowth(found: Growth, night: Frost["night"], vapour: number | null): Growth | null {
+  const frostPointNow = vapour === null ? found.frostPoint : frostPointOf(vapour);
+  return night === null || found.surfaceTemperature > frostPointNow ? null : { ...found, frostPoint: frostPointNow };
 }
 
 const hadIce = (coldSpell: Frost["coldSpell"]): boolean => coldSpell?.hadIce ?? false;

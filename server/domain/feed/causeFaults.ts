@@ -138,44 +138,55 @@ function unsureFeedFault(
 // --- texts ---------------------------------------------------------------------------------------------------------
 
 function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
-  const text = texts.feed;
   switch (cause) {
     case "hopperEmpty":
-      return doesFallAgain(feed, settings) || didNewestFall(feed, settings)
-        ? text.fallsAgain.hopperEmpty
-        : emptyHopperText(stopEvidenceText(feed, settings), level, settings);
     case "feedBridged":
     case "trayJammed":
-      return doesFallAgain(feed, settings) ? text.fallsAgain[cause] : noFoodText(cause, feed, level, settings);
+      return stopReason(cause, feed, level, settings);
     case "trayPartlyJammed":
-      return doesFallAgain(feed, settings) ? text.fallsAgain.trayJammed : partOfPortionText(feed, settings);
+      return doesFallAgain(feed, settings) ? texts.feed.fallsAgain.trayJammed : partOfPortionText(feed, settings);
     case "motorStalled":
     case "motorNotTurning":
       return motorText(cause, feed);
     case "chuteBlind":
     case "chuteHalfBlind":
-      return chuteText(cause, feed, settings);
+      return blindReason(cause, feed, settings);
     case "scaleStuck":
-      return settings.sensors.chute ? text.scaleStuckByChute : text.scaleStuckByMotor;
+      return settings.sensors.chute ? texts.feed.scaleStuckByChute : texts.feed.scaleStuckByMotor;
   }
 }
-
-/** A sensor that has seen one of the last few portions isn't said to see nothing. */
-function chuteText(cause: "chuteBlind" | "chuteHalfBlind", feed: FeedState, settings: FeederSettings): string {
-  const text = texts.feed;
-  const proof = foodFallsText(feed, settings);
-  if (cause === "chuteBlind" && feed.uncountedPortions >= blindRunMin)
-    return text.chuteBlind(feed.uncountedPortions, proof);
-  const fewer = fewerPieces(feed.chute);
-  if (fewer !== null) return text.chuteSeesLess(...piecesTexts(fewer), proof);
-  return cause === "chuteBlind" && feed.uncountedPortions === 0 ? text.chuteWasBlind : text.chuteHalfBlind(proof);
-}
-const blindRunMin = 3; // portions
 
 function partOfPortionText(feed: FeedState, settings: FeederSettings): string {
   const { weighed, counted } = texts.feed.trayPartlyJammed;
   return (settings.sensors.scale ? weighed : counted)(stopEvidenceText(feed, settings));
 }
+
+function stopReason(
+  cause: "hopperEmpty" | "feedBridged" | "trayJammed",
+  feed: FeedState,
+  level: HopperLevel | null,
+  settings: FeederSettings,
+): string {
+  // An empty hopper gives the last of its food now and then.
+  const isPast = cause === "hopperEmpty" && didNewestFall(feed, settings);
+  if (isPast || doesFallAgain(feed, settings)) return texts.feed.fallsAgain[cause];
+  return cause === "hopperEmpty"
+    ? emptyHopperText(stopEvidenceText(feed, settings), level, settings)
+    : noFoodText(cause, feed, level, settings);
+}
+
+/** A sensor that has seen one of the last few portions isn't said to see nothing. */
+function blindReason(cause: "chuteBlind" | "chuteHalfBlind", feed: FeedState, settings: FeederSettings): string {
+  const text = texts.feed;
+  const fewer = fewerPieces(feed.chute);
+  if (cause === "chuteBlind" && feed.uncountedPortions === 0 && fewer === null) return text.chuteWasBlind;
+  if (isProofMissing(feed, settings)) return text.chuteMayBeBlind;
+  const proof = foodFallsText(feed, settings);
+  if (cause === "chuteBlind" && feed.uncountedPortions >= blindRunMin)
+    return text.chuteBlind(feed.uncountedPortions, proof);
+  return fewer === null ? text.chuteHalfBlind(proof) : text.chuteSeesLess(...piecesTexts(fewer), proof);
+}
+const blindRunMin = 3; // portions
 
 /**
  * The newest portion spoke against the fault, which is over once the next one does, too: until then no reason says that nothing falls.
@@ -226,6 +237,14 @@ function emptyHopperText(stopEvidence: string, level: HopperLevel | null, settin
   // By calculation alone the end comes a few portions early or late; food that stops falling just then has run out.
   return nearlyEmpty(stopEvidence, gramsRangeText(level.low, level.high));
 }
+
+/** The scale, which should show that food falls, has not shown it lately: snow gathers on the lid, or the food has ended meanwhile. */
+function isProofMissing({ scale, statistics }: FeedState, { sensors }: FeederSettings): boolean {
+  if (!sensors.scale) return false;
+  const ifStopped = statistics.trayJammed.scaleEstimate?.level ?? scale.level;
+  return scale.readingAt === null || ifStopped - scale.level <= lighterShareMin * scale.meanPortion;
+}
+const lighterShareMin = 0.1; // of a portion; our choice
 
 function foodFallsText({ motor }: FeedState, { sensors }: FeederSettings): string {
   const { lighterAndCurrent, lighter, current, currents, others } = texts.feed.proof;

@@ -59,6 +59,8 @@ export const feed = {
     `The chute sensor saw nothing of the last ${portions === 1 ? "portion" : `${portions} portions`}, yet ${proof}: food falls, the sensor doesn't see it.`,
   chuteWasBlind:
     "The chute sensor saw nothing of the food that fell before: the next portions will show whether it sees again.",
+  chuteMayBeBlind:
+    "The chute sensor sees less than fell before: the scale's next readings will show whether food still falls.",
   chuteHalfBlind: (proof: string) =>
     `The chute sensor misses many of the portions lately, yet ${proof}: food falls, the sensor sees only some of it.`,
   chuteSeesLess: (pieces: string, usual: string, proof: string) =>

@@ -46,7 +46,14 @@ describe("the reason of a fault of the feed", () => {
   });
 
   it("states of a chute sensor that misses many portions why food must fall", () => {
-    expect(faultOf(diagnosed({ chuteHalfBlind: 25 }))).toMatchObject({
+    const statistics = { ...diagnosed({ chuteHalfBlind: 25 }).statistics };
+    statistics.trayJammed = { ...statistics.trayJammed, scaleEstimate: { level: 920, variance: 1 } };
+    const weighed = { ...initialFeed().scale, readingAt: dawn, meanPortion: 8 };
+    const scaleAt = (level: number) => diagnosed({}, { statistics, scale: { ...weighed, level } });
+    expect(faultOf(scaleAt(920))?.reason).toBe(
+      "The chute sensor sees less than fell before: the scale's next readings will show whether food still falls.",
+    );
+    expect(faultOf(scaleAt(900))).toMatchObject({
       kind: "chuteBlind",
       reason:
         "The chute sensor misses many of the portions lately, yet the hopper grew lighter by about as much: " +

@@ -31,7 +31,9 @@ describe("hopper empty", () => {
     const hopper = weighedAt(weighedAt(initialHopper(scaled, dawn), 6, 0), 5, 1);
     const [fault] = found(hopper, scaled, minuteAfter(dawn, 1));
     expect(fault?.kind).toBe("foodOut");
-    expect(fault?.reason).toMatch(/^The hopper is as good as empty by the scale: at most \d+ g are left, since this morning\.$/);
+    expect(fault?.reason).toMatch(
+      /^The hopper is as good as empty by the scale: at most \d+ g are left, since this morning\.$/,
+    );
     expect(fault?.evidence.length).toBeGreaterThan(0);
   });
 

@@ -3,7 +3,7 @@ import { type Instant, minutes } from "../../../server/domain/instant.ts";
 import type { BirdSensor, Claim, ClaimOf, NumberName, Words } from "./claims.ts";
 import { readEvidence } from "./evidenceLines.ts";
 import type { FeederRecord } from "./feederRecord.ts";
-import { countsAsUsual, fellWholly, lossOf, lostWeight, median, trailingEmpty } from "./recordedFood.ts";
+import { canShow, countsAsUsual, fellWholly, lossOf, lostWeight, median, trailingEmpty } from "./recordedFood.ts";
 import { readReason } from "./sentences.ts";
 
 /**
@@ -237,10 +237,10 @@ function proofOfPlenty(record: FeederRecord, { capacityGrams }: Shown): string |
 
 const blindSpanDefault = 10; // portions
 
-function isNotLighter(claims: readonly Claim[], record: FeederRecord, { refilledAt }: Shown): boolean {
+function isNotLighter(claims: readonly Claim[], record: FeederRecord, { refilledAt, portionGrams }: Shown): boolean {
   const portions = numberNamed(claims, "portions without food") ?? blindSpanDefault;
   const loss = lossOf(record, portions, 0, refilledAt);
-  return loss !== null && loss <= 0;
+  return loss !== null && loss <= 0 && canShow(record, portions, portionGrams);
 }
 
 function isWeightChanged({ weights }: FeederRecord): boolean {

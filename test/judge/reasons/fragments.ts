@@ -73,7 +73,7 @@ export const foodProof = (words: string): readonly Claim[] | null =>
   );
 
 /** The motor draws what it does with food: read from the numbers beside the reason. */
-export const usualCurrent: Claim = { says: "currentIsUsual" };
+const usualCurrent: Claim = { says: "currentIsUsual" };
 
 /** "570 mA instead of about 680 mA", by its sign. */
 export function current(sign: Sign): (words: string) => readonly Claim[] | null {

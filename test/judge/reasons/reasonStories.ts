@@ -1,5 +1,6 @@
 import { type Story, type World, worldFaults } from "../../worlds/world.ts";
 import { type SubsetName, subsetNames, subsets } from "../subsets.ts";
+import { rules } from "./contradictions.ts";
 import type { BrokenReason, ReasonFigures } from "./judgeReasons.ts";
 
 /** Which stories are read: every world with every subset of sensors, and each fault in turn, so that a few stories meet them all. */
@@ -46,3 +47,14 @@ export const brokenTexts = (name: string, { broken }: Pick<ReasonFigures, "broke
     ({ fault, rule, what, reason, moments }: BrokenReason) =>
       `${name}: ${fault}, ${rule} (${what}), ${moments} times: ${reason}`,
   );
+
+export const reasonColumns = ["round", "alarms", "moments", "reasons", ...rules];
+
+/** How many kinds of alarms, moments and reasons were read, and how many reasons broke each rule. */
+export const reasonRow = (round: string, read: readonly ReasonFigures[]): string[] => [
+  round,
+  `${new Set(read.flatMap(({ alarms }) => [...alarms])).size}`,
+  `${read.reduce((sum, { moments }) => sum + moments, 0)}`,
+  `${read.reduce((sum, { reasons }) => sum + reasons, 0)}`,
+  ...rules.map((rule) => `${read.flatMap(({ broken }) => broken).filter((one) => one.rule === rule).length}`),
+];

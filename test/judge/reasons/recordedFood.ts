@@ -48,7 +48,7 @@ export function lostWeight(record: FeederRecord, portionGrams: number, refilledA
   if (first === undefined || record.now - first > lossSpanMax) return null;
   const loss = lossOf(record, lossPortions, 0, refilledAt);
   const half = lossOf(record, lossPortions, lossPortions / 2, refilledAt);
-  if (loss === null || half === null || loss < 4 * noise(record)) return null;
+  if (loss === null || half === null || loss < Math.max(lossMin, 4 * noise(record))) return null;
   const expected = (lossPortions / 2) * portionGrams;
   const isFood = [half, loss - half].every((part) => part >= 0.5 * expected && part <= 2 * expected);
   return isFood ? `the last ${lossPortions} portions made the hopper ${loss} g lighter` : null;
@@ -56,6 +56,8 @@ export function lostWeight(record: FeederRecord, portionGrams: number, refilledA
 
 /** So many portions weigh more than a gust or a coarse scale's step. Our choice. */
 const lossPortions = 8;
+/** A cheap cell drifts by some grams in an hour. Common practice, no source. */
+const lossMin = 12; // grams
 const lossSpanMax = hours(2);
 
 /**
@@ -76,6 +78,16 @@ export function lossOf(
   return was === null || is === null || before.length < 3 ? null : was - is;
 }
 
+/** Whether so many portions are enough for this scale, which may resolve several grams, to show them. */
+export function canShow(record: FeederRecord, portions: number, portionGrams: number): boolean {
+  const steps = record.weights.slice(-50).flatMap(({ grams }, index, newest) => {
+    const step = Math.abs(grams - (newest[index - 1]?.grams ?? grams));
+    return step > 0 ? [step] : [];
+  });
+  const coarse = steps.length === 0 ? 0 : Math.min(...steps);
+  return portions * portionGrams > 3 * Math.max(coarse, noise(record));
+}
+
 /** How far one weight lies from the next while nothing is given: the median of the last fifty. */
 function noise({ weights }: FeederRecord): number {
   const newest = weights.slice(-50);
@@ -86,7 +98,7 @@ function noise({ weights }: FeederRecord): number {
   return median(steps) ?? 0;
 }
 
-export const medianWeight = (weights: readonly Weight[]): number | null => median(weights.map(({ grams }) => grams));
+const medianWeight = (weights: readonly Weight[]): number | null => median(weights.map(({ grams }) => grams));
 
 export function median(values: readonly number[]): number | null {
   const sorted = values.toSorted((a, b) => a - b);

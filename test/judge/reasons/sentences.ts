@@ -74,6 +74,7 @@ const feedSentences: readonly Row[] = [
   [feed.motorWasNotTurning, says(...uses("motorCurrent"), { says: "mayBeOver" })],
   ...Object.values(feed.fallsAgain).map((text): Row => [text, says({ says: "mayBeOver" })]),
   [(proof: string) => feed.chuteBlind(1, proof), (proof = "") => all(uses("chute"), foodProof(proof), [emptyRun("1")])],
+  [feed.chuteMayBeBlind, says(...uses("chute", "scale"))],
   [feed.chuteWasBlind, says(...uses("chute"))],
   [
     feed.chuteBlind,
