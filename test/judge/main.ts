@@ -5,13 +5,9 @@
  * of test/worlds. Method: stories of healthy feeders, of feeders that run out and of planted faults, through the server's own steps in virtual
  * time, each beside the world's truth (founded.ts says what counts as true). Seeds are drawn anew each time and printed, so that nobody has seen
  * them before; JUDGE_SEED=… repeats a run, JUDGE_SHOW=1 prints each unfounded alarm. JUDGE_SEEDS (feeders a cell), JUDGE_DAYS, JUDGE_EVERY (s between reports),
-<<<<<<< HEAD
- * JUDGE_PARTS=healthy,runOuts,faults, JUDGE_SUBSETS=no chute,… and JUDGE_FAULTS=trayJammed,… for some of them: a cell has the same seeds alone
- * as among all. The sealed world is judged only where it is named.
-=======
- * JUDGE_PARTS=healthy,runOuts,faults,reasons for some of them; reasons, which is not among the usual three, counts the words of alarms
- * that contradict what the feeder has sent (reasons/contradictions.ts; JUDGE_ROUND pairs faults with other sensors). The sealed world is judged only where it is named.
->>>>>>> words
+ * JUDGE_PARTS=healthy,runOuts,faults,reasons, JUDGE_SUBSETS=no chute,… and JUDGE_FAULTS=trayJammed,… for some of them: a cell has the same seeds
+ * alone as among all. Reasons, which are not among the usual three parts, counts the words of alarms that contradict what the feeder has sent
+ * (reasons/contradictions.ts; JUDGE_ROUND pairs faults with other sensors). The sealed world is judged only where it is named.
  */
 import { randomInt } from "node:crypto";
 import { formatTable } from "../evaluation/report.ts";
@@ -48,8 +44,11 @@ const healthyDays = Number(process.env.JUDGE_DAYS ?? 60);
 const faultAtDays = 20;
 const faultDays = 30;
 const every = Number(process.env.JUDGE_EVERY ?? 300) as Story["reportEverySeconds"];
-const partNames = ["healthy", "runOuts", "faults"] as const;
-const parts = chosenNames("JUDGE_PARTS", process.env.JUDGE_PARTS?.split(","), partNames);
+const usualParts = ["healthy", "runOuts", "faults"] as const;
+const parts = chosenNames("JUDGE_PARTS", (process.env.JUDGE_PARTS ?? usualParts.join()).split(","), [
+  ...usualParts,
+  "reasons",
+]);
 const wantedSubsets = chosenNames("JUDGE_SUBSETS", process.env.JUDGE_SUBSETS?.split(","), subsetNames);
 const wantedFaults = chosenNames("JUDGE_FAULTS", process.env.JUDGE_FAULTS?.split(","), worldFaults);
 
@@ -86,18 +85,12 @@ function showUnfounded({ alarms }: StoryFigures, of: string): void {
 }
 
 function judgeWorld(name: WorldName): void {
-<<<<<<< HEAD
   const remark = remarks[name];
   const title = remark === undefined ? name : `${name} (${remark})`;
   if (parts.includes("healthy")) print(healthyTable(title, worlds[name]));
   if (parts.includes("runOuts")) print(runOutTable(title, worlds[name]));
   if (parts.includes("faults")) print(faultTable(title, worlds[name]));
-=======
-  if (parts.has("healthy")) print(healthyTable(name));
-  if (parts.has("runOuts")) print(runOutTable(name));
-  if (parts.has("faults")) print(faultTable(name));
-  if (parts.has("reasons")) print(reasonTable(name));
->>>>>>> words
+  if (parts.includes("reasons")) print(reasonTable(title, worlds[name]));
 }
 
 function healthyTable(title: string, world: World): string {
@@ -127,12 +120,13 @@ function faultTable(title: string, world: World): string {
 }
 
 /** Every subset of sensors, `seedsEach` times with other faults. */
-function reasonTable(name: WorldName): string {
+function reasonTable(title: string, world: World): string {
   const firstRound = Number(process.env.JUDGE_ROUND ?? 0);
+  let seed = firstSeed;
   const rows = Array.from({ length: seedsEach }, (_, round) => {
-    const stories = reasonStories(worlds[name], seed + 1, faultDays, firstRound + round);
+    const stories = reasonStories(world, seed, faultDays, firstRound + round);
     seed += stories.length;
-    const read = stories.map(({ name: of, story }) => ({ of, figures: judgeReasons(worlds[name], story) }));
+    const read = stories.map(({ name: of, story }) => ({ of, figures: judgeReasons(world, story) }));
     if (process.env.JUDGE_SHOW === "1")
       for (const { of, figures } of read)
         for (const text of brokenTexts(of, figures)) process.stderr.write(`${text}\n`);
@@ -141,7 +135,7 @@ function reasonTable(name: WorldName): string {
       read.map(({ figures }) => figures),
     );
   });
-  return formatTable(`${name}: reasons in force`, reasonColumns, rows);
+  return formatTable(`${title}: reasons in force`, reasonColumns, rows);
 }
 
 const print = (text: string): void => void process.stdout.write(`${text}\n`);
