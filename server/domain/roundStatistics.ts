@@ -30,7 +30,7 @@ export function roundStatistics(state: FeederState, before: FeederState): Feeder
 const roundHopper = (hopper: HopperState, before: HopperState): HopperState => ({
   isKnown: hopper.isKnown,
   estimate: hopper.estimate === before.estimate ? hopper.estimate : roundEstimate(hopper.estimate),
-  hypotheses: roundNumbers(hopper.hypotheses, before.hypotheses),
+  hypotheses: roundNumbers(hopper.hypotheses, before.hypotheses, 7),
   portionSpreadVariance: roundNumber(hopper.portionSpreadVariance, 7),
   noiseVariance: roundNumber(hopper.noiseVariance, 7),
   statedPortionGrams: hopper.statedPortionGrams,
@@ -48,6 +48,8 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   toldLevel: roundNumbers(hopper.toldLevel, before.toldLevel),
   amountReportedAt: hopper.amountReportedAt,
   lastWord: hopper.lastWord,
+  realisedError: roundNumbers(hopper.realisedError, before.realisedError),
+  scoreBeforeDry: roundNumbers(hopper.scoreBeforeDry, null),
   emptyPortions: hopper.emptyPortions,
   emptySince: hopper.emptySince,
   appetite: hopper.appetite === before.appetite ? hopper.appetite : roundAppetite(hopper.appetite, before.appetite),

@@ -3,6 +3,7 @@ import type { Instant } from "../instant.ts";
 import type { Appetite } from "./appetite.ts";
 import type { LevelEstimate } from "./levelFilter.ts";
 import type { LidLoadState } from "./lidLoad.ts";
+import type { RealisedError } from "./realisedError.ts";
 
 /**
  * How much is in the hopper. Portions are subtracted by dead reckoning, a scale if there is one (weighing.ts) and what
@@ -29,6 +30,8 @@ export interface HopperState {
   readonly toldLevel: { readonly grams: number; readonly at: Instant } | null; // what the last word means, until the scale has shown it
   readonly amountReportedAt: Instant | null; // when the keeper last entered how much was poured in
   readonly lastWord: LastWord | null; // what the keeper last entered, while no scale shows the level
+  readonly realisedError: RealisedError;
+  readonly scoreBeforeDry: number | null; // how far the level was off, if this run of empty portions ends in an empty hopper
   readonly emptyPortions: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;

@@ -1,11 +1,9 @@
 import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, later } from "../instant.ts";
-import { memoizeLatest } from "../memoizeLatest.ts";
 import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
-import type { HopperState } from "./hopperState.ts";
 import {
   addVariance,
   diagonalCovariance,
@@ -17,13 +15,16 @@ import {
   truncateBelow,
   updateByMeasurement,
 } from "./levelFilter.ts";
+import type { HopperState } from "./hopperState.ts";
 import { levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
 import { mixtureInterval } from "./mixtureInterval.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
-import { truncatedNormalInterval } from "./truncatedNormal.ts";
-import { unclearGrams } from "./unclearRise.ts";
-import { cutShortUnseen, dryProbabilityOf, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
+import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
+import { memoizeLatest } from "../memoizeLatest.ts";
+import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
+import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
+import { acceptRiseAsFood, unclearGrams } from "./unclearRise.ts";
 
 export type { HopperState } from "./hopperState.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -85,6 +86,8 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
     toldLevel: null,
     amountReportedAt: null,
     lastWord: null,
+    realisedError: initialRealisedError,
+    scoreBeforeDry: null,
     emptyPortions: 0,
     emptySince: null,
     appetite: initialAppetite(now),
@@ -97,20 +100,22 @@ export const hopperLevel = memoizeLatest(computeHopperLevel);
 function computeHopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
   const { low, mean, high } = levelInterval(hopper, settings);
-  return { grams: grams(mean), low: grams(low), high: grams(high) };
+  // Less than the last portions may as well be nothing.
+  return { grams: grams(mean), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
 }
 
 function levelInterval(hopper: HopperState, settings: FeederSettings) {
   const { level } = hopper.estimate;
   const scaleError = settings.sensors.scale ? unlearntVariance(level, settings) : 0;
-  const deviation = Math.sqrt(levelVariance(hopper.estimate) + scaleError);
+  const widened = hopper.realisedError.factor / normalQuantile95;
+  const deviation = widened * Math.sqrt(levelVariance(hopper.estimate) + scaleError);
   const brim = brimGrams(settings);
   const { unclearRise, hypotheses } = hopper;
-  if (hypotheses.length > 1) {
+  if (hypotheses.length > 0) {
     const components = hypotheses.map((each) => ({
       probability: each.probability,
       mean: each.level,
-      deviation: Math.sqrt(levelVarianceOf(each)),
+      deviation: widened * Math.sqrt(levelVarianceOf(each)),
     }));
     return mixtureInterval(components, brim);
   }
@@ -142,21 +147,18 @@ export function updateHopperByPortion(
   chuteBlind = false,
 ): HopperState {
   const at = portion.recordedAt;
-  const current = hopper.statedPortionGrams === settings.portionMass ? hopper : restartPortion(hopper, settings);
-  if (portion.cutShort === true) return updateByCutShortPortion(current, portion, settings);
+  const stated = hopper.statedPortionGrams === settings.portionMass ? hopper : restartPortion(hopper, settings);
+  if (portion.cutShort === true) return updateByCutShortPortion(stated, portion, settings);
   const didFall = didFoodFall(portion, settings, chuteBlind);
+  // Food falls though nothing seems left: what the scale showed was no snow.
+  const current = didFall === true && isScarce(stated.estimate) ? acceptRiseAsFood(stated) : stated;
   if (didFall === false) return updateByEmptyPortion(current, portion, settings);
   const isCounted = current.isKnown && (current.levelMeasuredAt === null || at > current.levelMeasuredAt);
   const unseen = isCounted && isUnseen(current) ? lowerUnseen(current, didFall === true, at, settings) : null;
   const updated: HopperState = {
     isKnown: current.isKnown,
     hypotheses: (unseen ?? current).hypotheses,
-    estimate:
-      unseen !== null
-        ? unseen.estimate
-        : isCounted
-          ? lowerEstimate(current, didFall === true, settings)
-          : current.estimate,
+    estimate: unseen !== null ? unseen.estimate : isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
     portionSpreadVariance: current.portionSpreadVariance,
     noiseVariance: current.noiseVariance,
     statedPortionGrams: current.statedPortionGrams,
@@ -174,6 +176,8 @@ export function updateHopperByPortion(
     toldLevel: current.toldLevel,
     amountReportedAt: current.amountReportedAt,
     lastWord: current.lastWord,
+    realisedError: current.realisedError,
+    scoreBeforeDry: didFall === true ? null : current.scoreBeforeDry,
     emptyPortions: didFall === true ? 0 : current.emptyPortions,
     emptySince: current.emptySince,
     appetite: updateAppetiteByMeal(current.appetite, current.estimate.portion, at, settings),
@@ -190,13 +194,21 @@ function updateByEmptyPortion(
   const emptyPortions = motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1;
   const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
   const next = { ...hopper, emptyPortions, appetite };
-  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
-    const dry = dryUnseen(next, emptyPortions);
-    const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry) >= 0.9;
-    return isOut && dry.emptySince === null ? { ...dry, emptySince: recordedAt } : dry;
-  }
+  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions)
+    return updateByDryUnseen(next, recordedAt);
   const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
   return isRunEvident ? updateByRunDry(next, settings) : next;
+}
+
+/** Empty once hardly any history has food left: then the level before shows how far it was off. */
+function updateByDryUnseen(hopper: HopperState, at: Instant): HopperState {
+  const { emptyPortions } = hopper;
+  const dry = dryUnseen(hopper, emptyPortions);
+  const score = emptyPortions === 1 ? dryScore(hopper) : hopper.scoreBeforeDry;
+  const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry) >= 0.9 && dry.emptySince === null;
+  if (!isOut) return { ...dry, scoreBeforeDry: score };
+  const realisedError = score === null ? dry.realisedError : updateRealisedError(dry.realisedError, score);
+  return { ...dry, emptySince: at, realisedError, scoreBeforeDry: null };
 }
 
 /**
@@ -207,9 +219,10 @@ function updateByRunDry(hopper: HopperState, settings: FeederSettings): HopperSt
   const { estimate, weighedAt } = hopper;
   if (!settings.sensors.scale || weighedAt === null || isAssumed(settings, "hopperCapacity")) return hopper;
   const rest = restShare * settings.hopperCapacity;
-  const isFar = Math.abs(estimate.level - rest) > 3 * Math.sqrt(levelVariance(estimate) + rest * rest);
-  if (isFar) return hopper;
-  return { ...hopper, estimate: updateByMeasurement(estimate, rest, rest * rest), unclearRise: null };
+  const score = (estimate.level - rest) / Math.sqrt(levelVariance(estimate) + rest * rest);
+  if (Math.abs(score) > 3) return hopper;
+  const realisedError = updateRealisedError(hopper.realisedError, score);
+  return { ...hopper, estimate: updateByMeasurement(estimate, rest, rest * rest), unclearRise: null, realisedError };
 }
 /** Of the capacity, give or take as much. Common practice, no source. */
 const restShare = 0.03;
@@ -231,7 +244,10 @@ function updateByCutShortPortion(
   const scatter = portion ** 2 / 12 + hopper.portionSpreadVariance / 4;
   if (isUnseen(hopper)) return { ...cutShortUnseen(hopper, scatter), lastPortionAt, appetite };
   const loweredEstimate = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
-  const estimate = clampLevel(addVariance(loweredEstimate, { level: scatter }), settings);
+  const estimate = clampLevel(
+    addVariance(loweredEstimate, { level: scatter }),
+    settings,
+  );
   return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
 }
 
@@ -262,11 +278,22 @@ function lowerEstimate(hopper: HopperState, didFall: boolean, settings: FeederSe
   const isWellKnown = portionVariance(estimate) < (portionDriftShareMax * estimate.portion) ** 2;
   const portionDrift = isWellKnown ? (portionDriftShare * estimate.portion) ** 2 : 0;
   // What was seen to fall must have been there: without a scale this shows that a portion was estimated too heavy.
-  const isScarce = didFall && !settings.sensors.scale && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
-  const truncated = isScarce ? truncateBelow(estimate, estimate.portion) : estimate;
+  // With a load on the lid it is uncertain where the error lies.
+  const isCut = didFall && isScarce(estimate) && estimate.lidLoad < lidLoadMax * settings.hopperCapacity;
+  const truncated = isCut ? truncateBelow(estimate, emptyThreshold(settings)) : estimate;
   const predicted = predictByPortion(truncated, hopper.portionSpreadVariance, portionDrift);
-  return clampLevel(isScarce ? clampPortion(predicted, settings) : predicted, settings);
+  return clampLevel(isCut ? resetPortionAfter(predicted, estimate) : predicted, settings);
 }
+
+const lidLoadMax = 0.03; // of the capacity
+
+const isScarce = (estimate: LevelEstimate): boolean => estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
+
+/** That there was food says something of the scale's zero; a portion isn't learnt by it. */
+const resetPortionAfter = (predicted: LevelEstimate, { portion }: LevelEstimate): LevelEstimate => ({
+  ...predicted,
+  portion,
+});
 
 const statedPortionVariance = (settings: FeederSettings) =>
   ((isAssumed(settings, "portionMass") ? assumedPortionUncertainty : statedPortionUncertainty) *

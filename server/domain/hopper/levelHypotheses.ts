@@ -21,7 +21,8 @@ export function lowerByPortion(each: LevelHypothesis, spread: number, portionDri
   const [ll, lp, pp, lb, pb, bb] = each.covariance;
   return {
     probability: each.probability,
-    level: Math.max(each.level - each.portion, 0),
+    // Below zero it says how much more was given than there can have been: it may be empty.
+    level: Math.max(each.level - each.portion, -0.5 * each.brim),
     portion: each.portion,
     brim: each.brim,
     covariance: [Math.max(ll - 2 * lp + pp + spread, varianceMin), lp - pp, pp + portionDrift, lb - pb, pb, bb],
@@ -33,7 +34,20 @@ const varianceMin = 1e-4;
 /** So much more is in it, with this variance (g²). */
 export function raise(each: LevelHypothesis, added: number, variance: number): LevelHypothesis {
   const [ll, ...others] = each.covariance;
-  return { ...each, level: Math.max(each.level + added, 0), covariance: [ll + variance, ...others] };
+  return { ...each, level: each.level + added, covariance: [ll + variance, ...others] };
+}
+
+/** The level can't be below zero: what lies there is at zero (mean and variance of a rectified normal distribution, by its moments). */
+export function rectify(each: LevelHypothesis): LevelHypothesis {
+  const [ll, lp, pp, lb, pb, bb] = each.covariance;
+  const deviation = Math.sqrt(ll);
+  const z = each.level / deviation;
+  if (z > 4) return each;
+  const above = Math.exp(logNormalTail(-z));
+  const density = Math.exp(-0.5 * z * z - logSqrtTwoPi);
+  const level = each.level * above + deviation * density;
+  const variance = (each.level * each.level + ll) * above + each.level * deviation * density - level * level;
+  return { ...each, level, covariance: [Math.max(variance, varianceMin), above * lp, pp, above * lb, pb, bb] };
 }
 
 /** What is observed: the level, or how far it lies below the brim. */
@@ -48,7 +62,7 @@ export function observe(each: LevelHypothesis, what: Observed, value: number, no
   const step = (value - (isBrim ? each.level - each.brim : each.level)) / total;
   return {
     probability: each.probability,
-    level: Math.max(each.level + l * step, 0),
+    level: each.level + l * step,
     portion: Math.max(each.portion + p * step, 0.2 * each.portion),
     brim: Math.max(each.brim + b * step, 0.3 * each.brim),
     covariance: [

@@ -1,4 +1,5 @@
-import { normalDistribution, truncatedNormalInterval } from "./truncatedNormal.ts";
+import { logSqrtTwoPi } from "../normalTail.ts";
+import { normalDistribution } from "./truncatedNormal.ts";
 
 /** One of several explanations, with the normal distribution of the level by it. In grams. */
 export interface LevelComponent {
@@ -7,35 +8,32 @@ export interface LevelComponent {
   readonly deviation: number;
 }
 
-/** The mean and the interval from 5 to 95 % of a mixture of normal distributions, each cut off at zero and at `max`. All in grams. */
+/**
+ * The mean and the interval from 5 to 95 % of a mixture of normal distributions. What lies below zero is at zero, what lies above `max` at `max`.
+ * All in grams.
+ */
 export function mixtureInterval(
   components: readonly LevelComponent[],
   max: number,
 ): { readonly low: number; readonly mean: number; readonly high: number } {
-  const parts = components.map(({ probability, mean, deviation }) => ({
-    probability,
-    distribution: truncatedDistribution(mean, deviation, max),
-    ...truncatedNormalInterval(mean, deviation, max),
-  }));
-  const below = (x: number) => parts.reduce((sum, part) => sum + part.probability * part.distribution(x), 0);
-  const [least, most] = [Math.min(...parts.map(({ low }) => low)), Math.max(...parts.map(({ high }) => high))];
-  return {
-    low: solve(below, 0.05, least, most),
-    mean: parts.reduce((sum, part) => sum + part.probability * part.mean, 0),
-    high: solve(below, 0.95, least, most),
-  };
+  const below = (x: number) =>
+    components.reduce((sum, { probability, mean, deviation }) => sum + probability * normalDistribution((x - mean) / deviation), 0);
+  const [low, high] = [quantile(below, 0.05, max), quantile(below, 0.95, max)];
+  const mean = components.reduce((sum, each) => sum + each.probability * rectifiedMean(each.mean, each.deviation, max), 0);
+  return { low, mean: Math.min(Math.max(mean, low), high), high };
 }
 
-function truncatedDistribution(mean: number, deviation: number, max: number): (x: number) => number {
-  const at = (x: number) => (deviation > 0 ? normalDistribution((x - mean) / deviation) : Number(x >= mean));
-  const [below, inside] = [at(0), at(max) - at(0)];
-  if (inside < 1e-4) return (x) => Number(x >= Math.min(Math.max(mean, 0), max));
-  return (x) => (at(Math.min(Math.max(x, 0), max)) - below) / inside;
+/** Mean of a normal value that is held between zero and `max`. */
+function rectifiedMean(mean: number, deviation: number, max: number): number {
+  const excess = (z: number) => z * normalDistribution(z) + Math.exp(-0.5 * z * z - logSqrtTwoPi); // E[max(0, z + N(0, 1))]
+  return deviation * (excess(mean / deviation) - excess((mean - max) / deviation));
 }
 
-/** By halving: the quantiles of the whole lie between those of its parts. */
-function solve(below: (x: number) => number, probability: number, from: number, to: number): number {
-  let [low, high] = [from, to];
+/** By halving. */
+function quantile(below: (x: number) => number, probability: number, max: number): number {
+  if (below(0) >= probability) return 0;
+  if (below(max) <= probability) return max;
+  let [low, high] = [0, max];
   while (high - low > 0.05) {
     const middle = (low + high) / 2;
     if (below(middle) < probability) low = middle;

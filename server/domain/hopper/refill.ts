@@ -20,9 +20,10 @@ import {
   truncateAbove,
   updateByMeasurement,
 } from "./levelFilter.ts";
-import { updateUnclearRiseByWord } from "./unclearRise.ts";
 import { isUnseen } from "./unseenLevel.ts";
 import { tellUnseen } from "./unseenRefill.ts";
+import { updateRealisedError } from "./realisedError.ts";
+import { updateUnclearRiseByWord } from "./unclearRise.ts";
 
 /**
  * A refill reported by the keeper or by the feeder. One that the scale found within half an hour is
@@ -41,10 +42,7 @@ export function updateHopperByRefill(
   };
   // The scale knows better how much it was.
   if (isWeighed(hopper, at)) {
-    const told = updateUnclearRiseByWord(
-      { ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 },
-      at,
-    );
+    const told = updateUnclearRiseByWord({ ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 }, at);
     return refill.what.kind === "level" ? compareByScale(told, refill.what.grams, settings) : told;
   }
   if (isUnseen(hopper)) {
@@ -93,12 +91,15 @@ function toldLevel(
  */
 function compareByScale(hopper: HopperState, seen: number, settings: FeederSettings): HopperState {
   const variance = 2 * seenDeviation(seen, settings) ** 2;
-  const isFar = Math.abs(seen - hopper.estimate.level) > 2.5 * Math.sqrt(levelVariance(hopper.estimate) + variance);
-  return isFar ? hopper : { ...hopper, estimate: updateByMeasurement(hopper.estimate, seen, variance) };
+  const score = (seen - hopper.estimate.level) / Math.sqrt(levelVariance(hopper.estimate) + variance);
+  if (Math.abs(score) > 2.5) return hopper;
+  const realisedError = updateRealisedError(hopper.realisedError, score);
+  return { ...hopper, estimate: updateByMeasurement(hopper.estimate, seen, variance), realisedError };
 }
 
 /** "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source. */
-const seenDeviation = (seen: number, settings: FeederSettings): number => 0.005 * settings.hopperCapacity + 0.12 * seen;
+const seenDeviation = (seen: number, settings: FeederSettings): number =>
+  0.005 * settings.hopperCapacity + 0.12 * seen;
 
 /** The scale was read after it, or will soon be. */
 const isWeighed = ({ weighedAt }: HopperState, at: Instant): boolean =>

@@ -32,7 +32,7 @@ export function withHypotheses(hopper: HopperState, hypotheses: Hypotheses): Hop
   const [level, levelPortion, portion] = first.covariance;
   const [, , , , , ...others] = hopper.estimate.covariance;
   const covariance: Covariance = [level, levelPortion, portion, 0, 0, ...others];
-  const estimate = { ...hopper.estimate, level: first.level, portion: first.portion, covariance };
+  const estimate = { ...hopper.estimate, level: Math.max(first.level, 0), portion: first.portion, covariance };
   return { ...hopper, isKnown: true, estimate, hypotheses };
 }
 
@@ -44,16 +44,32 @@ const fallFloor = 0.02;
 /** @param didFall seen by a chute; false: it can't be seen */
 export function lowerUnseen(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
   const passed = hopper.lastPortionAt === null ? 0 : Math.max(0, at - hopper.lastPortionAt);
-  const all = didFall ? hopper.hypotheses.map(foodFell) : hopper.hypotheses;
+  const wasDry = hopper.emptyPortions > 0;
+  const all = didFall ? hopper.hypotheses.map((each) => foodFell(each, wasDry)) : hopper.hypotheses;
   const lowered = all.map((each) => lowerByPortion(each, hopper.portionSpreadVariance, portionDrift(each)));
   return withHypotheses(hopper, consolidate(addUntoldRefill(lowered, passed as Span, settings)));
 }
 
-function foodFell(each: LevelHypothesis): LevelHypothesis {
-  if (each.level > 3 * Math.sqrt(levelVarianceOf(each)) + each.portion) return each;
+function foodFell(each: LevelHypothesis, wasDry: boolean): LevelHypothesis {
+  const afterRun = wasDry && isDry(each) ? fallWhenDry : 1;
+  if (each.level > 3 * Math.sqrt(levelVarianceOf(each)) + each.portion) return times(each, afterRun);
   const likelihood = Math.max(probabilityAbove(each, 0.5 * each.portion), fallFloor);
-  return times(cutBelow(each, each.portion), likelihood);
+  const { level, portion, covariance } = cutBelow(each, each.portion);
+  const [ll, ...others] = covariance;
+  // Neighbouring portions share their errors, and a refill that nobody told is as likely as a portion that was learnt too heavy.
+  const cut: LevelHypothesis = {
+    probability: each.probability,
+    level,
+    portion: (portion + each.portion) / 2,
+    brim: each.brim,
+    covariance: [Math.max(ll, (cornerShare * each.brim) ** 2), ...others],
+  };
+  return times(cut, likelihood * afterRun);
 }
+/** What ran dry gives nothing more, but for a trickle. */
+const fallWhenDry = 0.2;
+/** Of the brim: nobody knows the last of it better. */
+const cornerShare = 0.012;
 
 /** Food, damp and the height above the outlet change the portion: some per cent within a filling. Common practice, no source. */
 const portionDriftShare = 0.004;
@@ -111,8 +127,8 @@ export const cutShortUnseen = (hopper: HopperState, variance: number): HopperSta
 /** What lies in corners, of the brim, give or take as much. Common practice, no source. */
 const restShare = 0.025;
 /** Empty portions come in ones and in runs by nature (feed/emptyPortions.ts), and a run may be a jam: after six they prove nothing more. */
-const emptyByNature = 0.05;
-const emptyAgain = 0.45;
+const emptyByNature = 0.08;
+const emptyAgain = 0.6;
 const emptyRunMax = 6;
 const emptyWhenDry = 0.95;
 
@@ -134,6 +150,17 @@ export function dryUnseen(hopper: HopperState, count: number): HopperState {
 /** By this history nothing is left but the rest. */
 const isDry = (each: LevelHypothesis): boolean =>
   each.level + Math.sqrt(levelVarianceOf(each)) < 3 * restShare * each.brim;
+
+/** How far the level of all histories together lies from that of an empty hopper, in its own standard deviations. */
+export function dryScore({ hypotheses }: HopperState): number | null {
+  const mean = hypotheses.reduce((sum, each) => sum + each.probability * each.level, 0);
+  const variance = hypotheses.reduce(
+    (sum, each) => sum + each.probability * (levelVarianceOf(each) + (each.level - mean) ** 2),
+    0,
+  );
+  const rest = restShare * (hypotheses[0]?.brim ?? 0);
+  return variance > 0 ? Math.max(mean - rest, 0) / Math.sqrt(variance + rest * rest) : null;
+}
 
 export const dryProbabilityOf = ({ hypotheses }: HopperState): number =>
   hypotheses.reduce((sum, each) => sum + (isDry(each) ? each.probability : 0), 0);

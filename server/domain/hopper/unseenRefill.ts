@@ -10,6 +10,7 @@ import {
   type Hypotheses,
   observe,
   raise,
+  rectify,
   times,
   withBrim,
   withLevel,
@@ -46,7 +47,7 @@ export function tellUnseen(
   const word: LastWord = { at, kind: what.kind, grams: what.kind === "filled" ? null : what.grams };
   const isTwice = isSameWord(hopper.lastWord, word);
   const after = before.flatMap((each) => {
-    const told = tellOne(each, hopper.lastWord, { at, what }, eatenSince);
+    const told = tellOne(rectify(each), hopper.lastWord, { at, what }, eatenSince);
     if (!isTwice) return told;
     return [times(each, twiceShare / each.brim), ...told.map((one) => times(one, 1 - twiceShare))];
   });

@@ -42,15 +42,13 @@ export function updateHastyBursts(bursts: HastyBursts | null, count: TimedCount)
 
 function addHastyCount(known: HastyBursts, { at, isAlone }: TimedCount): HastyBursts {
   const remaining = remainingPoints(known, at);
-  const isSameBurst = known.burstAt !== null && at - known.burstAt < burstGapMin;
-  const burstPointsBefore = isSameBurst ? known.burstPoints : 0;
-  const burstPoints = Math.max(
-    burstPointsBefore,
-    Math.min(isAlone ? burstPointsMax : 1, burstPointsBefore + (isAlone ? 1 : accompaniedPoints)),
-  );
-  const points = Math.min(pointsMax, remaining + burstPoints - burstPointsBefore);
+  const isSameBurst = isHastyBurst(known, at);
+  const pointsBefore = isSameBurst ? known.burstPoints : 0;
+  const burstPoints = isAlone
+    ? Math.min(burstPointsMax, pointsBefore + 1)
+    : Math.max(pointsBefore, Math.min(1, pointsBefore + accompaniedPoints));
+  const points = Math.min(pointsMax, remaining + burstPoints - pointsBefore);
   const isRestarted = remaining === 0 && !isSameBurst;
-  const hasEnded = !isRecent(known, at);
   return {
     quickAt: known.quickAt,
     points,
@@ -59,8 +57,13 @@ function addHastyCount(known: HastyBursts, { at, isAlone }: TimedCount): HastyBu
     burstPoints,
     bursts: (isRestarted ? 0 : known.bursts) + (isSameBurst ? 0 : 1),
     firstAt: isRestarted ? at : known.firstAt,
-    since: points >= pointsChattering ? (hasEnded ? at : (known.since ?? at)) : hasEnded ? null : known.since,
+    since: chatteringSince(known, points, at),
   };
+}
+
+function chatteringSince(known: HastyBursts, points: number, at: Instant): Instant | null {
+  const before = isRecent(known, at) ? known.since : null;
+  return before ?? (points >= pointsChattering ? at : null);
 }
 
 /** It chatters: so many bursts are no chance. It has ended once there was no burst for two days. */

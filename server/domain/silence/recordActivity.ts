@@ -31,7 +31,7 @@ import { endSilence, updateSilenceByBout } from "./silenceStatistics.ts";
 export type Doubt = "none" | "burst" | "chatter";
 
 /** `burst`: this burst alone; `chatter`: all that it counts now. */
-const doubtOf = ({ chatter, hasty }: SensorActivity, at: Instant): Doubt => doubt(chatter, hasty, at);
+const doubtOf = ({ chatter, hasty }: Counting, at: Instant): Doubt => doubt(chatter, hasty, at);
 
 /** Since when no bird can have made what the sensor counts at this moment; null: birds may have. */
 export const doubtfulSince = (activity: SensorActivity, at: Instant): Instant | null =>
@@ -72,36 +72,48 @@ export function recordActivity(
   { isOwnSignal, events, growth }: Activity = oneEvent,
 ): SensorsState {
   const before = sensors[sensor];
-  let chatter = isOwnSignal ? updateChatter(before, growth, at) : before.chatter;
-  const hasty =
-    isOwnSignal && growth === null
-      ? updateHastyBursts(before.hasty, timedCount(sensors, sensor, chatter, at, settings))
-      : before.hasty;
-  const found = doubt(chatter, hasty, at);
-  const isMark =
-    found === "none" &&
-    !sensors.isPaused &&
-    (chatter === null || chatter.excess <= excessOfMark) &&
-    isApart(before.lastMarkAt, at);
-  const change = markChange(found, isMark, chatter?.marks ?? 0);
-  if (chatter !== null && change !== null) chatter = { ...chatter, marks: isMark ? chatter.marks + 1 : 0 };
+  const counted = isOwnSignal ? updateCounting(sensors, sensor, growth, at, settings) : before;
+  const found = doubtOf(counted, at);
+  const isMark = found === "none" && !sensors.isPaused && isMarkOf(before, counted.chatter, at);
+  const change = markChange(found, isMark, counted.chatter?.marks ?? 0);
+  const chatter = change === null ? counted.chatter : withMarks(counted.chatter, isMark);
   const lastMarkAt = isMark ? at : before.lastMarkAt;
-  const updated = isOwnSignal
-    ? recordOwnSignal(
-        before,
-        { sensor, events: growth === null ? events : 0, chatter, hasty, lastMarkAt },
-        at,
-        settings,
-      )
-    : { ...before, lastMarkAt };
-  const companion = (activity: SensorActivity) =>
-    change === null ? activity : markCompanion(activity, sensor, change);
-  return withBirdSensors(
-    sensors,
-    sensor === "button" ? updated : companion(sensors.button),
-    sensor === "detector" ? updated : companion(sensors.detector),
-    sensor === "perch" ? updated : companion(sensors.perch),
-  );
+  const signal = { sensor, events: growth === null ? events : 0, chatter, hasty: counted.hasty, lastMarkAt };
+  const updated = isOwnSignal ? recordOwnSignal(before, signal, at, settings) : { ...before, chatter, lastMarkAt };
+  return withCompanions(sensors, sensor, updated, change);
+}
+
+type Counting = Pick<SensorActivity, "chatter" | "hasty">;
+
+/** Growth of a total has no times, and so shows no bursts. */
+function updateCounting(
+  sensors: SensorsState,
+  sensor: BirdSensor,
+  growth: TotalGrowth | null,
+  at: Instant,
+  settings: FeederSettings,
+): Counting {
+  const before = sensors[sensor];
+  const chatter = updateChatter(before, growth, at);
+  if (growth !== null) return { chatter, hasty: before.hasty };
+  return { chatter, hasty: updateHastyBursts(before.hasty, timedCount(sensors, sensor, chatter, at, settings)) };
+}
+
+const isMarkOf = ({ lastMarkAt }: SensorActivity, chatter: ChatterState | null, at: Instant): boolean =>
+  isApart(lastMarkAt, at) && (chatter === null || chatter.excess <= excessOfMark);
+
+const withMarks = (chatter: ChatterState | null, isMark: boolean): ChatterState | null =>
+  chatter && { ...chatter, marks: isMark ? chatter.marks + 1 : 0 };
+
+function withCompanions(
+  sensors: SensorsState,
+  sensor: BirdSensor,
+  updated: SensorActivity,
+  change: ((pairing: Pairing) => Pairing) | null,
+): SensorsState {
+  const companion = (other: BirdSensor) =>
+    other === sensor ? updated : change === null ? sensors[other] : markCompanion(sensors[other], sensor, change);
+  return withBirdSensors(sensors, companion("button"), companion("detector"), companion("perch"));
 }
 
 /** What a count means to the companions; null: nothing. A burst takes back what its first counts seemed to mean. */
