@@ -244,12 +244,10 @@ function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, 
 }
 
 function applyDeposit(draft: Draft, event: Extract<FeederEvent, { kind: "deposit" }>, context: ReportContext): void {
-  const { feed, cold, sensors } = draft;
-  const { recordedAt } = event;
   // A button that chatters uses up the portions that a program gives in an hour.
-  const nothingOwed = context.paused || isFoundChattering(sensors.button, recordedAt);
-  draft.feed = updateFeedByDeposit(feed, event, context.now, nothingOwed);
-  draft.cold = updateColdByDeposit(cold, event, recordedAt);
+  const nothingOwed = context.paused || isFoundChattering(draft.sensors.button, event.recordedAt);
+  draft.feed = updateFeedByDeposit(draft.feed, event, context.now, nothingOwed);
+  draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
 }
 
 function applyPortion(

@@ -118,6 +118,8 @@ function runLengthMax(pairing: Pairing, at: Instant, pair: PairContext): number 
 const hitsMin = 19;
 /** The predictive probability knows how little eight hits tell; fewer say little of junk, of which some birds bring much. Our choice. */
 const slotHitsMin = 8;
+/** One bird may bring four stones in a row, however seldom that was. Our choice. */
+const slotMarksMin = 5;
 export const isLearnt = (pairing: Pairing, { isOwnSlot }: Pick<PairContext, "isOwnSlot"> = {}): boolean =>
   pairing.hits >= (isOwnSlot ? slotHitsMin : hitsMin);
 
@@ -138,7 +140,7 @@ export const pairContext = (
 
 /** Whether the open run of misses is longer than chance and the birds' habits explain. */
 export const isRunTooLong = (pairing: Pairing, now: Instant, pair: PairContext): boolean =>
-  pairing.openMarks > 1 &&
+  pairing.openMarks >= (pair.isOwnSlot ? slotMarksMin : 2) &&
   isLearnt(pairing, pair) &&
   (pair.practice || now - pairing.since >= historyMin) &&
   logRunProbability(pairing, pair) <= logProbabilityAllowed(pairing, now);
