@@ -46,8 +46,8 @@ export interface ReplayOptions {
   /** In place of those in the log, throughout; what it leaves out is as in the log. */
   readonly override?: LoggedSettings;
   /**
-   * `whenDue`: also where the log has all checks, they are made when these settings and this version make them due. But none while
-   * the log shows that the server was off.
+   * `whenDue`: besides those of the log, also when these settings and this version make them due. But none while the log shows that
+   * the server was off.
    */
   readonly checks?: "asLogged" | "whenDue";
   /** What each step leads to. */
@@ -152,7 +152,6 @@ export class Replay {
         return [];
       case "check":
         feeder.checksAreLogged = true;
-        if (this.#makesAllChecks) return [];
         feeder.checkAt = never;
         if (line.check === "checked") this.#applyFact(feeder, { kind: "minutePassed" }, at);
         return [];
