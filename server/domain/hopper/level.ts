@@ -4,6 +4,7 @@ import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
+import type { HopperState } from "./hopperState.ts";
 import {
   addVariance,
   diagonalCovariance,
@@ -15,7 +16,6 @@ import {
   truncateBelow,
   updateByMeasurement,
 } from "./levelFilter.ts";
-import type { HopperState } from "./hopperState.ts";
 import { levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
 import { mixtureInterval } from "./mixtureInterval.ts";
@@ -157,7 +157,12 @@ export function updateHopperByPortion(
   const updated: HopperState = {
     isKnown: current.isKnown,
     hypotheses: (unseen ?? current).hypotheses,
-    estimate: unseen !== null ? unseen.estimate : isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
+    estimate:
+      unseen !== null
+        ? unseen.estimate
+        : isCounted
+          ? lowerEstimate(current, didFall === true, settings)
+          : current.estimate,
     portionSpreadVariance: current.portionSpreadVariance,
     noiseVariance: current.noiseVariance,
     statedPortionGrams: current.statedPortionGrams,
@@ -243,10 +248,7 @@ function updateByCutShortPortion(
   const scatter = portion ** 2 / 12 + hopper.portionSpreadVariance / 4;
   if (isUnseen(hopper)) return { ...cutShortUnseen(hopper, scatter), lastPortionAt, appetite };
   const loweredEstimate = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
-  const estimate = clampLevel(
-    addVariance(loweredEstimate, { level: scatter }),
-    settings,
-  );
+  const estimate = clampLevel(addVariance(loweredEstimate, { level: scatter }), settings);
   return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
 }
 

@@ -42,7 +42,10 @@ export function updateHopperByRefill(
   };
   // The scale knows better how much it was.
   if (isWeighed(hopper, at)) {
-    const told = updateUnclearRiseByWord({ ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 }, at);
+    const told = updateUnclearRiseByWord(
+      { ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 },
+      at,
+    );
     return refill.what.kind === "level" ? compareByScale(told, refill.what.grams, settings) : told;
   }
   if (isUnseen(hopper)) {
@@ -98,8 +101,7 @@ function compareByScale(hopper: HopperState, seen: number, settings: FeederSetti
 }
 
 /** "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source. */
-const seenDeviation = (seen: number, settings: FeederSettings): number =>
-  0.005 * settings.hopperCapacity + 0.12 * seen;
+const seenDeviation = (seen: number, settings: FeederSettings): number => 0.005 * settings.hopperCapacity + 0.12 * seen;
 
 /** The scale was read after it, or will soon be. */
 const isWeighed = ({ weighedAt }: HopperState, at: Instant): boolean =>
