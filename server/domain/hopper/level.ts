@@ -1,5 +1,6 @@
 import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, later } from "../instant.ts";
+import { memoizeLatest } from "../memoizeLatest.ts";
 import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
