@@ -91,7 +91,12 @@ export function mayBeEmptyWithin(
 
 type LevelDecline =
   | Exclude<EmptyForecast, { kind: "emptyAt" }>
-  | { readonly kind: "declining"; readonly left: GramsLeft; readonly rate: number; readonly forecast: AppetiteForecast };
+  | {
+      readonly kind: "declining";
+      readonly left: GramsLeft;
+      readonly rate: number;
+      readonly forecast: AppetiteForecast;
+    };
 
 /** Used twice at each step. */
 const levelDecline = memoizeLatest(computeLevelDecline);

@@ -1,9 +1,11 @@
 import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, later } from "../instant.ts";
+import { memoizeLatest } from "../memoizeLatest.ts";
 import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
+import type { HopperState } from "./hopperState.ts";
 import {
   addVariance,
   diagonalCovariance,
@@ -15,16 +17,14 @@ import {
   truncateBelow,
   updateByMeasurement,
 } from "./levelFilter.ts";
-import type { HopperState } from "./hopperState.ts";
-import { levelVarianceOf } from "./levelHypotheses.ts";
+import { type Hypotheses, levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
 import { mixtureInterval } from "./mixtureInterval.ts";
+import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
-import { memoizeLatest } from "../memoizeLatest.ts";
-import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
-import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
 import { acceptRiseAsFood, unclearGrams } from "./unclearRise.ts";
+import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
 
 export type { HopperState } from "./hopperState.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -84,7 +84,6 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
     foundRefill: null,
     refillReportedAt: null,
     toldLevel: null,
-    amountReportedAt: null,
     lastWord: null,
     realisedError: initialRealisedError,
     scoreBeforeDry: null,
@@ -99,35 +98,46 @@ export const hopperLevel = memoizeLatest(computeHopperLevel);
 
 function computeHopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
-  const { low, mean, high } = levelInterval(hopper, settings);
+  const [low, point, high] = levelInterval(hopper, settings);
   // Less than the last portions may as well be nothing.
-  return { grams: grams(mean), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
+  return { grams: grams(point), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
 }
 
-function levelInterval(hopper: HopperState, settings: FeederSettings) {
-  const { level } = hopper.estimate;
-  const scaleError = settings.sensors.scale ? unlearntVariance(level, settings) : 0;
-  const widened = hopper.realisedError.factor / normalQuantile95;
-  const deviation = widened * Math.sqrt(levelVariance(hopper.estimate) + scaleError);
+/** Low, point and high in grams. */
+type Interval = readonly [number, number, number];
+
+function levelInterval(hopper: HopperState, settings: FeederSettings): Interval {
+  const { unclearRise, hypotheses, realisedError, estimate } = hopper;
+  const widening = realisedError.factor / normalQuantile95;
   const brim = brimGrams(settings);
-  const { unclearRise, hypotheses } = hopper;
-  if (hypotheses.length > 0) {
-    const components = hypotheses.map((each) => ({
-      probability: each.probability,
-      mean: each.level,
-      deviation: widened * Math.sqrt(levelVarianceOf(each)),
-    }));
-    return mixtureInterval(components, brim);
+  if (hypotheses.length > 0) return hypothesesInterval(hypotheses, widening, brim);
+  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
+  const deviation = widening * Math.sqrt(levelVariance(estimate) + scaleError);
+  if (unclearRise === null) {
+    const { low, mean, high } = truncatedNormalInterval(estimate.level, deviation, brim);
+    return [low, mean, high];
   }
-  if (unclearRise === null) return truncatedNormalInterval(level, deviation, brim);
-  return mixtureInterval(
+  const { foodProbability } = unclearRise;
+  const { low, median, high } = mixtureInterval(
     [
-      { probability: 1 - unclearRise.foodProbability, mean: level, deviation },
-      { probability: unclearRise.foodProbability, mean: level + unclearGrams(hopper), deviation },
+      { probability: 1 - foodProbability, mean: estimate.level, deviation },
+      { probability: foodProbability, mean: estimate.level + unclearGrams(hopper), deviation },
     ],
     brim,
   );
+  return [low, median, high];
 }
+
+/** Histories change with a portion and a word only, and the level is asked for at each report. */
+const hypothesesInterval = memoizeLatest((hypotheses: Hypotheses, widening: number, brim: number): Interval => {
+  const components = hypotheses.map((each) => ({
+    probability: each.probability,
+    mean: each.level,
+    deviation: widening * Math.sqrt(levelVarianceOf(each)),
+  }));
+  const { low, median, high } = mixtureInterval(components, brim);
+  return [low, median, high];
+});
 
 /** What one portion weighs as learnt so far, and how far single portions scatter around it. */
 export const learntPortion = (hopper: HopperState): { readonly mean: Grams; readonly spread: Grams } => ({
@@ -158,7 +168,12 @@ export function updateHopperByPortion(
   const updated: HopperState = {
     isKnown: current.isKnown,
     hypotheses: (unseen ?? current).hypotheses,
-    estimate: unseen !== null ? unseen.estimate : isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
+    estimate:
+      unseen !== null
+        ? unseen.estimate
+        : isCounted
+          ? lowerEstimate(current, didFall === true, settings)
+          : current.estimate,
     portionSpreadVariance: current.portionSpreadVariance,
     noiseVariance: current.noiseVariance,
     statedPortionGrams: current.statedPortionGrams,
@@ -174,7 +189,6 @@ export function updateHopperByPortion(
     foundRefill: current.foundRefill,
     refillReportedAt: current.refillReportedAt,
     toldLevel: current.toldLevel,
-    amountReportedAt: current.amountReportedAt,
     lastWord: current.lastWord,
     realisedError: current.realisedError,
     scoreBeforeDry: didFall === true ? null : current.scoreBeforeDry,
@@ -244,10 +258,7 @@ function updateByCutShortPortion(
   const scatter = portion ** 2 / 12 + hopper.portionSpreadVariance / 4;
   if (isUnseen(hopper)) return { ...cutShortUnseen(hopper, scatter), lastPortionAt, appetite };
   const loweredEstimate = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
-  const estimate = clampLevel(
-    addVariance(loweredEstimate, { level: scatter }),
-    settings,
-  );
+  const estimate = clampLevel(addVariance(loweredEstimate, { level: scatter }), settings);
   return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
 }
 

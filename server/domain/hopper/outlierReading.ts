@@ -69,7 +69,10 @@ function requiredPersistence(
 ): { readonly readings: number; readonly span: Span } {
   if (isJustReported(hopper, at)) return { readings: 2, span: seconds(20) };
   // A hand lifts the hopper for some minutes; snow slides off, or food is gone for good.
-  if (residual < 0) return hopper.estimate.lidLoad > 0.3 * -residual ? { readings: 2, span: seconds(20) } : { readings: 3, span: minutes(8) };
+  if (residual < 0)
+    return hopper.estimate.lidLoad > 0.3 * -residual
+      ? { readings: 2, span: seconds(20) }
+      : { readings: 3, span: minutes(8) };
   // No corvid weighs so much or so little, and two at once don't sit still.
   if (residual < birdGramsMin || residual > birdGramsMax) return { readings: 3, span: minutes(2) };
   return { readings: 3, span: minutes(5) };
@@ -98,7 +101,10 @@ function applyRise(
   const refillFound = isReported ? null : grams(residual);
   // Whoever tells of this refill would have told of the one before.
   const unclearRise = isReported ? null : restarted.unclearRise;
-  return { hopper: { ...restarted, unclearRise, foundRefill: { grams: residual, at: since } }, foundRefill: refillFound };
+  return {
+    hopper: { ...restarted, unclearRise, foundRefill: { grams: residual, at: since } },
+    foundRefill: refillFound,
+  };
 }
 
 /** The rise lies on the lid, and the food is as it was. */
@@ -113,7 +119,10 @@ function loadLid(
   const restarted = restartLevel({ ...hopper, estimate: withLidLoad }, outlier, settings, 0);
   return cause.kind === "load"
     ? restarted
-    : { ...restarted, unclearRise: startUnclearRise(hopper.unclearRise, outlier.residual, cause.foodProbability, cause.isRain, since) };
+    : {
+        ...restarted,
+        unclearRise: startUnclearRise(hopper.unclearRise, outlier.residual, cause.foodProbability, cause.isRain, since),
+      };
 }
 
 function applyFall(hopper: HopperState, outlier: OutlierReading, settings: FeederSettings): WeighingResult {

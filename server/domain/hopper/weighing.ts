@@ -60,7 +60,15 @@ export function updateHopperByWeighing(
   // A refill that was told may be small, and snow on the lid makes the rest uncertain.
   const gate = isJustReported(hopper, at) ? Math.min(usualGate, 0.03 * settings.hopperCapacity) : usualGate;
   if (Math.abs(residual) > gate) {
-    const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported, temperatures };
+    const outlier = {
+      reading,
+      residual,
+      kelvinAboveTare,
+      at,
+      gate,
+      hasUnreportedEating: isEatingUnreported,
+      temperatures,
+    };
     return updateByOutlier({ ...predicted, predictedAt: at }, outlier, settings);
   }
   const corrected = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, hopper.noiseVariance));
@@ -69,6 +77,7 @@ export function updateHopperByWeighing(
     estimate: clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings),
     portionSpreadVariance: updatedSpread(hopper, residual, totalVariance),
     noiseVariance: updatedNoise(hopper, residual, totalVariance, settings),
+    hypotheses: [],
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,
