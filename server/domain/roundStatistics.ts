@@ -46,7 +46,6 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   foundRefill: roundNumbers(hopper.foundRefill, before.foundRefill),
   refillReportedAt: hopper.refillReportedAt,
   toldLevel: roundNumbers(hopper.toldLevel, before.toldLevel),
-  amountReportedAt: hopper.amountReportedAt,
   lastWord: hopper.lastWord,
   realisedError: roundNumbers(hopper.realisedError, before.realisedError),
   scoreBeforeDry: roundNumbers(hopper.scoreBeforeDry, null),

@@ -108,6 +108,7 @@ describe("a table", () => {
     alarms: [],
     levels: 10,
     levelsHeld: 9,
+    widths: 1.5,
     forecasts: [],
     refusedLines: 0,
     ...different,
@@ -118,18 +119,27 @@ describe("a table", () => {
     const right = figures({ alarms: [{ ...alarm, founded: true, hoursAfterFault: null }] });
     // Garwood 1936: one seen, 0.0253 to 5.572; here over two years.
     expect(healthyRow("x", [one, right]).slice(1, 5)).toEqual(["2", "0.5 (0.0127 to 2.79)", "0.5", "1"]);
-    expect(healthyRow("x", [one, right])[6]).toBe("90.0 % (70 to 97)"); // Wilson 1927: 18 of 20
+    expect(healthyRow("x", [one, right]).slice(6)).toEqual(["90.0 % (70 to 97)", "15.0 %"]); // Wilson 1927: 18 of 20
   });
 
   it("gives the share of run-outs that the forecast held, the last day apart", () => {
     const forecasts = [
-      { hoursBefore: 40, held: false, past: false },
-      { hoursBefore: 10, held: true, past: true },
+      { hoursBefore: 40, held: false, past: false, hoursOff: 8, lineHoursOff: null },
+      { hoursBefore: 10, held: true, past: true, hoursOff: 2, lineHoursOff: 5 },
     ];
     const row = runOutRow("x", [
       figures({ forecasts, alarms: [{ ...alarm, fault: "foodOut", founded: true, hoursAfterFault: null }] }),
     ]);
-    expect(row.map((cell) => cell.split(" (")[0])).toEqual(["x", "1", "50.0 %", "100.0 %", "50.0 %", "100.0 %"]);
+    expect(row.map((cell) => cell.split(" (")[0])).toEqual([
+      "x",
+      "1",
+      "50.0 %",
+      "100.0 %",
+      "50.0 %",
+      "2",
+      "5",
+      "100.0 %",
+    ]);
   });
 
   it("tells a fault's first name from the one it ends with, and who else is blamed", () => {

@@ -14,6 +14,7 @@ export interface StoryFigures {
   readonly alarms: readonly JudgedAlarm[];
   readonly levels: number; // moments at which a level was shown, once in four hours, while nothing was planted
   readonly levelsHeld: number; // of which the 90 % interval held what lies on the scale
+  readonly widths: number; // of these intervals together, in shares of the entered capacity
   readonly forecasts: readonly JudgedForecast[];
   readonly refusedLines: number;
 }
@@ -29,10 +30,16 @@ export interface JudgedForecast {
   readonly hoursBefore: number;
   readonly held: boolean; // within p10 and p90
   readonly past: boolean; // a time was told that had passed
+  readonly hoursOff: number; // of the median
+  /** Of a straight line through the server's own level a day ago and now; null while it knew none a day ago. */
+  readonly lineHoursOff: number | null;
 }
 
 const sampledEvery = hours(4);
 const digestEvery = hours(24);
+const dayAndSample = hours(25);
+/** As far as the forecast itself looks ahead. */
+const lineMax = hours(365 * 24);
 
 export function judgeStory(world: World, story: Story): StoryFigures {
   const judge = new StoryJudge(story);
@@ -53,7 +60,8 @@ class StoryJudge {
   readonly #replay = new Replay({ settings: {}, hourly: false, output: (line) => this.#outputs.push(line) });
   readonly #plantsFault: boolean;
   readonly #alarms: JudgedAlarm[] = [];
-  readonly #issued: { readonly at: Instant; readonly forecast: EmptyForecast }[] = [];
+  readonly #issued: IssuedForecast[] = [];
+  readonly #shown: { readonly at: Instant; readonly grams: number }[] = []; // levels of the last day
   readonly #forecasts: JudgedForecast[] = [];
   readonly #rows = new EmptyRows();
   #from: Instant | null = null;
@@ -64,6 +72,7 @@ class StoryJudge {
   #wasEmpty = false;
   #levels = 0;
   #levelsHeld = 0;
+  #widths = 0;
   #refused = 0;
 
   constructor({ fault }: Story) {
@@ -94,6 +103,7 @@ class StoryJudge {
       alarms: this.#alarms,
       levels: this.#levels,
       levelsHeld: this.#levelsHeld,
+      widths: this.#widths,
       forecasts: this.#forecasts,
       refusedLines: this.#refused,
     };
@@ -133,22 +143,32 @@ class StoryJudge {
     const level = hopperLevel(hopper, settings);
     if (level !== null) {
       this.#levels += 1;
+      this.#widths += (level.high - level.low) / settings.hopperCapacity;
+      this.#remember(truth.at, level.grams);
       if (truth.gramsOnScale >= level.low && truth.gramsOnScale <= level.high) this.#levelsHeld += 1;
     }
-    if (truth.emptySince === null)
-      this.#issued.push({ at: truth.at, forecast: forecastEmpty(hopper, settings, truth.at) });
+    if (truth.emptySince !== null) return;
+    const forecast = forecastEmpty(hopper, settings, truth.at);
+    this.#issued.push({ at: truth.at, forecast, line: straightLine(this.#shown) });
+  }
+
+  #remember(at: Instant, grams: number): void {
+    this.#shown.push({ at, grams });
+    while (this.#shown[0] !== undefined && at - this.#shown[0].at > dayAndSample) this.#shown.shift();
   }
 
   /** Once the hopper is empty, the forecasts of the last days are judged; a refill before that makes them void. */
   #judgeForecasts({ emptySince, grams }: WorldTruth): void {
     const isEmpty = emptySince !== null;
     if (isEmpty && !this.#wasEmpty) {
-      for (const { at, forecast } of this.#issued) {
+      for (const { at, forecast, line } of this.#issued) {
         if (forecast.kind !== "emptyAt") continue;
         this.#forecasts.push({
           hoursBefore: inHours((emptySince - at) as Span),
           held: forecast.p10 <= emptySince && emptySince <= forecast.p90,
           past: forecast.p50 < at,
+          hoursOff: Math.abs(inHours((forecast.p50 - emptySince) as Span)),
+          lineHoursOff: line === null ? null : Math.abs(inHours((line - emptySince) as Span)),
         });
       }
     }
@@ -157,6 +177,21 @@ class StoryJudge {
     this.#wasEmpty = isEmpty;
   }
   #gramsBefore = 0;
+}
+
+interface IssuedForecast {
+  readonly at: Instant;
+  readonly forecast: EmptyForecast;
+  readonly line: number | null;
+}
+
+/** When the level comes to nothing, if it sinks on as it did over the last day. */
+function straightLine(levels: readonly { readonly at: Instant; readonly grams: number }[]): number | null {
+  const [first, last] = [levels[0], levels.at(-1)];
+  if (first === undefined || last === undefined || last.at - first.at < hours(23)) return null;
+  const sunk = first.grams - last.grams;
+  if (sunk <= 0) return last.at + lineMax;
+  return last.at + Math.min((last.grams / sunk) * (last.at - first.at), lineMax);
 }
 
 /** Runs of the motor in a row from which no piece fell. */

@@ -28,6 +28,7 @@ export function healthyRow(name: string, stories: readonly StoryFigures[]): stri
     formatNumber(Math.max(...rates)),
     formatNumber(pushes / (years * (daysAYear / 7))),
     shareText(held, levels),
+    percent(sum(stories, ({ widths }) => widths) / Math.max(levels, 1)),
   ];
 }
 
@@ -39,6 +40,7 @@ export const healthyColumns = [
   "worst",
   "alarms a week",
   "level within 90 %",
+  "mean width",
 ];
 
 /** Feeders that nobody refills. */
@@ -46,6 +48,7 @@ export function runOutRow(name: string, stories: readonly StoryFigures[]): strin
   const all = stories.flatMap(({ forecasts }) => forecasts).filter(({ hoursBefore }) => hoursBefore >= 0);
   const last = all.filter(({ hoursBefore }) => hoursBefore <= 24);
   const held = (some: typeof all) => shareText(some.filter((one) => one.held).length, some.length);
+  const compared = all.filter(({ lineHoursOff }) => lineHoursOff !== null);
   const emptied = stories.filter(({ forecasts }) => forecasts.length > 0);
   const told = emptied.filter(({ alarms }) => alarms.some(({ fault }) => fault === "foodOut"));
   return [
@@ -54,6 +57,8 @@ export function runOutRow(name: string, stories: readonly StoryFigures[]): strin
     held(all),
     held(last),
     shareText(all.filter(({ past }) => past).length, all.length),
+    meanText(compared.map(({ hoursOff }) => hoursOff)),
+    meanText(compared.map(({ lineHoursOff }) => lineHoursOff ?? 0)),
     shareText(told.length, emptied.length),
   ];
 }
@@ -64,6 +69,8 @@ export const runOutColumns = [
   "within p10 to p90",
   "in the last 24 h",
   "told a past time",
+  "off by h, mean",
+  "straight line off by h",
   "called food out",
 ];
 
@@ -109,6 +116,9 @@ export const faultColumns = [
   "median unfed runs",
   "others blamed",
 ];
+
+const meanText = (values: readonly number[]): string =>
+  values.length === 0 ? "-" : formatNumber(values.reduce((total, value) => total + value, 0) / values.length);
 
 const medianText = (values: readonly number[]): string => formatNumber(quantile(values, 0.5));
 

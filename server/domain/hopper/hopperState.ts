@@ -28,7 +28,6 @@ export interface HopperState {
   readonly foundRefill: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
   readonly refillReportedAt: Instant | null; // when the keeper last entered one
   readonly toldLevel: { readonly grams: number; readonly at: Instant } | null; // what the last word means, until the scale has shown it
-  readonly amountReportedAt: Instant | null; // when the keeper last entered how much was poured in
   readonly lastWord: LastWord | null; // what the keeper last entered, while no scale shows the level
   readonly realisedError: RealisedError;
   readonly scoreBeforeDry: number | null; // how far the level was off, if this run of empty portions ends in an empty hopper

@@ -22,8 +22,9 @@ import {
  * Shares are common practice, no source; they only have to be about right, since what falls afterwards decides.
  */
 
-/** A hopper whose level no scale has ever shown. */
-export const isUnseen = ({ weighedAt }: HopperState): boolean => weighedAt === null;
+/** A hopper whose level no scale shows: it has none, or the keeper's word came while it wasn't read. */
+export const isUnseen = ({ weighedAt, hypotheses }: HopperState): boolean =>
+  weighedAt === null || hypotheses.length > 0;
 
 /** The most probable history is the estimate. */
 export function withHypotheses(hopper: HopperState, hypotheses: Hypotheses): HopperState {

@@ -43,13 +43,17 @@ export function tellUnseen(
   eatenSince: number,
   settings: FeederSettings,
 ): HopperState {
-  const before = hopper.hypotheses.length > 0 ? hopper.hypotheses : unknownLevel(hopper, settings);
+  const before = hopper.hypotheses.length > 0 ? hopper.hypotheses : firstHypotheses(hopper, settings);
   const word: LastWord = { at, kind: what.kind, grams: what.kind === "filled" ? null : what.grams };
   const isTwice = isSameWord(hopper.lastWord, word);
   // Of a level that nobody knew, a word that says it leaves no other history.
   const isIdlePossible = hopper.isKnown || what.kind === "added";
   const after = before.flatMap((each) => {
+<<<<<<< HEAD
     const told = tellOne(rectify(each), hopper.lastWord, { at, what }, eatenSince);
+=======
+    const told = tellOne(rectify(each), hopper, { at, what }, eatenSince);
+>>>>>>> level
     const idle = isIdlePossible && !isFoundEmpty(what, settings) ? [times(each, idleShare / each.brim)] : [];
     if (!isTwice) return [...told, ...idle];
     return [times(each, twiceShare / each.brim), ...told.map((one) => times(one, 1 - twiceShare))];
@@ -61,7 +65,12 @@ export function tellUnseen(
 
 /** "Empty" is seen for certain. */
 const isFoundEmpty = (what: ReportedRefill["what"], { hopperCapacity }: FeederSettings): boolean =>
+<<<<<<< HEAD
   what.kind === "level" && what.grams <= 0.03 * hopperCapacity;
+=======
+  what.kind === "level" && what.grams <= emptyShare * hopperCapacity;
+const emptyShare = 0.03;
+>>>>>>> level
 
 const isSameWord = (last: LastWord | null, word: LastWord): boolean =>
   last !== null && last.kind === word.kind && last.grams === word.grams && Math.abs(word.at - last.at) <= sameWordSpan;
@@ -72,7 +81,7 @@ const isAmountTold = (last: LastWord | null, at: Instant): boolean =>
 /** All densities are in 1/g of the level afterwards. */
 function tellOne(
   each: LevelHypothesis,
-  last: LastWord | null,
+  { lastWord, isKnown }: HopperState,
   { at, what }: ReportedRefill,
   eatenSince: number,
 ): LevelHypothesis[] {
@@ -82,13 +91,21 @@ function tellOne(
     case "filled": {
       const noise = brimNoise(each) + (0.5 * eatenSince) ** 2;
       const filled = times(raise(withBrim(each, noise), -eatenSince, 0), (1 - idleShare) / each.brim);
+<<<<<<< HEAD
       if (!isAmountTold(last, at)) return [filled];
+=======
+      if (!isAmountTold(lastWord, at)) return [filled];
+>>>>>>> level
       // The amount was told too: then the level before it shows in the level now.
       const density = densityOf(each, "levelBelowBrim", -eatenSince, noise);
       return [times(observe(each, "levelBelowBrim", -eatenSince, noise), density), times(filled, 0.3)];
     }
     case "level":
+<<<<<<< HEAD
       return seeLevel(each, what.grams, eatenSince);
+=======
+      return seeLevel(each, what.grams, eatenSince, isKnown);
+>>>>>>> level
   }
 }
 
@@ -107,38 +124,45 @@ function pour(each: LevelHypothesis, added: number): LevelHypothesis[] {
 }
 
 /** A level that was seen: the history's own, or the one after a refill; or told wrong. */
-function seeLevel(each: LevelHypothesis, told: number, eatenSince: number): LevelHypothesis[] {
+function seeLevel(each: LevelHypothesis, told: number, eatenSince: number, isKnown: boolean): LevelHypothesis[] {
   const seen = Math.max(told - eatenSince, 0);
   // "Empty" is seen for certain, "half full" is judged by eye.
   const variance = (0.005 * each.brim + 0.12 * told) ** 2 + (0.5 * eatenSince) ** 2;
+<<<<<<< HEAD
   if (told <= 0.03 * each.brim)
     return [
       times(observe(each, "level", seen, variance), densityOf(each, "level", seen, variance)),
       times(withLevel(each, seen, variance), 0.1 / each.brim),
     ];
+=======
+>>>>>>> level
   const noise = brimNoise(each);
+  const own = (share: number) =>
+    times(observe(each, "level", seen, variance), share * densityOf(each, "level", seen, variance));
+  const anywhere = withLevel(each, seen, variance);
+  const afterRefill = (share: number) => times(anywhere, (share * fitsIn(anywhere, noise)) / each.brim);
+  if (told <= emptyShare * each.brim) return isKnown ? [own(0.9), afterRefill(0.1)] : [afterRefill(1)];
   const filled = withBrim(each, noise);
   const other = withLevel(each, 0.95 * seen, (0.45 * told) ** 2 + variance);
-  const anywhere = withLevel(each, seen, variance);
   return [
-    times(observe(each, "level", seen, variance), 0.45 * densityOf(each, "level", seen, variance)),
+    ...(isKnown ? [own(0.45), afterRefill(0.12)] : [afterRefill(0.57)]),
     times(observe(filled, "level", seen, variance), 0.35 * densityOf(filled, "level", seen, variance)),
-    times(anywhere, (0.12 * fitsIn(anywhere, noise)) / each.brim),
     times(other, (0.06 * fitsIn(other, noise)) / each.brim),
   ];
 }
 
-/** Before the first word: little, as in most hoppers that are filled for the first time. */
-function unknownLevel({ estimate }: HopperState, settings: FeederSettings): Hypotheses {
+/** Before the first word: what a scale has shown while it was read, or little, as in most hoppers that are filled for the first time. */
+function firstHypotheses({ estimate, isKnown }: HopperState, settings: FeederSettings): Hypotheses {
   const { hopperCapacity } = settings;
-  const levelVariance = (0.1 * hopperCapacity) ** 2;
+  const levelVariance = isKnown ? estimate.covariance[0] : (0.1 * hopperCapacity) ** 2;
   const brimVariance = (brimDeviation(settings) * hopperCapacity) ** 2;
-  const portions: readonly PortionGuess[] = isAssumed(settings, "portionMass")
-    ? assumedPortions
-    : [{ probability: 1, share: 1, spread: Math.sqrt(estimate.covariance[2]) / estimate.portion }];
+  const portions: readonly PortionGuess[] =
+    isAssumed(settings, "portionMass") && !isKnown
+      ? assumedPortions
+      : [{ probability: 1, share: 1, spread: Math.sqrt(estimate.covariance[2]) / estimate.portion }];
   return portions.map(({ probability, share, spread }) => ({
     probability,
-    level: 0.08 * hopperCapacity,
+    level: isKnown ? estimate.level : 0.08 * hopperCapacity,
     portion: share * estimate.portion,
     brim: hopperCapacity,
     covariance: [levelVariance, 0, (spread * share * estimate.portion) ** 2, 0, 0, brimVariance],
