@@ -83,6 +83,7 @@ const feedSentences: readonly Row[] = [
   [feed.chuteHalfBlind, (proof = "") => all(uses("chute"), foodProof(proof))],
   [feed.scaleStuckByChute, says(...uses("chute", "scale"), { says: "notLighter" })],
   [feed.scaleStuckByMotor, says(...uses("scale", "motorCurrent"), { says: "notLighter" }, { says: "currentIsUsual" })],
+  [feed.scaleStuckByPortions, says(...uses("scale", "portions"), { says: "notLighter" })],
   [feed.calculatedLevel, says(...uses("level"))],
   [feed.causeNotClear, says()],
   [feed.indistinguishable.chuteWithoutScale, says(...uses("chute"), { says: "lacks", sensor: "scale" })],
