@@ -16,6 +16,7 @@ export default defineConfig({
         keeper: "server/keeper.ts",
         practice: "server/practice/main.ts",
         replay: "server/replay/main.ts",
+        comparisonThread: "server/comparisonThread.ts",
         checkDatabase: "server/adapters/store/checkDatabase.ts",
       },
     },

@@ -39,6 +39,7 @@ import { handleErrors, refuseBadUrl, refuseBrokenRequest, sendNotFound } from ".
 import { requireYardRole } from "./routes/rights.ts";
 import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
 import { requireSignIn, sessionRoutes, signedInPersonId } from "./routes/sessions.ts";
+import { settingsComparisonRoute } from "./routes/settingsComparison.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
 export interface AppContext {
@@ -131,6 +132,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     alarmResponseRoutes(scope, ports);
     feederLogRoute(scope, ports);
     historyRoute(scope, ports);
+    settingsComparisonRoute(scope, ports);
     phoneRoutes(scope, ports);
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);

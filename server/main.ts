@@ -2,6 +2,7 @@ import { join } from "node:path";
 import { parseArgs } from "node:util";
 import type { FastifyBaseLogger } from "fastify";
 import cron, { type ScheduledTask } from "node-cron";
+import { createSettingsComparer } from "./adapters/comparisonThread.ts";
 import { openDamageFile } from "./adapters/damageFile.ts";
 import { StartProblem } from "./adapters/dataFolder.ts";
 import { endpointGuard } from "./adapters/endpointGuard.ts";
@@ -75,12 +76,15 @@ async function main(): Promise<void> {
     info: (text) => app.log.debug({ practice: true }, text),
     warning: (text) => app.log.warn({ practice: true }, text),
   });
+  const comparisonProgram = join(projectFolder(), "dist", "server", "comparisonThread.js");
+  const settingsComparer = createSettingsComparer(comparisonProgram, config.databaseUrl.replace(/^file:/, ""));
   const ports: Ports = {
     clock: systemClock,
     store,
     ...createGateways(config, secrets),
     ...{ feederLink: sockets, liveFeed: browsers, outboxSignal: outboxWorker, practiceRunner: practice },
     guessEstimator: createGuessEstimator(),
+    settingsComparer,
   };
   const keys = feederKeys(store.yards);
   const app = await buildApp({
@@ -111,6 +115,7 @@ async function main(): Promise<void> {
     for (const tick of ticks) await tick.stop();
     await practice.stop();
     scheduler.close();
+    settingsComparer.close();
     sockets.closeAll();
     browsers.closeAll();
     await app.close();

@@ -11,6 +11,7 @@ import type { EmailOutcome, PushOutcome, Settlement } from "./domain/push/outcom
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { Grams } from "./domain/units.ts";
 import type { AccountStore, RemovalResult } from "./ports/accounts.ts";
+import type { SettingsComparer } from "./ports/comparison.ts";
 import type { HistoryStore } from "./ports/history.ts";
 import type {
   EmailGateway,
@@ -28,11 +29,20 @@ import type {
 import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
 import type { DigestStore, RecordedEvent, RecordStore } from "./ports/records.ts";
-import type { DamagedFeeder, FeederRow, LogLine, StoredRefill, YardChanges, YardRow } from "./ports/rows.ts";
+import type {
+  DamagedFeeder,
+  FeederRow,
+  LogLine,
+  SteppedState,
+  StoredRefill,
+  YardChanges,
+  YardRow,
+} from "./ports/rows.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 import type { DamagedLines } from "./ports/storeProblems.ts";
 
 export type * from "./ports/accounts.ts";
+export type * from "./ports/comparison.ts";
 export type * from "./ports/history.ts";
 export type * from "./ports/notification.ts";
 export type * from "./ports/passkeys.ts";
@@ -55,6 +65,7 @@ export interface Ports {
   readonly outboxSignal: OutboxSignal;
   readonly practiceRunner: PracticeRunner;
   readonly guessEstimator: GuessEstimator;
+  readonly settingsComparer: SettingsComparer;
 }
 
 export interface Clock {
@@ -155,9 +166,6 @@ export interface SavedStep extends Pick<FeederRow, "id" | "state" | "rollups" | 
   /** Nothing but readings and events: the log is enough to make this state again. Of any other step the state is stored at once. */
   readonly isPlain: boolean;
 }
-
-/** What the steps in a feeder's log lead to. */
-export type SteppedState = Pick<FeederRow, "state" | "rollups">;
 
 /**
  * Makes a feeder's state again: that of a snapshot, and the steps after it. The same steps as live and in a replay.

@@ -13,7 +13,7 @@ import { findImpurities } from "./support/impurity.ts";
 const modules: readonly Module[] = [
   {
     name: "start",
-    files: /^server\/(main|app|dataFiles|keeper)\.ts$/,
+    files: /^server\/(main|app|dataFiles|keeper|comparisonThread)\.ts$/,
     mayImport: ["config", "contract", "domain", "ports", "flows", "flows' pure part", "adapters", "routes", "practice"],
     libraries: "any",
     reason: "assembles the server and may know every module",

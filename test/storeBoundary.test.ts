@@ -15,6 +15,7 @@ const libraries = ["better-sqlite3", "@prisma/client", "@prisma/adapter-better-s
 const mayImportStore: Readonly<Record<string, string>> = {
   "server/dataFiles.ts": "migrates, checks and opens the file at the start",
   "server/keeper.ts": "is a command that opens the file beside a running server",
+  "server/comparisonThread.ts": "is a thread that reads the file beside the server",
   "server/main.ts": "turns a problem at the start into a sentence",
   "server/adapters/dataFolder.ts": "locks the folder, and asks a file without its keys whether people use it",
 };

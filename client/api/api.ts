@@ -23,6 +23,8 @@ export type ApiResult<T> =
 export type ActionView = FeederView | YardOrderView;
 
 const timeoutMs = 15_000;
+/** How long to wait: so many milliseconds, or until it is aborted. */
+type TimeLimit = number | AbortSignal;
 /** For a request that only finds out whether the server is there. */
 const probeTimeoutMs = 4_000;
 const gatewayStatuses = [502, 503, 504]; // from a proxy: the server itself was not reached
@@ -31,10 +33,15 @@ export const request = <T>(
   method: string,
   path: string,
   body?: unknown,
-  timeLimitMs = timeoutMs,
-): Promise<ApiResult<T>> => countRequest(() => sendRequest(method, path, body, timeLimitMs));
+  timeLimit: TimeLimit = timeoutMs,
+): Promise<ApiResult<T>> => countRequest(() => sendRequest(method, path, body, timeLimit));
 
-async function sendRequest<T>(method: string, path: string, body: unknown, timeLimitMs: number): Promise<ApiResult<T>> {
+async function sendRequest<T>(
+  method: string,
+  path: string,
+  body: unknown,
+  timeLimit: TimeLimit,
+): Promise<ApiResult<T>> {
   let response: Response;
   let content: unknown;
   try {
@@ -44,7 +51,7 @@ async function sendRequest<T>(method: string, path: string, body: unknown, timeL
         method,
         credentials: "same-origin",
         cache: "no-store",
-        signal: AbortSignal.timeout(timeLimitMs),
+        signal: typeof timeLimit === "number" ? AbortSignal.timeout(timeLimit) : timeLimit,
         ...(method === "GET"
           ? {}
           : {

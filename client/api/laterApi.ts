@@ -21,6 +21,7 @@ import type {
   Role,
   resetRequest,
   SessionsView,
+  SettingsComparisonView,
   TestEmailView,
   TestPushView,
   yardRequest,
@@ -53,6 +54,9 @@ export const laterApi = {
   addFeeder: (added: z.input<typeof addFeederRequest>) => request<AddedFeederView>("POST", "/feeders", added),
   changeFeeder: (id: string, change: z.input<typeof changeFeederRequest>) =>
     request<FeederView>("PATCH", feederPath(id), change),
+  /** Takes up to a minute. */
+  compareSettings: (id: string, settings: z.input<typeof changeFeederRequest>, cancel: AbortSignal) =>
+    request<SettingsComparisonView>("POST", `${feederPath(id)}/settings/comparison`, { settings }, cancel),
   removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),
   newKey: (id: string) => request<{ key: string }>("POST", `${feederPath(id)}/key`),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),

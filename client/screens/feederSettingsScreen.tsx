@@ -31,6 +31,7 @@ import { FeederKey } from "../components/feederKey.tsx";
 import { FormError, useFormSubmit } from "../components/field.tsx";
 import { useFoodInput } from "../components/foodFields.tsx";
 import { Screen } from "../components/screen.tsx";
+import { CompareButton, SettingsComparison, useComparison } from "../components/settingsComparison.tsx";
 import { UndetectableFaults } from "../components/undetectableFaults.tsx";
 import { announce } from "../state/announcement.ts";
 import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
@@ -54,7 +55,7 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
   }
   return (
     <Screen title={settingsTitle(feeder.name)} practice={feeder.practice} back={back}>
-      <SettingsForm feeder={feeder} />
+      <SettingsForm feeder={feeder} zone={yard.zone} />
       <LocationSection yard={yard} />
       {!feeder.practice && <KeySection feeder={feeder} />}
       <DataSection feeder={feeder} />
@@ -63,22 +64,22 @@ export function FeederSettingsScreen(props: { readonly id: string }) {
   );
 }
 
-function SettingsForm({ feeder }: FeederProps) {
+function SettingsForm({ feeder, zone }: FeederProps & { readonly zone: string }) {
   const { route } = useLocation();
   const { sending, problems, formError, form, send } = useFormSubmit();
   const food = useFoodInput();
+  const comparison = useComparison(feeder.id);
+  const readChange = () => (form.current ? readFeederFields(form.current, food.changed.kind !== undefined) : {});
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
-    const element = event.currentTarget as HTMLFormElement;
-    const changed = await send(() =>
-      laterApi.changeFeeder(feeder.id, readFeederFields(element, food.changed.kind !== undefined)),
-    );
+    comparison.cancel();
+    const changed = await send(() => laterApi.changeFeeder(feeder.id, readChange()));
     if (changed === null) return;
     acceptFeeder(changed);
     announce(savedText);
     route(`/feeders/${feeder.id}`);
   };
-  const fields = { settings: feeder.settings, problems };
+  const fields = { settings: feeder.settings, problems: { ...problems, ...comparison.problems } };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
       <FormError text={formError} />
@@ -94,7 +95,9 @@ function SettingsForm({ feeder }: FeederProps) {
         <button type="submit" class="main" disabled={sending}>
           {saveLabel}
         </button>
+        <CompareButton comparison={comparison} onStart={() => comparison.start(readChange())} />
       </div>
+      <SettingsComparison comparison={comparison} zone={zone} />
     </form>
   );
 }

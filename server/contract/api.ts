@@ -10,6 +10,7 @@ import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "
  */
 
 export type * from "./accountViews.ts";
+export type * from "./comparisonView.ts";
 export type * from "./historyView.ts";
 export * from "./requests.ts";
 

@@ -104,6 +104,12 @@ export const changeFeederRequest = feederSettingsRequest
   .extend({ tenPortionsGrams: tenPortionsGrams.optional() })
   .superRefine(checkFoodFields);
 
+/** `settings`: what would be changed. `days`: how far back; left out: 30. */
+export const settingsComparisonRequest = z.strictObject({
+  settings: changeFeederRequest,
+  days: z.int().min(1, "must be at least 1").max(92, "must be at most 92").optional(),
+});
+
 /** The fields about the food must agree with each other. */
 function checkFoodFields(request: FoodFields, context: z.RefinementCtx): void {
   const refuse = (field: keyof FoodFields, message: string) => {

@@ -43,7 +43,12 @@ import { updateRefusedReports } from "./reportFaults.ts";
 import { roundStatistics } from "./roundStatistics.ts";
 import type { FeederSettings } from "./settings.ts";
 import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
-import { updateSensorsByEvent, updateSensorsByReport } from "./silence/sensorFaults.ts";
+import {
+  doubtfulSince,
+  isFoundChattering,
+  updateSensorsByEvent,
+  updateSensorsByReport,
+} from "./silence/sensorFaults.ts";
 import { withoutStuckReadings } from "./silence/stuckReadings.ts";
 import type { Celsius } from "./units.ts";
 
@@ -192,32 +197,31 @@ interface ReportContext {
 }
 
 /** The parts of a state that events change. They change in place: a report of a thousand events makes one state. */
-type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble"]: FeederState[part] };
+type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble" | "sensors"]: FeederState[part] };
 
 function applyEvents(state: FeederState, events: readonly FeederEvent[], context: ReportContext): FeederState {
   const { settings } = state;
-  const { hopper, feed, cold, orders, trouble } = state;
-  const draft: Draft = { hopper, feed, cold, orders, trouble };
-  let { sensors } = state;
+  const { hopper, feed, cold, orders, trouble, sensors } = state;
+  const draft: Draft = { hopper, feed, cold, orders, trouble, sensors };
   for (const event of events) {
-    sensors = updateSensorsByEvent(sensors, event, settings);
+    draft.sensors = updateSensorsByEvent(draft.sensors, event, settings);
     applyEvent(draft, event, settings, context);
   }
-  return { ...state, ...draft, sensors };
+  return { ...state, ...draft };
 }
 
 function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, context: ReportContext): void {
   const { paused, now } = context;
+  const { button } = draft.sensors;
   switch (event.kind) {
     case "portion":
       applyPortion(draft, event, settings, context);
       return;
     case "press":
-      draft.feed = updateFeedByPress(draft.feed, event, now, paused);
+      draft.feed = updateFeedByPress(draft.feed, event, now, paused, doubtfulSince(button, event.recordedAt));
       return;
     case "deposit":
-      draft.feed = updateFeedByDeposit(draft.feed, event, now, paused);
-      draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
+      applyDeposit(draft, event, context);
       return;
     case "refill": {
       const reportedEvents = reportedRefill(event);
@@ -237,6 +241,13 @@ function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, 
     case "unknown":
       return;
   }
+}
+
+function applyDeposit(draft: Draft, event: Extract<FeederEvent, { kind: "deposit" }>, context: ReportContext): void {
+  // A button that chatters uses up the portions that a program gives in an hour.
+  const nothingOwed = context.paused || isFoundChattering(draft.sensors.button, event.recordedAt);
+  draft.feed = updateFeedByDeposit(draft.feed, event, context.now, nothingOwed);
+  draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
 }
 
 function applyPortion(

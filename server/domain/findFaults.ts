@@ -91,6 +91,7 @@ function isWaitingForLevel({ hopper, alarms, settings }: FeederState, { kind }: 
 function isRefutedByFood({ feed, alarms, settings }: FeederState, { kind }: Fault): boolean {
   const { diagnosis, lastFellAt, lastPortionAt } = feed;
   if (!settings.sensors.chute || diagnosis === null || lastFellAt === null || isActiveAlarm(alarms[kind])) return false;
+  if (diagnosis.cause === "trayPartlyJammed") return false; // a part of each portion falls
   return stoppedFaults.has(kind) && lastFellAt === lastPortionAt && lastFellAt > diagnosis.since;
 }
 

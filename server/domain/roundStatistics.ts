@@ -7,7 +7,7 @@ import type { HopperState } from "./hopper/level.ts";
 import type { LevelEstimate } from "./hopper/levelFilter.ts";
 import { roundNumber, roundNumbers } from "./rounding.ts";
 import type { ReportingState } from "./silence/feederSilence.ts";
-import type { SensorActivity, SensorsState } from "./silence/sensorActivity.ts";
+import type { SensorActivity, SensorsState } from "./silence/sensorsState.ts";
 
 /**
  * A state with its learnt numbers rounded, wherever they have changed since `before`. Readings stay as they came, since a stuck
@@ -30,6 +30,7 @@ export function roundStatistics(state: FeederState, before: FeederState): Feeder
 const roundHopper = (hopper: HopperState, before: HopperState): HopperState => ({
   isKnown: hopper.isKnown,
   estimate: hopper.estimate === before.estimate ? hopper.estimate : roundEstimate(hopper.estimate),
+  hypotheses: roundNumbers(hopper.hypotheses, before.hypotheses, 7),
   portionSpreadVariance: roundNumber(hopper.portionSpreadVariance, 7),
   noiseVariance: roundNumber(hopper.noiseVariance, 7),
   statedPortionGrams: hopper.statedPortionGrams,
@@ -41,9 +42,14 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   lidLoad: roundNumbers(hopper.lidLoad, before.lidLoad),
   cellCelsius: roundNumbers(hopper.cellCelsius, null),
   pendingJump: roundNumbers(hopper.pendingJump, before.pendingJump),
+  unclearRise: roundNumbers(hopper.unclearRise, before.unclearRise),
   foundRefill: roundNumbers(hopper.foundRefill, before.foundRefill),
   refillReportedAt: hopper.refillReportedAt,
+  toldLevel: roundNumbers(hopper.toldLevel, before.toldLevel),
   amountReportedAt: hopper.amountReportedAt,
+  lastWord: hopper.lastWord,
+  realisedError: roundNumbers(hopper.realisedError, before.realisedError),
+  scoreBeforeDry: roundNumbers(hopper.scoreBeforeDry, null),
   emptyPortions: hopper.emptyPortions,
   emptySince: hopper.emptySince,
   appetite: hopper.appetite === before.appetite ? hopper.appetite : roundAppetite(hopper.appetite, before.appetite),
@@ -123,7 +129,9 @@ function roundSensors(sensors: SensorsState, before: SensorsState): SensorsState
 function roundActivity(activity: SensorActivity, before: SensorActivity): SensorActivity {
   const pairings = roundNumbers(activity.pairings, before.pairings);
   const silence = roundNumbers(activity.silence, before.silence);
-  return pairings === activity.pairings && silence === activity.silence ? activity : { ...activity, pairings, silence };
+  const hasty = roundNumbers(activity.hasty, before.hasty);
+  const isRounded = pairings === activity.pairings && silence === activity.silence && hasty === activity.hasty;
+  return isRounded ? activity : { ...activity, pairings, silence, hasty };
 }
 
 function roundCold(cold: ColdState, before: ColdState): ColdState {

@@ -6,9 +6,10 @@ import { type DamagedLines, type FeederRow, type LogLine, PackDamaged, type Reco
  * A feeder's whole log, in the form that replay reads: JSON lines, in the order of its steps, the settings first. It is read page by
  * page, so that ten years need no more memory than a day. It ends with the feeder's last step, so that its replay ends in the state
  * of `row`. Lines say where readings were dropped, and which lines can't be read.
+ * @param after the step after which it begins; left out: with the first
  */
-export async function* feederLog(records: RecordStore, row: FeederRow): AsyncGenerator<string> {
-  for (let last = -1; last < row.revision; ) {
+export async function* feederLog(records: LogRecords, row: LoggedFeeder, after = -1): AsyncGenerator<string> {
+  for (let last = after; last < row.revision; ) {
     const page = await nextPage(records, row, last);
     if ("damaged" in page) {
       const { firstAt, lastAt, lastStep } = page.damaged;
@@ -26,11 +27,14 @@ export async function* feederLog(records: RecordStore, row: FeederRow): AsyncGen
   }
 }
 
+type LogRecords = Pick<RecordStore, "lines" | "thinnedUntil">;
+type LoggedFeeder = Pick<FeederRow, "id" | "addedAt" | "revision">;
+
 const linesAtOnce = 500;
 
 async function nextPage(
-  records: RecordStore,
-  { id, revision }: FeederRow,
+  records: LogRecords,
+  { id, revision }: LoggedFeeder,
   last: number,
 ): Promise<{ readonly lines: readonly LogLine[] } | { readonly damaged: DamagedLines }> {
   try {
@@ -41,19 +45,19 @@ async function nextPage(
   }
 }
 
-function* afterFirst(row: FeederRow, thinnedUntil: Instant | null): Generator<string> {
+function* afterFirst(row: LoggedFeeder, thinnedUntil: Instant | null): Generator<string> {
   yield `${JSON.stringify({ at: isoOf(row.addedAt), feeder: row.id, check: "complete" })}\n`;
   if (thinnedUntil !== null) yield missingText(row, row.addedAt, { what: "readings", until: thinnedUntil });
 }
 
 const missingText = (
-  { id }: FeederRow,
+  { id }: LoggedFeeder,
   at: Instant,
   { what, until }: { readonly what: "readings" | "all"; readonly until: Instant },
 ): string => `${JSON.stringify({ at: isoOf(at), feeder: id, missing: { what, until: isoOf(until) } })}\n`;
 
 /** What is stored as JSON is put into the line as it is. */
-function lineText({ at, content }: LogLine, { id }: FeederRow): string {
+function lineText({ at, content }: LogLine, { id }: LoggedFeeder): string {
   const head = (name: string) => `{"${name}":"${isoOf(at)}","feeder":${JSON.stringify(id)}`;
   switch (content.kind) {
     case "check":

@@ -35,6 +35,9 @@ export interface FeederRow {
   readonly rollups: Rollups;
 }
 
+/** What the steps in a feeder's log lead to. */
+export type SteppedState = Pick<FeederRow, "state" | "rollups">;
+
 /** A feeder whose stored state can't be used, until it is rebuilt. */
 export interface DamagedFeeder extends Omit<FeederRow, "state" | "rollups" | "rebuiltAt"> {
   readonly name: string; // the last known one

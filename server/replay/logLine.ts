@@ -14,7 +14,7 @@ export type LogLine = { readonly feeder: string; readonly at: Instant } & (
   | { readonly kind: "keeper"; readonly act: LoggedAct }
   | { readonly kind: "orders" }
   | { readonly kind: "check"; readonly check: "complete" | "checked" }
-  | { readonly kind: "missing"; readonly what: "readings" | "all" }
+  | { readonly kind: "missing"; readonly what: "readings" | "all"; readonly until: Instant }
   | { readonly kind: "truth"; readonly fault: FaultKind; readonly phase: "begin" | "end" }
 );
 
@@ -63,7 +63,10 @@ function readOther(kind: Exclude<LogLineKind, "report">, request: unknown): Read
   if ("refused" in line.data) return read({ kind: "refused", feeder, at, problem: line.data.refused });
   if ("orders" in line.data) return read({ kind: "orders", feeder, at });
   if ("check" in line.data) return read({ kind: "check", feeder, at, check: line.data.check });
-  if ("missing" in line.data) return read({ kind: "missing", feeder, at, what: line.data.missing.what });
+  if ("missing" in line.data) {
+    const { what, until } = line.data.missing;
+    return read({ kind: "missing", feeder, at, what, until: instantOf(until) });
+  }
   return read({ kind: "truth", feeder, at, ...line.data.truth });
 }
 

@@ -4,6 +4,7 @@ import type { PostedReport } from "../contract/readReport.ts";
 import { nextCheckAt } from "../domain/advanceFeeder.ts";
 import { bootByClock, knownBootNumbers } from "../domain/bootByClock.ts";
 import { numberedBoot } from "../domain/bootNumber.ts";
+import type { Effect } from "../domain/effects.ts";
 import type { Fact } from "../domain/facts.ts";
 import { type FeederState, newFeeder } from "../domain/feeder.ts";
 import { initialRollups, type Rollups } from "../domain/history/rollups.ts";
@@ -20,6 +21,7 @@ import {
   inHours,
   isoOf,
   milliseconds,
+  minutes,
   seconds,
 } from "../domain/instant.ts";
 import { addLocalDays, localDateOf, startOfLocalDay } from "../domain/localTime.ts";
@@ -41,11 +43,28 @@ export interface ReplayOptions {
   readonly hourly: boolean;
   /** Takes each line of the result, in time order. */
   readonly output: (line: object) => void;
+  /** In place of those in the log, throughout; what it leaves out is as in the log. */
+  readonly override?: LoggedSettings;
+  /**
+   * `whenDue`: besides those of the log, also when these settings and this version make them due. But none while the log shows that
+   * the server was off.
+   */
+  readonly checks?: "asLogged" | "whenDue";
+  /** What each step leads to. */
+  readonly onStep?: (step: ReplayedStep) => void;
+}
+
+export interface ReplayedStep {
+  readonly feeder: string;
+  readonly before: FeederState;
+  readonly effects: readonly Effect[];
 }
 
 const never = Number.POSITIVE_INFINITY as Instant;
 /** The server checks three times a minute, at :00, :20 and :40. */
 const checkInterval = seconds(20);
+/** A server checks each feeder at least every ten minutes. A log without a line for longer is of one that was off. */
+const serverGapMax = minutes(15);
 /** No feeder rests for so long. A time so far off is a mistake, and a check would be made for each minute until then. */
 const gapMax = days(1_000);
 
@@ -56,6 +75,7 @@ const gapMax = days(1_000);
 export class Replay {
   readonly counts = new DetectionCounts();
   readonly #options: ReplayOptions;
+  readonly #override: LoggedSettings | null;
   readonly #feeders = new Map<string, ReplayedFeeder>();
   #now: Instant | null = null;
   /** Nothing is due before this: a lower bound, so that most lines need not check every feeder. */
@@ -63,6 +83,9 @@ export class Replay {
 
   constructor(options: ReplayOptions) {
     this.#options = options;
+    const { override = null } = options;
+    // Sensors that were entered are not detected any more, whatever the log says.
+    this.#override = override?.sensors === undefined ? override : { detectsSensors: false, ...override };
   }
 
   /** @returns the problems of a line, which then changed nothing; [] where it was taken. */
@@ -70,11 +93,26 @@ export class Replay {
     const { at } = line;
     const problem = this.#timeProblem(at);
     if (problem !== null) return [{ field: line.kind === "report" ? "receivedAt" : "at", problem }];
+    this.#skipOutage(at);
     this.#advanceTo(at);
     this.#now = at;
     this.counts.advanceTo(at);
     const known = this.#feeders.get(line.feeder);
     return known === undefined ? this.#takeFirst(line) : this.#takeOf(known, line);
+  }
+
+  /** Goes on from a stored state in place of a feeder's first line. Its log has all checks. */
+  begin(feeder: string, { state, rollups }: Pick<FeederUpdate, "state" | "rollups">, at: Instant): void {
+    this.#now = at;
+    const replayed = this.#addState(feeder, state, rollups, at);
+    replayed.checksAreLogged = true;
+    replayed.checkAt = this.#makesAllChecks ? nextCheckFrom(nextCheckAt(state, at)) : never;
+    if (this.#override !== null) this.#applyEntry(replayed, { settings: this.#override }, at);
+    this.#schedule(replayed);
+  }
+
+  get #makesAllChecks(): boolean {
+    return this.#options.checks === "whenDue";
   }
 
   #timeProblem(at: Instant): string | null {
@@ -102,7 +140,7 @@ export class Replay {
         this.#applyEntry(feeder, { refused: line.problem }, at);
         return [];
       case "settings":
-        this.#applyEntry(feeder, { settings: line.settings }, at);
+        this.#applyEntry(feeder, { settings: { ...line.settings, ...this.#override } }, at);
         feeder.reportHopperAt = this.#nextHopperReport(feeder.state.settings, at); // its midnight may have moved
         this.#schedule(feeder);
         return [];
@@ -138,6 +176,14 @@ export class Replay {
 
   // --- time ------------------------------------------------------------------------------------------------------------
 
+  /** A server that was off checked nothing; when it is back, it does with its next tick. */
+  #skipOutage(at: Instant): void {
+    if (this.#now === null || at <= after(this.#now, serverGapMax)) return;
+    for (const feeder of this.#feeders.values()) {
+      if (feeder.checksAreLogged && feeder.checkAt < at) feeder.checkAt = nextCheckFrom(after(at, milliseconds(1)));
+    }
+  }
+
   /** What is due at the moment of a line comes before the line. */
   #advanceTo(at: Instant): void {
     while (this.#due <= at) {
@@ -162,19 +208,23 @@ export class Replay {
   #add({ feeder, at, ...line }: LogLine): ReplayedFeeder {
     const base = defaultSettings({ practice: false, place: null, zone: "UTC" }, feeder);
     const defaults = withLoggedSettings(base, this.#options.settings);
-    const settings = line.kind === "settings" ? withLoggedSettings(defaults, line.settings) : defaults;
-    const state = newFeeder(settings, at);
+    const logged = line.kind === "settings" ? withLoggedSettings(defaults, line.settings) : defaults;
+    const settings = this.#override === null ? logged : withLoggedSettings(logged, this.#override);
+    return this.#addState(feeder, newFeeder(settings, at), initialRollups(), at);
+  }
+
+  #addState(feeder: string, state: FeederState, rollups: Rollups, at: Instant): ReplayedFeeder {
     // The server, too, first checks a new feeder after it was added, or the log could not state before that it has all checks.
     const replayed: ReplayedFeeder = {
       id: feeder,
       state,
-      rollups: initialRollups(),
+      rollups,
       seen: new SeenNumbers(),
       boots: new LoggedBoots(),
       lastReportAt: null,
       checkAt: nextCheckFrom(after(at, milliseconds(1))),
       checksAreLogged: false,
-      reportHopperAt: this.#nextHopperReport(settings, at),
+      reportHopperAt: this.#nextHopperReport(state.settings, at),
     };
     this.#feeders.set(feeder, replayed);
     this.counts.addFeeder();
@@ -212,16 +262,17 @@ export class Replay {
   }
 
   #save(feeder: ReplayedFeeder, { state, rollups, effects, lastReportAt }: FeederUpdate, at: Instant): void {
-    const before = feeder.state.alarms;
+    const before = feeder.state;
     feeder.state = state;
     feeder.rollups = rollups;
     feeder.lastReportAt = lastReportAt;
-    if (!feeder.checksAreLogged) feeder.checkAt = nextCheckFrom(nextCheckAt(state, at));
+    if (!feeder.checksAreLogged || this.#makesAllChecks) feeder.checkAt = nextCheckFrom(nextCheckAt(state, at));
     this.#schedule(feeder);
+    if (effects.length > 0) this.#options.onStep?.({ feeder: feeder.id, before, effects });
     for (const effect of effects) {
       if (effect.kind !== "alarmChanged") continue; // orders and notifications follow from the alarms
       const { change } = effect;
-      this.counts.countChange(feeder.id, change, before[change.fault]);
+      this.counts.countChange(feeder.id, change, before.alarms[change.fault]);
       const { fault, from, to, priority, reason, present } = change;
       // A fault may come and go without a change of its alarm's state.
       const stateOrPresence = from === to ? { present } : { state: to };

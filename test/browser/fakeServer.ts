@@ -6,6 +6,7 @@ import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage, PhonesView } from "../../server/contract/api.ts";
 import { scriptHashes } from "../../server/routes/client.ts";
 import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
+import { settingsComparisonFixture } from "../client/comparisonFixture.ts";
 import { digestViewFixture } from "../client/digestFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
@@ -109,6 +110,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
     if (path.startsWith("/notifications/")) return [204, null];
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
+    if (path.endsWith("/settings/comparison")) return [200, settingsComparisonFixture(Date.now())];
     if (path.endsWith("/digest")) return [200, digestViewFixture(Date.now())];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };

@@ -2,10 +2,11 @@ import { describe, expect, it } from "vitest";
 import { instant } from "../../server/domain/instant.ts";
 import { augerWorld } from "../worlds/auger/augerWorld.ts";
 import type { World, WorldTruth } from "../worlds/world.ts";
+import { chosenNames } from "./chosenNames.ts";
 import { isFounded, namesOf, stopFaults } from "./founded.ts";
 import { judgeStory, type StoryFigures } from "./judgeStory.ts";
 import { subsets } from "./subsets.ts";
-import { faultRow, healthyRow, runOutRow } from "./tables.ts";
+import { faultColumns, faultRow, healthyRow, notPlantedRow, runOutRow } from "./tables.ts";
 
 const truth: WorldTruth = {
   at: instant(0),
@@ -49,6 +50,18 @@ describe("an alarm", () => {
   it("has a right name for each planted fault", () => {
     for (const { right } of Object.values(namesOf)) expect(right.length).toBeGreaterThan(0);
     expect(stopFaults.has("chuteBlind")).toBe(false);
+  });
+});
+
+describe("the names that a run asks for", () => {
+  it("are all of them where it asks for none, and those that it asks for with or without a space around", () => {
+    expect(chosenNames("JUDGE_FAULTS", undefined, ["a", "b"])).toEqual(["a", "b"]);
+    expect(chosenNames("JUDGE_FAULTS", ["b ", "a"], ["a", "b", "c"])).toEqual(["b", "a"]);
+  });
+
+  it("must be known", () => {
+    const asked = () => chosenNames("JUDGE_FAULTS", ["a", "trayJamed"], ["a", "b"]);
+    expect(asked).toThrow(new RangeError('JUDGE_FAULTS: expected some of a, b, got "trayJamed"'));
   });
 });
 
@@ -139,5 +152,11 @@ describe("a table", () => {
       "12",
       "50.0 %",
     ]);
+  });
+
+  it("says where a world can't plant a fault", () => {
+    const row = notPlantedRow("chuteDirty");
+    expect(row).toEqual(["chuteDirty", "not planted here", "-", "-", "-", "-", "-"]);
+    expect(row.length).toBe(faultColumns.length);
   });
 });

@@ -5,8 +5,9 @@
  * of test/worlds. Method: stories of healthy feeders, of feeders that run out and of planted faults, through the server's own steps in virtual
  * time, each beside the world's truth (founded.ts says what counts as true). Seeds are drawn anew each time and printed, so that nobody has seen
  * them before; JUDGE_SEED=… repeats a run, JUDGE_SHOW=1 prints each unfounded alarm. JUDGE_SEEDS (feeders a cell), JUDGE_DAYS, JUDGE_EVERY (s between reports),
- * JUDGE_PARTS=healthy,runOuts,faults,reasons for some of them; reasons, which is not among the usual three, counts the words of alarms
- * that contradict what the feeder has sent (reasons/contradictions.ts; JUDGE_ROUND pairs faults with other sensors). The sealed world is judged only where it is named.
+ * JUDGE_PARTS=healthy,runOuts,faults,reasons, JUDGE_SUBSETS=no chute,… and JUDGE_FAULTS=trayJammed,… for some of them: a cell has the same seeds
+ * alone as among all. Reasons, which are not among the usual three parts, counts the words of alarms that contradict what the feeder has sent
+ * (reasons/contradictions.ts; JUDGE_ROUND pairs faults with other sensors). The sealed world is judged only where it is named.
  */
 import { randomInt } from "node:crypto";
 import { formatTable } from "../evaluation/report.ts";
@@ -15,14 +16,27 @@ import { sealedWorld } from "../worlds/sealed/sealedWorld.ts";
 import { trayWorld } from "../worlds/tray/trayWorld.ts";
 import { wheelWorld } from "../worlds/wheel/wheelWorld.ts";
 import { type Story, type World, worldFaults } from "../worlds/world.ts";
+import { yardWorld } from "../worlds/yard/yardWorld.ts";
+import { chosenNames } from "./chosenNames.ts";
 import { judgeStory, type StoryFigures } from "./judgeStory.ts";
 import { judgeReasons } from "./reasons/judgeReasons.ts";
 import { brokenTexts, reasonColumns, reasonRow, reasonStories } from "./reasons/reasonStories.ts";
 import { type SubsetName, subsetNames, subsets } from "./subsets.ts";
-import { faultColumns, faultRow, healthyColumns, healthyRow, runOutColumns, runOutRow } from "./tables.ts";
+import {
+  faultColumns,
+  faultRow,
+  healthyColumns,
+  healthyRow,
+  notPlantedRow,
+  runOutColumns,
+  runOutRow,
+} from "./tables.ts";
 
-const worlds = { auger: augerWorld, wheel: wheelWorld, tray: trayWorld, sealed: sealedWorld } as const;
+const worlds = { auger: augerWorld, wheel: wheelWorld, tray: trayWorld, yard: yardWorld, sealed: sealedWorld } as const;
 type WorldName = keyof typeof worlds;
+const worldNames = Object.keys(worlds) as WorldName[];
+/** What a reader of its figures must know. */
+const remarks: Partial<Record<WorldName, string>> = { yard: "detectors were developed on this one" };
 
 const firstSeed = Number(process.env.JUDGE_SEED ?? randomInt(1, 1_000_000_000));
 const seedsEach = Number(process.env.JUDGE_SEEDS ?? 6);
@@ -30,14 +44,33 @@ const healthyDays = Number(process.env.JUDGE_DAYS ?? 60);
 const faultAtDays = 20;
 const faultDays = 30;
 const every = Number(process.env.JUDGE_EVERY ?? 300) as Story["reportEverySeconds"];
-const parts = new Set((process.env.JUDGE_PARTS ?? "healthy,runOuts,faults").split(","));
+const usualParts = ["healthy", "runOuts", "faults"] as const;
+const parts = chosenNames("JUDGE_PARTS", (process.env.JUDGE_PARTS ?? usualParts.join()).split(","), [
+  ...usualParts,
+  "reasons",
+]);
+const wantedSubsets = chosenNames("JUDGE_SUBSETS", process.env.JUDGE_SUBSETS?.split(","), subsetNames);
+const wantedFaults = chosenNames("JUDGE_FAULTS", process.env.JUDGE_FAULTS?.split(","), worldFaults);
 
 const dayLong = 86_400_000;
-let seed = firstSeed;
 
-function tell(world: World, subset: SubsetName, story: Pick<Story, "days" | "fault" | "refills">): StoryFigures[] {
-  return Array.from({ length: seedsEach }, () => {
-    seed += 1;
+/** All cells of one world, in the order of the tables: each has its own seeds, also where it is judged alone. */
+const cells = [
+  ...subsetNames.map((subset) => `healthy ${subset}`),
+  ...subsetNames.map((subset) => `runOuts ${subset}`),
+  ...worldFaults.map((fault) => `faults ${fault}`),
+];
+
+interface Cell {
+  readonly name: string;
+  readonly subset: SubsetName;
+  readonly story: Pick<Story, "days" | "fault" | "refills">;
+}
+
+function tell(world: World, { name, subset, story }: Cell): StoryFigures[] {
+  const before = firstSeed + seedsEach * cells.indexOf(name);
+  return Array.from({ length: seedsEach }, (_, index) => {
+    const seed = before + index + 1;
     const figures = judgeStory(world, { seed, reportEverySeconds: every, sensors: subsets[subset], ...story });
     if (process.env.JUDGE_SHOW === "1" && story.fault === null)
       showUnfounded(figures, `${world.name} ${subset} ${seed}`);
@@ -52,47 +85,48 @@ function showUnfounded({ alarms }: StoryFigures, of: string): void {
 }
 
 function judgeWorld(name: WorldName): void {
-  if (parts.has("healthy")) print(healthyTable(name));
-  if (parts.has("runOuts")) print(runOutTable(name));
-  if (parts.has("faults")) print(faultTable(name));
-  if (parts.has("reasons")) print(reasonTable(name));
+  const remark = remarks[name];
+  const title = remark === undefined ? name : `${name} (${remark})`;
+  if (parts.includes("healthy")) print(healthyTable(title, worlds[name]));
+  if (parts.includes("runOuts")) print(runOutTable(title, worlds[name]));
+  if (parts.includes("faults")) print(faultTable(title, worlds[name]));
+  if (parts.includes("reasons")) print(reasonTable(title, worlds[name]));
 }
 
-function healthyTable(name: WorldName): string {
-  const rows = subsetNames.map((subset) =>
-    healthyRow(subset, tell(worlds[name], subset, { days: healthyDays, fault: null, refills: "whenAsked" })),
+function healthyTable(title: string, world: World): string {
+  const story = { days: healthyDays, fault: null, refills: "whenAsked" } as const;
+  const rows = wantedSubsets.map((subset) =>
+    healthyRow(subset, tell(world, { name: `healthy ${subset}`, subset, story })),
   );
-  return formatTable(`${name}: healthy feeders`, healthyColumns, rows);
+  return formatTable(`${title}: healthy feeders`, healthyColumns, rows);
 }
 
-function runOutTable(name: WorldName): string {
-  const rows = subsetNames.map((subset) =>
-    runOutRow(subset, tell(worlds[name], subset, { days: healthyDays, fault: null, refills: "never" })),
+function runOutTable(title: string, world: World): string {
+  const story = { days: healthyDays, fault: null, refills: "never" } as const;
+  const rows = wantedSubsets.map((subset) =>
+    runOutRow(subset, tell(world, { name: `runOuts ${subset}`, subset, story })),
   );
-  return formatTable(`${name}: feeders that run out`, runOutColumns, rows);
+  return formatTable(`${title}: feeders that run out`, runOutColumns, rows);
 }
 
-function faultTable(name: WorldName): string {
-  const rows = worldFaults.map((kind) =>
-    faultRow(
-      kind,
-      tell(worlds[name], "all sensors", {
-        days: faultDays,
-        fault: { kind, at: faultAtDays * dayLong },
-        refills: kind === "foodOut" ? "never" : "whenAsked",
-      }),
-    ),
-  );
-  return formatTable(`${name}: planted faults, all sensors, after ${faultAtDays} days`, faultColumns, rows);
+function faultTable(title: string, world: World): string {
+  const rows = wantedFaults.map((kind) => {
+    if (world.neverPlants?.includes(kind)) return notPlantedRow(kind);
+    const refills = kind === "foodOut" ? "never" : "whenAsked";
+    const story = { days: faultDays, fault: { kind, at: faultAtDays * dayLong }, refills } as const;
+    return faultRow(kind, tell(world, { name: `faults ${kind}`, subset: "all sensors", story }));
+  });
+  return formatTable(`${title}: planted faults, all sensors, after ${faultAtDays} days`, faultColumns, rows);
 }
 
 /** Every subset of sensors, `seedsEach` times with other faults. */
-function reasonTable(name: WorldName): string {
+function reasonTable(title: string, world: World): string {
   const firstRound = Number(process.env.JUDGE_ROUND ?? 0);
+  let seed = firstSeed;
   const rows = Array.from({ length: seedsEach }, (_, round) => {
-    const stories = reasonStories(worlds[name], seed + 1, faultDays, firstRound + round);
+    const stories = reasonStories(world, seed, faultDays, firstRound + round);
     seed += stories.length;
-    const read = stories.map(({ name: of, story }) => ({ of, figures: judgeReasons(worlds[name], story) }));
+    const read = stories.map(({ name: of, story }) => ({ of, figures: judgeReasons(world, story) }));
     if (process.env.JUDGE_SHOW === "1")
       for (const { of, figures } of read)
         for (const text of brokenTexts(of, figures)) process.stderr.write(`${text}\n`);
@@ -101,19 +135,13 @@ function reasonTable(name: WorldName): string {
       read.map(({ figures }) => figures),
     );
   });
-  return formatTable(`${name}: reasons in force`, reasonColumns, rows);
+  return formatTable(`${title}: reasons in force`, reasonColumns, rows);
 }
 
 const print = (text: string): void => void process.stdout.write(`${text}\n`);
 
-function worldsWanted(): readonly WorldName[] {
-  const named = process.argv.slice(2);
-  const unknown = named.find((name) => !Object.hasOwn(worlds, name));
-  if (unknown !== undefined)
-    throw new RangeError(`expected a world of ${Object.keys(worlds).join(", ")}, got ${unknown}`);
-  return named.length === 0 ? ["auger", "wheel", "tray"] : (named as WorldName[]);
-}
-
-const wanted = worldsWanted();
+const named = process.argv.slice(2);
+const usual = worldNames.filter((name) => name !== "sealed");
+const wanted = named.length === 0 ? usual : chosenNames("world", named, worldNames);
 print(`${seedsEach} feeders a cell from seed ${firstSeed}, ${healthyDays} days, a report each ${every} s`);
 for (const name of wanted) judgeWorld(name);

@@ -93,6 +93,13 @@ export function faultRow(fault: WorldFault, stories: readonly StoryFigures[]): s
   ];
 }
 
+/** In the place of figures, where the world can't plant it. */
+export const notPlantedRow = (fault: WorldFault): string[] => [
+  fault,
+  "not planted here",
+  ...faultColumns.slice(2).map(() => "-"),
+];
+
 export const faultColumns = [
   "fault",
   "told",

@@ -97,6 +97,11 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/yards/:yard/orders", body: { id: "pause-0001", kind: "pause" } },
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
   { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },
+  {
+    route: "POST /api/v1/feeders/:feeder/settings/comparison",
+    body: { settings: { warnAheadDays: 3 } },
+    ...{ commits: 0, unseen: true },
+  },
   { route: "POST /api/v1/feeders/:feeder/key", changesKey: true },
   { route: "DELETE /api/v1/feeders/:feeder", again: 404 },
   { route: "POST /api/v1/feeders/:feeder/refills", body: { id: "refill-0001", what: { kind: "added", grams: 300 } } },

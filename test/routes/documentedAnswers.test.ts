@@ -12,7 +12,7 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews", "historyView"].map((name) =>
+    const files = ["api", "accountViews", "comparisonView", "historyView"].map((name) =>
       join(projectFolder, `server/contract/${name}.ts`),
     );
     const schemas = viewSchemas(files);
@@ -68,6 +68,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["POST /api/v1/feeders", { yard: ":yard", name: "Larch" }],
   ["GET /api/v1/feeders/:feeder"],
   ["PATCH /api/v1/feeders/:feeder", { warnAheadDays: 3 }],
+  ["POST /api/v1/feeders/:feeder/settings/comparison", { settings: { warnAheadDays: 4 } }],
   ["GET /api/v1/feeders/:feeder/day"],
   ["GET /api/v1/feeders/:feeder/log"],
   ["GET /api/v1/feeders/:feeder/history", { from: "2026-01-15T00:00:00Z", to: "2026-01-16T00:00:00Z" }],

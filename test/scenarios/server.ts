@@ -19,6 +19,7 @@ import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
 import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import { type EmailGateway, type Ports, type Store, StoreBusy, StoreFull } from "../../server/ports.ts";
+import { inProcessComparer } from "../support/inProcessComparer.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
 
@@ -108,6 +109,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
         state: () => ({ running: false, fault: "none" }),
       },
       guessEstimator: createGuessEstimator(),
+      settingsComparer: inProcessComparer(file),
     };
     const app = await buildApp({
       ports,

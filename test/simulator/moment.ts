@@ -33,3 +33,9 @@ export interface TrueLanding {
   readonly deposited: boolean; // and seen by the detector
   readonly broken: boolean; // since the planted fault began
 }
+
+/** Is told at once of what happens, also of what no report carries. */
+export interface PlotObserver {
+  landed(at: Instant): void;
+  ran(at: Instant, portion: ReleasedPortion): void;
+}

@@ -58,11 +58,20 @@ export interface KeeperModel {
   readonly reportsRefill: number; // share of refills that are reported
 }
 
-export const plantedFaults = ["hopperEmpty", ...partFaults, "silent"] as const;
+export const plantedFaults = [
+  "hopperEmpty", // the keeper doesn't refill any more
+  ...partFaults,
+  "trayPartlyJammed",
+  "chuteDirty", // sees less by the day, and nothing after a week
+  "detectorDeaf", // its beam still sees what falls
+  "buttonChatters",
+  "thermometerStuck",
+  "silent",
+] as const;
 export type PlantedFaultKind = (typeof plantedFaults)[number];
 
 /** What can break for a while, besides what a plot plants for good. */
-export type Disturbance = PlantedFaultKind | "lineDown" | "powerCut" | "thermometerStuck";
+export type Disturbance = PlantedFaultKind | "lineDown" | "powerCut";
 
 export interface PlantedFault {
   readonly kind: PlantedFaultKind;

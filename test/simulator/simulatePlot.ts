@@ -2,15 +2,15 @@ import type { LoggedSettings } from "../../server/contract/feederLog.ts";
 import { readReport } from "../../server/contract/readReport.ts";
 import { after, days, hours, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
 import { Appetite, type Landing, poisson, simulateLandings } from "../../server/practice/model/birdDay.ts";
-import { partFaultOf } from "../../server/practice/model/faults.ts";
 import { advanceLoadCell, initialLoadCell, type LoadCell } from "../../server/practice/model/loadCell.ts";
 import { detectorSignal, rounded } from "../../server/practice/model/sensors.ts";
 import { Spool } from "../../server/practice/model/spool.ts";
-import { type Dispenser, type FoodStore, foodStore, turnTray } from "../../server/practice/model/tray.ts";
+import { type FoodStore, foodStore } from "../../server/practice/model/tray.ts";
 import { humidClimate, type Weather, weatherAt } from "../../server/practice/model/weather.ts";
 import { type RandomSource, seededRandom } from "../../server/practice/random.ts";
 import type { LogLine } from "../../server/replay/logLine.ts";
-import type { SimulatedMoment, TrueLanding, TruePortion, TrueState } from "./moment.ts";
+import { Chatter, showsFault, turnPlotTray } from "./brokenParts.ts";
+import type { PlotObserver, SimulatedMoment, TrueLanding, TruePortion, TrueState } from "./moment.ts";
 import type { Disturbance, PlantedFaultKind, Plot } from "./plot.ts";
 import { readPlotCell, readPlotSensors } from "./plotSensors.ts";
 import { beginBurst, initialUplink, isLost, planOutage, type Uplink } from "./uplink.ts";
@@ -36,14 +36,16 @@ const settingsOf = (plot: Plot): LoggedSettings => ({
   battery: "none",
 });
 
-export const dispenserOf = ({ food, motor, chute }: Plot): Dispenser => ({ tray: food, motor, chute });
-
 /**
  * Simulates a plot and yields it as a feeder's log, line by line, with the truth beside each. The same plot gives the same
  * lines. Lines are what a server would take, so that the evaluation uses the very steps that the server takes.
  */
-export function* simulatePlot(plot: Plot, phone: KeeperPhone = { asksForFood: false }): Generator<SimulatedMoment> {
-  const feeder = new PlotSimulation(plot, phone);
+export function* simulatePlot(
+  plot: Plot,
+  phone: KeeperPhone = { asksForFood: false },
+  observer?: PlotObserver,
+): Generator<SimulatedMoment> {
+  const feeder = new PlotSimulation(plot, phone, observer);
   yield feeder.begin();
   const every = seconds(plot.reportEverySeconds);
   const end = after(plot.from, days(plot.days));
@@ -64,7 +66,9 @@ export class PlotSimulation {
   readonly #weatherSeed: number;
   readonly #random: RandomSource;
   readonly #phone: KeeperPhone;
+  readonly #observer: PlotObserver | undefined;
   readonly #appetite = new Appetite();
+  readonly #chatter: Chatter;
   #cell: LoadCell;
   #store: FoodStore;
   #uplink: Uplink;
@@ -88,10 +92,12 @@ export class PlotSimulation {
   #portions: TruePortion[] = [];
   #landings: TrueLanding[] = [];
 
-  constructor(plot: Plot, phone: KeeperPhone) {
+  constructor(plot: Plot, phone: KeeperPhone, observer?: PlotObserver) {
     const { food } = plot;
     const random = seededRandom(plot.seed * 2 + 1);
     this.#phone = phone;
+    this.#observer = observer;
+    this.#chatter = new Chatter(plot.seed);
     this.#plot = plot;
     this.#weatherSeed = plot.weatherSeed ?? plot.seed;
     this.#random = random;
@@ -200,6 +206,10 @@ export class PlotSimulation {
   // --- birds and motor -------------------------------------------------------------------------------------------------
 
   #advanceBirds(to: Instant): void {
+    if (this.#plot.sensors.button && this.#fault(to) === "buttonChatters") {
+      for (const contact of this.#chatter.contacts(this.#now, to))
+        if (this.#fault(contact) === "buttonChatters") this.#press(contact, this.#chatter.pays(contact));
+    }
     while (this.#timers[0] !== undefined && this.#timers[0] <= to)
       this.#givePortion("timer", null, this.#timers.shift() ?? to);
     while (this.#landingsToday[0] !== undefined && this.#landingsToday[0].at <= to) {
@@ -213,6 +223,7 @@ export class PlotSimulation {
     // Birds that found nothing come less often.
     if (this.#emptySince !== null && this.#random.isTrueWith(0.4)) return;
     this.#truth.landings += 1;
+    this.#observer?.landed(at);
     const fault = this.#fault(at);
     if (fault === "powerCut") return;
     if (sensors.perch && fault !== "perchDead") {
@@ -222,7 +233,7 @@ export class PlotSimulation {
     const buttonWorks = sensors.button && fault !== "buttonDead";
     const detectorWorks = sensors.detector && fault !== "detectorDead";
     const pressed = buttonWorks && actions.includes("press");
-    const deposited = detectorWorks && actions.includes("deposit");
+    const deposited = detectorWorks && fault !== "detectorDeaf" && actions.includes("deposit");
     this.#landings.push({ pressed, deposited, broken: fault !== null });
     let actionAt = at;
     for (const action of actions) {
@@ -232,15 +243,22 @@ export class PlotSimulation {
     }
   }
 
-  #press(at: Instant): void {
+  #press(at: Instant, isPaid = true): void {
     this.#counts.button += 1;
-    this.#givePortion("press", this.#record({ kind: "press" }, at), at);
+    const seq = this.#record({ kind: "press" }, at);
+    if (isPaid) this.#givePortion("press", seq, at);
   }
 
   #deposit(at: Instant): void {
+    const beam = this.#plot.sensors.chute ? { chute: true } : {};
+    if (this.#fault(at) === "detectorDeaf") {
+      const signal = this.#random.between(0, 0.1);
+      if (beam.chute) this.#record({ kind: "deposit", metal: false, signal, ...beam }, at);
+      return;
+    }
     this.#counts.detector += 1;
     const signal = detectorSignal(0.05, this.#random);
-    this.#givePortion("deposit", this.#record({ kind: "deposit", metal: true, signal, chute: true }, at), at);
+    this.#givePortion("deposit", this.#record({ kind: "deposit", metal: true, signal, ...beam }, at), at);
   }
 
   #givePortion(cause: string, paysFor: number | null, requestedAt: Instant): void {
@@ -249,16 +267,18 @@ export class PlotSimulation {
     const fault = this.#fault(at);
     if (fault === "powerCut") return;
     const { insideCelsius } = this.#weather(requestedAt);
-    const conditions = { fault: partFaultOf(fault), portionGrams: this.#meanPortionGrams, insideCelsius };
-    const { store, portion } = turnTray(this.#store, dispenserOf(this.#plot), conditions, this.#random);
+    const faultAge = (at - (this.#plot.fault?.at ?? at)) as Span;
+    const conditions = { fault, faultAge, portionGrams: this.#meanPortionGrams, insideCelsius };
+    const { store, portion } = turnPlotTray(this.#plot, this.#store, conditions, this.#random);
     this.#store = store;
+    this.#observer?.ran(at, portion);
     this.#truth.portions += 1;
     const emptied = portion.pieces === 0 && this.#totalGrams() < 0.5 * this.#meanPortionGrams;
     if (emptied) this.#emptySince ??= at;
     if (this.#truth.unfed > 0 || showsFault(fault, emptied, portion.pieces)) this.#truth.unfed += 1;
     this.#portions.push({ ...portion, insideCelsius, unfed: this.#truth.unfed });
-    if (!portionsTold) return;
     this.#counts.chute += sensors.chute ? portion.seen : 0;
+    if (!portionsTold) return;
     this.#record(
       {
         kind: "portion",
@@ -275,8 +295,8 @@ export class PlotSimulation {
   // --- keeper ----------------------------------------------------------------------------------------------------------
 
   #planRefill(day: Instant): void {
-    const { keeper, food, fault } = this.#plot;
-    if (fault?.kind === "hopperEmpty") return; // that is how it came to be
+    const { keeper, food } = this.#plot;
+    if (this.#plantedFault(day) === "hopperEmpty") return; // that is how it came to be
     const evening = after(day, Math.round(this.#random.between(15, 19) * 3_600_000) as Span);
     if (keeper.refillsBelow === "ranOut") {
       if (this.#emptySince !== null && day - this.#emptySince > hours(3)) this.#refillAt = evening;
@@ -293,6 +313,7 @@ export class PlotSimulation {
     const random = this.#random;
     const at = this.#refillAt;
     this.#refillAt = null;
+    if (this.#plantedFault(at) === "hopperEmpty") return;
     if (keeper.refillsBelow === "whenNotified" && !this.#phone.asksForFood) return;
     const share = Math.min(1, keeper.refillShare * random.between(0.85, 1.15));
     const added = (food.capacityGrams - this.#totalGrams()) * share;
@@ -374,11 +395,4 @@ export class PlotSimulation {
     this.#stuckGrams ??= shown;
     return rounded(this.#stuckGrams + this.#random.normal(0, 0.3), 1);
   }
-}
-
-/** A fault that lets food run out shows with the first portion of which nothing falls; any other with the next portion. */
-function showsFault(fault: Disturbance | null, emptied: boolean, pieces: number): boolean {
-  if (fault === "hopperEmpty") return emptied;
-  if (fault === "feedBridged") return pieces === 0;
-  return fault !== null;
 }

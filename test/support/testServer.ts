@@ -23,7 +23,9 @@ import type {
   PracticeRunner,
   PushGateway,
   PushOutcome,
+  SettingsComparer,
 } from "../../server/ports.ts";
+import { inProcessComparer } from "./inProcessComparer.ts";
 import { copyDatabase } from "./migratedDatabase.ts";
 
 /** A clock that stands still until a test moves it. */
@@ -127,6 +129,7 @@ export interface TestServer {
 }
 
 interface TestServerOptions {
+  readonly settingsComparer?: SettingsComparer;
   readonly reportsPerMinute?: number;
   readonly requestTimeoutMilliseconds?: number;
   readonly clientFolder?: string; // a built client; none where a test needs none
@@ -174,6 +177,7 @@ export async function openTestServerOn(
     outboxSignal,
     practiceRunner: practice,
     guessEstimator,
+    settingsComparer: options.settingsComparer ?? inProcessComparer(file),
   };
   const app = await buildApp({
     ports,

@@ -5,13 +5,15 @@ import type { LogLine } from "../../server/replay/logLine.ts";
  * A world makes the log of one feeder, line by line, with the truth beside each: its own dispenser, sensors, birds, weather, line and keeper.
  * Worlds are written apart from each other and from the detectors that are judged on them, so that no detector can be tuned to the
  * assumptions of its own author. A world imports nothing of the domain but instants and units, nothing of the practice feeders, and
- * nothing of another world.
+ * nothing of another world. One is an exception and says so: `test/worlds/yard/`, on which the detectors were developed.
  *
  * The same story gives the same lines. Everything that a story leaves out is drawn from its seed, over the whole width that home-built
  * feeders have.
  */
 export interface World {
   readonly name: string;
+  /** Faults that this world has no physics for. Left out: none. A story with such a fault is a RangeError that names it. */
+  readonly neverPlants?: readonly WorldFault[];
   tell(story: Story, phone: KeeperPhone): Generator<WorldMoment>;
 }
 

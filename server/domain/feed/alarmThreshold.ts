@@ -27,7 +27,7 @@ export function updatePortionRate(rate: PortionRate, at: Instant): PortionRate {
  * Ann. Stat. 14:1379). Wanted is one false alarm a feeder in a year of its portions, from all these tests together. The bound is
  * not lowered for steps that overshoot it: by how much that may be done differs from feeder to feeder.
  */
-export function alarmThreshold({ portions, days }: PortionRate): number {
-  const perDay = Math.min(Math.max(portions / days, perDayMin), perDayMax);
-  return Math.log(365 * perDay);
-}
+export const alarmThreshold = (rate: PortionRate): number => Math.log(365 * portionsPerDay(rate));
+
+export const portionsPerDay = ({ portions, days }: PortionRate): number =>
+  Math.min(Math.max(portions / days, perDayMin), perDayMax);

@@ -2,11 +2,12 @@ import { gramsRangeText, gramsText, numberText } from "../../text/format.ts";
 import { texts } from "../../text/index.ts";
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
 import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
-import { type Instant, minutes } from "../instant.ts";
+import { hours, type Instant, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import { type Cause, type CauseProbability, causeProbabilities } from "./causeProbabilities.ts";
-import { causesText, indistinguishableTexts, stopEvidenceText } from "./causeText.ts";
+import { causesText, indistinguishableTexts, isThinned, piecesTexts, stopEvidenceText } from "./causeText.ts";
+import { fewerPieces } from "./chuteModel.ts";
 import { type CurrentSign, currentSign, currentSignText } from "./currentSign.ts";
 import { type FeedDiagnosis, settlingPortions, sureCause, totalProbability } from "./feedDiagnosis.ts";
 import type { FeedState } from "./feedState.ts";
@@ -16,6 +17,7 @@ const faultKindByCause = {
   hopperEmpty: "foodOut",
   feedBridged: "feedBridged",
   trayJammed: "trayJammed",
+  trayPartlyJammed: "trayJammed",
   motorStalled: "motorStalled",
   motorNotTurning: "motorNotTurning",
   chuteBlind: "chuteBlind",
@@ -34,6 +36,8 @@ const openProbabilityMin = 0.01;
  * deposits stay unpaid meanwhile.
  */
 const diagnosisWaitMax = minutes(15);
+const thinnedWaitMax = hours(6);
+const thinnedPortionsMax = 12; // portions
 
 /** What is wrong with the feed itself, at most one thing. `level`: in the hopper now. */
 export function causeFaults(
@@ -87,12 +91,11 @@ function isRefilledSince(feed: FeedState, level: HopperLevel | null, settings: F
 }
 
 function isWaiting(feed: FeedState, diagnosis: FeedDiagnosis, settings: FeederSettings, now: Instant): boolean {
-  if (
-    diagnosis.cause !== null ||
-    diagnosis.portionsSince >= settlingPortions ||
-    now - diagnosis.since >= diagnosisWaitMax
-  )
-    return false;
+  if (diagnosis.cause !== null) return false;
+  // Where something still falls, the scale has the time to show how much.
+  if (isThinned(feed) && settings.sensors.scale)
+    return diagnosis.portionsSince < thinnedPortionsMax && now - diagnosis.since < thinnedWaitMax;
+  if (diagnosis.portionsSince >= settlingPortions || now - diagnosis.since >= diagnosisWaitMax) return false;
   return usualCurrent(feed.motor) !== null || (settings.sensors.chute && settings.sensors.scale);
 }
 
@@ -104,7 +107,7 @@ function unsureFeedFault(
 ): Fault {
   const open = probabilities.filter(({ probability }) => probability >= namedProbabilityMin).map(({ cause }) => cause);
   const text = texts.feed;
-  const evidence = isThinned(feed) ? text.evidence.countsLess : stopEvidenceText(feed, settings);
+  const evidence = stopEvidenceText(feed, settings);
   const levelTexts =
     level !== null && open.includes("hopperEmpty") ? [text.calculatedLevel(gramsRangeText(level.low, level.high))] : [];
   const indistinguishable = indistinguishableTexts(
@@ -132,12 +135,6 @@ function unsureFeedFault(
   };
 }
 
-/** Less is counted than usual, but something is: the sensor is dirty or the portions are small. Both can wait for some hours. */
-const isThinned = ({ diagnosis, uncountedPortions }: FeedState): boolean =>
-  (diagnosis?.hypothesis === "chuteHalfBlind" || diagnosis?.hypothesis === "chuteUndercounting") &&
-  uncountedPortions < thinnedRunMax;
-const thinnedRunMax = 5; // portions
-
 // --- texts ---------------------------------------------------------------------------------------------------------
 
 function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, settings: FeederSettings): string {
@@ -146,6 +143,8 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "feedBridged":
     case "trayJammed":
       return stopReason(cause, feed, level, settings);
+    case "trayPartlyJammed":
+      return doesFallAgain(feed, settings) ? texts.feed.fallsAgain.trayJammed : partOfPortionText(feed, settings);
     case "motorStalled":
     case "motorNotTurning":
       return motorText(cause, feed);
@@ -155,6 +154,11 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "scaleStuck":
       return stuckScaleText(feed, settings);
   }
+}
+
+function partOfPortionText(feed: FeedState, settings: FeederSettings): string {
+  const { weighed, counted } = texts.feed.trayPartlyJammed;
+  return (settings.sensors.scale ? weighed : counted)(stopEvidenceText(feed, settings));
 }
 
 function stopReason(
@@ -177,13 +181,18 @@ function stuckScaleText({ motor }: FeedState, { sensors }: FeederSettings): stri
   return currentSign(motor)?.isAsWithFood === true ? scaleStuckByMotor : scaleStuckByPortions;
 }
 
+/** A sensor that has seen one of the last few portions isn't said to see nothing. */
 function blindReason(cause: "chuteBlind" | "chuteHalfBlind", feed: FeedState, settings: FeederSettings): string {
   const text = texts.feed;
-  if (cause === "chuteBlind" && feed.uncountedPortions === 0) return text.chuteWasBlind;
+  const fewer = fewerPieces(feed.chute);
+  if (cause === "chuteBlind" && feed.uncountedPortions === 0 && fewer === null) return text.chuteWasBlind;
   if (isProofMissing(feed, settings)) return text.chuteMayBeBlind;
   const proof = foodFallsText(feed, settings);
-  return cause === "chuteBlind" ? text.chuteBlind(feed.uncountedPortions, proof) : text.chuteHalfBlind(proof);
+  if (cause === "chuteBlind" && feed.uncountedPortions >= blindRunMin)
+    return text.chuteBlind(feed.uncountedPortions, proof);
+  return fewer === null ? text.chuteHalfBlind(proof) : text.chuteSeesLess(...piecesTexts(fewer), proof);
 }
+const blindRunMin = 3; // portions
 
 /**
  * The newest portion spoke against the fault, which is over once the next one does, too: until then no reason says that nothing falls.

@@ -2,8 +2,8 @@ import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
 import { normalQuantile95 } from "../hopper/truncatedNormal.ts";
 import { logNormalTail } from "../normalTail.ts";
 import type { FeederSettings } from "../settings.ts";
-import { onsetProbabilities } from "./faultSignatures.ts";
-import type { HypothesisStatistics } from "./hypothesisStatistics.ts";
+import { type Hypothesis, onsetProbabilities } from "./faultSignatures.ts";
+import { type HypothesisStatistics, isFallingByScale } from "./hypothesisStatistics.ts";
 import { isRefutedByCurrent, type MotorModel } from "./motorModel.ts";
 import type { ScaleTrack } from "./scaleTrack.ts";
 
@@ -12,6 +12,7 @@ export const causes = [
   "hopperEmpty",
   "feedBridged",
   "trayJammed",
+  "trayPartlyJammed",
   "motorStalled",
   "motorNotTurning",
   "chuteBlind",
@@ -44,11 +45,17 @@ export function causeProbabilities(
   const stuck = scale.hasJumpedDown
     ? Math.max(onsetProbabilities.scaleStuck, stuckAfterJumpProbability)
     : onsetProbabilities.scaleStuck;
-  const chuteWeight = settings.sensors.chute ? 0 : Number.NEGATIVE_INFINITY; // a sensor that isn't there has no fault
+  const chuteWeight = settings.sensors.chute ? 0 : Number.NEGATIVE_INFINITY; // a sensor that isn't there has no fault, and doesn't show a part
+  // Food that demonstrably falls excludes all that stops it, as long as there is a sensor that may be wrong instead.
+  const fallen = (hypothesis: Hypothesis) =>
+    settings.sensors.chute && settings.sensors.scale && isFallingByScale(statistics[hypothesis], scale)
+      ? Number.NEGATIVE_INFINITY
+      : 0;
   const weights: Record<Cause, number> = {
-    hopperEmpty: Math.log(runOutProbability(level, settings)) + statistics.emptyTray.sum,
-    feedBridged: Math.log(onsetProbabilities.bridged) + statistics.emptyTray.sum,
-    trayJammed: Math.log(onsetProbabilities.jammed) + statistics.trayJammed.sum,
+    hopperEmpty: fallen("emptyTray") + Math.log(runOutProbability(level, settings)) + statistics.emptyTray.sum,
+    feedBridged: fallen("emptyTray") + Math.log(onsetProbabilities.bridged) + statistics.emptyTray.sum,
+    trayJammed: fallen("trayJammed") + Math.log(onsetProbabilities.jammed) + statistics.trayJammed.sum,
+    trayPartlyJammed: chuteWeight + Math.log(onsetProbabilities.partlyJammed) + statistics.trayPartlyJammed.sum,
     motorStalled: isRefutedByCurrent(motor, "motorStalled")
       ? Number.NEGATIVE_INFINITY
       : Math.log(onsetProbabilities.stalled) + statistics.motorStalled.sum,

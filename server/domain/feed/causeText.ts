@@ -1,7 +1,10 @@
+import { numberText } from "../../text/format.ts";
 import { texts } from "../../text/index.ts";
 import type { HopperLevel } from "../hopper/level.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Cause } from "./causeProbabilities.ts";
+import { fewerPieces } from "./chuteModel.ts";
+import type { Hypothesis } from "./faultSignatures.ts";
 import type { FeedState } from "./feedState.ts";
 import { usualCurrent } from "./motorModel.ts";
 
@@ -15,11 +18,27 @@ export function causesText(causes: readonly Cause[]): string {
 
 /** The evidence that no food falls. */
 export function stopEvidenceText(feed: FeedState, { sensors }: FeederSettings): string {
-  const { byCurrent, hardlyAnyFalls, nothingFell, notLighter } = texts.feed.evidence;
+  const { byCurrent, countsLess, hardlyAnyFalls, nothingFell, notLighter, fewerCounted } = texts.feed.evidence;
+  if (sensors.chute && isThinned(feed)) {
+    const fewer = fewerPieces(feed.chute);
+    return fewer === null ? countsLess : fewerCounted(...piecesTexts(fewer));
+  }
   if (sensors.chute && feed.uncountedPortions > 0) return nothingFell(feed.uncountedPortions);
   if (sensors.chute && feed.lastFellAt !== null) return hardlyAnyFalls;
   return sensors.scale && feed.scale.readingAt !== null ? notLighter : byCurrent;
 }
+
+/** Less is counted than usual, but something is: the sensor is dirty, the portions are small. Both can wait for some hours. */
+export const isThinned = ({ diagnosis, uncountedPortions }: FeedState): boolean =>
+  diagnosis !== null && thinningHypotheses.includes(diagnosis.hypothesis) && uncountedPortions < thinnedRunMax;
+const thinningHypotheses: readonly Hypothesis[] = ["chuteHalfBlind", "chuteUndercounting", "trayPartlyJammed"];
+const thinnedRunMax = 5; // portions
+
+/** "2.4", "6". */
+export const piecesTexts = ([lately, usually]: readonly [number, number]): [string, string] => [
+  numberText(lately, usually < 10 ? 1 : 0),
+  numberText(usually),
+];
 
 const stoppingCauses: readonly Cause[] = [
   "hopperEmpty",
@@ -44,6 +63,7 @@ export function indistinguishableTexts(
   const isEmptyOrBridged = hasOne("hopperEmpty") && hasOne("feedBridged");
   const text = texts.feed.indistinguishable;
   const sentences: readonly (readonly [applies: boolean, sentence: string])[] = [
+    [hasOne("trayPartlyJammed") && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.thinnedWithoutScale],
     [hasStopped && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.chuteWithoutScale],
     [hasStopped && hasOne("scaleStuck") && !sensors.chute, text.scaleWithoutChute],
     [

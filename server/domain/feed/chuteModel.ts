@@ -1,11 +1,13 @@
+import { movingMean } from "../movingMean.ts";
 import type { FaultSignature } from "./faultSignatures.ts";
 
 /** What a healthy chute sensor counts: how often nothing, and how many pieces otherwise. */
 export interface ChuteModel {
-  readonly portionsLearnt: number; // portions learnt from, at most `portionsRememberedMax`
+  readonly portionsLearnt: number; // portions learnt from, at most `portionsLearntMax`
   readonly missedShare: number; // share of portions that fell and weren't seen
   readonly meanPieces: number; // mean count of a portion that was seen
   readonly variance: number; // of that count
+  readonly recentPieces: number; // mean count of the last ten portions or so, with those that were not seen
   readonly countShares: readonly number[]; // of portions that were seen: with one piece, with two, … with `countMax` or more
 }
 
@@ -16,12 +18,20 @@ export const initialChuteModel: ChuteModel = {
   missedShare: 0.02,
   meanPieces: 0,
   variance: 0,
+  recentPieces: 0,
   countShares: Array.from({ length: countMax }, () => 0),
 };
 
 /** A new sensor is taken to miss one portion in fifty, with the weight of so many portions. Common practice, no source. */
 const priorPortions = 50;
 const portionsRememberedMax = 500;
+/**
+ * Dirt comes over a week, and what is usual must not follow it: the pieces of a portion are remembered for three weeks of portions. Bags and
+ * seasons change them more slowly. Our choice.
+ */
+const countsRememberedMin = 300;
+const countsRememberedDays = 21;
+const portionsLearntMax = 10_000;
 /**
  * Never less than one in 250: a learnt share is uncertain, and two misses in a row of a sensor that is dusty today
  * must not be proof. Never more than four in five: an empty portion after another one says little, but not nothing.
@@ -32,19 +42,21 @@ const missedMax = 0.8;
 const piecesKnownMin = 20;
 
 /** A portion that fell, as far as is known. */
-export function updateChuteModel(model: ChuteModel, count: number): ChuteModel {
-  const portionsLearnt = Math.min(model.portionsLearnt + 1, portionsRememberedMax);
+export function updateChuteModel(model: ChuteModel, count: number, portionsPerDay = 0): ChuteModel {
+  const portionsLearnt = Math.min(model.portionsLearnt + 1, portionsLearntMax);
   const missedShare =
-    model.missedShare + ((count === 0 ? 1 : 0) - model.missedShare) / (portionsLearnt + priorPortions);
+    model.missedShare +
+    ((count === 0 ? 1 : 0) - model.missedShare) / (Math.min(portionsLearnt, portionsRememberedMax) + priorPortions);
   if (count === 0)
     return {
       portionsLearnt,
       missedShare,
       meanPieces: model.meanPieces,
       variance: model.variance,
+      recentPieces: model.recentPieces,
       countShares: model.countShares,
     };
-  const gain = 1 / Math.min(portionsLearnt, 300);
+  const gain = 1 / Math.min(portionsLearnt, Math.max(countsRememberedMin, countsRememberedDays * portionsPerDay));
   const residual = count - model.meanPieces;
   const shares = model.countShares.map((share) => (1 - gain) * share);
   const bin = Math.min(count, countMax) - 1;
@@ -54,9 +66,26 @@ export function updateChuteModel(model: ChuteModel, count: number): ChuteModel {
     missedShare,
     meanPieces: model.meanPieces + gain * residual,
     variance: (1 - gain) * (model.variance + gain * residual * residual),
+    recentPieces: model.recentPieces,
     countShares: shares,
   };
 }
+
+/** Another count, whatever is wrong. */
+export const updateRecentPieces = (model: ChuteModel, count: number): ChuteModel => ({
+  ...model,
+  recentPieces: movingMean(model.recentPieces, count, 0.1),
+});
+
+/** Fewer pieces are counted than usual: lately, usually; null where they aren't. */
+export function fewerPieces({
+  portionsLearnt,
+  recentPieces,
+  meanPieces,
+}: ChuteModel): readonly [number, number] | null {
+  return portionsLearnt >= piecesKnownMin && recentPieces < fewerShare * meanPieces ? [recentPieces, meanPieces] : null;
+}
+const fewerShare = 0.8;
 
 export interface CountLogLikelihoods {
   readonly healthy: number;
@@ -64,7 +93,7 @@ export interface CountLogLikelihoods {
   readonly shrunk: number; // the tray runs empty: a part of a portion falls
   readonly blind: number;
   readonly halfBlind: number; // the sensor misses many a portion
-  readonly undercounting: number; // the sensor misses many a piece
+  readonly undercounting: number; // the sensor misses many a piece, or the tray holds it back
 }
 
 /**

@@ -47,10 +47,10 @@ function learnShare({ share, portions }: ShareLearnt, outcome: 0 | 1): ShareLear
  * where two in a hundred were seen and five are true, the bound of one false alarm a year becomes five.
  */
 export const emptyShareLimit = ({ afterFood, afterEmpty }: EmptyPortions, isAfterEmpty: boolean): number =>
-  upperLimit(isAfterEmpty ? afterEmpty : afterFood);
+  upperLimitOfShare(isAfterEmpty ? afterEmpty : afterFood);
 
 /** Score limit of a share (Wilson 1927, J. Am. Stat. Assoc. 22:209), 97.5 % on one side. */
-function upperLimit({ share, portions }: ShareLearnt): number {
+export function upperLimitOfShare({ share, portions }: ShareLearnt): number {
   const z = 1.959964;
   const middle = share + (z * z) / (2 * portions);
   const reach = z * Math.sqrt((share * (1 - share)) / portions + (z * z) / (4 * portions * portions));

@@ -4,10 +4,10 @@ import type { Instant } from "../instant.ts";
 import type { Deposit, Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Celsius, Grams } from "../units.ts";
-import { alarmThreshold, updatePortionRate } from "./alarmThreshold.ts";
+import { alarmThreshold, portionsPerDay, updatePortionRate } from "./alarmThreshold.ts";
 import { causeFaults } from "./causeFaults.ts";
 import { causeProbabilities } from "./causeProbabilities.ts";
-import { type ChuteModel, countLogLikelihoods, updateChuteModel } from "./chuteModel.ts";
+import { type ChuteModel, countLogLikelihoods, updateChuteModel, updateRecentPieces } from "./chuteModel.ts";
 import { type EmptyPortions, emptyRunEvidence, emptyShareLimit, learnEmptyRun } from "./emptyPortions.ts";
 import { faultSignatures, type Hypothesis, hypotheses, isSamePart } from "./faultSignatures.ts";
 import { type FeedDiagnosis, sureCause, updateDiagnosis } from "./feedDiagnosis.ts";
@@ -17,6 +17,7 @@ import {
   fixedScaleEstimates,
   type HypothesisStatistics,
   initialStatistics,
+  isFallingByScale,
   leadingHypothesis,
   limitStatistics,
   type PortionObservation,
@@ -29,6 +30,7 @@ import {
   isProvenByCurrent,
   logCurrent,
   type MotorModel,
+  recordPeak,
   recordUnlearntCurrent,
   updateMotorModel,
 } from "./motorModel.ts";
@@ -40,6 +42,7 @@ import {
   updatePaymentsByPortion,
   updatePaymentsByPress,
   updatePaymentsByReport,
+  withoutPresses,
 } from "./payments.ts";
 import { updateTrackByPortion, updateTrackByReading } from "./scaleTrack.ts";
 
@@ -75,7 +78,11 @@ export function updateFeedByPortion(
       portionRate: updatePortionRate(feed.portionRate, at),
       chute: updateChuteByPortion(feed, portion, observation.didFall),
       emptyPortions: updateEmptyPortions(feed, observation.didFall),
-      motor: updateMotorByPortion(feed.motor, portion, observation, { inside, isCalm }),
+      motor: updateMotorByPortion(feed.motor, portion, observation, {
+        inside,
+        isCalm,
+        didFall: isPlainFall(feed, portion, observation),
+      }),
       scale: updateScaleByPortion(feed, at, observation.didFall, settings),
       statistics,
       diagnosis: countPortionSince(feed.diagnosis),
@@ -176,12 +183,20 @@ export const updateFeedByDeposit = (
   paused = false,
 ): FeedState => ({ ...feed, payments: updatePaymentsByDeposit(feed.payments, deposit, now, paused) });
 
+/** `doubtedFrom`: since when the button counts what no bird presses; null: birds do. */
 export const updateFeedByPress = (
   feed: FeedState,
   press: { readonly seq: number; readonly recordedAt: Instant },
   now: Instant,
   paused = false,
-): FeedState => ({ ...feed, payments: updatePaymentsByPress(feed.payments, press, now, paused) });
+  doubtedFrom: Instant | null = null,
+): FeedState => ({
+  ...feed,
+  payments:
+    doubtedFrom === null
+      ? updatePaymentsByPress(feed.payments, press, now, paused)
+      : withoutPresses(feed.payments, doubtedFrom),
+});
 
 /**
  * A whole report has been processed, all its events before this call. Only reports prove a deposit unpaid: a feeder that
@@ -261,12 +276,14 @@ function updateFeedDiagnosis(
  * scale that stands still while food was seen to fall; a current that only a motor draws which is blocked or without power. That must come
  * twice: a kernel that blocks the motor for one portion is no fault yet.
  */
-function evidenceLimit({ emptyPortions, statistics, motor }: FeedState, hypothesis: Hypothesis): number {
+function evidenceLimit({ emptyPortions, statistics, motor, scale }: FeedState, hypothesis: Hypothesis): number {
   const { chute } = faultSignatures[hypothesis];
+
   const { portions, emptyPortions: empties } = statistics[hypothesis];
   if (chute === "halfBlind" || chute === "undercounting") return Number.POSITIVE_INFINITY;
   if (hypothesis === "scaleStuck" && portions > empties) return Number.POSITIVE_INFINITY;
   if (portions >= 2 && isProvenByCurrent(motor, hypothesis)) return Number.POSITIVE_INFINITY;
+  if (isFallingByScale(statistics[hypothesis], scale)) return 0;
   return emptyRunEvidence(emptyPortions, empties);
 }
 
@@ -287,7 +304,7 @@ function observePortion(
 ): PortionObservation {
   const count = settings.sensors.chute ? portion.chuteCount : null;
   const { meanCurrent, recordedAt } = portion;
-  const expected = meanCurrent === null ? null : expectedCurrent(feed.motor, recordedAt, inside);
+  const expected = meanCurrent === null ? null : expectedCurrent(feed.motor, recordedAt, inside, meanCurrent);
   return {
     countLogLikelihoods:
       count === null
@@ -301,7 +318,7 @@ function observePortion(
 /** Within three standard deviations, as far as it is known what is usual. */
 const isUsualCurrent = (current: PortionObservation["current"]): boolean =>
   current === null ||
-  (current.drawn - current.expected.mean - current.expected.shift) ** 2 <
+  Math.max(Math.abs(current.drawn - current.expected.mean - current.expected.shift) - current.expected.step, 0) ** 2 <
     9 * (current.expected.variance + current.expected.shiftVariance);
 
 /** Null where no sensor can show it. */
@@ -314,20 +331,34 @@ function didFoodFall(feed: FeedState, portion: Portion, settings: FeederSettings
 
 /** Misses are learnt once food is seen again: before, it is unknown whether they were misses. A third in a row is not usual. */
 function updateChuteByPortion(feed: FeedState, { chuteCount }: Portion, didFall: boolean | null): ChuteModel {
-  if (didFall !== true || feed.diagnosis !== null) return feed.chute;
-  let model = feed.chute;
-  for (let miss = 0; miss < Math.min(feed.uncountedPortions, 2); miss += 1) model = updateChuteModel(model, 0);
-  return updateChuteModel(model, chuteCount ?? 0);
+  if (chuteCount === null) return feed.chute;
+  let model = updateRecentPieces(feed.chute, chuteCount);
+  // What a sensor misses that is getting dirty isn't usual, nor what a tray gives that is narrowing.
+  if (didFall !== true || feed.diagnosis !== null || feed.statistics.chuteUndercounting.sum >= statisticCalmMax)
+    return model;
+  const perDay = portionsPerDay(feed.portionRate);
+  for (let miss = 0; miss < Math.min(feed.uncountedPortions, 2); miss += 1) model = updateChuteModel(model, 0, perDay);
+  return updateChuteModel(model, chuteCount, perDay);
 }
+
+/** One piece where eight are usual may be a moth, or what a jammed motor shakes loose: its current isn't learnt as that of a motor that moves food. */
+function isPlainFall({ chute }: FeedState, { chuteCount }: Portion, { didFall }: PortionObservation): boolean {
+  return didFall === true && chuteCount !== null && chuteCount >= plainFallShare * chute.meanPieces;
+}
+const plainFallShare = 0.4;
 
 function updateMotorByPortion(
   motor: MotorModel,
-  { meanCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
-  { current, didFall }: PortionObservation,
-  { inside, isCalm }: { readonly inside: Celsius | null; readonly isCalm: boolean }, // calm: no fault is likely
+  { meanCurrent, peakCurrent, recordedAt }: Portion & { readonly recordedAt: Instant },
+  { current }: PortionObservation,
+  // Calm: no fault is likely.
+  { inside, isCalm, didFall }: { readonly inside: Celsius | null; readonly isCalm: boolean; readonly didFall: boolean },
 ): MotorModel {
-  if (meanCurrent === null) return motor.lastMilliamps === null ? motor : { ...motor, lastMilliamps: null };
-  return didFall === true || (isCalm && isUsualCurrent(current))
-    ? updateMotorModel(motor, meanCurrent, recordedAt, inside, didFall === true)
-    : recordUnlearntCurrent(motor, meanCurrent, recordedAt, current?.expected ?? null);
+  if (meanCurrent === null)
+    return motor.lastMilliamps === null ? motor : { ...motor, lastMilliamps: null, lastPeakMilliamps: null };
+  const updated =
+    didFall || (isCalm && isUsualCurrent(current))
+      ? updateMotorModel(motor, meanCurrent, recordedAt, inside, didFall)
+      : recordUnlearntCurrent(motor, meanCurrent, recordedAt, current?.expected ?? null);
+  return recordPeak(updated, peakCurrent);
 }

@@ -41,10 +41,7 @@ export function sureCause(
   // Food that begins to fall again fits no fault well: the cause stays until the fault is over, or a keeper who has just
   // repaired a jam would be notified of "no food falls".
   if (diagnosis.healthEvidence < 0 && diagnosis.cause !== null) return diagnosis.cause;
-  // A sensor that misses many and one that misses all are one fault to the keeper.
-  const causeProbability = isChuteCause(leading.cause)
-    ? totalProbability(probabilities, isChuteCause)
-    : leading.probability;
+  const causeProbability = totalProbability(probabilities, isSameToKeeper(leading.cause));
   const sure =
     isChuteCause(leading.cause) && !scale
       ? sureByCurrentAlone
@@ -56,7 +53,14 @@ export function sureCause(
   return previous !== undefined && previous.probability >= dropProbability ? previous.cause : null;
 }
 
+/** A sensor that misses many and one that misses all are one fault to the keeper, and so is a tray that lets nothing or little through. */
+const isSameToKeeper =
+  (one: Cause) =>
+  (other: Cause): boolean =>
+    other === one || [isChuteCause, isTrayCause].some((isOfPart) => isOfPart(one) && isOfPart(other));
+
 const isChuteCause = (cause: Cause): boolean => cause === "chuteBlind" || cause === "chuteHalfBlind";
+const isTrayCause = (cause: Cause): boolean => cause === "trayJammed" || cause === "trayPartlyJammed";
 
 /** The probability of all causes that are included. */
 export const totalProbability = (

@@ -25,6 +25,8 @@ export interface HypothesisStatistic {
   readonly portions: number; // since it may have begun
   readonly emptyPortions: number; // of these, in which no food was seen to fall
   readonly scaleEstimate: ScaleEstimate | null; // what the scale should show if this is true; null: the same as in health
+  /** g, by the scale when it may have begun; null: its food would fall as usual. */
+  readonly scaleAtBegin: number | null;
   readonly currentShift: CurrentShift | null; // null: the motor draws the same as in health
   readonly dryingProbability?: number; // probability that the last portions are still shrinking; left out: none
 }
@@ -111,7 +113,8 @@ export const restartScaleEstimates = (
 ): HypothesisStatistics =>
   forEachHypothesis((hypothesis) => {
     const before = statistics[hypothesis];
-    return before.scaleEstimate === null ? before : { ...before, scaleEstimate: { level, variance } };
+    if (before.scaleEstimate === null) return before;
+    return { ...before, scaleEstimate: { level, variance }, scaleAtBegin: before.scaleAtBegin === null ? null : level };
   });
 
 export const fixedScaleEstimates = (statistics: HypothesisStatistics): readonly ScaleEstimate[] =>
@@ -166,12 +169,30 @@ function isLikeHealthyScale({ food, scaleFollows }: FaultSignature): boolean {
   return food === "falls" && scaleFollows;
 }
 
+function stopsFood({ food }: FaultSignature): boolean {
+  return food === "stops" || food === "runsDry";
+}
+
+/**
+ * The hopper grew lighter by most of what the portions weigh since the fault may have begun: whatever else speaks for it, food falls. Only
+ * where that can be seen at all with such a scale.
+ */
+export function isFallingByScale({ portions, scaleAtBegin }: HypothesisStatistic, track: ScaleTrack): boolean {
+  if (scaleAtBegin === null || track.readingAt === null || track.lastReading === null) return false;
+  const due = (portions - track.portionsSince) * track.meanPortion;
+  if (due < fallSeenDeviations * Math.sqrt(readingNoise(track))) return false;
+  return scaleAtBegin - track.lastReading >= fallSeenShare * due;
+}
+const fallSeenShare = 0.6;
+const fallSeenDeviations = 3;
+
 function initialStatistic(signature: FaultSignature, estimate: ScaleEstimate): HypothesisStatistic {
   return {
     sum: 0,
     portions: 0,
     emptyPortions: 0,
     scaleEstimate: isLikeHealthyScale(signature) ? null : estimate,
+    scaleAtBegin: stopsFood(signature) ? estimate.level : null,
     currentShift: signature.shift === null ? null : initialShift(signature.shift),
   };
 }
@@ -193,6 +214,9 @@ function updateStatistic(
   signature: FaultSignature,
   { observation, track, fade, isDiagnosed }: GivenPortion,
 ): HypothesisStatistic {
+  // By the scale alone a part of a portion looks like a smaller portion.
+  if (signature.food === "partlyFalls" && observation.countLogLikelihoods === null)
+    return initialStatistic(signature, { level: track.level, variance: track.variance });
   // A sum of exactly zero has had no evidence for or against it yet.
   const isContinued = (before.sum > 0 && before.portions < portionsMax) || (before.sum === 0 && before.portions > 0);
   const from = isContinued ? before : initialStatistic(signature, { level: track.level, variance: track.variance });
@@ -206,9 +230,8 @@ function updateStatistic(
     portions: isDiagnosed ? Math.min(from.portions + 1, portionsMax - 1) : from.portions + 1,
     emptyPortions: from.emptyPortions + (observation.didFall === true ? 0 : 1),
     scaleEstimate:
-      scaleEstimate !== null && dryingProbability > 0
-        ? lowerScaleEstimate(scaleEstimate, dryingProbability, track)
-        : scaleEstimate,
+      scaleEstimate === null ? null : estimateAfterPortion(scaleEstimate, signature, dryingProbability, track),
+    scaleAtBegin: from.scaleAtBegin,
     currentShift: currentStep.shift,
     ...(dryingProbability > 0 ? { dryingProbability } : {}),
   };
@@ -255,6 +278,7 @@ function stepByCurrent(
   }
   const { drawn: logDrawn, expected } = current;
   const residual = logDrawn - expected.mean;
+  const beyondStep = (difference: number) => Math.sign(difference) * Math.max(Math.abs(difference) - expected.step, 0);
   // The fault adds to whatever weather and grease have made of the healthy current.
   const first = from.portions === 0;
   const { currentShift } = from;
@@ -264,8 +288,8 @@ function stepByCurrent(
   const unexplained = residual - shift + loaded;
   const variance = expected.variance + shiftVariance;
   const ratio =
-    logStudentDensity(unexplained, variance) -
-    logStudentDensity(residual - expected.shift, expected.variance + expected.shiftVariance);
+    logStudentDensity(beyondStep(unexplained), variance) -
+    logStudentDensity(beyondStep(residual - expected.shift), expected.variance + expected.shiftVariance);
   // Food fell, so the motor turned and the tray moved, whatever it drew: that is evidence for health only.
   if (didFall === true) return { step: Math.min(ratio, 0), shift: { mean: shift, variance: shiftVariance } };
   const gain = shiftVariance / variance;
@@ -273,6 +297,25 @@ function stepByCurrent(
   const mean = Math.min(Math.max(shift + gain * unexplained, signature.shift[0] - slack), signature.shift[1] + slack);
   return { step: ratio, shift: { mean, variance: shiftVariance * (1 - gain) } };
 }
+
+function estimateAfterPortion(
+  estimate: ScaleEstimate,
+  { food }: FaultSignature,
+  dryingProbability: number,
+  track: ScaleTrack,
+): ScaleEstimate {
+  if (food === "partlyFalls") return lowerByPart(estimate, track);
+  return dryingProbability > 0 ? lowerScaleEstimate(estimate, dryingProbability, track) : estimate;
+}
+
+/** What still falls of a portion where the tray is partly jammed, and its spread: a tenth to a half. Common practice, no source. */
+const fallingPart = 0.3;
+const fallingPartSpread = 0.15;
+
+const lowerByPart = ({ level, variance }: ScaleEstimate, { meanPortion }: ScaleTrack): ScaleEstimate => ({
+  level: level - fallingPart * meanPortion,
+  variance: variance + (fallingPartSpread * meanPortion) ** 2,
+});
 
 function lowerScaleEstimate(estimate: ScaleEstimate, dryingProbability: number, track: ScaleTrack): ScaleEstimate {
   const spread = dryingProbability * 0.3 * track.meanPortion + dryingProbability * portionDeviation(track);
@@ -291,6 +334,7 @@ function forEachHypothesis(create: (hypothesis: Hypothesis) => HypothesisStatist
     chuteBlind: create("chuteBlind"),
     chuteHalfBlind: create("chuteHalfBlind"),
     chuteUndercounting: create("chuteUndercounting"),
+    trayPartlyJammed: create("trayPartlyJammed"),
     scaleStuck: create("scaleStuck"),
   };
 }

@@ -19,6 +19,8 @@ export interface MotorModel {
   readonly lastCelsius: number | null; // as last reported
   readonly learntAt: Instant | null; // the last portion that was learnt from
   readonly lastMilliamps: number | null; // of the last portion; null where it reported none
+  readonly lastPeakMilliamps: number | null; // of the same portion
+  readonly step: number; // mA, by which its meter's values differ at the least; 0 while that isn't known
   /** Offset of currents that weren't learnt from, if grease and weather explain it; null: the last was learnt from. */
   readonly unlearntOffset: CurrentOffset | null;
   /** The first well-known model, to measure wear against; left out until then. */
@@ -50,6 +52,8 @@ export const initialMotorModel: MotorModel = {
   lastCelsius: null,
   learntAt: null,
   lastMilliamps: null,
+  lastPeakMilliamps: null,
+  step: 0,
   unlearntOffset: null,
 };
 
@@ -73,14 +77,21 @@ export interface ExpectedCurrent {
   readonly shift: number;
   readonly shiftVariance: number;
   readonly shiftVarianceGrowth: number; // by which that variance has grown since the last portion
+  readonly step: number; // of ln(mA), by the meter: what differs by less says nothing
 }
 
-/** What a loaded tray should draw now; null while too few portions were seen. */
-export function expectedCurrent(motor: MotorModel, at: Instant, inside: Celsius | null): ExpectedCurrent | null {
+/** What a loaded tray should draw now; null while too few portions were seen. `drawn`: what it did, which may be the first to show the meter's step. */
+export function expectedCurrent(
+  motor: MotorModel,
+  at: Instant,
+  inside: Celsius | null,
+  drawn: Milliamps,
+): ExpectedCurrent | null {
   if (motor.portionsLearnt < portionsKnownMin) return null;
   const kelvinAboveReference = degreesAboveReference(motor, inside);
   const mean = motor.meanLogCurrent + motor.slope * kelvinAboveReference;
   const { unlearntOffset } = motor;
+  const step = Math.min(updatedMeterStep(motor, drawn) / Math.exp(mean), meterStepShareMax);
   if (unlearntOffset === null) {
     const addedVariance = driftVariance(motor.learntAt, at, inside);
     return {
@@ -89,6 +100,7 @@ export function expectedCurrent(motor: MotorModel, at: Instant, inside: Celsius 
       shift: 0,
       shiftVariance: meanVarianceAt(motor, kelvinAboveReference) + addedVariance,
       shiftVarianceGrowth: addedVariance,
+      step,
     };
   }
   const addedVariance = driftVariance(unlearntOffset.at, at, inside);
@@ -98,8 +110,23 @@ export function expectedCurrent(motor: MotorModel, at: Instant, inside: Celsius 
     shift: unlearntOffset.shift,
     shiftVariance: unlearntOffset.variance + addedVariance,
     shiftVarianceGrowth: addedVariance,
+    step,
   };
 }
+
+/**
+ * A meter of few bits shows the same value for a day and the next one for another: that is no change of the motor. Readings of a fine meter
+ * differ by little, which one lucky pair must not hide.
+ */
+function updatedMeterStep({ step, lastMilliamps }: MotorModel, drawn: Milliamps): number {
+  const difference = lastMilliamps === null ? 0 : Math.abs(drawn - lastMilliamps);
+  if (difference < meterStepMin || difference > meterStepShareMax * drawn) return step;
+  return step === 0 || difference < step ? difference : Math.min(difference, step * meterStepGrowth);
+}
+const meterStepMin = 0.05; // mA
+const meterStepGrowth = 1.02; // a reading, towards what is seen
+/** No meter is so coarse that a seventh more would be one step of it. Our choice. */
+const meterStepShareMax = 0.15;
 
 /** ln(mA), never minus infinity: a wire that is off reads zero. */
 export const logCurrent = (current: Milliamps): number => Math.log(Math.max(current, 1));
@@ -115,7 +142,7 @@ export function updateMotorModel(
   const drawn = logCurrent(current);
   if (motor.portionsLearnt === 0) return firstMotorModel(motor, current, at, inside);
   const kelvinAboveReference = degreesAboveReference(motor, inside);
-  if (!didFoodFall && isEarlyOutlier(motor, drawn)) return { ...motor, lastMilliamps: current };
+  if (!didFoodFall && isEarlyOutlier(motor, drawn)) return recordMilliamps(motor, current);
   const valueVariance = Math.min(motor.meanVariance + driftVariance(motor.learntAt, at, inside), 1);
   const meanCovariance = valueVariance + motor.covariance * kelvinAboveReference;
   const slopeCovariance = motor.covariance + motor.slopeVariance * kelvinAboveReference;
@@ -141,6 +168,8 @@ export function updateMotorModel(
     lastCelsius: inside ?? motor.lastCelsius,
     learntAt: at,
     lastMilliamps: current,
+    lastPeakMilliamps: motor.lastPeakMilliamps,
+    step: updatedMeterStep(motor, current),
     unlearntOffset: null,
     ...updateMotorBaseline(motor, isReplaced, portionsLearnt, at),
   };
@@ -212,7 +241,7 @@ export function recordUnlearntCurrent(
   at: Instant,
   expectedVariance: ExpectedCurrent | null,
 ): MotorModel {
-  if (expectedVariance === null) return { ...motor, lastMilliamps: current };
+  if (expectedVariance === null) return recordMilliamps(motor, current);
   const residualVariance = expectedVariance.shiftVariance + expectedVariance.variance;
   const gain = expectedVariance.shiftVariance / residualVariance;
   // Weather doesn't halve or treble a current: what lies further off is not learnt.
@@ -220,8 +249,17 @@ export function recordUnlearntCurrent(
   const residual = clampWithin(logCurrent(current) - expectedVariance.mean - expectedVariance.shift, residualMax);
   const shift = clampWithin(expectedVariance.shift + gain * residual, offsetMax);
   const unlearntOffset = { shift, variance: (1 - gain) * expectedVariance.shiftVariance, at };
-  return { ...motor, lastMilliamps: current, unlearntOffset };
+  return { ...recordMilliamps(motor, current), unlearntOffset };
 }
+
+export const recordPeak = (motor: MotorModel, peak: Milliamps | null): MotorModel =>
+  motor.lastPeakMilliamps === peak ? motor : { ...motor, lastPeakMilliamps: peak };
+
+const recordMilliamps = (motor: MotorModel, current: Milliamps): MotorModel => ({
+  ...motor,
+  lastMilliamps: current,
+  step: updatedMeterStep(motor, current),
+});
 
 /** What this motor usually draws, mA, at the temperature last reported; null while too few portions were seen. */
 export const usualCurrent = (motor: MotorModel): number | null =>
@@ -233,18 +271,29 @@ export const usualCurrent = (motor: MotorModel): number | null =>
 const blockedRatioMin = 1.6;
 const stillRatioMax = 0.5;
 
-/** Whether the last current is a sign that only this hypothesis can give. */
+/** Whether the last current is a sign that no healthy motor gives: only this one, or a tray that is jammed so hard that it nearly blocks the motor. */
 export function isProvenByCurrent(motor: MotorModel, hypothesis: Hypothesis): boolean {
   const ratio = currentRatio(motor);
   if (ratio === null) return false;
   return (
-    (hypothesis === "motorStalled" && ratio >= blockedRatioMin) ||
+    (hypothesis === "motorStalled" && ratio >= blockedRatioMin && !hasStarted(motor)) ||
+    (hypothesis === "trayJammed" && ratio >= blockedRatioMin) ||
     (hypothesis === "motorNotTurning" && ratio <= stillRatioMax)
   );
 }
 
+/**
+ * A motor draws its stall current as it starts and less as soon as it turns (textbook; Krishnan, Electric Motor Drives, ch. 2, from memory). One that
+ * is blocked goes on drawing it: whose mean is well below its peak has turned.
+ */
+function hasStarted({ lastMilliamps, lastPeakMilliamps }: MotorModel): boolean {
+  return lastMilliamps !== null && lastPeakMilliamps !== null && lastMilliamps < startedShare * lastPeakMilliamps;
+}
+const startedShare = 0.8;
+
 /** Whether the last current is plain evidence against it. */
 export function isRefutedByCurrent(motor: MotorModel, hypothesis: Hypothesis): boolean {
+  if (hypothesis === "motorStalled" && hasStarted(motor)) return true;
   const isOfMotor = hypothesis === "motorStalled" || hypothesis === "motorNotTurning";
   return isOfMotor && currentRatio(motor) !== null && !isProvenByCurrent(motor, hypothesis);
 }

@@ -3,6 +3,7 @@ import type { Evidence, Fault } from "../faults.ts";
 import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
 import type { Deposit, Portion } from "../report.ts";
+import { upperLimitOfShare } from "./emptyPortions.ts";
 
 /**
  * Which deposits and presses got their portion. A deposit that the detector doesn't report as metal is owed none; a press is
@@ -14,8 +15,9 @@ export interface Payments {
   readonly earlyPayments: readonly EarlyPayment[]; // portions reported before what they pay, newest last
   readonly unpaidCount: number; // since the last one that was paid
   readonly lastPortionAt: Instant | null;
-  readonly pressesJudged: number; // at most `pressesJudgedMin`
+  readonly pressesJudged: number; // learnt from, at most `pressesRememberedMax`
   readonly pressesAnsweredShare: number; // share, exponentially forgotten
+  readonly pressesUnanswered: number; // in a row, up to now; not learnt from before it ends
 }
 
 export interface OwedPortion {
@@ -56,6 +58,14 @@ const sameDepositGapMax = seconds(2);
 const actGapMin = seconds(60);
 const pressesJudgedMin = 10;
 const pressesAnsweredMin = 0.9;
+const pressesRememberedMax = 60;
+/** Presses that stay without answer for longer than this were meant to: a stage of training is over. Our choice. */
+const unansweredLearntMin = 10;
+/**
+ * Programs answer a press most of the time, and some every time: as with empty portions, so many in a row are a fault as this feeder's own
+ * record makes likely once a year at most, of twenty presses a day.
+ */
+const unansweredEvidenceMin = Math.log(365 * 20);
 const owedRememberedMax = 16;
 const unpaidRememberedMax = 4;
 
@@ -67,6 +77,7 @@ export const initialPayments: Payments = {
   lastPortionAt: null,
   pressesJudged: 0,
   pressesAnsweredShare: 0,
+  pressesUnanswered: 0,
 };
 
 type DatedEvent = { readonly seq: number; readonly recordedAt: Instant };
@@ -94,6 +105,20 @@ export function updatePaymentsByDeposit(
 export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now: Instant, paused: boolean): Payments {
   if (paused || now - press.recordedAt > staleAfter) return payments;
   return isTooSoon(payments, press.recordedAt) ? payments : addOwedPortion(payments, "press", press, now);
+}
+
+/** No bird pressed since then: a button that chatters is owed nothing, and its presses prove no portion missing. */
+export function withoutPresses(payments: Payments, since: Instant): Payments {
+  const isBirds = ({ kind, at }: OwedPortion) => kind !== "press" || at < since;
+  const { owed, unpaid } = payments;
+  if (owed.every(isBirds) && unpaid.every(isBirds)) return payments;
+  const unpaidByBirds = unpaid.filter(isBirds);
+  return {
+    ...payments,
+    owed: owed.filter(isBirds),
+    unpaid: unpaidByBirds,
+    unpaidCount: Math.min(payments.unpaidCount, unpaidByBirds.length),
+  };
 }
 
 /**
@@ -303,6 +328,7 @@ function settlePortion(payments: Payments, owedPortion: OwedPortion): Payments {
     lastPortionAt: payments.lastPortionAt,
     pressesJudged: payments.pressesJudged,
     pressesAnsweredShare: payments.pressesAnsweredShare,
+    pressesUnanswered: payments.pressesUnanswered,
   };
   return owedPortion.kind === "press" ? countPress(updated, true) : updated;
 }
@@ -313,20 +339,38 @@ const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payment
 };
 
 function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payments {
-  const normallyAnswered =
-    payments.pressesJudged >= pressesJudgedMin && payments.pressesAnsweredShare >= pressesAnsweredMin;
-  const updated = owedPortion.kind === "press" ? countPress(payments, owedPortion.portionWasEmpty) : payments;
-  if (owedPortion.kind === "press" && !normallyAnswered) return updated;
+  const { kind, portionWasEmpty } = owedPortion;
+  const updated = kind === "press" ? countPress(payments, portionWasEmpty) : payments;
+  if (kind === "press" && !isUnusual(payments, portionWasEmpty ? null : updated.pressesUnanswered)) return updated;
   return {
     ...updated,
     unpaid: [...updated.unpaid, owedPortion].slice(-unpaidRememberedMax),
-    unpaidCount: updated.unpaidCount + 1,
+    unpaidCount: Math.max(updated.unpaidCount + 1, kind === "press" ? updated.pressesUnanswered : 0),
   };
 }
 
+/** Whether presses without answer, so many in a row, are a fault where `payments` is what was usual before. Null: it was answered, by an empty portion. */
+function isUnusual({ pressesJudged, pressesAnsweredShare }: Payments, inARow: number | null): boolean {
+  if (pressesJudged < pressesJudgedMin || pressesAnsweredShare < pressesAnsweredMin) return false;
+  const unansweredShare = upperLimitOfShare({ share: 1 - pressesAnsweredShare, portions: pressesJudged });
+  return inARow === null || -inARow * Math.log(unansweredShare) >= unansweredEvidenceMin;
+}
+
+/** A row of presses without answer is learnt once it ends, since until then it may be a fault, or once it is plain that it is meant. */
 function countPress(payments: Payments, answered: boolean): Payments {
-  const pressesJudged = Math.min(payments.pressesJudged + 1, pressesJudgedMin);
-  const gain = Math.max(1 / pressesJudged, 0.05);
-  const pressesAnswered = movingMean(payments.pressesAnsweredShare, answered ? 1 : 0, gain);
-  return { ...payments, pressesJudged, pressesAnsweredShare: pressesAnswered };
+  const inARow = answered ? 0 : payments.pressesUnanswered + 1;
+  const learnt = answered
+    ? Math.min(payments.pressesUnanswered, unansweredLearntMin)
+    : inARow > unansweredLearntMin
+      ? 1
+      : 0;
+  let updated: Payments = { ...payments, pressesUnanswered: inARow };
+  for (let miss = 0; miss < learnt; miss += 1) updated = learnPress(updated, false);
+  return answered ? learnPress(updated, true) : updated;
+}
+
+function learnPress(payments: Payments, answered: boolean): Payments {
+  const pressesJudged = Math.min(payments.pressesJudged + 1, pressesRememberedMax);
+  const share = movingMean(payments.pressesAnsweredShare, answered ? 1 : 0, 1 / pressesJudged);
+  return { ...payments, pressesJudged, pressesAnsweredShare: share };
 }

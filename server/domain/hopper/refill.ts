@@ -1,6 +1,6 @@
 import { isAssumed } from "../assumedSettings.ts";
 import type { ReportedRefill } from "../facts.ts";
-import { type Instant, minutes } from "../instant.ts";
+import { hours, type Instant, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { appetiteForecast, expectedEaten } from "./appetite.ts";
 import {
@@ -20,6 +20,10 @@ import {
   truncateAbove,
   updateByMeasurement,
 } from "./levelFilter.ts";
+import { updateRealisedError } from "./realisedError.ts";
+import { updateUnclearRiseByWord } from "./unclearRise.ts";
+import { isUnseen } from "./unseenLevel.ts";
+import { tellUnseen } from "./unseenRefill.ts";
 
 /**
  * A refill reported by the keeper or by the feeder. One that the scale found within half an hour is
@@ -36,6 +40,18 @@ export function updateHopperByRefill(
     refillReportedAt: hopper.refillReportedAt === null || at > hopper.refillReportedAt ? at : hopper.refillReportedAt,
     pendingJump: null,
   };
+  // The scale knows better how much it was.
+  if (isWeighed(hopper, at)) {
+    const told = updateUnclearRiseByWord(
+      { ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 },
+      at,
+    );
+    return refill.what.kind === "level" ? compareByScale(told, refill.what.grams, settings) : told;
+  }
+  if (isUnseen(hopper)) {
+    const told = tellUnseen(before, refill, expectedEatenSince(hopper, at, settings), settings);
+    return updateEmptySince({ ...told, emptyPortions: 0, emptySince: null }, at, settings);
+  }
   if (isAlreadyFound(hopper, refill, settings)) return { ...before, emptyPortions: 0 };
   const reported = { ...(refill.what.kind === "level" ? before : markRunDry(before, settings)), emptyPortions: 0 };
   switch (refill.what.kind) {
@@ -54,12 +70,43 @@ export function updateHopperByRefill(
         settings,
       );
     case "level": {
-      // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
-      const deviation = 0.005 * settings.hopperCapacity + 0.12 * refill.what.grams;
+      const deviation = seenDeviation(refill.what.grams, settings);
       return setLevelByKeeper(reported, { mass: refill.what.grams, deviation, at, isComparable: true }, settings);
     }
   }
 }
+
+/** What the level is by this word; null where it says nothing of snow that may have been on the lid. */
+function toldLevel(
+  { estimate, foundRefill, unclearRise }: HopperState,
+  { at, what }: ReportedRefill,
+  settings: FeederSettings,
+): HopperState["toldLevel"] {
+  if (estimate.lidLoad < 0.05 * settings.hopperCapacity || unclearRise !== null) return null;
+  if (foundRefill !== null && Math.abs(at - foundRefill.at) <= sameRefillSpan) return null;
+  if (what.kind === "filled") return { grams: 0.95 * settings.hopperCapacity, at };
+  return { grams: what.kind === "level" ? what.grams : estimate.level + what.grams, at };
+}
+
+/**
+ * A level as a keeper saw it teaches the scale's zero a little, where the two don't contradict each other. The same eye errs the same way each
+ * time, so it counts for less than a measurement.
+ */
+function compareByScale(hopper: HopperState, seen: number, settings: FeederSettings): HopperState {
+  const variance = 2 * seenDeviation(seen, settings) ** 2;
+  const score = (seen - hopper.estimate.level) / Math.sqrt(levelVariance(hopper.estimate) + variance);
+  if (Math.abs(score) > 2.5) return hopper;
+  const realisedError = updateRealisedError(hopper.realisedError, score);
+  return { ...hopper, estimate: updateByMeasurement(hopper.estimate, seen, variance), realisedError };
+}
+
+/** "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source. */
+const seenDeviation = (seen: number, settings: FeederSettings): number => 0.005 * settings.hopperCapacity + 0.12 * seen;
+
+/** The scale was read after it, or will soon be. */
+const isWeighed = ({ weighedAt }: HopperState, at: Instant): boolean =>
+  weighedAt !== null && at - weighedAt <= weighedAgoMax;
+const weighedAgoMax = hours(1);
 
 /** A refill reported within this time of a rise that the scale found is the same refill. */
 export const sameRefillSpan = minutes(30);

@@ -10,6 +10,7 @@ export interface ChatterState {
   readonly updatedAt: Instant; // `excess` is as of this moment
   readonly zeroAt: Instant; // it was last zero
   readonly counts: number; // since then
+  readonly marks: number; // of them, those that meant a bird to the companions
   readonly since: Instant | null; // it chatters since; null: it doesn't
 }
 
@@ -18,6 +19,7 @@ export const initialChatter = (now: Instant): ChatterState => ({
   updatedAt: now,
   zeroAt: now,
   counts: 0,
+  marks: 0,
   since: null,
 });
 
@@ -36,6 +38,7 @@ export function updateChatterByCount(chatter: ChatterState, at: Instant): Chatte
     updatedAt: at,
     zeroAt: isRestarted ? at : chatter.zeroAt,
     counts: isRestarted ? 1 : chatter.counts + 1,
+    marks: isRestarted ? 0 : chatter.marks,
     since: chatteringSince(chatter.since, remaining, excess, at),
   };
 }
@@ -50,6 +53,7 @@ export function updateChatterByGrowth(chatter: ChatterState, counts: number, spa
     updatedAt: later(chatter.updatedAt, at),
     zeroAt: isRestarted ? ((at - span) as Instant) : chatter.zeroAt,
     counts: isRestarted ? counts : chatter.counts + counts,
+    marks: isRestarted ? 0 : chatter.marks,
     since: chatteringSince(chatter.since, remaining, excess, at),
   };
 }

@@ -64,16 +64,20 @@ export const addMark = ({
 export const forgetOpenMarks = (pairing: Pairing): Pairing =>
   pairing.openMarks === 0 ? pairing : { ...pairing, openMarks: 0 };
 
+/** The companion's latest marks were no birds. */
+export const takeBackMarks = (pairing: Pairing, marks: number): Pairing =>
+  pairing.openMarks === 0 ? pairing : { ...pairing, openMarks: Math.max(0, pairing.openMarks - marks) };
+
 /** The sensor counted: its run of misses is over, and is learnt from. */
-export function closeRun(pairing: Pairing, at: Instant, yard: PracticeFlag): Pairing {
+export function closeRun(pairing: Pairing, at: Instant, pair: PairContext): Pairing {
   if (pairing.openMarks === 0) return pairing; // a second press on the same landing
   const misses = pairing.openMarks - 1;
-  if (misses === 0 || !isRunTooLong(pairing, at, yard)) return learnRun(pairing, misses, 0, at);
+  if (misses === 0 || !isRunTooLong(pairing, at, pair)) return learnRun(pairing, misses, 0, at);
   // Three such runs one after the other are no temporary faults, but the birds' new habit: it is learnt again.
   if (pairing.unusualRuns + 1 >= unusualRunsToRelearn) return initialPairing(at);
   // A dead sensor that was repaired isn't one that seldom reacts. But if it was never dead and the birds came in longer
   // streaks than known, that must be learnt: so such a run counts for as long as it was credible.
-  return learnRun(pairing, runLengthMax(pairing, at, yard), pairing.unusualRuns + 1, at);
+  return learnRun(pairing, runLengthMax(pairing, at, pair), pairing.unusualRuns + 1, at);
 }
 
 function learnRun(pairing: Pairing, misses: number, unusualRuns: number, at: Instant): Pairing {
@@ -95,12 +99,12 @@ function learnRun(pairing: Pairing, misses: number, unusualRuns: number, at: Ins
 }
 
 /** The longest run of misses that would not be too long. */
-function runLengthMax(pairing: Pairing, at: Instant, yard: PracticeFlag): number {
+function runLengthMax(pairing: Pairing, at: Instant, pair: PairContext): number {
   let low = 0;
   let high = pairing.openMarks - 1;
   while (high - low > 1) {
     const middle = Math.floor((low + high) / 2);
-    if (isRunTooLong({ ...pairing, openMarks: middle + 1 }, at, yard)) high = middle;
+    if (isRunTooLong({ ...pairing, openMarks: middle + 1 }, at, pair)) high = middle;
     else low = middle;
   }
   return low;
@@ -112,26 +116,43 @@ function runLengthMax(pairing: Pairing, at: Instant, yard: PracticeFlag): number
  * since several may fall on one landing.
  */
 const hitsMin = 19;
-export const isLearnt = (pairing: Pairing): boolean => pairing.hits >= hitsMin;
+/** The predictive probability knows how little eight hits tell; fewer say little of junk, of which some birds bring much. Our choice. */
+const slotHitsMin = 8;
+/** One bird may bring four stones in a row, however seldom that was. Our choice. */
+const slotMarksMin = 5;
+export const isLearnt = (pairing: Pairing, { isOwnSlot }: Pick<PairContext, "isOwnSlot"> = {}): boolean =>
+  pairing.hits >= (isOwnSlot ? slotHitsMin : hitsMin);
 
 /** A practice yard's birds come one by one, and its alarms are shown without days of waiting. */
-export type PracticeFlag = Pick<FeederSettings, "practice">;
+export interface PairContext extends Pick<FeederSettings, "practice"> {
+  /**
+   * The detector and the beam in its own slot: both answer to the same fall, in one event. So what falls is independent of what the birds
+   * do else, fewer hits tell the share, and the last mark has got no reaction. Left out: two sensors.
+   */
+  readonly isOwnSlot?: true;
+}
+
+export const pairContext = (
+  { practice }: Pick<FeederSettings, "practice">,
+  sensor: string,
+  companion: string,
+): PairContext => (sensor === companion ? { practice, isOwnSlot: true } : { practice });
 
 /** Whether the open run of misses is longer than chance and the birds' habits explain. */
-export const isRunTooLong = (pairing: Pairing, now: Instant, yard: PracticeFlag): boolean =>
-  pairing.openMarks > 1 &&
-  isLearnt(pairing) &&
-  (yard.practice || now - pairing.since >= historyMin) &&
-  logRunProbability(pairing, yard) <= logProbabilityAllowed(pairing, now);
+export const isRunTooLong = (pairing: Pairing, now: Instant, pair: PairContext): boolean =>
+  pairing.openMarks >= (pair.isOwnSlot ? slotMarksMin : 2) &&
+  isLearnt(pairing, pair) &&
+  (pair.practice || now - pairing.since >= historyMin) &&
+  logRunProbability(pairing, pair) <= logProbabilityAllowed(pairing, now);
 
 /**
  * ln of the probability of the open run if the sensor works. Birds that never press come in streaks, so the probability is
  * tempered by the dispersion of the runs learnt (quasi-likelihood; McCullagh & Nelder 1989, ch. 4.5).
  */
-export function logRunProbability(pairing: Pairing, yard: PracticeFlag): number {
-  const missedMarks = Math.max(0, pairing.openMarks - 1);
+export function logRunProbability(pairing: Pairing, pair: PairContext): number {
+  const missedMarks = Math.max(0, pairing.openMarks - (pair.isOwnSlot ? 0 : 1));
   if (missedMarks === 0 || pairing.hits === 0) return 0;
-  return logBetaSilence(pairing.hits, pairing.misses + priorMisses, missedMarks) / dispersion(pairing, yard);
+  return logBetaSilence(pairing.hits, pairing.misses + priorMisses, missedMarks) / dispersion(pairing, pair);
 }
 
 /**
@@ -144,7 +165,7 @@ function logProbabilityAllowed(pairing: Pairing, now: Instant): number {
 }
 
 /** How much more the runs vary than those of a fair die with the same share; 1 or more. */
-function dispersion(pairing: Pairing, yard: PracticeFlag): number {
+function dispersion(pairing: Pairing, pair: PairContext): number {
   const mean = (pairing.misses + priorMisses) / pairing.hits;
   const variance = pairing.missSquares / pairing.hits - (pairing.misses / pairing.hits) ** 2;
   const geometricVariance = mean + mean * mean; // of a geometric run with that mean
@@ -153,11 +174,14 @@ function dispersion(pairing: Pairing, yard: PracticeFlag): number {
     1,
     (pairing.hits * variance + priorRuns * geometricVariance) / ((pairing.hits + priorRuns) * geometricVariance),
   );
-  if (yard.practice) return observedDispersion;
+  if (pair.practice) return observedDispersion;
   // Thirty presses by one flock in one morning don't show what the next flock does: until birds have come many times, they
   // are presumed to come in flocks.
   const presumedWeight = (priorBouts / (pairing.boutCount + priorBouts)) ** 2;
-  return (1 - presumedWeight) * observedDispersion + presumedWeight * Math.max(observedDispersion, flockDispersion);
+  return (
+    (1 - presumedWeight) * observedDispersion +
+    presumedWeight * Math.max(observedDispersion, pair.isOwnSlot ? slotDispersion : flockDispersion)
+  );
 }
 
 /** A rate is taken over at least a day: ten minutes say nothing about a year. */
@@ -175,6 +199,8 @@ const priorRuns = 20;
 const priorBouts = 8;
 /** How much more runs vary where dozens come that never press. Likewise. */
 const flockDispersion = 6;
+/** One bird may bring stones for a morning. Our choice. */
+const slotDispersion = 1.5;
 const boutGapMin = minutes(20);
 /** At least two days: one doesn't show how the next differs. */
 const historyMin = days(2);

@@ -1,11 +1,12 @@
 import { numberText, spanText } from "../../text/format.ts";
 import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
-import { after, between, hours, type Instant } from "../instant.ts";
+import { after, between, hours, type Instant, type Span } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { isChattering } from "./chatter.ts";
+import { hasHastyBursts } from "./hastyBursts.ts";
 import { isOftenRejected, sensorName } from "./rejectedReadings.ts";
-import { birdSensors, type RunningTotal, type SensorsState } from "./sensorActivity.ts";
+import { birdSensors, type RunningTotal, type SensorActivity, type SensorsState } from "./sensorsState.ts";
 import { type ConstantReading, isStuck, type WatchedReading, watchedReadings } from "./stuckReadings.ts";
 
 /** Sensors with wrong readings: they chatter, stay constant, report impossible values, or count backwards. */
@@ -28,27 +29,48 @@ const listed = (names: readonly string[]): string => names.reduce(texts.sensorFa
 
 function chatterFault(sensors: SensorsState, settings: FeederSettings, now: Instant): Fault | null {
   const found = birdSensors.flatMap((sensor) => {
-    const { chatter } = sensors[sensor];
-    return settings.sensors[sensor] && isChattering(chatter, now) ? [{ name: counterNames[sensor], chatter }] : [];
+    const evidence = settings.sensors[sensor] ? chatterEvidence(sensors[sensor], now) : null;
+    return evidence === null ? [] : [{ name: counterNames[sensor], ...evidence }];
   });
   const [first] = found;
   if (first === undefined) return null;
-  const { counts, zeroAt, updatedAt } = first.chatter;
   const text = texts.sensorFaults.chatter;
-  const reason = text.reason(first.name, counts, spanText(between(zeroAt, updatedAt)));
+  const reasonOf = first.areBursts ? text.bursts : text.reason;
+  const reason = reasonOf(first.name, first.count, spanText(first.span));
   const others = found.slice(1).map(({ name }) => name);
   return {
     kind: "sensorChattering",
     reason: others.length === 0 ? reason : `${reason} ${text.others(listed(others))}`,
     evidence: found.map(
-      ({ name, chatter }): Evidence => ({
-        label: text.countsLabel(name),
-        value: numberText(chatter.counts),
-        at: chatter.zeroAt,
+      ({ name, areBursts, count, from }): Evidence => ({
+        label: (areBursts ? text.burstsLabel : text.countsLabel)(name),
+        value: numberText(count),
+        at: from,
       }),
     ),
     confidence: null,
   };
+}
+
+interface ChatterEvidence {
+  readonly areBursts: boolean;
+  readonly count: number;
+  readonly from: Instant;
+  readonly span: Span;
+}
+
+/** It is told that this sensor chatters. */
+export const isFoundChattering = (activity: SensorActivity, now: Instant): boolean =>
+  chatterEvidence(activity, now) !== null;
+
+/** What shows best that a sensor chatters: it counts on end now, or in bursts over the last days. Null: nothing does. */
+function chatterEvidence({ chatter, hasty }: SensorActivity, now: Instant): ChatterEvidence | null {
+  if (isChattering(chatter, now)) {
+    const { counts, zeroAt, updatedAt } = chatter;
+    return { areBursts: false, count: counts, from: zeroAt, span: between(zeroAt, updatedAt) };
+  }
+  if (!hasHastyBursts(hasty, now) || hasty.burstAt === null) return null;
+  return { areBursts: true, count: hasty.bursts, from: hasty.firstAt, span: between(hasty.firstAt, hasty.burstAt) };
 }
 
 const readingNames = texts.sensorFaults.readings;

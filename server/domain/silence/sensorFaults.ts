@@ -4,7 +4,7 @@ import type { Evidence, Fault } from "../faults.ts";
 import { between, type Instant, later } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
-import { isLearnt, isRunTooLong, logRunProbability, type Pairing } from "./pairing.ts";
+import { isLearnt, isRunTooLong, logRunProbability, type Pairing, pairContext } from "./pairing.ts";
 import { isScaleRejected } from "./readingFaults.ts";
 import { scaleSilentFault } from "./scaleSilence.ts";
 import {
@@ -13,16 +13,13 @@ import {
   type RunningTotal,
   type SensorActivity,
   type SensorsState,
-} from "./sensorActivity.ts";
+} from "./sensorsState.ts";
 import { isSilentTooLong, logSilenceProbability } from "./silenceStatistics.ts";
 
-export { readingFaults } from "./readingFaults.ts";
-export {
-  initialSensors,
-  type SensorsState,
-  updateSensorsByEvent,
-  updateSensorsByReport,
-} from "./sensorActivity.ts";
+export { isFoundChattering, readingFaults } from "./readingFaults.ts";
+export { doubtfulSince } from "./recordActivity.ts";
+export { updateSensorsByEvent, updateSensorsByReport } from "./sensorActivity.ts";
+export { initialSensors, type SensorsState } from "./sensorsState.ts";
 
 /** Sensors that are silent though they shouldn't be. `paused`: what birds do at a paused feeder proves nothing. */
 export function sensorFaults(sensors: SensorsState, settings: FeederSettings, now: Instant, paused: boolean): Fault[] {
@@ -56,8 +53,10 @@ function silentBesideOthersFault(
   let strongest: { companion: BirdSensor; pairing: Pairing; logChance: number } | null = null;
   for (const companion of birdSensors) {
     const pairing = activity.pairings[companion];
-    if (pairing === null || !settings.sensors[companion] || !isRunTooLong(pairing, now, settings)) continue;
-    const logProbability = logRunProbability(pairing, settings);
+    if (pairing === null || !settings.sensors[companion]) continue;
+    const pair = pairContext(settings, sensor, companion);
+    if (!isRunTooLong(pairing, now, pair)) continue;
+    const logProbability = logRunProbability(pairing, pair);
     if (strongest === null || logProbability < strongest.logChance)
       strongest = { companion, pairing, logChance: logProbability };
   }

@@ -47,6 +47,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "PATCH /api/v1/feeders/:feeder": note("Change a feeder's settings", 200, "FeederView"),
   "DELETE /api/v1/feeders/:feeder": note("Remove a feeder and its record", 204, null),
   "POST /api/v1/feeders/:feeder/key": note("Make a new key; the old one no longer opens anything", 200, newKey),
+  "POST /api/v1/feeders/:feeder/settings/comparison": note(
+    "What the last days would have brought with other settings. It changes nothing, takes up to a minute, and runs one at a time (429)",
+    200,
+    "SettingsComparisonView",
+  ),
   "GET /api/v1/feeders/:feeder/day": note("A day of a feeder, from dusk to dusk", 200, "DayView"),
   "GET /api/v1/feeders/:feeder/log": note("The whole record of a feeder, one JSON value a line", 200, null),
   "GET /api/v1/feeders/:feeder/history": note(

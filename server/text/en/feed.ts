@@ -4,6 +4,7 @@ export const feed = {
     hopperEmpty: "the hopper is empty",
     feedBridged: "the food is stuck above the tray",
     trayJammed: "the tray is jammed",
+    trayPartlyJammed: "the tray is partly jammed",
     motorStalled: "the motor is blocked",
     motorNotTurning: "the motor isn't turning",
     chuteBlind: "the chute sensor is blind",
@@ -17,6 +18,8 @@ export const feed = {
     nothingFell: (portions: number) =>
       `No food was seen to fall in the last ${portions === 1 ? "portion" : `${portions} portions`}`,
     hardlyAnyFalls: "Hardly any portion falls any more",
+    fewerCounted: (pieces: string, usual: string) =>
+      `Lately about ${pieces} pieces are counted in a portion instead of about ${usual}`,
     countsLess: "The chute sensor counts less than usual",
     notLighter: "The hopper doesn't grow lighter, whatever portions are given",
     byCurrent: "By the motor's current no food is moved",
@@ -36,6 +39,7 @@ export const feed = {
   calculatedLevel: (range: string) => `The hopper is calculated to hold ${range}.`,
   causeNotClear: "The cause is not clear yet.",
   indistinguishable: {
+    thinnedWithoutScale: "Without a scale a dirty chute sensor and a tray that is partly jammed look the same.",
     chuteWithoutScale: "Without a scale a blind chute sensor looks the same.",
     scaleWithoutChute: "Without a chute sensor a stuck scale looks the same.",
     jamWithoutCurrent: "Without the motor's current a jammed tray and a tray without food look the same.",
@@ -59,6 +63,8 @@ export const feed = {
     "The chute sensor sees less than fell before: the scale's next readings will show whether food still falls.",
   chuteHalfBlind: (proof: string) =>
     `The chute sensor misses many of the portions lately, yet ${proof}: food falls, the sensor sees only some of it.`,
+  chuteSeesLess: (pieces: string, usual: string, proof: string) =>
+    `The chute sensor sees less: lately about ${pieces} pieces a portion instead of about ${usual}, yet ${proof}. Likely dirt.`,
   scaleStuckByChute:
     "The chute sensor sees food fall, but the scale doesn't grow lighter by it: the scale is stuck or broken.",
   scaleStuckByMotor:
@@ -79,6 +85,11 @@ export const feed = {
     reason: (evidence: string) => `${evidence}: something is stuck in the tray.`,
     reasonWithCurrent: (evidence: string, current: string) =>
       `${evidence}. The motor turns, it draws ${current}: something is stuck in the tray.`,
+  },
+  trayPartlyJammed: {
+    weighed: (evidence: string) =>
+      `${evidence}, and the hopper grows lighter by less than it should: something is stuck in the tray, only a part of each portion falls.`,
+    counted: (evidence: string) => `${evidence}: something is stuck in the tray, only a part of each portion falls.`,
   },
   feedBridged: {
     reason: (evidence: string) => `${evidence}: the tray turns without food, the food is stuck above it.`,

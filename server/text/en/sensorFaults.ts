@@ -45,7 +45,10 @@ export const sensorFaults = {
   chatter: {
     reason: (sensor: string, counts: number, span: string) =>
       `The ${sensor} counted ${counts} times in ${span}, more than birds can cause.`,
+    bursts: (sensor: string, bursts: number, span: string) =>
+      `The ${sensor} counted in ${bursts} bursts within ${span} that no bird makes: too quickly, or in the dark.`,
     others: (sensors: string) => `So does the ${sensors}.`,
+    burstsLabel: (sensor: string) => `bursts of the ${sensor}`,
     countsLabel: (sensor: string) => `counts of the ${sensor}`,
   },
   stuck: {

@@ -32,7 +32,7 @@ describe("a fault of the feed whose cause isn't known", () => {
       "No food was seen to fall in the last 5 portions, and nothing is known about the hopper's level: " +
         "the hopper is empty, the tray is jammed, the food is stuck above the tray or the chute sensor is blind.",
     );
-    expect(fault?.confidence).toBeCloseTo(0.875, 3);
+    expect(fault?.confidence).toBeCloseTo(0.84, 3);
   });
 });
 

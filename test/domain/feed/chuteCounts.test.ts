@@ -23,9 +23,10 @@ describe("what a chute sensor usually counts", () => {
     expect(learnt(40).countShares[11]).toBe(1);
   });
 
-  it("forgets: five hundred portions count for the share, three hundred for the pieces", () => {
+  it("forgets: five hundred portions count for the share, for the pieces three hundred or three weeks of them", () => {
     const many = learnt(...Array.from({ length: 600 }, () => 3));
-    expect(many.portionsLearnt).toBe(500);
+    expect(many.portionsLearnt).toBe(600);
+    expect(updateChuteModel(many, 6, 20).meanPieces).toBeCloseTo(3 + 3 / 420, 9);
     expect(updateChuteModel(many, 0).missedShare).toBeCloseTo(many.missedShare + (1 - many.missedShare) / 550, 12);
     expect(updateChuteModel(many, 6).meanPieces).toBeCloseTo(3 + 3 / 300, 9);
   });

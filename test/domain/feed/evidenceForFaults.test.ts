@@ -56,7 +56,14 @@ describe("the evidence for each fault", () => {
         ? null
         : {
             drawn: 5.5 + drawn,
-            expected: { mean: 5.5, variance: 0.0036, shift: 0, shiftVariance: 0.0004, shiftVarianceGrowth: 0.0001 },
+            expected: {
+              mean: 5.5,
+              variance: 0.0036,
+              shift: 0,
+              shiftVariance: 0.0004,
+              shiftVarianceGrowth: 0.0001,
+              step: 0,
+            },
           },
   });
   const after1 = (observation: PortionObservation, leader: Hypothesis | null = null, from = initialStatistics) =>
@@ -110,7 +117,14 @@ describe("the evidence for each fault", () => {
     expect(after1(counted(null, 1.3)).motorStalled.sum).toBeLessThanOrEqual(30 - 0.05);
     const refuted = after1({
       ...counted(null),
-      countLogLikelihoods: { healthy: 0, nothing: -99, shrunk: -99, blind: -99, halfBlind: -99, undercounting: -99 },
+      countLogLikelihoods: {
+        healthy: 0,
+        nothing: -99,
+        shrunk: -99,
+        blind: -99,
+        halfBlind: -99,
+        undercounting: -99,
+      },
     });
     expect(refuted.trayJammed.sum).toBeCloseTo(-30.05, 9);
   });
@@ -195,7 +209,13 @@ describe("the evidence for each fault", () => {
 
   it("is of one part of the feeder or another", () => {
     const parts = (one: Hypothesis) => hypotheses.filter((other) => isSamePart(one, other));
-    expect(parts("trayJammed")).toEqual(["emptyTray", "trayJammed", "motorStalled", "motorNotTurning"]);
+    expect(parts("trayJammed")).toEqual([
+      "emptyTray",
+      "trayJammed",
+      "motorStalled",
+      "motorNotTurning",
+      "trayPartlyJammed",
+    ]);
     expect(parts("chuteBlind")).toEqual(["chuteBlind", "chuteHalfBlind", "chuteUndercounting"]);
     expect(parts("scaleStuck")).toEqual(["scaleStuck"]);
   });
@@ -223,9 +243,10 @@ describe("the evidence for each fault", () => {
           probability,
         ]),
       );
-    const { bridged, jammed, stalled, still, blind, halfBlind, fewSeen, scaleStuck } = onsetProbabilities;
+    const { bridged, jammed, partlyJammed, stalled, still, blind, halfBlind, fewSeen, scaleStuck } = onsetProbabilities;
     const unknown = jammed + bridged;
-    const total = unknown + bridged + jammed + stalled + still + blind + halfBlind + fewSeen + scaleStuck;
+    const total =
+      unknown + bridged + jammed + partlyJammed + stalled + still + blind + halfBlind + fewSeen + scaleStuck;
     const even = of(null);
     expect(even.hopperEmpty).toBeCloseTo(unknown / total, 9);
     expect(even.chuteHalfBlind).toBeCloseTo((halfBlind + fewSeen) / total, 9);
@@ -244,7 +265,7 @@ describe("the evidence for each fault", () => {
     expect(empty).toBeGreaterThan(low ?? 1);
     expect((of(level(1_500, 1_600)).hopperEmpty ?? 0) / (full ?? 1)).toBeCloseTo(0.1, 1); // a scale would have shown it
     expect(causeProbabilities(evidence({ motorStalled: 9 }), null, settings)[0]?.cause).toBe("motorStalled");
-    expect(causes).toHaveLength(8);
+    expect(causes).toHaveLength(9);
   });
 
   it("never makes the motor the cause while its last current is within half and 1.6 times the usual one", () => {

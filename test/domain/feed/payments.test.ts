@@ -198,7 +198,12 @@ describe("a press", () => {
   };
 
   it("is owed where presses are normally answered", () => {
-    const story = answered(20).press(5_000, 99).report(5_010).report(5_070);
+    const story = answered(20);
+    for (let n = 0; n < 5; n += 1)
+      story
+        .press(5_000 + 100 * n, 99 + n)
+        .report(5_010 + 100 * n)
+        .report(5_070 + 100 * n);
     expect(story.faults()[0]?.reason).toContain("A press got no portion");
   });
 

@@ -95,7 +95,7 @@ describe("the motor's usual current, beside plain matrices", () => {
     always(
       fc.property(models, number(-20, 20), number(0, 20), (motor, degrees, passed) => {
         const kelvin = degrees - 5;
-        const expected = expectedCurrent(motor, after(dawn, hours(passed)), celsius(degrees));
+        const expected = expectedCurrent(motor, after(dawn, hours(passed)), celsius(degrees), milliamps(240));
         const added = Math.min(0.008 ** 2 * passed, 0.15 ** 2);
         const ofLine = motor.meanVariance + 2 * kelvin * motor.covariance + kelvin * kelvin * motor.slopeVariance;
         expect(expected?.mean).toBeCloseTo(motor.meanLogCurrent + kelvin * motor.slope, 9);
@@ -113,7 +113,7 @@ describe("the motor's usual current, beside plain matrices", () => {
     );
 
   it("is unknown before eight portions, and then a number of milliamperes at the last temperature", () => {
-    expect([usualCurrent(learnt(7)), expectedCurrent(learnt(7), at(999), null)]).toEqual([null, null]);
+    expect([usualCurrent(learnt(7)), expectedCurrent(learnt(7), at(999), null, milliamps(240))]).toEqual([null, null]);
     expect(usualCurrent(learnt(8))).toBeCloseTo(240, 6);
     const sloped = { ...learnt(8), slope: -0.01, lastCelsius: -5 };
     expect(usualCurrent(sloped)).toBeCloseTo(240 * Math.exp(0.1), 6);
@@ -126,7 +126,7 @@ describe("the motor's usual current, beside plain matrices", () => {
 
   it("changes faster where no temperature is reported, up to 0.15", () => {
     const growth = (passed: number, inside: Celsius | null) =>
-      expectedCurrent(learnt(20), after(at(1_200), hours(passed)), inside)?.shiftVarianceGrowth;
+      expectedCurrent(learnt(20), after(at(1_200), hours(passed)), inside, milliamps(240))?.shiftVarianceGrowth;
     expect(growth(1, celsius(5))).toBeCloseTo(0.008 ** 2, 12);
     expect(growth(1, null)).toBeCloseTo(0.033 ** 2, 12);
     expect(growth(99, null)).toBeCloseTo(0.15 ** 2, 12);
@@ -171,7 +171,14 @@ describe("the motor's usual current, beside plain matrices", () => {
 
   it("is set off by a current that isn't learnt from, as far as weather may explain it", () => {
     const motor = learnt(20);
-    const expected = { mean: Math.log(240), variance: 0.005, shift: 0, shiftVariance: 0.01, shiftVarianceGrowth: 0 };
+    const expected = {
+      mean: Math.log(240),
+      variance: 0.005,
+      shift: 0,
+      shiftVariance: 0.01,
+      shiftVarianceGrowth: 0,
+      step: 0,
+    };
     const offset = (factor: number) =>
       recordUnlearntCurrent(motor, milliamps(240 * factor), at(2_000), expected).unlearntOffset;
     const gain = 0.01 / 0.015;
@@ -181,7 +188,7 @@ describe("the motor's usual current, beside plain matrices", () => {
     expect(offset(0.2)?.shift).toBeCloseTo(-0.15, 9);
     expect(recordUnlearntCurrent(motor, milliamps(99), at(2_000), null)).toEqual({ ...motor, lastMilliamps: 99 });
     const shifted = { ...motor, unlearntOffset: { shift: 0.1, variance: 0.002, at: at(2_000) } };
-    expect(expectedCurrent(shifted, after(at(2_000), hours(1)), celsius(5))).toMatchObject({
+    expect(expectedCurrent(shifted, after(at(2_000), hours(1)), celsius(5), milliamps(240))).toMatchObject({
       shift: 0.1,
       shiftVariance: expect.closeTo(0.002 + 0.008 ** 2, 12),
     });

@@ -31,11 +31,8 @@ import {
   scaleSilentFault,
   updateScaleActivity,
 } from "../../../server/domain/silence/scaleSilence.ts";
-import {
-  initialSensors,
-  updateSensorsByEvent,
-  updateSensorsByReport,
-} from "../../../server/domain/silence/sensorActivity.ts";
+import { updateSensorsByEvent, updateSensorsByReport } from "../../../server/domain/silence/sensorActivity.ts";
+import { initialSensors } from "../../../server/domain/silence/sensorsState.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { barePortion } from "../portionFixture.ts";
 import { emptyReadings, larchSettings } from "./larch.ts";

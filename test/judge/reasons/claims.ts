@@ -18,6 +18,7 @@ export type Claim =
         | "noFood"
         | "hardlyAnyFood"
         | "countsLess"
+        | "partFalls"
         | "notLighter"
         | "lighter"
         | "weightUnchanged"

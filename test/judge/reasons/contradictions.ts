@@ -61,7 +61,7 @@ function readWords({ reason, evidence }: Words, saidByFault: readonly Claim[]): 
   };
   const reasonClaims = readOr(readReason(reason), reason);
   const claims = [
-    ...(reasonClaims.some(({ says }) => says === "mayBeOver") ? [] : saidByFault),
+    ...(reasonClaims.some(({ says }) => says === "mayBeOver" || says === "partFalls") ? [] : saidByFault),
     ...reasonClaims,
     ...evidence.flatMap((line) => readOr(readEvidence(line), line.label)),
   ];
@@ -184,6 +184,7 @@ function oppositeOf(claim: Opposable, { claims, record, shown }: Context): Contr
     case "hardlyAnyFood":
       return opposite(mostFell(record) ? "most of the newest portions fell" : null);
     case "countsLess":
+    case "partFalls":
       return opposite(countsAsUsual(record) ? "the newest portions count as usual" : null);
     case "empty":
       return opposite(proofOfFood(record, shown) ?? proofOfPlenty(record, shown));

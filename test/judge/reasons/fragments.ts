@@ -30,6 +30,13 @@ const emptyRun = (portions: string): readonly Claim[] => [
   numbered("portions without food", portions),
 ];
 
+/** "about 2.4 pieces instead of about 6". */
+export const fewerPieces = (pieces = "", usual = ""): readonly Claim[] => [
+  ...uses("chute"),
+  { says: "countsLess" },
+  { says: "differs", what: "pieces", value: numberOf(pieces), sign: "lower", from: numberOf(usual) },
+];
+
 /** "Nothing fell in the last 5 portions, and the hopper isn't empty (about 840 g)". */
 export function stopEvidence(words: string): readonly Claim[] | null {
   const withLevel = readWholeText(texts.feed.notEmpty, words);
@@ -44,6 +51,7 @@ export function stopEvidence(words: string): readonly Claim[] | null {
       [evidence.nothingFell, emptyRun],
       [evidence.hardlyAnyFalls, () => [...uses("chute"), { says: "hardlyAnyFood" }]],
       [evidence.countsLess, () => [...uses("chute"), { says: "countsLess" }]],
+      [evidence.fewerCounted, fewerPieces],
       [evidence.notLighter, () => [...uses("scale"), { says: "notLighter" }]],
       [evidence.byCurrent, () => uses("motorCurrent")],
     ],
@@ -86,6 +94,7 @@ const sensorsOfCause: Readonly<Record<keyof typeof texts.feed.causes, readonly C
   hopperEmpty: [{ says: "mayBeEmpty" }],
   feedBridged: [],
   trayJammed: [],
+  trayPartlyJammed: uses("chute"),
   motorStalled: [],
   motorNotTurning: [],
   chuteBlind: uses("chute"),
@@ -93,11 +102,12 @@ const sensorsOfCause: Readonly<Record<keyof typeof texts.feed.causes, readonly C
   scaleStuck: uses("scale"),
 };
 
-/** With these, food falls. */
+/** With these, food falls, or a part of it. */
 const sensorCauses: ReadonlySet<string> = new Set([
   texts.feed.causes.chuteBlind,
   texts.feed.causes.chuteHalfBlind,
   texts.feed.causes.scaleStuck,
+  texts.feed.causes.trayPartlyJammed,
 ]);
 
 /** "the hopper is empty, the tray is jammed or the scale is stuck". */

@@ -1,6 +1,6 @@
 import { texts } from "../../../server/text/index.ts";
 import type { BirdSensor, Claim, Sensor, Sign } from "./claims.ts";
-import { causes, current, foodProof, numbered, stopEvidence, uses } from "./fragments.ts";
+import { causes, current, fewerPieces, foodProof, numbered, stopEvidence, uses } from "./fragments.ts";
 import { type CatalogueText, numberOf, readText, readWholeText, spanOf } from "./patterns.ts";
 
 /**
@@ -81,11 +81,15 @@ const feedSentences: readonly Row[] = [
     (portions = "", proof = "") => all(uses("chute"), foodProof(proof), [emptyRun(portions), atLeastOne(portions)]),
   ],
   [feed.chuteHalfBlind, (proof = "") => all(uses("chute"), foodProof(proof))],
+  [feed.chuteSeesLess, (pieces = "", usual = "", proof = "") => all(fewerPieces(pieces, usual), foodProof(proof))],
+  [feed.trayPartlyJammed.weighed, (stop = "") => all(stopEvidence(stop), [...uses("scale"), { says: "partFalls" }])],
+  [feed.trayPartlyJammed.counted, (stop = "") => all(stopEvidence(stop), [{ says: "partFalls" }])],
   [feed.scaleStuckByChute, says(...uses("chute", "scale"), { says: "notLighter" })],
   [feed.scaleStuckByMotor, says(...uses("scale", "motorCurrent"), { says: "notLighter" }, { says: "currentIsUsual" })],
   [feed.scaleStuckByPortions, says(...uses("scale", "portions"), { says: "notLighter" })],
   [feed.calculatedLevel, says(...uses("level"))],
   [feed.causeNotClear, says()],
+  [feed.indistinguishable.thinnedWithoutScale, says(...uses("chute"), { says: "lacks", sensor: "scale" })],
   [feed.indistinguishable.chuteWithoutScale, says(...uses("chute"), { says: "lacks", sensor: "scale" })],
   [feed.indistinguishable.scaleWithoutChute, says(...uses("scale"), { says: "lacks", sensor: "chute" })],
   [feed.indistinguishable.jamWithoutCurrent, says({ says: "lacks", sensor: "motorCurrent" })],
@@ -187,6 +191,7 @@ const sensorSentences: readonly Row[] = [
   [sensorFaults.silentSinceAlone, (name = "") => silentAlone(name)],
   [sensorFaults.silentAlone, (name = "") => silentAlone(name)],
   [sensorFaults.chatter.reason, (name = "") => named(name)],
+  [sensorFaults.chatter.bursts, (name = "") => named(name)],
   [sensorFaults.chatter.others, (names = "") => named(names)],
   [
     sensorFaults.stuck.reason,

@@ -121,6 +121,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/feeders/:feeder/key": keepers(undefined, { fresh: ["feeder"] }),
   "GET /api/v1/feeders/:feeder/day": people(),
   "GET /api/v1/feeders/:feeder/log": people(),
+  "POST /api/v1/feeders/:feeder/settings/comparison": keepers({ settings: { warnAheadDays: 3 } }),
   "GET /api/v1/feeders/:feeder/history": people(undefined, {
     query: "?from=2026-01-15T00:00:00Z&to=2026-01-16T00:00:00Z",
   }),
