@@ -17,7 +17,7 @@ import {
   truncateBelow,
   updateByMeasurement,
 } from "./levelFilter.ts";
-import { levelVarianceOf } from "./levelHypotheses.ts";
+import { type Hypotheses, levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
 import { mixtureInterval } from "./mixtureInterval.ts";
 import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
@@ -99,35 +99,46 @@ export const hopperLevel = memoizeLatest(computeHopperLevel);
 
 function computeHopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
   if (!hopper.isKnown) return null;
-  const { low, mean, high } = levelInterval(hopper, settings);
+  const [low, point, high] = levelInterval(hopper, settings);
   // Less than the last portions may as well be nothing.
-  return { grams: grams(mean), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
+  return { grams: grams(point), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
 }
 
-function levelInterval(hopper: HopperState, settings: FeederSettings) {
-  const { level } = hopper.estimate;
-  const scaleError = settings.sensors.scale ? unlearntVariance(level, settings) : 0;
-  const widened = hopper.realisedError.factor / normalQuantile95;
-  const deviation = widened * Math.sqrt(levelVariance(hopper.estimate) + scaleError);
+/** Low, point and high in grams. */
+type Interval = readonly [number, number, number];
+
+function levelInterval(hopper: HopperState, settings: FeederSettings): Interval {
+  const { unclearRise, hypotheses, realisedError, estimate } = hopper;
+  const widening = realisedError.factor / normalQuantile95;
   const brim = brimGrams(settings);
-  const { unclearRise, hypotheses } = hopper;
-  if (hypotheses.length > 0) {
-    const components = hypotheses.map((each) => ({
-      probability: each.probability,
-      mean: each.level,
-      deviation: widened * Math.sqrt(levelVarianceOf(each)),
-    }));
-    return mixtureInterval(components, brim);
+  if (hypotheses.length > 0) return hypothesesInterval(hypotheses, widening, brim);
+  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
+  const deviation = widening * Math.sqrt(levelVariance(estimate) + scaleError);
+  if (unclearRise === null) {
+    const { low, mean, high } = truncatedNormalInterval(estimate.level, deviation, brim);
+    return [low, mean, high];
   }
-  if (unclearRise === null) return truncatedNormalInterval(level, deviation, brim);
-  return mixtureInterval(
+  const { foodProbability } = unclearRise;
+  const { low, median, high } = mixtureInterval(
     [
-      { probability: 1 - unclearRise.foodProbability, mean: level, deviation },
-      { probability: unclearRise.foodProbability, mean: level + unclearGrams(hopper), deviation },
+      { probability: 1 - foodProbability, mean: estimate.level, deviation },
+      { probability: foodProbability, mean: estimate.level + unclearGrams(hopper), deviation },
     ],
     brim,
   );
+  return [low, median, high];
 }
+
+/** Histories change with a portion and a word only, and the level is asked for at each report. */
+const hypothesesInterval = memoizeLatest((hypotheses: Hypotheses, widening: number, brim: number): Interval => {
+  const components = hypotheses.map((each) => ({
+    probability: each.probability,
+    mean: each.level,
+    deviation: widening * Math.sqrt(levelVarianceOf(each)),
+  }));
+  const { low, median, high } = mixtureInterval(components, brim);
+  return [low, median, high];
+});
 
 /** What one portion weighs as learnt so far, and how far single portions scatter around it. */
 export const learntPortion = (hopper: HopperState): { readonly mean: Grams; readonly spread: Grams } => ({

@@ -1,6 +1,6 @@
 import { isAssumed } from "../assumedSettings.ts";
 import type { ReportedRefill } from "../facts.ts";
-import { hours, type Instant, minutes } from "../instant.ts";
+import { hours, type Instant, later, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { HopperState, LastWord, LevelHypothesis } from "./hopperState.ts";
 import {
@@ -46,14 +46,22 @@ export function tellUnseen(
   const before = hopper.hypotheses.length > 0 ? hopper.hypotheses : unknownLevel(hopper, settings);
   const word: LastWord = { at, kind: what.kind, grams: what.kind === "filled" ? null : what.grams };
   const isTwice = isSameWord(hopper.lastWord, word);
+  // Of a level that nobody knew, a word that says it leaves no other history.
+  const isIdlePossible = hopper.isKnown || what.kind === "added";
   const after = before.flatMap((each) => {
     const told = tellOne(rectify(each), hopper.lastWord, { at, what }, eatenSince);
-    if (!isTwice) return told;
+    const idle = isIdlePossible && !isFoundEmpty(what, settings) ? [times(each, idleShare / each.brim)] : [];
+    if (!isTwice) return [...told, ...idle];
     return [times(each, twiceShare / each.brim), ...told.map((one) => times(one, 1 - twiceShare))];
   });
-  const levelMeasuredAt = hopper.levelMeasuredAt ?? at;
+  const levelMeasuredAt =
+    what.kind === "added" ? (hopper.levelMeasuredAt ?? at) : later(at, hopper.levelMeasuredAt ?? at);
   return { ...withHypotheses(hopper, consolidate(after)), lastWord: word, levelMeasuredAt };
 }
+
+/** "Empty" is seen for certain. */
+const isFoundEmpty = (what: ReportedRefill["what"], { hopperCapacity }: FeederSettings): boolean =>
+  what.kind === "level" && what.grams <= 0.03 * hopperCapacity;
 
 const isSameWord = (last: LastWord | null, word: LastWord): boolean =>
   last !== null && last.kind === word.kind && last.grams === word.grams && Math.abs(word.at - last.at) <= sameWordSpan;
@@ -68,20 +76,19 @@ function tellOne(
   { at, what }: ReportedRefill,
   eatenSince: number,
 ): LevelHypothesis[] {
-  const idle = times(each, idleShare / each.brim);
   switch (what.kind) {
     case "added":
-      return [...pour(each, what.grams), idle];
+      return pour(each, what.grams);
     case "filled": {
       const noise = brimNoise(each) + (0.5 * eatenSince) ** 2;
       const filled = times(raise(withBrim(each, noise), -eatenSince, 0), (1 - idleShare) / each.brim);
-      if (!isAmountTold(last, at)) return [filled, idle];
+      if (!isAmountTold(last, at)) return [filled];
       // The amount was told too: then the level before it shows in the level now.
       const density = densityOf(each, "levelBelowBrim", -eatenSince, noise);
       return [times(observe(each, "levelBelowBrim", -eatenSince, noise), density), times(filled, 0.3)];
     }
     case "level":
-      return [...seeLevel(each, what.grams, eatenSince), idle];
+      return seeLevel(each, what.grams, eatenSince);
   }
 }
 
@@ -103,7 +110,12 @@ function pour(each: LevelHypothesis, added: number): LevelHypothesis[] {
 function seeLevel(each: LevelHypothesis, told: number, eatenSince: number): LevelHypothesis[] {
   const seen = Math.max(told - eatenSince, 0);
   // "Empty" is seen for certain, "half full" is judged by eye.
-  const variance = (0.01 * each.brim + 0.12 * told) ** 2 + (0.5 * eatenSince) ** 2;
+  const variance = (0.005 * each.brim + 0.12 * told) ** 2 + (0.5 * eatenSince) ** 2;
+  if (told <= 0.03 * each.brim)
+    return [
+      times(observe(each, "level", seen, variance), densityOf(each, "level", seen, variance)),
+      times(withLevel(each, seen, variance), 0.1 / each.brim),
+    ];
   const noise = brimNoise(each);
   const filled = withBrim(each, noise);
   const other = withLevel(each, 0.95 * seen, (0.45 * told) ** 2 + variance);

@@ -77,6 +77,7 @@ export function updateHopperByWeighing(
     estimate: clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings),
     portionSpreadVariance: updatedSpread(hopper, residual, totalVariance),
     noiseVariance: updatedNoise(hopper, residual, totalVariance, settings),
+    hypotheses: [],
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,
