@@ -43,7 +43,10 @@ export function cakingFault({ freezeThaw, dampTime, firstReadingAt }: Caking): F
     reason: isDamp ? texts.cold.caking.dampReason(cycles) : texts.cold.caking.reason(cycles),
     evidence: [
       { label: texts.cold.caking.cyclesLabel, value: numberText(cycles), at: firstReadingAt },
-      { label: texts.cold.caking.dampHoursLabel, value: numberText(inHours(dampTime)), at: null },
+      // Without a humidity sensor nothing is known of it.
+      ...(dampTime > 0
+        ? [{ label: texts.cold.caking.dampHoursLabel, value: numberText(inHours(dampTime)), at: null }]
+        : []),
     ],
     confidence: null,
   };

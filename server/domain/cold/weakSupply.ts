@@ -76,7 +76,7 @@ export function weakSupplyFault(supply: SupplyState, settings: FeederSettings): 
     { label: text.usualLabel, value: voltageText(usualVoltage), at: null },
   ];
   if (batteryTemperature !== null)
-    evidence.push({ label: texts.cold.temperatureOf.battery, value: temperatureText(batteryTemperature), at: null });
+    evidence.push({ label: text.temperatureLabel, value: temperatureText(batteryTemperature), at: null });
   const reason = text.reason(sagCount, runCount, voltageText(minimum), voltageText(lowest.volts));
   return {
     kind: "supplyWeak",

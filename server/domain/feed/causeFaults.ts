@@ -152,7 +152,7 @@ function causeReason(cause: Cause, feed: FeedState, level: HopperLevel | null, s
     case "chuteHalfBlind":
       return blindReason(cause, feed, settings);
     case "scaleStuck":
-      return settings.sensors.chute ? texts.feed.scaleStuckByChute : texts.feed.scaleStuckByMotor;
+      return stuckScaleText(feed, settings);
   }
 }
 
@@ -173,6 +173,12 @@ function stopReason(
   return cause === "hopperEmpty"
     ? emptyHopperText(stopEvidenceText(feed, settings), level, settings)
     : noFoodText(cause, feed, level, settings);
+}
+
+function stuckScaleText({ motor }: FeedState, { sensors }: FeederSettings): string {
+  const { scaleStuckByChute, scaleStuckByMotor, scaleStuckByPortions } = texts.feed;
+  if (sensors.chute) return scaleStuckByChute;
+  return currentSign(motor)?.isAsWithFood === true ? scaleStuckByMotor : scaleStuckByPortions;
 }
 
 /** A sensor that has seen one of the last few portions isn't said to see nothing. */

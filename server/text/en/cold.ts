@@ -92,6 +92,7 @@ export const cold = {
     runsLabel: "motor runs with low voltage",
     runs: (sagCount: number, runCount: number) => `${sagCount} of ${runCount}`,
     usualLabel: "usual supply",
+    temperatureLabel: "temperature at the battery",
   },
 
   detectorDrift: {

@@ -69,6 +69,8 @@ export const feed = {
     "The chute sensor sees food fall, but the scale doesn't grow lighter by it: the scale is stuck or broken.",
   scaleStuckByMotor:
     "The scale doesn't grow lighter by the portions given, but the motor draws what it does with food on the tray: the scale is stuck or broken.",
+  scaleStuckByPortions:
+    "The scale doesn't grow lighter by the portions given, as it did before: the scale is likely stuck or broken.",
   /** Why food must fall. */
   proof: {
     lighterAndCurrent: "the hopper grew lighter and the motor works as with food",

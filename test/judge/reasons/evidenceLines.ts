@@ -111,6 +111,7 @@ const lines: readonly Row[] = [
   [cold.weakSupply.lowestLabel, only("supply")],
   [cold.weakSupply.minimumLabel, no],
   [cold.weakSupply.runsLabel, no],
+  [cold.weakSupply.temperatureLabel, no], // of the battery or of its box
   [cold.weakSupply.usualLabel, only("supply")],
   [cold.detectorDrift.temperatureLabel, no],
   [cold.detectorDrift.notMetalLabel, only("detector")],

@@ -86,6 +86,7 @@ const feedSentences: readonly Row[] = [
   [feed.trayPartlyJammed.counted, (stop = "") => all(stopEvidence(stop), [{ says: "partFalls" }])],
   [feed.scaleStuckByChute, says(...uses("chute", "scale"), { says: "notLighter" })],
   [feed.scaleStuckByMotor, says(...uses("scale", "motorCurrent"), { says: "notLighter" }, { says: "currentIsUsual" })],
+  [feed.scaleStuckByPortions, says(...uses("scale", "portions"), { says: "notLighter" })],
   [feed.calculatedLevel, says(...uses("level"))],
   [feed.causeNotClear, says()],
   [feed.indistinguishable.thinnedWithoutScale, says(...uses("chute"), { says: "lacks", sensor: "scale" })],
@@ -190,6 +191,7 @@ const sensorSentences: readonly Row[] = [
   [sensorFaults.silentSinceAlone, (name = "") => silentAlone(name)],
   [sensorFaults.silentAlone, (name = "") => silentAlone(name)],
   [sensorFaults.chatter.reason, (name = "") => named(name)],
+  [sensorFaults.chatter.bursts, (name = "") => named(name)],
   [sensorFaults.chatter.others, (names = "") => named(names)],
   [
     sensorFaults.stuck.reason,
