@@ -49,11 +49,7 @@ export function tellUnseen(
   // Of a level that nobody knew, a word that says it leaves no other history.
   const isIdlePossible = hopper.isKnown || what.kind === "added";
   const after = before.flatMap((each) => {
-<<<<<<< HEAD
-    const told = tellOne(rectify(each), hopper.lastWord, { at, what }, eatenSince);
-=======
     const told = tellOne(rectify(each), hopper, { at, what }, eatenSince);
->>>>>>> level
     const idle = isIdlePossible && !isFoundEmpty(what, settings) ? [times(each, idleShare / each.brim)] : [];
     if (!isTwice) return [...told, ...idle];
     return [times(each, twiceShare / each.brim), ...told.map((one) => times(one, 1 - twiceShare))];
@@ -65,12 +61,8 @@ export function tellUnseen(
 
 /** "Empty" is seen for certain. */
 const isFoundEmpty = (what: ReportedRefill["what"], { hopperCapacity }: FeederSettings): boolean =>
-<<<<<<< HEAD
-  what.kind === "level" && what.grams <= 0.03 * hopperCapacity;
-=======
   what.kind === "level" && what.grams <= emptyShare * hopperCapacity;
 const emptyShare = 0.03;
->>>>>>> level
 
 const isSameWord = (last: LastWord | null, word: LastWord): boolean =>
   last !== null && last.kind === word.kind && last.grams === word.grams && Math.abs(word.at - last.at) <= sameWordSpan;
@@ -91,21 +83,13 @@ function tellOne(
     case "filled": {
       const noise = brimNoise(each) + (0.5 * eatenSince) ** 2;
       const filled = times(raise(withBrim(each, noise), -eatenSince, 0), (1 - idleShare) / each.brim);
-<<<<<<< HEAD
-      if (!isAmountTold(last, at)) return [filled];
-=======
       if (!isAmountTold(lastWord, at)) return [filled];
->>>>>>> level
       // The amount was told too: then the level before it shows in the level now.
       const density = densityOf(each, "levelBelowBrim", -eatenSince, noise);
       return [times(observe(each, "levelBelowBrim", -eatenSince, noise), density), times(filled, 0.3)];
     }
     case "level":
-<<<<<<< HEAD
-      return seeLevel(each, what.grams, eatenSince);
-=======
       return seeLevel(each, what.grams, eatenSince, isKnown);
->>>>>>> level
   }
 }
 
@@ -128,14 +112,6 @@ function seeLevel(each: LevelHypothesis, told: number, eatenSince: number, isKno
   const seen = Math.max(told - eatenSince, 0);
   // "Empty" is seen for certain, "half full" is judged by eye.
   const variance = (0.005 * each.brim + 0.12 * told) ** 2 + (0.5 * eatenSince) ** 2;
-<<<<<<< HEAD
-  if (told <= 0.03 * each.brim)
-    return [
-      times(observe(each, "level", seen, variance), densityOf(each, "level", seen, variance)),
-      times(withLevel(each, seen, variance), 0.1 / each.brim),
-    ];
-=======
->>>>>>> level
   const noise = brimNoise(each);
   const own = (share: number) =>
     times(observe(each, "level", seen, variance), share * densityOf(each, "level", seen, variance));
