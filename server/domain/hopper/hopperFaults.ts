@@ -16,7 +16,7 @@ import { emptyThreshold, type HopperLevel, type HopperState, hopperLevel } from 
  */
 export interface HopperForecast {
   readonly at: Instant;
-  readonly level: number; // g, estimated then
+  readonly level: number; // g, told then
   readonly horizon: Span; // how far it looked
   readonly foodLowFault: Fault | null;
 }
@@ -35,7 +35,7 @@ export function updateHopperForecast(
 ): HopperForecast | null {
   if (hopper.emptySince !== null) return null;
   const horizon = (forecastWidening(hopper, foodLowSince) * settings.foodWarningAhead) as Span;
-  const { level } = hopper.estimate;
+  const level = hopperLevel(hopper, settings)?.grams ?? hopper.estimate.level; // as it is told
   const isValid =
     before !== null &&
     now < after(before.at, forecastAgeMax) &&
@@ -55,16 +55,21 @@ export function needsRefillToday(hopper: HopperState, settings: FeederSettings, 
   return forecastWithin(hopper, settings, (settings.foodWarningAhead + digestHorizon) as Span, now) !== null;
 }
 
-/** Faults of the hopper's content now and by the forecast. */
+/** Faults of the hopper's content now and by the forecast. `fellAt`: when the newest portion fell; null where it did not. */
 export function hopperFaults(
   hopper: HopperState,
   settings: FeederSettings,
   now: Instant,
   forecast: HopperForecast | null,
+  fellAt: Instant | null = null,
 ): readonly Fault[] {
   const level = hopperLevel(hopper, settings);
   if (level === null) return [];
-  if (hopper.emptySince !== null) return [foodOutFault(hopper, level, hopper.emptySince, settings, now)];
+  const { emptySince } = hopper;
+  if (emptySince !== null) {
+    const stillFalls = fellAt !== null && fellAt > emptySince;
+    return [foodOutFault(hopper, level, settings, emptyText({ hopper, level, emptySince, stillFalls }, settings, now))];
+  }
   return forecast === null || forecast.foodLowFault === null ? [] : [forecast.foodLowFault];
 }
 
@@ -79,17 +84,29 @@ function forecastWidening({ foundRefill, refillReportedAt }: HopperState, since:
   return isRefilled ? 1.25 : 2;
 }
 
-function foodOutFault(
-  hopper: HopperState,
-  level: HopperLevel,
-  since: Instant,
+interface EmptyHopper {
+  readonly hopper: HopperState;
+  readonly level: HopperLevel;
+  readonly emptySince: Instant;
+  readonly stillFalls: boolean; // the newest portion fell
+}
+
+function emptyText(
+  { hopper, level, emptySince, stillFalls }: EmptyHopper,
   settings: FeederSettings,
   now: Instant,
-): Fault {
+): string {
   const source = hopper.weighedAt === null ? "portions" : "scale";
+  const most = gramsText(level.high);
+  if (stillFalls) return texts.hopper.stillFalls[source](most);
+  const text = level.high <= 2 * settings.portionMass ? texts.hopper.empty : texts.hopper.asGoodAsEmpty;
+  return text[source](most, dayPartText(emptySince, settings.zone, now));
+}
+
+function foodOutFault(hopper: HopperState, level: HopperLevel, settings: FeederSettings, reason: string): Fault {
   return {
     kind: "foodOut",
-    reason: texts.hopper.empty[source](gramsText(level.high), dayPartText(since, settings.zone, now)),
+    reason,
     evidence: [
       ...levelEvidence(hopper, level),
       { label: texts.hopper.emptyLimitLabel, value: gramsText(emptyThreshold(settings)), at: null },
@@ -127,9 +144,12 @@ function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instan
   // The appetite isn't known yet: the level alone decides.
   const lowLevel = 0.1 * (horizon / settings.foodWarningAhead) * settings.hopperCapacity;
   if (level.grams <= lowLevel) {
+    const isUnderTenth = level.grams <= 0.1 * settings.hopperCapacity; // an active alarm looks further ahead
     return {
       kind: "foodLow",
-      reason: texts.hopper.lowWithoutForecast(gramsText(level.grams)),
+      reason: (isUnderTenth ? texts.hopper.lowWithoutForecast : texts.hopper.littleWithoutForecast)(
+        gramsText(level.grams),
+      ),
       evidence: levelEvidence(hopper, level),
       confidence: null,
     };
