@@ -30,7 +30,6 @@ export function restartLevel(
     ...hopper,
     isKnown: true,
     estimate,
-    hypotheses: [],
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,
