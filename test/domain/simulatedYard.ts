@@ -114,11 +114,14 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
   let onTray = practiceDispenser.tray.trayPortions * settings.portionMass; // of the grams that are in it
   const portion = (cause: Portion["cause"], paysFor: number | null): Portion => {
     const trayGrams = Math.min(truth.hopper, onTray);
+    const fault = faultOfParts(truth);
+    // A motor that doesn't turn has hardly any inrush, as the practice feeders' (server/practice/model/motor.ts).
+    const inrush = fault === "motorStalled" || fault === "wireOff" ? 1.05 : 2.2;
     const { store, portion: given } = turnTray(
       { hopperGrams: truth.hopper - trayGrams, trayGrams },
       { ...practiceDispenser, chute: { pieceSeen: 0.9, portionMissed: truth.chuteMisses } },
       {
-        fault: faultOfParts(truth),
+        fault,
         portionGrams: settings.portionMass,
         insideCelsius: truth.inside ?? truth.air + 1,
       },
@@ -134,7 +137,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
       paysFor,
       motorRan: 900 as Span,
       meanCurrent: milliamps(given.milliamps),
-      peakCurrent: milliamps(given.milliamps * 2.2),
+      peakCurrent: milliamps(given.milliamps * inrush),
       chuteCount: settings.sensors.chute ? seen : null,
       lowestSupply: volts(5.05 - truth.sag * (0.9 + 0.05 * (seq % 5))),
     };
