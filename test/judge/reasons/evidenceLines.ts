@@ -76,6 +76,7 @@ const lines: readonly Row[] = [
   ],
   [sensorFaults.usualShareLabel, no],
   [sensorFaults.counterFellLabel, no],
+  [sensorFaults.chatter.burstsLabel, (_, name) => sensorOf(name)],
   [sensorFaults.chatter.countsLabel, (_, name) => sensorOf(name)],
   // Before the readings that are called by their sensor.
   [sensorFaults.scale.missingLabel, ({ value }) => [numbered("reports without a weight", value)]],
