@@ -75,32 +75,40 @@ export const unexpectedProblem: Problem = {
   detail: texts.refusals.unexpected,
 };
 
+interface StoreAnswer {
+  readonly level: "warn" | "error";
+  readonly logged: string;
+  readonly retryAfter: string | null; // seconds; null: it stays as it is
+  readonly problem: Problem;
+}
+
+function storeAnswer(error: Error): StoreAnswer | null {
+  const answer = (level: StoreAnswer["level"], logged: string, retryAfter: string | null, problem: Problem) => ({
+    level,
+    logged,
+    retryAfter,
+    problem,
+  });
+  if (error instanceof StoreBusy) return answer("warn", "the database is locked", "5", storeBusyProblem);
+  if (error instanceof FeederDamaged)
+    return answer("warn", "a feeder's stored state is damaged", "20", feederDamagedProblem);
+  if (error instanceof PackDamaged)
+    return answer("error", "a part of a feeder's log is damaged", null, logDamagedProblem(error));
+  if (error instanceof StoreFull) return answer("error", "the disk is full", "60", storeFullProblem);
+  if (error instanceof StoreReadOnly)
+    return answer("error", "the database can't be written to", "60", storeReadOnlyProblem);
+  if (error instanceof StoreDamaged) return answer("error", "the database is damaged", "60", storeDamagedProblem);
+  return null;
+}
+
 /** The one place where errors become answers: the server's own errors are logged, and answered without details. */
 export function handleErrors(app: FastifyInstance): void {
   app.setErrorHandler((error: FastifyError, request, reply) => {
-    if (error instanceof StoreBusy) {
-      request.log.warn({ err: error }, "the database is locked");
-      return sendProblem(reply.header("retry-after", "5"), storeBusyProblem);
-    }
-    if (error instanceof FeederDamaged) {
-      request.log.warn({ err: error }, "a feeder's stored state is damaged");
-      return sendProblem(reply.header("retry-after", "20"), feederDamagedProblem);
-    }
-    if (error instanceof PackDamaged) {
-      request.log.error({ err: error }, "a part of a feeder's log is damaged");
-      return sendProblem(reply, logDamagedProblem(error));
-    }
-    if (error instanceof StoreFull) {
-      request.log.error({ err: error }, "the disk is full");
-      return sendProblem(reply.header("retry-after", "60"), storeFullProblem);
-    }
-    if (error instanceof StoreReadOnly) {
-      request.log.error({ err: error }, "the database can't be written to");
-      return sendProblem(reply.header("retry-after", "60"), storeReadOnlyProblem);
-    }
-    if (error instanceof StoreDamaged) {
-      request.log.error({ err: error }, "the database is damaged");
-      return sendProblem(reply.header("retry-after", "60"), storeDamagedProblem);
+    const ofStore = storeAnswer(error);
+    if (ofStore !== null) {
+      request.log[ofStore.level]({ err: error }, ofStore.logged);
+      if (ofStore.retryAfter !== null) reply.header("retry-after", ofStore.retryAfter);
+      return sendProblem(reply, ofStore.problem);
     }
     if (error.validation) {
       const errors = error.validation.flatMap(problemsOf);

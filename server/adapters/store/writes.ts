@@ -66,11 +66,10 @@ export function createWrites(parts: WriteParts): Writes {
       };
       const { result, commit } = await queue.run(async () => {
         const committed = await withRetries(attempt, problemOf);
-        if (committed.commit !== null) {
-          durable.grew(steps.committed());
-          whenCommitted?.(committed.result);
-          eraser.eraseIfDue();
-        }
+        if (committed.commit === null) return committed;
+        durable.grew(steps.committed());
+        whenCommitted?.(committed.result);
+        eraser.eraseIfDue();
         return committed;
       });
       if (commit === null) return result;

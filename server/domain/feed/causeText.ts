@@ -6,7 +6,7 @@ import type { Cause } from "./causeProbabilities.ts";
 import { fewerPieces } from "./chuteModel.ts";
 import type { Hypothesis } from "./faultSignatures.ts";
 import type { FeedState } from "./feedState.ts";
-import { usualCurrent } from "./motorModel.ts";
+import { type MotorModel, usualCurrent } from "./motorModel.ts";
 
 /** "the tray is jammed", "the hopper is empty or the tray is jammed". */
 export function causesText(causes: readonly Cause[]): string {
@@ -57,20 +57,23 @@ export function indistinguishableTexts(
 ): readonly string[] {
   const hasOne = (...causes: readonly Cause[]) => causes.some((cause) => open.includes(cause));
   const hasStopped = hasOne(...stoppingCauses);
-  const isCurrentKnown = usualCurrent(motor) !== null && motor.lastMilliamps !== null;
-  const isCurrentMeasured = motor.portionsLearnt > 0 || motor.lastMilliamps !== null;
+  const mayBeBlind = hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale;
   const isEmptyTray = hasOne("hopperEmpty", "feedBridged");
   const isEmptyOrBridged = hasOne("hopperEmpty") && hasOne("feedBridged");
   const text = texts.feed.indistinguishable;
   const sentences: readonly (readonly [applies: boolean, sentence: string])[] = [
-    [hasOne("trayPartlyJammed") && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.thinnedWithoutScale],
-    [hasStopped && hasOne("chuteBlind", "chuteHalfBlind") && !sensors.scale, text.chuteWithoutScale],
+    [mayBeBlind && hasOne("trayPartlyJammed"), text.thinnedWithoutScale],
+    [mayBeBlind && hasStopped, text.chuteWithoutScale],
     [hasStopped && hasOne("scaleStuck") && !sensors.chute, text.scaleWithoutChute],
     [
-      isEmptyTray && hasOne("trayJammed") && !isCurrentKnown,
-      isCurrentMeasured ? text.jamBeforeCurrentIsKnown : text.jamWithoutCurrent,
+      isEmptyTray && hasOne("trayJammed") && !isCurrentKnown(motor),
+      isCurrentMeasured(motor) ? text.jamBeforeCurrentIsKnown : text.jamWithoutCurrent,
     ],
     [isEmptyOrBridged && level === null, text.bridgeWithoutLevel],
   ];
   return sentences.flatMap(([applies, sentence]) => (applies ? [sentence] : []));
 }
+
+const isCurrentKnown = (motor: MotorModel): boolean => usualCurrent(motor) !== null && motor.lastMilliamps !== null;
+const isCurrentMeasured = ({ portionsLearnt, lastMilliamps }: MotorModel): boolean =>
+  portionsLearnt > 0 || lastMilliamps !== null;

@@ -152,10 +152,9 @@ export function updateMotorModel(
   // Another motor or supply: food falls, so this is usual from now on.
   const isReplaced = didFoodFall && residual * residual > 16 * expectedVariance;
   const addedVariance = isReplaced ? residual * residual : 0;
-  const residualVariance = expectedVariance + addedVariance;
   const portionsLearnt = Math.min(motor.portionsLearnt + 1, portionsRememberedMax);
-  const gain = (meanCovariance + addedVariance) / residualVariance;
-  const slopeGain = isReplaced ? 0 : slopeCovariance / residualVariance;
+  const gain = (meanCovariance + addedVariance) / (expectedVariance + addedVariance);
+  const slopeGain = isReplaced ? 0 : slopeCovariance / expectedVariance;
   return {
     portionsLearnt,
     meanLogCurrent: motor.meanLogCurrent + gain * residual,
