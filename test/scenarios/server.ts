@@ -86,10 +86,10 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
     const opened = createStore(connections);
     const store: Store = {
       ...opened,
-      transaction: (work) => {
+      transaction: (work, committed) => {
         if (refusing === "busy") return Promise.reject(new StoreBusy("locked by another program"));
         if (refusing === "full") return Promise.reject(new StoreFull("no room on the disk"));
-        return opened.transaction(work);
+        return opened.transaction(work, committed);
       },
     };
     const [sockets, browsers] = [createFeederSockets(), createLiveBrowsers()];

@@ -13,7 +13,8 @@ export function distortStore(store: Store, distort: Distortion): Store {
     ...(Object.fromEntries(distorted) as typeof parts),
     withStores: distort("withStores", withStores as Operation) as Store["withStores"],
     damageRecipients: distort("damageRecipients", damageRecipients as Operation) as Store["damageRecipients"],
-    transaction: (work) => transaction((tx) => work(distortPart("transaction", tx, distort))),
+    transaction: (work, committed) =>
+      transaction((tx) => work(distortPart("transaction", tx, distort)), committed),
   };
 }
 
@@ -27,7 +28,7 @@ export const inTransactions =
   (change: (tx: Transaction) => Partial<Transaction>) =>
   (store: Store): Store => ({
     ...store,
-    transaction: (work) => store.transaction((tx) => work({ ...tx, ...change(tx) })),
+    transaction: (work, committed) => store.transaction((tx) => work({ ...tx, ...change(tx) }), committed),
   });
 
 /** Replaces operations of one part of the store. */

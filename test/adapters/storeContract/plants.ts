@@ -50,6 +50,23 @@ const transactionPlants: readonly Plant[] = [
     }),
   },
   {
+    fault: "doesn't tell what it committed",
+    rule: "what was committed is told before the transaction ends, and what was rolled back isn't",
+    plant: (store) => ({ ...store, transaction: (work) => store.transaction(work) }),
+  },
+  {
+    fault: "tells what it rolls back",
+    rule: "what was committed is told before the transaction ends, and what was rolled back isn't",
+    plant: (store) => ({
+      ...store,
+      transaction: (work, committed) =>
+        store.transaction(work).catch((error: unknown) => {
+          committed?.(undefined as never);
+          throw error;
+        }),
+    }),
+  },
+  {
     fault: "ignores the revision that a step was computed from",
     rule: "a step that was computed from an old revision is refused, with all else of its transaction",
     plant: inTransactions((tx) => ({
