@@ -1,4 +1,5 @@
 import { z } from "zod";
+import { sentPlanSchema } from "./plan.ts";
 
 /**
  * What a feeder may report, version 1. JSON numbers have their unit in their name. Every reading is optional: a feeder may have
@@ -264,6 +265,10 @@ export const answerSchema = z.object({
     description:
       "What the keeper orders: carry out the last one, and answer it each time that it comes, unless `paused` in the same report " +
       "confirms it. A paused feeder gives nothing, not by hand either. An order comes again until the feeder is known to follow it.",
+  }),
+  plan: sentPlanSchema.optional().meta({
+    description:
+      "The feeding plan, whenever `readings.planVersion` is not its version. Left out where the feeder has it, or the keeper has made none.",
   }),
 });
 export type Answer = z.infer<typeof answerSchema>;

@@ -2,6 +2,7 @@ import type { Alarm } from "./alarms/alarm.ts";
 import { type ColdState, initialCold } from "./cold/cold.ts";
 import { type EventSequence, initialEventSequence } from "./eventSequence.ts";
 import type { FaultKind } from "./faults.ts";
+import type { PlanState } from "./feedingPlan/planState.ts";
 import { type FeedState, initialFeed } from "./feed/feedState.ts";
 import { type FeederClock, initialClock } from "./feederClock.ts";
 import type { HopperForecast } from "./hopper/hopperFaults.ts";
@@ -34,6 +35,8 @@ export interface FeederState {
   readonly trouble: Trouble | null;
   /** When it was last cleaned, as entered by keepers; left out if never. */
   readonly cleanedAt?: Instant;
+  /** Left out: no feeding plan was made. */
+  readonly plan?: PlanState;
   /** Reports that could not be read since the last one that was; left out: none. */
   readonly refusedReports?: RefusedReports;
   /** Alarms that are not in the normal state. */

@@ -7,6 +7,8 @@ import type { Celsius, Grams } from "../units.ts";
  * above all of it. The times of each day are made from these rules (dayPlan.ts); the feeder carries them out by itself.
  */
 export interface FeedingRules {
+  /** Draws the times, so that two feeders with the same rules don't feed at the same moments. */
+  readonly seed: number;
   /** Null: no free food. */
   readonly free: FreeFood | null;
   /** Null: a press earns nothing. */

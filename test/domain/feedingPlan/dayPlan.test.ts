@@ -11,6 +11,7 @@ const zone = "Europe/Stockholm";
 const alderCroft = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
 const context = { seed: 42, place: alderCroft, zone, portion: grams(2) };
 const rules: FeedingRules = {
+  seed: 42,
   free: {
     each: grams(2),
     schedule: { kind: "variableTime", mean: minutes(50) },
