@@ -10,6 +10,7 @@ Nothing here touches the motor or the card: `agent.py` asks, stores what has cha
 LATE_AT_MOST = 600.0  # seconds: free food that was missed for longer is not made up for, or it would all come at once
 PORTIONS_AT_ONCE_MAX = 10  # whatever a plan says
 RATIO_MAX = 100  # acts a portion, whatever a plan says
+DAYS_MAX, TIMES_MAX = 21, 96  # so that each plan fits beside the rest of the state on the card
 EARNING = ("press", "deposit")
 NO_DAY = {"from": 0, "free": [], "frost": []}
 
@@ -139,7 +140,7 @@ def checked(plan):
     """The plan with exactly the fields that are used here. Raises PlanError."""
     _need(isinstance(plan, dict), "plan", "must be an object")
     days = plan.get("days")
-    _need(isinstance(days, list) and 1 <= len(days) <= 40, "plan.days", "must be a list of 1 to 40 days")
+    _need(isinstance(days, list) and 1 <= len(days) <= DAYS_MAX, "plan.days", f"must be a list of 1 to {DAYS_MAX} days")
     frost = plan.get("frostBelowCelsius")
     _need(frost is None or _is_number(frost), "plan.frostBelowCelsius", "must be a number or null")
     over = plan.get("paysDepositsOverRation")
@@ -169,7 +170,7 @@ def _checked_day(day, field):
 
 
 def _checked_times(times, length, field):
-    _need(isinstance(times, list) and len(times) <= 500, field, "must be a list of at most 500 seconds")
+    _need(isinstance(times, list) and len(times) <= TIMES_MAX, field, f"must be a list of at most {TIMES_MAX} seconds")
     times = [_whole(time, 0, length - 1, field) for time in times]
     _need(times == sorted(times), field, "must be in order")
     return times
