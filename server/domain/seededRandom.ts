@@ -15,3 +15,10 @@ export function hashBits(bits: number): number {
   mixed = Math.imul(mixed ^ (mixed >>> 15), 0x735a2d97);
   return (mixed ^ (mixed >>> 15)) >>> 0;
 }
+
+/** 32 bits from a text, always the same. */
+export function hashedText(text: string): number {
+  let bits = 0;
+  for (const letter of text) bits = hashBits((bits ^ (letter.codePointAt(0) ?? 0)) >>> 0);
+  return bits;
+}

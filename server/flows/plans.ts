@@ -1,0 +1,42 @@
+import type { FeedingRequest } from "../contract/feedingRequest.ts";
+import type { PlannedDayView, PlanView } from "../contract/planView.ts";
+import type { FeederState } from "../domain/feeder.ts";
+import type { DayPlan } from "../domain/feedingPlan/dayPlan.ts";
+import { currentPlan, feedingPlan, type PlanState } from "../domain/feedingPlan/planState.ts";
+import { learntPortion } from "../domain/hopper/level.ts";
+import { type Instant, isoOf } from "../domain/instant.ts";
+import type { FeederSettings } from "../domain/settings.ts";
+import type { FeederRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
+import { feedingRulesOf } from "./pure/requestedFeeding.ts";
+
+/** The plan that a feeder is to carry out, and whether it has said that it does. */
+export function planView({ state }: FeederRow, now: Instant): PlanView {
+  return viewOf(state, state.settings, state.plan, now);
+}
+
+/** The plan that would be in force with these rules. Nothing is stored. */
+export function planPreview({ state }: FeederRow, feeding: FeedingRequest, now: Instant): PlanView {
+  const settings = { ...state.settings, feeding: feedingRulesOf(feeding, state.settings) };
+  return viewOf(state, settings, currentPlan(state.plan, { ...state, settings }, true, now), now);
+}
+
+function viewOf(state: FeederState, settings: FeederSettings, plan: PlanState | undefined, now: Instant): PlanView {
+  const { latestReadings } = state;
+  const made = feedingPlan(plan, settings);
+  return {
+    version: made?.version ?? null,
+    confirmedVersion: latestReadings?.readings.planVersion ?? null,
+    reportedAt: latestReadings === null ? null : isoOf(latestReadings.at),
+    problem: settings.place === null ? texts.feedingPlan.noPlace : null,
+    portionGrams: Math.round(100 * (plan?.portion ?? learntPortion(state.hopper).mean)) / 100,
+    days: (made?.days ?? []).filter(({ to }) => to > now).map(dayView),
+  };
+}
+
+const dayView = ({ date, light, free, portionsEach, frost, portionsMax, stretched }: DayPlan): PlannedDayView => ({
+  ...{ date, light, portionsEach, portionsMax },
+  free: free.map(isoOf),
+  frost: frost.map(isoOf),
+  stretchedMinutes: stretched === null ? null : Math.round(stretched / 60_000),
+});
