@@ -19,6 +19,15 @@ export function PlanChart(props: { readonly day: PlannedDayView; readonly name: 
   );
   return (
     <svg class="plan-day" viewBox={`-6 0 ${width + 12} ${height}`} role="img" aria-label={label}>
+      {day.lit && (
+        <rect
+          class="daylight"
+          x={x(day.lit.from)}
+          width={Math.max(0, x(day.lit.to) - x(day.lit.from))}
+          y="4"
+          height={middle + 3}
+        />
+      )}
       <line class="ground" x1="0" x2={width} y1={middle + 7} y2={middle + 7} />
       {[0, 6, 12, 18, 24].map((hour) => (
         <text key={hour} class="hour" x={(width * hour) / 24} y={height - 2} text-anchor="middle">

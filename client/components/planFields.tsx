@@ -1,3 +1,4 @@
+import { useState } from "preact/hooks";
 import * as text from "#text/planScreen.ts";
 import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
 import { Choice, Field, NumberField, readNumber, readText, SelectField } from "./field.tsx";
@@ -38,6 +39,7 @@ export const PlanFields = (props: PlanFieldsProps) => (
 function FreeFields({ rules, problems }: PlanFieldsProps) {
   const free = rules.free ?? firstRules.free;
   const schedule = free?.schedule;
+  const [kind, setKind] = useState(rules.free === null ? "none" : (schedule?.kind ?? "none"));
   const problem = (name: string) => problems[`feeding.free.${name}`] ?? problems[`free.${name}`];
   return (
     <fieldset>
@@ -50,18 +52,34 @@ function FreeFields({ rules, problems }: PlanFieldsProps) {
           { value: "jitter", label: text.jitterChoice },
           { value: "none", label: text.noFreeChoice },
         ]}
-        select={{ name: "schedule", value: rules.free === null ? "none" : schedule?.kind }}
+        select={{ name: "schedule", value: kind, onChange: (event) => setKind(event.currentTarget.value) }}
       />
+      {kind !== "none" && <FreeAmounts schedule={kind} free={free} problem={problem} />}
+    </fieldset>
+  );
+}
+
+function FreeAmounts(props: {
+  readonly schedule: string;
+  readonly free: FeedingRequest["free"];
+  readonly problem: (name: string) => string | undefined;
+}) {
+  const { schedule: kind, free, problem } = props;
+  const schedule = free?.schedule;
+  return (
+    <>
       <NumberField
         {...{ name: "meanMinutes", label: text.meanLabel, unit: text.minutesUnit, min: 10, max: 600 }}
         problem={problem("schedule.meanMinutes")}
         value={schedule?.meanMinutes}
       />
-      <NumberField
-        {...{ name: "byMinutes", label: text.byLabel, hint: text.byHint, unit: text.minutesUnit, min: 0, max: 300 }}
-        problem={problem("schedule.byMinutes")}
-        value={schedule?.kind === "jitter" ? schedule.byMinutes : 15}
-      />
+      {kind === "jitter" && (
+        <NumberField
+          {...{ name: "byMinutes", label: text.byLabel, unit: text.minutesUnit, min: 0, max: 300 }}
+          problem={problem("schedule.byMinutes")}
+          value={schedule?.kind === "jitter" ? schedule.byMinutes : 15}
+        />
+      )}
       <NumberField
         {...{ name: "eachGrams", label: text.eachLabel, unit: text.gramsUnit, min: 0.1, max: 50 }}
         problem={problem("eachGrams")}
@@ -77,7 +95,7 @@ function FreeFields({ rules, problems }: PlanFieldsProps) {
         problem={problem("beforeDuskMinutes")}
         value={free?.beforeDuskMinutes}
       />
-    </fieldset>
+    </>
   );
 }
 
@@ -85,8 +103,9 @@ function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposi
   const { rules, problems, act, legend } = props;
   const earned = rules[act];
   const problem = (name: string) => problems[`feeding.${act}.${name}`] ?? problems[`${act}.${name}`];
-  const chosen =
-    earned === null ? "none" : earned.ratio.kind === "fixed" && earned.ratio.of === 1 ? "each" : earned.ratio.kind;
+  const [earns, setEarns] = useState(
+    earned === null ? "none" : earned.ratio.kind === "fixed" && earned.ratio.of === 1 ? "each" : earned.ratio.kind,
+  );
   return (
     <fieldset>
       <legend>{legend}</legend>
@@ -98,24 +117,33 @@ function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposi
           { value: "variable", label: text.variableRatioChoice },
           { value: "none", label: text.nothingChoice },
         ]}
-        select={{ name: `${act}.earns`, value: chosen }}
+        select={{
+          name: `${act}.earns`,
+          value: earns,
+          onChange: (event) => setEarns(event.currentTarget.value as typeof earns),
+        }}
       />
-      <NumberField
-        {...{ name: `${act}.of`, label: text.ofLabel, hint: text.ofHint, unit: "", min: 1, max: 20, whole: true }}
-        problem={problem("ratio.of")}
-        value={earned?.ratio.of ?? 1}
-      />
-      <NumberField
-        {...{ name: `${act}.between`, label: text.betweenLabel, unit: text.secondsUnit, min: 0, max: 3_600 }}
-        problem={problem("atLeastSecondsBetween")}
-        value={earned?.atLeastSecondsBetween ?? 0}
-      />
+      {(earns === "fixed" || earns === "variable") && (
+        <NumberField
+          {...{ name: `${act}.of`, label: text.ofLabel, unit: "", min: 1, max: 20, whole: true }}
+          problem={problem("ratio.of")}
+          value={earned?.ratio.of ?? 2}
+        />
+      )}
+      {earns !== "none" && (
+        <NumberField
+          {...{ name: `${act}.between`, label: text.betweenLabel, unit: text.secondsUnit, min: 0, max: 3_600 }}
+          problem={problem("atLeastSecondsBetween")}
+          value={earned?.atLeastSecondsBetween ?? 0}
+        />
+      )}
     </fieldset>
   );
 }
 
 function LimitFields({ rules, problems }: PlanFieldsProps) {
   const frost = rules.frostFloor ?? firstRules.frostFloor;
+  const [hasFloor, setHasFloor] = useState(rules.frostFloor !== null);
   const problem = (name: string) => problems[`feeding.${name}`] ?? problems[name];
   return (
     <fieldset>
@@ -142,18 +170,26 @@ function LimitFields({ rules, problems }: PlanFieldsProps) {
         label={text.frostLabel}
         hint={text.frostHint}
         type="checkbox"
-        input={{ name: "hasFrostFloor", defaultChecked: rules.frostFloor !== null }}
+        input={{
+          name: "hasFrostFloor",
+          checked: hasFloor,
+          onChange: (event) => setHasFloor(event.currentTarget.checked),
+        }}
       />
-      <NumberField
-        {...{ name: "belowCelsius", label: text.belowLabel, unit: text.celsiusUnit, min: -50, max: 5 }}
-        problem={problem("frostFloor.belowCelsius")}
-        value={frost?.belowCelsius}
-      />
-      <NumberField
-        {...{ name: "frostGrams", label: text.frostGramsLabel, unit: text.gramsUnit, min: 0.1, max: 500 }}
-        problem={problem("frostFloor.grams")}
-        value={frost?.grams}
-      />
+      {hasFloor && (
+        <>
+          <NumberField
+            {...{ name: "belowCelsius", label: text.belowLabel, unit: text.celsiusUnit, min: -50, max: 5 }}
+            problem={problem("frostFloor.belowCelsius")}
+            value={frost?.belowCelsius}
+          />
+          <NumberField
+            {...{ name: "frostGrams", label: text.frostGramsLabel, unit: text.gramsUnit, min: 0.1, max: 500 }}
+            problem={problem("frostFloor.grams")}
+            value={frost?.grams}
+          />
+        </>
+      )}
     </fieldset>
   );
 }

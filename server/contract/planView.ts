@@ -15,6 +15,8 @@ export interface PlanView {
 export interface PlannedDayView {
   readonly date: string; // local, YYYY-MM-DD
   readonly light: "usual" | "polarNight" | "polarDay";
+  /** From civil dawn to dusk, at most sixteen hours; null where the sun stays too low. */
+  readonly lit: { readonly from: string; readonly to: string } | null;
   /** When free food is given, and how many portions each time. */
   readonly free: readonly string[];
   readonly portionsEach: number;

@@ -34,8 +34,9 @@ function viewOf(state: FeederState, settings: FeederSettings, plan: PlanState | 
   };
 }
 
-const dayView = ({ date, light, free, portionsEach, frost, portionsMax, stretched }: DayPlan): PlannedDayView => ({
+const dayView = ({ date, light, lit, free, portionsEach, frost, portionsMax, stretched }: DayPlan): PlannedDayView => ({
   ...{ date, light, portionsEach, portionsMax },
+  lit: lit.to > lit.from ? { from: isoOf(lit.from), to: isoOf(lit.to) } : null,
   free: free.map(isoOf),
   frost: frost.map(isoOf),
   stretchedMinutes: stretched === null ? null : Math.round(stretched / 60_000),

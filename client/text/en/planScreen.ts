@@ -39,7 +39,6 @@ export const variableChoice = "Unpredictable";
 export const jitterChoice = "Regular, give or take";
 export const meanLabel = "On average every";
 export const byLabel = "Give or take";
-export const byHint = "Only for regular times.";
 export const minutesUnit = "minutes";
 export const eachLabel = "Each time";
 export const gramsUnit = "g";
@@ -54,7 +53,6 @@ export const eachChoice = "Each one";
 export const fixedChoice = "Every so many";
 export const variableRatioChoice = "Every so many on average";
 export const ofLabel = "How many";
-export const ofHint = "Only where not each one is paid.";
 export const betweenLabel = "At least this long after the last paid one";
 export const secondsUnit = "seconds";
 

@@ -13,6 +13,8 @@ export interface DayPlan {
   readonly to: Instant;
   /** What the light allows: on an ordinary day, where the sun is too low all day, and where it never goes down. */
   readonly light: DayLight;
+  /** The birds' day there, without margins and quiet times; empty in polar night. */
+  readonly lit: LitSpan;
   /** When free food is given, the earliest first, and how many portions each time. */
   readonly free: readonly Instant[];
   readonly portionsEach: number;
@@ -22,6 +24,11 @@ export interface DayPlan {
   readonly portionsMax: number;
   /** The mean gap was made longer, since the ration allows no more free food than this. */
   readonly stretched: Span | null;
+}
+
+interface LitSpan {
+  readonly from: Instant;
+  readonly to: Instant;
 }
 
 export type DayLight = "usual" | "polarNight" | "polarDay";
@@ -54,18 +61,13 @@ export function planDay(rules: FeedingRules, context: PlanContext, date: LocalDa
         });
   const floor = rules.frostFloor === null ? 0 : Math.ceil(rules.frostFloor.grams / portion);
   return {
-    ...{ date, from, to, light, portionsEach, portionsMax, stretched },
+    ...{ date, from, to, light, lit, portionsEach, portionsMax, stretched },
     free: times,
     frost: frostTimes(lit, Math.max(0, floor - times.length * portionsEach)),
   };
 }
 
 const dayNumber = (date: LocalDate): number => localDaysBetween("1970-01-01", date);
-
-interface LitSpan {
-  readonly from: Instant;
-  readonly to: Instant;
-}
 
 // --- the day's light -----------------------------------------------------------------------------------------------
 
