@@ -99,13 +99,14 @@ function FreeAmounts(props: {
   );
 }
 
+const earnsOf = (earned: FeedingRequest["press"]) =>
+  earned === null ? "none" : earned.ratio.kind === "fixed" && earned.ratio.of === 1 ? "each" : earned.ratio.kind;
+
 function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposit"; readonly legend: string }) {
   const { rules, problems, act, legend } = props;
   const earned = rules[act];
   const problem = (name: string) => problems[`feeding.${act}.${name}`] ?? problems[`${act}.${name}`];
-  const [earns, setEarns] = useState(
-    earned === null ? "none" : earned.ratio.kind === "fixed" && earned.ratio.of === 1 ? "each" : earned.ratio.kind,
-  );
+  const [earns, setEarns] = useState(earnsOf(earned));
   return (
     <fieldset>
       <legend>{legend}</legend>
@@ -142,8 +143,6 @@ function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposi
 }
 
 function LimitFields({ rules, problems }: PlanFieldsProps) {
-  const frost = rules.frostFloor ?? firstRules.frostFloor;
-  const [hasFloor, setHasFloor] = useState(rules.frostFloor !== null);
   const problem = (name: string) => problems[`feeding.${name}`] ?? problems[name];
   return (
     <fieldset>
@@ -166,6 +165,17 @@ function LimitFields({ rules, problems }: PlanFieldsProps) {
         type="checkbox"
         input={{ name: "paysDepositsOverRation", defaultChecked: rules.paysDepositsOverRation }}
       />
+      <FrostFields rules={rules} problems={problems} />
+    </fieldset>
+  );
+}
+
+function FrostFields({ rules, problems }: PlanFieldsProps) {
+  const frost = rules.frostFloor ?? firstRules.frostFloor;
+  const [hasFloor, setHasFloor] = useState(rules.frostFloor !== null);
+  const problem = (name: string) => problems[`feeding.frostFloor.${name}`] ?? problems[`frostFloor.${name}`];
+  return (
+    <>
       <Choice
         label={text.frostLabel}
         hint={text.frostHint}
@@ -180,17 +190,17 @@ function LimitFields({ rules, problems }: PlanFieldsProps) {
         <>
           <NumberField
             {...{ name: "belowCelsius", label: text.belowLabel, unit: text.celsiusUnit, min: -50, max: 5 }}
-            problem={problem("frostFloor.belowCelsius")}
+            problem={problem("belowCelsius")}
             value={frost?.belowCelsius}
           />
           <NumberField
             {...{ name: "frostGrams", label: text.frostGramsLabel, unit: text.gramsUnit, min: 0.1, max: 500 }}
-            problem={problem("frostFloor.grams")}
+            problem={problem("grams")}
             value={frost?.grams}
           />
         </>
       )}
-    </fieldset>
+    </>
   );
 }
 

@@ -17,7 +17,7 @@ import {
   updateFeedByWeighing,
 } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
-import { currentPlan } from "./feedingPlan/planState.ts";
+import { withCurrentPlan } from "./feedingPlan/planState.ts";
 import { findFaults, troubleShownMax, withForecast } from "./findFaults.ts";
 import { hopperLevel, updateHopperByPortion, updateHopperUntil } from "./hopper/level.ts";
 import { updateHopperByRefill } from "./hopper/refill.ts";
@@ -70,13 +70,8 @@ export interface FeederStep {
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
   const applied = roundStatistics(applyFact(state, fact, now, effects), state);
-  const updated = withCurrentPlan(applied, applied.settings.feeding !== state.settings.feeding, now);
+  const updated = withCurrentPlan(applied, state, now);
   return { state: updateAlarms(updated, now, effects), effects };
-}
-
-function withCurrentPlan(state: FeederState, rulesChanged: boolean, now: Instant): FeederState {
-  const plan = currentPlan(state.plan, state, rulesChanged, now);
-  return plan === undefined || plan === state.plan ? state : { ...state, plan };
 }
 
 /**

@@ -58,6 +58,19 @@ export function currentPlan(
   return { version: (plan?.version ?? 0) + 1, firstDate: today, portion: grams(Math.round(100 * portion) / 100) };
 }
 
+/** What the plan follows from, and the plan. */
+interface Planned {
+  readonly settings: FeederSettings;
+  readonly hopper: HopperState;
+  readonly plan?: PlanState;
+}
+
+/** The state after a step with the plan that is in force then. */
+export function withCurrentPlan<State extends Planned>(state: State, before: Planned, now: Instant): State {
+  const plan = currentPlan(state.plan, state, state.settings.feeding !== before.settings.feeding, now);
+  return plan === undefined || plan === state.plan ? state : { ...state, plan };
+}
+
 /** What a feeder is told; null where there is nothing to tell. */
 export function feedingPlan(plan: PlanState | undefined, settings: FeederSettings): FeedingPlan | null {
   const { feeding, place, zone } = settings;
