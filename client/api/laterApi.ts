@@ -15,6 +15,7 @@ import type {
   MeView,
   meRequest,
   PeopleView,
+  PlanView,
   PracticeFault,
   passphraseRequest,
   personRequest,
@@ -27,7 +28,6 @@ import type {
   yardRequest,
 } from "../../server/contract/api.ts";
 import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
-import type { PlanView } from "../../server/contract/planView.ts";
 import { type ApiResult, request } from "./api.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */

@@ -1,5 +1,5 @@
 import * as text from "#text/planScreen.ts";
-import type { PlannedDayView } from "../../server/contract/planView.ts";
+import type { PlannedDayView } from "../../server/contract/api.ts";
 import { timeText } from "../text/clock.ts";
 
 /** One day of a plan as a line of 24 hours with a seed for each time of free food, and an open one for hard frost. */

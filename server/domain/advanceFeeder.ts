@@ -69,9 +69,8 @@ export interface FeederStep {
  */
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
-  const applied = roundStatistics(applyFact(state, fact, now, effects), state);
-  const updated = withCurrentPlan(applied, state, now);
-  return { state: updateAlarms(updated, now, effects), effects };
+  const updated = roundStatistics(applyFact(state, fact, now, effects), state);
+  return { state: updateAlarms(withCurrentPlan(updated, state, now), now, effects), effects };
 }
 
 /**
@@ -94,8 +93,7 @@ export function nextCheckAt(state: FeederState, now: Instant): Instant {
   return next;
 }
 
-const checkInterval = minutes(10);
-const checkIntervalUnreported = days(1);
+const [checkInterval, checkIntervalUnreported] = [minutes(10), days(1)];
 
 function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
   const withOrders = ({ orders, changed }: OrdersStep): FeederState => {

@@ -12,7 +12,7 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews", "comparisonView", "historyView"].map((name) =>
+    const files = ["api", "accountViews", "comparisonView", "historyView", "planView"].map((name) =>
       join(projectFolder, `server/contract/${name}.ts`),
     );
     const schemas = viewSchemas(files);
