@@ -16,7 +16,7 @@ import { emptyThreshold, type HopperLevel, type HopperState, hopperLevel } from 
  */
 export interface HopperForecast {
   readonly at: Instant;
-  readonly level: number; // g, estimated then
+  readonly level: number; // g, told then
   readonly horizon: Span; // how far it looked
   readonly foodLowFault: Fault | null;
 }
@@ -35,7 +35,7 @@ export function updateHopperForecast(
 ): HopperForecast | null {
   if (hopper.emptySince !== null) return null;
   const horizon = (forecastWidening(hopper, foodLowSince) * settings.foodWarningAhead) as Span;
-  const { level } = hopper.estimate;
+  const level = hopperLevel(hopper, settings)?.grams ?? hopper.estimate.level; // as it is told
   const isValid =
     before !== null &&
     now < after(before.at, forecastAgeMax) &&
