@@ -1,7 +1,7 @@
 import { isAssumed } from "../assumedSettings.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type FirstPassage, firstPassageProbability, firstPassageQuantile } from "./inverseGaussian.ts";
-import { normalDistribution } from "./truncatedNormal.ts";
+import { normalDistributionNearly } from "./mixtureInterval.ts";
 
 /**
  * How much these birds still eat until nothing comes any more, in grams as they are counted now. One normal level gives the inverse Gaussian
@@ -27,7 +27,7 @@ export function probabilityEatenUp(left: GramsLeft, eaten: number): number {
   if (left.kind === "passage") return firstPassageProbability(left.passage, eaten);
   return left.parts.reduce((sum, { probability, grams, variance, rateVariance }) => {
     const deviation = Math.sqrt(variance + rateVariance * eaten * eaten);
-    return sum + probability * normalDistribution((eaten - grams) / deviation);
+    return sum + probability * normalDistributionNearly((eaten - grams) / deviation);
   }, 0);
 }
 

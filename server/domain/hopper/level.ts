@@ -211,7 +211,7 @@ function updateByEmptyPortion(
   if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions)
     return updateByDryUnseen(next, recordedAt);
   const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
-  return isRunEvident ? updateByRunDry(next, settings) : next;
+  return isRunEvident ? updateByRunDry(next, recordedAt, settings) : next;
 }
 
 /** Empty once hardly any history has food left: then the level before shows how far it was off. */
@@ -229,14 +229,16 @@ function updateByDryUnseen(hopper: HopperState, at: Instant): HopperState {
  * The scale is as good as empty, and the chute saw nothing fall several times: what it shows is the rest in corners, and its own error. Far
  * from it nothing is concluded: that is a jam.
  */
-function updateByRunDry(hopper: HopperState, settings: FeederSettings): HopperState {
+function updateByRunDry(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const { estimate, weighedAt } = hopper;
   if (!settings.sensors.scale || weighedAt === null || isAssumed(settings, "hopperCapacity")) return hopper;
   const rest = restShare * settings.hopperCapacity;
   const score = (estimate.level - rest) / Math.sqrt(levelVariance(estimate) + rest * rest);
   if (Math.abs(score) > 3) return hopper;
   const realisedError = updateRealisedError(hopper.realisedError, score);
-  return { ...hopper, estimate: updateByMeasurement(estimate, rest, rest * rest), unclearRise: null, realisedError };
+  const measured = estimate.level <= rest ? estimate : updateByMeasurement(estimate, rest, rest * rest);
+  const emptySince = measured.level <= 1.5 * rest ? (hopper.emptySince ?? at) : hopper.emptySince;
+  return { ...hopper, estimate: measured, emptySince, unclearRise: null, realisedError };
 }
 /** Of the capacity, give or take as much. Common practice, no source. */
 const restShare = 0.03;

@@ -1,5 +1,3 @@
-import { normalDistribution } from "./truncatedNormal.ts";
-
 /** One of several explanations, with the normal distribution of the level by it. In grams. */
 export interface LevelComponent {
   readonly probability: number; // those of all sum to 1
@@ -17,7 +15,7 @@ export function mixtureInterval(
 ): { readonly low: number; readonly median: number; readonly high: number } {
   const below = (x: number) =>
     components.reduce(
-      (sum, { probability, mean, deviation }) => sum + probability * normalDistribution((x - mean) / deviation),
+      (sum, { probability, mean, deviation }) => sum + probability * normalDistributionNearly((x - mean) / deviation),
       0,
     );
   return { low: quantile(below, 0.05, max), median: quantile(below, 0.5, max), high: quantile(below, 0.95, max) };
@@ -34,4 +32,14 @@ function quantile(below: (x: number) => number, probability: number, max: number
     else high = middle;
   }
   return (low + high) / 2;
+}
+
+/** Abramowitz & Stegun 26.2.17, good to 8e-8: asked hundreds of times for one interval. */
+export function normalDistributionNearly(x: number): number {
+  const z = Math.abs(x);
+  if (z > 9) return x > 0 ? 1 : 0;
+  const t = 1 / (1 + 0.2316419 * z);
+  const series = t * (0.31938153 + t * (-0.356563782 + t * (1.781477937 + t * (-1.821255978 + t * 1.330274429))));
+  const tail = 0.3989422804014327 * Math.exp(-0.5 * z * z) * series;
+  return x > 0 ? 1 - tail : tail;
 }

@@ -30,7 +30,7 @@ export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSetti
   const outside = air ?? lid ?? inside;
   const isWarm = outside === null || outside >= snowBelow;
   const { hopperCapacity } = settings;
-  if (isWarm && rise.grams >= rainShareMax * hopperCapacity) return { kind: "food" };
+  if (isWarm && rise.grams >= rainMax(hopperCapacity)) return { kind: "food" };
   // Snow, or rain on the lid and in the wood; a small refill that nobody tells of looks alike, until the rain has dried.
   const isLikely = rise.grams >= refillShareMin * hopperCapacity && hopper.estimate.level < lowShare * hopperCapacity;
   return { kind: "unclear", foodProbability: isLikely ? untoldWhenLow : untoldElse, isRain: isWarm };
@@ -38,7 +38,8 @@ export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSetti
 
 /** Of the capacity. Nobody refills so little. Common practice, no source. */
 const refillShareMin = 0.1;
-const rainShareMax = 0.25;
+/** g, that rain leaves on a small roof and in its wood. Common practice, no source. */
+const rainMax = (capacity: number): number => Math.min(0.25 * capacity, Math.max(150, 0.1 * capacity));
 /** Most refills are told, and they come when the food is low. Common practice, no source. */
 const lowShare = 0.3;
 const untoldWhenLow = 0.3;

@@ -32,7 +32,7 @@ export function truncatedNormalInterval(
 
 const clampWithin = (value: number, max: number): number => Math.min(Math.max(value, 0), max);
 const density = (x: number): number => Math.exp(-0.5 * x * x - logSqrtTwoPi);
-export const normalDistribution = (x: number): number => Math.exp(logNormalTail(-x));
+const normalDistribution = (x: number): number => Math.exp(logNormalTail(-x));
 
 /** Abramowitz & Stegun 26.2.23, good to 0.00045: half a thousandth of a standard deviation. */
 function quantile(probability: number): number {

@@ -2,7 +2,7 @@ import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, inDays, type Span } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { HopperState, LevelHypothesis } from "./hopperState.ts";
-import type { Covariance } from "./levelFilter.ts";
+import { type Covariance, resetLevel, resetPortion } from "./levelFilter.ts";
 import {
   consolidate,
   cutBelow,
@@ -31,9 +31,11 @@ export function withHypotheses(hopper: HopperState, hypotheses: Hypotheses): Hop
   const [first] = hypotheses;
   if (first === undefined) return { ...hopper, hypotheses };
   const [level, levelPortion, portion] = first.covariance;
-  const [, , , , , ...others] = hopper.estimate.covariance;
-  const covariance: Covariance = [level, levelPortion, portion, 0, 0, ...others];
-  const estimate = { ...hopper.estimate, level: Math.max(first.level, 0), portion: first.portion, covariance };
+  // What a scale taught of its own errors stays, and goes with neither level nor portion any more.
+  const apart = resetPortion(resetLevel(hopper.estimate, Math.max(first.level, 0), level), first.portion, portion);
+  const [, , ...others] = apart.covariance;
+  const covariance: Covariance = [level, levelPortion, ...others];
+  const estimate = { ...apart, covariance };
   return { ...hopper, isKnown: true, estimate, hypotheses };
 }
 
@@ -127,10 +129,10 @@ export const cutShortUnseen = (hopper: HopperState, variance: number): HopperSta
 
 /** What lies in corners, of the brim, give or take as much. Common practice, no source. */
 const restShare = 0.025;
-/** Empty portions come in ones and in runs by nature (feed/emptyPortions.ts), and a run may be a jam: after six they prove nothing more. */
+/** Empty portions come in ones and in runs by nature (feed/emptyPortions.ts), and a run may be a jam: after twelve they prove nothing more. */
 const emptyByNature = 0.08;
 const emptyAgain = 0.6;
-const emptyRunMax = 6;
+const emptyRunMax = 12;
 const emptyWhenDry = 0.95;
 
 /** The chute saw nothing fall, for the `count`th time in a row. */
