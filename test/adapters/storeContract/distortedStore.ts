@@ -13,8 +13,7 @@ export function distortStore(store: Store, distort: Distortion): Store {
     ...(Object.fromEntries(distorted) as typeof parts),
     withStores: distort("withStores", withStores as Operation) as Store["withStores"],
     damageRecipients: distort("damageRecipients", damageRecipients as Operation) as Store["damageRecipients"],
-    transaction: (work, committed) =>
-      transaction((tx) => work(distortPart("transaction", tx, distort)), committed),
+    transaction: (work, committed) => transaction((tx) => work(distortPart("transaction", tx, distort)), committed),
   };
 }
 
