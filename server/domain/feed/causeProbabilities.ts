@@ -100,10 +100,27 @@ function runOutProbability(level: HopperLevel | null, settings: FeederSettings):
   const below = (bound: number) => Math.exp(logNormalTail(-(bound - level.grams) / deviation));
   const isLeftProbability = 1 - below(0);
   const perGram = (below(emptyBelow) - below(0)) / emptyBelow;
+  const usual = Math.min((settings.portionMass * perGram) / Math.max(isLeftProbability, 1e-6), 0.5);
   return Math.max(
-    Math.min((settings.portionMass * perGram) / Math.max(isLeftProbability, 1e-6), 0.5),
+    usual,
+    skewedRunOut(level, settings),
     settings.sensors.scale ? runOutProbabilityMinByScale : runOutProbabilityMin,
   );
 }
+
+/**
+ * Of several histories one may say that the hopper is empty and another that it was refilled: no normal distribution through their interval
+ * shows that. Between its ends and its middle (5, 50 and 95 %) the level is taken to be anywhere, alike likely. 0 where it isn't so uneven.
+ */
+function skewedRunOut({ low, grams: middle, high }: HopperLevel, settings: FeederSettings): number {
+  const [below, above] = [middle - low, high - middle];
+  // A normal distribution cut off at zero comes to 2.
+  const isUneven = low <= 0 && (above > unevenFrom * below || below > unevenFrom * above);
+  if (!isUneven) return 0;
+  const emptyBelow = emptyThreshold(settings);
+  if (middle <= emptyBelow) return 0.5;
+  return Math.min((0.45 * settings.portionMass) / middle, 0.5);
+}
+const unevenFrom = 3;
 
 const logSumExp = (a: number, b: number): number => Math.max(a, b) + Math.log1p(Math.exp(-Math.abs(a - b)));

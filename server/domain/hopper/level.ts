@@ -214,16 +214,19 @@ function updateByEmptyPortion(
   return isRunEvident ? updateByRunDry(next, recordedAt, settings) : next;
 }
 
-/** Empty once hardly any history has food left: then the level before shows how far it was off. */
+/** Empty once hardly any history has food left, so that the interval says so too: then the level before shows how far it was off. */
 function updateByDryUnseen(hopper: HopperState, at: Instant): HopperState {
   const { emptyPortions } = hopper;
   const dry = dryUnseen(hopper, emptyPortions);
   const score = emptyPortions === 1 ? dryScore(hopper) : hopper.scoreBeforeDry;
-  const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry) >= 0.9 && dry.emptySince === null;
+  const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry) >= dryFrom && dry.emptySince === null;
   if (!isOut) return { ...dry, scoreBeforeDry: score };
   const realisedError = score === null ? dry.realisedError : updateRealisedError(dry.realisedError, score);
   return { ...dry, emptySince: at, realisedError, scoreBeforeDry: null };
 }
+
+const dryFrom = 0.955;
+const dryAgainBelow = 0.5;
 
 /**
  * The scale is as good as empty, and the chute saw nothing fall several times: what it shows is the rest in corners, and its own error. Far
@@ -237,11 +240,12 @@ function updateByRunDry(hopper: HopperState, at: Instant, settings: FeederSettin
   if (Math.abs(score) > 3) return hopper;
   const realisedError = updateRealisedError(hopper.realisedError, score);
   const measured = estimate.level <= rest ? estimate : updateByMeasurement(estimate, rest, rest * rest);
-  const emptySince = measured.level <= 1.5 * rest ? (hopper.emptySince ?? at) : hopper.emptySince;
+  const emptySince = measured.level <= dryGramsMax(settings) ? (hopper.emptySince ?? at) : hopper.emptySince;
   return { ...hopper, estimate: measured, emptySince, unclearRise: null, realisedError };
 }
 /** Of the capacity, give or take as much. Common practice, no source. */
 const restShare = 0.03;
+const dryGramsMax = (settings: FeederSettings): number => 1.5 * restShare * settings.hopperCapacity;
 
 /**
  * A portion was cut short: anything from nothing to a whole one fell, all alike likely. Half of one is taken off, with the
@@ -348,14 +352,31 @@ export function clampPortion(estimate: LevelEstimate, settings: FeederSettings):
 }
 
 /**
- * Empty when the whole interval lies below the limit. A scale's interval is wide for what it may be off by at zero, a few per cent of the hopper:
- * where the level itself lies below the limit, it is as good as empty. Filled again only well above it, so that the state doesn't flicker.
+ * Empty when the whole interval lies below the limit. A scale's interval is wide for what it may be off by at zero: where its level lies below
+ * the limit it is as good as empty, unless it may as well hold a good part of the hopper. Filled again only well above what makes it empty,
+ * by the same measure, so that the state doesn't flicker.
  */
 export function updateEmptySince(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = hopperLevel(hopper, settings);
   if (level === null) return hopper;
   const emptyBelow = emptyThreshold(settings);
-  const lowest = settings.sensors.scale ? hopper.estimate.level : level.high;
-  if (hopper.emptySince === null) return lowest <= emptyBelow ? { ...hopper, emptySince: at } : hopper;
-  return level.grams > 2 * emptyBelow || level.low > emptyBelow ? { ...hopper, emptySince: null } : hopper;
+  const isByScale = settings.sensors.scale && isWeighed(hopper);
+  if (hopper.emptySince === null) {
+    const isEmpty = isByScale
+      ? hopper.estimate.level <= emptyBelow && level.high <= asGoodAsEmptyMax(settings)
+      : level.high <= emptyBelow;
+    return isEmpty ? { ...hopper, emptySince: at } : hopper;
+  }
+  const isFilled = isByScale
+    ? hopper.estimate.level > 1.5 * Math.max(emptyBelow, dryGramsMax(settings)) ||
+      level.low > emptyBelow ||
+      level.high > 2 * asGoodAsEmptyMax(settings)
+    : level.low > emptyBelow || (level.grams > 2 * emptyBelow && dryProbabilityOf(hopper) < dryAgainBelow);
+  return isFilled ? { ...hopper, emptySince: null } : hopper;
 }
+
+/** Its level is a scale's, and no word's. */
+const isWeighed = ({ weighedAt, hypotheses }: HopperState): boolean => weighedAt !== null && hypotheses.length === 0;
+/** g, that an empty hopper's scale may seem to show at most: what it is usually off by at its zero, twice. */
+const asGoodAsEmptyMax = (settings: FeederSettings): number => Math.max(0.1 * settings.hopperCapacity, zeroErrorMax);
+const zeroErrorMax = 120;

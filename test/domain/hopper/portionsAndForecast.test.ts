@@ -169,7 +169,7 @@ describe("the forecast of the food", () => {
     const again = (second: number, mass = 0) =>
       updateHopperForecast(
         forecast,
-        { ...hopper, estimate: { ...hopper.estimate, level: hopper.estimate.level + mass } },
+        { ...hopper, hypotheses: hopper.hypotheses.map((each) => ({ ...each, level: each.level + mass })) },
         noScale,
         at(second),
         null,
@@ -309,7 +309,7 @@ describe("an empty hopper", () => {
     const of = (mass: number, emptySince: Instant | null) =>
       updateEmptySince({ ...known(mass, noScale), emptySince }, at(60), noScale).emptySince;
     expect([of(18, null), of(39, null)]).toEqual([at(60), null]);
-    expect([of(60, dawn), of(120, dawn)]).toEqual([dawn, null]);
+    expect([of(60, dawn), of(100, dawn)]).toEqual([dawn, null]);
     expect(of(40, dawn)).toBe(dawn);
   });
 
@@ -317,6 +317,24 @@ describe("an empty hopper", () => {
     const of = (mass: number) =>
       updateEmptySince({ ...known(mass, scale), emptySince: null }, at(60), scale).emptySince;
     expect([of(39), of(41)]).toEqual([at(60), null]);
+  });
+
+  it("isn't one by a scale that may be off by a good part of it, and doesn't flicker by such a width", () => {
+    const wide = (mass: number, deviation: number, emptySince: Instant | null) => {
+      const weighed = known(mass, scale);
+      const [, ...others] = weighed.estimate.covariance;
+      const covariance: typeof weighed.estimate.covariance = [deviation * deviation, ...others];
+      return { ...weighed, estimate: { ...weighed.estimate, covariance }, emptySince };
+    };
+    expect(hopperLevel(wide(20, 270, null), scale)?.high).toBeGreaterThan(440);
+    expect(updateEmptySince(wide(20, 270, null), at(60), scale).emptySince).toBeNull();
+    let hopper: HopperState = wide(20, 90, null);
+    const seen = Array.from({ length: 20 }, (_, minute) => {
+      hopper = updateEmptySince(hopper, at(60 * minute + 60), scale);
+      return hopper.emptySince;
+    });
+    expect(new Set(seen)).toEqual(new Set([at(60)]));
+    expect(updateEmptySince(wide(300, 90, dawn), at(60), scale).emptySince).toBeNull();
   });
 
   it("learns no portion beyond a tenth or ten times of what the keeper entered", () => {

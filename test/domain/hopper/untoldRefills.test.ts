@@ -1,4 +1,6 @@
 import { describe, expect, it } from "vitest";
+import { causeProbabilities } from "../../../server/domain/feed/causeProbabilities.ts";
+import { initialFeed } from "../../../server/domain/feed/feedState.ts";
 import {
   type HopperState,
   hopperLevel,
@@ -35,6 +37,12 @@ class Story {
       const portion = portionAt(minuteAfter(dawn, this.minute), { chuteCount });
       this.hopper = updateHopperByPortion(this.hopper, portion, this.settings);
     }
+    return this;
+  }
+  cutShort(): this {
+    this.minute += 10;
+    const portion = portionAt(minuteAfter(dawn, this.minute), { cutShort: true });
+    this.hopper = updateHopperByPortion(this.hopper, portion, this.settings);
     return this;
   }
   wait(minutes: number): this {
@@ -93,6 +101,44 @@ describe("a hopper without a scale", () => {
   it("is out of food once nothing falls where little was left, and not where much is", () => {
     expect(filled().give(250).give(12, 0).hopper.emptySince).not.toBeNull();
     expect(filled().give(60).give(12, 0).hopper.emptySince).toBeNull();
+  });
+
+  it("that is out of food stays so, through a trickle and portions cut short", () => {
+    const story = filled().give(250).give(14, 0);
+    let changes = 0;
+    for (let round = 0; round < 30; round += 1) {
+      const before = story.hopper.emptySince;
+      if (round % 10 === 9) story.give(1, 1);
+      else story.give(2, 0).cutShort();
+      if (before !== story.hopper.emptySince) changes += 1;
+    }
+    expect(changes).toBe(0);
+    expect(story.level.high).toBeLessThan(250); // what is said to be left fits the word
+  });
+
+  it("isn't out of food while a tenth of what is thought is a refill that nobody told", () => {
+    const story = filled().give(240);
+    const rings: number[] = [];
+    for (let empty = 0; empty < 12; empty += 1) {
+      story.give(1, 0);
+      if (story.hopper.emptySince !== null) rings.push(story.level.high);
+    }
+    expect(rings.length).toBeGreaterThan(0);
+    expect(Math.max(...rings)).toBeLessThan(300);
+  });
+
+  it("that may have been refilled or be empty isn't said to be bridged where nothing falls", () => {
+    const level = { grams: grams(20), low: grams(0), high: grams(1_700) }; // one history empty, another refilled
+    const { statistics, scale, motor } = initialFeed();
+    const causes = causeProbabilities({ statistics, scale, motor }, level, noScale);
+    const of = (name: string) => causes.find(({ cause }) => cause === name)?.probability ?? 0;
+    expect(of("hopperEmpty")).toBeGreaterThan(10 * of("feedBridged"));
+  });
+
+  it("tells its level in tenths of a gram", () => {
+    const { level } = filled().give(37);
+    for (const value of [level.grams, level.low, level.high]) expect(value).toBe(Math.round(10 * value) / 10);
+    expect(filled().level.grams).toBe(2_000);
   });
 
   it("isn't empty by a run of empty portions that ends", () => {
