@@ -62,6 +62,9 @@ export function updateByOutlier(
 /** A bird that sits still may weigh in two readings alike within so much of itself. */
 const movingBirdShare = 0.02;
 
+/** A fall must stay so long. */
+export const fallSpan = minutes(8);
+
 /** How often and how long a change must be seen before it is accepted. Common practice, no source. */
 function requiredPersistence(
   hopper: HopperState,
@@ -72,7 +75,7 @@ function requiredPersistence(
   if (residual < 0)
     return hopper.estimate.lidLoad > 0.3 * -residual
       ? { readings: 2, span: seconds(20) }
-      : { readings: 3, span: minutes(8) };
+      : { readings: 3, span: fallSpan };
   // No corvid weighs so much or so little, and two at once don't sit still.
   if (residual < birdGramsMin || residual > birdGramsMax) return { readings: 3, span: minutes(2) };
   return { readings: 3, span: minutes(5) };

@@ -25,12 +25,16 @@ export interface Rise {
 
 export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSettings): RiseCause {
   if (rise.isReported) return { kind: "food" };
-  if (!hasRoomFor(hopper, rise.grams, settings) || isNight(rise, settings)) return { kind: "load" };
+  if (!hasRoomFor(hopper, rise.grams, settings)) return { kind: "load" };
   const { air, lid, inside } = rise.temperatures;
   const outside = air ?? lid ?? inside;
   const isWarm = outside === null || outside >= snowBelow;
   const { hopperCapacity } = settings;
   if (isWarm && rise.grams >= rainMax(hopperCapacity)) return { kind: "food" };
+  if (isNight(rise, settings))
+    return rise.grams < refillShareMin * hopperCapacity
+      ? { kind: "load" }
+      : { kind: "unclear", foodProbability: untoldAtNight, isRain: isWarm };
   // Snow, or rain on the lid and in the wood; a small refill that nobody tells of looks alike, until the rain has dried.
   const isLikely = rise.grams >= refillShareMin * hopperCapacity && hopper.estimate.level < lowShare * hopperCapacity;
   return { kind: "unclear", foodProbability: isLikely ? untoldWhenLow : untoldElse, isRain: isWarm };
@@ -44,6 +48,8 @@ const rainMax = (capacity: number): number => Math.min(0.25 * capacity, Math.max
 const lowShare = 0.3;
 const untoldWhenLow = 0.3;
 const untoldElse = 0.05;
+/** A load by night is food but seldom, and isn't taken for anything else for ever. */
+const untoldAtNight = 0.03;
 
 /** More than the hopper holds lies elsewhere, as far as the level is known. */
 function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSettings): boolean {
@@ -52,7 +58,7 @@ function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSe
 
 const gapMax = hours(1);
 
-/** From nine in the evening to six in the morning nobody refills. Common practice, no source. */
+/** From nine in the evening to six in the morning hardly anybody refills. Common practice, no source. */
 function isNight({ from, at }: Rise, settings: FeederSettings): boolean {
   if (at - from > gapMax) return false; // nobody knows when
   const hour = Number(localTimeOf(at, settings.zone).slice(0, 2));
