@@ -359,24 +359,27 @@ export function clampPortion(estimate: LevelEstimate, settings: FeederSettings):
 export function updateEmptySince(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = hopperLevel(hopper, settings);
   if (level === null) return hopper;
+  if (hopper.emptySince === null) return isEmpty(hopper, level, settings) ? { ...hopper, emptySince: at } : hopper;
+  return isFilledAgain(hopper, level, settings) ? { ...hopper, emptySince: null } : hopper;
+}
+
+function isEmpty(hopper: HopperState, { high }: HopperLevel, settings: FeederSettings): boolean {
   const emptyBelow = emptyThreshold(settings);
-  const isByScale = settings.sensors.scale && isWeighed(hopper);
-  if (hopper.emptySince === null) {
-    const isEmpty = isByScale
-      ? hopper.estimate.level <= emptyBelow && level.high <= asGoodAsEmptyMax(settings)
-      : level.high <= emptyBelow;
-    return isEmpty ? { ...hopper, emptySince: at } : hopper;
-  }
-  const isFilled = isByScale
-    ? hopper.estimate.level > 1.5 * Math.max(emptyBelow, dryGramsMax(settings)) ||
-      level.low > emptyBelow ||
-      level.high > 2 * asGoodAsEmptyMax(settings)
-    : level.low > emptyBelow || (level.grams > 2 * emptyBelow && dryProbabilityOf(hopper) < dryAgainBelow);
-  return isFilled ? { ...hopper, emptySince: null } : hopper;
+  if (!isWeighed(hopper, settings)) return high <= emptyBelow;
+  return hopper.estimate.level <= emptyBelow && high <= asGoodAsEmptyMax(settings);
+}
+
+function isFilledAgain(hopper: HopperState, level: HopperLevel, settings: FeederSettings): boolean {
+  const emptyBelow = emptyThreshold(settings);
+  if (level.low > emptyBelow) return true;
+  if (!isWeighed(hopper, settings)) return level.grams > 2 * emptyBelow && dryProbabilityOf(hopper) < dryAgainBelow;
+  const emptyMax = Math.max(emptyBelow, dryGramsMax(settings));
+  return hopper.estimate.level > 1.5 * emptyMax || level.high > 2 * asGoodAsEmptyMax(settings);
 }
 
 /** Its level is a scale's, and no word's. */
-const isWeighed = ({ weighedAt, hypotheses }: HopperState): boolean => weighedAt !== null && hypotheses.length === 0;
+const isWeighed = ({ weighedAt, hypotheses }: HopperState, { sensors }: FeederSettings): boolean =>
+  sensors.scale && weighedAt !== null && hypotheses.length === 0;
 /** g, that an empty hopper's scale may seem to show at most: what it is usually off by at its zero, twice. */
 const asGoodAsEmptyMax = (settings: FeederSettings): number => Math.max(0.1 * settings.hopperCapacity, zeroErrorMax);
 const zeroErrorMax = 120;
