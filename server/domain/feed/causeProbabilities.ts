@@ -109,17 +109,13 @@ function runOutProbability(level: HopperLevel | null, settings: FeederSettings):
 }
 
 /**
- * Of several histories one may say that the hopper is empty and another that it was refilled: no normal distribution through their interval
- * shows that. Between its ends and its middle (5, 50 and 95 %) the level is taken to be anywhere, alike likely. 0 where it isn't so uneven.
+ * Where most histories say that the hopper is empty and another that it was refilled, no normal distribution through their interval shows
+ * it. Fewer don't count: the empty portions that made them likelier are counted as evidence already.
  */
 function skewedRunOut({ low, grams: middle, high }: HopperLevel, settings: FeederSettings): number {
-  const [below, above] = [middle - low, high - middle];
   // A normal distribution cut off at zero comes to 2.
-  const isUneven = low <= 0 && (above > unevenFrom * below || below > unevenFrom * above);
-  if (!isUneven) return 0;
-  const emptyBelow = emptyThreshold(settings);
-  if (middle <= emptyBelow) return 0.5;
-  return Math.min((0.45 * settings.portionMass) / middle, 0.5);
+  const isUneven = high - middle > unevenFrom * (middle - low);
+  return isUneven && middle <= emptyThreshold(settings) ? 0.5 : 0;
 }
 const unevenFrom = 3;
 
