@@ -252,7 +252,7 @@ class Feeder:
         counts = self.hardware.has_chute_sensor and (settled or run["pieces"] > 0)
         portion = {
             **run["begun"],
-            "uptimeMs": self._uptime(),
+            "uptimeMs": self._uptime(run["started"]),  # a portion's time is the start of its run
             "motorMs": round(1000 * (stopped - run["started"])),
             "meanMilliamps": round(sum(currents) / len(currents), 1) if currents else None,
             "peakMilliamps": max(currents) if currents else None,
@@ -454,8 +454,8 @@ class Feeder:
 
     # --- clock and events -------------------------------------------------------------------------------------------
 
-    def _uptime(self):
-        return max(0, int(1000 * (self.clock() - self.booted_at)))
+    def _uptime(self, at=None):
+        return max(0, int(1000 * ((self.clock() if at is None else at) - self.booted_at)))
 
     def _write(self, content, memory=None):
         self.seq += 1

@@ -162,6 +162,8 @@ class Paying(WithFeeder):
         self.assertEqual((portion["cause"], portion["paysFor"], portion["chuteCount"]), ("deposit", deposit["seq"], 3))
         self.assertAlmostEqual(portion["motorMs"], 900, delta=60)
         self.assertEqual(portion["meanMilliamps"], 240)
+        # Its time is the start of the motor's run, as the contract says, not when the last piece had fallen.
+        self.assertLessEqual(portion["uptimeMs"] - deposit["uptimeMs"], 100)
 
     def test_reports_the_lowest_supply_voltage_while_the_motor_ran(self):
         self.hardware.supply = [5.02, 4.71, None, 4.98, float("nan"), -3.0, 700.0]

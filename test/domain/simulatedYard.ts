@@ -52,7 +52,7 @@ export interface YardNotification {
   readonly content: Pick<NotificationContent, "title" | "body" | "silent"> & { readonly fault: FaultKind };
 }
 
-export function simulateYard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "each") {
+export function simulateYard(settings: FeederSettings, start: Instant, seed: number, patrol: "each" | "due" = "due") {
   const random = seededRandom(seed);
   const chance = random.uniform;
   const truth: YardTruth = {

@@ -7,8 +7,8 @@ import { evaluateRunOut } from "./runOutCalibration.ts";
 const seeds = (count: number) => Array.from({ length: count }, (_, index) => 30_001 + index);
 
 const figures = {
-  diagnosis: evaluateDiagnosis(seeds(3), "all sensors").figures,
-  hopper: evaluateHopper(seeds(5)).figures,
-  runOut: evaluateRunOut(seeds(2), "scale").figures,
+  diagnosis: evaluateDiagnosis(seeds(1), "all sensors").figures,
+  hopper: evaluateHopper(seeds(2)).figures,
+  runOut: evaluateRunOut(seeds(1), "scale").figures,
 };
 console.log(JSON.stringify(figures));

@@ -2,8 +2,7 @@ import type { eventSchemas } from "../../contract/report.ts";
 import type { Digest } from "../../domain/digest/digest.ts";
 import { type DigestStore, PackDamaged, type RecordedEvent } from "../../ports.ts";
 import type { Connections } from "./openStore.ts";
-import { digestChannelFrom } from "./peopleStore.ts";
-import { yardFrom } from "./rows.ts";
+import { digestChannelFrom, yardFrom } from "./rows.ts";
 
 export const createDigestStore = (connections: Connections): DigestStore => ({
   ...digestYards(connections),

@@ -1,11 +1,10 @@
 import { nameKey } from "../../domain/names.ts";
 import type { AtomicStores, KeeperStore } from "../../ports.ts";
-import type { Keeper, Session } from "./generated/sqlite/client.ts";
 import type { Connections } from "./openStore.ts";
 import { createPasskeyStore } from "./passkeyStore.ts";
 import { sameName } from "./peopleStore.ts";
 import { createPhoneStore } from "./phoneStore.ts";
-import { dateOf, instantFrom } from "./rows.ts";
+import { dateOf } from "./rows.ts";
 
 export const createKeeperStore = (connections: Connections): KeeperStore => ({
   ...createKeeperAccounts(connections),
@@ -13,7 +12,7 @@ export const createKeeperStore = (connections: Connections): KeeperStore => ({
   ...createPasskeyStore(connections),
 });
 
-type Access = Pick<Connections, "reader" | "write">;
+type Access = Pick<Connections, "reader" | "write" | "requests">;
 type KeeperAccounts = AtomicStores["keepers"];
 type FirstSignIns = "openFirstSignIn" | "isFirstSignInOpen" | "useFirstSignIn" | "isUsedFirstSignIn";
 
@@ -67,15 +66,7 @@ function keepers({ reader }: Access): Pick<KeeperAccounts, "countKeepers" | "kee
   };
 }
 
-const sessionFrom = ({ tokenHash, keeper, createdAt, lastSeenAt, expiresAt }: Session & { keeper: Keeper }) => ({
-  tokenHash,
-  keeper: { id: keeper.id, name: keeper.name },
-  createdAt: instantFrom(createdAt),
-  lastSeenAt: instantFrom(lastSeenAt),
-  expiresAt: instantFrom(expiresAt),
-});
-
-function sessions({ reader, write }: Access): Omit<KeeperAccounts, FirstSignIns | "countKeepers" | "keeperNamed"> {
+function sessions({ write, requests }: Access): Omit<KeeperAccounts, FirstSignIns | "countKeepers" | "keeperNamed"> {
   return {
     addSession: ({ tokenHash, keeper, device = "", expiresAt }, now) =>
       write(async (statements) => {
@@ -92,10 +83,7 @@ function sessions({ reader, write }: Access): Omit<KeeperAccounts, FirstSignIns 
         });
       }),
 
-    async session(tokenHash) {
-      const found = await reader.session.findUnique({ where: { tokenHash }, include: { keeper: true } });
-      return found && sessionFrom(found);
-    },
+    session: requests.session,
 
     touchSession: (tokenHash, lastSeenAt, expiresAt) =>
       write(async (statements) => {

@@ -15,6 +15,7 @@ import { createFeederRows, type FeederRows } from "./feederRows.ts";
 import { createFeederSteps, type FeederSteps } from "./feederSteps.ts";
 import { PrismaClient } from "./generated/sqlite/client.ts";
 import { createLogReader, type LogReader } from "./logReader.ts";
+import { directRequestReads, type RequestReads } from "./requestReads.ts";
 import { rewriteFile } from "./rewriteFile.ts";
 import { type RollupReader, rollupReader } from "./rollupRows.ts";
 import { createStoreCondition } from "./storeCondition.ts";
@@ -34,6 +35,7 @@ export type Client = PrismaClient;
 export interface Connections extends Writes {
   readonly reader: Statements;
   readonly direct: Database.Database;
+  readonly requests: RequestReads;
   /** What is on the disk, in plain SQL, over a connection that no writer waits for. */
   readonly directReading: Database.Database;
   /** Feeders and their logs as they are on the disk, over a connection that no writer waits for. */
@@ -99,10 +101,11 @@ export async function connect(
 function recordReads(
   directReading: Database.Database,
   problemOf: (error: unknown) => unknown,
-): Pick<Connections, "log" | "rollups"> {
+): Pick<Connections, "log" | "rollups" | "requests"> {
   const log = withDirectErrors(createLogReader(directReading), problemOf);
   const rollups = withDirectErrors(rollupReader(directReading), problemOf);
-  return { log: () => log, rollups: () => rollups };
+  const requests = withDirectErrors(directRequestReads(directReading), problemOf);
+  return { log: () => log, rollups: () => rollups, requests };
 }
 
 function openCounter(direct: Database.Database, file: string, condition: StoreCondition) {

@@ -1,12 +1,12 @@
-import { type DigestChannel, digestChannels, type Role, roles } from "../../contract/api.ts";
+import type { Role } from "../../contract/api.ts";
 import type { Instant } from "../../domain/instant.ts";
 import { nameKey } from "../../domain/names.ts";
 import type { InviteResult, MemberChangeResult, MemberChanges, MemberRow, PeopleStore } from "../../ports.ts";
 import type { Keeper, Member } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { dateOf, instantFrom } from "./rows.ts";
+import { dateOf, digestChannelFrom, instantFrom, roleFrom } from "./rows.ts";
 
-type Access = Pick<Connections, "reader" | "write">;
+type Access = Pick<Connections, "reader" | "write" | "requests">;
 type Reading = "membersOf" | "membershipsOf" | "roleAt" | "countMembers";
 type Changing = "addMember" | "changeMember" | "removeMember";
 type Emails = "emailOf" | "changeEmail";
@@ -18,7 +18,7 @@ export const createPeopleStore = (access: Access): PeopleStore => ({
   ...invites(access),
 });
 
-function readMembers({ reader }: Access): Pick<PeopleStore, Reading> {
+function readMembers({ reader, requests }: Access): Pick<PeopleStore, Reading> {
   return {
     async membersOf(yard) {
       const found = await reader.member.findMany({
@@ -34,11 +34,7 @@ function readMembers({ reader }: Access): Pick<PeopleStore, Reading> {
       return found.map(({ yardId, role }) => ({ yard: yardId, role: roleFrom(role) }));
     },
 
-    async roleAt(person, of) {
-      const yard = "yard" in of ? { id: of.yard } : { feeders: { some: { id: of.feeder } } };
-      const found = await reader.member.findFirst({ where: { keeperId: person, yard }, select: { role: true } });
-      return found && roleFrom(found.role);
-    },
+    roleAt: requests.roleAt,
 
     async countMembers() {
       const counts = await reader.member.groupBy({ by: ["yardId"], _count: true });
@@ -234,16 +230,6 @@ function memberFrom({ yardId, keeper, quietFrom, quietTo, ...row }: Member & { r
     urgentBreaks: row.urgentBreaks,
     digestBy: digestChannelFrom(row.digestBy),
   };
-}
-
-const roleFrom = (text: string): Role => oneOf(roles, text, "a role");
-export const digestChannelFrom = (text: string): DigestChannel =>
-  oneOf(digestChannels, text, "a channel for the digest");
-
-function oneOf<Known extends string>(known: readonly Known[], text: string, label: string): Known {
-  const found = known.find((each) => each === text);
-  if (found === undefined) throw new Error(`expected ${label} among ${known.join(", ")}, got ${text}`);
-  return found;
 }
 
 function columnsOf({ quietHours: quiet, ...changes }: MemberChanges) {

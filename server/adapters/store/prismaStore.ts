@@ -11,6 +11,7 @@ import { createOutboxStore } from "./outboxStore.ts";
 import { createPeopleStore } from "./peopleStore.ts";
 import { createRollupStore } from "./rebuiltRollups.ts";
 import { createRecordStore } from "./recordStore.ts";
+import { statementRequestReads } from "./requestReads.ts";
 import { createYardStore } from "./yardStore.ts";
 
 export interface OpenStore extends Store {
@@ -60,6 +61,6 @@ function atomicStores(
   eraseRemoved: () => Promise<void>,
 ): AtomicStores {
   const write = <T>(work: (open: Statements) => Promise<T>) => work(statements);
-  const same = { reader: statements, write, eraseRemoved, feeders };
+  const same = { reader: statements, requests: statementRequestReads(statements), write, eraseRemoved, feeders };
   return { people: createPeopleStore(same), yards: createYardStore(same), keepers: createKeeperAccounts(same) };
 }

@@ -1,3 +1,4 @@
+import { type DigestChannel, digestChannels, type Role, roles } from "../../contract/api.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
 import type { Phone, YardRow } from "../../ports.ts";
 import type { Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
@@ -46,4 +47,14 @@ export function phoneFrom(phone: StoredPhone): Phone {
     lastDisplayedAt: maybeInstant(phone.lastDisplayedAt),
     blockedAt: maybeInstant(phone.blockedAt),
   };
+}
+
+export const roleFrom = (text: string): Role => oneOf(roles, text, "a role");
+export const digestChannelFrom = (text: string): DigestChannel =>
+  oneOf(digestChannels, text, "a channel for the digest");
+
+function oneOf<Known extends string>(known: readonly Known[], text: string, label: string): Known {
+  const found = known.find((each) => each === text);
+  if (found === undefined) throw new Error(`expected ${label} among ${known.join(", ")}, got ${text}`);
+  return found;
 }
