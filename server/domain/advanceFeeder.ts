@@ -41,7 +41,7 @@ import { isPaused } from "./orders/pauseStatus.ts";
 import type { FeederEvent, Readings, Report } from "./report.ts";
 import { updateRefusedReports } from "./reportFaults.ts";
 import { roundStatistics } from "./roundStatistics.ts";
-import type { FeederSettings } from "./settings.ts";
+import type { FeederSettings, Place } from "./settings.ts";
 import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
 import {
   doubtfulSince,
@@ -73,10 +73,9 @@ export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): Fee
 }
 
 /**
- * When the periodic check must check this feeder next, if nothing else happens: never before `now`. Exact for what has a known
- * time (silence, delays of alarms, ends of shelves and pauses, late orders, ends of troubles). What changes gradually (a forecast, a
- * silent sensor, frost) is checked at least every ten minutes, so it is found up to ten minutes late, which is little against
- * its hours. A feeder that never reported is checked once a day.
+ * When the periodic check must check this feeder next, if nothing else happens: never before `now`. Exact for what has a known time
+ * (silence, delays of alarms, ends of shelves and pauses, late orders, ends of troubles). What changes gradually (a forecast, frost)
+ * is checked every ten minutes, which is little against its hours; a feeder that never reported once a day.
  */
 export function nextCheckAt(state: FeederState, now: Instant): Instant {
   let next = after(now, state.reporting.kind === "neverReported" ? checkIntervalUnreported : checkInterval);
@@ -141,7 +140,7 @@ function applyReport(known: FeederState, report: Report, now: Instant, effects: 
   const paused = (readingsAt === null ? null : report.readings.paused) ?? isPaused(started.orders, now);
   const insideTemperature =
     readingsAt === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: readingsAt };
-  const context: ReportContext = { origin, insideTemperature, paused, now, effects };
+  const context: ReportContext = { origin, insideTemperature, paused, place: settings.place, now, effects };
   const withEvents = applyEvents({ ...started, reporting }, report.events, context);
   return readingsAt === null ? withEvents : applyReadings(withEvents, report, readingsAt, context);
 }
@@ -192,6 +191,7 @@ interface ReportContext {
   readonly origin: EventOrigin;
   readonly insideTemperature: InsideTemperature | null;
   readonly paused: boolean;
+  readonly place: Place | null;
   readonly now: Instant;
   readonly effects: Effect[];
 }
@@ -246,7 +246,7 @@ function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, 
 function applyDeposit(draft: Draft, event: Extract<FeederEvent, { kind: "deposit" }>, context: ReportContext): void {
   // A button that chatters uses up the portions that a program gives in an hour.
   const nothingOwed = context.paused || isFoundChattering(draft.sensors.button, event.recordedAt);
-  draft.feed = updateFeedByDeposit(draft.feed, event, context.now, nothingOwed);
+  draft.feed = updateFeedByDeposit(draft.feed, event, context.now, nothingOwed, context.place);
   draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
 }
 

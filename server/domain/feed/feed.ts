@@ -2,7 +2,7 @@ import type { Fault } from "../faults.ts";
 import type { HopperLevel } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
 import type { Deposit, Portion } from "../report.ts";
-import type { FeederSettings } from "../settings.ts";
+import type { FeederSettings, Place } from "../settings.ts";
 import type { Celsius, Grams } from "../units.ts";
 import { alarmThreshold, portionsPerDay, updatePortionRate } from "./alarmThreshold.ts";
 import { causeFaults } from "./causeFaults.ts";
@@ -61,7 +61,8 @@ export function updateFeedByPortion(
 ): FeedState {
   // A run that was cut short proves neither a fault nor a payment; the scale must be read again after it.
   if (portion.cutShort === true) return updateByCutShortPortion(feed, portion, settings);
-  const payments = updatePaymentsByPortion(feed.payments, portion, didFoodFall(feed, portion, settings));
+  const didFall = didFoodFall(feed, portion, settings);
+  const payments = updatePaymentsByPortion(feed.payments, portion, didFall, settings.place);
   const at = portion.recordedAt;
   if (feed.lastPortionAt !== null && at < feed.lastPortionAt) return { ...feed, payments };
   if (portion.motorRan === 0) return { ...feed, payments }; // it says nothing about the feed
@@ -181,7 +182,8 @@ export const updateFeedByDeposit = (
   deposit: Deposit & { readonly seq: number; readonly recordedAt: Instant },
   now: Instant,
   paused = false,
-): FeedState => ({ ...feed, payments: updatePaymentsByDeposit(feed.payments, deposit, now, paused) });
+  place: Place | null = null,
+): FeedState => ({ ...feed, payments: updatePaymentsByDeposit(feed.payments, deposit, now, paused, place) });
 
 /** `doubtedFrom`: since when the button counts what no bird presses; null: birds do. */
 export const updateFeedByPress = (

@@ -1,23 +1,23 @@
 import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
-import { movingMean } from "../movingMean.ts";
 import type { Deposit, Portion } from "../report.ts";
-import { upperLimitOfShare } from "./emptyPortions.ts";
+import type { Place } from "../settings.ts";
+import { initialOwnLimits, type OwnLimit, type OwnLimits, ownLimitAt, updateOwnLimits } from "./ownLimits.ts";
+import { countPress, initialPressAnswers, isUnusualWithoutAnswer, type PressAnswers } from "./pressAnswers.ts";
 
 /**
  * Which deposits and presses got their portion. A deposit that the detector doesn't report as metal is owed none; a press is
  * owed one only where presses normally get one, since a keeper may have ended that stage of training.
  */
-export interface Payments {
+export interface Payments extends PressAnswers {
   readonly owed: readonly OwedPortion[]; // oldest first, at most `owedRememberedMax`
   readonly unpaid: readonly OwedPortion[]; // judged, newest last, at most `unpaidRememberedMax`
   readonly earlyPayments: readonly EarlyPayment[]; // portions reported before what they pay, newest last
   readonly unpaidCount: number; // since the last one that was paid
   readonly lastPortionAt: Instant | null;
-  readonly pressesJudged: number; // learnt from, at most `pressesRememberedMax`
-  readonly pressesAnsweredShare: number; // share, exponentially forgotten
-  readonly pressesUnanswered: number; // in a row, up to now; not learnt from before it ends
+  readonly limits: OwnLimits;
+  readonly refused: number; // since the last one that was paid: without portion, as the feeder's own program may have it
 }
 
 export interface OwedPortion {
@@ -28,6 +28,7 @@ export interface OwedPortion {
   readonly receivedAt: Instant; // by our clock
   readonly portionWasEmpty: boolean; // a portion answered it, but nothing fell
   readonly cutShort?: true; // a portion answered it, and was cut short; left out else
+  readonly ownLimit?: OwnLimit; // why the feeder may refuse it; left out where nothing in its record says so
 }
 
 interface EarlyPayment {
@@ -56,16 +57,6 @@ const sameDepositGapMax = seconds(2);
  * minute; common practice, no source. A feeder that pays nothing any more is found all the same: it gives no portion.
  */
 const actGapMin = seconds(60);
-const pressesJudgedMin = 10;
-const pressesAnsweredMin = 0.9;
-const pressesRememberedMax = 60;
-/** Presses that stay without answer for longer than this were meant to: a stage of training is over. Our choice. */
-const unansweredLearntMin = 10;
-/**
- * Programs answer a press most of the time, and some every time: as with empty portions, so many in a row are a fault as this feeder's own
- * record makes likely once a year at most, of twenty presses a day.
- */
-const unansweredEvidenceMin = Math.log(365 * 20);
 const owedRememberedMax = 16;
 const unpaidRememberedMax = 4;
 
@@ -75,9 +66,9 @@ export const initialPayments: Payments = {
   earlyPayments: [],
   unpaidCount: 0,
   lastPortionAt: null,
-  pressesJudged: 0,
-  pressesAnsweredShare: 0,
-  pressesUnanswered: 0,
+  ...initialPressAnswers,
+  limits: initialOwnLimits,
+  refused: 0,
 };
 
 type DatedEvent = { readonly seq: number; readonly recordedAt: Instant };
@@ -88,6 +79,7 @@ export function updatePaymentsByDeposit(
   deposit: Deposit & DatedEvent,
   now: Instant,
   paused: boolean,
+  place: Place | null = null,
 ): Payments {
   if (deposit.metal === false || paused || now - deposit.recordedAt > staleAfter) return payments;
   const last = payments.owed.findLast((owedPortion) => owedPortion.kind === "deposit");
@@ -99,12 +91,18 @@ export function updatePaymentsByDeposit(
     };
     return { ...payments, owed: payments.owed.map((owedPortion) => (owedPortion === last ? merged : owedPortion)) };
   }
-  return isTooSoon(payments, deposit.recordedAt) ? payments : addOwedPortion(payments, "deposit", deposit, now);
+  if (isTooSoon(payments, deposit.recordedAt)) return payments;
+  return addOwedPortion(
+    payments,
+    owedFor("deposit", deposit, now, ownLimitAt(payments.limits, deposit.recordedAt, place)),
+  );
 }
 
+/** What the feeder may refuse doesn't matter here: how often presses stay without answer is learnt. */
 export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now: Instant, paused: boolean): Payments {
   if (paused || now - press.recordedAt > staleAfter) return payments;
-  return isTooSoon(payments, press.recordedAt) ? payments : addOwedPortion(payments, "press", press, now);
+  if (isTooSoon(payments, press.recordedAt)) return payments;
+  return addOwedPortion(payments, owedFor("press", press, now, null));
 }
 
 /** No bird pressed since then: a button that chatters is owed nothing, and its presses prove no portion missing. */
@@ -151,10 +149,10 @@ export function updatePaymentsByPortion(
   payments: Payments,
   portion: Portion & { readonly recordedAt: Instant },
   fell: boolean | null,
+  place: Place | null = null,
 ): Payments {
+  const dated = withPortionDated(payments, portion, place);
   const at = portion.recordedAt;
-  const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
-  const dated = lastPortionAt === payments.lastPortionAt ? payments : { ...payments, lastPortionAt };
   const owedPortion = paidBy(portion, dated);
   const seen = withoutActsDuring(dated, portion, owedPortion);
   if (portion.paysFor === null && portion.cause !== "deposit" && portion.cause !== "press") return seen;
@@ -162,6 +160,16 @@ export function updatePaymentsByPortion(
   if (owedPortion) return fell === false ? markEmptyPortion(seen, owedPortion) : settlePortion(seen, owedPortion);
   if (portion.paysFor === null || fell === false) return seen;
   return { ...seen, earlyPayments: [...seen.earlyPayments, { seq: portion.paysFor, at }].slice(-owedRememberedMax) };
+}
+
+function withPortionDated(
+  payments: Payments,
+  { recordedAt: at, cause }: Portion & { readonly recordedAt: Instant },
+  place: Place | null,
+): Payments {
+  const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
+  if (cause === "keeper") return { ...payments, lastPortionAt };
+  return { ...payments, lastPortionAt, limits: updateOwnLimits(payments.limits, at, cause !== "timer", place) };
 }
 
 /**
@@ -254,23 +262,29 @@ const unpaidReason = ({ portionWasEmpty, cutShort }: OwedPortion) =>
   portionWasEmpty ? "nothingFell" : cutShort ? "cutShort" : "noPortion";
 
 /** Portions owed until now need no alarm: another alarm gave the reason. */
-export const clearUnpaid = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0 });
+export const clearUnpaid = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0, refused: 0 });
 
 /** An unpaid deposit is shown until one is paid again, and no longer than a day. */
 const unpaidShownMax = minutes(24 * 60);
 
-function addOwedPortion(payments: Payments, kind: OwedPortion["kind"], event: DatedEvent, now: Instant): Payments {
-  const at = event.recordedAt;
-  const owedPortion: OwedPortion = {
-    kind,
-    seq: event.seq,
-    lastSeq: event.seq,
-    at,
-    receivedAt: now,
-    portionWasEmpty: false,
-  };
+const owedFor = (
+  kind: OwedPortion["kind"],
+  { seq, recordedAt }: DatedEvent,
+  now: Instant,
+  ownLimit: OwnLimit | null,
+): OwedPortion => ({
+  kind,
+  seq,
+  lastSeq: seq,
+  at: recordedAt,
+  receivedAt: now,
+  portionWasEmpty: false,
+  ...(ownLimit === null ? {} : { ownLimit }),
+});
+
+function addOwedPortion(payments: Payments, owedPortion: OwedPortion): Payments {
   const earlyPayment = payments.earlyPayments.find(
-    (paid) => paid.seq === owedPortion.seq && Math.abs(paid.at - at) <= namedPaymentDelayMax,
+    (paid) => paid.seq === owedPortion.seq && Math.abs(paid.at - owedPortion.at) <= namedPaymentDelayMax,
   );
   if (earlyPayment)
     return settlePortion(
@@ -329,6 +343,8 @@ function settlePortion(payments: Payments, owedPortion: OwedPortion): Payments {
     pressesJudged: payments.pressesJudged,
     pressesAnsweredShare: payments.pressesAnsweredShare,
     pressesUnanswered: payments.pressesUnanswered,
+    limits: payments.limits,
+    refused: 0,
   };
   return owedPortion.kind === "press" ? countPress(updated, true) : updated;
 }
@@ -340,37 +356,18 @@ const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payment
 
 function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payments {
   const { kind, portionWasEmpty } = owedPortion;
+  if (isRefusal(owedPortion)) return { ...payments, refused: payments.refused + 1 };
   const updated = kind === "press" ? countPress(payments, portionWasEmpty) : payments;
-  if (kind === "press" && !isUnusual(payments, portionWasEmpty ? null : updated.pressesUnanswered)) return updated;
+  if (kind === "press" && !isUnusualWithoutAnswer(payments, portionWasEmpty ? null : updated.pressesUnanswered))
+    return updated;
   return {
     ...updated,
     unpaid: [...updated.unpaid, owedPortion].slice(-unpaidRememberedMax),
-    unpaidCount: Math.max(updated.unpaidCount + 1, kind === "press" ? updated.pressesUnanswered : 0),
+    unpaidCount: Math.max(updated.unpaidCount + updated.refused + 1, kind === "press" ? updated.pressesUnanswered : 0),
+    refused: 0,
   };
 }
 
-/** Whether presses without answer, so many in a row, are a fault where `payments` is what was usual before. Null: it was answered, by an empty portion. */
-function isUnusual({ pressesJudged, pressesAnsweredShare }: Payments, inARow: number | null): boolean {
-  if (pressesJudged < pressesJudgedMin || pressesAnsweredShare < pressesAnsweredMin) return false;
-  const unansweredShare = upperLimitOfShare({ share: 1 - pressesAnsweredShare, portions: pressesJudged });
-  return inARow === null || -inARow * Math.log(unansweredShare) >= unansweredEvidenceMin;
-}
-
-/** A row of presses without answer is learnt once it ends, since until then it may be a fault, or once it is plain that it is meant. */
-function countPress(payments: Payments, answered: boolean): Payments {
-  const inARow = answered ? 0 : payments.pressesUnanswered + 1;
-  const learnt = answered
-    ? Math.min(payments.pressesUnanswered, unansweredLearntMin)
-    : inARow > unansweredLearntMin
-      ? 1
-      : 0;
-  let updated: Payments = { ...payments, pressesUnanswered: inARow };
-  for (let miss = 0; miss < learnt; miss += 1) updated = learnPress(updated, false);
-  return answered ? learnPress(updated, true) : updated;
-}
-
-function learnPress(payments: Payments, answered: boolean): Payments {
-  const pressesJudged = Math.min(payments.pressesJudged + 1, pressesRememberedMax);
-  const share = movingMean(payments.pressesAnsweredShare, answered ? 1 : 0, 1 / pressesJudged);
-  return { ...payments, pressesJudged, pressesAnsweredShare: share };
-}
+/** The program may have meant it; a portion that was begun wasn't refused. */
+const isRefusal = ({ ownLimit, portionWasEmpty, cutShort }: OwedPortion): boolean =>
+  ownLimit !== undefined && !portionWasEmpty && cutShort === undefined;

@@ -214,9 +214,9 @@ describe("a feeder whose button chatters", () => {
         }) as unknown as Report;
       for (let minute = 0; minute < 24 * 60; minute += 10) {
         const now = after(at(8), minutes(minute));
-        const chatter = minute % 120 === 60 && minute / 120 < bursts ? burst(now, 8, 60) : [];
+        const chatter = minute % 40 === 20 && minute / 40 < bursts ? burst(now, 8, 60) : [];
         const deposit: FeederEvent[] =
-          minute === 600 ? [{ kind: "deposit", seq: 9, recordedAt: now, metal: true, signal: null, chute: null }] : [];
+          minute === 240 ? [{ kind: "deposit", seq: 9, recordedAt: now, metal: true, signal: null, chute: null }] : [];
         state = advanceFeeder(state, { kind: "reported", report: report(minute, [...chatter, ...deposit]) }, now).state;
       }
       return [state.alarms.depositUnpaid !== undefined, state.alarms.sensorChattering !== undefined];

@@ -1,0 +1,156 @@
+import { days, hours, type Instant, minutes, type Span } from "../instant.ts";
+import type { Place } from "../settings.ts";
+import { civilDayAround } from "../sun.ts";
+
+/**
+ * What a feeder's own program may refuse: many give so many portions an hour at most, and none at night. No report says so, so it is
+ * read from the feeder's own record. Such a refusal holds back an alarm for an hour or a night at most: a feeder that really pays no more
+ * soon has given no portion for an hour, in daylight.
+ */
+export interface OwnLimits {
+  readonly binBegin: Instant | null; // of the newest five minutes
+  readonly portions: readonly number[]; // in each five minutes of the last hour, the oldest first
+  readonly highest: number; // most portions in an hour, fading
+  readonly highestAt: Instant | null;
+  readonly paidInDarkAt: Instant | null; // the last time
+  readonly hours: PaidHours;
+}
+
+/** In which hours of the day (UTC, a bit each) it gave anything, this week and the one before. */
+interface PaidHours {
+  readonly week: number; // since the epoch; 0: none yet
+  readonly thisWeek: number;
+  readonly lastWeek: number; // -1 where it isn't known: all hours
+  readonly portions: number; // in both
+}
+
+export type OwnLimit = "hour" | "rest";
+
+const binLength = minutes(5);
+const binCount = 13;
+export const initialOwnLimits: OwnLimits = {
+  binBegin: null,
+  portions: Array.from({ length: binCount }, () => 0),
+  highest: 0,
+  highestAt: null,
+  paidInDarkAt: null,
+  hours: { week: 0, thisWeek: 0, lastWeek: allHours(), portions: 0 },
+};
+
+/** A portion that its program decided on: what the keeper orders is given in any case. `isPayment`: for a deposit or a press. */
+export function updateOwnLimits(limits: OwnLimits, at: Instant, isPayment: boolean, place: Place | null): OwnLimits {
+  const counted = countPortion(limits, at);
+  const lastHour = sum(counted.portions.slice(1)); // 55 to 60 minutes
+  const faded = fadedHighest(limits, at);
+  return {
+    binBegin: counted.binBegin,
+    portions: counted.portions,
+    ...(lastHour >= faded
+      ? { highest: lastHour, highestAt: at }
+      : { highest: limits.highest, highestAt: limits.highestAt }),
+    paidInDarkAt: isPayment && minutesOfLight(place, at) < -darkAfter ? at : limits.paidInDarkAt,
+    hours: updateHours(limits.hours, at),
+  };
+}
+
+/** The rule of its own by which the feeder may have refused a portion then; null: nothing in its record explains it. */
+export function ownLimitAt(limits: OwnLimits, at: Instant, place: Place | null): OwnLimit | null {
+  if (mayRestAt(limits, at, place)) return "rest";
+  return portionsBefore(limits, at) >= lowestLimit(limits, at) ? "hour" : null;
+}
+
+// --- portions an hour ------------------------------------------------------------------------------------------------
+
+/** Fewer than this are no limit that anybody would set. Common practice, no source. */
+const hourLimitMin = 10;
+const highestFading = days(14);
+
+/**
+ * Whether a program counts by the clock, from the first portion or lets a reserve refill, with N portions an hour it gives up to 2 N within
+ * some sixty minutes: so N is at least half of the most that was ever seen.
+ */
+const lowestLimit = (limits: OwnLimits, at: Instant): number => Math.max(hourLimitMin, fadedHighest(limits, at) / 2);
+
+const fadedHighest = ({ highest, highestAt }: OwnLimits, at: Instant): number =>
+  highestAt === null ? 0 : highest * Math.exp(-Math.max(at - highestAt, 0) / highestFading);
+
+function countPortion({ binBegin, portions }: OwnLimits, at: Instant): Pick<OwnLimits, "binBegin" | "portions"> {
+  const begin = (Math.floor(at / binLength) * binLength) as Instant;
+  const newest = binBegin === null || begin > binBegin ? begin : binBegin;
+  const shifted = binBegin === null ? portions : shiftedBins(portions, newest - binBegin);
+  const index = binCount - 1 - (newest - begin) / binLength; // a late event belongs to an older bin, or to none
+  return { binBegin: newest, portions: shifted.map((count, bin) => (bin === index ? count + 1 : count)) };
+}
+
+const shiftedBins = (portions: readonly number[], passed: number): readonly number[] =>
+  portions.map((_, bin) => portions[bin + Math.max(0, passed) / binLength] ?? 0);
+
+/** In the last 60 to 65 minutes. */
+function portionsBefore({ binBegin, portions }: OwnLimits, at: Instant): number {
+  if (binBegin === null) return 0;
+  const begin = Math.floor(at / binLength) * binLength;
+  return sum(shiftedBins(portions, begin - binBegin));
+}
+
+const sum = (values: readonly number[]): number => values.reduce((total, value) => total + value, 0);
+
+// --- rest ------------------------------------------------------------------------------------------------------------
+
+/** Programs end the day by their own clock, the sun's or a light sensor's. Common practice, no source. */
+const twilight = 30; // min
+const darkAfter = 30; // min past civil dusk
+const paidInDarkRemembered = days(14);
+
+function mayRestAt(limits: OwnLimits, at: Instant, place: Place | null): boolean {
+  const { paidInDarkAt } = limits;
+  const feedsInDark = paidInDarkAt !== null && at - paidInDarkAt < paidInDarkRemembered;
+  return (!feedsInDark && minutesOfLight(place, at) < twilight) || isRestingHour(limits.hours, at);
+}
+
+/** Since civil dawn or until civil dusk, whichever is nearer; negative at night. Where the place isn't known it counts as day. */
+function minutesOfLight(place: Place | null, at: Instant): number {
+  if (place === null) return Number.POSITIVE_INFINITY;
+  const { from, to, dawn, dusk } = civilDayAround(place, at);
+  if (dawn <= from && dusk >= to) return Number.POSITIVE_INFINITY; // it doesn't get dark
+  return Math.min(at - dawn, dusk - at) / minutes(1);
+}
+
+/** An hour without portions is a rest where the ones beside it had none, either, of a feeder that gives enough of them. Our choice. */
+const restHoursMin = 3;
+const portionsKnownMin = 100;
+
+function isRestingHour({ week, thisWeek, lastWeek, portions }: PaidHours, at: Instant): boolean {
+  const passed = weekOf(at) - week;
+  if (portions < portionsKnownMin || passed > 1) return false;
+  const paid = passed === 1 ? thisWeek : thisWeek | lastWeek;
+  const isFree = (hour: number) => (paid & hourBit(hour)) === 0;
+  const hour = hourOf(at);
+  if (!isFree(hour)) return false;
+  let length = 1;
+  for (let other = hour + 1; length < 24 && isFree(other); other += 1) length += 1;
+  for (let other = hour - 1; length < 24 && isFree(other); other -= 1) length += 1;
+  return length >= restHoursMin;
+}
+
+function updateHours(before: PaidHours, at: Instant): PaidHours {
+  const week = weekOf(at);
+  const passed = week - before.week;
+  const bit = hourBit(hourOf(at));
+  if (passed < 0) return before;
+  if (passed === 0) return { ...before, thisWeek: before.thisWeek | bit, portions: before.portions + 1 };
+  const isKnown = passed === 1;
+  return {
+    week,
+    thisWeek: bit,
+    lastWeek: isKnown ? before.thisWeek : allHours(),
+    portions: isKnown ? Math.min(before.portions, portionsKnownMin) + 1 : 1,
+  };
+}
+
+function allHours(): number {
+  return 2 ** 24 - 1;
+}
+
+const hourBit = (hour: number): number => 1 << ((hour + 24) % 24);
+const hourOf = (at: Instant): number => Math.floor(at / hours(1)) % 24;
+const weekOf = (at: Instant): number => Math.floor(at / (days(7) as Span));

@@ -1,0 +1,134 @@
+import { describe, expect, it } from "vitest";
+import {
+  initialOwnLimits,
+  type OwnLimits,
+  ownLimitAt,
+  updateOwnLimits,
+} from "../../../server/domain/feed/ownLimits.ts";
+import {
+  initialPayments,
+  type Payments,
+  paymentFaults,
+  updatePaymentsByDeposit,
+  updatePaymentsByPortion,
+  updatePaymentsByReport,
+} from "../../../server/domain/feed/payments.ts";
+import { after, days, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
+import { civilDayAround } from "../../../server/domain/sun.ts";
+import { portionAt } from "../hopper/rowan.ts";
+
+const alderCroft = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+const noon = instantOf("2026-03-20T11:00:00Z");
+const midnight = instantOf("2026-03-20T23:00:00Z");
+const inMinutes = (from: Instant, span: number): Instant => after(from, minutes(span));
+
+/** Caps at these minutes, of which the program pays those that `pays` says, a report after each. */
+function trade(
+  from: Instant,
+  caps: readonly number[],
+  pays: (minute: number) => boolean,
+  start: Payments = initialPayments,
+): { payments: Payments; alarmed: readonly number[] } {
+  let payments = start;
+  const alarmed: number[] = [];
+  for (const minute of caps) {
+    const at = inMinutes(from, minute);
+    const seq = Math.round(minute * 10) + 1;
+    const deposit = { kind: "deposit", metal: true, signal: null, chute: null, seq, recordedAt: at } as const;
+    payments = updatePaymentsByDeposit(payments, deposit, at, false, alderCroft);
+    if (pays(minute))
+      payments = updatePaymentsByPortion(payments, portionAt(at, { cause: "deposit", paysFor: seq }), true, alderCroft);
+    const reportedAt = inMinutes(at, 1);
+    payments = updatePaymentsByReport(payments, reportedAt, 0, false, reportedAt);
+    if (paymentFaults(payments, false, reportedAt, false).length > 0) alarmed.push(minute);
+  }
+  return { payments, alarmed };
+}
+const everyThreeMinutes = (count: number, first = 0) => Array.from({ length: count }, (_, n) => first + 3 * n);
+
+describe("a program that pays a dozen portions an hour", () => {
+  const inFirst = (minute: number) => minute % 60 < 36;
+
+  it("raises no alarm by what it refuses, and keeps count of it until it pays again", () => {
+    const { alarmed, payments } = trade(noon, everyThreeMinutes(20), inFirst);
+    expect(alarmed).toEqual([]);
+    expect(payments.refused).toBe(8);
+    expect(trade(noon, everyThreeMinutes(40), inFirst).alarmed).toEqual([]);
+    expect(trade(noon, everyThreeMinutes(21), inFirst).payments.refused).toBe(0);
+  });
+
+  it("is found within the hour when it pays no more, and told with all that it has left unpaid since", () => {
+    const { alarmed, payments } = trade(noon, everyThreeMinutes(40), (minute) => minute < 36);
+    // The first portion was given at 0: as soon as fewer than ten were given in the hour before, nothing explains it.
+    expect(alarmed[0]).toBeGreaterThan(60);
+    expect(alarmed[0]).toBeLessThanOrEqual(75);
+    expect(paymentFaults(payments, false, inMinutes(noon, 119), false)[0]?.reason).toContain("28 in a row");
+  });
+});
+
+describe("a feeder that pays no more", () => {
+  it("is told at once where it gave fewer than ten portions in the last hour", () => {
+    expect(trade(noon, everyThreeMinutes(11), (minute) => minute < 27).alarmed).toEqual([27, 30]);
+  });
+
+  it("is told at once where it has given more than twice as many within an hour before", () => {
+    const busy = trade(
+      noon,
+      everyThreeMinutes(20).flatMap((minute) => [minute, minute + 1.5]),
+      () => true,
+    );
+    const later = inMinutes(noon, 300);
+    expect(trade(later, everyThreeMinutes(16), (minute) => minute < 42, busy.payments).alarmed).toEqual([42, 45]);
+    // Half a year later that is forgotten.
+    const muchLater = after(noon, days(180));
+    expect(trade(muchLater, everyThreeMinutes(16), (minute) => minute < 42, busy.payments).alarmed).toEqual([]);
+  });
+});
+
+describe("a program that rests at night", () => {
+  it("raises no alarm for a cap in the dark, nor within half an hour of it, but for the first one in daylight", () => {
+    expect(trade(midnight, [0, 5], () => false).alarmed).toEqual([]);
+    const { dawn } = civilDayAround(alderCroft, after(midnight, hours(5)));
+    expect(trade(dawn, [10, 25], () => false).alarmed).toEqual([]);
+    expect(trade(dawn, [10, 40], () => false).alarmed).toEqual([40]);
+  });
+
+  it("is no excuse for one that pays at night as well", () => {
+    const { payments } = trade(midnight, [0], () => true);
+    expect(trade(inMinutes(midnight, 120), [0], () => false, payments).alarmed).toEqual([0]);
+    expect(trade(after(midnight, days(15)), [0], () => false, payments).alarmed).toEqual([]);
+  });
+
+  it("is not assumed where the place isn't known, and never where it doesn't get dark", () => {
+    expect(ownLimitAt(initialOwnLimits, midnight, null)).toBeNull();
+    const midsummer = instantOf("2026-06-20T23:00:00Z");
+    expect(ownLimitAt(initialOwnLimits, midsummer, { latitudeDegrees: 68, longitudeDegrees: 17.8 })).toBeNull();
+  });
+});
+
+describe("hours in which nothing is ever given", () => {
+  const week = instantOf("2026-01-01T00:00:00Z"); // a Thursday, as weeks since the epoch begin
+  /** Two weeks, with a portion in each of these hours. */
+  const fed = (these: readonly number[], span = 14) => {
+    let limits: OwnLimits = initialOwnLimits;
+    for (let day = 0; day < span; day += 1)
+      for (const hour of these)
+        limits = updateOwnLimits(limits, after(week, (days(day) + hours(hour)) as never), true, null);
+    return limits;
+  };
+  const at = (hour: number, day = 14) => after(week, (days(day) + hours(hour) + minutes(20)) as never);
+  const byDay = [6, 7, 8, 9, 10, 11, 15, 16, 17, 19];
+
+  it("are a rest where they are three on end, in a feeder's second week and with a hundred portions known", () => {
+    for (const hour of [12, 13, 14, 20, 23, 0, 5])
+      expect([hour, ownLimitAt(fed(byDay), at(hour), null)]).toEqual([hour, "rest"]);
+    for (const hour of [6, 11, 15, 18]) expect([hour, ownLimitAt(fed(byDay), at(hour), null)]).toEqual([hour, null]);
+    expect(ownLimitAt(fed(byDay, 9), at(13, 9), null)).toBeNull();
+    expect(ownLimitAt(fed(byDay, 7), at(13, 6), null)).toBeNull();
+  });
+
+  it("are forgotten by a feeder that gave nothing for weeks", () => {
+    expect(ownLimitAt(fed(byDay), at(13, 20), null)).toBe("rest");
+    expect(ownLimitAt(fed(byDay), at(13, 28), null)).toBeNull();
+  });
+});
