@@ -49,6 +49,7 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   lastWord: hopper.lastWord,
   realisedError: roundNumbers(hopper.realisedError, before.realisedError),
   scoreBeforeDry: roundNumbers(hopper.scoreBeforeDry, null),
+  levelBeforeDry: roundNumbers(hopper.levelBeforeDry, before.levelBeforeDry),
   emptyPortions: hopper.emptyPortions,
   emptySince: hopper.emptySince,
   appetite: hopper.appetite === before.appetite ? hopper.appetite : roundAppetite(hopper.appetite, before.appetite),

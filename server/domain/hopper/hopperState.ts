@@ -31,6 +31,7 @@ export interface HopperState {
   readonly lastWord: LastWord | null; // what the keeper last entered, while no scale shows the level
   readonly realisedError: RealisedError;
   readonly scoreBeforeDry: number | null; // how far the level was off, if this run of empty portions ends in an empty hopper
+  readonly levelBeforeDry: LevelBeforeDry | null; // what was believed before this run of empty portions, which change what is believed
   readonly emptyPortions: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;
@@ -70,4 +71,11 @@ export interface UnclearRise {
   readonly foodProbability: number;
   readonly isRain: boolean; // else snow: it came in the cold
   readonly meltableGrams: number; // what thaw since then would have melted at least, or the air dried
+}
+
+/** An interval in grams, as HopperLevel has it. */
+export interface LevelBeforeDry {
+  readonly grams: number;
+  readonly low: number;
+  readonly high: number;
 }

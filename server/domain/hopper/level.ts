@@ -5,7 +5,7 @@ import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
-import type { HopperState } from "./hopperState.ts";
+import type { HopperState, LevelBeforeDry } from "./hopperState.ts";
 import {
   addVariance,
   diagonalCovariance,
@@ -34,6 +34,8 @@ export interface HopperLevel {
   readonly grams: Grams;
   readonly low: Grams;
   readonly high: Grams;
+  /** What was believed before portions came up empty, where those are all that it was changed by since. */
+  readonly beforeDry?: LevelBeforeDry;
 }
 
 /** One portion against the next: within 30 %, until their own scatter is seen. Common practice, no source. */
@@ -87,6 +89,7 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
     lastWord: null,
     realisedError: initialRealisedError,
     scoreBeforeDry: null,
+    levelBeforeDry: null,
     emptyPortions: 0,
     emptySince: null,
     appetite: initialAppetite(now),
@@ -100,7 +103,8 @@ function computeHopperLevel(hopper: HopperState, settings: FeederSettings): Hopp
   if (!hopper.isKnown) return null;
   const [low, point, high] = levelInterval(hopper, settings);
   // Less than the last portions may as well be nothing.
-  return { grams: grams(point), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
+  const level = { grams: grams(point), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
+  return hopper.levelBeforeDry === null ? level : { ...level, beforeDry: hopper.levelBeforeDry };
 }
 
 /** Low, point and high in grams. */
@@ -192,6 +196,7 @@ export function updateHopperByPortion(
     lastWord: current.lastWord,
     realisedError: current.realisedError,
     scoreBeforeDry: didFall === true ? null : current.scoreBeforeDry,
+    levelBeforeDry: didFall === true ? null : current.levelBeforeDry,
     emptyPortions: didFall === true ? 0 : current.emptyPortions,
     emptySince: current.emptySince,
     appetite: updateAppetiteByMeal(current.appetite, current.estimate.portion, at, settings),
@@ -208,8 +213,10 @@ function updateByEmptyPortion(
   const emptyPortions = motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1;
   const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
   const next = { ...hopper, emptyPortions, appetite };
-  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions)
-    return updateByDryUnseen(next, recordedAt);
+  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
+    const levelBeforeDry = emptyPortions === 1 ? hopperLevel(hopper, settings) : hopper.levelBeforeDry;
+    return updateByDryUnseen({ ...next, levelBeforeDry }, recordedAt);
+  }
   const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
   return isRunEvident ? updateByRunDry(next, recordedAt, settings) : next;
 }
@@ -371,10 +378,10 @@ function isEmpty(hopper: HopperState, { high }: HopperLevel, settings: FeederSet
 
 function isFilledAgain(hopper: HopperState, level: HopperLevel, settings: FeederSettings): boolean {
   const emptyBelow = emptyThreshold(settings);
-  if (level.low > emptyBelow) return true;
+  if (level.low > emptyBelow || level.high > 2 * asGoodAsEmptyMax(settings)) return true;
   if (!isWeighed(hopper, settings)) return level.grams > 2 * emptyBelow && dryProbabilityOf(hopper) < dryAgainBelow;
   const emptyMax = Math.max(emptyBelow, dryGramsMax(settings));
-  return hopper.estimate.level > 1.5 * emptyMax || level.high > 2 * asGoodAsEmptyMax(settings);
+  return hopper.estimate.level > 1.5 * emptyMax;
 }
 
 /** Its level is a scale's, and no word's. */

@@ -23,6 +23,7 @@ export function updateHopperByRefill(
     ...hopper,
     refillReportedAt: refillReportedAt === null || at > refillReportedAt ? at : refillReportedAt,
     pendingJump: null,
+    levelBeforeDry: null,
   };
   if (isWeighed(hopper, at)) {
     const toldAlready = { ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 };

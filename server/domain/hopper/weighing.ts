@@ -78,6 +78,7 @@ export function updateHopperByWeighing(
     portionSpreadVariance: updatedSpread(hopper, residual, totalVariance),
     noiseVariance: updatedNoise(hopper, residual, totalVariance, settings),
     hypotheses: [],
+    levelBeforeDry: null,
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,
