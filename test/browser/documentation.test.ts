@@ -60,7 +60,7 @@ describe.skipIf(path === null)(`the documentation${unlessAbsent}`, () => {
     const { page } = await openDocumentation();
     for (const summary of (await page.locator("summary").all()).slice(0, 3)) await summary.click();
     expect(await accessibilityProblems(page)).toEqual([]);
-  }, 120_000);
+  }, 240_000); // the longest page there is, looked through four times
 
   it("has one column at 320 CSS pixels (WCAG 2.2, 1.4.10)", async () => {
     const { page } = await openDocumentation({ viewport: { width: 320, height: 640 } });

@@ -64,8 +64,8 @@ export function updateFeedByPortion(
   const didFall = didFoodFall(feed, portion, settings);
   const payments = updatePaymentsByPortion(feed.payments, portion, didFall, settings.place);
   const at = portion.recordedAt;
-  if (feed.lastPortionAt !== null && at < feed.lastPortionAt) return { ...feed, payments };
-  if (portion.motorRan === 0) return { ...feed, payments }; // it says nothing about the feed
+  const isOlder = feed.lastPortionAt !== null && at < feed.lastPortionAt;
+  if (isOlder || portion.motorRan === 0) return { ...feed, payments }; // it says nothing about the feed
 
   const observation = observePortion(feed, portion, settings, inside);
   const statistics = updateStatisticsByPortion(feed.statistics, observation, feed.scale, diagnosedHypothesis(feed));
