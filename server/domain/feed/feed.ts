@@ -64,8 +64,8 @@ export function updateFeedByPortion(
   const didFall = didFoodFall(feed, portion, settings);
   const payments = updatePaymentsByPortion(feed.payments, portion, didFall, settings.place);
   const at = portion.recordedAt;
-  const isOlder = feed.lastPortionAt !== null && at < feed.lastPortionAt;
-  if (isOlder || portion.motorRan === 0) return { ...feed, payments }; // it says nothing about the feed
+  // It came late, or says nothing about the feed.
+  if (at < (feed.lastPortionAt ?? at) || portion.motorRan === 0) return { ...feed, payments };
 
   const observation = observePortion(feed, portion, settings, inside);
   const statistics = updateStatisticsByPortion(feed.statistics, observation, feed.scale, diagnosedHypothesis(feed));
