@@ -47,6 +47,7 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   refillReportedAt: hopper.refillReportedAt,
   toldLevel: roundNumbers(hopper.toldLevel, before.toldLevel),
   lastWord: hopper.lastWord,
+  unweighedWord: hopper.unweighedWord,
   realisedError: roundNumbers(hopper.realisedError, before.realisedError),
   scoreBeforeDry: roundNumbers(hopper.scoreBeforeDry, null),
   levelBeforeDry: roundNumbers(hopper.levelBeforeDry, before.levelBeforeDry),

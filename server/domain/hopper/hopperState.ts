@@ -29,6 +29,7 @@ export interface HopperState {
   readonly refillReportedAt: Instant | null; // when the keeper last entered one
   readonly toldLevel: { readonly grams: number; readonly at: Instant } | null; // what the last word means, until the scale has shown it
   readonly lastWord: LastWord | null; // what the keeper last entered, while no scale shows the level
+  readonly unweighedWord: ReportedRefill | null; // told while the scale was read, which hasn't been read since
   readonly realisedError: RealisedError;
   readonly scoreBeforeDry: number | null; // how far the level was off, if this run of empty portions ends in an empty hopper
   readonly levelBeforeDry: LevelBeforeDry | null; // what was believed before this run of empty portions, which change what is believed

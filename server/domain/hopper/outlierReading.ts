@@ -3,6 +3,7 @@ import type { FeederSettings } from "../settings.ts";
 import { grams } from "../units.ts";
 import { updateAppetiteByMeal } from "./appetite.ts";
 import type { HopperState, PendingJump } from "./hopperState.ts";
+import { emptyPortionsMin } from "./level.ts";
 import { addVariance } from "./levelFilter.ts";
 import { sameRefillSpan } from "./refill.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
@@ -71,6 +72,8 @@ function requiredPersistence(
   { residual, at }: OutlierReading,
 ): { readonly readings: number; readonly span: Span } {
   if (isJustReported(hopper, at)) return { readings: 2, span: seconds(20) };
+  // Nothing falls from the tray either: it isn't a hand that lifts the hopper.
+  if (residual < 0 && hopper.emptyPortions >= emptyPortionsMin) return { readings: 2, span: seconds(20) };
   // A hand lifts the hopper for some minutes; snow slides off, or food is gone for good.
   if (residual < 0)
     return hopper.estimate.lidLoad > 0.3 * -residual

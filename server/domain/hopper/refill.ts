@@ -26,14 +26,27 @@ export function updateHopperByRefill(
     levelBeforeDry: null,
   };
   if (isWeighed(hopper, at)) {
-    const toldAlready = { ...before, toldLevel: toldLevel(hopper, refill, settings), emptyPortions: 0 };
+    const unweighedWord = hopper.weighedAt !== null && at > hopper.weighedAt ? refill : before.unweighedWord;
+    const toldAlready = { ...before, toldLevel: toldLevel(hopper, refill, settings), unweighedWord, emptyPortions: 0 };
     const told = updateUnclearRiseByWord(toldAlready, at);
     return what.kind === "level" ? compareByScale(told, what.grams, settings) : told;
   }
   // Of a time before the level was last told: that says more.
   if (what.kind !== "added" && hopper.levelMeasuredAt !== null && at < hopper.levelMeasuredAt) return before;
-  const told = tellUnseen(before, refill, expectedEatenSince(hopper, at, settings), settings);
-  return updateEmptySince({ ...told, emptyPortions: 0, emptySince: null }, at, settings);
+  return believe(before, refill, settings);
+}
+
+/** The scale, which would have shown what was told, wasn't read any more: after a while the word counts all the same. */
+export function believeUnweighedWord(hopper: HopperState, now: Instant, settings: FeederSettings): HopperState {
+  const { unweighedWord } = hopper;
+  if (unweighedWord === null || now - unweighedWord.at < weighedWithin) return hopper;
+  return believe({ ...hopper, unweighedWord: null }, unweighedWord, settings);
+}
+const weighedWithin = minutes(15);
+
+function believe(hopper: HopperState, refill: ReportedRefill, settings: FeederSettings): HopperState {
+  const told = tellUnseen(hopper, refill, expectedEatenSince(hopper, refill.at, settings), settings);
+  return updateEmptySince({ ...told, emptyPortions: 0, emptySince: null }, refill.at, settings);
 }
 
 /** The scale was read after it, or will soon be. */

@@ -50,7 +50,7 @@ export function updateHopperByWeighing(
   const isEatingUnreported = hasUnreportedEating(hopper, at);
   const estimate = predictUntil(hopper, at, settings, temperatures, isEatingUnreported);
   const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
-  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite };
+  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite, unweighedWord: null };
   if (!hopper.isKnown)
     return { hopper: restartLevel(predicted, { reading, kelvinAboveTare, at }, settings), foundRefill: null };
 

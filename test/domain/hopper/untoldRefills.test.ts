@@ -7,7 +7,7 @@ import {
   initialHopper,
   updateHopperByPortion,
 } from "../../../server/domain/hopper/level.ts";
-import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
+import { believeUnweighedWord, updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
 import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.ts";
 import { celsius, grams } from "../../../server/domain/units.ts";
 import { dawn, minuteAfter, portionAt, rowanSettings } from "./rowan.ts";
@@ -199,5 +199,36 @@ describe("a scale that rises", () => {
     const told = updateHopperByRefill(snowed, { at: minuteAfter(dawn, 25 * 60 + 4), what: { kind: "filled" } }, scale);
     const after = read(told, 1_900, 25 * 60 + 5, -5);
     expect(Math.abs((levelOf(after)?.grams ?? 0) - 1_900)).toBeLessThan(60);
+  });
+});
+
+describe("a refill told of a feeder whose scale is read", () => {
+  const feeder = rowanSettings({});
+  const at = (minute: number) => minuteAfter(dawn, minute);
+  const weighed = (until: number, mass: number, from = initialHopper(feeder, dawn), begin = 0) => {
+    let hopper = from;
+    for (let minute = begin; minute <= until; minute += 1) {
+      hopper = updateHopperByWeighing(hopper, grams(mass), at(minute), feeder).hopper;
+    }
+    return hopper;
+  };
+  const told = updateHopperByRefill(
+    weighed(60, 900),
+    { at: at(61), what: { kind: "added", grams: grams(500) } },
+    feeder,
+  );
+
+  it("counts by itself only once the scale hasn't been read for a while", () => {
+    expect(hopperLevel(told, feeder)?.grams).toBeCloseTo(900, -1);
+    expect(believeUnweighedWord(told, at(75), feeder)).toBe(told);
+    const believed = believeUnweighedWord(told, at(76), feeder);
+    expect(Math.abs((hopperLevel(believed, feeder)?.grams ?? 0) - 1_400)).toBeLessThan(30);
+    expect(believeUnweighedWord(believed, at(300), feeder)).toBe(believed);
+  });
+
+  it("counts for nothing where the scale shows that nothing was added", () => {
+    const read = weighed(100, 900, told, 62);
+    expect(believeUnweighedWord(read, at(300), feeder)).toBe(read);
+    expect(hopperLevel(read, feeder)?.grams).toBeCloseTo(900, -1);
   });
 });
