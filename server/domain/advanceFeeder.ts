@@ -19,7 +19,7 @@ import {
 import type { FeederState, Trouble } from "./feeder.ts";
 import { findFaults, troubleShownMax, withForecast } from "./findFaults.ts";
 import { hopperLevel, updateHopperByPortion, updateHopperUntil } from "./hopper/level.ts";
-import { updateHopperByRefill } from "./hopper/refill.ts";
+import { believeUnweighedWord, updateHopperByRefill } from "./hopper/refill.ts";
 import { updateHopperByWeighing } from "./hopper/weighing.ts";
 import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
 import {
@@ -314,7 +314,7 @@ function applyWeight(
   // is answered.
   const isComplete = spooled === null || spooled <= reportedEvents;
   const hopper = isComplete ? updateHopperUntil(state.hopper, at, settings) : state.hopper;
-  if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
+  if (weight === null) return { ...state, hopper: believeUnweighedWord(hopper, at, settings) };
   // Portions not reported yet are missing from the weight already.
   const weighing = isComplete
     ? updateHopperByWeighing(hopper, weight, at, settings, readings)

@@ -16,7 +16,7 @@ import { emptyThreshold, type HopperLevel, type HopperState, hopperLevel } from 
  */
 export interface HopperForecast {
   readonly at: Instant;
-  readonly level: number; // g, estimated then
+  readonly level: number; // g, told then
   readonly horizon: Span; // how far it looked
   readonly foodLowFault: Fault | null;
 }
@@ -35,7 +35,7 @@ export function updateHopperForecast(
 ): HopperForecast | null {
   if (hopper.emptySince !== null) return null;
   const horizon = (forecastWidening(hopper, foodLowSince) * settings.foodWarningAhead) as Span;
-  const { level } = hopper.estimate;
+  const level = hopperLevel(hopper, settings)?.grams ?? hopper.estimate.level; // as it is told
   const isValid =
     before !== null &&
     now < after(before.at, forecastAgeMax) &&
@@ -115,12 +115,17 @@ function foodOutFault(hopper: HopperState, level: HopperLevel, settings: FeederS
   };
 }
 
+/** Spans: where the median lies beyond them p10 is early by what isn't known, and the days to come will show more. Our choice. */
+const medianWithin = 2;
+
 function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instant, horizon: Span): Fault | null {
   const level = hopperLevel(hopper, settings);
   if (level === null) return null;
   const forecast = forecastWithin(hopper, settings, horizon, now);
   if (forecast === null) return null;
   if (forecast.kind === "emptyAt") {
+    const isRaised = horizon > settings.foodWarningAhead;
+    if (!isRaised && forecast.p50 - now > medianWithin * horizon) return null;
     const text = foodText(forecast, hopper, settings, now);
     return {
       kind: "foodLow",

@@ -1,4 +1,4 @@
-import { days, type Instant } from "../instant.ts";
+import { days, type Instant, type Span } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
@@ -18,7 +18,7 @@ import {
   updateByReading,
 } from "./levelFilter.ts";
 import { lidLoadChange, updateLidLoad } from "./lidLoad.ts";
-import { updateByOutlier } from "./outlierReading.ts";
+import { isJustReported, updateByOutlier } from "./outlierReading.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
 import {
   cellLagHours,
@@ -29,6 +29,7 @@ import {
   zeroOffsetVariance,
 } from "./scaleModel.ts";
 import { type ScaleTemperatures, unknownTemperatures } from "./scaleTemperatures.ts";
+import { updateByToldLevel, updateUnclearRise } from "./unclearRise.ts";
 
 /**
  * A scale reading: the food, the zero's change with the temperature, its drift, and what lies on the lid. At night no food is
@@ -49,15 +50,25 @@ export function updateHopperByWeighing(
   const isEatingUnreported = hasUnreportedEating(hopper, at);
   const estimate = predictUntil(hopper, at, settings, temperatures, isEatingUnreported);
   const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
-  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite };
+  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite, unweighedWord: null };
   if (!hopper.isKnown)
     return { hopper: restartLevel(predicted, { reading, kelvinAboveTare, at }, settings), foundRefill: null };
 
   const totalVariance = expectedReadingVariance(estimate, kelvinAboveTare) + hopper.noiseVariance;
   const residual = reading - expectedReading(estimate, kelvinAboveTare);
-  const gate = Math.max(5 * Math.sqrt(totalVariance), 0.006 * settings.hopperCapacity, 10);
+  const usualGate = Math.max(5 * Math.sqrt(totalVariance), 0.006 * settings.hopperCapacity, 10);
+  // A refill that was told may be small, and snow on the lid makes the rest uncertain.
+  const gate = isJustReported(hopper, at) ? Math.min(usualGate, 0.03 * settings.hopperCapacity) : usualGate;
   if (Math.abs(residual) > gate) {
-    const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported };
+    const outlier = {
+      reading,
+      residual,
+      kelvinAboveTare,
+      at,
+      gate,
+      hasUnreportedEating: isEatingUnreported,
+      temperatures,
+    };
     return updateByOutlier({ ...predicted, predictedAt: at }, outlier, settings);
   }
   const corrected = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, hopper.noiseVariance));
@@ -66,6 +77,8 @@ export function updateHopperByWeighing(
     estimate: clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings),
     portionSpreadVariance: updatedSpread(hopper, residual, totalVariance),
     noiseVariance: updatedNoise(hopper, residual, totalVariance, settings),
+    hypotheses: [],
+    levelBeforeDry: null,
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,
@@ -74,7 +87,9 @@ export function updateHopperByWeighing(
     pendingJump: null,
   };
   const withAppetite = isEatingUnreported ? updateAppetiteByScale(hopper, measured, at, settings) : measured;
-  return { hopper: updateEmptySince(withAppetite, at, settings), foundRefill: null };
+  const passed = (hopper.predictedAt === null ? 0 : at - hopper.predictedAt) as Span;
+  const withRise = updateByToldLevel(updateUnclearRise(withAppetite, temperatures, passed), at);
+  return { hopper: updateEmptySince(withRise, at, settings), foundRefill: null };
 }
 
 const updatedLidLoad = (
