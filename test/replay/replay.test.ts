@@ -97,9 +97,9 @@ describe("a keeper's action, replayed,", () => {
     expect(await levels({ refill: { filled: true } })).toBe(2_000);
     // Words are evidence: what was told last moves the level by nearly all of it.
     expect(Math.abs(((await levels({ refill: { levelGrams: 300 } })) ?? 0) - 300)).toBeLessThan(5);
-    expect(Math.abs(((await levels({ refill: { levelGrams: 300 } }, { refill: { grams: 200 } })) ?? 0) - 500)).toBeLessThan(
-      15,
-    );
+    expect(
+      Math.abs(((await levels({ refill: { levelGrams: 300 } }, { refill: { grams: 200 } })) ?? 0) - 500),
+    ).toBeLessThan(15);
   });
 
   it("may be a pause that must be confirmed, or a resume that replaces it", async () => {
@@ -173,7 +173,12 @@ describe("a refill that was entered late", () => {
     const weighed = reports(20, 60, () => ({ readings: { hopperGrams: 900 } }));
     const level = async (refill: object) => {
       const log = [settings(0, { ...rowan, sensors: { ...chute, scale: true } }), ...weighed];
-      const { output } = await replay([...log, keeper(61, { refill: { grams: 500, ...refill } }), report(100), report(900)]);
+      const { output } = await replay([
+        ...log,
+        keeper(61, { refill: { grams: 500, ...refill } }),
+        report(100),
+        report(900),
+      ]);
       const [line] = hoppers(output) as { hopper: { grams: number } }[];
       return line?.hopper.grams;
     };
