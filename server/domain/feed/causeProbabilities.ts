@@ -53,8 +53,7 @@ export function causeProbabilities(
       ? Number.NEGATIVE_INFINITY
       : 0;
   const weights: Record<Cause, number> = {
-    hopperEmpty:
-      fallen("emptyTray") + Math.log(runOutProbability(levelBefore(level), settings)) + statistics.emptyTray.sum,
+    hopperEmpty: fallen("emptyTray") + Math.log(runOutProbability(level, settings)) + statistics.emptyTray.sum,
     feedBridged: fallen("emptyTray") + Math.log(onsetProbabilities.bridged) + statistics.emptyTray.sum,
     trayJammed: fallen("trayJammed") + Math.log(onsetProbabilities.jammed) + statistics.trayJammed.sum,
     trayPartlyJammed: chuteWeight + Math.log(onsetProbabilities.partlyJammed) + statistics.trayPartlyJammed.sum,
@@ -94,8 +93,10 @@ const runOutProbabilityUnknown = onsetProbabilities.jammed + onsetProbabilities.
  * The probability that the food ran out at this portion, given that it hadn't before: the last of it lies in the corners, so
  * it stops falling at some level between the empty limit and zero.
  */
-function runOutProbability(level: LevelBeforeDry | null, settings: FeederSettings): number {
-  if (level === null) return runOutProbabilityUnknown;
+function runOutProbability(known: HopperLevel | null, settings: FeederSettings): number {
+  if (known === null) return runOutProbabilityUnknown;
+  // The empty portions themselves are counted as evidence already, so it is the level that they haven't changed yet.
+  const level: LevelBeforeDry = known.beforeDry ?? known;
   const emptyBelow = emptyThreshold(settings);
   // The interval is cut off at zero: its upper half gives the deviation.
   const deviation = Math.max((level.high - level.grams) / normalQuantile95, settings.portionMass / 2);
@@ -109,9 +110,6 @@ function runOutProbability(level: LevelBeforeDry | null, settings: FeederSetting
     settings.sensors.scale ? runOutProbabilityMinByScale : runOutProbabilityMin,
   );
 }
-
-/** The empty portions themselves are counted as evidence already, so the level must not have been changed by them. */
-const levelBefore = (level: HopperLevel | null): LevelBeforeDry | null => level?.beforeDry ?? level;
 
 /** Where most histories say that the hopper is empty and another that it was refilled, no normal distribution through their interval shows it. */
 function skewedRunOut({ low, grams: middle, high }: LevelBeforeDry, settings: FeederSettings): number {

@@ -54,48 +54,47 @@ export const emptyThreshold = (settings: FeederSettings): Grams =>
 
 export function initialHopper(settings: FeederSettings, now: Instant): HopperState {
   const portion = settings.portionMass;
-  const slope = slopeDeviation(settings) ** 2;
   return {
-    isKnown: false,
-    estimate: {
-      level: 0,
-      portion,
-      slope: 0,
-      offset: 0,
-      zeroDrift: 0,
-      lidLoad: 0,
-      covariance: diagonalCovariance({
-        portion: statedPortionVariance(settings),
-        slope,
-        offset: zeroOffsetVariance(slope, true, settings),
-      }),
-    },
-    hypotheses: [],
+    ...nothingSeen,
+    estimate: initialEstimate(settings),
     portionSpreadVariance: (portionRelativeSpread * portion) ** 2,
     noiseVariance: scaleNoise(settings) ** 2,
     statedPortionGrams: portion,
-    portionsSinceWeighed: 0,
-    lastPortionAt: null,
-    weighedAt: null,
-    levelMeasuredAt: null,
-    predictedAt: null,
-    lidLoad: initialLidLoad,
-    cellCelsius: null,
-    pendingJump: null,
-    unclearRise: null,
-    foundRefill: null,
-    refillReportedAt: null,
-    toldLevel: null,
-    lastWord: null,
-    unweighedWord: null,
-    realisedError: initialRealisedError,
-    scoreBeforeDry: null,
-    levelBeforeDry: null,
-    emptyPortions: 0,
-    emptySince: null,
     appetite: initialAppetite(now),
   };
 }
+
+function initialEstimate(settings: FeederSettings): LevelEstimate {
+  const slope = slopeDeviation(settings) ** 2;
+  const portion = statedPortionVariance(settings);
+  const covariance = diagonalCovariance({ portion, slope, offset: zeroOffsetVariance(slope, true, settings) });
+  return { level: 0, portion: settings.portionMass, slope: 0, offset: 0, zeroDrift: 0, lidLoad: 0, covariance };
+}
+
+/** What no reading, portion or word has told yet. */
+const nothingSeen = {
+  isKnown: false,
+  hypotheses: [],
+  portionsSinceWeighed: 0,
+  lastPortionAt: null,
+  weighedAt: null,
+  levelMeasuredAt: null,
+  predictedAt: null,
+  lidLoad: initialLidLoad,
+  cellCelsius: null,
+  pendingJump: null,
+  unclearRise: null,
+  foundRefill: null,
+  refillReportedAt: null,
+  toldLevel: null,
+  lastWord: null,
+  unweighedWord: null,
+  realisedError: initialRealisedError,
+  scoreBeforeDry: null,
+  levelBeforeDry: null,
+  emptyPortions: 0,
+  emptySince: null,
+} as const satisfies Partial<HopperState>;
 
 /** Asked several times a step. */
 export const hopperLevel = memoizeLatest(computeHopperLevel);
@@ -168,42 +167,27 @@ export function updateHopperByPortion(
   // Food falls though nothing seems left: what the scale showed was no snow.
   const current = didFall === true && isScarce(stated.estimate) ? acceptRiseAsFood(stated) : stated;
   if (didFall === false) return updateByEmptyPortion(current, portion, settings);
-  const isCounted = current.isKnown && (current.levelMeasuredAt === null || at > current.levelMeasuredAt);
-  const unseen = isCounted && isUnseen(current) ? lowerUnseen(current, didFall === true, at, settings) : null;
-  const updated: HopperState = {
-    isKnown: current.isKnown,
-    hypotheses: (unseen ?? current).hypotheses,
-    estimate:
-      unseen !== null
-        ? unseen.estimate
-        : isCounted
-          ? lowerEstimate(current, didFall === true, settings)
-          : current.estimate,
-    portionSpreadVariance: current.portionSpreadVariance,
-    noiseVariance: current.noiseVariance,
-    statedPortionGrams: current.statedPortionGrams,
-    portionsSinceWeighed: current.portionsSinceWeighed + (isCounted ? 1 : 0),
-    lastPortionAt: current.lastPortionAt === null ? at : later(at, current.lastPortionAt),
-    weighedAt: current.weighedAt,
-    levelMeasuredAt: current.levelMeasuredAt,
-    predictedAt: current.predictedAt,
-    lidLoad: current.lidLoad,
-    cellCelsius: current.cellCelsius,
-    pendingJump: current.pendingJump,
-    unclearRise: current.unclearRise,
-    foundRefill: current.foundRefill,
-    refillReportedAt: current.refillReportedAt,
-    toldLevel: current.toldLevel,
-    lastWord: current.lastWord,
-    unweighedWord: current.unweighedWord,
-    realisedError: current.realisedError,
-    scoreBeforeDry: didFall === true ? null : current.scoreBeforeDry,
-    levelBeforeDry: didFall === true ? null : current.levelBeforeDry,
-    emptyPortions: didFall === true ? 0 : current.emptyPortions,
-    emptySince: current.emptySince,
-    appetite: updateAppetiteByMeal(current.appetite, current.estimate.portion, at, settings),
+  const updated = lowerByPortion(current, didFall === true, at, settings);
+  return updated.portionsSinceWeighed > current.portionsSinceWeighed
+    ? updateEmptySince(updated, at, settings)
+    : updated;
+}
+
+function lowerByPortion(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
+  const { lastPortionAt, levelMeasuredAt, appetite } = hopper;
+  const isCounted = hopper.isKnown && (levelMeasuredAt === null || at > levelMeasuredAt);
+  const lowered = !isCounted
+    ? hopper
+    : isUnseen(hopper)
+      ? lowerUnseen(hopper, didFall, at, settings)
+      : { ...hopper, estimate: lowerEstimate(hopper, didFall, settings) };
+  return {
+    ...lowered,
+    portionsSinceWeighed: hopper.portionsSinceWeighed + (isCounted ? 1 : 0),
+    lastPortionAt: lastPortionAt === null ? at : later(at, lastPortionAt),
+    appetite: updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings),
+    ...(didFall ? { scoreBeforeDry: null, levelBeforeDry: null, emptyPortions: 0 } : {}),
   };
-  return isCounted ? updateEmptySince(updated, at, settings) : updated;
 }
 
 /** The motor didn't run, or nothing was seen to fall. */
