@@ -46,8 +46,8 @@ export function tellUnseen(
   const before = hopper.hypotheses.length > 0 ? hopper.hypotheses : firstHypotheses(hopper, settings);
   const word: LastWord = { at, kind: what.kind, grams: what.kind === "filled" ? null : what.grams };
   const isTwice = isSameWord(hopper.lastWord, word);
-  // Of a level that nobody knew, a word that says it leaves no other history.
-  const isIdlePossible = hopper.isKnown || what.kind === "added";
+  // Of a level that nobody knew, a word that says it leaves no other history, and so does the first food of all.
+  const isIdlePossible = hopper.isKnown || (what.kind === "added" && hopper.lastPortionAt !== null);
   const after = before.flatMap((each) => {
     const told = tellOne(rectify(each), hopper, { at, what }, eatenSince);
     const idle = isIdlePossible && !isFoundEmpty(what, settings) ? [times(each, idleShare / each.brim)] : [];
@@ -127,10 +127,14 @@ function seeLevel(each: LevelHypothesis, told: number, eatenSince: number, isKno
   ];
 }
 
-/** Before the first word: what a scale has shown while it was read, or little, as in most hoppers that are filled for the first time. */
-function firstHypotheses({ estimate, isKnown }: HopperState, settings: FeederSettings): Hypotheses {
+/**
+ * Before the first word: what a scale has shown while it was read; next to nothing in a hopper that has never given a portion; else little, as
+ * in most that are refilled.
+ */
+function firstHypotheses({ estimate, isKnown, lastPortionAt }: HopperState, settings: FeederSettings): Hypotheses {
   const { hopperCapacity } = settings;
-  const levelVariance = isKnown ? estimate.covariance[0] : (0.1 * hopperCapacity) ** 2;
+  const [firstShare, spreadShare] = lastPortionAt === null ? [0.01, 0.03] : [0.08, 0.1];
+  const levelVariance = isKnown ? estimate.covariance[0] : (spreadShare * hopperCapacity) ** 2;
   const brimVariance = (brimDeviation(settings) * hopperCapacity) ** 2;
   const portions: readonly PortionGuess[] =
     isAssumed(settings, "portionMass") && !isKnown
@@ -138,7 +142,7 @@ function firstHypotheses({ estimate, isKnown }: HopperState, settings: FeederSet
       : [{ probability: 1, share: 1, spread: Math.sqrt(estimate.covariance[2]) / estimate.portion }];
   return portions.map(({ probability, share, spread }) => ({
     probability,
-    level: isKnown ? estimate.level : 0.08 * hopperCapacity,
+    level: isKnown ? estimate.level : firstShare * hopperCapacity,
     portion: share * estimate.portion,
     brim: hopperCapacity,
     covariance: [levelVariance, 0, (spread * share * estimate.portion) ** 2, 0, 0, brimVariance],

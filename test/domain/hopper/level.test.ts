@@ -59,15 +59,17 @@ describe("a hopper nobody has spoken for", () => {
 
   it("starts from a refill where there is no scale, and doubts it where only what was added is known", () => {
     const brim = held(filledAt(0, withoutScale), withoutScale);
-    const added = held(
-      updateHopperByRefill(
-        initialHopper(withoutScale, dawn),
-        { at: dawn, what: { kind: "added", grams: grams(500) } },
+    const adding = (hopper: HopperState) =>
+      held(
+        updateHopperByRefill(hopper, { at: dawn, what: { kind: "added", grams: grams(500) } }, withoutScale),
         withoutScale,
-      ),
-      withoutScale,
-    );
+      );
     expect(brim.grams).toBeCloseTo(2_000, 0);
+    const first = adding(initialHopper(withoutScale, dawn)); // it has never given anything, so it was empty
+    expect(first.low).toBeGreaterThan(350);
+    expect(first.high).toBeLessThan(650);
+    const portion = portionAt(dawn);
+    const added = adding(updateHopperByPortion(initialHopper(withoutScale, dawn), portion, withoutScale));
     expect(added.low).toBeLessThan(500);
     expect(added.high).toBeGreaterThan(700); // what was in it before isn't known
   });
