@@ -32,6 +32,7 @@ const wrongShare = 0.1;
 const idleShare = 0.04;
 /** Most fill up what they refill, to about the same height each time. */
 const brimShare = 0.65;
+const firstBrimShare = 0.2; // the first food is mostly what was at hand
 const brimSpread = 0.06;
 /** A kitchen scale, a scoop or a guess. */
 const amountSpread = 0.1;
@@ -47,7 +48,7 @@ export function tellUnseen(
   const word: LastWord = { at, kind: what.kind, grams: what.kind === "filled" ? null : what.grams };
   const isTwice = isSameWord(hopper.lastWord, word);
   // Of a level that nobody knew, a word that says it leaves no other history, and so does the first food of all.
-  const isIdlePossible = hopper.isKnown || (what.kind === "added" && hopper.lastPortionAt !== null);
+  const isIdlePossible = hopper.isKnown || (what.kind === "added" && hasFedBirds(hopper));
   const after = before.flatMap((each) => {
     const told = tellOne(rectify(each), hopper, { at, what }, eatenSince);
     const idle = isIdlePossible && !isFoundEmpty(what, settings) ? [times(each, idleShare / each.brim)] : [];
@@ -73,13 +74,14 @@ const isAmountTold = (last: LastWord | null, at: Instant): boolean =>
 /** All densities are in 1/g of the level afterwards. */
 function tellOne(
   each: LevelHypothesis,
-  { lastWord, isKnown }: HopperState,
+  hopper: HopperState,
   { at, what }: ReportedRefill,
   eatenSince: number,
 ): LevelHypothesis[] {
+  const { lastWord, isKnown } = hopper;
   switch (what.kind) {
     case "added":
-      return pour(each, what.grams);
+      return pour(each, what.grams, hopper.isKnown || hasFedBirds(hopper) ? brimShare : firstBrimShare);
     case "filled": {
       const noise = brimNoise(each) + (0.5 * eatenSince) ** 2;
       const filled = times(raise(withBrim(each, noise), -eatenSince, 0), (1 - idleShare) / each.brim);
@@ -96,7 +98,7 @@ function tellOne(
 const brimNoise = ({ brim }: LevelHypothesis): number => (brimSpread * brim) ** 2;
 
 /** Poured in: so much, or by a wrong amount; mostly up to the brim. */
-function pour(each: LevelHypothesis, added: number): LevelHypothesis[] {
+function pour(each: LevelHypothesis, added: number, brimShare: number): LevelHypothesis[] {
   const noise = brimNoise(each);
   const rightShare = 1 - wrongShare - idleShare;
   const right = raise(each, added, (amountSpread * added) ** 2);
@@ -128,12 +130,13 @@ function seeLevel(each: LevelHypothesis, told: number, eatenSince: number, isKno
 }
 
 /**
- * Before the first word: what a scale has shown while it was read; next to nothing in a hopper that has never given a portion; else little, as
- * in most that are refilled.
+ * Before the first word: what a scale has shown while it was read; next to nothing in a hopper that was only tried out; else little, as in most that
+ * are refilled.
  */
-function firstHypotheses({ estimate, isKnown, lastPortionAt }: HopperState, settings: FeederSettings): Hypotheses {
+function firstHypotheses(hopper: HopperState, settings: FeederSettings): Hypotheses {
+  const { estimate, isKnown } = hopper;
   const { hopperCapacity } = settings;
-  const [firstShare, spreadShare] = lastPortionAt === null ? [0.01, 0.03] : [0.08, 0.1];
+  const [firstShare, spreadShare] = hasFedBirds(hopper) ? [0.08, 0.1] : [0.01, 0.03];
   const levelVariance = isKnown ? estimate.covariance[0] : (spreadShare * hopperCapacity) ** 2;
   const brimVariance = (brimDeviation(settings) * hopperCapacity) ** 2;
   const portions: readonly PortionGuess[] =
@@ -148,6 +151,9 @@ function firstHypotheses({ estimate, isKnown, lastPortionAt }: HopperState, sett
     covariance: [levelVariance, 0, (spread * share * estimate.portion) ** 2, 0, 0, brimVariance],
   }));
 }
+
+/** More portions than a keeper gives to see whether the motor turns. Common practice, no source. */
+const hasFedBirds = ({ appetite }: HopperState): boolean => appetite.daily !== null || appetite.dayPortions > 10;
 
 interface PortionGuess {
   readonly probability: number;

@@ -59,17 +59,15 @@ describe("a hopper nobody has spoken for", () => {
 
   it("starts from a refill where there is no scale, and doubts it where only what was added is known", () => {
     const brim = held(filledAt(0, withoutScale), withoutScale);
-    const adding = (hopper: HopperState) =>
-      held(
-        updateHopperByRefill(hopper, { at: dawn, what: { kind: "added", grams: grams(500) } }, withoutScale),
-        withoutScale,
-      );
+    const refill = { at: dawn, what: { kind: "added", grams: grams(500) } } as const;
+    const adding = (hopper: HopperState) => held(updateHopperByRefill(hopper, refill, withoutScale), withoutScale);
     expect(brim.grams).toBeCloseTo(2_000, 0);
-    const first = adding(initialHopper(withoutScale, dawn)); // it has never given anything, so it was empty
+    const first = adding(initialHopper(withoutScale, dawn)); // it was only tried out, so it was empty
     expect(first.low).toBeGreaterThan(350);
     expect(first.high).toBeLessThan(650);
-    const portion = portionAt(dawn);
-    const added = adding(updateHopperByPortion(initialHopper(withoutScale, dawn), portion, withoutScale));
+    let fed = initialHopper(withoutScale, dawn);
+    for (let n = 0; n < 20; n += 1) fed = updateHopperByPortion(fed, portionAt(minuteAfter(dawn, n)), withoutScale);
+    const added = adding(fed);
     expect(added.low).toBeLessThan(500);
     expect(added.high).toBeGreaterThan(700); // what was in it before isn't known
   });
