@@ -15,7 +15,7 @@ export interface HopperState {
   readonly hypotheses: readonly LevelHypothesis[]; // all that are possible, while no scale has shown the level; else empty
   readonly portionSpreadVariance: number; // g², of a single portion around the mean portion
   readonly noiseVariance: number; // g², of a single reading, learnt
-  readonly statedPortionGrams: number; // g, the portion weight entered by the keeper when learning began
+  readonly statedPortionGrams: number; // g, the portion weight entered by the keeper when learning began; 0: none
   readonly portionsSinceWeighed: number;
   readonly lastPortionAt: Instant | null;
   readonly weighedAt: Instant | null; // the last reading that was accepted

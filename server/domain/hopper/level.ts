@@ -59,7 +59,7 @@ export function initialHopper(settings: FeederSettings, now: Instant): HopperSta
     estimate: initialEstimate(settings),
     portionSpreadVariance: (portionRelativeSpread * portion) ** 2,
     noiseVariance: scaleNoise(settings) ** 2,
-    statedPortionGrams: portion,
+    statedPortionGrams: statedPortion(settings),
     appetite: initialAppetite(now),
   };
 }
@@ -149,6 +149,14 @@ export const learntPortion = (hopper: HopperState): { readonly mean: Grams; read
   spread: grams(Math.sqrt(hopper.portionSpreadVariance)),
 });
 
+/** The same, or what the keeper has entered since the last portion, from which learning starts again. */
+export const currentPortion = (hopper: HopperState, settings: FeederSettings): Grams =>
+  hopper.statedPortionGrams === statedPortion(settings) ? learntPortion(hopper).mean : settings.portionMass;
+
+/** g; 0 while nobody has entered it, so that entering the very value that was assumed is seen. */
+const statedPortion = (settings: FeederSettings): number =>
+  isAssumed(settings, "portionMass") ? 0 : settings.portionMass;
+
 /**
  * A portion was given. `chuteBlind`: the chute sensor is known to miss what falls, so a count of zero is no evidence.
  * A portion older than the last measurement is already missing from what was measured: it counts as eaten, but isn't
@@ -161,7 +169,7 @@ export function updateHopperByPortion(
   chuteBlind = false,
 ): HopperState {
   const at = portion.recordedAt;
-  const stated = hopper.statedPortionGrams === settings.portionMass ? hopper : restartPortion(hopper, settings);
+  const stated = hopper.statedPortionGrams === statedPortion(settings) ? hopper : restartPortion(hopper, settings);
   if (portion.cutShort === true) return updateByCutShortPortion(stated, portion, settings);
   const didFall = didFoodFall(portion, settings, chuteBlind);
   // Food falls though nothing seems left: what the scale showed was no snow.
@@ -320,7 +328,7 @@ const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperSt
   }),
   estimate: resetPortion(hopper.estimate, settings.portionMass, statedPortionVariance(settings)),
   portionSpreadVariance: (portionRelativeSpread * settings.portionMass) ** 2,
-  statedPortionGrams: settings.portionMass,
+  statedPortionGrams: statedPortion(settings),
 });
 
 // --- bounds --------------------------------------------------------------------------------------------------------
