@@ -108,7 +108,8 @@ function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now:
   if (forecast === null)
     return isUnvisited(hopper.appetite) ? { kind: "notEmptying" } : { kind: "unknown", missing: "appetite" };
   const portion = learntPortion(hopper);
-  const distance = Math.max(level.grams - restGrams(settings), 0.5 * portion.mean);
+  const rest = restGrams(settings);
+  const distance = Math.max(level.grams - rest, 0.5 * portion.mean);
   const rate = dailyRate(forecast, daySpanAt(settings, now));
   if (distance > rate * forecastDaysMax) return { kind: "notEmptying" };
   const rateVarianceAt = (grams: number) =>
@@ -117,7 +118,6 @@ function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now:
     const parts = hopper.hypotheses.map((each) => gramsLeftBy(each, portion.mean, settings, rateVarianceAt));
     return { kind: "declining", left: { kind: "histories", parts }, rate, forecast };
   }
-  const rest = restGrams(settings);
   const relativeVariance =
     rateVarianceAt(distance) + levelVarianceAt(hopper, distance) + Math.min((rest / distance) ** 2, 1);
   const passage = { distance, drift: 1, spread: Math.sqrt(relativeVariance * distance) };

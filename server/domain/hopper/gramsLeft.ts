@@ -19,8 +19,9 @@ export interface GramsLeftPart {
 }
 
 /** What lies in corners and never comes out, of the capacity. Common practice, no source. */
+export const restShare = 0.025;
 export const restGrams = (settings: FeederSettings): number =>
-  isAssumed(settings, "hopperCapacity") ? settings.portionMass : 0.025 * settings.hopperCapacity;
+  isAssumed(settings, "hopperCapacity") ? settings.portionMass : restShare * settings.hopperCapacity;
 
 /** Probability that no more than so many grams will still be eaten. */
 export function probabilityEatenUp(left: GramsLeft, eaten: number): number {

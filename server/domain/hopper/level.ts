@@ -175,13 +175,13 @@ export function updateHopperByPortion(
   // Food falls though nothing seems left: what the scale showed was no snow.
   const current = didFall === true && isScarce(stated.estimate) ? acceptRiseAsFood(stated) : stated;
   if (didFall === false) return updateByEmptyPortion(current, portion, settings);
-  const updated = lowerByPortion(current, didFall === true, at, settings);
+  const updated = subtractPortion(current, didFall === true, at, settings);
   return updated.portionsSinceWeighed > current.portionsSinceWeighed
     ? updateEmptySince(updated, at, settings)
     : updated;
 }
 
-function lowerByPortion(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
+function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
   const { lastPortionAt, levelMeasuredAt, appetite } = hopper;
   const isCounted = hopper.isKnown && (levelMeasuredAt === null || at > levelMeasuredAt);
   const lowered = !isCounted
@@ -366,21 +366,22 @@ export function updateEmptySince(hopper: HopperState, at: Instant, settings: Fee
 
 function isEmpty(hopper: HopperState, { high }: HopperLevel, settings: FeederSettings): boolean {
   const emptyBelow = emptyThreshold(settings);
-  if (!isWeighed(hopper, settings)) return high <= emptyBelow;
+  if (!isLevelByScale(hopper, settings)) return high <= emptyBelow;
   return hopper.estimate.level <= emptyBelow && high <= asGoodAsEmptyMax(settings);
 }
 
 function isFilledAgain(hopper: HopperState, level: HopperLevel, settings: FeederSettings): boolean {
   const emptyBelow = emptyThreshold(settings);
   if (level.low > emptyBelow || level.high > 2 * asGoodAsEmptyMax(settings)) return true;
-  if (!isWeighed(hopper, settings)) return level.grams > 2 * emptyBelow && dryProbabilityOf(hopper) < dryAgainBelow;
+  if (!isLevelByScale(hopper, settings))
+    return level.grams > 2 * emptyBelow && dryProbabilityOf(hopper) < dryAgainBelow;
   const emptyMax = Math.max(emptyBelow, dryGramsMax(settings));
   return hopper.estimate.level > 1.5 * emptyMax;
 }
 
 /** Its level is a scale's, and no word's. */
-const isWeighed = ({ weighedAt, hypotheses }: HopperState, { sensors }: FeederSettings): boolean =>
-  sensors.scale && weighedAt !== null && hypotheses.length === 0;
+const isLevelByScale = (hopper: HopperState, { sensors }: FeederSettings): boolean =>
+  sensors.scale && !isUnseen(hopper);
 /** g, that an empty hopper's scale may seem to show at most: what it is usually off by at its zero, twice. */
 const asGoodAsEmptyMax = (settings: FeederSettings): number => Math.max(0.1 * settings.hopperCapacity, zeroErrorMax);
 const zeroErrorMax = 120;

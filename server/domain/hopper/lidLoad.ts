@@ -1,5 +1,5 @@
 import { expectedReading, type LevelEstimate } from "./levelFilter.ts";
-import type { ScaleTemperatures } from "./scaleTemperatures.ts";
+import { outsideTemperature, type ScaleTemperatures } from "./scaleTemperatures.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. It
@@ -46,13 +46,13 @@ export interface LidLoadChange {
  * beyond lies about one quiet hour in forty.
  */
 export function lidLoadChange(
-  { air, lid, inside }: ScaleTemperatures,
+  temperatures: ScaleTemperatures,
   state: LidLoadState,
   load: number,
   usualVariance: number,
   hours: number,
 ): LidLoadChange {
-  const outside = air ?? lid ?? inside;
+  const outside = outsideTemperature(temperatures);
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
   const rise = Math.max(0, Math.abs(state.riseRate) - 2 * Math.sqrt(usualVariance / 2));
   const changeVariance = state.riseRate > 0 || load > 0 ? rise * rise : 0;

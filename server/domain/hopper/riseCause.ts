@@ -4,7 +4,7 @@ import type { FeederSettings } from "../settings.ts";
 import { brimGrams, type HopperState } from "./level.ts";
 import { levelVariance } from "./levelFilter.ts";
 import { snowBelow } from "./lidLoad.ts";
-import type { ScaleTemperatures } from "./scaleTemperatures.ts";
+import { outsideTemperature, type ScaleTemperatures } from "./scaleTemperatures.ts";
 
 /**
  * What made the scale rise, and stay there. The level can't rise without a refill, and people refill by day, up to the brim, and mostly say
@@ -26,8 +26,7 @@ export interface Rise {
 export function riseCause(hopper: HopperState, rise: Rise, settings: FeederSettings): RiseCause {
   if (rise.isReported) return { kind: "food" };
   if (!hasRoomFor(hopper, rise.grams, settings)) return { kind: "load" };
-  const { air, lid, inside } = rise.temperatures;
-  const outside = air ?? lid ?? inside;
+  const outside = outsideTemperature(rise.temperatures);
   const isWarm = outside === null || outside >= snowBelow;
   const { hopperCapacity } = settings;
   if (isWarm && rise.grams >= rainMax(hopperCapacity)) return { kind: "food" };

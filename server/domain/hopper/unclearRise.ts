@@ -2,7 +2,7 @@ import { hours, type Instant, inHours, minutes, type Span } from "../instant.ts"
 import type { HopperState, UnclearRise } from "./hopperState.ts";
 import { addVariance } from "./levelFilter.ts";
 import { snowBelow } from "./lidLoad.ts";
-import type { ScaleTemperatures } from "./scaleTemperatures.ts";
+import { outsideTemperature, type ScaleTemperatures } from "./scaleTemperatures.ts";
 
 /** g an hour and kelvin, at least: 2.5 mm a day and kelvin (Hock 2003, see lidLoad.ts) on a lid of 200 cm². */
 const meltedAtLeast = 2;
@@ -26,18 +26,14 @@ export const startUnclearRise = (
 });
 
 /** After a reading: what has gone from the lid was no food; what thaw has left there is. */
-export function updateUnclearRise(
-  hopper: HopperState,
-  { air, lid, inside }: ScaleTemperatures,
-  passed: Span,
-): HopperState {
+export function updateUnclearRise(hopper: HopperState, temperatures: ScaleTemperatures, passed: Span): HopperState {
   const rise = hopper.unclearRise;
   if (rise === null) return hopper;
   const grams = unclearGrams(hopper);
   // Whatever is gone fell off or melted: what is left of it is less likely food.
   const goneShare = 1 - grams / rise.grams;
   if (goneShare > goneShareMax) return { ...hopper, unclearRise: null };
-  const outside = air ?? lid ?? inside;
+  const outside = outsideTemperature(temperatures);
   const thaw = outside === null || outside < snowBelow ? 0 : meltedAtLeast * outside;
   const melted = (rise.isRain ? rise.grams / driedWithinHours : thaw) * inHours(passed);
   const meltableGrams = rise.meltableGrams + melted;

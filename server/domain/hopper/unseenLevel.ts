@@ -1,6 +1,7 @@
 import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, inDays, type Span } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
+import { restShare } from "./gramsLeft.ts";
 import type { HopperState, LevelHypothesis } from "./hopperState.ts";
 import { type Covariance, resetLevel, resetPortion } from "./levelFilter.ts";
 import {
@@ -127,8 +128,6 @@ export const cutShortUnseen = (hopper: HopperState, variance: number): HopperSta
 
 // --- empty portions --------------------------------------------------------------------------------------------------
 
-/** What lies in corners, of the brim, give or take as much. Common practice, no source. */
-const restShare = 0.025;
 /** Empty portions come in ones and in runs by nature (feed/emptyPortions.ts), and a run may be a jam: after twelve they prove nothing more. */
 const emptyByNature = 0.08;
 const emptyAgain = 0.6;
