@@ -184,17 +184,16 @@ export function updateHopperByPortion(
 function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
   const { lastPortionAt, levelMeasuredAt, appetite } = hopper;
   const isCounted = hopper.isKnown && (levelMeasuredAt === null || at > levelMeasuredAt);
-  const lowered = !isCounted
-    ? hopper
-    : isUnseen(hopper)
-      ? lowerUnseen(hopper, didFall, at, settings)
-      : { ...hopper, estimate: lowerEstimate(hopper, didFall, settings) };
+  const lowered = isCounted && isUnseen(hopper) ? lowerUnseen(hopper, didFall, at, settings) : hopper;
   return {
     ...lowered,
+    estimate: isCounted && !isUnseen(hopper) ? lowerEstimate(hopper, didFall, settings) : lowered.estimate,
     portionsSinceWeighed: hopper.portionsSinceWeighed + (isCounted ? 1 : 0),
     lastPortionAt: lastPortionAt === null ? at : later(at, lastPortionAt),
     appetite: updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings),
-    ...(didFall ? { scoreBeforeDry: null, levelBeforeDry: null, emptyPortions: 0 } : {}),
+    scoreBeforeDry: didFall ? null : lowered.scoreBeforeDry,
+    levelBeforeDry: didFall ? null : lowered.levelBeforeDry,
+    emptyPortions: didFall ? 0 : lowered.emptyPortions,
   };
 }
 
