@@ -20,7 +20,7 @@ import type { FeederState, Trouble } from "./feeder.ts";
 import { withCurrentPlan } from "./feedingPlan/planState.ts";
 import { findFaults, troubleShownMax, withForecast } from "./findFaults.ts";
 import { hopperLevel, updateHopperByPortion, updateHopperUntil } from "./hopper/level.ts";
-import { updateHopperByRefill } from "./hopper/refill.ts";
+import { believeUnweighedWord, updateHopperByRefill } from "./hopper/refill.ts";
 import { updateHopperByWeighing } from "./hopper/weighing.ts";
 import { after, days, earlier, type Instant, later, minutes, type Span } from "./instant.ts";
 import {
@@ -140,7 +140,7 @@ function applyReport(known: FeederState, report: Report, now: Instant, effects: 
   const paused = (readingsAt === null ? null : report.readings.paused) ?? isPaused(started.orders, now);
   const insideTemperature =
     readingsAt === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: readingsAt };
-  const context: ReportContext = { origin, insideTemperature, paused, place: settings.place, now, effects };
+  const context: ReportContext = { origin, insideTemperature, paused, now, effects };
   const withEvents = applyEvents({ ...started, reporting }, report.events, context);
   return readingsAt === null ? withEvents : applyReadings(withEvents, report, readingsAt, context);
 }
@@ -191,7 +191,6 @@ interface ReportContext {
   readonly origin: EventOrigin;
   readonly insideTemperature: InsideTemperature | null;
   readonly paused: boolean;
-  readonly place: Place | null;
   readonly now: Instant;
   readonly effects: Effect[];
 }
@@ -221,7 +220,7 @@ function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, 
       draft.feed = updateFeedByPress(draft.feed, event, now, paused, doubtfulSince(button, event.recordedAt));
       return;
     case "deposit":
-      applyDeposit(draft, event, context);
+      applyDeposit(draft, event, settings.place, context);
       return;
     case "refill": {
       const reportedEvents = reportedRefill(event);
@@ -243,10 +242,11 @@ function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, 
   }
 }
 
-function applyDeposit(draft: Draft, event: Extract<FeederEvent, { kind: "deposit" }>, context: ReportContext): void {
+type DepositEvent = Extract<FeederEvent, { kind: "deposit" }>;
+function applyDeposit(draft: Draft, event: DepositEvent, place: Place | null, context: ReportContext): void {
   // A button that chatters uses up the portions that a program gives in an hour.
   const nothingOwed = context.paused || isFoundChattering(draft.sensors.button, event.recordedAt);
-  draft.feed = updateFeedByDeposit(draft.feed, event, context.now, nothingOwed, context.place);
+  draft.feed = updateFeedByDeposit(draft.feed, event, context.now, nothingOwed, place);
   draft.cold = updateColdByDeposit(draft.cold, event, event.recordedAt);
 }
 
@@ -308,21 +308,21 @@ function applyWeight(
   at: Instant,
   effects: Effect[],
 ): FoodState {
-  const { settings } = state;
+  const { settings, cold } = state;
   const { hopper: weight, spooled } = readings;
   // A feeder without events left to send proves that no other portion fell. The events of this report still wait there until it
   // is answered.
   const isComplete = spooled === null || spooled <= reportedEvents;
   const hopper = isComplete ? updateHopperUntil(state.hopper, at, settings) : state.hopper;
-  if (weight === null) return { hopper, feed: state.feed, cold: state.cold };
+  if (weight === null) return { hopper: believeUnweighedWord(hopper, at, settings), feed: state.feed, cold };
   // Portions not reported yet are missing from the weight already.
   const weighing = isComplete
     ? updateHopperByWeighing(hopper, weight, at, settings, readings)
     : { hopper, foundRefill: null };
   const feed = updateFeedByWeighing(state.feed, weight, at, settings);
-  if (weighing.foundRefill === null) return { hopper: weighing.hopper, feed, cold: state.cold };
+  if (weighing.foundRefill === null) return { hopper: weighing.hopper, feed, cold };
   effects.push({ kind: "refillDetected", added: weighing.foundRefill, at });
-  return { hopper: weighing.hopper, feed: updateFeedByRefill(feed), cold: updateColdByRefill(state.cold) };
+  return { hopper: weighing.hopper, feed: updateFeedByRefill(feed), cold: updateColdByRefill(cold) };
 }
 
 function applyRefill(

@@ -6,6 +6,7 @@ import { feedFaults } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
 import { hopperFaults, updateHopperForecast } from "./hopper/hopperFaults.ts";
 import { hopperLevel } from "./hopper/level.ts";
+import { fallSpan } from "./hopper/outlierReading.ts";
 import { after, hours, type Instant, minutes, type Span } from "./instant.ts";
 import { pauseFaults, staysPausedFault } from "./orders/orderFaults.ts";
 import { isPaused } from "./orders/pauseStatus.ts";
@@ -83,7 +84,7 @@ const asList = (fault: Fault | null): readonly Fault[] => (fault === null ? [] :
 function isWaitingForLevel({ hopper, alarms, settings }: FeederState, { kind }: Fault, now: Instant): boolean {
   const { pendingJump, estimate } = hopper;
   if (pendingJump === null || pendingJump.grams >= estimate.level || isActiveAlarm(alarms[kind])) return false;
-  const settlesAt = after(pendingJump.at, (2 * settings.reportEvery + minutes(1)) as Span);
+  const settlesAt = after(pendingJump.at, (fallSpan + 2 * settings.reportEvery) as Span);
   return now < settlesAt && emptyLikeFaults.has(kind);
 }
 

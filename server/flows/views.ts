@@ -22,7 +22,7 @@ import type { FeederState, LatestReadings } from "../domain/feeder.ts";
 import { feederSummary } from "../domain/feederSummary.ts";
 import { foodKinds, foods } from "../domain/food.ts";
 import { foodOutlook } from "../domain/foodOutlook.ts";
-import { hopperLevel, learntPortion } from "../domain/hopper/level.ts";
+import { currentPortion, hopperLevel } from "../domain/hopper/level.ts";
 import { after, days, type Instant, isoOf } from "../domain/instant.ts";
 import { momentText } from "../domain/localTime.ts";
 import { openQuestions, questionPage } from "../domain/openQuestions.ts";
@@ -129,7 +129,7 @@ function readingsView({ at, readings }: LatestReadings): ReadingsView {
 function hopperView(state: FeederState, now: Instant): HopperView {
   const { hopper, settings } = state;
   const { forecast, text } = foodOutlook(state, now);
-  const portion = learntPortion(hopper).mean;
+  const portion = currentPortion(hopper, settings);
   return {
     capacityGrams: settings.hopperCapacity,
     capacityAssumed: isAssumed(settings, "hopperCapacity"),

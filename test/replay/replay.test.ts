@@ -95,8 +95,11 @@ describe("a keeper's action, replayed,", () => {
   it("may be a refill by grams, a refill to the brim, or a level that somebody read", async () => {
     expect(await levels()).toBeNull();
     expect(await levels({ refill: { filled: true } })).toBe(2_000);
-    expect(await levels({ refill: { levelGrams: 300 } })).toBe(300);
-    expect(await levels({ refill: { levelGrams: 300 } }, { refill: { grams: 200 } })).toBe(500);
+    // Words are evidence: what was told last moves the level by nearly all of it.
+    expect(Math.abs(((await levels({ refill: { levelGrams: 300 } })) ?? 0) - 300)).toBeLessThan(5);
+    expect(
+      Math.abs(((await levels({ refill: { levelGrams: 300 } }, { refill: { grams: 200 } })) ?? 0) - 500),
+    ).toBeLessThan(15);
   });
 
   it("may be a pause that must be confirmed, or a resume that replaces it", async () => {
@@ -166,11 +169,16 @@ describe("periodic checks", () => {
 });
 
 describe("a refill that was entered late", () => {
-  it("counts from when it happened: later readings of the scale include it", async () => {
+  it("counts from when it happened: later readings of the scale include it, and without one the word counts", async () => {
     const weighed = reports(20, 60, () => ({ readings: { hopperGrams: 900 } }));
     const level = async (refill: object) => {
       const log = [settings(0, { ...rowan, sensors: { ...chute, scale: true } }), ...weighed];
-      const { output } = await replay([...log, keeper(61, { refill: { grams: 500, ...refill } }), report(900)]);
+      const { output } = await replay([
+        ...log,
+        keeper(61, { refill: { grams: 500, ...refill } }),
+        report(100),
+        report(900),
+      ]);
       const [line] = hoppers(output) as { hopper: { grams: number } }[];
       return line?.hopper.grams;
     };

@@ -204,7 +204,7 @@ describe("a feeder", () => {
     const refill = { id: "refill-02", what: { kind: "added", grams: 200 } };
     const first = (await post(server, url, refill, server.keeper)).json() as FeederView;
     const again = (await post(server, url, refill, server.keeper)).json() as FeederView;
-    expect(first.hopper.level?.grams).toBeCloseTo(500, 0);
+    expect(Math.abs((first.hopper.level?.grams ?? 0) - 500)).toBeLessThan(15); // words are evidence, and move it by nearly all of it
     expect(again.hopper.level).toEqual(first.hopper.level);
   });
 

@@ -1,6 +1,6 @@
 import type Database from "better-sqlite3";
-import { type Instant, instant } from "../../domain/instant.ts";
-import type { KeeperStore, PeopleStore } from "../../ports.ts";
+import { type Instant, instantOf } from "../../domain/instant.ts";
+import type { KeeperStore, PeopleStore, SessionRow } from "../../ports.ts";
 import { instantFrom, roleFrom } from "./rows.ts";
 import type { Statements } from "./writes.ts";
 
@@ -28,9 +28,7 @@ export function directRequestReads(database: Database.Database): RequestReads {
     async session(tokenHash) {
       const found = session.get(tokenHash);
       if (found === undefined) return null;
-      const { keeperId: id, name, createdAt, lastSeenAt, expiresAt } = found;
-      const times = { createdAt: moment(createdAt), lastSeenAt: moment(lastSeenAt), expiresAt: moment(expiresAt) };
-      return { tokenHash, keeper: { id, name }, ...times };
+      return sessionFrom(found, { id: found.keeperId, name: found.name }, instantOf); // stored as ISO text
     },
     async roleAt(person, of) {
       const found = "yard" in of ? atYard.get(person, of.yard) : atFeeder.get(person, of.feeder);
@@ -39,29 +37,35 @@ export function directRequestReads(database: Database.Database): RequestReads {
   };
 }
 
-interface SessionColumns {
+interface SessionColumns extends SessionTimes<string> {
   readonly keeperId: string;
   readonly name: string;
-  readonly createdAt: string;
-  readonly lastSeenAt: string;
-  readonly expiresAt: string;
 }
 
-/** As Prisma stores a DateTime: ISO text with its offset. */
-const moment = (text: string): Instant => instant(Date.parse(text));
+interface SessionTimes<Time> {
+  readonly tokenHash: string;
+  readonly createdAt: Time;
+  readonly lastSeenAt: Time;
+  readonly expiresAt: Time;
+}
+
+const sessionFrom = <Time>(
+  { tokenHash, createdAt, lastSeenAt, expiresAt }: SessionTimes<Time>,
+  { id, name }: SessionRow["keeper"],
+  at: (time: Time) => Instant,
+): SessionRow => ({
+  tokenHash,
+  keeper: { id, name },
+  createdAt: at(createdAt),
+  lastSeenAt: at(lastSeenAt),
+  expiresAt: at(expiresAt),
+});
 
 /** The same inside an open transaction of Prisma, with what it has written. */
 export const statementRequestReads = (statements: Statements): RequestReads => ({
   async session(tokenHash) {
     const found = await statements.session.findUnique({ where: { tokenHash }, include: { keeper: true } });
-    if (found === null) return null;
-    const { keeper, createdAt, lastSeenAt, expiresAt } = found;
-    const times = {
-      createdAt: instantFrom(createdAt),
-      lastSeenAt: instantFrom(lastSeenAt),
-      expiresAt: instantFrom(expiresAt),
-    };
-    return { tokenHash, keeper: { id: keeper.id, name: keeper.name }, ...times };
+    return found && sessionFrom(found, found.keeper, instantFrom);
   },
   async roleAt(person, of) {
     const yard = "yard" in of ? { id: of.yard } : { feeders: { some: { id: of.feeder } } };

@@ -1,3 +1,4 @@
+import type { LevelBeforeDry } from "../hopper/hopperState.ts";
 import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
 import { normalQuantile95 } from "../hopper/truncatedNormal.ts";
 import { logNormalTail } from "../normalTail.ts";
@@ -92,18 +93,30 @@ const runOutProbabilityUnknown = onsetProbabilities.jammed + onsetProbabilities.
  * The probability that the food ran out at this portion, given that it hadn't before: the last of it lies in the corners, so
  * it stops falling at some level between the empty limit and zero.
  */
-function runOutProbability(level: HopperLevel | null, settings: FeederSettings): number {
-  if (level === null) return runOutProbabilityUnknown;
+function runOutProbability(known: HopperLevel | null, settings: FeederSettings): number {
+  if (known === null) return runOutProbabilityUnknown;
+  // The empty portions themselves are counted as evidence already, so it is the level that they haven't changed yet.
+  const level: LevelBeforeDry = known.beforeDry ?? known;
   const emptyBelow = emptyThreshold(settings);
   // The interval is cut off at zero: its upper half gives the deviation.
   const deviation = Math.max((level.high - level.grams) / normalQuantile95, settings.portionMass / 2);
   const below = (bound: number) => Math.exp(logNormalTail(-(bound - level.grams) / deviation));
   const isLeftProbability = 1 - below(0);
   const perGram = (below(emptyBelow) - below(0)) / emptyBelow;
+  const usual = Math.min((settings.portionMass * perGram) / Math.max(isLeftProbability, 1e-6), 0.5);
   return Math.max(
-    Math.min((settings.portionMass * perGram) / Math.max(isLeftProbability, 1e-6), 0.5),
+    usual,
+    skewedRunOut(level, settings),
     settings.sensors.scale ? runOutProbabilityMinByScale : runOutProbabilityMin,
   );
 }
+
+/** Where most histories say that the hopper is empty and another that it was refilled, no normal distribution through their interval shows it. */
+function skewedRunOut({ low, grams: middle, high }: LevelBeforeDry, settings: FeederSettings): number {
+  // A normal distribution cut off at zero comes to 2.
+  const isUneven = high - middle > unevenFrom * (middle - low);
+  return isUneven && middle <= emptyThreshold(settings) ? 0.5 : 0;
+}
+const unevenFrom = 3;
 
 const logSumExp = (a: number, b: number): number => Math.max(a, b) + Math.log1p(Math.exp(-Math.abs(a - b)));

@@ -39,15 +39,14 @@ export const initialOwnLimits: OwnLimits = {
 
 /** A portion that its program decided on: what the keeper orders is given in any case. `isPayment`: for a deposit or a press. */
 export function updateOwnLimits(limits: OwnLimits, at: Instant, isPayment: boolean, place: Place | null): OwnLimits {
-  const counted = countPortion(limits, at);
-  const lastHour = sum(counted.portions.slice(1)); // 55 to 60 minutes
-  const faded = fadedHighest(limits, at);
+  const { binBegin, portions } = countPortion(limits, at);
+  const lastHour = sum(portions) - (portions[0] ?? 0); // 55 to 60 minutes
+  const isHighest = lastHour >= fadedHighest(limits, at);
   return {
-    binBegin: counted.binBegin,
-    portions: counted.portions,
-    ...(lastHour >= faded
-      ? { highest: lastHour, highestAt: at }
-      : { highest: limits.highest, highestAt: limits.highestAt }),
+    binBegin,
+    portions,
+    highest: isHighest ? lastHour : limits.highest,
+    highestAt: isHighest ? at : limits.highestAt,
     paidInDarkAt: isPayment && minutesOfLight(place, at) < -darkAfter ? at : limits.paidInDarkAt,
     hours: updateHours(limits.hours, at),
   };
@@ -77,12 +76,13 @@ const fadedHighest = ({ highest, highestAt }: OwnLimits, at: Instant): number =>
 function countPortion({ binBegin, portions }: OwnLimits, at: Instant): Pick<OwnLimits, "binBegin" | "portions"> {
   const begin = (Math.floor(at / binLength) * binLength) as Instant;
   const newest = binBegin === null || begin > binBegin ? begin : binBegin;
-  const shifted = binBegin === null ? portions : shiftedBins(portions, newest - binBegin);
+  const counted = binBegin === null || newest === binBegin ? [...portions] : shiftedBins(portions, newest - binBegin);
   const index = binCount - 1 - (newest - begin) / binLength; // a late event belongs to an older bin, or to none
-  return { binBegin: newest, portions: shifted.map((count, bin) => (bin === index ? count + 1 : count)) };
+  if (index >= 0) counted[index] = (counted[index] ?? 0) + 1;
+  return { binBegin: newest, portions: counted };
 }
 
-const shiftedBins = (portions: readonly number[], passed: number): readonly number[] =>
+const shiftedBins = (portions: readonly number[], passed: number): number[] =>
   portions.map((_, bin) => portions[bin + Math.max(0, passed) / binLength] ?? 0);
 
 /** In the last 60 to 65 minutes. */
@@ -137,7 +137,10 @@ function updateHours(before: PaidHours, at: Instant): PaidHours {
   const passed = week - before.week;
   const bit = hourBit(hourOf(at));
   if (passed < 0) return before;
-  if (passed === 0) return { ...before, thisWeek: before.thisWeek | bit, portions: before.portions + 1 };
+  if (passed === 0) {
+    const { lastWeek, portions } = before;
+    return { week, thisWeek: before.thisWeek | bit, lastWeek, portions: portions + 1 };
+  }
   const isKnown = passed === 1;
   return {
     week,

@@ -14,7 +14,8 @@ import {
   usualDailyGrams,
 } from "./appetite.ts";
 import { daySpanAt } from "./daySpan.ts";
-import { type FirstPassage, firstPassageProbability, firstPassageQuantile } from "./inverseGaussian.ts";
+import { type GramsLeft, type GramsLeftPart, gramsLeftQuantile, probabilityEatenUp, restGrams } from "./gramsLeft.ts";
+import type { LevelHypothesis } from "./hopperState.ts";
 import { type HopperState, hopperLevel, learntPortion } from "./level.ts";
 import { levelPortionCovariance, levelVariance, portionVariance } from "./levelFilter.ts";
 
@@ -49,7 +50,7 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
       decline.forecast,
       settings,
       now,
-      firstPassageQuantile(decline.passage, probability),
+      gramsLeftQuantile(decline.left, probability, decline.rate * forecastDaysMax),
       forecastDaysMax,
     );
   const p10 = earlier(at(0.1), forecastLimit(hopper, settings, now));
@@ -85,12 +86,17 @@ export function mayBeEmptyWithin(
   if (decline.kind !== "declining") return decline.kind === "unknown";
   const eaten = expectedEaten(decline.forecast, settings, now, after(now, horizon));
   // A little less than the probability, for the rounding in the forecast.
-  return firstPassageProbability(decline.passage, eaten) >= 0.99 * probability;
+  return probabilityEatenUp(decline.left, eaten) >= 0.99 * probability;
 }
 
 type LevelDecline =
   | Exclude<EmptyForecast, { kind: "emptyAt" }>
-  | { readonly kind: "declining"; readonly passage: FirstPassage; readonly forecast: AppetiteForecast };
+  | {
+      readonly kind: "declining";
+      readonly left: GramsLeft;
+      readonly rate: number;
+      readonly forecast: AppetiteForecast;
+    };
 
 /** Used twice at each step. */
 const levelDecline = memoizeLatest(computeLevelDecline);
@@ -102,17 +108,41 @@ function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now:
   if (forecast === null)
     return isUnvisited(hopper.appetite) ? { kind: "notEmptying" } : { kind: "unknown", missing: "appetite" };
   const portion = learntPortion(hopper);
-  const distance = Math.max(level.grams, 0.5 * portion.mean);
+  const rest = restGrams(settings);
+  const distance = Math.max(level.grams - rest, 0.5 * portion.mean);
   const rate = dailyRate(forecast, daySpanAt(settings, now));
   if (distance > rate * forecastDaysMax) return { kind: "notEmptying" };
-  const horizon = Math.max(distance / rate, 0.02);
+  const rateVarianceAt = (grams: number) =>
+    forecastVariance(forecast, Math.max(grams / rate, 0.02), grams, portion.mean, portion.spread);
+  if (hopper.hypotheses.length > 0) {
+    const parts = hopper.hypotheses.map((each) => gramsLeftBy(each, portion.mean, settings, rateVarianceAt));
+    return { kind: "declining", left: { kind: "histories", parts }, rate, forecast };
+  }
   const relativeVariance =
-    forecastVariance(forecast, horizon, distance, portion.mean, portion.spread) + levelVarianceAt(hopper, distance);
-  return {
-    kind: "declining",
-    passage: { distance, drift: 1, spread: Math.sqrt(relativeVariance * distance) },
-    forecast,
-  };
+    rateVarianceAt(distance) + levelVarianceAt(hopper, distance) + Math.min((rest / distance) ** 2, 1);
+  const passage = { distance, drift: 1, spread: Math.sqrt(relativeVariance * distance) };
+  return { kind: "declining", left: { kind: "passage", passage }, rate, forecast };
+}
+
+/**
+ * By one history. Birds are counted in portions, so that a history of heavier portions has fewer of them left in the same grams, and an
+ * error of the portion moves level and appetite together.
+ */
+function gramsLeftBy(
+  { probability, level, portion, covariance }: LevelHypothesis,
+  countedPortion: number,
+  settings: FeederSettings,
+  rateVarianceAt: (grams: number) => number,
+): GramsLeftPart {
+  const [levelVar, both, portionVar] = covariance;
+  const rest = restGrams(settings);
+  const counted = countedPortion / portion;
+  const grams = counted * (level - rest);
+  const share = Math.max(level - rest, 0) / portion;
+  const variance = levelVar + rest * rest + share * (share * portionVar - 2 * both);
+  const least = 0.5 * (levelVar + rest * rest);
+  const rateVariance = rateVarianceAt(Math.max(grams, countedPortion));
+  return { probability, grams, variance: counted * counted * Math.max(variance, least), rateVariance };
 }
 
 /**

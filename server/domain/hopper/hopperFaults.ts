@@ -16,7 +16,7 @@ import { emptyThreshold, type HopperLevel, type HopperState, hopperLevel } from 
  */
 export interface HopperForecast {
   readonly at: Instant;
-  readonly level: number; // g, estimated then
+  readonly level: number; // g, told then
   readonly horizon: Span; // how far it looked
   readonly foodLowFault: Fault | null;
 }
@@ -35,7 +35,7 @@ export function updateHopperForecast(
 ): HopperForecast | null {
   if (hopper.emptySince !== null) return null;
   const horizon = (forecastWidening(hopper, foodLowSince) * settings.foodWarningAhead) as Span;
-  const { level } = hopper.estimate;
+  const level = hopperLevel(hopper, settings)?.grams ?? hopper.estimate.level; // as it is told
   const isValid =
     before !== null &&
     now < after(before.at, forecastAgeMax) &&
@@ -115,46 +115,48 @@ function foodOutFault(hopper: HopperState, level: HopperLevel, settings: FeederS
   };
 }
 
+/** Spans: where the median lies beyond them p10 is early by what isn't known, and the days to come will show more. Our choice. */
+const medianWithin = 2;
+
 function foodLowFault(hopper: HopperState, settings: FeederSettings, now: Instant, horizon: Span): Fault | null {
   const level = hopperLevel(hopper, settings);
   if (level === null) return null;
   const forecast = forecastWithin(hopper, settings, horizon, now);
   if (forecast === null) return null;
-  if (forecast.kind === "emptyAt") {
-    const text = foodText(forecast, hopper, settings, now);
-    return {
-      kind: "foodLow",
-      reason: texts.hopper.low(gramsText(level.grams), text),
-      evidence: [
-        ...levelEvidence(hopper, level),
-        {
-          label: texts.hopper.possiblyEmptyLabel,
-          value: dayPartText(forecast.p10, settings.zone, now),
-          at: forecast.p10,
-        },
-        {
-          label: texts.hopper.probablyEmptyLabel,
-          value: dayPartText(forecast.p50, settings.zone, now),
-          at: forecast.p50,
-        },
-      ],
-      confidence: null,
-    };
-  }
-  // The appetite isn't known yet: the level alone decides.
-  const lowLevel = 0.1 * (horizon / settings.foodWarningAhead) * settings.hopperCapacity;
-  if (level.grams <= lowLevel) {
-    const isUnderTenth = level.grams <= 0.1 * settings.hopperCapacity; // an active alarm looks further ahead
-    return {
-      kind: "foodLow",
-      reason: (isUnderTenth ? texts.hopper.lowWithoutForecast : texts.hopper.littleWithoutForecast)(
-        gramsText(level.grams),
-      ),
-      evidence: levelEvidence(hopper, level),
-      confidence: null,
-    };
-  }
-  return null;
+  if (forecast.kind !== "emptyAt") return lowLevelFault(hopper, level, settings, horizon);
+  const isRaised = horizon > settings.foodWarningAhead;
+  if (!isRaised && forecast.p50 - now > medianWithin * horizon) return null;
+  const evidence = (label: string, at: Instant) => ({ label, value: dayPartText(at, settings.zone, now), at });
+  return {
+    kind: "foodLow",
+    reason: texts.hopper.low(gramsText(level.grams), foodText(forecast, hopper, settings, now)),
+    evidence: [
+      ...levelEvidence(hopper, level),
+      evidence(texts.hopper.possiblyEmptyLabel, forecast.p10),
+      evidence(texts.hopper.probablyEmptyLabel, forecast.p50),
+    ],
+    confidence: null,
+  };
+}
+
+/** The appetite isn't known yet: the level alone decides. */
+function lowLevelFault(
+  hopper: HopperState,
+  level: HopperLevel,
+  { foodWarningAhead, hopperCapacity }: FeederSettings,
+  horizon: Span,
+): Fault | null {
+  const lowLevel = 0.1 * (horizon / foodWarningAhead) * hopperCapacity;
+  if (level.grams > lowLevel) return null;
+  const isUnderTenth = level.grams <= 0.1 * hopperCapacity; // an active alarm looks further ahead
+  return {
+    kind: "foodLow",
+    reason: (isUnderTenth ? texts.hopper.lowWithoutForecast : texts.hopper.littleWithoutForecast)(
+      gramsText(level.grams),
+    ),
+    evidence: levelEvidence(hopper, level),
+    confidence: null,
+  };
 }
 
 /** The forecast where it says that the food may end within `ahead`, or is unknown; else null. */

@@ -1,9 +1,11 @@
 import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, later } from "../instant.ts";
+import { memoizeLatest } from "../memoizeLatest.ts";
 import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
-import { type Appetite, initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
+import { initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
+import type { HopperState, LevelBeforeDry } from "./hopperState.ts";
 import {
   addVariance,
   diagonalCovariance,
@@ -13,52 +15,27 @@ import {
   predictByPortion,
   resetPortion,
   truncateBelow,
+  updateByMeasurement,
 } from "./levelFilter.ts";
-import { initialLidLoad, type LidLoadState } from "./lidLoad.ts";
+import { type Hypotheses, levelVarianceOf } from "./levelHypotheses.ts";
+import { initialLidLoad } from "./lidLoad.ts";
+import { mixtureInterval } from "./mixtureInterval.ts";
+import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
-import { truncatedNormalInterval } from "./truncatedNormal.ts";
+import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
+import { acceptRiseAsFood, unclearGrams } from "./unclearRise.ts";
+import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
 
+export type { HopperState } from "./hopperState.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
-
-/**
- * How much is in the hopper. Portions are subtracted by dead reckoning, a scale if there is one (weighing.ts) and what
- * the keeper enters (refill.ts) correct it, and both teach what a portion weighs. The level is unknown before one of them.
- */
-export interface HopperState {
-  readonly isKnown: boolean; // false until a scale or a refill has given a level; `estimate.level` means nothing until then
-  readonly estimate: LevelEstimate;
-  readonly portionSpreadVariance: number; // g², of a single portion around the mean portion
-  readonly noiseVariance: number; // g², of a single reading, learnt
-  readonly statedPortionGrams: number; // g, the portion weight entered by the keeper when learning began
-  readonly portionsSinceWeighed: number;
-  readonly lastPortionAt: Instant | null;
-  readonly weighedAt: Instant | null; // the last reading that was accepted
-  readonly levelMeasuredAt: Instant | null; // portions before then are already missing from the level
-  readonly predictedAt: Instant | null; // up to then the scale's drift and the snow are predicted
-  readonly lidLoad: LidLoadState;
-  readonly cellCelsius: number | null; // of the load cell, which lags behind the thermometer; null without one
-  readonly pendingJump: PendingJump | null;
-  readonly foundRefill: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
-  readonly refillReportedAt: Instant | null; // when the keeper last entered one
-  readonly amountReportedAt: Instant | null; // when the keeper last entered how much was poured in
-  readonly emptyPortions: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
-  readonly emptySince: Instant | null;
-  readonly appetite: Appetite;
-}
-
-/** A reading far off, not yet accepted. */
-export interface PendingJump {
-  readonly grams: number; // what the level would be
-  readonly residual: number; // g, from what was expected
-  readonly at: Instant; // of the first such reading
-  readonly count: number; // of readings that agreed
-}
 
 /** A point and the interval that holds the truth nine times in ten. All within 0 and 120 % of the capacity. */
 export interface HopperLevel {
   readonly grams: Grams;
   readonly low: Grams;
   readonly high: Grams;
+  /** What was believed before portions came up empty, where those are all that it was changed by since. */
+  readonly beforeDry?: LevelBeforeDry;
 }
 
 /** One portion against the next: within 30 %, until their own scatter is seen. Common practice, no source. */
@@ -77,56 +54,108 @@ export const emptyThreshold = (settings: FeederSettings): Grams =>
 
 export function initialHopper(settings: FeederSettings, now: Instant): HopperState {
   const portion = settings.portionMass;
-  const slope = slopeDeviation(settings) ** 2;
   return {
-    isKnown: false,
-    estimate: {
-      level: 0,
-      portion,
-      slope: 0,
-      offset: 0,
-      zeroDrift: 0,
-      lidLoad: 0,
-      covariance: diagonalCovariance({
-        portion: statedPortionVariance(settings),
-        slope,
-        offset: zeroOffsetVariance(slope, true, settings),
-      }),
-    },
+    ...nothingSeen,
+    estimate: initialEstimate(settings),
     portionSpreadVariance: (portionRelativeSpread * portion) ** 2,
     noiseVariance: scaleNoise(settings) ** 2,
-    statedPortionGrams: portion,
-    portionsSinceWeighed: 0,
-    lastPortionAt: null,
-    weighedAt: null,
-    levelMeasuredAt: null,
-    predictedAt: null,
-    lidLoad: initialLidLoad,
-    cellCelsius: null,
-    pendingJump: null,
-    foundRefill: null,
-    refillReportedAt: null,
-    amountReportedAt: null,
-    emptyPortions: 0,
-    emptySince: null,
+    statedPortionGrams: statedPortion(settings),
     appetite: initialAppetite(now),
   };
 }
 
-export function hopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
-  if (!hopper.isKnown) return null;
-  const { level } = hopper.estimate;
-  const scaleError = settings.sensors.scale ? unlearntVariance(level, settings) : 0;
-  const deviation = Math.sqrt(levelVariance(hopper.estimate) + scaleError);
-  const { low, mean, high } = truncatedNormalInterval(level, deviation, brimGrams(settings));
-  return { grams: grams(mean), low: grams(low), high: grams(high) };
+function initialEstimate(settings: FeederSettings): LevelEstimate {
+  const slope = slopeDeviation(settings) ** 2;
+  const portion = statedPortionVariance(settings);
+  const covariance = diagonalCovariance({ portion, slope, offset: zeroOffsetVariance(slope, true, settings) });
+  return { level: 0, portion: settings.portionMass, slope: 0, offset: 0, zeroDrift: 0, lidLoad: 0, covariance };
 }
+
+/** What no reading, portion or word has told yet. */
+const nothingSeen = {
+  isKnown: false,
+  hypotheses: [],
+  portionsSinceWeighed: 0,
+  lastPortionAt: null,
+  weighedAt: null,
+  levelMeasuredAt: null,
+  predictedAt: null,
+  lidLoad: initialLidLoad,
+  cellCelsius: null,
+  pendingJump: null,
+  unclearRise: null,
+  foundRefill: null,
+  refillReportedAt: null,
+  toldLevel: null,
+  lastWord: null,
+  unweighedWord: null,
+  realisedError: initialRealisedError,
+  scoreBeforeDry: null,
+  levelBeforeDry: null,
+  emptyPortions: 0,
+  emptySince: null,
+} as const satisfies Partial<HopperState>;
+
+/** Asked several times a step. */
+export const hopperLevel = memoizeLatest(computeHopperLevel);
+
+function computeHopperLevel(hopper: HopperState, settings: FeederSettings): HopperLevel | null {
+  if (!hopper.isKnown) return null;
+  const [low, point, high] = levelInterval(hopper, settings);
+  // Less than the last portions may as well be nothing.
+  const level = { grams: grams(point), low: grams(low <= emptyThreshold(settings) ? 0 : low), high: grams(high) };
+  return hopper.levelBeforeDry === null ? level : { ...level, beforeDry: hopper.levelBeforeDry };
+}
+
+/** Low, point and high in grams. */
+type Interval = readonly [number, number, number];
+
+function levelInterval(hopper: HopperState, settings: FeederSettings): Interval {
+  const { unclearRise, hypotheses, realisedError, estimate } = hopper;
+  const widening = realisedError.factor / normalQuantile95;
+  const brim = brimGrams(settings);
+  if (hypotheses.length > 0) return hypothesesInterval(hypotheses, widening, brim);
+  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
+  const deviation = widening * Math.sqrt(levelVariance(estimate) + scaleError);
+  if (unclearRise === null) {
+    const { low, mean, high } = truncatedNormalInterval(estimate.level, deviation, brim);
+    return [low, mean, high];
+  }
+  const { foodProbability } = unclearRise;
+  const { low, median, high } = mixtureInterval(
+    [
+      { probability: 1 - foodProbability, mean: estimate.level, deviation },
+      { probability: foodProbability, mean: estimate.level + unclearGrams(hopper), deviation },
+    ],
+    brim,
+  );
+  return [low, median, high];
+}
+
+/** Histories change with a portion and a word only, and the level is asked for at each report. */
+const hypothesesInterval = memoizeLatest((hypotheses: Hypotheses, widening: number, brim: number): Interval => {
+  const components = hypotheses.map((each) => ({
+    probability: each.probability,
+    mean: each.level,
+    deviation: widening * Math.sqrt(levelVarianceOf(each)),
+  }));
+  const { low, median, high } = mixtureInterval(components, brim);
+  return [low, median, high];
+});
 
 /** What one portion weighs as learnt so far, and how far single portions scatter around it. */
 export const learntPortion = (hopper: HopperState): { readonly mean: Grams; readonly spread: Grams } => ({
   mean: grams(hopper.estimate.portion),
   spread: grams(Math.sqrt(hopper.portionSpreadVariance)),
 });
+
+/** The same, or what the keeper has entered since the last portion, from which learning starts again. */
+export const currentPortion = (hopper: HopperState, settings: FeederSettings): Grams =>
+  hopper.statedPortionGrams === statedPortion(settings) ? learntPortion(hopper).mean : settings.portionMass;
+
+/** g; 0 while nobody has entered it, so that entering the very value that was assumed is seen. */
+const statedPortion = (settings: FeederSettings): number =>
+  isAssumed(settings, "portionMass") ? 0 : settings.portionMass;
 
 /**
  * A portion was given. `chuteBlind`: the chute sensor is known to miss what falls, so a count of zero is no evidence.
@@ -140,45 +169,83 @@ export function updateHopperByPortion(
   chuteBlind = false,
 ): HopperState {
   const at = portion.recordedAt;
-  const current = hopper.statedPortionGrams === settings.portionMass ? hopper : restartPortion(hopper, settings);
-  if (portion.cutShort === true) return updateByCutShortPortion(current, portion, settings);
+  const stated = hopper.statedPortionGrams === statedPortion(settings) ? hopper : restartPortion(hopper, settings);
+  if (portion.cutShort === true) return updateByCutShortPortion(stated, portion, settings);
   const didFall = didFoodFall(portion, settings, chuteBlind);
+  // Food falls though nothing seems left: what the scale showed was no snow.
+  const current = didFall === true && isScarce(stated.estimate) ? acceptRiseAsFood(stated) : stated;
   if (didFall === false) return updateByEmptyPortion(current, portion, settings);
-  const isCounted = current.isKnown && (current.levelMeasuredAt === null || at > current.levelMeasuredAt);
-  const updated: HopperState = {
-    isKnown: current.isKnown,
-    estimate: isCounted ? lowerEstimate(current, didFall === true, settings) : current.estimate,
-    portionSpreadVariance: current.portionSpreadVariance,
-    noiseVariance: current.noiseVariance,
-    statedPortionGrams: current.statedPortionGrams,
-    portionsSinceWeighed: current.portionsSinceWeighed + (isCounted ? 1 : 0),
-    lastPortionAt: current.lastPortionAt === null ? at : later(at, current.lastPortionAt),
-    weighedAt: current.weighedAt,
-    levelMeasuredAt: current.levelMeasuredAt,
-    predictedAt: current.predictedAt,
-    lidLoad: current.lidLoad,
-    cellCelsius: current.cellCelsius,
-    pendingJump: current.pendingJump,
-    foundRefill: current.foundRefill,
-    refillReportedAt: current.refillReportedAt,
-    amountReportedAt: current.amountReportedAt,
-    emptyPortions: didFall === true ? 0 : current.emptyPortions,
-    emptySince: current.emptySince,
-    appetite: updateAppetiteByMeal(current.appetite, current.estimate.portion, at, settings),
+  const updated = subtractPortion(current, didFall === true, at, settings);
+  return updated.portionsSinceWeighed > current.portionsSinceWeighed
+    ? updateEmptySince(updated, at, settings)
+    : updated;
+}
+
+function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
+  const { lastPortionAt, levelMeasuredAt, appetite } = hopper;
+  const isCounted = hopper.isKnown && (levelMeasuredAt === null || at > levelMeasuredAt);
+  const lowered = isCounted && isUnseen(hopper) ? lowerUnseen(hopper, didFall, at, settings) : hopper;
+  return {
+    ...lowered,
+    estimate: isCounted && !isUnseen(hopper) ? lowerEstimate(hopper, didFall, settings) : lowered.estimate,
+    portionsSinceWeighed: hopper.portionsSinceWeighed + (isCounted ? 1 : 0),
+    lastPortionAt: lastPortionAt === null ? at : later(at, lastPortionAt),
+    appetite: updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings),
+    scoreBeforeDry: didFall ? null : lowered.scoreBeforeDry,
+    levelBeforeDry: didFall ? null : lowered.levelBeforeDry,
+    emptyPortions: didFall ? 0 : lowered.emptyPortions,
   };
-  return isCounted ? updateEmptySince(updated, at, settings) : updated;
 }
 
 /** The motor didn't run, or nothing was seen to fall. */
-const updateByEmptyPortion = (
+function updateByEmptyPortion(
   hopper: HopperState,
   { recordedAt, motorRan }: Portion & { readonly recordedAt: Instant },
   settings: FeederSettings,
-): HopperState => ({
-  ...hopper,
-  emptyPortions: motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1,
-  appetite: updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper)),
-});
+): HopperState {
+  const emptyPortions = motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1;
+  const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
+  const next = { ...hopper, emptyPortions, appetite };
+  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
+    const levelBeforeDry = emptyPortions === 1 ? hopperLevel(hopper, settings) : hopper.levelBeforeDry;
+    return updateByDryUnseen({ ...next, levelBeforeDry }, recordedAt);
+  }
+  const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
+  return isRunEvident ? updateByRunDry(next, recordedAt, settings) : next;
+}
+
+/** Empty once hardly any history has food left, so that the interval says so too: then the level before shows how far it was off. */
+function updateByDryUnseen(hopper: HopperState, at: Instant): HopperState {
+  const { emptyPortions } = hopper;
+  const dry = dryUnseen(hopper, emptyPortions);
+  const score = emptyPortions === 1 ? dryScore(hopper) : hopper.scoreBeforeDry;
+  const isOut = emptyPortions >= emptyPortionsMin && dryProbabilityOf(dry) >= dryFrom && dry.emptySince === null;
+  if (!isOut) return { ...dry, scoreBeforeDry: score };
+  const realisedError = score === null ? dry.realisedError : updateRealisedError(dry.realisedError, score);
+  return { ...dry, emptySince: at, realisedError, scoreBeforeDry: null };
+}
+
+const dryFrom = 0.955;
+const dryAgainBelow = 0.5;
+
+/**
+ * The scale is as good as empty, and the chute saw nothing fall several times: what it shows is the rest in corners, and its own error. Far
+ * from it nothing is concluded: that is a jam.
+ */
+function updateByRunDry(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
+  const { estimate, weighedAt } = hopper;
+  if (!settings.sensors.scale || weighedAt === null || isAssumed(settings, "hopperCapacity")) return hopper;
+  const rest = restShare * settings.hopperCapacity;
+  const score = (estimate.level - rest) / Math.sqrt(levelVariance(estimate) + rest * rest);
+  if (Math.abs(score) > 3) return hopper;
+  const realisedError = updateRealisedError(hopper.realisedError, score);
+  const measured = estimate.level <= rest ? estimate : updateByMeasurement(estimate, rest, rest * rest);
+  const emptySince = measured.level <= dryGramsMax(settings) ? (hopper.emptySince ?? at) : hopper.emptySince;
+  return { ...hopper, estimate: measured, emptySince, unclearRise: null, realisedError };
+}
+/** Of the capacity, give or take as much. Common practice, no source. */
+const restShare = 0.03;
+const dryGramsMax = (settings: FeederSettings): number => 1.5 * restShare * settings.hopperCapacity;
 
 /**
  * A portion was cut short: anything from nothing to a whole one fell, all alike likely. Half of one is taken off, with the
@@ -194,11 +261,10 @@ function updateByCutShortPortion(
   const appetite = updateAppetiteByMeal(hopper.appetite, grams(portion / 2), recordedAt, settings);
   if (!hopper.isKnown || (hopper.levelMeasuredAt !== null && recordedAt <= hopper.levelMeasuredAt))
     return { ...hopper, lastPortionAt, appetite };
+  const scatter = portion ** 2 / 12 + hopper.portionSpreadVariance / 4;
+  if (isUnseen(hopper)) return { ...cutShortUnseen(hopper, scatter), lastPortionAt, appetite };
   const loweredEstimate = { ...hopper.estimate, level: hopper.estimate.level - portion / 2 };
-  const estimate = clampLevel(
-    addVariance(loweredEstimate, { level: portion ** 2 / 12 + hopper.portionSpreadVariance / 4 }),
-    settings,
-  );
+  const estimate = clampLevel(addVariance(loweredEstimate, { level: scatter }), settings);
   return updateEmptySince({ ...hopper, estimate, lastPortionAt, appetite }, recordedAt, settings);
 }
 
@@ -229,11 +295,22 @@ function lowerEstimate(hopper: HopperState, didFall: boolean, settings: FeederSe
   const isWellKnown = portionVariance(estimate) < (portionDriftShareMax * estimate.portion) ** 2;
   const portionDrift = isWellKnown ? (portionDriftShare * estimate.portion) ** 2 : 0;
   // What was seen to fall must have been there: without a scale this shows that a portion was estimated too heavy.
-  const isScarce = didFall && !settings.sensors.scale && estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
-  const truncated = isScarce ? truncateBelow(estimate, estimate.portion) : estimate;
+  // With a load on the lid it is uncertain where the error lies.
+  const isCut = didFall && isScarce(estimate) && estimate.lidLoad < lidLoadMax * settings.hopperCapacity;
+  const truncated = isCut ? truncateBelow(estimate, emptyThreshold(settings)) : estimate;
   const predicted = predictByPortion(truncated, hopper.portionSpreadVariance, portionDrift);
-  return clampLevel(isScarce ? clampPortion(predicted, settings) : predicted, settings);
+  return clampLevel(isCut ? resetPortionAfter(predicted, estimate) : predicted, settings);
 }
+
+const lidLoadMax = 0.03; // of the capacity
+
+const isScarce = (estimate: LevelEstimate): boolean => estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
+
+/** That there was food says something of the scale's zero; a portion isn't learnt by it. */
+const resetPortionAfter = (predicted: LevelEstimate, { portion }: LevelEstimate): LevelEstimate => ({
+  ...predicted,
+  portion,
+});
 
 const statedPortionVariance = (settings: FeederSettings) =>
   ((isAssumed(settings, "portionMass") ? assumedPortionUncertainty : statedPortionUncertainty) *
@@ -243,9 +320,14 @@ const statedPortionVariance = (settings: FeederSettings) =>
 /** The keeper changed the portion weight: what was learnt about the old one is cleared, the level isn't. */
 const restartPortion = (hopper: HopperState, settings: FeederSettings): HopperState => ({
   ...hopper,
+  hypotheses: hopper.hypotheses.map((each) => {
+    const [level, , , levelBrim, , brim] = each.covariance;
+    const portionVariance = statedPortionVariance(settings);
+    return { ...each, portion: settings.portionMass, covariance: [level, 0, portionVariance, levelBrim, 0, brim] };
+  }),
   estimate: resetPortion(hopper.estimate, settings.portionMass, statedPortionVariance(settings)),
   portionSpreadVariance: (portionRelativeSpread * settings.portionMass) ** 2,
-  statedPortionGrams: settings.portionMass,
+  statedPortionGrams: statedPortion(settings),
 });
 
 // --- bounds --------------------------------------------------------------------------------------------------------
@@ -270,14 +352,35 @@ export function clampPortion(estimate: LevelEstimate, settings: FeederSettings):
 }
 
 /**
- * Empty when the whole interval lies below the limit. A scale's interval is wide for what it may be off by at zero, a few per cent of the hopper:
- * where the level itself lies below the limit, it is as good as empty. Filled again only well above it, so that the state doesn't flicker.
+ * Empty when the whole interval lies below the limit. A scale's interval is wide for what it may be off by at zero: where its level lies below
+ * the limit it is as good as empty, unless it may as well hold a good part of the hopper. Filled again only well above what makes it empty,
+ * by the same measure, so that the state doesn't flicker.
  */
 export function updateEmptySince(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = hopperLevel(hopper, settings);
   if (level === null) return hopper;
-  const emptyBelow = emptyThreshold(settings);
-  const lowest = settings.sensors.scale ? hopper.estimate.level : level.high;
-  if (hopper.emptySince === null) return lowest <= emptyBelow ? { ...hopper, emptySince: at } : hopper;
-  return level.grams > 2 * emptyBelow || level.low > emptyBelow ? { ...hopper, emptySince: null } : hopper;
+  if (hopper.emptySince === null) return isEmpty(hopper, level, settings) ? { ...hopper, emptySince: at } : hopper;
+  return isFilledAgain(hopper, level, settings) ? { ...hopper, emptySince: null } : hopper;
 }
+
+function isEmpty(hopper: HopperState, { high }: HopperLevel, settings: FeederSettings): boolean {
+  const emptyBelow = emptyThreshold(settings);
+  if (!isLevelByScale(hopper, settings)) return high <= emptyBelow;
+  return hopper.estimate.level <= emptyBelow && high <= asGoodAsEmptyMax(settings);
+}
+
+function isFilledAgain(hopper: HopperState, level: HopperLevel, settings: FeederSettings): boolean {
+  const emptyBelow = emptyThreshold(settings);
+  if (level.low > emptyBelow || level.high > 2 * asGoodAsEmptyMax(settings)) return true;
+  if (!isLevelByScale(hopper, settings))
+    return level.grams > 2 * emptyBelow && dryProbabilityOf(hopper) < dryAgainBelow;
+  const emptyMax = Math.max(emptyBelow, dryGramsMax(settings));
+  return hopper.estimate.level > 1.5 * emptyMax;
+}
+
+/** Its level is a scale's, and no word's. */
+const isLevelByScale = (hopper: HopperState, { sensors }: FeederSettings): boolean =>
+  sensors.scale && !isUnseen(hopper);
+/** g, that an empty hopper's scale may seem to show at most: what it is usually off by at its zero, twice. */
+const asGoodAsEmptyMax = (settings: FeederSettings): number => Math.max(0.1 * settings.hopperCapacity, zeroErrorMax);
+const zeroErrorMax = 120;

@@ -1,5 +1,5 @@
 import { expectedReading, type LevelEstimate } from "./levelFilter.ts";
-import type { ScaleTemperatures } from "./scaleTemperatures.ts";
+import { outsideTemperature, type ScaleTemperatures } from "./scaleTemperatures.ts";
 
 /**
  * Snow on what the scale carries. It comes slowly, only in the cold, and goes within hours of thaw, or in one slide. It
@@ -46,18 +46,20 @@ export interface LidLoadChange {
  * beyond lies about one quiet hour in forty.
  */
 export function lidLoadChange(
-  { air, lid, inside }: ScaleTemperatures,
+  temperatures: ScaleTemperatures,
   state: LidLoadState,
   load: number,
   usualVariance: number,
   hours: number,
 ): LidLoadChange {
-  const outside = air ?? lid ?? inside;
+  const outside = outsideTemperature(temperatures);
   // An exponential window of an hour averages a random walk down to the root of half of its hourly variance.
   const rise = Math.max(0, Math.abs(state.riseRate) - 2 * Math.sqrt(usualVariance / 2));
   const changeVariance = state.riseRate > 0 || load > 0 ? rise * rise : 0;
   if (outside !== null && outside >= snowBelow) {
-    return { keptShare: Math.exp(-hours / thawHours), variance: hours * 0.1 * load * load };
+    const melted = meltedPerKelvinHour * Math.max(outside, meltKelvinMin) * hours;
+    const keptShare = Math.max(Math.exp(-hours / dryingHours), 1 - melted / Math.max(load, 1));
+    return { keptShare, variance: hours * 0.02 * load * load };
   }
   return {
     keptShare: outside === null ? Math.exp(-hours / 24) : 1,
@@ -69,6 +71,13 @@ const loadRateMin = 0.25;
 /** What lies there already stays as it is, but for the wind. */
 const loadedGrams = 8; // g
 const stillLoad = 0.02; // g² an hour
-const thawHours = 1.5;
-/** Wet snow falls up to about a degree above zero. */
-const snowBelow = 1;
+/**
+ * g an hour and kelvin: 2.5 to 11 mm a day and kelvin melt (Hock, "Temperature index melt modelling in mountain areas", J. Hydrol. 282, 2003,
+ * from memory), on a small lid. A large load is told from food by its not being eaten, so it may melt much faster or more slowly.
+ */
+const meltedPerKelvinHour = 4;
+const meltKelvinMin = 1;
+/** Rain on the lid and in the wood is gone within so many hours, by two thirds. Common practice, no source. */
+const dryingHours = 6;
+/** Wet snow falls up to about two degrees above zero. */
+export const snowBelow = 2;

@@ -2,11 +2,15 @@ import { type Instant, minutes, type Span, seconds } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { grams } from "../units.ts";
 import { updateAppetiteByMeal } from "./appetite.ts";
-import type { HopperState, PendingJump } from "./level.ts";
+import type { HopperState, PendingJump } from "./hopperState.ts";
+import { emptyPortionsMin } from "./level.ts";
 import { addVariance } from "./levelFilter.ts";
 import { sameRefillSpan } from "./refill.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
+import { type RiseCause, riseCause } from "./riseCause.ts";
 import { creepVariance } from "./scaleModel.ts";
+import type { ScaleTemperatures } from "./scaleTemperatures.ts";
+import { startUnclearRise } from "./unclearRise.ts";
 
 /** A reading far off what was expected: by `residual` grams, beyond the `gate`. */
 export interface OutlierReading {
@@ -16,6 +20,7 @@ export interface OutlierReading {
   readonly at: Instant;
   readonly gate: number;
   readonly hasUnreportedEating: boolean; // birds eat without portion events
+  readonly temperatures: ScaleTemperatures;
 }
 
 /**
@@ -58,12 +63,22 @@ export function updateByOutlier(
 /** A bird that sits still may weigh in two readings alike within so much of itself. */
 const movingBirdShare = 0.02;
 
+/** A fall must stay so long. */
+export const fallSpan = minutes(8);
+
 /** How often and how long a change must be seen before it is accepted. Common practice, no source. */
 function requiredPersistence(
   hopper: HopperState,
   { residual, at }: OutlierReading,
 ): { readonly readings: number; readonly span: Span } {
-  if (residual < 0 || isJustReported(hopper, at)) return { readings: 2, span: seconds(20) };
+  if (isJustReported(hopper, at)) return { readings: 2, span: seconds(20) };
+  // Nothing falls from the tray either: it isn't a hand that lifts the hopper.
+  if (residual < 0 && hopper.emptyPortions >= emptyPortionsMin) return { readings: 2, span: seconds(20) };
+  // A hand lifts the hopper for some minutes; snow slides off, or food is gone for good.
+  if (residual < 0)
+    return hopper.estimate.lidLoad > 0.3 * -residual
+      ? { readings: 2, span: seconds(20) }
+      : { readings: 3, span: fallSpan };
   // No corvid weighs so much or so little, and two at once don't sit still.
   if (residual < birdGramsMin || residual > birdGramsMax) return { readings: 3, span: minutes(2) };
   return { readings: 3, span: minutes(5) };
@@ -71,8 +86,10 @@ function requiredPersistence(
 const birdGramsMin = 130;
 const birdGramsMax = 700;
 
-const isJustReported = (hopper: HopperState, at: Instant): boolean =>
-  hopper.refillReportedAt !== null && at - hopper.refillReportedAt <= sameRefillSpan;
+/** Somebody has told of a refill, and no reading since then counts yet. */
+export const isJustReported = ({ refillReportedAt, weighedAt }: HopperState, at: Instant): boolean =>
+  refillReportedAt !== null &&
+  (at - refillReportedAt <= sameRefillSpan || weighedAt === null || weighedAt <= refillReportedAt);
 
 function applyRise(
   hopper: HopperState,
@@ -81,25 +98,38 @@ function applyRise(
   settings: FeederSettings,
 ): WeighingResult {
   const isReported = isJustReported(hopper, outlier.at);
-  // Nobody refills so little: snow or something else lies on the lid.
-  if (!isReported && outlier.residual < refillShareMin * settings.hopperCapacity) {
-    const withLidLoad = addVariance(hopper.estimate, { lidLoad: outlier.residual * outlier.residual });
-    return {
-      hopper: restartLevel(
-        { ...hopper, estimate: withLidLoad },
-        outlier,
-        settings,
-        outlier.residual * outlier.residual,
-      ),
-      foundRefill: null,
-    };
-  }
-  const withCreep = addVariance(hopper.estimate, { zeroDrift: creepVariance(outlier.residual) });
+  const { residual, temperatures } = outlier;
+  const from = hopper.weighedAt ?? since;
+  const cause = riseCause(hopper, { grams: residual, from, at: since, isReported, temperatures }, settings);
+  if (cause.kind !== "food") return { hopper: loadLid(hopper, outlier, since, settings, cause), foundRefill: null };
+  const withCreep = addVariance(hopper.estimate, { zeroDrift: creepVariance(residual) });
   const restarted = restartLevel({ ...hopper, estimate: withCreep }, outlier, settings);
-  const refillFound = isReported ? null : grams(outlier.residual);
-  return { hopper: { ...restarted, foundRefill: { grams: outlier.residual, at: since } }, foundRefill: refillFound };
+  const refillFound = isReported ? null : grams(residual);
+  // Whoever tells of this refill would have told of the one before.
+  const unclearRise = isReported ? null : restarted.unclearRise;
+  return {
+    hopper: { ...restarted, unclearRise, foundRefill: { grams: residual, at: since } },
+    foundRefill: refillFound,
+  };
 }
-const refillShareMin = 0.03;
+
+/** The rise lies on the lid, and the food is as it was. */
+function loadLid(
+  hopper: HopperState,
+  outlier: OutlierReading,
+  since: Instant,
+  settings: FeederSettings,
+  cause: Exclude<RiseCause, { kind: "food" }>,
+): HopperState {
+  const withLidLoad = addVariance(hopper.estimate, { lidLoad: outlier.residual * outlier.residual });
+  const restarted = restartLevel({ ...hopper, estimate: withLidLoad }, outlier, settings, 0);
+  return cause.kind === "load"
+    ? restarted
+    : {
+        ...restarted,
+        unclearRise: startUnclearRise(hopper.unclearRise, outlier.residual, cause.foodProbability, cause.isRain, since),
+      };
+}
 
 function applyFall(hopper: HopperState, outlier: OutlierReading, settings: FeederSettings): WeighingResult {
   const { estimate } = hopper;

@@ -30,6 +30,7 @@ export function restartLevel(
     ...hopper,
     isKnown: true,
     estimate,
+    hypotheses: [],
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,

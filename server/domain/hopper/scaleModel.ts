@@ -32,22 +32,23 @@ const tareCelsiusDeviation = 6;
  * What a home-built scale reads at zero is off by tens of grams, and on a small hopper no less, since its cell is seldom a small one: the
  * hopper was tared with food in its corners, parts were added later, screws were turned. Common practice, no source.
  */
-const taringDeviationMin = 25; // g
+const taringDeviationMin = 33; // g
 /**
  * Of what is weighed: a cell calibrated by the keeper with a known weight of a few hundred grams, read to a gram or two; cells that carry the
  * load off their axis. Common practice, no source.
  */
 const spanDeviation = 0.008;
-/** Of the capacity: wood that soaks and dries within days, snow that melts and freezes on the roof. Common practice, no source. */
+/** Wood that soaks and dries within days, snow that melts and freezes on the roof: grams, and of the capacity. Common practice, no source. */
+const soakedDeviationMin = 15; // g
 const soakedDeviation = 0.015;
 
 /** g², of what the scale shows too much or too little for days, and no reading corrects. */
 export const unlearntVariance = (level: number, settings: FeederSettings): number =>
-  (spanDeviation * level) ** 2 + (soakedDeviation * settings.hopperCapacity) ** 2;
+  (spanDeviation * level) ** 2 + Math.max(soakedDeviationMin, soakedDeviation * settings.hopperCapacity) ** 2;
 
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
 export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {
-  const taringDeviation = Math.max(taringDeviationMin, 0.012 * fullScale(settings));
+  const taringDeviation = Math.max(taringDeviationMin, 0.006 * fullScale(settings));
   // Without a thermometer the season's own cold is in it.
   const kelvin = hasThermometer ? tareCelsiusDeviation : 10;
   return taringDeviation * taringDeviation + kelvin * kelvin * slopeSquared;

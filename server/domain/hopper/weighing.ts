@@ -1,4 +1,4 @@
-import { days, type Instant } from "../instant.ts";
+import { days, type Instant, type Span } from "../instant.ts";
 import { movingMean } from "../movingMean.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
@@ -18,7 +18,7 @@ import {
   updateByReading,
 } from "./levelFilter.ts";
 import { lidLoadChange, updateLidLoad } from "./lidLoad.ts";
-import { updateByOutlier } from "./outlierReading.ts";
+import { isJustReported, updateByOutlier } from "./outlierReading.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
 import {
   cellLagHours,
@@ -29,6 +29,7 @@ import {
   zeroOffsetVariance,
 } from "./scaleModel.ts";
 import { type ScaleTemperatures, unknownTemperatures } from "./scaleTemperatures.ts";
+import { updateByToldLevel, updateUnclearRise } from "./unclearRise.ts";
 
 /**
  * A scale reading: the food, the zero's change with the temperature, its drift, and what lies on the lid. At night no food is
@@ -49,32 +50,65 @@ export function updateHopperByWeighing(
   const isEatingUnreported = hasUnreportedEating(hopper, at);
   const estimate = predictUntil(hopper, at, settings, temperatures, isEatingUnreported);
   const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
-  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite };
+  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite, unweighedWord: null };
   if (!hopper.isKnown)
     return { hopper: restartLevel(predicted, { reading, kelvinAboveTare, at }, settings), foundRefill: null };
 
   const totalVariance = expectedReadingVariance(estimate, kelvinAboveTare) + hopper.noiseVariance;
   const residual = reading - expectedReading(estimate, kelvinAboveTare);
-  const gate = Math.max(5 * Math.sqrt(totalVariance), 0.006 * settings.hopperCapacity, 10);
+  const gate = gateOf(hopper, totalVariance, at, settings);
   if (Math.abs(residual) > gate) {
-    const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating: isEatingUnreported };
+    const hasUnreportedEating = isEatingUnreported;
+    const outlier = { reading, residual, kelvinAboveTare, at, gate, hasUnreportedEating, temperatures };
     return updateByOutlier({ ...predicted, predictedAt: at }, outlier, settings);
   }
-  const corrected = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, hopper.noiseVariance));
-  const measured: HopperState = {
+  const measured = measuredBy(
+    predicted,
+    { before: hopper, reading, residual, totalVariance, kelvinAboveTare, at, temperatures },
+    settings,
+  );
+  const withAppetite = isEatingUnreported ? updateAppetiteByScale(hopper, measured, at, settings) : measured;
+  const passed = (hopper.predictedAt === null ? 0 : at - hopper.predictedAt) as Span;
+  const withRise = updateByToldLevel(updateUnclearRise(withAppetite, temperatures, passed), at);
+  return { hopper: updateEmptySince(withRise, at, settings), foundRefill: null };
+}
+
+/** g: a reading that is further off is believed only where others agree. */
+function gateOf(hopper: HopperState, totalVariance: number, at: Instant, { hopperCapacity }: FeederSettings): number {
+  const usual = Math.max(5 * Math.sqrt(totalVariance), 0.006 * hopperCapacity, 10);
+  // A refill that was told may be small, and snow on the lid makes the rest uncertain.
+  return isJustReported(hopper, at) ? Math.min(usual, 0.03 * hopperCapacity) : usual;
+}
+
+/** A reading near enough to what was expected. */
+interface UsualReading {
+  readonly before: HopperState;
+  readonly reading: Grams;
+  readonly residual: number;
+  readonly totalVariance: number;
+  readonly kelvinAboveTare: number;
+  readonly at: Instant;
+  readonly temperatures: ScaleTemperatures;
+}
+
+function measuredBy(predicted: HopperState, usual: UsualReading, settings: FeederSettings): HopperState {
+  const { before, reading, residual, totalVariance, kelvinAboveTare, at, temperatures } = usual;
+  const { estimate, noiseVariance } = predicted;
+  const corrected = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, noiseVariance));
+  return {
     ...predicted,
     estimate: clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings),
-    portionSpreadVariance: updatedSpread(hopper, residual, totalVariance),
-    noiseVariance: updatedNoise(hopper, residual, totalVariance, settings),
+    portionSpreadVariance: updatedSpread(before, residual, totalVariance),
+    noiseVariance: updatedNoise(before, residual, totalVariance, settings),
+    hypotheses: [],
+    levelBeforeDry: null,
     portionsSinceWeighed: 0,
     weighedAt: at,
     levelMeasuredAt: at,
     predictedAt: at,
-    lidLoad: updatedLidLoad(hopper, estimate, corrected, kelvinAboveTare, at),
+    lidLoad: updatedLidLoad(before, estimate, corrected, kelvinAboveTare, at),
     pendingJump: null,
   };
-  const withAppetite = isEatingUnreported ? updateAppetiteByScale(hopper, measured, at, settings) : measured;
-  return { hopper: updateEmptySince(withAppetite, at, settings), foundRefill: null };
 }
 
 const updatedLidLoad = (

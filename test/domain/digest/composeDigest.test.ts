@@ -40,7 +40,7 @@ describe("the digest's text", () => {
     expect(digest.title).toBe("Alder Croft, today: nothing to do");
     expect(digest.sections).toEqual([
       { heading: "To do today", lines: ["Nothing to do."] },
-      { heading: "Food", lines: [`Rowan: about 1 kg, ${runOut}.`] },
+      { heading: "Food", lines: [`Rowan: about 1.1 kg, ${runOut}.`] },
       { heading: "Birds", lines: ["Rowan: as usual: 41 visits, 12 presses, 9 deposits, 60 portions."] },
       { heading: "Deposits and portions", lines: ["Rowan: no deposit yesterday."] },
       { heading: "Tonight", lines: ["No frost likely, about 4 °C."] },
@@ -146,7 +146,7 @@ describe("the digest's text", () => {
     expect(digest.title).toBe("Alder Croft, today: 1 task");
     expect(toDo(digest)).toHaveLength(1);
     expect(toDo(digest)[0]).toMatch(/^Rowan: refill today: /);
-    expect(section(digest, "Food")).toEqual(["Rowan: about 110 g, see above."]);
+    expect(section(digest, "Food")).toEqual(["Rowan: about 160 g, see above."]);
     const alarm = compose(digestFeederFixture(withAlarm(low, "foodLow", now)));
     expect(alarm.title).toBe("Alder Croft, today: 1 task");
     expect(linesOf(alarm).join()).not.toContain("refill today");
@@ -254,7 +254,9 @@ describe("a screenful", () => {
         recentReadings: airBetween(4, 9),
       }),
     );
-    expect(short).toMatch(/^Nothing to do\.\nRowan: about 1 kg, .*\nRowan: no birds yesterday, as in the past week\./);
+    expect(short).toMatch(
+      /^Nothing to do\.\nRowan: about 1.1 kg, .*\nRowan: no birds yesterday, as in the past week\./,
+    );
     expect(short).not.toContain("More on its page");
   });
 });

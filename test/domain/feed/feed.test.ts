@@ -47,8 +47,8 @@ describe("a jammed tray", () => {
         expect(bench.give(8).kinds, `seed ${seed}, eight portions later`).toEqual(["trayJammed"]);
       }
       // By then the motor has drawn too much often enough: the first alarm names the cause. A jam may draw anything up to twice as much, so
-      // that of twenty that draw a seventh more one isn't known yet.
-      expect(firstNames.filter((name) => name !== "trayJammed").length).toBeLessThanOrEqual(1);
+      // that of twenty that draw a seventh more one or two aren't known yet.
+      expect(firstNames.filter((name) => name !== "trayJammed").length).toBeLessThanOrEqual(2);
     }
   });
 

@@ -15,8 +15,11 @@ const scale = rowanSettings();
 const noScale = rowanSettings({ scale: false });
 const at = (second: number): Instant => after(dawn, seconds(second));
 const level = (mass: number, when = dawn) => ({ at: when, what: { kind: "level" as const, grams: grams(mass) } });
+/** By its scale, or else by the keeper's word. */
 const known = (mass: number, settings: FeederSettings): HopperState =>
-  updateHopperByRefill(initialHopper(settings, dawn), level(mass), settings);
+  settings.sensors.scale
+    ? updateHopperByWeighing(initialHopper(settings, dawn), grams(mass), dawn, settings).hopper
+    : updateHopperByRefill(initialHopper(settings, dawn), level(mass), settings);
 
 describe("a fall of the scale where no portions are reported", () => {
   const weigh = (hopper: HopperState, mass: number, second: number) =>
@@ -54,6 +57,7 @@ describe("a reading far from what was expected", () => {
       at: at(second),
       gate: 20,
       hasUnreportedEating: false,
+      temperatures: { air: null, lid: null, inside: null },
     },
     ...different,
   });
@@ -73,22 +77,21 @@ describe("a reading far from what was expected", () => {
     expect(found(800, 0, 60, 119)).toBeNull();
     expect(found(800, 0, 60, 120)).toBe(800);
     expect(found(800, 0, 120)).toBeNull();
-    expect(found(120, 0, 60, 120)).toBe(120);
   });
 
   it("must stay for five minutes where a bird may weigh so much: 130 to 700 g", () => {
-    for (const mass of [130, 400, 700]) {
+    for (const mass of [200, 400, 700]) {
       expect(found(mass, 0, 60, 120, 299)).toBeNull();
       expect(found(mass, 0, 60, 120, 300)).toBe(mass);
     }
-    expect(found(129, 0, 60, 120)).toBe(129);
     expect(found(701, 0, 60, 120)).toBe(701);
   });
 
-  it("must stay for twenty seconds where the food is gone, or a refill was just entered", () => {
-    const fallen = sees(start, outlier(-300, 0), outlier(-300, 20)).hopper;
+  it("must stay for eight minutes where food is gone, since a hand may lift the hopper, and twenty seconds where a refill was just entered", () => {
+    const fallen = sees(start, outlier(-300, 0), outlier(-300, 240), outlier(-300, 480)).hopper;
     expect(Math.round(fallen.estimate.level)).toBeLessThan(750);
-    expect(sees(start, outlier(-300, 0), outlier(-300, 19)).hopper.estimate.level).toBe(start.estimate.level);
+    const waits = sees(start, outlier(-300, 0), outlier(-300, 240), outlier(-300, 479));
+    expect(waits.hopper.estimate.level).toBe(start.estimate.level);
     const reported = { ...start, refillReportedAt: at(-1_800) };
     expect(sees(reported, outlier(400, 0), outlier(400, 20)).hopper.pendingJump).not.toBeNull(); // half an hour is over
     const justReported = { ...start, refillReportedAt: at(-1_780) };
@@ -111,11 +114,13 @@ describe("a reading far from what was expected", () => {
     });
   });
 
-  it("is something on the lid where it is less than three hundredths of the hopper", () => {
-    const small = sees(start, outlier(59, 0), outlier(59, 60), outlier(59, 120));
+  it("is no refill for sure below a tenth of the hopper, where nobody told of one: rain looks alike", () => {
+    const small = sees(start, ...[0, 60, 120, 300].map((second) => outlier(199, second)));
     expect(small.foundRefill).toBeNull();
+    expect(small.hopper.unclearRise).toMatchObject({ grams: 199, isRain: true });
+    expect(Math.abs(small.hopper.estimate.level - 1_000)).toBeLessThan(5);
     expect(lidLoadVariance(small.hopper.estimate)).toBeGreaterThan(0);
-    expect(found(60, 0, 60, 120)).toBe(60);
+    expect(found(200, 0, 60, 120, 300)).toBe(200);
   });
 
   it("that falls is what slid off the lid, as far as the lid's load explains it", () => {
@@ -124,21 +129,21 @@ describe("a reading far from what was expected", () => {
       const of = (second: number) => outlier(-fall, second, { reading: 1_100 - fall });
       return sees(snowed, of(0), of(20)).hopper.estimate.level - start.estimate.level;
     };
-    expect(Math.abs(slides(110))).toBeLessThan(60);
-    expect(slides(900)).toBeLessThan(-300);
+    expect(Math.abs(slides(110))).toBeLessThan(85);
+    expect(slides(900)).toBe(0); // far more than lay there: it has to stay for longer
   });
 
   it("that falls without portions is a meal that nobody reported, unless it ends a rise just found", () => {
     const eaten = (hopper: HopperState, hasUnreportedEating = true) =>
-      sees(hopper, outlier(-300, 0, { hasUnreportedEating }), outlier(-300, 20, { hasUnreportedEating })).hopper
-        .appetite.dayEaten;
+      sees(hopper, ...[0, 240, 480].map((second) => outlier(-300, second, { hasUnreportedEating }))).hopper.appetite
+        .dayEaten;
     const watched = {
       ...start,
       appetite: { ...initialAppetite(dawn), watchedSince: at(-9_000), watchedUntil: at(-60), dayStart: at(-9_000) },
     };
     expect(eaten(watched)).toBe(300);
     expect(eaten(watched, false)).toBe(0);
-    expect(eaten({ ...watched, foundRefill: { grams: 300, at: at(-1_700) } })).toBe(0);
+    expect(eaten({ ...watched, foundRefill: { grams: 300, at: at(-1_300) } })).toBe(0);
     expect(eaten({ ...watched, foundRefill: { grams: 300, at: at(-1_900) } })).toBe(300);
   });
 
@@ -193,91 +198,56 @@ describe("a refill that a keeper enters", () => {
     when = at(60),
   ) => updateHopperByRefill(hopper, { at: when, what }, settings);
   const deviation = (hopper: HopperState) => Math.sqrt(levelVariance(hopper.estimate));
+  const added = (mass: number) => ({ kind: "added" as const, grams: grams(mass) });
 
-  it("to the brim is right within eight hundredths, of an assumed capacity within three tenths", () => {
+  it("to the brim is right within a seventh, of an assumed capacity within two thirds", () => {
     const full = refill(initialHopper(noScale, dawn), { kind: "filled" });
-    expect([full.estimate.level, deviation(full)]).toEqual([2_000, expect.closeTo(160, 9)]);
+    // What the capacity is entered wrongly, 12 %, and how high it is filled, 6 %: they err independently.
+    expect([full.estimate.level, deviation(full)]).toEqual([2_000, expect.closeTo(2_000 * Math.hypot(0.12, 0.06), 6)]);
     const assumed: FeederSettings = { ...noScale, assumed: ["hopperCapacity"] };
-    expect(deviation(refill(initialHopper(assumed, dawn), { kind: "filled" }, assumed))).toBeCloseTo(600, 9);
+    const unsure = deviation(refill(initialHopper(assumed, dawn), { kind: "filled" }, assumed));
+    expect(unsure).toBeCloseTo(2_000 * Math.hypot(0.7, 0.06), 6);
   });
 
   it("of a level is certain where it is empty, and else right within an eighth of it", () => {
     const seen = (mass: number) =>
       deviation(refill(initialHopper(noScale, dawn), { kind: "level", grams: grams(mass) }));
-    expect([seen(0), seen(200), seen(1_500)]).toEqual([10, 34, 190].map((value) => expect.closeTo(value, 9)));
+    expect(seen(0)).toBeCloseTo(10, 6);
+    expect(seen(200)).toBeGreaterThanOrEqual(34);
+    expect(seen(200)).toBeLessThan(50);
   });
 
-  it("of an amount begins the level where none was known, and adds to a known one with eight hundredths of itself", () => {
-    const unknown = refill(initialHopper(noScale, dawn), { kind: "added", grams: grams(500) });
-    expect([unknown.estimate.level, deviation(unknown)]).toEqual([500, expect.closeTo(300, 9)]);
-    expect(unknown).toMatchObject({ isKnown: true, levelMeasuredAt: at(60), amountReportedAt: at(60) });
-    const start = known(400, noScale);
-    const added = refill(start, { kind: "added", grams: grams(500) });
-    expect(added.estimate.level).toBe(900);
-    expect(levelVariance(added.estimate)).toBeCloseTo(levelVariance(start.estimate) + 40 ** 2, 6);
+  it("moves nothing where a scale is read: that shows what went in", () => {
+    const weighed = known(1_000, scale);
+    expect(refill(weighed, added(900), scale).estimate).toBe(weighed.estimate);
+    expect(refill(weighed, { kind: "filled" }, scale).estimate).toBe(weighed.estimate);
+    expect(refill(weighed, { kind: "level", grams: grams(1_900) }, scale).estimate).toBe(weighed.estimate);
+    expect(refill(weighed, added(900), scale).refillReportedAt).toBe(at(60));
   });
 
-  it("of an amount that can't fit is not believed where a scale has weighed, and says nothing of its zero", () => {
-    const weighed = { ...known(1_000, scale), weighedAt: at(30) };
-    const twice = refill(weighed, { kind: "added", grams: grams(1_900) }, scale);
-    expect(twice.estimate).toEqual(weighed.estimate);
-    expect(refill(weighed, { kind: "added", grams: grams(900) }, scale).estimate.level).toBe(1_900);
+  it("counts where the scale wasn't read for an hour", () => {
+    const silent = refill(known(1_000, scale), added(900), scale, at(3_601));
+    expect(silent.estimate.level).toBeGreaterThan(1_700);
+    expect(refill(known(1_000, scale), added(900), scale, at(3_600)).estimate.level).toBeCloseTo(1_000, 0);
   });
 
-  it("of a level doesn't replace what a scale has weighed since", () => {
-    const weighed = { ...known(1_000, scale), weighedAt: at(90) };
-    expect(refill(weighed, { kind: "level", grams: grams(1_900) }, scale).estimate).toEqual(weighed.estimate);
-  });
-
-  it("of a large amount mostly fills the hopper, unless a scale measures it or the capacity is assumed", () => {
-    const added = (mass: number, settings: FeederSettings) =>
-      refill(known(400, settings), { kind: "added", grams: grams(mass) }, settings).estimate.level;
-    expect(added(599, noScale)).toBe(999);
-    expect(added(600, noScale)).toBeGreaterThan(1_000);
-    expect(added(600, scale)).toBe(1_000);
-    expect(added(600, { ...noScale, assumed: ["hopperCapacity"] })).toBe(1_000);
-  });
-
-  it("is in the scale's reading already where that is newer", () => {
-    const weighed = { ...known(1_000, scale), weighedAt: at(61) };
-    expect(refill(weighed, { kind: "added", grams: grams(300) }, scale).estimate.level).toBe(1_000);
-    expect(refill({ ...weighed, weighedAt: at(60) }, { kind: "added", grams: grams(300) }, scale).estimate.level).toBe(
-      1_300,
-    );
-  });
-
-  it("is the one that the scale found, where that was within half an hour and about as much", () => {
-    const start = { ...known(1_000, scale), foundRefill: { grams: 400, at: at(60) } };
-    const added = (mass: number, second: number) =>
-      refill(start, { kind: "added", grams: grams(mass) }, scale, at(second)).estimate.level;
-    expect([added(800, 60), added(801, 60)]).toEqual([1_000, 1_801]);
-    expect([added(400, 1_860), added(400, 1_861)]).toEqual([1_000, 1_400]);
-    const stated = (mass: number) => refill(start, { kind: "level", grams: grams(mass) }, scale).levelMeasuredAt;
-    expect([stated(1_500), stated(1_501)]).toEqual([dawn, at(60)]);
-    expect(refill(start, { kind: "filled" }, scale).levelMeasuredAt).toBe(at(60));
+  it("of a level that agrees with the scale teaches its zero a little", () => {
+    const weighed = known(300, scale);
+    const told = refill(weighed, { kind: "level", grams: grams(250) }, scale).estimate;
+    expect(told.level).toBeLessThan(weighed.estimate.level - 5);
+    expect(told.level).toBeGreaterThan(270);
+    expect(told.offset).toBeGreaterThan(5);
   });
 
   it("that is older than the level changes nothing but the time of the newest refill", () => {
     const start = known(1_000, noScale);
     const late = refill(start, { kind: "level", grams: grams(300) }, noScale, at(-60));
-    expect(late.estimate.level).toBe(1_000);
+    expect(late.estimate.level).toBe(start.estimate.level);
     expect(late.refillReportedAt).toBe(start.refillReportedAt);
     expect(refill(start, { kind: "level", grams: grams(990) }).refillReportedAt).toBe(at(60));
   });
 
-  it("after three portions without food and little left shows that the hopper had run dry, so the portions are corrected", () => {
-    const dry = (emptyPortions: number, mass = 20, settings = noScale) => {
-      const start = { ...known(mass, settings), emptyPortions };
-      const widened = {
-        ...start,
-        estimate: { ...start.estimate, covariance: [400, -20, 4, ...start.estimate.covariance.slice(3)] },
-      } as unknown as HopperState;
-      return refill(widened, { kind: "filled" }, settings).estimate.portion;
-    };
-    expect(dry(2)).toBe(8);
-    expect(dry(3)).toBeGreaterThan(8);
-    expect(dry(3, 900)).toBe(8); // a jam
-    expect(dry(3, 20, scale)).toBe(8);
+  it("ends a run of empty portions", () => {
     expect(refill({ ...known(20, noScale), emptyPortions: 5 }, { kind: "filled" }).emptyPortions).toBe(0);
   });
 });

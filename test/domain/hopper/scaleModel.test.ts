@@ -19,8 +19,9 @@ it("takes a scale to err by shares of its hopper, and by no less than a small ho
 });
 
 it("doubts the zero by the taring and by the temperature of that moment, more where no thermometer tells of it", () => {
-  const taring = (0.012 * 4_400) ** 2;
+  const taring = 33 ** 2; // of a hopper of less than 2.5 kg; a larger one's cell errs by 0.6 % of its full scale
   expect(zeroOffsetVariance(0.5, true, holding(2_000))).toBeCloseTo(taring + 36 * 0.5, 9);
   expect(zeroOffsetVariance(0.5, false, holding(2_000))).toBeCloseTo(taring + 100 * 0.5, 9);
-  expect(zeroOffsetVariance(0, true, holding(500))).toBe(25 ** 2); // a small hopper's cell is seldom a small one
+  expect(zeroOffsetVariance(0, true, holding(500))).toBe(33 ** 2); // a small hopper's cell is seldom a small one
+  expect(zeroOffsetVariance(0, true, holding(5_000))).toBeCloseTo((0.006 * 11_000) ** 2, 9);
 });
