@@ -107,6 +107,15 @@ export const orderOutcomes = ["done", "refused"] as const;
 /** In UTF-16 code units, as both JavaScript and the schemas count them. */
 export const textLengthMax = { order: 64, problem: 500, words: 500 } as const;
 
+const earns = z
+  .boolean("must be true or false")
+  .nullish()
+  .meta({
+    description:
+      "Whether it earned a portion by the feeding plan: true is a promise that is judged, false owes nothing. Left out: each act is " +
+      "expected to be paid, unless the plan pays only some.",
+  });
+
 export const eventSchemas = {
   portion: z.looseObject({
     ...recorded,
@@ -127,13 +136,14 @@ export const eventSchemas = {
         "The motor was started, and a power cut, a pause or a fault ended the portion: how much fell is not known.",
     }),
   }),
-  press: z.looseObject({ ...recorded, kind: z.literal("press") }),
+  press: z.looseObject({ ...recorded, kind: z.literal("press"), earns }),
   deposit: z.looseObject({
     ...recorded,
     kind: z.literal("deposit"),
     metal: z.boolean("must be true or false").nullish().meta({ description: "Whether the detector found metal." }),
     signal: between(eventRanges.signal).meta({ description: "How strong the detector's signal was; 1 is full scale." }),
     chute: z.boolean("must be true or false").nullish().meta({ description: "Whether something fell into the box." }),
+    earns,
   }),
   visit: z.looseObject({ ...recorded, kind: z.literal("visit") }),
   lid: z.looseObject({

@@ -4,6 +4,7 @@ import { type EventSequence, initialEventSequence } from "./eventSequence.ts";
 import type { FaultKind } from "./faults.ts";
 import { type FeedState, initialFeed } from "./feed/feedState.ts";
 import { type FeederClock, initialClock } from "./feederClock.ts";
+import type { PlanRecord } from "./feedingPlan/planRecord.ts";
 import type { PlanState } from "./feedingPlan/planState.ts";
 import type { HopperForecast } from "./hopper/hopperFaults.ts";
 import { type HopperState, initialHopper } from "./hopper/level.ts";
@@ -37,6 +38,8 @@ export interface FeederState {
   readonly cleanedAt?: Instant;
   /** Left out: no feeding plan was made. */
   readonly plan?: PlanState;
+  /** Left out: no feeder has followed it yet. */
+  readonly planRecord?: PlanRecord;
   /** Reports that could not be read since the last one that was; left out: none. */
   readonly refusedReports?: RefusedReports;
   /** Alarms that are not in the normal state. */

@@ -1,5 +1,5 @@
-import type { HopperState } from "../hopper/level.ts";
-import { learntPortion } from "../hopper/level.ts";
+import type { HopperState } from "../hopper/hopperState.ts";
+import { currentPortion } from "../hopper/level.ts";
 import type { Instant } from "../instant.ts";
 import { addLocalDays, type LocalDate, localDateOf, localDaysBetween } from "../localTime.ts";
 import type { FeederSettings } from "../settings.ts";
@@ -13,6 +13,7 @@ export interface PlanState {
   /** One more with each change, so that a feeder's word for it says which one it follows. */
   readonly version: number;
   readonly firstDate: LocalDate;
+  readonly madeAt: Instant;
   /** What a portion weighed when the plan was made. */
   readonly portion: Grams;
 }
@@ -50,26 +51,31 @@ export function currentPlan(
   const { settings, hopper } = state;
   if (settings.feeding === undefined || settings.place === null) return plan;
   const today = localDateOf(now, settings.zone);
-  const portion = learntPortion(hopper).mean;
+  const portion = currentPortion(hopper, settings);
   if (plan !== undefined && !rulesChanged) {
     const isUsedUp = localDaysBetween(plan.firstDate, today) >= madeAnewAfterDays || today < plan.firstDate;
     if (!isUsedUp && Math.abs(portion / plan.portion - 1) < portionChange) return plan;
   }
-  return { version: (plan?.version ?? 0) + 1, firstDate: today, portion: grams(Math.round(100 * portion) / 100) };
+  const version = (plan?.version ?? 0) + 1;
+  return { version, firstDate: today, madeAt: now, portion: grams(Math.round(100 * portion) / 100) };
 }
 
-/** What the plan follows from, and the plan. */
-interface Planned {
-  readonly settings: FeederSettings;
-  readonly hopper: HopperState;
-  readonly plan?: PlanState;
+/** Of the plan that is in force, the day with this moment; null where it has none. */
+export function plannedDay(plan: PlanState | undefined, settings: FeederSettings, at: Instant): DayPlan | null {
+  const { feeding, place, zone } = settings;
+  if (plan === undefined || feeding === undefined || place === null) return null;
+  const date = localDateOf(at, zone);
+  const ahead = localDaysBetween(plan.firstDate, date);
+  if (ahead < 0 || ahead >= daysPlanned) return null;
+  const known = plannedDays.get(plan);
+  if (known !== undefined && known.day.date === date && known.settings === settings) return known.day;
+  const day = planDay(feeding, { seed: feeding.seed, place, zone, portion: plan.portion }, date);
+  plannedDays.set(plan, { day, settings });
+  return day;
 }
 
-/** The state after a step with the plan that is in force then. */
-export function withCurrentPlan<State extends Planned>(state: State, before: Planned, now: Instant): State {
-  const plan = currentPlan(state.plan, state, state.settings.feeding !== before.settings.feeding, now);
-  return plan === undefined || plan === state.plan ? state : { ...state, plan };
-}
+/** Each report asks for today, and the sun's times cost more than all else of a report. */
+const plannedDays = new WeakMap<PlanState, { readonly day: DayPlan; readonly settings: FeederSettings }>();
 
 /** What a feeder is told; null where there is nothing to tell. */
 export function feedingPlan(plan: PlanState | undefined, settings: FeederSettings): FeedingPlan | null {
