@@ -50,7 +50,7 @@ log = logging.getLogger("feeder")
 
 EVENTS_PER_REPORT = 2_000  # the server's own limit
 KNOWN_ORDERS_MAX = 16
-OWED_MAX = 3  # limits the portions for a bird that drums on the button
+OWED_MAX = 3  # presses that wait for their portion, and as many caps: limits the portions for a bird that drums on the button
 ANSWER_WITHIN = 15.0  # seconds, for each step of an attempt
 ANSWER_WITHIN_IN_ALL = 60.0  # seconds, for all of it: a server may also answer a byte at a time
 ANSWER_BYTES_MAX = 1_048_576
@@ -136,14 +136,16 @@ class Feeder:
             self._write({"kind": "visit"})
         elif kind == "press":
             self.counts["button"] += 1
-            seq = self._write({"kind": "press"})
-            if self.plan.earns("press", self._seconds_up(), self._time()):
+            earns = self._earns("press")
+            seq = self._write({"kind": "press", "earns": earns})
+            if earns:
                 self._owe("press", seq)
         elif kind == "cap":
             strength, metal, beam = finite(details[0]), *details[1:]
             self.counts["detector"] += 1
-            seq = self._write({"kind": "deposit", "metal": metal, "signal": strength, "chute": beam})
-            if metal is not False and self.plan.earns("deposit", self._seconds_up(), self._time()):
+            earns = metal is not False and self._earns("deposit")
+            seq = self._write({"kind": "deposit", "metal": metal, "signal": strength, "chute": beam, "earns": earns})
+            if earns:
                 self._owe("deposit", seq)
         elif kind == "piece":
             self.counts["chute"] += 1
@@ -175,11 +177,15 @@ class Feeder:
 
     # --- motor ------------------------------------------------------------------------------------------------------
 
+    def _earns(self, kind):
+        """Whether this press or cap gets a portion: a promise, which the server judges. What comes while paused is never paid late."""
+        waiting = sum(1 for cause, _ in self.owed if cause == kind)
+        if self.paused or waiting >= OWED_MAX:
+            return False
+        return self.plan.earns(kind, self._seconds_up(), self._time())
+
     def _owe(self, cause, pays_for):
-        if self.paused:
-            return  # the event is stored, and never paid late
-        if len(self.owed) < OWED_MAX:
-            self.owed.append((cause, pays_for))
+        self.owed.append((cause, pays_for))
 
     def _owe_free_food(self):
         """Free food whose time has come. What comes while paused, or while others still wait, is not made up for."""

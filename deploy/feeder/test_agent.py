@@ -216,6 +216,29 @@ class Planned(WithFeeder):
         self.assertIn("plan.portionsEach", self.trouble_texts())
         self.assertEqual(self.client.reports[-1]["readings"]["planVersion"], 1)
 
+    def test_says_of_each_act_whether_it_earned_a_portion(self):
+        self.send(deposit={"ratios": [2], "betweenSeconds": 0}, press=None)
+        for _ in range(4):
+            self.hardware.happened = [("cap", 0.8, True, True), ("press",)]
+            self.live(4)
+        self.live(6)
+        events = list(self.client.stored.values())
+        self.assertEqual([one["earns"] for one in events if one["kind"] == "deposit"], [False, True, False, True])
+        self.assertEqual([one["earns"] for one in events if one["kind"] == "press"], [False] * 4)
+        earned = [one["seq"] for one in events if one["kind"] == "deposit" and one["earns"]]
+        self.assertEqual([one["paysFor"] for one in events if one.get("cause") == "deposit"], earned)
+
+    def test_promises_no_portion_while_paused_nor_for_drumming(self):
+        self.hardware.happened = [("press",)] * 50
+        self.live(30)
+        presses = [one for one in self.client.stored.values() if one["kind"] == "press"]
+        self.assertEqual(sum(one["earns"] for one in presses), len(self.hardware.runs))
+        self.client.orders = [self.order("p1", "pause")]
+        self.live(6)
+        self.hardware.happened = [("press",), ("cap", 0.9, True, True)]
+        self.live(6)
+        self.assertEqual([one["earns"] for one in self.client.stored.values() if "earns" in one][-2:], [False, False])
+
     def test_pays_each_act_and_gives_nothing_free_without_a_plan(self):
         self.hardware.happened = [("press",)]
         self.live(200)

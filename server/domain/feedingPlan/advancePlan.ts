@@ -17,9 +17,9 @@ export function advancePlan(state: FeederState, before: FeederState, fact: Fact,
   return plan === undefined || plan === state.plan ? recorded : { ...recorded, plan };
 }
 
-/** What the plan's times follow from. */
+/** What the plan's times follow from, by value: a replay makes the same settings anew from each entry of the log. */
 const hasChanged = (settings: FeederSettings, before: FeederSettings): boolean =>
-  settings.feeding !== before.feeding ||
+  (settings.feeding !== before.feeding && JSON.stringify(settings.feeding) !== JSON.stringify(before.feeding)) ||
   settings.zone !== before.zone ||
   settings.place?.latitudeDegrees !== before.place?.latitudeDegrees ||
   settings.place?.longitudeDegrees !== before.place?.longitudeDegrees;

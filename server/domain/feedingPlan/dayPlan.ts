@@ -42,6 +42,9 @@ export interface PlanContext {
   readonly portion: Grams;
 }
 
+/** No plan asks for more, so that a small board's memory holds it; a feeder's program may refuse a plan that does. */
+export const planLimits = { days: 14, timesADay: 96, portionsEach: 10 } as const;
+
 /** Always the same for the same rules and context. */
 export function planDay(rules: FeedingRules, context: PlanContext, date: LocalDate): DayPlan {
   const { place, zone, portion } = context;
@@ -49,7 +52,8 @@ export function planDay(rules: FeedingRules, context: PlanContext, date: LocalDa
   const to = startOfLocalDay(addLocalDays(date, 1), zone);
   const { light, lit } = daylight(place, date, zone);
   const portionsMax = Math.floor(rules.ration / portion);
-  const portionsEach = rules.free === null ? 0 : Math.max(1, Math.round(rules.free.each / portion));
+  const portionsEach =
+    rules.free === null ? 0 : Math.min(planLimits.portionsEach, Math.max(1, Math.round(rules.free.each / portion)));
   const open = rules.free === null ? [] : openSpans(rules.free, rules.quietTimes, { lit, date, zone });
   const { times, stretched } =
     rules.free === null
@@ -57,13 +61,13 @@ export function planDay(rules: FeedingRules, context: PlanContext, date: LocalDa
       : freeTimes(rules.free, open, {
           ...context,
           day: dayNumber(date),
-          timesMax: Math.floor(portionsMax / portionsEach),
+          timesMax: Math.min(planLimits.timesADay, Math.floor(portionsMax / portionsEach)),
         });
   const floor = rules.frostFloor === null ? 0 : Math.ceil(rules.frostFloor.grams / portion);
   return {
     ...{ date, from, to, light, lit, portionsEach, portionsMax, stretched },
     free: times,
-    frost: frostTimes(lit, Math.max(0, floor - times.length * portionsEach)),
+    frost: frostTimes(lit, Math.min(planLimits.timesADay, Math.max(0, floor - times.length * portionsEach))),
   };
 }
 

@@ -4,7 +4,7 @@ import type { Instant } from "../instant.ts";
 import { addLocalDays, type LocalDate, localDateOf, localDaysBetween } from "../localTime.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
-import { type DayPlan, planDay } from "./dayPlan.ts";
+import { type DayPlan, planDay, planLimits } from "./dayPlan.ts";
 import type { EarnedFood } from "./feedingRules.ts";
 import { ratioList } from "./variableSchedule.ts";
 
@@ -33,7 +33,7 @@ export interface EarnedPlan {
 }
 
 /** A plan is sent for so many days, and made anew when a third of them has passed: a week without network always finds food. */
-const daysPlanned = 14;
+const daysPlanned = planLimits.days;
 const madeAnewAfterDays = 4;
 /** A portion that weighs so much more or less makes another plan. */
 const portionChange = 0.15;

@@ -56,7 +56,7 @@ describe("deposits and portions in the digest", () => {
 
   it("don't count without metal, nor while paused", () => {
     expect(lineOf([deposit(1, 0, false)])).toEqual([
-      "Rowan: no deposit yesterday. 1 more did not count: no metal, or paused.",
+      "Rowan: no deposit yesterday. 1 more did not count: no metal, paused, or not paid by the plan.",
     ]);
   });
 

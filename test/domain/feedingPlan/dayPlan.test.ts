@@ -1,6 +1,7 @@
+import { readFileSync } from "node:fs";
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
-import { planDay } from "../../../server/domain/feedingPlan/dayPlan.ts";
+import { planDay, planLimits } from "../../../server/domain/feedingPlan/dayPlan.ts";
 import type { FeedingRules } from "../../../server/domain/feedingPlan/feedingRules.ts";
 import { between, hours, type Instant, inHours, instantOf, minutes } from "../../../server/domain/instant.ts";
 import { addLocalDays, localTimeOf } from "../../../server/domain/localTime.ts";
@@ -158,5 +159,29 @@ describe("the plan of a day", () => {
       ),
       { numRuns: 150 },
     );
+  });
+
+  it("asks for no more than a feeder takes, whatever the rules", () => {
+    const agent = readFileSync("deploy/feeder/plan.py", "utf8");
+    expect(agent).toContain(`PORTIONS_AT_ONCE_MAX = ${planLimits.portionsEach}`);
+    expect(agent).toContain(`DAYS_MAX, TIMES_MAX = 21, ${planLimits.timesADay}`);
+    const greedy = {
+      ...rules,
+      free: {
+        ...(rules.free as NonNullable<FeedingRules["free"]>),
+        schedule: { kind: "jitter", mean: minutes(10), by: minutes(5) },
+      },
+      ration: grams(5_000),
+      frostFloor: { below: celsius(0), grams: grams(500) },
+    } as const;
+    for (let date = "2026-06-01"; date < "2026-07-01"; date = addLocalDays(date, 1)) {
+      const small = planDay(greedy, { ...context, portion: grams(0.1) }, date);
+      expect(small.portionsEach).toBe(planLimits.portionsEach);
+      expect(small.free.length).toBeLessThanOrEqual(planLimits.timesADay);
+      expect(small.frost.length).toBeLessThanOrEqual(planLimits.timesADay);
+      const usual = planDay(greedy, { ...context, portion: grams(5) }, date);
+      expect(usual.free.length).toBeGreaterThan(70);
+      expect(usual.free.length).toBeLessThanOrEqual(planLimits.timesADay);
+    }
   });
 });

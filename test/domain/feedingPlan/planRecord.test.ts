@@ -163,7 +163,8 @@ describe("a plan", () => {
     const simulation = fed();
     const before = simulation.state().plan?.version ?? 0;
     const settings = simulation.state().settings;
-    simulation.give({ kind: "settingsChanged", settings: { ...settings, name: "Larch" } });
+    const sameRules = structuredClone(settings.feeding) as FeedingRules;
+    simulation.give({ kind: "settingsChanged", settings: { ...settings, name: "Larch", feeding: sameRules } });
     expect(simulation.state().plan?.version).toBe(before);
     const place = { latitudeDegrees: 68, longitudeDegrees: 17.8 };
     simulation.give({ kind: "settingsChanged", settings: { ...settings, place } });
