@@ -77,7 +77,12 @@ function PlanStatus({ plan, feeder, yard }: PlanProps & { readonly plan: PlanVie
       </p>
     );
   }
-  return <p>{statusText(plan, feeder.name)}</p>;
+  return (
+    <>
+      <p>{statusText(plan, feeder.name)}</p>
+      {plan.todayText !== null && <p>{plan.todayText}</p>}
+    </>
+  );
 }
 
 function statusText({ version, confirmedVersion, reportedAt }: PlanView, name: string): string {

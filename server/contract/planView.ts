@@ -10,6 +10,8 @@ export interface PlanView {
   readonly problem: string | null;
   readonly portionGrams: number;
   readonly days: readonly PlannedDayView[];
+  /** What was planned and given of free food so far today, in a sentence; null where nothing of it is known. */
+  readonly todayText: string | null;
 }
 
 export interface PlannedDayView {

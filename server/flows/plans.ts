@@ -2,9 +2,10 @@ import type { FeedingRequest } from "../contract/feedingRequest.ts";
 import type { PlannedDayView, PlanView } from "../contract/planView.ts";
 import type { FeederState } from "../domain/feeder.ts";
 import type { DayPlan } from "../domain/feedingPlan/dayPlan.ts";
+import type { PlanRecord } from "../domain/feedingPlan/planRecord.ts";
 import { currentPlan, feedingPlan, type PlanState } from "../domain/feedingPlan/planState.ts";
-import { learntPortion } from "../domain/hopper/level.ts";
-import { type Instant, isoOf } from "../domain/instant.ts";
+import { currentPortion } from "../domain/hopper/level.ts";
+import { after, hours, type Instant, isoOf } from "../domain/instant.ts";
 import type { FeederSettings } from "../domain/settings.ts";
 import type { FeederRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
@@ -29,9 +30,17 @@ function viewOf(state: FeederState, settings: FeederSettings, plan: PlanState | 
     confirmedVersion: latestReadings?.readings.planVersion ?? null,
     reportedAt: latestReadings === null ? null : isoOf(latestReadings.at),
     problem: settings.place === null ? texts.feedingPlan.noPlace : null,
-    portionGrams: Math.round(100 * (plan?.portion ?? learntPortion(state.hopper).mean)) / 100,
+    portionGrams: Math.round(100 * (plan?.portion ?? currentPortion(state.hopper, settings))) / 100,
     days: (made?.days ?? []).filter(({ to }) => to > now).map(dayView),
+    todayText: todayText(state.planRecord, now),
   };
+}
+
+function todayText(record: PlanRecord | undefined, now: Instant): string | null {
+  if (record === undefined || record.planned === 0 || now >= after(record.from, hours(24))) return null;
+  const { planned, given, causes } = record;
+  const { todayAsPlanned, missed } = texts.feedingPlan;
+  return given >= planned ? todayAsPlanned(planned) : missed(planned, given, causes);
 }
 
 const dayView = ({ date, light, lit, free, portionsEach, frost, portionsMax, stretched }: DayPlan): PlannedDayView => ({

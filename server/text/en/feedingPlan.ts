@@ -6,6 +6,11 @@ const causeTexts = {
   unknown: "nothing reported explains it",
 };
 
+type Cause = keyof typeof causeTexts;
+const because = (causes: readonly Cause[]) =>
+  causes.length === 0 ? "" : `: ${causes.map((cause) => causeTexts[cause]).join("; ")}`;
+const portions = (count: number) => (count === 1 ? "1 portion" : `${count} portions`);
+
 export const feedingPlan = {
   noPlace:
     "The yard has no place yet. Without it, nobody knows when it is light there: enter it in the yard's settings.",
@@ -18,11 +23,16 @@ export const feedingPlan = {
   version: (version: number) => `version ${version}`,
   none: "none",
 
+  /** In the digest, after the feeder's name. */
+  dayAsPlanned: (planned: number) => `${portions(planned)} of free food, as planned.`,
+  dayMissed: (planned: number, given: number, causes: readonly Cause[]) =>
+    `planned ${portions(planned)} of free food, gave ${given}${because(causes)}.`,
+
+  todayAsPlanned: (planned: number) => `Free food today: ${portions(planned)} so far, as planned.`,
   /** "Free food today: planned 9 portions so far, gave 6: it had no power." */
-  missed: (planned: number, given: number, causes: readonly (keyof typeof causeTexts)[]) =>
-    `Free food today: planned ${planned} portions so far, gave ${given}: ${causes.map((cause) => causeTexts[cause]).join("; ")}.`,
+  missed: (planned: number, given: number, causes: readonly Cause[]) =>
+    `Free food today: planned ${portions(planned)} so far, gave ${given}${because(causes)}.`,
   plannedLabel: "Planned, free",
   givenLabel: "Given, free",
-  portions: (count: number) => (count === 1 ? "1 portion" : `${count} portions`),
-  causes: causeTexts,
+  portions,
 };
