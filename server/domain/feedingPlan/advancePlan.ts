@@ -30,18 +30,20 @@ function withRecord(state: FeederState, before: FeederState, report: Report, now
 }
 
 function situationOf(state: FeederState, before: FeederState, now: Instant): PlanSituation {
-  const { plan, settings, latestReadings, alarms } = state;
-  const at = latestReadings === null || latestReadings === before.latestReadings ? null : latestReadings.at;
-  const readings = latestReadings?.readings;
-  const isFollowed = readings?.planVersion != null && readings.planVersion === plan?.version;
+  const { plan, settings, latestReadings } = state;
+  const trouble = troubleOf(state);
+  const paused = isPaused(state.orders, now);
+  if (latestReadings === null || latestReadings === before.latestReadings) {
+    return { at: null, day: null, paused, isFrost: false, trouble };
+  }
+  const { at, readings } = latestReadings;
+  const day = readings.planVersion === plan?.version ? plannedDay(plan, settings, at) : null;
+  return { at, day, paused: readings.paused ?? paused, isFrost: isBelowFloor(settings, readings.air), trouble };
+}
+
+function troubleOf({ alarms }: FeederState): PlanSituation["trouble"] {
   const isActive = (kind: FaultKind) => alarms[kind] !== undefined;
-  return {
-    at,
-    day: at === null || !isFollowed ? null : plannedDay(plan, settings, at),
-    paused: readings?.paused ?? isPaused(state.orders, now),
-    isFrost: isBelowFloor(settings, readings?.air ?? null),
-    trouble: isActive("supplyWeak") ? "supply" : faultsStoppingMotor.some(isActive) ? "motor" : null,
-  };
+  return isActive("supplyWeak") ? "supply" : faultsStoppingMotor.some(isActive) ? "motor" : null;
 }
 
 const faultsStoppingMotor = faultsStoppingFood.filter((kind) => kind === "motorNotTurning" || kind === "motorStalled");
