@@ -103,6 +103,7 @@ const Screens = () => (
     <Route path="/feeders/:id" component={FeederById} />
     <Route path="/feeders/:id/days" component={DaysById} />
     <Route path="/feeders/:id/refill" component={RefillById} />
+    <Route path="/feeders/:id/plan" component={PlanById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />
     <Route path="/yards/new" component={AddYardScreen} />
     <Route path="/yards/:id" component={YardById} />
@@ -159,6 +160,7 @@ const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((par
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
 const PhonesScreen = lazyScreen(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
+const PlanScreen = lazyScreen(() => import("./screens/planScreen.tsx").then((part) => part.PlanScreen));
 const RefillScreen = lazyScreen(() => import("./screens/refillScreen.tsx").then((part) => part.RefillScreen));
 const AddFeederScreen = lazyScreen(() => setUpScreens().then((part) => part.AddFeederScreen));
 const FeederSettingsScreen = lazyScreen(() => setUpScreens().then((part) => part.FeederSettingsScreen));
@@ -179,6 +181,7 @@ interface ById {
   readonly id?: string;
 }
 const FeederById = ({ id = "" }: ById) => <FeederScreen key={id} id={id} />;
+const PlanById = ({ id = "" }: ById) => <PlanScreen key={id} id={id} />;
 const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;

@@ -35,6 +35,7 @@ import { limitLoad } from "./routes/overload.ts";
 import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
+import { planRoutes } from "./routes/plans.ts";
 import { handleErrors, refuseBadUrl, refuseBrokenRequest, sendNotFound } from "./routes/problems.ts";
 import { requireYardRole } from "./routes/rights.ts";
 import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
@@ -129,6 +130,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     requireYardRole(scope, ports);
     yardRoutes(scope, ports, keys);
     feederRoutes(scope, ports, keys);
+    planRoutes(scope, ports);
     alarmResponseRoutes(scope, ports);
     feederLogRoute(scope, ports);
     historyRoute(scope, ports);

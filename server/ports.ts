@@ -1,4 +1,5 @@
 import type { PracticeFault } from "./contract/api.ts";
+import type { SentPlan } from "./contract/plan.ts";
 import type { SentOrder } from "./contract/report.ts";
 import type { AlarmChange } from "./domain/alarms/alarmStates.ts";
 import type { Digest } from "./domain/digest/digest.ts";
@@ -332,6 +333,8 @@ export type PhoneOperation =
 export interface FeederLink {
   /** @returns whether the feeder is connected and the orders were written to its socket. */
   sendOrders(feeder: string, orders: readonly SentOrder[]): boolean;
+  /** @returns whether the feeder is connected and the plan was written to its socket. */
+  sendPlan(feeder: string, plan: SentPlan): boolean;
   /** Ends its connection: its key is not valid any more. */
   disconnect(feeder: string): void;
 }

@@ -15,6 +15,7 @@ import type {
   MeView,
   meRequest,
   PeopleView,
+  PlanView,
   PracticeFault,
   passphraseRequest,
   personRequest,
@@ -26,6 +27,7 @@ import type {
   TestPushView,
   yardRequest,
 } from "../../server/contract/api.ts";
+import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
 import { type ApiResult, request } from "./api.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
@@ -57,6 +59,9 @@ export const laterApi = {
   /** Takes up to a minute. */
   compareSettings: (id: string, settings: z.input<typeof changeFeederRequest>, cancel: AbortSignal) =>
     request<SettingsComparisonView>("POST", `${feederPath(id)}/settings/comparison`, { settings }, cancel),
+  plan: (id: string) => request<PlanView>("GET", `${feederPath(id)}/plan`),
+  planPreview: (id: string, rules: FeedingRequest) =>
+    request<PlanView>("POST", `${feederPath(id)}/plan/preview`, rules),
   removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),
   newKey: (id: string) => request<{ key: string }>("POST", `${feederPath(id)}/key`),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),

@@ -12,7 +12,7 @@ import {
   removedText,
   suppressedTitle,
 } from "#text/feederScreen.ts";
-import { settingsTitle } from "#text/screens.ts";
+import { planLabel, settingsTitle } from "#text/screens.ts";
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { AlarmEntry } from "../components/alarmEntry.tsx";
 import { DaySection } from "../components/daySection.tsx";
@@ -93,6 +93,7 @@ const Observations = ({ feeder, yard }: FeederProps) => (
     )}
     <ReadingsTable feeder={feeder} zone={yard.zone} />
     <UndetectableFaults feeder={feeder} />
+    <p class="page-link">{!feeder.practice && <a href={`/feeders/${feeder.id}/plan`}>{planLabel}</a>}</p>
     {yard.role === "keeper" && (
       <p class="page-link">
         <a href={`/feeders/${feeder.id}/settings`}>{settingsTitle(feeder.name)}</a>

@@ -10,6 +10,8 @@ be changed. Its duties:
 - a pause stops the motor at once, also in the middle of a run, and stays in force through power cuts; the order's event is
   written only when the motor stands and the pause is on the card;
 - resuming never feeds what was left unpaid meanwhile;
+- free food and what a press or a cap earns follow the keeper's plan (see plan.py), which is on the card; without a plan each press
+  and each cap is paid, and nothing is free;
 - none of this ends if the card is full, read-only or damaged: events wait in memory (see storage.py), and it is reported.
 
     python3 agent.py --url https://pieward.example --key-file /etc/pieward/feeder.key --data /var/lib/pieward-feeder
@@ -36,6 +38,7 @@ from datetime import datetime, timezone
 from pathlib import Path
 
 from hardware import DryRun, YourFeeder
+from plan import FeedingPlan, PlanError
 from storage import Store
 
 try:
@@ -47,7 +50,7 @@ log = logging.getLogger("feeder")
 
 EVENTS_PER_REPORT = 2_000  # the server's own limit
 KNOWN_ORDERS_MAX = 16
-OWED_MAX = 3  # limits the portions for a bird that drums on the button
+OWED_MAX = 3  # presses that wait for their portion, and as many caps: limits the portions for a bird that drums on the button
 ANSWER_WITHIN = 15.0  # seconds, for each step of an attempt
 ANSWER_WITHIN_IN_ALL = 60.0  # seconds, for all of it: a server may also answer a byte at a time
 ANSWER_BYTES_MAX = 1_048_576
@@ -86,6 +89,9 @@ class Feeder:
         self.has_reported = False  # the server has got a report of this start
         self.no_readings_until = None  # readings are left out until then
         self.unknown_names = set()
+        self.plan = FeedingPlan(store.state["plan"])
+        self.plan.restarted()
+        self.air = None  # degrees Celsius, as last measured for a report
         store.is_owed = self._is_owed
         self._motor_off()  # whatever the last run left behind
 
@@ -95,6 +101,7 @@ class Feeder:
         self._end_pause_in_time()
         for sensed in self._call_hardware(self.hardware.poll, []):
             self._handle_event(*sensed)
+        self._owe_free_food()
         self._run_motor()
         if self.motor_off_failed:
             self._motor_off()
@@ -129,12 +136,16 @@ class Feeder:
             self._write({"kind": "visit"})
         elif kind == "press":
             self.counts["button"] += 1
-            self._owe("press", self._write({"kind": "press"}))
+            earns = self._earns("press")
+            seq = self._write({"kind": "press", "earns": earns})
+            if earns:
+                self._owe("press", seq)
         elif kind == "cap":
             strength, metal, beam = finite(details[0]), *details[1:]
             self.counts["detector"] += 1
-            seq = self._write({"kind": "deposit", "metal": metal, "signal": strength, "chute": beam})
-            if metal is not False:
+            earns = metal is not False and self._earns("deposit")
+            seq = self._write({"kind": "deposit", "metal": metal, "signal": strength, "chute": beam, "earns": earns})
+            if earns:
                 self._owe("deposit", seq)
         elif kind == "piece":
             self.counts["chute"] += 1
@@ -166,11 +177,21 @@ class Feeder:
 
     # --- motor ------------------------------------------------------------------------------------------------------
 
+    def _earns(self, kind):
+        """Whether this press or cap gets a portion: a promise, which the server judges. What comes while paused is never paid late."""
+        waiting = sum(1 for cause, _ in self.owed if cause == kind)
+        if self.paused or waiting >= OWED_MAX:
+            return False
+        return self.plan.earns(kind, self._seconds_up(), self._time())
+
     def _owe(self, cause, pays_for):
-        if self.paused:
-            return  # the event is stored, and never paid late
-        if len(self.owed) < OWED_MAX:
-            self.owed.append((cause, pays_for))
+        self.owed.append((cause, pays_for))
+
+    def _owe_free_food(self):
+        """Free food whose time has come. What comes while paused, or while others still wait, is not made up for."""
+        for _ in range(self.plan.due(self._time(), self.air)):
+            if not self.paused:
+                self.owed.append(("timer", None))
 
     def _is_owed(self, boot, seq):
         """Whether this event still waits for its portion."""
@@ -219,7 +240,8 @@ class Feeder:
             "lowestVolts": None,
             "cutShort": True,
         }
-        self.store.keep(run=[self.boot, begun])
+        self.plan.count(1, self._time())
+        self.store.keep(run=[self.boot, begun], plan=self.plan.memory)
         self.run = {
             "begun": begun,
             "pays_for": pays_for,
@@ -356,7 +378,7 @@ class Feeder:
         }
 
     def _readings(self):
-        own = {"spooled": self.store.waiting(), "paused": self.paused}
+        own = {"spooled": self.store.waiting(), "paused": self.paused, "planVersion": self.plan.version}
         if self.no_readings_until is not None:
             if self.clock() < self.no_readings_until:
                 return own
@@ -367,6 +389,7 @@ class Feeder:
                 self._report_sensor_trouble(f"{name} is no number: {value!r}")
             elif value is not None:
                 measured[name] = value
+        self.air = measured.get("airCelsius")
         fitted = self.hardware.counted
         counts = {name: count for name, count in self.counts.items() if name in fitted}
         return {**measured, **own, "counts": counts}
@@ -411,6 +434,7 @@ class Feeder:
         self._log_unknown(answer["unknown"])
         server_time = answer["serverTime"]
         self.server_ahead = server_time - self.clock()
+        self._take_plan(answer["plan"])
         if events and gone == 0:
             # The server answers, but stores nothing: frequent attempts would only make it slower for others.
             self._later("the server answered, but has stored nothing of it")
@@ -423,6 +447,20 @@ class Feeder:
                 self.events_at_once = min(EVENTS_PER_REPORT, 2 * self.events_at_once)
             self.report_at = self.clock() + (0.5 if more else max(1.0, answer["nextReportSeconds"]))
         self._apply_orders(answer["orders"], server_time)
+
+    def _take_plan(self, plan):
+        """A plan that can't be carried out is reported, and the one before stays in force."""
+        if plan is None:
+            return
+        try:
+            if not self.plan.take(plan, self._time()):
+                return
+        except PlanError as error:
+            self._report_sensor_trouble(f"The feeding plan can't be used, the one before stays in force: {error}")
+            return
+        self.store.keep(twice=True, plan=self.plan.memory)
+        log.info("Feeding plan %s is in force", self.plan.version)
+        self.report_at = self.clock()  # the keeper waits for the confirmation
 
     def _refused(self, boot, refusals, events, through):
         """A refused event that the server does not count as done would be sent for ever: it is stored apart and reported.
@@ -453,6 +491,13 @@ class Feeder:
         log.warning("No report got through: %s. Next try in %.0f s; %d events wait.", text, wait, self.store.waiting())
 
     # --- clock and events -------------------------------------------------------------------------------------------
+
+    def _time(self):
+        """Epoch seconds by the server's clock, or None while this start has not heard from it."""
+        return None if self.server_ahead is None else self.clock() + self.server_ahead
+
+    def _seconds_up(self):
+        return self.clock() - self.booted_at
 
     def _uptime(self, at=None):
         return max(0, int(1000 * ((self.clock() if at is None else at) - self.booted_at)))
@@ -558,6 +603,7 @@ def checked(answer):
         "refused": [one for one in listed(answer.get("refused")) if isinstance(one, dict)],
         "unknown": [str(name)[:200] for name in listed(answer.get("unknown"))],
         "orders": [order for order in map(readable_order, listed(answer["orders"])) if order is not None],
+        "plan": answer.get("plan"),
     }
 
 

@@ -151,6 +151,101 @@ class WithFeeder(unittest.TestCase):
         return {"id": id, "kind": kind, "until": None if until is None else iso(until + SERVER_AHEAD)}
 
 
+class Planned(WithFeeder):
+    """The time of the server is SERVER_AHEAD + the clock, which begins at 1,000 s."""
+
+    def plan(self, version=1, **changes):
+        begin = int(SERVER_AHEAD)
+        day = {"from": begin, "to": begin + 86_400, "portionsMax": 4, "free": [1_060, 1_120], "frost": []}
+        each = {"ratios": [1], "betweenSeconds": 0}
+        plan = {"version": version, "portionsEach": 1, "frostBelowCelsius": None, "paysDepositsOverRation": True}
+        return {**plan, "days": [day], "press": each, "deposit": each, **changes}
+
+    def send(self, **changes):
+        self.client.beside = {"plan": self.plan(**changes)}
+        self.live(6)
+
+    def test_confirms_the_plan_and_gives_free_food_at_its_times(self):
+        self.send()
+        self.assertEqual(self.client.reports[-1]["readings"]["planVersion"], 1)
+        self.live(48)
+        self.assertEqual(self.hardware.runs, [])
+        self.live(90)
+        self.assertEqual(len(self.hardware.runs), 2)
+        portions = [event for event in self.client.stored.values() if event["kind"] == "portion"]
+        self.assertEqual([(one["cause"], one["paysFor"]) for one in portions], [("timer", None), ("timer", None)])
+        for portion, planned in zip(portions, (60_000, 120_000)):
+            self.assertAlmostEqual(portion["uptimeMs"], planned, delta=200)
+
+    def test_gives_nothing_while_paused_and_does_not_make_up_for_it(self):
+        self.client.orders = [self.order("p1", "pause")]
+        self.send()
+        self.live(60)
+        self.client.orders = [self.order("r1", "resume")]
+        self.live(60)
+        self.assertEqual(len(self.hardware.runs), 1)  # the second time came after the resume
+
+    def test_keeps_plan_and_ration_through_a_power_cut_in_the_middle_of_a_portion(self):
+        self.send()
+        while not self.feeder.run:
+            self.live(0.05)
+        self.client.beside = {}
+        self.power_cut()
+        self.assertEqual(self.feeder.plan.version, 1)
+        self.assertEqual(self.feeder.plan.memory["given"], 1)
+        self.live(20)
+        self.assertEqual(self.hardware.runs, [])  # the portion that was cut is not given again
+        self.live(60)
+        self.assertEqual(len(self.hardware.runs), 1)
+
+    def test_stops_free_food_and_presses_at_the_ration_and_pays_a_cap_all_the_same(self):
+        self.send(days=[{**self.plan()["days"][0], "portionsMax": 1}])
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.assertEqual(len(self.hardware.runs), 1)
+        self.hardware.happened = [("cap", 0.8, True, True)]
+        self.live(150)
+        self.assertEqual(len(self.hardware.runs), 2)
+
+    def test_reports_a_plan_that_it_cannot_carry_out_and_goes_on_with_the_one_before(self):
+        self.send()
+        self.send(version=2, portionsEach=-1)
+        self.live(6)
+        self.assertIn("plan.portionsEach", self.trouble_texts())
+        self.assertEqual(self.client.reports[-1]["readings"]["planVersion"], 1)
+
+    def test_says_of_each_act_whether_it_earned_a_portion(self):
+        self.send(deposit={"ratios": [2], "betweenSeconds": 0}, press=None)
+        for _ in range(4):
+            self.hardware.happened = [("cap", 0.8, True, True), ("press",)]
+            self.live(4)
+        self.live(6)
+        events = list(self.client.stored.values())
+        self.assertEqual([one["earns"] for one in events if one["kind"] == "deposit"], [False, True, False, True])
+        self.assertEqual([one["earns"] for one in events if one["kind"] == "press"], [False] * 4)
+        earned = [one["seq"] for one in events if one["kind"] == "deposit" and one["earns"]]
+        self.assertEqual([one["paysFor"] for one in events if one.get("cause") == "deposit"], earned)
+
+    def test_promises_no_portion_while_paused_nor_for_drumming(self):
+        self.hardware.happened = [("press",)] * 50
+        self.live(30)
+        presses = [one for one in self.client.stored.values() if one["kind"] == "press"]
+        self.assertEqual(sum(one["earns"] for one in presses), len(self.hardware.runs))
+        self.client.orders = [self.order("p1", "pause")]
+        self.live(6)
+        self.hardware.happened = [("press",), ("cap", 0.9, True, True)]
+        self.live(6)
+        self.assertEqual([one["earns"] for one in self.client.stored.values() if "earns" in one][-2:], [False, False])
+
+    def test_pays_each_act_and_gives_nothing_free_without_a_plan(self):
+        self.hardware.happened = [("press",)]
+        self.live(200)
+        self.assertEqual(len(self.hardware.runs), 1)
+        self.assertIsNone(self.client.reports[-1]["readings"]["planVersion"])
+
+
 class Paying(WithFeeder):
     def test_pays_a_cap_with_one_portion_and_names_the_cap(self):
         self.hardware.happened = [("cap", 0.8, True, True)]

@@ -10,6 +10,12 @@ export interface FeederSockets extends FeederLink {
 
 export function createFeederSockets(): FeederSockets {
   const sockets = new Map<string, WebSocket>();
+  const send = (feeder: string, frame: LinkFrame): boolean => {
+    const socket = sockets.get(feeder);
+    if (socket?.readyState !== socket?.OPEN || !socket) return false;
+    socket.send(JSON.stringify(frame));
+    return true;
+  };
   return {
     attach(feeder, socket) {
       sockets.get(feeder)?.close(linkCloses.replaced.code, linkCloses.replaced.reason);
@@ -18,13 +24,8 @@ export function createFeederSockets(): FeederSockets {
         if (sockets.get(feeder) === socket) sockets.delete(feeder);
       });
     },
-    sendOrders(feeder, orders) {
-      const socket = sockets.get(feeder);
-      if (socket?.readyState !== socket?.OPEN || !socket) return false;
-      const frame: LinkFrame = { orders: [...orders] };
-      socket.send(JSON.stringify(frame));
-      return true;
-    },
+    sendOrders: (feeder, orders) => send(feeder, { orders: [...orders] }),
+    sendPlan: (feeder, plan) => send(feeder, { plan }),
     disconnect(feeder) {
       sockets.get(feeder)?.close(linkCloses.keyChanged.code, linkCloses.keyChanged.reason);
     },

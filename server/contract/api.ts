@@ -12,6 +12,7 @@ import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "
 export type * from "./accountViews.ts";
 export type * from "./comparisonView.ts";
 export type * from "./historyView.ts";
+export type * from "./planView.ts";
 export * from "./requests.ts";
 
 export interface HomeView {

@@ -1,5 +1,6 @@
 import { z } from "zod";
 import type { ProblemView } from "./api.ts";
+import { sentPlanSchema } from "./plan.ts";
 import { answerSchema, sentOrderSchema } from "./report.ts";
 
 /** RFC 9457 problem details, as every refusal has them. */
@@ -20,6 +21,7 @@ export const linkFrameSchemas = {
   answer: z.object({ answer: answerSchema }),
   problem: z.object({ problem: problemSchema }),
   orders: z.object({ orders: z.array(sentOrderSchema) }),
+  plan: z.object({ plan: sentPlanSchema }),
 };
 
 /** Whatever the server sends has this type: a frame that isn't documented doesn't compile. */

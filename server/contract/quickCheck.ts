@@ -39,6 +39,7 @@ export function isCommonEvent(event: Readonly<Record<string, unknown>>): event i
   if (!isWhole(seq, seqRange) || !isWhole(uptimeMs, uptimeRange) || !isKnownKind(kind)) return false;
   switch (kind) {
     case "press":
+      return isCommonPress(event as Unread<"press">);
     case "visit":
       return hasNoMoreNames(event, recordedNames);
     case "deposit":
@@ -61,13 +62,19 @@ type Unread<Kind extends keyof KnownEvents> = { readonly [Name in keyof KnownEve
 
 const recordedNames = 3; // seq, uptimeMs and kind
 
+function isCommonPress(event: Unread<"press">): boolean {
+  const { earns } = event;
+  return isFlagOrAbsent(earns) && hasNoMoreNames(event, recordedNames + countIf(earns));
+}
+
 function isCommonDeposit(event: Unread<"deposit">): boolean {
-  const { metal, signal, chute } = event;
+  const { metal, signal, chute, earns } = event;
   return (
     isFlagOrAbsent(metal) &&
     isNumberOrAbsent(signal, eventRanges.signal) &&
     isFlagOrAbsent(chute) &&
-    hasNoMoreNames(event, recordedNames + countIf(metal) + countIf(signal) + countIf(chute))
+    isFlagOrAbsent(earns) &&
+    hasNoMoreNames(event, recordedNames + countIf(metal) + countIf(signal) + countIf(chute) + countIf(earns))
   );
 }
 

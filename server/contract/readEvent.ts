@@ -71,12 +71,13 @@ const knownContents: { readonly [Kind in keyof KnownEvents]: (event: KnownEvents
     lowestSupply: withUnit(event.lowestVolts, volts),
     ...(event.cutShort === true && { cutShort: true as const }),
   }),
-  press: () => ({ kind: "press" }),
-  deposit: ({ metal, signal, chute }) => ({
+  press: ({ earns }) => ({ kind: "press", ...(earns != null && { earns }) }),
+  deposit: ({ metal, signal, chute, earns }) => ({
     kind: "deposit",
     metal: metal ?? null,
     signal: signal ?? null,
     chute: chute ?? null,
+    ...(earns != null && { earns }),
   }),
   visit: () => ({ kind: "visit" }),
   lid: ({ open }) => ({ kind: "lid", open: open ?? null }),

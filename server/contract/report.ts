@@ -1,4 +1,5 @@
 import { z } from "zod";
+import { sentPlanSchema } from "./plan.ts";
 
 /**
  * What a feeder may report, version 1. JSON numbers have their unit in their name. Every reading is optional: a feeder may have
@@ -106,6 +107,15 @@ export const orderOutcomes = ["done", "refused"] as const;
 /** In UTF-16 code units, as both JavaScript and the schemas count them. */
 export const textLengthMax = { order: 64, problem: 500, words: 500 } as const;
 
+const earns = z
+  .boolean("must be true or false")
+  .nullish()
+  .meta({
+    description:
+      "Whether it earned a portion by the feeding plan: true is a promise that is judged, false owes nothing. Left out: each act is " +
+      "expected to be paid, unless the plan pays only some.",
+  });
+
 export const eventSchemas = {
   portion: z.looseObject({
     ...recorded,
@@ -126,13 +136,14 @@ export const eventSchemas = {
         "The motor was started, and a power cut, a pause or a fault ended the portion: how much fell is not known.",
     }),
   }),
-  press: z.looseObject({ ...recorded, kind: z.literal("press") }),
+  press: z.looseObject({ ...recorded, kind: z.literal("press"), earns }),
   deposit: z.looseObject({
     ...recorded,
     kind: z.literal("deposit"),
     metal: z.boolean("must be true or false").nullish().meta({ description: "Whether the detector found metal." }),
     signal: between(eventRanges.signal).meta({ description: "How strong the detector's signal was; 1 is full scale." }),
     chute: z.boolean("must be true or false").nullish().meta({ description: "Whether something fell into the box." }),
+    earns,
   }),
   visit: z.looseObject({ ...recorded, kind: z.literal("visit") }),
   lid: z.looseObject({
@@ -264,6 +275,10 @@ export const answerSchema = z.object({
     description:
       "What the keeper orders: carry out the last one, and answer it each time that it comes, unless `paused` in the same report " +
       "confirms it. A paused feeder gives nothing, not by hand either. An order comes again until the feeder is known to follow it.",
+  }),
+  plan: sentPlanSchema.optional().meta({
+    description:
+      "The feeding plan, whenever `readings.planVersion` is not its version. Left out where the feeder has it, or the keeper has made none.",
   }),
 });
 export type Answer = z.infer<typeof answerSchema>;

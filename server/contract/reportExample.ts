@@ -1,3 +1,5 @@
+import type { SentPlan } from "./plan.ts";
+
 /** A report as in the documentation, good for pasting: the tests post this very one. */
 export const reportExample = {
   boot: "b-7f3a91c2",
@@ -85,3 +87,22 @@ export const partlyRefusedExample = {
 };
 
 export const orderExample = { id: "order-7f3a91c2", kind: "pause", until: null } as const;
+
+/** One day of a plan: free food three times, a press pays each time, and a cap each second time on average. */
+export const planExample: SentPlan = {
+  version: 3,
+  portionsEach: 1,
+  frostBelowCelsius: -10,
+  paysDepositsOverRation: true,
+  days: [
+    {
+      from: 1_768_431_600,
+      to: 1_768_518_000,
+      portionsMax: 30,
+      free: [32_400, 36_120, 41_280],
+      frost: [34_200, 45_000],
+    },
+  ],
+  press: { ratios: [1], betweenSeconds: 2 },
+  deposit: { ratios: [1, 3, 2, 2], betweenSeconds: 0 },
+};

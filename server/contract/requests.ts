@@ -3,6 +3,7 @@ import { isEmailAddress } from "../domain/email/emailAddress.ts";
 import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
 import { nameProblem, spelledName } from "../domain/names.ts";
 import { isUsableZone } from "../domain/zone.ts";
+import { feedingRequest } from "./feedingRequest.ts";
 
 /** What the keeper's client sends: schemas, since anyone may send it. Times are ISO 8601 in UTC; units are in the names. */
 
@@ -91,6 +92,7 @@ export const feederSettingsRequest = z.strictObject({
   reportEverySeconds: z.int().min(5).max(3_600),
   warnAheadDays: z.number().min(0.25).max(30),
   placement: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden
+  feeding: feedingRequest.optional(), // left out: no feeding plan
 });
 /** A kitchen scale measures ten portions together more exactly than one. */
 const tenPortionsGrams = z.number().min(1).max(1_000);

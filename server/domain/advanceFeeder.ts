@@ -17,6 +17,7 @@ import {
   updateFeedByWeighing,
 } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
+import { actsByPlan, advancePlan } from "./feedingPlan/advancePlan.ts";
 import { findFaults, troubleShownMax, withForecast } from "./findFaults.ts";
 import { hopperLevel, updateHopperByPortion, updateHopperUntil } from "./hopper/level.ts";
 import { believeUnweighedWord, updateHopperByRefill } from "./hopper/refill.ts";
@@ -69,7 +70,7 @@ export interface FeederStep {
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
   const updated = roundStatistics(applyFact(state, fact, now, effects), state);
-  return { state: updateAlarms(updated, now, effects), effects };
+  return { state: updateAlarms(advancePlan(updated, state, fact, now), now, effects), effects };
 }
 
 /**
@@ -92,8 +93,7 @@ export function nextCheckAt(state: FeederState, now: Instant): Instant {
   return next;
 }
 
-const checkInterval = minutes(10);
-const checkIntervalUnreported = days(1);
+const [checkInterval, checkIntervalUnreported] = [minutes(10), days(1)];
 
 function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
   const withOrders = ({ orders, changed }: OrdersStep): FeederState => {
@@ -141,7 +141,7 @@ function applyReport(known: FeederState, report: Report, now: Instant, effects: 
   const insideTemperature =
     readingsAt === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: readingsAt };
   const context: ReportContext = { origin, insideTemperature, paused, now, effects };
-  const withEvents = applyEvents({ ...started, reporting }, report.events, context);
+  const withEvents = applyEvents({ ...started, reporting }, actsByPlan(report.events, started), context);
   return readingsAt === null ? withEvents : applyReadings(withEvents, report, readingsAt, context);
 }
 

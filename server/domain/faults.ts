@@ -247,6 +247,20 @@ export const faultRules = {
     // A stalled motor pulls several times its current, and a battery near freezing is empty and cold.
     explainedBy: ["feederSilent", "motorStalled", "batteryFreezing"],
   },
+  freeFoodMissed: {
+    ...texts.faults.freeFoodMissed,
+    priority: "soon",
+    onDelay: minutes(0), // two times of the plan and a quarter of an hour have passed
+    offDelay: minutes(60),
+    explainedBy: ["feederSilent", "motorNotTurning", "motorStalled", "supplyWeak"],
+  },
+  planNotTaken: {
+    ...texts.faults.planNotTaken,
+    priority: "soon",
+    onDelay: minutes(0), // it had its time to answer
+    offDelay: minutes(0),
+    explainedBy: ["feederSilent"],
+  },
   detectorDrifting: {
     ...texts.faults.detectorDrifting,
     priority: "soon",

@@ -4,6 +4,8 @@ import { type EventSequence, initialEventSequence } from "./eventSequence.ts";
 import type { FaultKind } from "./faults.ts";
 import { type FeedState, initialFeed } from "./feed/feedState.ts";
 import { type FeederClock, initialClock } from "./feederClock.ts";
+import type { PlanRecord } from "./feedingPlan/planRecord.ts";
+import type { PlanState } from "./feedingPlan/planState.ts";
 import type { HopperForecast } from "./hopper/hopperFaults.ts";
 import { type HopperState, initialHopper } from "./hopper/level.ts";
 import type { Instant } from "./instant.ts";
@@ -34,6 +36,10 @@ export interface FeederState {
   readonly trouble: Trouble | null;
   /** When it was last cleaned, as entered by keepers; left out if never. */
   readonly cleanedAt?: Instant;
+  /** Left out: no feeding plan was made. */
+  readonly plan?: PlanState;
+  /** Left out: no feeder has followed it yet. */
+  readonly planRecord?: PlanRecord;
   /** Reports that could not be read since the last one that was; left out: none. */
   readonly refusedReports?: RefusedReports;
   /** Alarms that are not in the normal state. */

@@ -4,6 +4,7 @@ import { coldFaults } from "./cold/cold.ts";
 import { type Fault, type FaultKind, faultsStoppingFood } from "./faults.ts";
 import { feedFaults } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
+import { planFaults } from "./feedingPlan/planFaults.ts";
 import { hopperFaults, updateHopperForecast } from "./hopper/hopperFaults.ts";
 import { hopperLevel } from "./hopper/level.ts";
 import { fallSpan } from "./hopper/outlierReading.ts";
@@ -42,6 +43,7 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
+    ...planFaults(state, now, paused),
     ...asList(troubleFault(state.trouble, now)),
     ...unreadable,
     ...asList(bootReusedFault(clock.reusedBoot, settings.zone, now)),

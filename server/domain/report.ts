@@ -65,11 +65,18 @@ export interface Deposit {
   readonly metal: boolean | null;
   readonly signal: number | null; // the detector's strength, 0..1
   readonly chute: boolean | null; // the slot's own beam was broken too
+  readonly earns?: boolean;
+}
+
+export interface Press {
+  readonly kind: "press";
+  /** By the feeding plan: true promises a portion, false owes none. Left out where the feeder doesn't say. */
+  readonly earns?: boolean;
 }
 
 export type EventContent =
   | Portion
-  | { readonly kind: "press" }
+  | Press
   | Deposit
   | { readonly kind: "visit" }
   | { readonly kind: "lid"; readonly open: boolean | null }

@@ -1,4 +1,5 @@
 import type { AssumedSetting } from "./assumedSettings.ts";
+import type { FeedingRules } from "./feedingPlan/feedingRules.ts";
 import type { FoodKind } from "./food.ts";
 import type { Span } from "./instant.ts";
 import type { Grams } from "./units.ts";
@@ -24,6 +25,8 @@ export interface FeederSettings {
   readonly reportEvery: Span;
   /** The alarm "food low" is raised when the hopper may be empty within this span. */
   readonly foodWarningAhead: Span;
+  /** Left out: the keeper has made no feeding plan, and the feeder feeds as its own program has it. */
+  readonly feeding?: FeedingRules;
   /** Left out: in the garden. */
   readonly placement?: Placement;
   /** Settings that nobody has entered, with typical values in use; left out where all were entered. */

@@ -52,6 +52,7 @@ interface PostedPortion {
 }
 interface PostedDeposit {
   readonly metal?: boolean | null;
+  readonly earns?: boolean | null;
 }
 
 interface PostedRefill {
@@ -71,12 +72,12 @@ function eventMarks(events: readonly RecordedEvent[]): DayMark[] {
     const isPaid = paid.has(`${event.boot} ${event.seq}`);
     const body: unknown = JSON.parse(event.body);
     const detail = eventDetail[event.kind](body, isPaid);
-    const isUnpaid = event.kind === "deposit" && !isPaid && isMetal(body as PostedDeposit);
+    const isUnpaid = event.kind === "deposit" && !isPaid && expectsPortion(body as PostedDeposit);
     return [{ kind: event.kind, at: isoOf(event.recordedAt), detail, ...(isUnpaid && { unpaid: true as const }) }];
   });
 }
 
-const isMetal = ({ metal }: PostedDeposit): boolean => metal !== false;
+const expectsPortion = ({ metal, earns }: PostedDeposit): boolean => metal !== false && earns !== false;
 
 type MarkedEvent = Exclude<DayMark["kind"], "alarm" | "note">;
 
@@ -90,7 +91,9 @@ const eventDetail: Readonly<Record<MarkedEvent, (body: unknown, isPaid: boolean)
   deposit(body, isPaid) {
     const { marks } = texts.days;
     if (isPaid) return marks.paid;
-    return isMetal(body as PostedDeposit) ? marks.unpaid : marks.noMetal;
+    const deposit = body as PostedDeposit;
+    if (deposit.metal === false) return marks.noMetal;
+    return expectsPortion(deposit) ? marks.unpaid : marks.notEarning;
   },
   portion(body) {
     const { marks } = texts.days;

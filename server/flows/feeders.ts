@@ -8,6 +8,7 @@ import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { announceSteps, applyKeeperAction, stepFeeders } from "./keeperActions.ts";
 import { logEntryOf } from "./pure/logEntry.ts";
 import { changeSettings, defaultSettings, type SettingsChange, withSettings } from "./pure/requestedSettings.ts";
+import { planToSend } from "./pure/sentPlan.ts";
 
 /** Adding, changing and removing feeders. */
 
@@ -67,16 +68,25 @@ export function prepareNewFeeder(
   };
 }
 
-export const changeFeeder = (
+export async function changeFeeder(
   ports: Ports,
   id: string,
   request: SettingsChange,
   by: string,
-): Promise<FeederRow | null> =>
-  applyKeeperAction(ports, id, by, ({ settings }) => ({
+): Promise<FeederRow | null> {
+  const row = await applyKeeperAction(ports, id, by, ({ settings }) => ({
     kind: "settingsChanged",
     settings: changeSettings(settings, request),
   }));
+  if (row !== null && request.feeding !== undefined) sendPlan(ports, row);
+  return row;
+}
+
+/** At once where it has a socket open; it goes with its next answer in any case, until the feeder says that it follows it. */
+function sendPlan({ feederLink }: Ports, { id, state }: FeederRow): void {
+  const plan = planToSend(state);
+  if (plan !== null) feederLink.sendPlan(id, plan);
+}
 
 /**
  * A feeder's own settings have its yard's place and zone, so that its state is complete: a change of the yard changes each feeder
@@ -97,7 +107,7 @@ export async function changeYard(ports: Ports, id: string, changes: YardChanges,
     return { yard, steps };
   });
   if (!done) return null;
-  announceSteps(ports, done.steps);
+  for (const row of announceSteps(ports, done.steps)) sendPlan(ports, row);
   ports.liveFeed.announceChange(id, null, null);
   await tryDueEscalations(ports); // the zone decides when people are notified
   return done.yard;

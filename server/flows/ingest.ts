@@ -18,6 +18,7 @@ import { ownEventLoopTurn } from "./eventLoopTurn.ts";
 import { applyKeeperAction } from "./keeperActions.ts";
 import { type FeederUpdate, startUpdate } from "./pure/feederUpdate.ts";
 import { nextMoment } from "./pure/nextMoment.ts";
+import { planToSend } from "./pure/sentPlan.ts";
 import { sortEvents } from "./pure/sortEvents.ts";
 import { type PlacedEvent, type TakenReport, takeReport } from "./pure/takeReport.ts";
 import { announceUpdates, type LoggedUpdate, saveUpdates } from "./saveUpdates.ts";
@@ -185,6 +186,7 @@ async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): 
 
   const { feeder, orders } = taken;
   const refused = [...report.refused, ...sorted.refused];
+  const plan = planToSend(feeder.state);
   const answer: Answer = {
     storedThrough: storedThrough(report, sorted.unstored, highestStoredSeq(feeder.state.eventSequence, boot) ?? 0),
     duplicates,
@@ -193,6 +195,7 @@ async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): 
     serverTime: isoOf(receivedAt),
     nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
     orders: [...orders],
+    ...(plan === null ? {} : { plan }),
   };
   const content = reportLine(report, boot, recalledBoots, taken);
   return { outcome: { kind: "answered", answer }, update: { feeder, line: { at: receivedAt, content } } };

@@ -51,6 +51,7 @@ const pages = [
   "/feeders/larch",
   "/feeders/practice-rowan",
   "/feeders/rowan/days",
+  "/feeders/rowan/plan",
   "/feeders/rowan/refill",
   "/feeders/rowan/settings",
   "/feeders/new",
@@ -122,6 +123,7 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
       ["/phones", "Your phones"],
       ["/join#some-secret", /^You are invited to help with the feeders/],
       ["/feeders/rowan/settings", "Where is it now?"],
+      ["/feeders/rowan/plan", /^Rowan follows this plan/],
     ] as const) {
       await page.goto(server.origin + path);
       await page.getByText(ready).waitFor();

@@ -9,6 +9,7 @@ import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
 import { settingsComparisonFixture } from "../client/comparisonFixture.ts";
 import { digestViewFixture } from "../client/digestFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
+import { planViewFixture } from "../client/planFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 
 /**
@@ -111,6 +112,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.startsWith("/notifications/")) return [204, null];
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
     if (path.endsWith("/settings/comparison")) return [200, settingsComparisonFixture(Date.now())];
+    if (/\/plan(\/preview)?$/.test(path)) return [200, planViewFixture(Date.now())];
     if (path.endsWith("/digest")) return [200, digestViewFixture(Date.now())];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };

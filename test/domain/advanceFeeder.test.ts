@@ -20,6 +20,8 @@ import type { FeederEvent, Readings, Report } from "../../server/domain/report.t
 import type { FeederSettings } from "../../server/domain/settings.ts";
 import { silenceBeginsAt } from "../../server/domain/silence/feederSilence.ts";
 import { grams } from "../../server/domain/units.ts";
+import { feedingRulesOf } from "../../server/flows/pure/requestedFeeding.ts";
+import { feedingExample } from "../support/feedingExample.ts";
 import { rowanSettings } from "./rowan.ts";
 import { emptyReadings } from "./silence/larch.ts";
 import { simulateYard } from "./simulatedYard.ts";
@@ -61,6 +63,11 @@ const disobeys =
     simulation.pass(15);
     Object.assign(simulation.truth, { paused: kind === "resume", saysPaused });
   };
+
+const feeding = feedingRulesOf(
+  { ...feedingExample, deposit: feedingExample.press, rationGrams: 400 },
+  { name: "Rowan" },
+);
 
 const planted: Record<Exclude<FaultKind, "reportsIrregular">, Planted> = {
   feederSilent: { plant: ({ truth }) => truth.dead.add("link"), within: 30 },
@@ -139,6 +146,16 @@ const planted: Record<Exclude<FaultKind, "reportsIrregular">, Planted> = {
     within: 1,
   },
   bootReused: { plant: (simulation) => simulation.restartUnderSameBoot(), within: 5 },
+  freeFoodMissed: { settings: { feeding }, plant: ({ truth }) => truth.dead.add("timer"), within: day },
+  planNotTaken: {
+    settings: { feeding },
+    plant: (simulation) => {
+      simulation.truth.dead.add("planTaker");
+      const changed = { ...feeding, ration: grams(300) };
+      simulation.give({ kind: "settingsChanged", settings: { ...simulation.state().settings, feeding: changed } });
+    },
+    within: 60,
+  },
   troubleReported: { plant: ({ truth }) => (truth.trouble = "detector coil open"), within: 5 },
 };
 

@@ -4,6 +4,7 @@ import type { Fact } from "../../server/domain/facts.ts";
 import type { FaultKind } from "../../server/domain/faults.ts";
 import { type FeederState, newFeeder } from "../../server/domain/feeder.ts";
 import { sendingTime } from "../../server/domain/feederClock.ts";
+import { type PlanState, plannedDay } from "../../server/domain/feedingPlan/planState.ts";
 import { after, type Instant, minutes, type Span, seconds } from "../../server/domain/instant.ts";
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import type { Order } from "../../server/domain/orders/order.ts";
@@ -26,7 +27,9 @@ export interface YardTruth {
   motor: "turns" | "stalled" | "wireOff";
   tray: "free" | "jammed" | "bridged"; // bridged: what lies on it still falls, in shrinking portions
   frozen: number | null; // grams that the scale shows whatever is in it
-  dead: Set<"button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "receiver">;
+  dead: Set<
+    "button" | "detector" | "perch" | "chute" | "scale" | "link" | "payer" | "receiver" | "planTaker" | "timer"
+  >;
   chuteMisses: number; // share of portions that slip past a healthy chute sensor
   air: number;
   inside: number | null; // null: as the air, and a little more
@@ -88,6 +91,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
   let seq = 0;
   let caps = 0;
   let state = newFeeder(settings, start);
+  let followed: PlanState | null = null;
   let counts = { button: 0, detector: 0, chute: 0, perch: 0 };
   let spool: {
     readonly boot: number;
@@ -187,7 +191,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
       spooled: 0,
       counts: { ...counts },
       paused: truth.saysPaused ?? truth.paused,
-      planVersion: null,
+      planVersion: followed?.version ?? null,
     };
   };
 
@@ -232,6 +236,11 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
       counts.perch += 1;
       record({ kind: "visit" }, second);
     }
+    if (followed !== null && !truth.paused && !truth.dead.has("timer")) {
+      const { free, portionsEach } = plannedDay(followed, state.settings, now) ?? { free: [], portionsEach: 0 };
+      const times = free.filter((time) => time >= now && time < after(now, minutes(1)));
+      for (let count = times.length * portionsEach; count > 0; count -= 1) record(portion("timer", null), 50);
+    }
     if (truth.trouble !== null) {
       record({ kind: "trouble", text: truth.trouble }, 0);
       truth.trouble = null;
@@ -239,6 +248,7 @@ export function simulateYard(settings: FeederSettings, start: Instant, seed: num
     now = after(now, minutes(1));
     if (!truth.dead.has("link") && (now - start) % settings.reportEvery === 0) {
       report();
+      if (!truth.dead.has("planTaker")) followed = state.plan ?? null;
       hearOrders();
       lookAt = nextCheckAt(state, now);
     }

@@ -8,7 +8,9 @@ import { linkCloses, linkFrameSchemas } from "../../server/contract/linkFrames.t
 import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
 import { pingEveryMilliseconds } from "../../server/routes/feederLink.ts";
 import { documentedPage } from "../support/documentedPage.ts";
+import { feedingExample } from "../support/feedingExample.ts";
 import { projectFolder } from "../support/imports.ts";
+import { requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** What the documentation's page states about the socket, tested on a socket. */
@@ -47,7 +49,7 @@ const giveOrder = (server: TestServer, feeder: string, order: object) =>
   });
 
 describe("each frame on the page", () => {
-  it("is sent as the page shows: an answer, a problem, orders", async () => {
+  it("is sent as the page shows: an answer, a problem, orders, a plan", async () => {
     const { server, key, feeder, page } = await openPage({ reportsPerMinute: 1 });
     const link = await openSocket(server, `Bearer ${key}`);
     const frame = (name: string) => JSON.parse(page.example(`frame-${name}-example`));
@@ -58,6 +60,12 @@ describe("each frame on the page", () => {
     expect(linkFrameSchemas.problem.strict().parse(await link.next())).toEqual(frame("problem"));
     await giveOrder(server, feeder, { id: frame("orders").orders[0].id, kind: "pause" });
     expect(linkFrameSchemas.orders.strict().parse(await link.next())).toEqual(frame("orders"));
+    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+    await requestAs(server, "PATCH", `/api/v1/feeders/${feeder}`, server.keeper, { feeding: feedingExample });
+    await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { place });
+    const { plan } = linkFrameSchemas.plan.strict().parse(await link.next());
+    expect(Object.keys(plan)).toEqual(Object.keys(linkFrameSchemas.plan.strict().parse(frame("plan")).plan));
+    expect(plan.days).toHaveLength(14);
     expect(link.socket.readyState).toBe(WebSocket.OPEN);
   });
 

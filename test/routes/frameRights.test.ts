@@ -3,6 +3,7 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import { WebSocket } from "ws";
 import type { LiveMessage } from "../../server/contract/api.ts";
 import type { LinkFrame, linkFrameSchemas } from "../../server/contract/linkFrames.ts";
+import { feedingExample } from "../support/feedingExample.ts";
 import { addPhone, requestAs } from "../support/people.ts";
 import { openRightsFixture, type RightsFixture } from "./rights/world.ts";
 
@@ -56,6 +57,11 @@ const linkFrames: Readonly<
 > = {
   answer: async (_, ours) => ours.send('{"boot":"boot-of-now","sentUptimeMs":60000}'),
   problem: async (_, ours) => ours.send("no report"),
+  plan: async ({ server, ours }) => {
+    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+    await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { place });
+    await requestAs(server, "PATCH", `/api/v1/feeders/${ours.feeder}`, server.keeper, { feeding: feedingExample });
+  },
   orders: ({ server, ours }) =>
     requestAs(server, "POST", `/api/v1/feeders/${ours.feeder}/orders`, server.keeper, {
       id: "resume-00001",

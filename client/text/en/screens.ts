@@ -5,3 +5,4 @@ export const cannotReachText = "Can't reach the server.";
 export const nameLabel = "Name";
 export const onlyKeepersText = (yard: string) => `Only keepers of ${yard} can change this.`;
 export const settingsTitle = (feeder: string) => `Settings of ${feeder}`;
+export const planLabel = "Feeding plan";

@@ -6,6 +6,7 @@ import { type DigestFeeder, isInGarden } from "./digestFeeder.ts";
 import { foodLines } from "./foodLeft.ts";
 import { type DigestSection, limitLines, type SectionDraft } from "./limitLines.ts";
 import { paymentLines } from "./payments.ts";
+import { plannedFoodLines } from "./plannedFood.ts";
 import { shortDigest } from "./shortDigest.ts";
 import { digestTasks } from "./tasks.ts";
 import { wearLines } from "./wear.ts";
@@ -58,7 +59,11 @@ export function composeDigest(
     { heading: text.headings.also, lines: otherLines, omittedText: text.omittedLines },
     { heading: text.headings.food, lines: foodLines(connected, now), omittedText: text.omittedLines },
     { heading: text.headings.birds, lines: birdLines(connected), omittedText: text.omittedLines },
-    { heading: text.headings.payments, lines: paymentLines(connected, yard.zone), omittedText: text.omittedLines },
+    {
+      heading: text.headings.payments,
+      lines: [...paymentLines(connected, yard.zone), ...plannedFoodLines(connected, date)],
+      omittedText: text.omittedLines,
+    },
     { heading: text.headings.wear, lines: wearLines(connected, yard.zone, now), omittedText: text.omittedLines },
     { heading: text.headings.weather, lines: weatherLines(connected, now), omittedText: text.omittedLines },
   ];

@@ -6,7 +6,7 @@ export type PaymentEvent =
       readonly kind: "deposit";
       readonly of: string;
       readonly at: Instant;
-      /** False where the detector found no metal, or the feeder was paused: no portion follows then. */
+      /** False where the detector found no metal, the plan pays only some, or the feeder was paused: no portion follows then. */
       readonly expectsPortion: boolean;
     }
   | {

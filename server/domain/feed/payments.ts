@@ -29,6 +29,7 @@ export interface OwedPortion {
   readonly portionWasEmpty: boolean; // a portion answered it, but nothing fell
   readonly cutShort?: true; // a portion answered it, and was cut short; left out else
   readonly ownLimit?: OwnLimit; // why the feeder may refuse it; left out where nothing in its record says so
+  readonly promised?: true; // the feeder itself said that it earned a portion; left out else
 }
 
 interface EarlyPayment {
@@ -72,6 +73,7 @@ export const initialPayments: Payments = {
 };
 
 type DatedEvent = { readonly seq: number; readonly recordedAt: Instant };
+type DatedAct = DatedEvent & { readonly earns?: boolean };
 
 /** A deposit was made. `now`: when the server received it. While paused nothing is owed: the keeper decided so. */
 export function updatePaymentsByDeposit(
@@ -81,7 +83,7 @@ export function updatePaymentsByDeposit(
   paused: boolean,
   place: Place | null = null,
 ): Payments {
-  if (deposit.metal === false || paused || now - deposit.recordedAt > staleAfter) return payments;
+  if (deposit.metal === false || isOwedNothing(deposit, now, paused)) return payments;
   const last = payments.owed.findLast((owedPortion) => owedPortion.kind === "deposit");
   if (last && Math.abs(deposit.recordedAt - last.at) <= sameDepositGapMax) {
     const merged = {
@@ -91,17 +93,21 @@ export function updatePaymentsByDeposit(
     };
     return { ...payments, owed: payments.owed.map((owedPortion) => (owedPortion === last ? merged : owedPortion)) };
   }
-  if (isTooSoon(payments, deposit.recordedAt)) return payments;
+  if (deposit.earns === undefined && isTooSoon(payments, deposit.recordedAt)) return payments;
   return addOwedPortion(
     payments,
     owedFor("deposit", deposit, now, ownLimitAt(payments.limits, deposit.recordedAt, place)),
   );
 }
 
+/** What the feeder says of its plan needs no guess: an act that earned nothing is owed nothing. */
+const isOwedNothing = ({ recordedAt, earns }: DatedAct, now: Instant, paused: boolean): boolean =>
+  paused || earns === false || now - recordedAt > staleAfter;
+
 /** What the feeder may refuse doesn't matter here: how often presses stay without answer is learnt. */
-export function updatePaymentsByPress(payments: Payments, press: DatedEvent, now: Instant, paused: boolean): Payments {
-  if (paused || now - press.recordedAt > staleAfter) return payments;
-  if (isTooSoon(payments, press.recordedAt)) return payments;
+export function updatePaymentsByPress(payments: Payments, press: DatedAct, now: Instant, paused: boolean): Payments {
+  if (isOwedNothing(press, now, paused)) return payments;
+  if (press.earns === undefined && isTooSoon(payments, press.recordedAt)) return payments;
   return addOwedPortion(payments, owedFor("press", press, now, null));
 }
 
@@ -131,7 +137,7 @@ function withoutActsDuring(
   const begins = before(portion.recordedAt, portion.motorRan ?? (0 as Span));
   const restEnds = after(portion.recordedAt, actGapMin);
   const wasTooSoon = (owedPortion: OwedPortion) =>
-    owedPortion !== paid && owedPortion.at > begins && owedPortion.at < restEnds;
+    owedPortion !== paid && !owedPortion.promised && owedPortion.at > begins && owedPortion.at < restEnds;
   return payments.owed.some(wasTooSoon)
     ? { ...payments, owed: payments.owed.filter((owedPortion) => !wasTooSoon(owedPortion)) }
     : payments;
@@ -269,7 +275,7 @@ const unpaidShownMax = minutes(24 * 60);
 
 const owedFor = (
   kind: OwedPortion["kind"],
-  { seq, recordedAt }: DatedEvent,
+  { seq, recordedAt, earns }: DatedAct,
   now: Instant,
   ownLimit: OwnLimit | null,
 ): OwedPortion => ({
@@ -279,7 +285,7 @@ const owedFor = (
   at: recordedAt,
   receivedAt: now,
   portionWasEmpty: false,
-  ...(ownLimit === null ? {} : { ownLimit }),
+  ...(earns === true ? { promised: true as const } : ownLimit !== null && { ownLimit }),
 });
 
 function addOwedPortion(payments: Payments, owedPortion: OwedPortion): Payments {
@@ -355,10 +361,11 @@ const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payment
 };
 
 function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payments {
-  const { kind, portionWasEmpty } = owedPortion;
+  const { kind, portionWasEmpty, promised } = owedPortion;
   if (isRefusal(owedPortion)) return { ...payments, refused: payments.refused + 1 };
   const updated = kind === "press" ? countPress(payments, portionWasEmpty) : payments;
-  if (kind === "press" && !isUnusualWithoutAnswer(payments, portionWasEmpty ? null : updated.pressesUnanswered))
+  const mayBeMeant = kind === "press" && promised === undefined;
+  if (mayBeMeant && !isUnusualWithoutAnswer(payments, portionWasEmpty ? null : updated.pressesUnanswered))
     return updated;
   return {
     ...updated,

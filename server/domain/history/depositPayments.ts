@@ -30,7 +30,8 @@ const unnamedPaymentWithin = seconds(10);
 /** Null where the event has no part in payments. `isPaused`: the feeder was paused when it recorded it. */
 export function paymentEventOf(boot: string, event: FeederEvent, isPaused: boolean): PaymentEvent | null {
   const { seq, recordedAt: at } = event;
-  if (event.kind === "deposit") return event.metal === false || isPaused ? null : { boot, seq, at };
+  if (event.kind === "deposit")
+    return event.metal === false || event.earns === false || isPaused ? null : { boot, seq, at };
   if (event.kind !== "portion") return null;
   const { cause, paysFor, motorRan, chuteCount, cutShort } = event;
   const hasFailed = motorRan === 0 || chuteCount === 0 || cutShort === true;

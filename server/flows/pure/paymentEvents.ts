@@ -10,9 +10,8 @@ export const paymentEvents = (events: readonly RecordedEvent[], paused: readonly
     const at = event.recordedAt;
     if (content?.kind === "deposit") {
       const isPaused = paused.some(({ from, to }) => from <= at && at < to);
-      return [
-        { kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion: content.metal !== false && !isPaused },
-      ];
+      const expectsPortion = content.metal !== false && content.earns !== false && !isPaused;
+      return [{ kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion }];
     }
     if (content?.kind !== "portion") return [];
     return [

@@ -5,6 +5,7 @@ import { type FoodKind, foods, typicalPortion } from "../../domain/food.ts";
 import { days, inDays, seconds } from "../../domain/instant.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
 import { type Grams, grams } from "../../domain/units.ts";
+import { feedingRequestOf, feedingRulesOf } from "./requestedFeeding.ts";
 
 /** A feeder's settings as the keeper enters them, and the domain's settings that follow from them. */
 
@@ -53,6 +54,10 @@ export function withSettings(settings: FeederSettings, request: SettingsChange):
     foodKind: food.kind,
     grainsPerPortion: grains,
     placement: request.placement,
+    feeding:
+      request.feeding === undefined
+        ? undefined
+        : feedingRulesOf(request.feeding, { ...settings, name: request.name ?? settings.name }),
     hopperCapacity: converted(request.hopperCapacityGrams, grams),
     portionMass: portion ?? undefined,
     sensors: request.sensors,
@@ -134,4 +139,5 @@ export const settingsRequestOf = (settings: FeederSettings): SettingsRequest => 
   reportEverySeconds: settings.reportEvery / 1_000,
   warnAheadDays: inDays(settings.foodWarningAhead),
   ...(settings.placement === undefined ? {} : { placement: settings.placement }),
+  ...(settings.feeding === undefined ? {} : { feeding: feedingRequestOf(settings.feeding) }),
 });

@@ -1,5 +1,5 @@
 import { linkCloses } from "../../contract/linkFrames.ts";
-import { orderExample } from "../../contract/reportExample.ts";
+import { orderExample, planExample } from "../../contract/reportExample.ts";
 import { pingEveryMilliseconds, tooManyReportsProblem } from "../feederLink.ts";
 import { answerExample, answerWithOrder } from "./answerExamples.ts";
 import { prosePart } from "./feederPart.ts";
@@ -57,7 +57,7 @@ ${closeTable()}
 }
 
 function serverFrames(frames: Readonly<Record<string, JsonSchema>>, reportsPerMinute: number): Html {
-  const { answer = {}, problem = {}, orders = {} } = frames;
+  const { answer = {}, problem = {}, orders = {}, plan = {} } = frames;
   const problemFields = problem.properties?.problem ?? {};
   return html`<h3 id="link-out">What the server sends</h3>
 ${prosePart(["One JSON object in each text frame, with one of these keys. Ignore a key that you don't know."])}
@@ -82,7 +82,13 @@ ${prosePart([
   "Orders of a keeper, sent without a report before them: when a keeper gives one, and once when the socket opens if one waits. Answer in the next report, as under Orders.",
 ])}
 ${example("A frame with an order", { orders: [orderExample] }, "frame-orders-example")}
-${fieldTable("Frame: orders", orders)}`;
+${fieldTable("Frame: orders", orders)}
+<h4 id="frame-plan"><code>plan</code></h4>
+${prosePart([
+  "The feeding plan, as soon as a keeper has changed it. It also comes with each answer until `readings.planVersion` says that it is followed.",
+])}
+${example("A frame with a plan", { plan: planExample }, "frame-plan-example")}
+${fieldTable("Frame: plan", plan)}`;
 }
 
 const closeTable = (): Html => html`<table class="fields closes" role="table">

@@ -47,6 +47,12 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "PATCH /api/v1/feeders/:feeder": note("Change a feeder's settings", 200, "FeederView"),
   "DELETE /api/v1/feeders/:feeder": note("Remove a feeder and its record", 204, null),
   "POST /api/v1/feeders/:feeder/key": note("Make a new key; the old one no longer opens anything", 200, newKey),
+  "GET /api/v1/feeders/:feeder/plan": note("The feeding plan, and whether the feeder follows it", 200, "PlanView"),
+  "POST /api/v1/feeders/:feeder/plan/preview": note(
+    "The plan that other rules would make. It changes nothing: rules are saved with the feeder's settings, as `feeding`",
+    200,
+    "PlanView",
+  ),
   "POST /api/v1/feeders/:feeder/settings/comparison": note(
     "What the last days would have brought with other settings. It changes nothing, takes up to a minute, and runs one at a time (429)",
     200,

@@ -13,6 +13,7 @@ export const days = {
     paid: "paid",
     unpaid: "unpaid",
     noMetal: "no metal",
+    notEarning: "the plan pays only some",
     cutShort: "cut short",
     free: "free",
     earned: "earned",

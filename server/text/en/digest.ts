@@ -73,7 +73,8 @@ export const digest = {
       deposits === 1
         ? `no portion for the only deposit (${times}).`
         : `no portion for all ${deposits} deposits (${times}).`,
-    notCounted: (text: string, count: number) => `${text} ${count} more did not count: no metal, or paused.`,
+    notCounted: (text: string, count: number) =>
+      `${text} ${count} more did not count: no metal, paused, or not paid by the plan.`,
     /** Follows "with a portion" or "the others". */
     within: (span: string) => ` within ${span}`,
     halfWithin: (span: string) => `, half of them within ${span}`,

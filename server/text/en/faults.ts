@@ -106,6 +106,14 @@ export const faults = {
     title: "supply voltage low",
     advice: "Check supply, plug, wires and battery: the voltage drops while the motor runs.",
   },
+  freeFoodMissed: {
+    title: "free food not given",
+    advice: "Check its power and its motor. Birds that find nothing come less often.",
+  },
+  planNotTaken: {
+    title: "feeding plan not followed",
+    advice: "Check that the feeder's program knows feeding plans; until it does, it feeds by its own rules.",
+  },
   detectorDrifting: {
     title: "metal detector misses caps",
     advice: "Calibrate the detector or increase its sensitivity, then drop a cap to test it.",

@@ -13,6 +13,7 @@ export { feed } from "./feed.ts";
 export { feederKeys } from "./feederKeys.ts";
 export { feederReports } from "./feederReports.ts";
 export { feederSummary } from "./feederSummary.ts";
+export { feedingPlan } from "./feedingPlan.ts";
 export { food } from "./food.ts";
 export { hopper } from "./hopper.ts";
 export { lists } from "./lists.ts";

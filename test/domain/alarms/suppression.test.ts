@@ -83,6 +83,7 @@ describe("the tree of causes", () => {
                     metal detector not working
                       metal detector misses caps
                     perch sensor not working
+              free food not given
             counter went backwards
         hopper empty
           tray jammed
@@ -106,6 +107,7 @@ describe("the tree of causes", () => {
                     metal detector not working
                       metal detector misses caps
                     perch sensor not working
+              free food not given
             counter went backwards
         reports can't be read
         may still be paused
@@ -114,6 +116,7 @@ describe("the tree of causes", () => {
         sensor counts too much
         reading stuck
         reading impossible
+        feeding plan not followed
         boot id reused
         food may cake
         ice likely on tray and slot

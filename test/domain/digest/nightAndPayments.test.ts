@@ -218,7 +218,7 @@ describe("the payments of a day", () => {
       "Rowan: no portion for 3 of 4 deposits (10:00, 10:01 and 1 more). The others within 2 seconds.",
     );
     expect(line(deposit(0, "b 1", false), deposit(60), portion(61))).toBe(
-      "Rowan: 1 deposit, with a portion within a second. 1 more did not count: no metal, or paused.",
+      "Rowan: 1 deposit, with a portion within a second. 1 more did not count: no metal, paused, or not paid by the plan.",
     );
   });
 

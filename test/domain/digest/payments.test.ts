@@ -1,7 +1,9 @@
 import { describe, expect, it } from "vitest";
 import type { PaymentEvent } from "../../../server/domain/digest/paymentEvent.ts";
 import { paymentLines, paymentSummary } from "../../../server/domain/digest/payments.ts";
-import { type Instant, instantOf, after as past, seconds } from "../../../server/domain/instant.ts";
+import { plannedFoodLines } from "../../../server/domain/digest/plannedFood.ts";
+import type { PlannedAndGiven } from "../../../server/domain/feedingPlan/planRecord.ts";
+import { days, type Instant, instantOf, after as past, seconds } from "../../../server/domain/instant.ts";
 import { digestFeederFixture, feederWithPortions, yard } from "./digestFeederFixture.ts";
 
 const noon = instantOf("2026-11-24T11:40:00Z"); // 12:40 in Stockholm
@@ -56,7 +58,7 @@ describe("deposits and portions in the digest", () => {
 
   it("don't count without metal, nor while paused", () => {
     expect(lineOf([deposit(1, 0, false)])).toEqual([
-      "Rowan: no deposit yesterday. 1 more did not count: no metal, or paused.",
+      "Rowan: no deposit yesterday. 1 more did not count: no metal, paused, or not paid by the plan.",
     ]);
   });
 
@@ -71,5 +73,42 @@ describe("deposits and portions in the digest", () => {
     });
     expect(paymentLines([digestFeederFixture(without)], yard.zone)).toEqual([]);
     expect(lineOf(null)).toEqual(["Rowan: too many deposits to list."]);
+  });
+});
+
+describe("free food in the digest", () => {
+  const begin = instantOf("2026-11-23T23:00:00Z"); // of 24 November in Stockholm
+  const record = { each: 1, portions: 9, judgedUntil: noon, missedMost: 0, paused: false, boot: "b", bootedAt: begin };
+  const lines = (day: Partial<PlannedAndGiven>, isDayBefore = false) => {
+    const planned = { from: begin, planned: 9, given: 9, causes: [], ...day };
+    const today = { from: past(begin, days(1)), planned: 1, given: 0, causes: [] };
+    const planRecord = {
+      ...record,
+      heardAt: begin,
+      ...(isDayBefore ? today : planned),
+      dayBefore: isDayBefore ? planned : null,
+    };
+    const state = { ...feederWithPortions("Rowan"), planRecord };
+    return plannedFoodLines([digestFeederFixture(state)], "2026-11-25");
+  };
+
+  it("is told of the day before, also where the feeder has not reported since", () => {
+    expect(lines({})).toEqual(["Rowan: 9 portions of free food, as planned."]);
+    expect(lines({}, true)).toEqual(["Rowan: 9 portions of free food, as planned."]);
+  });
+
+  it("is told with its cause where some was left out", () => {
+    expect(lines({ given: 6, causes: ["supply"] })).toEqual([
+      "Rowan: planned 9 portions of free food, gave 6: its supply is weak.",
+    ]);
+    expect(lines({ given: 6, causes: ["power", "unknown"] })[0]).toContain(
+      "it had no power; nothing reported explains it",
+    );
+  });
+
+  it("isn't told of another day, nor where nothing was planned", () => {
+    expect(lines({ from: past(begin, days(-1)) })).toEqual([]);
+    expect(lines({ planned: 0, given: 2 })).toEqual([]);
+    expect(plannedFoodLines([digestFeederFixture(feederWithPortions("Rowan"))], "2026-11-25")).toEqual([]);
   });
 });

@@ -34,8 +34,9 @@ class Story {
     this.feed = updateFeedByDeposit(this.feed, deposit, at(Math.max(second, this.second)), paused);
     return this;
   }
-  press(second: number, seq: number): this {
-    this.feed = updateFeedByPress(this.feed, { seq, recordedAt: at(second) }, at(Math.max(second, this.second)));
+  press(second: number, seq: number, more: { readonly earns?: boolean } = {}): this {
+    const press = { seq, recordedAt: at(second), ...more };
+    this.feed = updateFeedByPress(this.feed, press, at(Math.max(second, this.second)));
     return this;
   }
   portion(second: number, more: Partial<Portion> = {}): this {
@@ -303,5 +304,32 @@ describe("a portion that was cut short", () => {
     for (let second = 60; second < 120; second += 1) story.portion(second * 60, { ...cutShort, cause: "timer" });
     expect(feedFaults(story.feed, null, settings, at(7_200))).toEqual([]);
     expect({ ...story.feed, payments: null, scale: null }).toEqual({ ...before, payments: null, scale: null });
+  });
+});
+
+describe("an act of which the feeder says what it earned", () => {
+  it("is owed nothing where it earned nothing, however many they are", () => {
+    const story = new Story();
+    for (let seq = 1; seq <= 20; seq += 1) {
+      story.deposit(120 * seq, 2 * seq, { earns: false }).press(120 * seq + 60, 2 * seq + 1, { earns: false });
+    }
+    expect(story.report(3_000).quiet).toBe(true);
+  });
+
+  it("is a promise where it earned a portion, also the first press ever and right after another portion", () => {
+    const unpaid = new Story().press(10, 1, { earns: true }).report(15).report(75);
+    expect(unpaid.faults()[0]?.reason).toBe("A press got no portion.");
+    expect(new Story().press(10, 1).report(15).report(75).quiet).toBe(true); // without a word it may be meant
+
+    const after = new Story().deposit(10, 1).portion(12, { paysFor: 1 });
+    after.deposit(20, 3, { earns: true }).report(25).report(90);
+    expect(after.faults()[0]?.evidence[0]?.label).toContain("3");
+    const withoutWord = new Story().deposit(10, 1).portion(12, { paysFor: 1 }).deposit(20, 3).report(25).report(90);
+    expect(withoutWord.quiet).toBe(true);
+  });
+
+  it("is paid by the portion that names it", () => {
+    const story = new Story().press(10, 1, { earns: true }).portion(12, { cause: "press", paysFor: 1 });
+    expect(story.report(90).quiet).toBe(true);
   });
 });

@@ -1,4 +1,5 @@
 import type { Role } from "../../../server/contract/api.ts";
+import { feedingExample } from "../../support/feedingExample.ts";
 
 /**
  * Who may use which route: the one expectation of `rights.test.ts`, which walks every route that Fastify knows and fails
@@ -121,6 +122,8 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/feeders/:feeder/key": keepers(undefined, { fresh: ["feeder"] }),
   "GET /api/v1/feeders/:feeder/day": people(),
   "GET /api/v1/feeders/:feeder/log": people(),
+  "GET /api/v1/feeders/:feeder/plan": people(),
+  "POST /api/v1/feeders/:feeder/plan/preview": keepers(feedingExample),
   "POST /api/v1/feeders/:feeder/settings/comparison": keepers({ settings: { warnAheadDays: 3 } }),
   "GET /api/v1/feeders/:feeder/history": people(undefined, {
     query: "?from=2026-01-15T00:00:00Z&to=2026-01-16T00:00:00Z",

@@ -1,0 +1,45 @@
+import { z } from "zod";
+
+/** The rules of a feeding plan as a keeper enters them. */
+
+const localTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
+const grams = (most: number) => z.number().gt(0, "must be more than 0 g").max(most, `must be at most ${most} g`);
+const meanMinutes = z.number().min(10, "must be at least 10 minutes").max(600, "must be at most 600 minutes");
+
+const schedule = z.discriminatedUnion("kind", [
+  z.strictObject({ kind: z.literal("variableTime"), meanMinutes }),
+  z
+    .strictObject({ kind: z.literal("jitter"), meanMinutes, byMinutes: z.number().min(0).max(300) })
+    .refine(({ meanMinutes: mean, byMinutes: by }) => mean - by >= 5, {
+      path: ["byMinutes"],
+      message: "must leave at least 5 minutes between two portions",
+    }),
+]);
+
+const margin = z.number().min(0).max(240, "must be at most 240 minutes");
+const free = z.strictObject({ eachGrams: grams(50), schedule, afterDawnMinutes: margin, beforeDuskMinutes: margin });
+
+const earned = z.strictObject({
+  ratio: z.strictObject({ kind: z.enum(["fixed", "variable"]), of: z.int().min(1).max(20, "must be at most 20") }),
+  atLeastSecondsBetween: z.number().min(0).max(3_600),
+});
+
+/** `seed`: left out, it stays as it is, or is made from the feeder's name. */
+export const feedingRequest = z.strictObject({
+  seed: z.int().min(0).max(4_294_967_295).optional(),
+  free: free.nullable(),
+  press: earned.nullable(),
+  deposit: earned.nullable(),
+  rationGrams: grams(5_000),
+  paysDepositsOverRation: z.boolean(),
+  frostFloor: z.strictObject({ belowCelsius: z.number().min(-50).max(5), grams: grams(500) }).nullable(),
+  quietTimes: z
+    .array(
+      z.strictObject({ from: localTime, to: localTime }).refine(({ from, to }) => from !== to, {
+        path: ["to"],
+        message: "must be another time than its begin",
+      }),
+    )
+    .max(6, "must be at most 6"),
+});
+export type FeedingRequest = z.infer<typeof feedingRequest>;

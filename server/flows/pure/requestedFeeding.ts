@@ -1,0 +1,69 @@
+import type { FeedingRequest } from "../../contract/feedingRequest.ts";
+import type { EarnedFood, FeedingRules, FreeFood } from "../../domain/feedingPlan/feedingRules.ts";
+import { minutes, seconds } from "../../domain/instant.ts";
+import { hashedText } from "../../domain/seededRandom.ts";
+import { celsius, grams } from "../../domain/units.ts";
+
+/** The rules of a feeding plan as a keeper enters them, and back: `feedingRequestOf` gives what `feedingRulesOf` was made from. */
+
+/** @param name of the feeder, from which its times are drawn where nothing else was said. */
+export const feedingRulesOf = (
+  request: FeedingRequest,
+  { name, feeding }: { readonly name: string; readonly feeding?: FeedingRules },
+): FeedingRules => ({
+  seed: request.seed ?? feeding?.seed ?? hashedText(name),
+  free: request.free && freeFood(request.free),
+  press: request.press && earnedFood(request.press),
+  deposit: request.deposit && earnedFood(request.deposit),
+  ration: grams(request.rationGrams),
+  paysDepositsOverRation: request.paysDepositsOverRation,
+  frostFloor: request.frostFloor && {
+    below: celsius(request.frostFloor.belowCelsius),
+    grams: grams(request.frostFloor.grams),
+  },
+  quietTimes: request.quietTimes,
+});
+
+const freeFood = (free: NonNullable<FeedingRequest["free"]>): FreeFood => ({
+  each: grams(free.eachGrams),
+  schedule:
+    free.schedule.kind === "jitter"
+      ? { kind: "jitter", mean: minutes(free.schedule.meanMinutes), by: minutes(free.schedule.byMinutes) }
+      : { kind: "variableTime", mean: minutes(free.schedule.meanMinutes) },
+  afterDawn: minutes(free.afterDawnMinutes),
+  beforeDusk: minutes(free.beforeDuskMinutes),
+});
+
+const earnedFood = ({ ratio, atLeastSecondsBetween }: NonNullable<FeedingRequest["press"]>): EarnedFood => ({
+  ratio,
+  atLeastBetween: seconds(atLeastSecondsBetween),
+});
+
+export const feedingRequestOf = (rules: FeedingRules): FeedingRequest => ({
+  seed: rules.seed,
+  free: rules.free && requestedFree(rules.free),
+  press: rules.press && requestedEarned(rules.press),
+  deposit: rules.deposit && requestedEarned(rules.deposit),
+  rationGrams: rules.ration,
+  paysDepositsOverRation: rules.paysDepositsOverRation,
+  frostFloor: rules.frostFloor && { belowCelsius: rules.frostFloor.below, grams: rules.frostFloor.grams },
+  quietTimes: rules.quietTimes.map(({ from, to }) => ({ from, to })),
+});
+
+function requestedFree({ each, schedule, afterDawn, beforeDusk }: FreeFood): NonNullable<FeedingRequest["free"]> {
+  const meanMinutes = schedule.mean / 60_000;
+  return {
+    eachGrams: each,
+    schedule:
+      schedule.kind === "jitter"
+        ? { kind: "jitter", meanMinutes, byMinutes: schedule.by / 60_000 }
+        : { kind: "variableTime", meanMinutes },
+    afterDawnMinutes: afterDawn / 60_000,
+    beforeDuskMinutes: beforeDusk / 60_000,
+  };
+}
+
+const requestedEarned = ({ ratio, atLeastBetween }: EarnedFood): NonNullable<FeedingRequest["press"]> => ({
+  ratio: { kind: ratio.kind, of: ratio.of },
+  atLeastSecondsBetween: atLeastBetween / 1_000,
+});

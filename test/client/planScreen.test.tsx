@@ -1,0 +1,90 @@
+// @vitest-environment happy-dom
+import { fireEvent, screen, waitFor, within } from "@testing-library/preact";
+import { beforeEach, describe, expect, it } from "vitest";
+import type { PlanView } from "../../server/contract/planView.ts";
+import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
+import { planViewFixture } from "./planFixture.ts";
+import "../../client/screens/planScreen.tsx";
+
+let server: FakeConnection;
+withFakeConnection((opened) => {
+  server = opened;
+});
+
+const path = "/feeders/rowan/plan";
+const answer = (change: Partial<PlanView> = {}) => {
+  server.replies[`GET ${path}`] = () => ({ status: 200, body: planViewFixture(Date.now(), change) });
+};
+beforeEach(() => answer());
+
+describe("the feeding plan's screen", () => {
+  it("says that the feeder follows it, what was given so far, and shows a week of days", async () => {
+    await openPage(path);
+    await screen.findByText(/^Rowan follows this plan, as reported/);
+    screen.getByText("Free food today: 4 portions so far, as planned.");
+    const days = within(screen.getByRole("region", { name: "The next days" })).getAllByRole("listitem");
+    expect(days).toHaveLength(7);
+    expect(days[0]?.textContent).toContain("one portion each time, about 2 g");
+    expect(days[0]?.textContent).toContain("in hard frost also");
+  });
+
+  it.each([
+    [{ version: null, days: [] }, /^No plan yet/],
+    [{ confirmedVersion: null, reportedAt: null }, /has not reported yet/],
+    [{ confirmedVersion: null }, /has not confirmed a plan/],
+    [{ confirmedVersion: 2 }, /still follows an earlier plan/],
+  ] as const)("never says more than is known: %o", async (change, sentence) => {
+    answer(change);
+    await openPage(path);
+    await screen.findByText(sentence);
+    expect(screen.queryByText(/follows this plan/)).toBeNull();
+  });
+
+  it("asks for the place where there is none", async () => {
+    answer({ version: null, days: [], problem: "The yard has no place yet." });
+    await openPage(path);
+    await screen.findByText(/The yard has no place yet/);
+    screen.getByRole("link", { name: "Enter the location" });
+  });
+
+  it("previews the rules as they stand in the form, and stores nothing", async () => {
+    server.replies[`POST ${path}/preview`] = () => ({ status: 200, body: planViewFixture(Date.now(), { version: 4 }) });
+    await openPage(path);
+    await screen.findByText(/follows this plan/);
+    fireEvent.input(screen.getByLabelText(/^On average every/), { target: { value: "75" } });
+    fireEvent.click(screen.getByRole("button", { name: "Preview" }));
+    await screen.findByRole("heading", { name: "With these rules" });
+    expect(server.posts()).toHaveLength(1);
+    expect(server.posts()[0]).toMatchObject({
+      path: `${path}/preview`,
+      body: { free: { schedule: { meanMinutes: 75 } } },
+    });
+  });
+
+  it("saves the rules, and says so", async () => {
+    await openPage(path);
+    await screen.findByText(/follows this plan/);
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
+    await screen.findByText("Feeding plan saved.");
+    expect(server.posts()[0]).toMatchObject({
+      method: "PATCH",
+      path: "/feeders/rowan",
+      body: { feeding: { rationGrams: 30 } },
+    });
+  });
+
+  it("marks the field that was refused, and keeps what was entered", async () => {
+    server.replies["PATCH /feeders/rowan"] = () => ({
+      status: 400,
+      body: { ...problem(400, "no"), errors: [{ field: "feeding.rationGrams", problem: "must be at most 5000 g" }] },
+    });
+    await openPage(path);
+    await screen.findByText(/follows this plan/);
+    const ration = screen.getByLabelText(/^Ration a day/);
+    fireEvent.input(ration, { target: { value: "9000" } });
+    fireEvent.click(screen.getByRole("button", { name: "Save" }));
+    await screen.findByText(/must be at most 5000 g/);
+    expect((ration as HTMLInputElement).value).toBe("9000");
+    await waitFor(() => expect(ration.getAttribute("aria-invalid")).toBe("true"));
+  });
+});

@@ -1,0 +1,141 @@
+import { describe, expect, it } from "vitest";
+import type { PlanView } from "../../server/contract/planView.ts";
+import type { Answer } from "../../server/contract/report.ts";
+import { days, instantOf, minutes } from "../../server/domain/instant.ts";
+import { feedingExample } from "../support/feedingExample.ts";
+import { requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
+
+const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+
+async function openWithFeeder({ withPlace = true } = {}) {
+  const server = await openTestServer();
+  if (withPlace) {
+    const answer = await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { place });
+    expect(answer.statusCode).toBe(200);
+  }
+  const { feeder, key } = await server.addFeeder({ portionGrams: 2 });
+  return { server, feeder: feeder.id, key };
+}
+
+async function ask<Body>(server: TestServer, method: "GET" | "POST" | "PATCH", path: string, body?: object) {
+  const answer = await requestAs(server, method, path, server.keeper, body);
+  if (answer.statusCode !== 200) throw new Error(`expected 200, got ${answer.body}`);
+  return answer.json() as Body;
+}
+
+let uptime = 0;
+async function report(server: TestServer, key: string, planVersion: number | null = null): Promise<Answer> {
+  uptime += 60_000;
+  server.clock.advance(minutes(1));
+  const answer = await server.report(key, { boot: "b-1", sentUptimeMs: uptime, readings: { planVersion } });
+  expect(answer.status).toBe(200);
+  return answer.body;
+}
+
+const enter = (server: TestServer, feeder: string, changes: object = {}) =>
+  ask(server, "PATCH", `/api/v1/feeders/${feeder}`, { feeding: { ...feedingExample, ...changes } });
+const plan = (server: TestServer, feeder: string) => ask<PlanView>(server, "GET", `/api/v1/feeders/${feeder}/plan`);
+
+describe("a feeding plan", () => {
+  it("goes out with each answer until the feeder says that it follows it, and not again", async () => {
+    const { server, feeder, key } = await openWithFeeder();
+    expect((await report(server, key)).plan).toBeUndefined();
+    await enter(server, feeder);
+    expect(await plan(server, feeder)).toMatchObject({ version: 1, confirmedVersion: null, problem: null });
+    const { plan: sent } = await report(server, key);
+    expect(sent).toMatchObject({ version: 1, portionsEach: 1, frostBelowCelsius: -10, paysDepositsOverRation: true });
+    expect(sent?.days).toHaveLength(14);
+    expect(sent?.press).toEqual({ ratios: [1], betweenSeconds: 2 });
+    expect((await report(server, key)).plan).toEqual(sent); // its answer may have been lost
+    expect((await report(server, key, 1)).plan).toBeUndefined();
+    expect(await plan(server, feeder)).toMatchObject({ version: 1, confirmedVersion: 1 });
+  });
+
+  it("has for the feeder the very times that the keeper sees", async () => {
+    const { server, feeder, key } = await openWithFeeder();
+    await enter(server, feeder);
+    const { plan: sent } = await report(server, key);
+    const { days: seen } = await plan(server, feeder);
+    const [today] = sent?.days ?? [];
+    if (today === undefined) throw new Error("expected a day");
+    expect(today.free.length).toBeGreaterThan(0);
+    expect(today.free.map((after) => 1_000 * (today.from + after))).toEqual(seen[0]?.free.map(instantOf));
+    expect(today.portionsMax).toBe(seen[0]?.portionsMax);
+  });
+
+  it("is previewed with other rules, and changes by that in nothing", async () => {
+    const { server, feeder } = await openWithFeeder();
+    await enter(server, feeder);
+    const before = await server.store.yards.feeder(feeder);
+    const path = `/api/v1/feeders/${feeder}/plan/preview`;
+    const preview = await ask<PlanView>(server, "POST", path, { ...feedingExample, rationGrams: 8 });
+    expect(preview.version).toBe(2);
+    expect(preview.days[0]?.portionsMax).toBe(4);
+    expect(preview.days[0]?.stretchedMinutes).toBeGreaterThan(50);
+    expect(await server.store.yards.feeder(feeder)).toEqual(before);
+    await enter(server, feeder, { rationGrams: 8 });
+    expect((await plan(server, feeder)).days).toEqual(preview.days);
+  });
+
+  it("is made anew with the days, so that the feeder has a week at any time", async () => {
+    const { server, feeder, key } = await openWithFeeder();
+    await enter(server, feeder);
+    let followed: number | null = null;
+    for (let day = 0; day < 30; day += 1) {
+      const { plan: sent } = await report(server, key, followed);
+      if (sent !== undefined) followed = sent.version;
+      const last = (await plan(server, feeder)).days.at(-1);
+      expect(Date.parse(`${last?.date}T00:00:00Z`) - server.clock.now()).toBeGreaterThan(days(7));
+      server.clock.advance(days(1));
+    }
+    expect(followed).toBeGreaterThan(5);
+    expect(followed).toBeLessThan(10);
+  });
+
+  it("stays as it is, seed and all, where other settings change", async () => {
+    const { server, feeder } = await openWithFeeder();
+    const { seed: _seed, ...unseeded } = feedingExample;
+    await ask(server, "PATCH", `/api/v1/feeders/${feeder}`, { feeding: unseeded });
+    const first = await plan(server, feeder);
+    await ask(server, "PATCH", `/api/v1/feeders/${feeder}`, { warnAheadDays: 3 });
+    expect(await plan(server, feeder)).toEqual(first);
+    await ask(server, "PATCH", `/api/v1/feeders/${feeder}`, { feeding: unseeded });
+    expect((await plan(server, feeder)).days).toEqual(first.days);
+  });
+
+  it("can't be made where nobody knows where the feeder stands, and says so", async () => {
+    const { server, feeder, key } = await openWithFeeder({ withPlace: false });
+    await enter(server, feeder);
+    expect(await plan(server, feeder)).toMatchObject({
+      version: null,
+      days: [],
+      problem: expect.stringContaining("place"),
+    });
+    expect((await report(server, key)).plan).toBeUndefined();
+    await ask(server, "PATCH", `/api/v1/yards/${server.yard}`, { place });
+    expect((await report(server, key)).plan?.version).toBe(1);
+  });
+
+  it.each([
+    [
+      "feeding.free.schedule.meanMinutes",
+      { free: { ...feedingExample.free, schedule: { kind: "variableTime", meanMinutes: 5 } } },
+    ],
+    [
+      "feeding.free.schedule.byMinutes",
+      { free: { ...feedingExample.free, schedule: { kind: "jitter", meanMinutes: 20, byMinutes: 18 } } },
+    ],
+    ["feeding.rationGrams", { rationGrams: 0 }],
+    ["feeding.press.ratio.of", { press: { ratio: { kind: "fixed", of: 0 }, atLeastSecondsBetween: 0 } }],
+    ["feeding.quietTimes.0.to", { quietTimes: [{ from: "12:00", to: "12:00" }] }],
+    ["feeding.quietTimes.0.from", { quietTimes: [{ from: "25:00", to: "12:00" }] }],
+  ])("with a wrong %s is refused by that name, and nothing is stored", async (field, changes) => {
+    const { server, feeder } = await openWithFeeder();
+    const body = { feeding: { ...feedingExample, ...changes } };
+    const answer = await requestAs(server, "PATCH", `/api/v1/feeders/${feeder}`, server.keeper, body);
+    expect(answer.statusCode).toBe(400);
+    expect(answer.json().errors.map((one: { field: string }) => one.field)).toContain(field);
+    expect((await plan(server, feeder)).version).toBeNull();
+  });
+});
