@@ -434,7 +434,7 @@ class Feeder:
         self._log_unknown(answer["unknown"])
         server_time = answer["serverTime"]
         self.server_ahead = server_time - self.clock()
-        self._take_plan(answer["plan"])
+        has_new_plan = self._take_plan(answer["plan"])
         if events and gone == 0:
             # The server answers, but stores nothing: frequent attempts would only make it slower for others.
             self._later("the server answered, but has stored nothing of it")
@@ -445,22 +445,23 @@ class Feeder:
             more = more or not events and self.store.first_boot() not in (None, self.boot)
             if len(events) == self.events_at_once:
                 self.events_at_once = min(EVENTS_PER_REPORT, 2 * self.events_at_once)
-            self.report_at = self.clock() + (0.5 if more else max(1.0, answer["nextReportSeconds"]))
+            # The keeper waits for the confirmation of a plan.
+            self.report_at = self.clock() + (0.5 if more or has_new_plan else max(1.0, answer["nextReportSeconds"]))
         self._apply_orders(answer["orders"], server_time)
 
     def _take_plan(self, plan):
-        """A plan that can't be carried out is reported, and the one before stays in force."""
+        """Whether another plan is in force now. One that can't be carried out is reported, and the one before stays in force."""
         if plan is None:
-            return
+            return False
         try:
             if not self.plan.take(plan, self._time()):
-                return
+                return False
         except PlanError as error:
             self._report_sensor_trouble(f"The feeding plan can't be used, the one before stays in force: {error}")
-            return
+            return False
         self.store.keep(twice=True, plan=self.plan.memory)
         log.info("Feeding plan %s is in force", self.plan.version)
-        self.report_at = self.clock()  # the keeper waits for the confirmation
+        return True
 
     def _refused(self, boot, refusals, events, through):
         """A refused event that the server does not count as done would be sent for ever: it is stored apart and reported.

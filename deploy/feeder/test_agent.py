@@ -177,6 +177,11 @@ class Planned(WithFeeder):
         for portion, planned in zip(portions, (60_000, 120_000)):
             self.assertAlmostEqual(portion["uptimeMs"], planned, delta=200)
 
+    def test_confirms_a_plan_at_once_however_seldom_it_reports(self):
+        self.client.beside = {"plan": self.plan(), "nextReportSeconds": 60}
+        self.live(3)
+        self.assertEqual([one["readings"]["planVersion"] for one in self.client.reports], [None, 1])
+
     def test_gives_nothing_while_paused_and_does_not_make_up_for_it(self):
         self.client.orders = [self.order("p1", "pause")]
         self.send()
