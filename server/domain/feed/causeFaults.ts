@@ -58,7 +58,8 @@ export function causeFaults(
   const probabilities = causeProbabilities(feed, lowestLevel, settings);
   const cause = sureCause(probabilities, diagnosis, settings.sensors.scale);
   if (isRefilledSince(feed, level, settings) && !isMotorOrSensorCause(cause)) return [];
-  if (cause === "trayPartlyJammed" && isThinned(feed) && isNotToldYet(diagnosis, now)) return [];
+  const mayFallStill = isThinned(feed) || hasJustFallen(feed, now);
+  if (cause === "trayPartlyJammed" && mayFallStill && isNotToldYet(diagnosis, now)) return [];
   if (cause === null) {
     return isWaiting(feed, probabilities, settings, now)
       ? []

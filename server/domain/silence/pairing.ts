@@ -123,7 +123,7 @@ const hitsMin = 19;
 const capsMin = 8;
 /** One bird may bring three stones in a row, however seldom that was. Our choice. */
 const slotMarksMin = 4;
-export const isLearnt = (pairing: Pairing, { ofCaps }: Pick<PairContext, "ofCaps">): boolean =>
+export const isLearnt = (pairing: Pairing, { ofCaps }: PairContext): boolean =>
   pairing.hits >= (ofCaps ? capsMin : hitsMin);
 
 /** A practice yard's birds come one by one, and its alarms are shown without days of waiting. */
