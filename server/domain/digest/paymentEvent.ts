@@ -14,5 +14,6 @@ export type PaymentEvent =
       readonly at: Instant;
       readonly paysFor: string | null; // null where it isn't reported
       readonly forDeposit: boolean; // reported as given for a deposit
+      readonly isOrdered: boolean; // by a keeper; its own program decided on all others
       readonly fell: boolean; // no sign of failure: the motor ran to its end, and the chute sensor, if any, counted food
     };

@@ -1,5 +1,6 @@
 import { timeUnitText } from "../../text/format.ts";
 import { texts } from "../../text/index.ts";
+import { type OwnLimit, ownLimitsOfDay } from "../feed/ownLimits.ts";
 import { type Instant, minutes, type Span, seconds } from "../instant.ts";
 import { localTimeOf } from "../localTime.ts";
 import { type DigestFeeder, nameOf } from "./digestFeeder.ts";
@@ -10,8 +11,13 @@ import { medianOf } from "./usualWeek.ts";
 export interface PaymentSummary {
   readonly deposits: number; // those that expect a portion; two detections of one cap count once
   readonly notCounted: number;
-  readonly unpaid: readonly Instant[];
+  readonly unpaid: readonly UnpaidDeposit[];
   readonly medianDelay: Span | null; // from deposit to portion; null where none got one
+}
+
+export interface UnpaidDeposit {
+  readonly at: Instant;
+  readonly gotEmptyPortion: boolean; // the motor ran for it, but nothing was seen to fall
 }
 
 /** The same rules as feed/payments.ts, which runs on each event; this one is for a whole day. */
@@ -21,7 +27,7 @@ export const namedPaymentWithin = minutes(2);
 
 /** `events` in order of time. */
 export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary {
-  const debts: { readonly of: Set<string>; readonly at: Instant; paidAfter: number | null; last: Instant }[] = [];
+  const debts: Debt[] = [];
   let notOwed = 0;
   for (const event of events) {
     if (event.kind === "deposit") {
@@ -30,26 +36,41 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
       else if (last !== undefined && event.at - last.last <= sameDepositWithin) {
         last.of.add(event.of);
         last.last = event.at;
-      } else debts.push({ of: new Set([event.of]), at: event.at, paidAfter: null, last: event.at });
+      } else debts.push({ of: new Set([event.of]), at: event.at, paidAfter: null, last: event.at, gotEmpty: false });
       continue;
     }
-    if (!event.fell || (event.paysFor === null && !event.forDeposit)) continue;
-    const { at, paysFor } = event;
-    const paid = debts.find((debt) =>
-      paysFor === null
-        ? debt.paidAfter === null && at - debt.at <= unnamedPaymentWithin
-        : debt.paidAfter === null && debt.of.has(paysFor) && at - debt.at <= namedPaymentWithin,
-    );
-    if (paid !== undefined) paid.paidAfter = at - paid.at;
+    if (event.paysFor === null && !event.forDeposit) continue;
+    const debt = debts.find((one) => isAnsweredBy(one, event));
+    if (debt === undefined) continue;
+    if (event.fell) debt.paidAfter = event.at - debt.at;
+    else debt.gotEmpty = true;
   }
   const paid = debts.flatMap(({ paidAfter }) => (paidAfter === null ? [] : [Math.max(0, paidAfter)]));
   return {
     deposits: debts.length,
     notCounted: notOwed,
-    unpaid: debts.filter(({ paidAfter }) => paidAfter === null).map(({ at }) => at),
+    unpaid: debts
+      .filter(({ paidAfter }) => paidAfter === null)
+      .map(({ at, gotEmpty }) => ({ at, gotEmptyPortion: gotEmpty })),
     medianDelay: paid.length === 0 ? null : (medianOf(paid) as Span),
   };
 }
+
+interface Debt {
+  readonly of: Set<string>;
+  readonly at: Instant;
+  paidAfter: number | null;
+  last: Instant;
+  gotEmpty: boolean;
+}
+
+type PortionEvent = Extract<PaymentEvent, { kind: "portion" }>;
+
+const isAnsweredBy = (debt: Debt, { at, paysFor }: PortionEvent): boolean =>
+  debt.paidAfter === null &&
+  (paysFor === null
+    ? at - debt.at <= unnamedPaymentWithin
+    : debt.of.has(paysFor) && at - debt.at <= namedPaymentWithin);
 
 /** Empty where no feeder has a detector: deposits don't matter there. */
 export function paymentLines(feeders: readonly DigestFeeder[], zone: string): readonly string[] {
@@ -59,12 +80,30 @@ export function paymentLines(feeders: readonly DigestFeeder[], zone: string): re
   return groupLines(taking.map((feeder) => ({ name: nameOf(feeder), text: paymentText(feeder, zone) })));
 }
 
-function paymentText({ paymentEvents }: DigestFeeder, zone: string): string {
+function paymentText({ paymentEvents, state }: DigestFeeder, zone: string): string {
   const text = texts.digest.payments;
   if (paymentEvents === null) return text.tooMany;
   const summary = paymentSummary(paymentEvents);
-  const paid = paidText(summary, zone);
-  return summary.notCounted === 0 ? paid : text.notCounted(paid, summary.notCounted);
+  const notCounted = summary.notCounted === 0 ? [] : [text.notCounted(summary.notCounted)];
+  return [paidText(summary, zone), ...refusedText(refusalsOf(summary, paymentEvents, state)), ...notCounted].join(" ");
+}
+
+/** The feeder's own rule that may be why a deposit got no portion, for each that has one; a portion that was begun wasn't refused. */
+function refusalsOf(
+  { unpaid }: PaymentSummary,
+  events: readonly PaymentEvent[],
+  { feed, settings }: DigestFeeder["state"],
+): readonly OwnLimit[] {
+  const given = events.filter((event) => event.kind === "portion" && !event.isOrdered).map(({ at }) => at);
+  const unanswered = unpaid.filter(({ gotEmptyPortion }) => !gotEmptyPortion).map(({ at }) => at);
+  return ownLimitsOfDay(feed.payments.limits, given, unanswered, settings.place).filter((limit) => limit !== null);
+}
+
+function refusedText(refusals: readonly OwnLimit[]): readonly string[] {
+  const text = texts.digest.payments;
+  if (refusals.length === 0) return [];
+  const rules = new Set(refusals);
+  return [text.refused(refusals.length, rules.size > 1 ? text.rules.both : text.rules[refusals[0] ?? "hour"])];
 }
 
 function paidText(summary: PaymentSummary, zone: string): string {
@@ -72,7 +111,10 @@ function paidText(summary: PaymentSummary, zone: string): string {
   const { deposits, unpaid } = summary;
   if (deposits === 0) return text.none;
   if (unpaid.length === 0) return text.allPaid(deposits, delayText(summary));
-  const times = timesText(unpaid, zone);
+  const times = timesText(
+    unpaid.map(({ at }) => at),
+    zone,
+  );
   if (unpaid.length < deposits) return text.someUnpaid(unpaid.length, deposits, times, delayText(summary));
   return text.allUnpaid(deposits, times);
 }

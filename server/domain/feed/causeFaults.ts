@@ -2,7 +2,7 @@ import { gramsRangeText, gramsText, numberText } from "../../text/format.ts";
 import { texts } from "../../text/index.ts";
 import type { Evidence, Fault, FaultKind } from "../faults.ts";
 import { emptyThreshold, type HopperLevel } from "../hopper/level.ts";
-import { hours, type Instant, minutes } from "../instant.ts";
+import { hours, type Instant, minutes, type Span } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { probability } from "../units.ts";
 import { type Cause, type CauseProbability, causeProbabilities } from "./causeProbabilities.ts";
@@ -38,6 +38,12 @@ const openProbabilityMin = 0.01;
 const diagnosisWaitMax = minutes(15);
 const thinnedWaitMax = hours(6);
 const thinnedPortionsMax = 12; // portions
+/**
+ * Below a bridge the throat empties over some portions, which looks like a jam in part of the tray until nothing falls any more: the next
+ * few portions tell one from the other. Our choice.
+ */
+const throatWaitMax = hours(2);
+const throatPortionsMax = 8; // portions
 
 /** What is wrong with the feed itself, at most one thing. `level`: in the hopper now. */
 export function causeFaults(
@@ -52,8 +58,10 @@ export function causeFaults(
   const probabilities = causeProbabilities(feed, lowestLevel, settings);
   const cause = sureCause(probabilities, diagnosis, settings.sensors.scale);
   if (isRefilledSince(feed, level, settings) && !isMotorOrSensorCause(cause)) return [];
+  const mayFallStill = isThinned(feed) || hasJustFallen(feed, now);
+  if (cause === "trayPartlyJammed" && mayFallStill && isNotToldYet(diagnosis, now)) return [];
   if (cause === null) {
-    return isWaiting(feed, diagnosis, settings, now)
+    return isWaiting(feed, probabilities, settings, now)
       ? []
       : [unsureFeedFault(feed, probabilities, lowestLevel, settings)];
   }
@@ -90,14 +98,37 @@ function isRefilledSince(feed: FeedState, level: HopperLevel | null, settings: F
   );
 }
 
-function isWaiting(feed: FeedState, diagnosis: FeedDiagnosis, settings: FeederSettings, now: Instant): boolean {
-  if (diagnosis.cause !== null) return false;
+function isWaiting(
+  feed: FeedState,
+  probabilities: readonly CauseProbability[],
+  settings: FeederSettings,
+  now: Instant,
+): boolean {
+  const { diagnosis } = feed;
+  if (diagnosis === null) return false;
+  if (diagnosis.cause !== null && !(diagnosis.cause === "trayPartlyJammed" && isNotToldYet(diagnosis, now)))
+    return false;
   // Where something still falls, the scale has the time to show how much.
-  if (isThinned(feed) && settings.sensors.scale)
-    return diagnosis.portionsSince < thinnedPortionsMax && now - diagnosis.since < thinnedWaitMax;
-  if (diagnosis.portionsSince >= settlingPortions || now - diagnosis.since >= diagnosisWaitMax) return false;
+  if (isThinned(feed) && settings.sensors.scale) return isNotToldYet(diagnosis, now);
+  if (mayBeThroat(probabilities) && hasJustFallen(feed, now)) return true;
+  if (!isWithin(diagnosis, settlingPortions, diagnosisWaitMax, now)) return false;
   return usualCurrent(feed.motor) !== null || (settings.sensors.chute && settings.sensors.scale);
 }
+
+const isWithin = ({ portionsSince, since }: FeedDiagnosis, portionsMax: number, waitMax: Span, now: Instant): boolean =>
+  portionsSince < portionsMax && now - since < waitMax;
+
+/** Of what lets a part of each portion fall. */
+const isNotToldYet = (diagnosis: FeedDiagnosis, now: Instant): boolean =>
+  isWithin(diagnosis, thinnedPortionsMax, thinnedWaitMax, now);
+
+const hasJustFallen = ({ uncountedPortions, lastFellAt }: FeedState, now: Instant): boolean =>
+  uncountedPortions < throatPortionsMax && lastFellAt !== null && now - lastFellAt < throatWaitMax;
+
+const mayBeThroat = (probabilities: readonly CauseProbability[]): boolean =>
+  (["feedBridged", "trayPartlyJammed"] as const).every((one) =>
+    probabilities.some(({ cause, probability }) => cause === one && probability >= namedProbabilityMin),
+  );
 
 function unsureFeedFault(
   feed: FeedState,

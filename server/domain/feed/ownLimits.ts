@@ -58,6 +58,26 @@ export function ownLimitAt(limits: OwnLimits, at: Instant, place: Place | null):
   return portionsBefore(limits, at) >= lowestLimit(limits, at) ? "hour" : null;
 }
 
+/**
+ * The same for a day that is over, by what is known of the feeder at its end: for each deposit without portion, in order of time.
+ * `given`: the day's portions that its program decided on. Those of the hour before the day aren't known.
+ */
+export function ownLimitsOfDay(
+  limits: OwnLimits,
+  given: readonly Instant[],
+  deposits: readonly Instant[],
+  place: Place | null,
+): readonly (OwnLimit | null)[] {
+  return deposits.map((at) => {
+    const { binBegin, portions } = initialOwnLimits;
+    let counted = { ...limits, binBegin, portions };
+    for (const one of given) {
+      if (one <= at && one > at - binCount * binLength) counted = { ...counted, ...countPortion(counted, one) };
+    }
+    return ownLimitAt(counted, at, place);
+  });
+}
+
 // --- portions an hour ------------------------------------------------------------------------------------------------
 
 /** Fewer than this are no limit that anybody would set. Common practice, no source. */

@@ -9,15 +9,7 @@ import {
   updateChatterByGrowth,
 } from "./chatter.ts";
 import { type HastyBursts, isHastyBurst, isPossiblyHasty, updateHastyBursts } from "./hastyBursts.ts";
-import {
-  addMark,
-  closeRun,
-  forgetOpenMarks,
-  type PairContext,
-  type Pairing,
-  pairContext,
-  takeBackMarks,
-} from "./pairing.ts";
+import { addMark, closeRun, forgetOpenMarks, type Pairing, pairContext, takeBackMarks } from "./pairing.ts";
 import {
   type BirdSensor,
   birdSensors,
@@ -186,8 +178,9 @@ function recordOwnSignal(
   settings: FeederSettings,
 ): SensorActivity {
   const isCredible = doubt(chatter, hasty, at) === "none";
-  const close = (pairing: Pairing | null, pair: PairContext = settings) =>
-    pairing && (isCredible ? closeRun(pairing, at, pair) : forgetOpenMarks(pairing));
+  const close = (pairing: Pairing | null, companion: BirdSensor) =>
+    pairing &&
+    (isCredible ? closeRun(pairing, at, pairContext(settings, sensor, companion)) : forgetOpenMarks(pairing));
   const { button, detector, perch } = activity.pairings;
   return {
     total: activity.total,
@@ -196,9 +189,9 @@ function recordOwnSignal(
     lastCountAt: activity.lastCountAt === null ? at : later(activity.lastCountAt, at),
     lastMarkAt,
     pairings: {
-      button: close(button),
-      detector: close(detector, pairContext(settings, sensor, "detector")),
-      perch: close(perch),
+      button: close(button, "button"),
+      detector: close(detector, "detector"),
+      perch: close(perch, "perch"),
     },
     silence: isCredible ? updateSilenceByBout(activity.silence, settings.place, at) : endSilence(activity.silence, at),
     chatter,

@@ -94,7 +94,8 @@ function silentAloneFault(
   const activity = sensors[sensor];
   for (const companion of birdSensors) {
     const pairing = activity.pairings[companion];
-    if (pairing !== null && settings.sensors[companion] && isLearnt(pairing)) return null;
+    const pair = pairContext(settings, sensor, companion);
+    if (pairing !== null && settings.sensors[companion] && isLearnt(pairing, pair)) return null;
   }
   if (!isSilentTooLong(activity.silence, settings.place, now)) return null;
   const probabilityOfRun = Math.exp(logSilenceProbability(activity.silence, settings.place, now));

@@ -20,6 +20,7 @@ export const paymentEvents = (events: readonly RecordedEvent[], paused: readonly
         at,
         paysFor: content.paysFor === null ? null : `${event.boot} ${content.paysFor}`,
         forDeposit: content.cause === "deposit",
+        isOrdered: content.cause === "keeper",
         fell: content.motorRan !== 0 && content.chuteCount !== 0 && content.cutShort !== true,
       },
     ];

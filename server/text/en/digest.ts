@@ -73,8 +73,14 @@ export const digest = {
       deposits === 1
         ? `no portion for the only deposit (${times}).`
         : `no portion for all ${deposits} deposits (${times}).`,
-    notCounted: (text: string, count: number) =>
-      `${text} ${count} more did not count: no metal, paused, or not paid by the plan.`,
+    /** The record shows the rule, but not whether it was the reason. */
+    refused: (count: number, rule: string) => `The feeder's own rule may be why ${count} got none: ${rule}.`,
+    rules: {
+      hour: "only so many portions an hour",
+      rest: "none while it rests",
+      both: "only so many portions an hour, and none while it rests",
+    },
+    notCounted: (count: number) => `${count} more did not count: no metal, paused, or not paid by the plan.`,
     /** Follows "with a portion" or "the others". */
     within: (span: string) => ` within ${span}`,
     halfWithin: (span: string) => `, half of them within ${span}`,

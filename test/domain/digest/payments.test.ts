@@ -2,6 +2,7 @@ import { describe, expect, it } from "vitest";
 import type { PaymentEvent } from "../../../server/domain/digest/paymentEvent.ts";
 import { paymentLines, paymentSummary } from "../../../server/domain/digest/payments.ts";
 import { plannedFoodLines } from "../../../server/domain/digest/plannedFood.ts";
+import { initialOwnLimits, type OwnLimits } from "../../../server/domain/feed/ownLimits.ts";
 import type { PlannedAndGiven } from "../../../server/domain/feedingPlan/planRecord.ts";
 import { days, type Instant, instantOf, after as past, seconds } from "../../../server/domain/instant.ts";
 import { digestFeederFixture, feederWithPortions, yard } from "./digestFeederFixture.ts";
@@ -19,11 +20,17 @@ const portion = (paysFor: number | null, offset: number, different: object = {})
   at: at(offset),
   paysFor: paysFor === null ? null : `b ${paysFor}`,
   forDeposit: true,
+  isOrdered: false,
   fell: true,
   ...different,
 });
-const lineOf = (events: readonly PaymentEvent[] | null) =>
-  paymentLines([digestFeederFixture(feederWithPortions("Rowan"), { paymentEvents: events })], yard.zone);
+const lineOf = (events: readonly PaymentEvent[] | null, limits = initialOwnLimits) => {
+  const rowan = feederWithPortions("Rowan");
+  const state = { ...rowan, feed: { ...rowan.feed, payments: { ...rowan.feed.payments, limits } } };
+  return paymentLines([digestFeederFixture(state, { paymentEvents: events })], yard.zone);
+};
+/** The most portions in an hour that this feeder ever gave, just then. */
+const limitsOf = (highest: number): OwnLimits => ({ ...initialOwnLimits, highest, highestAt: noon });
 
 describe("deposits and portions in the digest", () => {
   it("state that all got a portion, and how soon", () => {
@@ -65,6 +72,39 @@ describe("deposits and portions in the digest", () => {
   it("list the first two of many without a portion", () => {
     const events = [deposit(1, 0), deposit(2, 60), deposit(3, 120), deposit(4, 180)];
     expect(lineOf(events)).toEqual(["Rowan: no portion for all 4 deposits (12:40, 12:41 and 2 more)."]);
+  });
+
+  it("state how many of them the feeder's own program may have refused, and by which rule", () => {
+    // Twelve for presses within the hour before the deposit: at least half of the most that this feeder ever gave in an hour.
+    const full = Array.from({ length: 12 }, (_, index) =>
+      portion(null, -240 * (index + 1), { forDeposit: false }),
+    ).reverse();
+    expect(lineOf([...full, deposit(1, 0)], limitsOf(24))).toEqual([
+      "Rowan: no portion for the only deposit (12:40). The feeder's own rule may be why 1 got none: only so many portions an hour.",
+    ]);
+    const night = 9 * 3_600; // 21:40, long after dusk
+    expect(lineOf([deposit(1, 0), portion(1, 1), deposit(2, night), deposit(3, night + 60)], limitsOf(24))).toEqual([
+      "Rowan: no portion for 2 of 3 deposits (21:40, 21:41). The others within a second. The feeder's own rule may be why 2 got none: none while it rests.",
+    ]);
+    expect(lineOf([...full, deposit(1, 0), deposit(2, night)], limitsOf(24))).toEqual([
+      "Rowan: no portion for all 2 deposits (12:40, 21:40). The feeder's own rule may be why 2 got none: only so many portions an hour, and none while it rests.",
+    ]);
+  });
+
+  it("blame no rule where the hour wasn't full, a keeper ordered the portions, or the motor ran and nothing fell", () => {
+    const portions = (count: number, different: object = {}) =>
+      Array.from({ length: count }, (_, index) =>
+        portion(null, -240 * (index + 1), { forDeposit: false, ...different }),
+      ).reverse();
+    const unexplained = ["Rowan: no portion for the only deposit (12:40)."];
+    expect(lineOf([...portions(11), deposit(1, 0)], limitsOf(24))).toEqual(unexplained);
+    expect(lineOf([...portions(12), deposit(1, 0)], limitsOf(26))).toEqual(unexplained);
+    expect(lineOf([...portions(12, { isOrdered: true }), deposit(1, 0)], limitsOf(24))).toEqual(unexplained);
+    expect(lineOf([...portions(12), deposit(1, 0), portion(1, 1, { fell: false })], limitsOf(24))).toEqual(unexplained);
+    const later = portions(12).map((event) => ({ ...event, at: past(event.at, seconds(3_000)) }));
+    expect(lineOf([deposit(1, 0), ...later], limitsOf(24))).toEqual(unexplained);
+    const earlier = portions(12).map((event) => ({ ...event, at: past(event.at, seconds(-1_500)) }));
+    expect(lineOf([...earlier, deposit(1, 0)], limitsOf(24))).toEqual(unexplained);
   });
 
   it("have no line where no feeder takes deposits, and state where there were too many to list", () => {

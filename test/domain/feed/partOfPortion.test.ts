@@ -86,6 +86,19 @@ describe("a part of each portion", () => {
     expect(bench.fault?.reason).toContain("only a part of each portion falls");
   });
 
+  it.each(seeds)(
+    "that grows less until nothing falls is the throat below a bridge, and is called so at once (seed %i)",
+    (seed) => {
+      const full = 410; // mA
+      const bench = new Bench(rowanSettings(), seed).give(160, { drawn: full }); // a new day begins
+      for (let portion = 0; portion < 20 && bench.fault === undefined; portion += 1) {
+        const falls = Math.max(0, 0.6 - 0.12 * portion);
+        bench.give(1, { falls, drawn: full - 25 * (1 - falls) });
+      }
+      expect(bench.fault?.kind, bench.fault?.reason).toBe("feedBridged");
+    },
+  );
+
   it.each(seeds)("that is seen is a dirty sensor where the scale shows that all of it falls (seed %i)", (seed) => {
     const bench = new Bench(rowanSettings(), seed).give(150).give(40, { seen: 0.25 });
     expect(bench.fault?.kind, bench.fault?.reason).toBe("chuteBlind");

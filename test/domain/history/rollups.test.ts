@@ -55,7 +55,7 @@ const digestEvents = (events: readonly { readonly boot: string; readonly event: 
       if (event.kind !== "portion") return [];
       const fell = event.motorRan !== 0 && event.chuteCount !== 0 && event.cutShort !== true;
       const paysFor = event.paysFor === null ? null : `${boot} ${event.paysFor}`;
-      return [{ kind: "portion", at, paysFor, forDeposit: event.cause === "deposit", fell }];
+      return [{ kind: "portion", at, paysFor, forDeposit: event.cause === "deposit", isOrdered: false, fell }];
     })
     .sort((a, b) => a.at - b.at);
 

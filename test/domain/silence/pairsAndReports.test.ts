@@ -33,7 +33,9 @@ import {
   initialPairing,
   isLearnt,
   isRunTooLong,
+  type PairContext,
   type Pairing,
+  pairContext,
 } from "../../../server/domain/silence/pairing.ts";
 import {
   logBetaSilence,
@@ -91,13 +93,33 @@ describe("how often a sensor reacts to its companion", () => {
   });
 
   it("is known after twenty reactions and two days, on a practice yard at once", () => {
-    expect([isLearnt(learnt({ hits: 18.9 })), isLearnt(learnt({ hits: 19 }))]).toEqual([false, true]);
+    expect([isLearnt(learnt({ hits: 18.9 }), real), isLearnt(learnt({ hits: 19 }), real)]).toEqual([false, true]);
     const open = learnt({ openMarks: 500 });
     expect(isRunTooLong(open, after(start, hours(47)), real)).toBe(false);
     expect(isRunTooLong(open, after(start, hours(48)), real)).toBe(true);
     expect(isRunTooLong(open, after(start, hours(1)), practice)).toBe(true);
     expect(isRunTooLong(learnt({ openMarks: 500, hits: 18 }), later, real)).toBe(false);
     expect(isRunTooLong(learnt({ openMarks: 1 }), later, real)).toBe(false);
+  });
+
+  it("is known after eight caps, which birds bring more seldom, and two companions of the detector count once", () => {
+    const ofCaps = pairContext(real, "detector", "perch");
+    expect([isLearnt(learnt({ hits: 7.9 }), ofCaps), isLearnt(learnt({ hits: 8 }), ofCaps)]).toEqual([false, true]);
+    expect(pairContext(real, "button", "detector")).toEqual(real);
+    const firstTooLong = (pair: PairContext) => {
+      let openMarks = 1;
+      while (!isRunTooLong(learnt({ openMarks }), later, pair)) openMarks += 1;
+      return openMarks;
+    };
+    expect(firstTooLong(ofCaps)).toBeLessThan(firstTooLong(real));
+    const [four, three] = [4, 3].map((openMarks) =>
+      isRunTooLong(
+        learnt({ openMarks, misses: 0.1, missSquares: 0.1 }),
+        later,
+        pairContext(real, "detector", "detector"),
+      ),
+    );
+    expect([four, three]).toEqual([true, false]);
   });
 
   it("is learnt only up to what was credible where the run was too long, and again after three such runs", () => {
