@@ -19,7 +19,7 @@ import {
 } from "./levelFilter.ts";
 import { type Hypotheses, levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
-import { mixtureInterval } from "./mixtureInterval.ts";
+import { type LevelComponent, mixtureInterval } from "./mixtureInterval.ts";
 import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
@@ -111,25 +111,34 @@ function computeHopperLevel(hopper: HopperState, settings: FeederSettings): Hopp
 type Interval = readonly [number, number, number];
 
 function levelInterval(hopper: HopperState, settings: FeederSettings): Interval {
-  const { unclearRise, hypotheses, realisedError, estimate } = hopper;
-  const widening = realisedError.factor / normalQuantile95;
   const brim = brimGrams(settings);
-  if (hypotheses.length > 0) return hypothesesInterval(hypotheses, widening, brim);
-  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
-  const deviation = widening * Math.sqrt(levelVariance(estimate) + scaleError);
-  if (unclearRise === null) {
-    const { low, mean, high } = truncatedNormalInterval(estimate.level, deviation, brim);
+  if (hopper.hypotheses.length > 0) return hypothesesInterval(hopper.hypotheses, wideningOf(hopper), brim);
+  const [likely, other] = weighedLevels(hopper, settings);
+  if (other === undefined) {
+    const { low, mean, high } = truncatedNormalInterval(likely.mean, likely.deviation, brim);
     return [low, mean, high];
   }
-  const { foodProbability } = unclearRise;
-  const { low, median, high } = mixtureInterval(
-    [
-      { probability: 1 - foodProbability, mean: estimate.level, deviation },
-      { probability: foodProbability, mean: estimate.level + unclearGrams(hopper), deviation },
-    ],
-    brim,
-  );
+  const { low, median, high } = mixtureInterval([likely, other], brim);
   return [low, median, high];
+}
+
+/** By how much the standard deviations have to be multiplied for what was realised. */
+export const wideningOf = ({ realisedError }: HopperState): number => realisedError.factor / normalQuantile95;
+
+/** The level by the scale, with all that is known of its errors; and the one if what it rose by was food, while that is unclear. */
+export function weighedLevels(
+  hopper: HopperState,
+  settings: FeederSettings,
+): readonly [LevelComponent, ...LevelComponent[]] {
+  const { unclearRise, estimate } = hopper;
+  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
+  const deviation = wideningOf(hopper) * Math.sqrt(levelVariance(estimate) + scaleError);
+  if (unclearRise === null) return [{ probability: 1, mean: estimate.level, deviation }];
+  const { foodProbability } = unclearRise;
+  return [
+    { probability: 1 - foodProbability, mean: estimate.level, deviation },
+    { probability: foodProbability, mean: estimate.level + unclearGrams(hopper), deviation },
+  ];
 }
 
 /** Histories change with a portion and a word only, and the level is asked for at each report. */
@@ -240,7 +249,8 @@ function updateByRunDry(hopper: HopperState, at: Instant, settings: FeederSettin
   if (Math.abs(score) > 3) return hopper;
   const realisedError = updateRealisedError(hopper.realisedError, score);
   const measured = estimate.level <= rest ? estimate : updateByMeasurement(estimate, rest, rest * rest);
-  const emptySince = measured.level <= dryGramsMax(settings) ? (hopper.emptySince ?? at) : hopper.emptySince;
+  // Food fell before this run of empty portions, whatever the scale has shown.
+  const emptySince = measured.level <= dryGramsMax(settings) ? at : hopper.emptySince;
   return { ...hopper, estimate: measured, emptySince, unclearRise: null, realisedError };
 }
 /** Of the capacity, give or take as much. Common practice, no source. */
