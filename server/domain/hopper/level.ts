@@ -14,7 +14,6 @@ import {
   portionVariance,
   predictByPortion,
   resetPortion,
-  truncateBelow,
   updateByMeasurement,
 } from "./levelFilter.ts";
 import { type Hypotheses, levelVarianceOf } from "./levelHypotheses.ts";
@@ -93,6 +92,7 @@ const nothingSeen = {
   scoreBeforeDry: null,
   levelBeforeDry: null,
   emptyPortions: 0,
+  fellSinceWeighed: false,
   emptySince: null,
 } as const satisfies Partial<HopperState>;
 
@@ -196,13 +196,14 @@ function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, set
   const lowered = isCounted && isUnseen(hopper) ? lowerUnseen(hopper, didFall, at, settings) : hopper;
   return {
     ...lowered,
-    estimate: isCounted && !isUnseen(hopper) ? lowerEstimate(hopper, didFall, settings) : lowered.estimate,
+    estimate: isCounted && !isUnseen(hopper) ? lowerEstimate(hopper, settings) : lowered.estimate,
     portionsSinceWeighed: hopper.portionsSinceWeighed + (isCounted ? 1 : 0),
     lastPortionAt: lastPortionAt === null ? at : later(at, lastPortionAt),
     appetite: updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings),
     scoreBeforeDry: didFall ? null : lowered.scoreBeforeDry,
     levelBeforeDry: didFall ? null : lowered.levelBeforeDry,
     emptyPortions: didFall ? 0 : lowered.emptyPortions,
+    fellSinceWeighed: didFall && isCounted,
   };
 }
 
@@ -214,7 +215,7 @@ function updateByEmptyPortion(
 ): HopperState {
   const emptyPortions = motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1;
   const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
-  const next = { ...hopper, emptyPortions, appetite };
+  const next = { ...hopper, emptyPortions, fellSinceWeighed: false, appetite };
   if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
     const levelBeforeDry = emptyPortions === 1 ? hopperLevel(hopper, settings) : hopper.levelBeforeDry;
     return updateByDryUnseen({ ...next, levelBeforeDry }, recordedAt);
@@ -299,28 +300,15 @@ function didFoodFall(portion: Portion, settings: FeederSettings, chuteBlind: boo
   return portion.chuteCount > 0;
 }
 
-function lowerEstimate(hopper: HopperState, didFall: boolean, settings: FeederSettings): LevelEstimate {
+function lowerEstimate(hopper: HopperState, settings: FeederSettings): LevelEstimate {
   const { estimate } = hopper;
   // A slow change doesn't add to an uncertainty that is large already.
   const isWellKnown = portionVariance(estimate) < (portionDriftShareMax * estimate.portion) ** 2;
   const portionDrift = isWellKnown ? (portionDriftShare * estimate.portion) ** 2 : 0;
-  // What was seen to fall must have been there: without a scale this shows that a portion was estimated too heavy.
-  // With a load on the lid it is uncertain where the error lies.
-  const isCut = didFall && isScarce(estimate) && estimate.lidLoad < lidLoadMax * settings.hopperCapacity;
-  const truncated = isCut ? truncateBelow(estimate, emptyThreshold(settings)) : estimate;
-  const predicted = predictByPortion(truncated, hopper.portionSpreadVariance, portionDrift);
-  return clampLevel(isCut ? resetPortionAfter(predicted, estimate) : predicted, settings);
+  return clampLevel(predictByPortion(estimate, hopper.portionSpreadVariance, portionDrift), settings);
 }
 
-const lidLoadMax = 0.03; // of the capacity
-
 const isScarce = (estimate: LevelEstimate): boolean => estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
-
-/** That there was food says something of the scale's zero; a portion isn't learnt by it. */
-const resetPortionAfter = (predicted: LevelEstimate, { portion }: LevelEstimate): LevelEstimate => ({
-  ...predicted,
-  portion,
-});
 
 const statedPortionVariance = (settings: FeederSettings) =>
   ((isAssumed(settings, "portionMass") ? assumedPortionUncertainty : statedPortionUncertainty) *
