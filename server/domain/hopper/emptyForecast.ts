@@ -125,7 +125,7 @@ function computeLevelDecline(hopper: HopperState, settings: FeederSettings, now:
     const widening = wideningOf(hopper) ** 2;
     const parts = hopper.hypotheses.map((each) => {
       const part = gramsLeftBy(each, portion.mean, settings);
-      return { ...part, variance: widening * part.variance };
+      return { ...part, variance: widening * part.variance, mayBeEmpty: !hopper.fellSinceWeighed };
     });
     return { kind: "declining", left: gramsLeft(parts, rateVarianceAt), rate, forecast };
   }
@@ -145,7 +145,7 @@ function gramsLeftBy(
   { probability, level, portion, covariance }: LevelHypothesis,
   countedPortion: number,
   settings: FeederSettings,
-): GramsLeftPart {
+): Omit<GramsLeftPart, "mayBeEmpty"> {
   const [levelVar, both, portionVar] = covariance;
   const rest = restGrams(settings);
   const counted = countedPortion / portion;
@@ -153,7 +153,7 @@ function gramsLeftBy(
   const share = Math.max(level - rest, 0) / portion;
   const variance = levelVar + rest * rest + share * (share * portionVar - 2 * both);
   const least = 0.5 * (levelVar + rest * rest);
-  return { probability, grams, variance: counted * counted * Math.max(variance, least), mayBeEmpty: true };
+  return { probability, grams, variance: counted * counted * Math.max(variance, least) };
 }
 
 /**

@@ -23,7 +23,7 @@ import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
 import { acceptRiseAsFood, unclearGrams } from "./unclearRise.ts";
-import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
+import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen, standingHypotheses } from "./unseenLevel.ts";
 
 export type { HopperState } from "./hopperState.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -112,7 +112,12 @@ type Interval = readonly [number, number, number];
 
 function levelInterval(hopper: HopperState, settings: FeederSettings): Interval {
   const brim = brimGrams(settings);
-  if (hopper.hypotheses.length > 0) return hypothesesInterval(hopper.hypotheses, wideningOf(hopper), brim);
+  if (hopper.hypotheses.length > 0)
+    return hypothesesInterval(
+      standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed),
+      wideningOf(hopper),
+      brim,
+    );
   const [likely, other] = weighedLevels(hopper, settings);
   if (other === undefined) {
     const { low, mean, high } = truncatedNormalInterval(likely.mean, likely.deviation, brim);
@@ -203,7 +208,7 @@ function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, set
     scoreBeforeDry: didFall ? null : lowered.scoreBeforeDry,
     levelBeforeDry: didFall ? null : lowered.levelBeforeDry,
     emptyPortions: didFall ? 0 : lowered.emptyPortions,
-    fellSinceWeighed: didFall && isCounted,
+    fellSinceWeighed: isCounted ? didFall : hopper.fellSinceWeighed,
   };
 }
 
@@ -215,13 +220,14 @@ function updateByEmptyPortion(
 ): HopperState {
   const emptyPortions = motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1;
   const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
-  const next = { ...hopper, emptyPortions, fellSinceWeighed: false, appetite };
-  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
+  if (emptyPortions === hopper.emptyPortions) return { ...hopper, appetite };
+  const hypotheses = standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed);
+  const next = { ...hopper, hypotheses, emptyPortions, fellSinceWeighed: false, appetite };
+  if (isUnseen(hopper) && hopper.isKnown) {
     const levelBeforeDry = emptyPortions === 1 ? hopperLevel(hopper, settings) : hopper.levelBeforeDry;
     return updateByDryUnseen({ ...next, levelBeforeDry }, recordedAt);
   }
-  const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
-  return isRunEvident ? updateByRunDry(next, recordedAt, settings) : next;
+  return emptyPortions === emptyPortionsMin ? updateByRunDry(next, recordedAt, settings) : next;
 }
 
 /** Empty once hardly any history has food left, so that the interval says so too: then the level before shows how far it was off. */
