@@ -14,7 +14,14 @@ import {
   usualDailyGrams,
 } from "./appetite.ts";
 import { daySpanAt } from "./daySpan.ts";
-import { type GramsLeft, type GramsLeftPart, gramsLeft, gramsLeftQuantile, probabilityEatenUp, restGrams } from "./gramsLeft.ts";
+import {
+  type GramsLeft,
+  type GramsLeftPart,
+  gramsLeft,
+  gramsLeftQuantile,
+  probabilityEatenUp,
+  restGrams,
+} from "./gramsLeft.ts";
 import type { LevelHypothesis } from "./hopperState.ts";
 import { emptyPortionsMin, type HopperState, hopperLevel, learntPortion, weighedLevels, wideningOf } from "./level.ts";
 import { portionVariance } from "./levelFilter.ts";

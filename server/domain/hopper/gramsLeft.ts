@@ -39,7 +39,11 @@ export const gramsLeft = (parts: readonly GramsLeftPart[], rateVarianceAt: (gram
     const below = mayBeEmpty ? 0 : Math.min(normalDistributionNearly(-grams / deviation), mostBelow);
     return Array.from({ length: amountsEach }, (_, index) => {
       const amount = grams + deviation * normalQuantile(below + ((index + 0.5) / amountsEach) * (1 - below));
-      return { probability: probability / amountsEach, grams: amount, rateVariance: amount > 0 ? rateVarianceAt(amount) : 0 };
+      return {
+        probability: probability / amountsEach,
+        grams: amount,
+        rateVariance: amount > 0 ? rateVarianceAt(amount) : 0,
+      };
     });
   });
 const mostBelow = 1 - 1e-6;

@@ -23,7 +23,15 @@ import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
 import { acceptRiseAsFood, unclearGrams } from "./unclearRise.ts";
-import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen, standingHypotheses } from "./unseenLevel.ts";
+import {
+  cutShortUnseen,
+  dryProbabilityOf,
+  dryScore,
+  dryUnseen,
+  isUnseen,
+  lowerUnseen,
+  standingHypotheses,
+} from "./unseenLevel.ts";
 
 export type { HopperState } from "./hopperState.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -113,11 +121,7 @@ type Interval = readonly [number, number, number];
 function levelInterval(hopper: HopperState, settings: FeederSettings): Interval {
   const brim = brimGrams(settings);
   if (hopper.hypotheses.length > 0)
-    return hypothesesInterval(
-      standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed),
-      wideningOf(hopper),
-      brim,
-    );
+    return hypothesesInterval(standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed), wideningOf(hopper), brim);
   const [likely, other] = weighedLevels(hopper, settings);
   if (other === undefined) {
     const { low, mean, high } = truncatedNormalInterval(likely.mean, likely.deviation, brim);

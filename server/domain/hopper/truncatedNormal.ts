@@ -26,7 +26,10 @@ export function truncatedNormalInterval(
   return {
     low: clampWithin(Math.min(mean + deviation * normalQuantile(below + 0.05 * probabilityInside), truncatedMean), max),
     mean: clampWithin(truncatedMean, max),
-    high: clampWithin(Math.max(mean + deviation * normalQuantile(below + 0.95 * probabilityInside), truncatedMean), max),
+    high: clampWithin(
+      Math.max(mean + deviation * normalQuantile(below + 0.95 * probabilityInside), truncatedMean),
+      max,
+    ),
   };
 }
 

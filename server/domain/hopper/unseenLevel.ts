@@ -32,8 +32,9 @@ export const isUnseen = ({ weighedAt, hypotheses }: HopperState): boolean =>
  * The histories with what fell last: it must have been there. The state keeps them without, since the same tail would be cut off at each portion
  * anew, which draws a level upwards and makes it seem better known each time.
  */
-export const standingHypotheses = memoizeLatest((hypotheses: Hypotheses, hasFallen: boolean): Hypotheses =>
-  hasFallen ? hypotheses.map(withFoodThatFell) : hypotheses,
+export const standingHypotheses = memoizeLatest(
+  (hypotheses: Hypotheses, hasFallen: boolean): Hypotheses =>
+    hasFallen ? hypotheses.map(withFoodThatFell) : hypotheses,
 );
 
 function withFoodThatFell(each: LevelHypothesis): LevelHypothesis {

@@ -58,7 +58,11 @@ export function tellUnseen(
   });
   const levelMeasuredAt =
     what.kind === "added" ? (hopper.levelMeasuredAt ?? at) : later(at, hopper.levelMeasuredAt ?? at);
-  return { ...withHypotheses({ ...hopper, fellSinceWeighed: false }, consolidate(after)), lastWord: word, levelMeasuredAt };
+  return {
+    ...withHypotheses({ ...hopper, fellSinceWeighed: false }, consolidate(after)),
+    lastWord: word,
+    levelMeasuredAt,
+  };
 }
 
 /** "Empty" is seen for certain. */
