@@ -23,7 +23,7 @@ import {
   restGrams,
 } from "./gramsLeft.ts";
 import type { LevelHypothesis } from "./hopperState.ts";
-import { emptyPortionsMin, type HopperState, hopperLevel, learntPortion, weighedLevels, wideningOf } from "./level.ts";
+import { type HopperState, hopperLevel, learntPortion, weighedLevels, wideningOf } from "./level.ts";
 import { portionVariance } from "./levelFilter.ts";
 
 /**
@@ -69,7 +69,9 @@ export function forecastEmpty(hopper: HopperState, settings: FeederSettings, now
 
 /** A level that is as good as nothing is no proof: a scale errs by what some birds eat in days. */
 const isEmptyShown = ({ emptyPortions, lastWord, emptySince }: HopperState): boolean =>
-  emptyPortions >= emptyPortionsMin || (lastWord !== null && lastWord.at === emptySince);
+  emptyPortions >= certainRun || (lastWord !== null && lastWord.at === emptySince);
+/** Empty portions: so many in a row come by nature, with food left, less than once in a hundred (unseenLevel.ts: 0.08 and five times 0.6). */
+const certainRun = 6;
 
 /**
  * The latest time of the forecast, whatever the last days were like: until all that may be in the hopper is eaten at a
