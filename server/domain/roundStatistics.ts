@@ -52,6 +52,7 @@ const roundHopper = (hopper: HopperState, before: HopperState): HopperState => (
   scoreBeforeDry: roundNumbers(hopper.scoreBeforeDry, null),
   levelBeforeDry: roundNumbers(hopper.levelBeforeDry, before.levelBeforeDry),
   emptyPortions: hopper.emptyPortions,
+  fellSinceWeighed: hopper.fellSinceWeighed,
   emptySince: hopper.emptySince,
   appetite: hopper.appetite === before.appetite ? hopper.appetite : roundAppetite(hopper.appetite, before.appetite),
 });

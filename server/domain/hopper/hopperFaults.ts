@@ -172,6 +172,7 @@ function forecastWithin(
   const forecast = forecastEmpty(hopper, settings, now);
   switch (forecast.kind) {
     case "emptyAt":
+      if (hopper.emptySince !== null) return forecast;
       return (hasFewDays ? forecast.p50 : forecast.p10) - now <= horizon ? forecast : null;
     case "unknown":
       return forecast;

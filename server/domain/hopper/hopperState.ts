@@ -34,6 +34,7 @@ export interface HopperState {
   readonly scoreBeforeDry: number | null; // how far the level was off, if this run of empty portions ends in an empty hopper
   readonly levelBeforeDry: LevelBeforeDry | null; // what was believed before this run of empty portions, which change what is believed
   readonly emptyPortions: number; // portions in a row of which the chute sensor saw nothing, as far as it isn't blind
+  readonly fellSinceWeighed: boolean; // the last portion since the last reading was seen to fall
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;
 }

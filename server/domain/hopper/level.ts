@@ -14,17 +14,24 @@ import {
   portionVariance,
   predictByPortion,
   resetPortion,
-  truncateBelow,
   updateByMeasurement,
 } from "./levelFilter.ts";
 import { type Hypotheses, levelVarianceOf } from "./levelHypotheses.ts";
 import { initialLidLoad } from "./lidLoad.ts";
-import { mixtureInterval } from "./mixtureInterval.ts";
+import { type LevelComponent, mixtureInterval } from "./mixtureInterval.ts";
 import { initialRealisedError, updateRealisedError } from "./realisedError.ts";
 import { scaleNoise, slopeDeviation, unlearntVariance, zeroOffsetVariance } from "./scaleModel.ts";
 import { normalQuantile95, truncatedNormalInterval } from "./truncatedNormal.ts";
 import { acceptRiseAsFood, unclearGrams } from "./unclearRise.ts";
-import { cutShortUnseen, dryProbabilityOf, dryScore, dryUnseen, isUnseen, lowerUnseen } from "./unseenLevel.ts";
+import {
+  cutShortUnseen,
+  dryProbabilityOf,
+  dryScore,
+  dryUnseen,
+  isUnseen,
+  lowerUnseen,
+  standingHypotheses,
+} from "./unseenLevel.ts";
 
 export type { HopperState } from "./hopperState.ts";
 export { scaleDrift, scaleNoise } from "./scaleModel.ts";
@@ -93,6 +100,7 @@ const nothingSeen = {
   scoreBeforeDry: null,
   levelBeforeDry: null,
   emptyPortions: 0,
+  fellSinceWeighed: false,
   emptySince: null,
 } as const satisfies Partial<HopperState>;
 
@@ -111,25 +119,35 @@ function computeHopperLevel(hopper: HopperState, settings: FeederSettings): Hopp
 type Interval = readonly [number, number, number];
 
 function levelInterval(hopper: HopperState, settings: FeederSettings): Interval {
-  const { unclearRise, hypotheses, realisedError, estimate } = hopper;
-  const widening = realisedError.factor / normalQuantile95;
   const brim = brimGrams(settings);
-  if (hypotheses.length > 0) return hypothesesInterval(hypotheses, widening, brim);
-  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
-  const deviation = widening * Math.sqrt(levelVariance(estimate) + scaleError);
-  if (unclearRise === null) {
-    const { low, mean, high } = truncatedNormalInterval(estimate.level, deviation, brim);
+  if (hopper.hypotheses.length > 0)
+    return hypothesesInterval(standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed), wideningOf(hopper), brim);
+  const [likely, other] = weighedLevels(hopper, settings);
+  if (other === undefined) {
+    const { low, mean, high } = truncatedNormalInterval(likely.mean, likely.deviation, brim);
     return [low, mean, high];
   }
-  const { foodProbability } = unclearRise;
-  const { low, median, high } = mixtureInterval(
-    [
-      { probability: 1 - foodProbability, mean: estimate.level, deviation },
-      { probability: foodProbability, mean: estimate.level + unclearGrams(hopper), deviation },
-    ],
-    brim,
-  );
+  const { low, median, high } = mixtureInterval([likely, other], brim);
   return [low, median, high];
+}
+
+/** By how much the standard deviations have to be multiplied for what was realised. */
+export const wideningOf = ({ realisedError }: HopperState): number => realisedError.factor / normalQuantile95;
+
+/** The level by the scale, with all that is known of its errors; and the one if what it rose by was food, while that is unclear. */
+export function weighedLevels(
+  hopper: HopperState,
+  settings: FeederSettings,
+): readonly [LevelComponent, ...LevelComponent[]] {
+  const { unclearRise, estimate } = hopper;
+  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
+  const deviation = wideningOf(hopper) * Math.sqrt(levelVariance(estimate) + scaleError);
+  if (unclearRise === null) return [{ probability: 1, mean: estimate.level, deviation }];
+  const { foodProbability } = unclearRise;
+  return [
+    { probability: 1 - foodProbability, mean: estimate.level, deviation },
+    { probability: foodProbability, mean: estimate.level + unclearGrams(hopper), deviation },
+  ];
 }
 
 /** Histories change with a portion and a word only, and the level is asked for at each report. */
@@ -187,13 +205,14 @@ function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, set
   const lowered = isCounted && isUnseen(hopper) ? lowerUnseen(hopper, didFall, at, settings) : hopper;
   return {
     ...lowered,
-    estimate: isCounted && !isUnseen(hopper) ? lowerEstimate(hopper, didFall, settings) : lowered.estimate,
+    estimate: isCounted && !isUnseen(hopper) ? lowerEstimate(hopper, settings) : lowered.estimate,
     portionsSinceWeighed: hopper.portionsSinceWeighed + (isCounted ? 1 : 0),
     lastPortionAt: lastPortionAt === null ? at : later(at, lastPortionAt),
     appetite: updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings),
     scoreBeforeDry: didFall ? null : lowered.scoreBeforeDry,
     levelBeforeDry: didFall ? null : lowered.levelBeforeDry,
     emptyPortions: didFall ? 0 : lowered.emptyPortions,
+    fellSinceWeighed: isCounted ? didFall : hopper.fellSinceWeighed,
   };
 }
 
@@ -205,13 +224,14 @@ function updateByEmptyPortion(
 ): HopperState {
   const emptyPortions = motorRan === 0 ? hopper.emptyPortions : hopper.emptyPortions + 1;
   const appetite = updateAppetiteUntil(hopper.appetite, recordedAt, settings, isEatingImpossible(hopper));
-  const next = { ...hopper, emptyPortions, appetite };
-  if (isUnseen(hopper) && hopper.isKnown && emptyPortions > hopper.emptyPortions) {
+  if (emptyPortions === hopper.emptyPortions) return { ...hopper, appetite };
+  const hypotheses = standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed);
+  const next = { ...hopper, hypotheses, emptyPortions, fellSinceWeighed: false, appetite };
+  if (isUnseen(hopper) && hopper.isKnown) {
     const levelBeforeDry = emptyPortions === 1 ? hopperLevel(hopper, settings) : hopper.levelBeforeDry;
     return updateByDryUnseen({ ...next, levelBeforeDry }, recordedAt);
   }
-  const isRunEvident = emptyPortions === emptyPortionsMin && hopper.emptyPortions < emptyPortions;
-  return isRunEvident ? updateByRunDry(next, recordedAt, settings) : next;
+  return emptyPortions === emptyPortionsMin ? updateByRunDry(next, recordedAt, settings) : next;
 }
 
 /** Empty once hardly any history has food left, so that the interval says so too: then the level before shows how far it was off. */
@@ -240,7 +260,8 @@ function updateByRunDry(hopper: HopperState, at: Instant, settings: FeederSettin
   if (Math.abs(score) > 3) return hopper;
   const realisedError = updateRealisedError(hopper.realisedError, score);
   const measured = estimate.level <= rest ? estimate : updateByMeasurement(estimate, rest, rest * rest);
-  const emptySince = measured.level <= dryGramsMax(settings) ? (hopper.emptySince ?? at) : hopper.emptySince;
+  // Food fell before this run of empty portions, whatever the scale has shown.
+  const emptySince = measured.level <= dryGramsMax(settings) ? at : hopper.emptySince;
   return { ...hopper, estimate: measured, emptySince, unclearRise: null, realisedError };
 }
 /** Of the capacity, give or take as much. Common practice, no source. */
@@ -289,28 +310,15 @@ function didFoodFall(portion: Portion, settings: FeederSettings, chuteBlind: boo
   return portion.chuteCount > 0;
 }
 
-function lowerEstimate(hopper: HopperState, didFall: boolean, settings: FeederSettings): LevelEstimate {
+function lowerEstimate(hopper: HopperState, settings: FeederSettings): LevelEstimate {
   const { estimate } = hopper;
   // A slow change doesn't add to an uncertainty that is large already.
   const isWellKnown = portionVariance(estimate) < (portionDriftShareMax * estimate.portion) ** 2;
   const portionDrift = isWellKnown ? (portionDriftShare * estimate.portion) ** 2 : 0;
-  // What was seen to fall must have been there: without a scale this shows that a portion was estimated too heavy.
-  // With a load on the lid it is uncertain where the error lies.
-  const isCut = didFall && isScarce(estimate) && estimate.lidLoad < lidLoadMax * settings.hopperCapacity;
-  const truncated = isCut ? truncateBelow(estimate, emptyThreshold(settings)) : estimate;
-  const predicted = predictByPortion(truncated, hopper.portionSpreadVariance, portionDrift);
-  return clampLevel(isCut ? resetPortionAfter(predicted, estimate) : predicted, settings);
+  return clampLevel(predictByPortion(estimate, hopper.portionSpreadVariance, portionDrift), settings);
 }
 
-const lidLoadMax = 0.03; // of the capacity
-
 const isScarce = (estimate: LevelEstimate): boolean => estimate.level < 0.5 * Math.sqrt(levelVariance(estimate));
-
-/** That there was food says something of the scale's zero; a portion isn't learnt by it. */
-const resetPortionAfter = (predicted: LevelEstimate, { portion }: LevelEstimate): LevelEstimate => ({
-  ...predicted,
-  portion,
-});
 
 const statedPortionVariance = (settings: FeederSettings) =>
   ((isAssumed(settings, "portionMass") ? assumedPortionUncertainty : statedPortionUncertainty) *

@@ -32,6 +32,7 @@ export function restartLevel(
     estimate,
     hypotheses: [],
     portionsSinceWeighed: 0,
+    fellSinceWeighed: false,
     weighedAt: at,
     levelMeasuredAt: at,
     predictedAt: at,

@@ -1,8 +1,7 @@
 import { hours, type Instant } from "../instant.ts";
 import { localTimeOf } from "../localTime.ts";
 import type { FeederSettings } from "../settings.ts";
-import { brimGrams, type HopperState } from "./level.ts";
-import { levelVariance } from "./levelFilter.ts";
+import { brimGrams, type HopperState, weighedLevels } from "./level.ts";
 import { snowBelow } from "./lidLoad.ts";
 import { outsideTemperature, type ScaleTemperatures } from "./scaleTemperatures.ts";
 
@@ -50,10 +49,12 @@ const untoldElse = 0.05;
 /** A load by night is food but seldom, and isn't taken for anything else for ever. */
 const untoldAtNight = 0.03;
 
-/** More than the hopper holds lies elsewhere, as far as the level is known. */
-function hasRoomFor({ estimate }: HopperState, grams: number, settings: FeederSettings): boolean {
-  return estimate.level + grams <= brimGrams(settings) + 2 * Math.sqrt(levelVariance(estimate));
+/** More than the hopper holds lies elsewhere for certain: so by all that the level may be off by, and not by the filter's own part of it. */
+function hasRoomFor(hopper: HopperState, grams: number, settings: FeederSettings): boolean {
+  const [{ mean, deviation }] = weighedLevels(hopper, settings);
+  return mean + grams <= brimGrams(settings) + certainDeviations * deviation;
 }
+const certainDeviations = 3;
 
 const gapMax = hours(1);
 

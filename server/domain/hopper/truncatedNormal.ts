@@ -24,9 +24,12 @@ export function truncatedNormalInterval(
     return { low: clampWithin(low, max), mean: clampWithin(mean, max), high: clampWithin(high, max) };
   const truncatedMean = mean + (deviation * (density(a) - density(b))) / probabilityInside;
   return {
-    low: clampWithin(Math.min(mean + deviation * quantile(below + 0.05 * probabilityInside), truncatedMean), max),
+    low: clampWithin(Math.min(mean + deviation * normalQuantile(below + 0.05 * probabilityInside), truncatedMean), max),
     mean: clampWithin(truncatedMean, max),
-    high: clampWithin(Math.max(mean + deviation * quantile(below + 0.95 * probabilityInside), truncatedMean), max),
+    high: clampWithin(
+      Math.max(mean + deviation * normalQuantile(below + 0.95 * probabilityInside), truncatedMean),
+      max,
+    ),
   };
 }
 
@@ -35,8 +38,8 @@ const density = (x: number): number => Math.exp(-0.5 * x * x - logSqrtTwoPi);
 const normalDistribution = (x: number): number => Math.exp(logNormalTail(-x));
 
 /** Abramowitz & Stegun 26.2.23, good to 0.00045: half a thousandth of a standard deviation. */
-function quantile(probability: number): number {
-  if (probability > 0.5) return -quantile(1 - probability);
+export function normalQuantile(probability: number): number {
+  if (probability > 0.5) return -normalQuantile(1 - probability);
   const t = Math.sqrt(-2 * Math.log(Math.max(probability, 1e-12)));
   return -(t - (2.515517 + t * (0.802853 + t * 0.010328)) / (1 + t * (1.432788 + t * (0.189269 + t * 0.001308))));
 }

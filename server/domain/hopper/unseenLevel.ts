@@ -1,5 +1,6 @@
 import { isAssumed } from "../assumedSettings.ts";
 import { type Instant, inDays, type Span } from "../instant.ts";
+import { memoizeLatest } from "../memoizeLatest.ts";
 import type { FeederSettings } from "../settings.ts";
 import { restShare } from "./gramsLeft.ts";
 import type { HopperState, LevelHypothesis } from "./hopperState.ts";
@@ -27,9 +28,34 @@ import {
 export const isUnseen = ({ weighedAt, hypotheses }: HopperState): boolean =>
   weighedAt === null || hypotheses.length > 0;
 
+/**
+ * The histories with what fell last: it must have been there. The state keeps them without, since the same tail would be cut off at each portion
+ * anew, which draws a level upwards and makes it seem better known each time.
+ */
+export const standingHypotheses = memoizeLatest(
+  (hypotheses: Hypotheses, hasFallen: boolean): Hypotheses =>
+    hasFallen ? hypotheses.map(withFoodThatFell) : hypotheses,
+);
+
+function withFoodThatFell(each: LevelHypothesis): LevelHypothesis {
+  if (each.level > 3 * Math.sqrt(levelVarianceOf(each))) return each;
+  const { level, portion, covariance } = cutBelow(each, 0);
+  const [ll, ...others] = covariance;
+  // Neighbouring portions share their errors, and a refill that nobody told is as likely as a portion that was learnt too heavy.
+  return {
+    probability: each.probability,
+    level,
+    portion: (portion + each.portion) / 2,
+    brim: each.brim,
+    covariance: [Math.max(ll, (cornerShare * each.brim) ** 2), ...others],
+  };
+}
+/** Of the brim: nobody knows the last of it better. */
+const cornerShare = 0.012;
+
 /** The most probable history is the estimate. */
 export function withHypotheses(hopper: HopperState, hypotheses: Hypotheses): HopperState {
-  const [first] = hypotheses;
+  const [first] = standingHypotheses(hypotheses, hopper.fellSinceWeighed);
   if (first === undefined) return { ...hopper, hypotheses };
   const [level, levelPortion, portion] = first.covariance;
   // What a scale taught of its own errors stays, and goes with neither level nor portion any more.
@@ -48,33 +74,24 @@ const fallFloor = 0.02;
 /** @param didFall seen by a chute; false: it can't be seen */
 export function lowerUnseen(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
   const passed = hopper.lastPortionAt === null ? 0 : Math.max(0, at - hopper.lastPortionAt);
-  const wasDry = hopper.emptyPortions > 0;
-  const all = didFall ? hopper.hypotheses.map((each) => foodFell(each, wasDry)) : hopper.hypotheses;
+  const all = didFall
+    ? hopper.hypotheses.map((each) => foodFell(each, hopper))
+    : standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed);
   const lowered = all.map((each) => lowerByPortion(each, hopper.portionSpreadVariance, portionDrift(each)));
-  return withHypotheses(hopper, consolidate(addUntoldRefill(lowered, passed as Span, settings)));
+  const next = { ...hopper, fellSinceWeighed: didFall };
+  return withHypotheses(next, consolidate(addUntoldRefill(lowered, passed as Span, settings)));
 }
 
-function foodFell(each: LevelHypothesis, wasDry: boolean): LevelHypothesis {
-  const afterRun = wasDry && isDry(each) ? fallWhenDry : 1;
+/** How probable it was: that the portion before fell as well is known already. */
+function foodFell(each: LevelHypothesis, { emptyPortions, fellSinceWeighed }: HopperState): LevelHypothesis {
+  const afterRun = emptyPortions > 0 && isDry(each) ? fallWhenDry : 1;
   if (each.level > 3 * Math.sqrt(levelVarianceOf(each)) + each.portion) return times(each, afterRun);
-  const likelihood = Math.max(probabilityAbove(each, 0.5 * each.portion), fallFloor);
-  const { level, portion, covariance } = cutBelow(each, each.portion);
-  const [ll, ...others] = covariance;
-  // Neighbouring portions share their errors, and a refill that nobody told is as likely as a portion that was learnt too heavy.
-  const cut: LevelHypothesis = {
-    probability: each.probability,
-    level,
-    portion: (portion + each.portion) / 2,
-    brim: each.brim,
-    covariance: [Math.max(ll, (cornerShare * each.brim) ** 2), ...others],
-  };
-  return times(cut, likelihood * afterRun);
+  const before = fellSinceWeighed ? probabilityAbove(each, -0.5 * each.portion) : 1;
+  const likelihood = Math.max(probabilityAbove(each, 0.5 * each.portion) / Math.max(before, 1e-12), fallFloor);
+  return times(each, Math.min(likelihood, 1) * afterRun);
 }
 /** What ran dry gives nothing more, but for a trickle. */
 const fallWhenDry = 0.2;
-/** Of the brim: nobody knows the last of it better. */
-const cornerShare = 0.012;
-
 /** Food, damp and the height above the outlet change the portion: some per cent within a filling. Common practice, no source. */
 const portionDriftShare = 0.004;
 const portionDriftShareMax = 0.08;
@@ -164,5 +181,5 @@ export function dryScore({ hypotheses }: HopperState): number | null {
   return variance > 0 ? Math.max(mean - rest, 0) / Math.sqrt(variance + rest * rest) : null;
 }
 
-export const dryProbabilityOf = ({ hypotheses }: HopperState): number =>
-  hypotheses.reduce((sum, each) => sum + (isDry(each) ? each.probability : 0), 0);
+export const dryProbabilityOf = ({ hypotheses, fellSinceWeighed }: HopperState): number =>
+  standingHypotheses(hypotheses, fellSinceWeighed).reduce((sum, each) => sum + (isDry(each) ? each.probability : 0), 0);

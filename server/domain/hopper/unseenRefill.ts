@@ -15,7 +15,7 @@ import {
   withBrim,
   withLevel,
 } from "./levelHypotheses.ts";
-import { withHypotheses } from "./unseenLevel.ts";
+import { standingHypotheses, withHypotheses } from "./unseenLevel.ts";
 
 /**
  * What the keeper says of a hopper whose level no scale shows. A word is evidence with its own error: it may be late, said twice, wrong by a
@@ -44,7 +44,8 @@ export function tellUnseen(
   eatenSince: number,
   settings: FeederSettings,
 ): HopperState {
-  const before = hopper.hypotheses.length > 0 ? hopper.hypotheses : firstHypotheses(hopper, settings);
+  const standing = standingHypotheses(hopper.hypotheses, hopper.fellSinceWeighed);
+  const before = standing.length > 0 ? standing : firstHypotheses(hopper, settings);
   const word: LastWord = { at, kind: what.kind, grams: what.kind === "filled" ? null : what.grams };
   const isTwice = isSameWord(hopper.lastWord, word);
   // Of a level that nobody knew, a word that says it leaves no other history, and so does the first food of all.
@@ -57,7 +58,11 @@ export function tellUnseen(
   });
   const levelMeasuredAt =
     what.kind === "added" ? (hopper.levelMeasuredAt ?? at) : later(at, hopper.levelMeasuredAt ?? at);
-  return { ...withHypotheses(hopper, consolidate(after)), lastWord: word, levelMeasuredAt };
+  return {
+    ...withHypotheses({ ...hopper, fellSinceWeighed: false }, consolidate(after)),
+    lastWord: word,
+    levelMeasuredAt,
+  };
 }
 
 /** "Empty" is seen for certain. */

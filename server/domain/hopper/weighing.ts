@@ -4,7 +4,7 @@ import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { appetiteForecast, expectedEaten, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
 import { daySpanAt } from "./daySpan.ts";
-import { clampLevel, clampPortion, type HopperState, updateEmptySince } from "./level.ts";
+import { clampLevel, clampPortion, emptyThreshold, type HopperState, updateEmptySince } from "./level.ts";
 import {
   addVariance,
   clampLidLoad,
@@ -14,6 +14,7 @@ import {
   offsetVariance,
   predictByTime,
   slopeVariance,
+  updateByMeasurement,
   updateByOffset,
   updateByReading,
 } from "./levelFilter.ts";
@@ -94,7 +95,8 @@ interface UsualReading {
 function measuredBy(predicted: HopperState, usual: UsualReading, settings: FeederSettings): HopperState {
   const { before, reading, residual, totalVariance, kelvinAboveTare, at, temperatures } = usual;
   const { estimate, noiseVariance } = predicted;
-  const corrected = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, noiseVariance));
+  const read = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, noiseVariance));
+  const corrected = before.fellSinceWeighed ? withFoodThatFell(read, settings) : read;
   return {
     ...predicted,
     estimate: clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings),
@@ -103,6 +105,7 @@ function measuredBy(predicted: HopperState, usual: UsualReading, settings: Feede
     hypotheses: [],
     levelBeforeDry: null,
     portionsSinceWeighed: 0,
+    fellSinceWeighed: false,
     weighedAt: at,
     levelMeasuredAt: at,
     predictedAt: at,
@@ -110,6 +113,20 @@ function measuredBy(predicted: HopperState, usual: UsualReading, settings: Feede
     pendingJump: null,
   };
 }
+
+/**
+ * By the scale nothing was left, but food fell: so its zero lies higher. Known only now, since somebody may have refilled before the portion. The
+ * estimate is projected onto what must have been there (Simon and Chia, IEEE Trans. Aerosp. Electron. Syst. 38, 2002, from memory): the same fact
+ * seen again changes nothing more. With a load on the lid it is uncertain where the error lies.
+ */
+function withFoodThatFell(estimate: LevelEstimate, settings: FeederSettings): LevelEstimate {
+  const least = emptyThreshold(settings) - settings.portionMass;
+  if (estimate.level >= least || estimate.lidLoad >= lidLoadMax * settings.hopperCapacity) return estimate;
+  const { covariance, portion } = estimate;
+  // A portion isn't learnt by it.
+  return { ...updateByMeasurement(estimate, least, 1e-6 * (covariance[0] + 1)), covariance, portion };
+}
+const lidLoadMax = 0.03; // of the capacity
 
 const updatedLidLoad = (
   { lidLoad, portionsSinceWeighed, predictedAt }: HopperState,

@@ -16,6 +16,7 @@ export const food = {
   },
   notEmptying: "almost nothing is eaten",
   emptySince: (when: string) => `empty since ${when}`,
+  asGoodAsEmptySince: (when: string) => `as good as empty since ${when}`,
   enoughUntil: (when: string) => `enough until ${when}`,
   veryLikelyEnoughUntil: (when: string) => `very likely enough until ${when}`,
   emptyBy: (when: string) => `empty by ${when}`,

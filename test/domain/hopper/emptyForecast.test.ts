@@ -18,6 +18,7 @@ import {
   updateHopperUntil,
 } from "../../../server/domain/hopper/level.ts";
 import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
+import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.ts";
 import { hours, type Instant, inDays, instantOf, type Span } from "../../../server/domain/instant.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { civilDaylightHours } from "../../../server/domain/sun.ts";
@@ -341,5 +342,59 @@ describe("a hopper that the keeper found empty", () => {
     });
     const again = updateHopperByRefill(empty, { at: minuteAfter(dawn, 70), what: { kind: "filled" } }, settings);
     expect(forecastEmpty(again, settings, minuteAfter(dawn, 80)).kind).toBe("unknown");
+  });
+});
+
+describe("a time that has passed", () => {
+  const weighed = rowanSettings({ scale: true });
+  /** Refilled to 400 g of 2 kg, and portions of 8 g every 20 minutes of light until `left` g are on the scale, which is off by `off` g. */
+  const sunk = (left: number, off: number) => {
+    let hopper = initialHopper(weighed, dawn);
+    let now = dawn;
+    let grains = 400;
+    for (let minute = 0; grains > left; minute += 5) {
+      now = minuteAfter(dawn, minute);
+      if (minute % 20 === 0 && minute % 1440 < 600) {
+        grains -= 8;
+        hopper = updateHopperByPortion(hopper, portionAt(now), weighed);
+      }
+      hopper = updateHopperByWeighing(hopper, grams(grains + off), now, weighed).hopper;
+    }
+    return { hopper, now };
+  };
+
+  it("is never told while food may still come, however little the scale shows (property)", () => {
+    let asGoodAsEmpty = 0;
+    fc.assert(
+      fc.property(
+        fc.integer({ min: 8, max: 100 }),
+        fc.integer({ min: -45, max: 45 }),
+        fc.integer({ min: 5, max: 3_000 }),
+        (left, off, minutes) => {
+          const { hopper, now } = sunk(left, off);
+          const later = minuteAfter(now, minutes);
+          if (hopper.emptySince !== null) asGoodAsEmpty += 1;
+          const forecast = forecastEmpty(hopper, weighed, later);
+          if (forecast.kind !== "emptyAt") return;
+          expect(forecast.p10).toBeGreaterThanOrEqual(later);
+          expect(forecast.p90).toBeGreaterThan(later);
+        },
+      ),
+      { numRuns: 60 },
+    );
+    expect(asGoodAsEmpty, "the property must reach the case it guards").toBeGreaterThan(5);
+  });
+
+  it("is told once nothing came any more, and is then the moment since when", () => {
+    let { hopper, now } = sunk(16, 0);
+    const since = minuteAfter(now, 3 * 20); // the third in a row is no coincidence
+    for (let portion = 0; portion < 6; portion += 1) {
+      const before = forecastEmpty(hopper, weighed, now);
+      if (before.kind === "emptyAt") expect(before.p50).toBeGreaterThanOrEqual(now);
+      now = minuteAfter(now, 20);
+      hopper = updateHopperByPortion(hopper, portionAt(now, { chuteCount: 0 }), weighed);
+    }
+    const forecast = forecastEmpty(hopper, weighed, minuteAfter(now, 60));
+    expect(forecast).toEqual({ kind: "emptyAt", p10: since, p50: since, p90: since });
   });
 });

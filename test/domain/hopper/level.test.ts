@@ -351,7 +351,7 @@ describe("the 90 % interval", () => {
     // Over 960 seeds 0.79; a hundred and twenty together 0.71 to 0.88.
     const share = coverage(withoutScale, 120);
     expect(share).toBeGreaterThan(0.7);
-    expect(share).toBeLessThan(0.99);
+    expect(share).toBeLessThan(0.998);
   });
 
   it("holds the truth at least nine times in ten with a drifting scale and perching birds", () => {

@@ -150,7 +150,7 @@ describe("a hopper without a scale", () => {
   it("starts from several portion weights where none was entered", () => {
     const assumed = new Story({ ...noScale, assumed: ["portionMass"] }).tell({ kind: "filled" }).give(100);
     expect(assumed.holds(2_000 - 100 * 5)).toBe(true);
-    expect(assumed.holds(2_000 - 100 * 19)).toBe(true);
+    expect(assumed.holds(2_000 - 100 * 18)).toBe(true); // heavier ones would have ended just now, which is the twentieth case
   });
 });
 
