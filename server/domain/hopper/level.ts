@@ -202,10 +202,9 @@ export function updateHopperByPortion(
 function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
   const { lastPortionAt, levelMeasuredAt, appetite } = hopper;
   const isCounted = hopper.isKnown && (levelMeasuredAt === null || at > levelMeasuredAt);
-  const lowered = isCounted && isUnseen(hopper) ? lowerUnseen(hopper, didFall, at, settings) : hopper;
+  const lowered = isCounted ? lowerByOne(hopper, didFall, at, settings) : hopper;
   return {
     ...lowered,
-    estimate: isCounted && !isUnseen(hopper) ? lowerEstimate(hopper, settings) : lowered.estimate,
     portionsSinceWeighed: hopper.portionsSinceWeighed + (isCounted ? 1 : 0),
     lastPortionAt: lastPortionAt === null ? at : later(at, lastPortionAt),
     appetite: updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings),
@@ -215,6 +214,11 @@ function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, set
     fellSinceWeighed: isCounted ? didFall : hopper.fellSinceWeighed,
   };
 }
+
+const lowerByOne = (hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState =>
+  isUnseen(hopper)
+    ? lowerUnseen(hopper, didFall, at, settings)
+    : { ...hopper, estimate: lowerEstimate(hopper, settings) };
 
 /** The motor didn't run, or nothing was seen to fall. */
 function updateByEmptyPortion(
