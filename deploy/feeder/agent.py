@@ -37,6 +37,7 @@ import urllib.request
 from datetime import datetime, timezone
 from pathlib import Path
 
+from check import Check
 from hardware import DryRun, YourFeeder
 from plan import FeedingPlan, PlanError
 from storage import Store
@@ -59,6 +60,7 @@ NO_READINGS_FOR = 3_600.0  # seconds in which readings that the server could not
 UNKNOWN_NAMES_MAX = 64
 BACK_OFF_FIRST, BACK_OFF_MAX = 2.0, 300.0
 PIECES_SETTLE = 0.6  # seconds after the motor until the last piece has passed the chute sensor
+STALLS_MAX, STALL_REST = 3, 3_600.0  # so many stalls in a row, then so many seconds without the motor: it would burn out
 INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 
 
@@ -85,6 +87,7 @@ class Feeder:
         self.sensor_trouble_at = None
         self.motor_trouble_at = None
         self.motor_off_failed = False  # it could not be switched off: tried again at each step
+        self.stalls, self.stalled_at = 0, None  # in a row, and the last one
         self.confirmation_waits_for = None  # the order whose "done" waits for a motor that can't be switched off
         self.has_reported = False  # the server has got a report of this start
         self.no_readings_until = None  # readings are left out until then
@@ -180,7 +183,7 @@ class Feeder:
     def _earns(self, kind):
         """Whether this press or cap gets a portion: a promise, which the server judges. What comes while paused is never paid late."""
         waiting = sum(1 for cause, _ in self.owed if cause == kind)
-        if self.paused or waiting >= OWED_MAX:
+        if self.why_not_run() is not None or waiting >= OWED_MAX:
             return False
         return self.plan.earns(kind, self._seconds_up(), self._time())
 
@@ -188,10 +191,24 @@ class Feeder:
         self.owed.append((cause, pays_for))
 
     def _owe_free_food(self):
-        """Free food whose time has come. What comes while paused, or while others still wait, is not made up for."""
+        """Free food whose time has come. What comes while the motor must not turn is not made up for."""
         for _ in range(self.plan.due(self._time(), self.air)):
-            if not self.paused:
+            if self.why_not_run() is None:
                 self.owed.append(("timer", None))
+
+    def why_not_run(self):
+        """None where the motor may turn; otherwise why not, in words. The ration is the plan's part: see plan.py."""
+        if self.paused:
+            return "the feeder is paused"
+        if self.motor_off_failed:
+            return "the motor could not be switched off"
+        if self.stalls >= STALLS_MAX and self.clock() - self.stalled_at < STALL_REST:
+            return f"the motor stalled {STALLS_MAX} times in a row and rests for an hour"
+        least = self.hardware.supply_volts_min
+        supply = None if least is None else finite(self._call_hardware(self.hardware.supply_volts, None))
+        if supply is not None and supply < least:
+            return f"the supply is at {supply:.2f} V, and the motor needs {least:.2f} V"
+        return None
 
     def _is_owed(self, boot, seq):
         """Whether this event still waits for its portion."""
@@ -202,7 +219,7 @@ class Feeder:
         run = self.run
         if run is None:
             if self.owed and not self.paused and not self.motor_off_failed:
-                self._start_run(*self.owed.pop(0))
+                self._start_next()
             return
         if run["stopped"] is None:
             current = finite(self._call_hardware(self.hardware.motor_milliamps, None))
@@ -217,12 +234,22 @@ class Feeder:
             limit = self.hardware.stall_milliamps
             stalled = current is not None and limit is not None and ran > INRUSH and current > limit
             if stalled or ran >= self.hardware.portion_seconds:
+                self.stalls, self.stalled_at = (self.stalls + 1, now) if stalled else (0, None)
                 if self._motor_off():
                     run["stopped"] = now
                 else:
                     self._abandon_run()
         elif self.clock() - run["stopped"] >= PIECES_SETTLE:
             self._finish_run()
+
+    def _start_next(self):
+        """What can't be given now is not given later, when the bird has gone: the keeper is told instead."""
+        why_not = self.why_not_run()
+        if why_not is None:
+            self._start_run(*self.owed.pop(0))
+        else:
+            left, self.owed = len(self.owed), []
+            self._report_motor_trouble(f"Portions left out: {left}, since {why_not}.")
 
     def _start_run(self, cause, pays_for):
         """Stores the start on the card before the motor turns, as the event that is reported if a power cut ends the portion."""
@@ -331,6 +358,7 @@ class Feeder:
         self.held = held
         if newest["kind"] in ("pause", "resume"):
             self.confirmation_waits_for = None
+            self.stalls = 0  # somebody has looked at it
         if held is not None:
             self.owed = []
             if self._motor_off():
@@ -663,11 +691,16 @@ def monotonic():
 
 def read_arguments(args):
     parser = argparse.ArgumentParser(description="Runs one feeder and reports to a Pieward server.")
-    parser.add_argument("--url", required=True, help="the server, such as https://pieward.example")
-    parser.add_argument("--key-file", required=True, type=Path, help="a file that holds the feeder's key, readable by you alone")
-    parser.add_argument("--data", required=True, type=Path, help="a folder that survives power cuts")
+    parser.add_argument("--url", help="the server, such as https://pieward.example")
+    parser.add_argument("--key-file", type=Path, help="a file that holds the feeder's key, readable by you alone")
+    parser.add_argument("--data", type=Path, help="a folder that survives power cuts")
     parser.add_argument("--wired", action="store_true", help="use YourFeeder of hardware.py instead of the dry run")
-    return parser.parse_args(args)
+    parser.add_argument("--check", action="store_true", help="walk through sensors and motor by hand, without a server")
+    arguments = parser.parse_args(args)
+    missing = [name for name in ("url", "key_file", "data") if getattr(arguments, name) is None]
+    if missing and not arguments.check:
+        parser.error("missing: " + ", ".join("--" + name.replace("_", "-") for name in missing))
+    return arguments
 
 
 def make_folder(folder):
@@ -699,9 +732,23 @@ def owned(folder):
     return descriptor
 
 
+def check_wiring(wired):
+    hardware = YourFeeder() if wired else DryRun()
+    try:
+        is_well = Check(hardware, print, input, time.monotonic, time.sleep).run()
+    except (KeyboardInterrupt, EOFError):
+        print("\nStopped. The motor is off.")
+        is_well = False
+    finally:
+        hardware.close()
+    return 0 if is_well else 1
+
+
 def main(args):
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s")
     arguments = read_arguments(args)
+    if arguments.check:
+        return check_wiring(arguments.wired)
     parts = urllib.parse.urlsplit(arguments.url)
     if parts.scheme not in ("http", "https"):
         log.error("--url must begin with https:// (or http:// at home)")

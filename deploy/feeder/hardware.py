@@ -12,6 +12,7 @@ class Hardware:
 
     portion_seconds = 0.9  # how long the motor runs for one portion
     stall_milliamps = None  # the motor is switched off above this; None where its current is not measured
+    supply_volts_min = None  # the motor doesn't start below this; None where the supply is not measured
     has_chute_sensor = False
     counted = ()  # which of "button", "detector", "chute", "perch" are fitted
 

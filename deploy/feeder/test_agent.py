@@ -40,7 +40,8 @@ class Bench(Hardware):
         self.on_since = None
         self.runs = []
         self.milliamps = 240.0
-        self.supply = []  # what the board's supply is read as, then nothing more
+        self.supply = []  # what the supply is read as, one after the other, and then `volts`
+        self.volts = None
 
     def poll(self):
         happened, self.happened = self.happened, []
@@ -61,7 +62,7 @@ class Bench(Hardware):
         return self.milliamps
 
     def supply_volts(self):
-        reading = self.supply.pop(0) if self.supply else None
+        reading = self.supply.pop(0) if self.supply else self.volts
         if isinstance(reading, Exception):
             raise reading
         return reading
@@ -277,6 +278,58 @@ class Paying(WithFeeder):
         self.live(8)
         self.assertEqual(sorted(self.client.kinds()), ["portion", "press", "trouble"])
         self.assertIsNone(self.client.of("portion")["lowestVolts"])
+
+    def test_rests_the_motor_after_three_stalls_in_a_row_and_promises_nothing_meanwhile(self):
+        self.hardware.milliamps = 720.0
+        for _ in range(6):
+            self.hardware.happened = [("press",)]
+            self.live(3)
+        self.assertEqual(len(self.hardware.runs), agent.STALLS_MAX)
+        self.live(6)
+        presses = [one["earns"] for one in self.client.stored.values() if one["kind"] == "press"]
+        self.assertEqual(presses, [True] * 3 + [False] * 3)
+        self.hardware.milliamps = 240.0
+        self.clock.now += agent.STALL_REST
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.assertEqual(len(self.hardware.runs), agent.STALLS_MAX + 1)
+        self.assertEqual(self.feeder.stalls, 0)
+
+    def test_tries_a_stalled_motor_again_once_somebody_has_resumed_it(self):
+        self.hardware.milliamps = 720.0
+        for _ in range(4):
+            self.hardware.happened = [("press",)]
+            self.live(3)
+        self.hardware.milliamps = 240.0
+        self.client.orders = [self.order("p1", "pause"), self.order("r1", "resume")]
+        self.live(6)
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.assertEqual(len(self.hardware.runs), agent.STALLS_MAX + 1)
+
+    def test_does_not_start_the_motor_at_a_low_supply_and_says_why(self):
+        self.hardware.supply_volts_min = 4.8
+        self.hardware.volts = 4.6
+        self.hardware.happened = [("press",)]
+        self.live(8)
+        self.assertEqual(self.hardware.runs, [])
+        self.assertEqual(self.feeder.why_not_run(), "the supply is at 4.60 V, and the motor needs 4.80 V")
+        self.assertEqual([one["earns"] for one in self.client.stored.values() if one["kind"] == "press"], [False])
+        self.hardware.volts = 5.0
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.assertEqual(len(self.hardware.runs), 1)
+
+    def test_leaves_out_and_tells_what_was_promised_just_before_the_supply_fell(self):
+        self.hardware.supply_volts_min = 4.8
+        self.hardware.happened = [("press",), ("cap", 0.9, True, True)]
+        self.live(0.2)
+        self.hardware.volts = 4.6
+        self.live(8)
+        self.hardware.volts = 5.0
+        self.live(8)
+        self.assertEqual(len(self.hardware.runs), 1)  # the cap's portion is not given once the bird has gone
+        self.assertIn("Portions left out: 1, since the supply is at 4.60 V", self.trouble_texts())
 
     def test_cuts_off_a_stalled_motor(self):
         self.hardware.milliamps = 720.0
