@@ -40,7 +40,9 @@ from pathlib import Path
 from check import Check
 from hardware import DryRun, YourFeeder
 from plan import FeedingPlan, PlanError
+from status_page import StatusPage
 from storage import Store
+from watchdog import Watchdog
 
 try:
     import fcntl
@@ -89,6 +91,7 @@ class Feeder:
         self.motor_off_failed = False  # it could not be switched off: tried again at each step
         self.stalls, self.stalled_at = 0, None  # in a row, and the last one
         self.confirmation_waits_for = None  # the order whose "done" waits for a motor that can't be switched off
+        self.answered_at = None  # the server's last answer
         self.has_reported = False  # the server has got a report of this start
         self.no_readings_until = None  # readings are left out until then
         self.unknown_names = set()
@@ -130,6 +133,19 @@ class Feeder:
     @property
     def paused(self):
         return self.held is not None
+
+    def status(self):
+        """For somebody beside the feeder: (what, value) rows in words. Nothing in it is secret."""
+        why_not = self.why_not_run()
+        answered = "none since the start" if self.answered_at is None else f"{self.clock() - self.answered_at:.0f} s ago"
+        return [
+            ("Food", "given by the plan and for presses and caps" if why_not is None else f"none: {why_not}"),
+            ("Feeding plan", self.plan.in_words(self._time())),
+            ("Last answer of the server", answered),
+            ("Events waiting for the server", self.store.waiting()),
+            ("Started", f"{self._seconds_up() / 3600:.1f} hours ago"),
+            *((f"Counted since then: {name}", self.counts[name]) for name in self.hardware.counted),
+        ]
 
     # --- sensors ----------------------------------------------------------------------------------------------------
 
@@ -462,6 +478,7 @@ class Feeder:
         self._log_unknown(answer["unknown"])
         server_time = answer["serverTime"]
         self.server_ahead = server_time - self.clock()
+        self.answered_at = self.clock()
         has_new_plan = self._take_plan(answer["plan"])
         if events and gone == 0:
             # The server answers, but stores nothing: frequent attempts would only make it slower for others.
@@ -695,6 +712,7 @@ def read_arguments(args):
     parser.add_argument("--key-file", type=Path, help="a file that holds the feeder's key, readable by you alone")
     parser.add_argument("--data", type=Path, help="a folder that survives power cuts")
     parser.add_argument("--wired", action="store_true", help="use YourFeeder of hardware.py instead of the dry run")
+    parser.add_argument("--status", type=int, metavar="PORT", help="show a page about the feeder on the local network")
     parser.add_argument("--check", action="store_true", help="walk through sensors and motor by hand, without a server")
     arguments = parser.parse_args(args)
     missing = [name for name in ("url", "key_file", "data") if getattr(arguments, name) is None]
@@ -730,6 +748,29 @@ def owned(folder):
     except OSError as error:  # not every file system can
         log.warning("%s", error)
     return descriptor
+
+
+class Beside:
+    """What must not hold up the duties: the sign of life for systemd, and the page on the local network."""
+
+    def __init__(self, feeder, clock, port):
+        self.feeder = feeder
+        self.clock = clock
+        self.watchdog = Watchdog(clock)
+        self.shown_at = None
+        self.page = None
+        if port is not None:
+            try:
+                self.page = StatusPage(port)
+            except OSError as error:
+                log.error("No status page on port %s: %s", port, error)
+        self.watchdog.ready()
+
+    def step(self):
+        self.watchdog.alive()
+        if self.page is not None and (self.shown_at is None or self.clock() - self.shown_at >= 1.0):
+            self.shown_at = self.clock()
+            self.page.show(self.feeder.status())
 
 
 def check_wiring(wired):
@@ -777,9 +818,11 @@ def main(args):
     try:
         feeder = Feeder(Store(arguments.data, monotonic), hardware, HttpReportClient(arguments.url, key), monotonic)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired else ", dry run: no motor turns")
+        beside = Beside(feeder, monotonic, arguments.status)
         try:
             while not stopping.wait(0.02):
                 feeder.step()
+                beside.step()
         finally:
             feeder.stop()
     finally:

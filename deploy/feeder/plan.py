@@ -82,6 +82,14 @@ class FeedingPlan:
         plan = self.memory["plan"]
         return now is not None and plan is not None and now >= plan["days"][-1]["to"]
 
+    def in_words(self, now):
+        if self.memory["plan"] is None:
+            return "none: each press and each cap is paid"
+        text = f"version {self.version}, {self.memory['given']} portions today"
+        if self.waits_for_time(now):
+            return text + "; free food waits until the server has told the time"
+        return text + "; its last day has passed, so nothing is free" if self.is_over(now) else text
+
     # --- earned food ------------------------------------------------------------------------------------------------
 
     def earns(self, kind, uptime, now=None):

@@ -245,6 +245,20 @@ class Planned(WithFeeder):
         self.live(6)
         self.assertEqual([one["earns"] for one in self.client.stored.values() if "earns" in one][-2:], [False, False])
 
+    def test_says_in_words_how_it_stands(self):
+        self.assertEqual(dict(self.feeder.status())["Last answer of the server"], "none since the start")
+        self.send()
+        status = dict(self.feeder.status())
+        self.assertEqual(status["Food"], "given by the plan and for presses and caps")
+        self.assertEqual(status["Feeding plan"], "version 1, 0 portions today")
+        self.assertRegex(status["Last answer of the server"], r"^\d s ago$")
+        self.client.orders = [self.order("p1", "pause")]
+        self.client.beside = {}
+        self.live(6)
+        self.assertEqual(dict(self.feeder.status())["Food"], "none: the feeder is paused")
+        self.power_cut()
+        self.assertIn("waits until the server has told the time", dict(self.feeder.status())["Feeding plan"])
+
     def test_pays_each_act_and_gives_nothing_free_without_a_plan(self):
         self.hardware.happened = [("press",)]
         self.live(200)
