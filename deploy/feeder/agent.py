@@ -39,6 +39,7 @@ from pathlib import Path
 
 from check import Check
 from hardware import DryRun, YourFeeder
+from lines import LineHardware
 from plan import FeedingPlan, PlanError
 from status_page import StatusPage
 from storage import Store
@@ -712,6 +713,7 @@ def read_arguments(args):
     parser.add_argument("--key-file", type=Path, help="a file that holds the feeder's key, readable by you alone")
     parser.add_argument("--data", type=Path, help="a folder that survives power cuts")
     parser.add_argument("--wired", action="store_true", help="use YourFeeder of hardware.py instead of the dry run")
+    parser.add_argument("--lines", metavar="SOCKET", help="sensors and motor are in a program of your own: see lines.py")
     parser.add_argument("--status", type=int, metavar="PORT", help="show a page about the feeder on the local network")
     parser.add_argument("--check", action="store_true", help="walk through sensors and motor by hand, without a server")
     arguments = parser.parse_args(args)
@@ -814,10 +816,10 @@ def main(args):
     stopping = threading.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: stopping.set())
-    hardware = YourFeeder() if arguments.wired else DryRun()
+    hardware = LineHardware(arguments.lines) if arguments.lines else YourFeeder() if arguments.wired else DryRun()
     try:
         feeder = Feeder(Store(arguments.data, monotonic), hardware, HttpReportClient(arguments.url, key), monotonic)
-        log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired else ", dry run: no motor turns")
+        log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired or arguments.lines else ", dry run: no motor turns")
         beside = Beside(feeder, monotonic, arguments.status)
         try:
             while not stopping.wait(0.02):

@@ -1,0 +1,107 @@
+"""The feeder's program inside a program of your own:
+
+    from pieward_feeder import Feeder
+
+    feeder = Feeder("https://pieward.example", key, "/var/lib/my-feeder", motor.on, motor.off, counted=("button",))
+    while True:
+        if button.pressed():
+            feeder.press()
+        feeder.step()           # some fifty times a second: it returns at once
+        time.sleep(0.02)
+
+It keeps, reports, pauses and pays as README.md says. Call `close` at the end: it switches the motor off.
+"""
+
+import os
+from pathlib import Path
+
+import agent
+from hardware import Hardware
+from storage import Store
+
+
+class Feeder:
+    """`motor_on`, `motor_off`: called without arguments; `motor_off` must be safe at any time. `read`: the readings, by the report's names.
+
+    `counted`: which of "button", "detector", "chute", "perch" there are. `settings`: what else hardware.Hardware has, such as
+    portion_seconds=1.2 or stall_milliamps=600, and motor_milliamps=... or supply_volts=... as functions.
+    Raises BlockingIOError where another program already runs this feeder from `data`: two would pay each cap twice.
+    """
+
+    def __init__(self, url, key, data, motor_on, motor_off, read=dict, counted=(), **settings):
+        agent.make_folder(Path(data))
+        self._lock = agent.owned(Path(data))
+        if self._lock is None:
+            raise BlockingIOError(f"another program already runs this feeder from {data}")
+        self._sensed = []
+        self._hardware = Given(self, motor_on, motor_off, read, counted, settings)
+        client = agent.HttpReportClient(url, key)
+        self._feeder = agent.Feeder(Store(Path(data), agent.monotonic), self._hardware, client, agent.monotonic)
+
+    # --- what your sensors detect ---
+
+    def perch(self):
+        self._sensed.append(("perch",))
+
+    def press(self):
+        self._sensed.append(("press",))
+
+    def cap(self, strength=None, metal=None, beam=None):
+        """`strength`: 0 to 1. `metal`: False where it was none, which earns nothing. `beam`: whether something fell past it."""
+        self._sensed.append(("cap", strength, metal, beam))
+
+    def piece(self):
+        self._sensed.append(("piece",))
+
+    def lid(self, is_open):
+        self._sensed.append(("lid", is_open))
+
+    def filled(self, grams=None):
+        self._sensed.append(("filled", grams))
+
+    def trouble(self, text):
+        self._sensed.append(("trouble", text))
+
+    # --- the loop ---
+
+    def step(self):
+        self._feeder.step()
+
+    @property
+    def paused(self):
+        return self._feeder.paused
+
+    def may_run(self):
+        """Whether the motor may turn now, and in words why not: (True, None) or (False, "the feeder is paused")."""
+        why_not = self._feeder.why_not_run()
+        return why_not is None, why_not
+
+    def status(self):
+        """(what, value) rows in words."""
+        return self._feeder.status()
+
+    def close(self):
+        try:
+            self._feeder.stop()
+        finally:
+            self._hardware.motor_off()
+            if isinstance(self._lock, int):
+                os.close(self._lock)
+
+
+class Given(Hardware):
+    def __init__(self, feeder, motor_on, motor_off, read, counted, settings):
+        unknown = [name for name in settings if name.startswith("_") or not hasattr(Hardware, name)]
+        if unknown:
+            raise TypeError(f"hardware.Hardware has no {', '.join(unknown)}")
+        self._feeder = feeder
+        self.motor_on = motor_on
+        self.motor_off = motor_off
+        self.read = read
+        self.counted = tuple(counted)
+        for name, value in settings.items():
+            setattr(self, name, value)
+
+    def poll(self):
+        sensed, self._feeder._sensed = self._feeder._sensed, []
+        return sensed
