@@ -40,6 +40,7 @@ from pathlib import Path
 from check import Check
 from hardware import DryRun, YourFeeder
 from lines import LineHardware
+from link import LiveLink
 from plan import FeedingPlan, PlanError
 from status_page import StatusPage
 from storage import Store
@@ -70,7 +71,8 @@ INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 class Feeder:
     """The duties. `step` is called every few hundredths of a second; clock, hardware and report client are passed in."""
 
-    def __init__(self, store, hardware, client, clock, boot=None):
+    def __init__(self, store, hardware, client, clock, boot=None, link=None):
+        self.link = link  # the live link, or None: then orders come with the answers alone
         self.store = store
         self.hardware = hardware
         self.client = client
@@ -121,6 +123,9 @@ class Feeder:
         outcome = self.client.take()
         if outcome is not None:
             self._handle_outcome(*outcome)
+        frame = None if self.link is None else self.link.take()
+        if frame is not None:
+            self._take_frame(frame)
         if self.clock() >= self.report_at and not self.client.busy:
             self.report_at = self.clock() + ANSWER_WITHIN
             self.client.send(self.report())
@@ -495,6 +500,21 @@ class Feeder:
             self.report_at = self.clock() + (0.5 if more or has_new_plan else max(1.0, answer["nextReportSeconds"]))
         self._apply_orders(answer["orders"], server_time)
 
+    def _take_frame(self, frame):
+        """Orders or a plan, at once. What can't be read comes again with the next answer, where it is reported."""
+        server_time = self._time()
+        if server_time is None:
+            self.report_at = self.clock()  # its answer tells the time, and has them too
+            return
+        try:
+            orders = [order for order in map(readable_order, listed(frame.get("orders"))) if order is not None]
+        except TypeError as error:
+            log.error("A frame of the live link can't be read: %s", error)
+            return
+        if self._take_plan(frame.get("plan")):
+            self.report_at = self.clock()
+        self._apply_orders(orders, server_time)
+
     def _take_plan(self, plan):
         """Whether another plan is in force now. One that can't be carried out is reported, and the one before stays in force."""
         if plan is None:
@@ -818,7 +838,8 @@ def main(args):
         signal.signal(name, lambda *_: stopping.set())
     hardware = LineHardware(arguments.lines) if arguments.lines else YourFeeder() if arguments.wired else DryRun()
     try:
-        feeder = Feeder(Store(arguments.data, monotonic), hardware, HttpReportClient(arguments.url, key), monotonic)
+        client, link = HttpReportClient(arguments.url, key), LiveLink(arguments.url, key)
+        feeder = Feeder(Store(arguments.data, monotonic), hardware, client, monotonic, link=link)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired or arguments.lines else ", dry run: no motor turns")
         beside = Beside(feeder, monotonic, arguments.status)
         try:

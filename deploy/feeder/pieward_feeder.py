@@ -35,8 +35,9 @@ class Feeder:
             raise BlockingIOError(f"another program already runs this feeder from {data}")
         self._sensed = []
         self._hardware = Given(self, motor_on, motor_off, read, counted, settings)
-        client = agent.HttpReportClient(url, key)
-        self._feeder = agent.Feeder(Store(Path(data), agent.monotonic), self._hardware, client, agent.monotonic)
+        client, link = agent.HttpReportClient(url, key), agent.LiveLink(url, key)
+        store = Store(Path(data), agent.monotonic)
+        self._feeder = agent.Feeder(store, self._hardware, client, agent.monotonic, link=link)
 
     # --- what your sensors detect ---
 

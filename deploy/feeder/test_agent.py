@@ -375,6 +375,50 @@ class Paying(WithFeeder):
         self.assertEqual(self.client.reports[-1]["readings"]["paused"], False)
 
 
+class Linked(WithFeeder):
+    """With a live link, of which a test sets the next frames."""
+
+    def setUp(self):
+        super().setUp()
+        self.frames = []
+        self.feeder.link = self
+
+    def take(self):
+        return self.frames.pop(0) if self.frames else None
+
+    def test_carries_out_a_pause_at_once_and_confirms_it(self):
+        self.client.beside = {"nextReportSeconds": 60}
+        self.live(3)
+        reports = len(self.client.reports)
+        self.hardware.happened = [("press",)]
+        self.live(0.3)
+        self.assertIsNotNone(self.feeder.run)
+        self.frames = [{"orders": [self.order("p1", "pause")]}]
+        self.live(0.1)
+        self.assertTrue(self.feeder.paused)
+        self.assertIsNone(self.hardware.on_since)
+        self.live(2)
+        self.assertEqual(len(self.client.reports), reports + 1)
+        self.assertEqual(self.client.of("order")["outcome"], "done")
+
+    def test_asks_for_the_time_first_where_it_does_not_know_it(self):
+        self.client.beside = {"nextReportSeconds": 60}
+        self.live(3)
+        self.feeder.server_ahead = None
+        self.client.orders = [self.order("p1", "pause", until=self.clock() + 600)]
+        self.live(3)
+        self.assertFalse(self.feeder.paused)  # the next report is far away
+        self.frames = [{"orders": self.client.orders}]
+        self.live(1)
+        self.assertTrue(self.feeder.paused)
+
+    def test_goes_on_after_frames_that_cannot_be_read(self):
+        self.live(3)
+        self.frames = [{"orders": "p1"}, {"plan": 7}, {"orders": [3]}, {"answer": {}}, {"orders": [self.order("p2", "pause")]}]
+        self.live(1)
+        self.assertEqual(self.feeder.held["order"], "p2")
+
+
 class Orders(WithFeeder):
     def test_stops_the_motor_in_mid_run_and_then_confirms_the_pause(self):
         self.live(5.2)

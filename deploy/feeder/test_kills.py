@@ -289,7 +289,7 @@ def run_feeder(boot, runs, text):
 
     agent.YourFeeder = Busy
     original = agent.Feeder
-    agent.Feeder = lambda *parts: original(*parts, boot=boot)
+    agent.Feeder = lambda *parts, **more: original(*parts, boot=boot, **more)
     data = Path(text[text.index("--data") + 1])
     limit = Path(f"{data}-limit")
     import sqlite3

@@ -154,9 +154,13 @@ class OwnProgram(unittest.TestCase):
         self.motor = []
         self.clock = Clock()
         self.client = StubReportClient(self.clock)
-        replaced = (agent.monotonic, agent.HttpReportClient)
-        agent.monotonic, agent.HttpReportClient = self.clock, lambda url, key: self.client
-        self.addCleanup(lambda: (setattr(agent, "monotonic", replaced[0]), setattr(agent, "HttpReportClient", replaced[1])))
+        for name, value in (
+            ("monotonic", self.clock),
+            ("HttpReportClient", lambda url, key: self.client),
+            ("LiveLink", lambda url, key: None),
+        ):
+            self.addCleanup(setattr, agent, name, getattr(agent, name))
+            setattr(agent, name, value)
 
     def open(self, **settings):
         feeder = pieward_feeder.Feeder(

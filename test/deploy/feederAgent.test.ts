@@ -120,6 +120,28 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     expect(unpaid?.reason).toContain("got no portion: the portion was interrupted");
   });
 
+  it("carries out a pause over its live link, long before its next report", {
+    timeout: 60_000,
+  }, async () => {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder({ reportEverySeconds: 600 });
+    const agent = await agentFor(server, key);
+    agent.start("b-quiet");
+    const isLinked = () => server.sockets.sendOrders(feeder.id, []);
+    await agent.until(isLinked, "the live link");
+    const row = async () =>
+      (await server.app.inject({ url: `/api/v1/feeders/${feeder.id}`, headers: server.keeper })).json();
+    await agent.until(async () => (await row()).lastReportAt !== null, "the first report");
+    await server.app.inject({
+      method: "POST",
+      url: `/api/v1/feeders/${feeder.id}/orders`,
+      headers: server.keeper,
+      payload: { id: "pause-0001", kind: "pause", until: null },
+    });
+    await agent.until(async () => (await row()).pause.order?.status === "confirmed", "the answer to the pause");
+    // Without the link it would take ten minutes; `until` waits for twenty seconds.
+  });
+
   it("carries out a pause and first reports that it is paused when it starts again", { timeout: 60_000 }, async () => {
     const server = await openTestServer();
     const { key, feeder } = await server.addFeeder();
