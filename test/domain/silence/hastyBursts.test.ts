@@ -152,7 +152,7 @@ describe("while a button chatters", () => {
 
 describe("a detector beside the beam in its own slot", () => {
   const slot = pairContext(larchSettings, "detector", "detector");
-  const beside = pairContext(larchSettings, "detector", "perch");
+  const beside = pairContext(larchSettings, "perch", "button");
   const learnt = (hits: number, openMarks: number) => ({
     ...initialPairing(start),
     hits,
@@ -170,7 +170,7 @@ describe("a detector beside the beam in its own slot", () => {
     );
     expect(enough).toBeGreaterThan(3);
     expect(enough).toBeLessThan(12);
-    expect([4, 5].map((open) => isRunTooLong(learnt(4_000, open), now, slot))).toEqual([false, true]); // four stones in a row
+    expect([3, 4].map((open) => isRunTooLong(learnt(4_000, open), now, slot))).toEqual([false, true]); // three stones in a row
     expect(isRunTooLong(learnt(7, 40), now, slot)).toBe(false);
     expect(isRunTooLong(learnt(12, 400), now, beside)).toBe(false);
   });
