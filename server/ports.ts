@@ -334,7 +334,7 @@ export interface FeederLink {
   /** @returns whether the feeder is connected and the orders were written to its socket. */
   sendOrders(feeder: string, orders: readonly SentOrder[]): boolean;
   /** @returns whether the feeder is connected and the plan was written to its socket. */
-  sendPlan(feeder: string, plan: SentPlan): boolean;
+  sendPlan(feeder: string, plan: SentPlan | null): boolean;
   /** Ends its connection: its key is not valid any more. */
   disconnect(feeder: string): void;
 }

@@ -61,7 +61,10 @@ function Plan({ feeder, yard }: PlanProps) {
         </section>
       )}
       {yard.role === "keeper" ? (
-        <PlanForm feeder={feeder} onPreview={setPreview} />
+        <>
+          <PlanForm feeder={feeder} onPreview={setPreview} />
+          {feeder.settings.feeding != null && <RemovePlan feeder={feeder} onRemoved={() => setPreview(null)} />}
+        </>
       ) : (
         <p class="hint">{onlyKeepersText(yard.name)}</p>
       )}
@@ -86,7 +89,7 @@ function PlanStatus({ plan, feeder, yard }: PlanProps & { readonly plan: PlanVie
 }
 
 function statusText({ version, confirmedVersion, reportedAt }: PlanView, name: string): string {
-  if (version === null) return text.noPlanText(name);
+  if (version === null) return confirmedVersion === null ? text.noPlanText(name) : text.stillFollowedText(name);
   if (reportedAt === null) return text.neverReportedText(name);
   if (confirmedVersion === null) return text.unconfirmedText(name);
   return confirmedVersion === version
@@ -164,6 +167,27 @@ function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (pla
           </button>
         </div>
       </form>
+    </section>
+  );
+}
+
+function RemovePlan(props: { readonly feeder: FeederView; readonly onRemoved: () => void }) {
+  const { feeder, onRemoved } = props;
+  const { sending, formError, send } = useFormSubmit();
+  const remove = async () => {
+    const changed = await send(() => laterApi.changeFeeder(feeder.id, { feeding: null }));
+    if (changed === null) return;
+    acceptFeeder(changed);
+    onRemoved();
+    announce(text.removedText);
+  };
+  return (
+    <section>
+      <FormError text={formError} />
+      <p class="hint">{text.removeHint}</p>
+      <button type="button" disabled={sending} onClick={() => void remove()}>
+        {text.removeLabel}
+      </button>
     </section>
   );
 }

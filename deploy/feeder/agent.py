@@ -65,6 +65,7 @@ UNKNOWN_NAMES_MAX = 64
 BACK_OFF_FIRST, BACK_OFF_MAX = 2.0, 300.0
 PIECES_SETTLE = 0.6  # seconds after the motor until the last piece has passed the chute sensor
 STALLS_MAX, STALL_REST = 3, 3_600.0  # so many stalls in a row, then so many seconds without the motor: it would burn out
+NOTHING_NEW = object()  # of a plan: None says that there is none any more
 INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 
 
@@ -511,22 +512,22 @@ class Feeder:
         except TypeError as error:
             log.error("A frame of the live link can't be read: %s", error)
             return
-        if self._take_plan(frame.get("plan")):
+        if self._take_plan(frame.get("plan", NOTHING_NEW)):
             self.report_at = self.clock()
         self._apply_orders(orders, server_time)
 
     def _take_plan(self, plan):
         """Whether another plan is in force now. One that can't be carried out is reported, and the one before stays in force."""
-        if plan is None:
+        if plan is NOTHING_NEW:
             return False
         try:
-            if not self.plan.take(plan, self._time()):
+            if not (self.plan.drop() if plan is None else self.plan.take(plan, self._time())):
                 return False
         except PlanError as error:
             self._report_sensor_trouble(f"The feeding plan can't be used, the one before stays in force: {error}")
             return False
         self.store.keep(twice=True, plan=self.plan.memory)
-        log.info("Feeding plan %s is in force", self.plan.version)
+        log.info("Feeding plan in force: %s", self.plan.in_words(self._time()))
         return True
 
     def _refused(self, boot, refusals, events, through):
@@ -670,7 +671,7 @@ def checked(answer):
         "refused": [one for one in listed(answer.get("refused")) if isinstance(one, dict)],
         "unknown": [str(name)[:200] for name in listed(answer.get("unknown"))],
         "orders": [order for order in map(readable_order, listed(answer["orders"])) if order is not None],
-        "plan": answer.get("plan"),
+        "plan": answer.get("plan", NOTHING_NEW),
     }
 
 

@@ -49,6 +49,12 @@ class FeedingPlan:
                 self._pass_times(self._today(now) or NO_DAY, name, now)
         return True
 
+    def drop(self):
+        """Whether there was a plan. Without one, each press and each cap is paid, and nothing is free."""
+        had_one = self.memory["plan"] is not None
+        self.memory.update(plan=None, acts={})
+        return had_one
+
     # --- free food --------------------------------------------------------------------------------------------------
 
     def due(self, now, air_celsius=None):

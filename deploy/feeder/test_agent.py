@@ -222,6 +222,20 @@ class Planned(WithFeeder):
         self.assertIn("plan.portionsEach", self.trouble_texts())
         self.assertEqual(self.client.reports[-1]["readings"]["planVersion"], 1)
 
+    def test_follows_no_plan_any_more_once_the_keeper_has_removed_it(self):
+        self.send(press=None)
+        self.client.beside = {}
+        self.live(6)
+        self.assertEqual(self.feeder.plan.version, 1)  # nothing said changes nothing
+        self.client.beside = {"plan": None}
+        self.live(6)
+        self.assertIsNone(self.client.reports[-1]["readings"]["planVersion"])
+        self.power_cut()
+        self.assertIsNone(self.feeder.plan.version)
+        self.hardware.happened = [("press",)]
+        self.live(3)
+        self.assertEqual(len(self.hardware.runs), 1)
+
     def test_says_of_each_act_whether_it_earned_a_portion(self):
         self.send(deposit={"ratios": [2], "betweenSeconds": 0}, press=None)
         for _ in range(4):

@@ -21,7 +21,7 @@ export const linkFrameSchemas = {
   answer: z.object({ answer: answerSchema }),
   problem: z.object({ problem: problemSchema }),
   orders: z.object({ orders: z.array(sentOrderSchema) }),
-  plan: z.object({ plan: sentPlanSchema }),
+  plan: z.object({ plan: sentPlanSchema.nullable() }),
 };
 
 /** Whatever the server sends has this type: a frame that isn't documented doesn't compile. */

@@ -276,9 +276,10 @@ export const answerSchema = z.object({
       "What the keeper orders: carry out the last one, and answer it each time that it comes, unless `paused` in the same report " +
       "confirms it. A paused feeder gives nothing, not by hand either. An order comes again until the feeder is known to follow it.",
   }),
-  plan: sentPlanSchema.optional().meta({
+  plan: sentPlanSchema.nullish().meta({
     description:
-      "The feeding plan, whenever `readings.planVersion` is not its version. Left out where the feeder has it, or the keeper has made none.",
+      "The feeding plan, whenever `readings.planVersion` is not its version. Null where the keeper has removed it and the feeder still " +
+      "states a version: then it follows none, and its own program decides. Left out where there is nothing to change.",
   }),
 });
 export type Answer = z.infer<typeof answerSchema>;

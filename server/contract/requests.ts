@@ -92,7 +92,7 @@ export const feederSettingsRequest = z.strictObject({
   reportEverySeconds: z.int().min(5).max(3_600),
   warnAheadDays: z.number().min(0.25).max(30),
   placement: z.enum(["inGarden", "onBench", "putAway"]).optional(), // left out: in the garden
-  feeding: feedingRequest.optional(), // left out: no feeding plan
+  feeding: feedingRequest.nullable().optional(), // null: no feeding plan (any more); left out: as it is
 });
 /** A kitchen scale measures ten portions together more exactly than one. */
 const tenPortionsGrams = z.number().min(1).max(1_000);

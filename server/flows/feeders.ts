@@ -85,7 +85,7 @@ export async function changeFeeder(
 /** At once where it has a socket open; it goes with its next answer in any case, until the feeder says that it follows it. */
 function sendPlan({ feederLink }: Ports, { id, state }: FeederRow): void {
   const plan = planToSend(state);
-  if (plan !== null) feederLink.sendPlan(id, plan);
+  if (plan !== undefined) feederLink.sendPlan(id, plan);
 }
 
 /**

@@ -195,7 +195,7 @@ async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): 
     serverTime: isoOf(receivedAt),
     nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
     orders: [...orders],
-    ...(plan === null ? {} : { plan }),
+    ...(plan === undefined ? {} : { plan }),
   };
   const content = reportLine(report, boot, recalledBoots, taken);
   return { outcome: { kind: "answered", answer }, update: { feeder, line: { at: receivedAt, content } } };

@@ -1,6 +1,9 @@
 // @vitest-environment happy-dom
 import { fireEvent, screen, waitFor, within } from "@testing-library/preact";
 import { beforeEach, describe, expect, it } from "vitest";
+import { firstRules } from "../../client/components/planFields.tsx";
+import { acceptFeeder } from "../../client/state/home.ts";
+import type { FeederView } from "../../server/contract/api.ts";
 import type { PlanView } from "../../server/contract/planView.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 import { planViewFixture } from "./planFixture.ts";
@@ -29,7 +32,8 @@ describe("the feeding plan's screen", () => {
   });
 
   it.each([
-    [{ version: null, days: [] }, /^No plan yet/],
+    [{ version: null, confirmedVersion: null, days: [] }, /^No plan yet/],
+    [{ version: null, days: [] }, /^The plan is removed, but Rowan still follows it/],
     [{ confirmedVersion: null, reportedAt: null }, /has not reported yet/],
     [{ confirmedVersion: null }, /has not confirmed a plan/],
     [{ confirmedVersion: 2 }, /still follows an earlier plan/],
@@ -71,6 +75,20 @@ describe("the feeding plan's screen", () => {
       path: "/feeders/rowan",
       body: { feeding: { rationGrams: 30 } },
     });
+  });
+
+  it("removes the plan where there is one, and says so until the feeder has heard of it", async () => {
+    await openPage(path);
+    await screen.findByText(/follows this plan/);
+    expect(screen.queryByRole("button", { name: "Remove the plan" })).toBeNull(); // no rules, nothing to remove
+    const [yard] = server.home.yards;
+    const rowan = yard?.feeders.find(({ id }) => id === "rowan");
+    acceptFeeder({ ...rowan, revision: 99, settings: { ...rowan?.settings, feeding: firstRules } } as FeederView);
+    answer({ version: null, days: [] });
+    fireEvent.click(await screen.findByRole("button", { name: "Remove the plan" }));
+    await screen.findByText("Feeding plan removed.");
+    expect(server.posts()[0]).toMatchObject({ method: "PATCH", path: "/feeders/rowan", body: { feeding: null } });
+    await screen.findByText(/still follows it/);
   });
 
   it("marks the field that was refused, and keeps what was entered", async () => {

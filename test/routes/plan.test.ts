@@ -52,6 +52,33 @@ describe("a feeding plan", () => {
     expect(await plan(server, feeder)).toMatchObject({ version: 1, confirmedVersion: 1 });
   });
 
+  it("is taken back where the keeper removes it, until the feeder says that it follows none", async () => {
+    const { server, feeder, key } = await openWithFeeder();
+    await enter(server, feeder);
+    await report(server, key);
+    await report(server, key, 1);
+    await ask(server, "PATCH", `/api/v1/feeders/${feeder}`, { feeding: null });
+    expect(await plan(server, feeder)).toMatchObject({ version: null, confirmedVersion: 1, days: [] });
+    expect((await report(server, key, 1)).plan).toBeNull();
+    expect((await report(server, key, 1)).plan).toBeNull(); // its answer may have been lost
+    expect(await report(server, key)).not.toHaveProperty("plan");
+    expect(await plan(server, feeder)).toMatchObject({ version: null, confirmedVersion: null });
+    await enter(server, feeder); // a new one never has an old one's number
+    expect((await report(server, key)).plan).toMatchObject({ version: 2 });
+  });
+
+  it("that is removed before the feeder took it is no alarm", async () => {
+    const { server, feeder, key } = await openWithFeeder();
+    await enter(server, feeder);
+    for (let minute = 0; minute < 30; minute += 1) await report(server, key);
+    const alarms = async () =>
+      (await server.runPeriodicCheck(feeder)).alarms.filter(({ state }) => state === "unacknowledged");
+    expect((await alarms()).map(({ fault }) => fault)).toEqual(["planNotTaken"]);
+    await ask(server, "PATCH", `/api/v1/feeders/${feeder}`, { feeding: null });
+    await report(server, key);
+    expect(await alarms()).toEqual([]);
+  });
+
   it("has for the feeder the very times that the keeper sees", async () => {
     const { server, feeder, key } = await openWithFeeder();
     await enter(server, feeder);
@@ -84,7 +111,7 @@ describe("a feeding plan", () => {
     let followed: number | null = null;
     for (let day = 0; day < 30; day += 1) {
       const { plan: sent } = await report(server, key, followed);
-      if (sent !== undefined) followed = sent.version;
+      if (sent) followed = sent.version;
       const last = (await plan(server, feeder)).days.at(-1);
       expect(Date.parse(`${last?.date}T00:00:00Z`) - server.clock.now()).toBeGreaterThan(days(7));
       server.clock.advance(days(1));

@@ -6,6 +6,7 @@ import { settingsRequestOf, withSettings } from "./requestedSettings.ts";
 
 /** All of them: `withLoggedSettings` makes the same settings again from any earlier ones. */
 export const loggedSettings = (settings: FeederSettings): LoggedSettings => ({
+  feeding: null, // where there is none: an earlier entry may have had one
   ...settingsRequestOf(settings),
   zone: settings.zone,
   place: settings.place,

@@ -46,7 +46,7 @@ export function withSettings(settings: FeederSettings, request: SettingsChange):
   const food = requestedFood(settings, request);
   const grains = request.grainsPerPortion ?? settings.grainsPerPortion;
   const portion = requestedPortion(settings, request, food.kind, grains);
-  const { assumed: _assumed, ...known } = settings;
+  const { assumed: _assumed, ...known } = request.feeding === null ? withoutFeeding(settings) : settings;
   const assumed = assumedAfter(settings, request, portion);
   const changes = definedOnly({
     name: request.name,
@@ -55,7 +55,7 @@ export function withSettings(settings: FeederSettings, request: SettingsChange):
     grainsPerPortion: grains,
     placement: request.placement,
     feeding:
-      request.feeding === undefined
+      request.feeding == null
         ? undefined
         : feedingRulesOf(request.feeding, { ...settings, name: request.name ?? settings.name }),
     hopperCapacity: converted(request.hopperCapacityGrams, grams),
@@ -67,6 +67,8 @@ export function withSettings(settings: FeederSettings, request: SettingsChange):
   });
   return { ...known, ...changes, ...(assumed.length === 0 ? {} : { assumed }) };
 }
+
+const withoutFeeding = ({ feeding: _feeding, ...settings }: FeederSettings): FeederSettings => settings;
 
 const converted = <Quantity>(value: number | undefined, unit: (value: number) => Quantity): Quantity | undefined =>
   value === undefined ? undefined : unit(value);

@@ -5,11 +5,14 @@ import { type EarnedPlan, type FeedingPlan, feedingPlan } from "../../domain/fee
 import type { Instant } from "../../domain/instant.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
 
-/** The plan for an answer to this feeder; null where it has it already, or has none. */
-export function planToSend({ plan, settings, latestReadings }: FeederState): SentPlan | null {
-  if (plan === undefined || latestReadings?.readings.planVersion === plan.version) return null;
+/** The plan for an answer to this feeder; null: it is to follow none any more; undefined: there is nothing to change. */
+export function planToSend({ plan, settings, latestReadings }: FeederState): SentPlan | null | undefined {
+  const followed = latestReadings?.readings.planVersion ?? null;
+  if (plan === undefined) return undefined;
+  if (settings.feeding === undefined) return followed === null ? undefined : null;
+  if (followed === plan.version) return undefined;
   const made = feedingPlan(plan, settings);
-  return made === null ? null : sentPlan(made, settings);
+  return made === null ? undefined : sentPlan(made, settings);
 }
 
 const sentPlan = ({ version, days, press, deposit }: FeedingPlan, { feeding }: FeederSettings): SentPlan => ({
