@@ -39,7 +39,9 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...feedFindings.filter((fault) => !isWaitingForLevel(state, fault, now) && !isRefutedByFood(state, fault)),
     ...(isEmptyByMistake(state, scaleStuck, now)
       ? []
-      : hopperFaults(hopper, settings, now, state.hopperForecast, newestFellAt(state))),
+      : hopperFaults(hopper, settings, now, state.hopperForecast, newestFellAt(state)).map((fault) =>
+          fault.kind === "foodOut" && isOnlyReckonedEmpty(state) ? { ...fault, kind: "foodLow" as const } : fault,
+        )),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
     ...coldFaults(state.cold, settings, now),
@@ -113,6 +115,18 @@ const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "chuteBlind",
 ]);
 
+/**
+ * Without a scale a hopper is empty by what was given of it, and so may be wrong by a word or a portion's weight: while portions fall, that is
+ * low food. Dispensers give an empty portion now and then, so the second in a row makes it an empty hopper. An active alarm stays: an empty
+ * hopper gives a piece now and then.
+ */
+const isOnlyReckonedEmpty = ({ hopper, settings, alarms }: FeederState): boolean =>
+  hopper.weighedAt === null &&
+  hopper.lastWord?.at !== hopper.emptySince &&
+  settings.sensors.chute &&
+  hopper.emptyPortions < 2 &&
+  !isActiveAlarm(alarms.foodOut);
+
 /** So long after a portion that fell nobody knows whether the next one will. Our choice. */
 const fallingFor = minutes(5);
 
@@ -121,7 +135,8 @@ function isEmptyByMistake({ feed, hopper, alarms }: FeederState, scaleStuck: boo
   const { emptySince, pendingJump, estimate } = hopper;
   if (emptySince === null || feed.lastFellAt === null) return false;
   // By the scale's level alone it may be some portions too early: while they fall, nobody is told that it is empty.
-  const isFalling = feed.uncountedPortions === 0 && now < after(feed.lastFellAt, fallingFor);
+  const isFalling =
+    hopper.weighedAt !== null && feed.uncountedPortions === 0 && now < after(feed.lastFellAt, fallingFor);
   if (isFalling && !isActiveAlarm(alarms.foodOut)) return true;
   if (feed.lastFellAt <= emptySince) return false;
   return scaleStuck || (pendingJump !== null && pendingJump.grams > estimate.level && !isActiveAlarm(alarms.foodOut));
