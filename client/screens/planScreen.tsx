@@ -182,7 +182,7 @@ function RemovePlan(props: { readonly feeder: FeederView; readonly onRemoved: ()
     announce(text.removedText);
   };
   return (
-    <section>
+    <section class="plan-removal">
       <FormError text={formError} />
       <p class="hint">{text.removeHint}</p>
       <button type="button" disabled={sending} onClick={() => void remove()}>

@@ -7,7 +7,7 @@ export const stillFollowedText = (feeder: string) =>
   `The plan is removed, but ${feeder} still follows it. It hears of this with the answer to its next report.`;
 export const removeLabel = "Remove the plan";
 export const removedText = "Feeding plan removed.";
-export const removeHint = "Then the feeder feeds as its own program says.";
+export const removeHint = "Without a plan, the feeder feeds as its own program says.";
 export const followedText = (feeder: string, ago: string) => `${feeder} follows this plan, as reported ${ago}.`;
 export const otherVersionText = (feeder: string) =>
   `${feeder} still follows an earlier plan. It gets this one with the answer to its next report.`;
