@@ -26,6 +26,10 @@ export const firstRules: FeedingRequest = {
   quietTimes: [],
 };
 
+/** Saved, the rules are a part of the feeder's settings; for a preview they are sent alone. */
+const problemAt = (problems: PlanFieldsProps["problems"], field: string): string | undefined =>
+  problems[`feeding.${field}`] ?? problems[field];
+
 export const PlanFields = (props: PlanFieldsProps) => (
   <>
     <FreeFields {...props} />
@@ -40,7 +44,7 @@ function FreeFields({ rules, problems }: PlanFieldsProps) {
   const free = rules.free ?? firstRules.free;
   const schedule = free?.schedule;
   const [kind, setKind] = useState(rules.free === null ? "none" : (schedule?.kind ?? "none"));
-  const problem = (name: string) => problems[`feeding.free.${name}`] ?? problems[`free.${name}`];
+  const problem = (name: string) => problemAt(problems, `free.${name}`);
   return (
     <fieldset>
       <legend>{text.freeTitle}</legend>
@@ -105,7 +109,7 @@ const earnsOf = (earned: FeedingRequest["press"]) =>
 function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposit"; readonly legend: string }) {
   const { rules, problems, act, legend } = props;
   const earned = rules[act];
-  const problem = (name: string) => problems[`feeding.${act}.${name}`] ?? problems[`${act}.${name}`];
+  const problem = (name: string) => problemAt(problems, `${act}.${name}`);
   const [earns, setEarns] = useState(earnsOf(earned));
   return (
     <fieldset>
@@ -143,7 +147,7 @@ function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposi
 }
 
 function LimitFields({ rules, problems }: PlanFieldsProps) {
-  const problem = (name: string) => problems[`feeding.${name}`] ?? problems[name];
+  const problem = (name: string) => problemAt(problems, name);
   return (
     <fieldset>
       <legend>{text.limitsTitle}</legend>
@@ -173,7 +177,7 @@ function LimitFields({ rules, problems }: PlanFieldsProps) {
 function FrostFields({ rules, problems }: PlanFieldsProps) {
   const frost = rules.frostFloor ?? firstRules.frostFloor;
   const [hasFloor, setHasFloor] = useState(rules.frostFloor !== null);
-  const problem = (name: string) => problems[`feeding.frostFloor.${name}`] ?? problems[`frostFloor.${name}`];
+  const problem = (name: string) => problemAt(problems, `frostFloor.${name}`);
   return (
     <>
       <Choice
@@ -218,7 +222,7 @@ function QuietFields({ rules, problems }: PlanFieldsProps) {
             <Field
               key={end}
               label={(end === "from" ? text.fromLabel : text.toLabel)(index + 1)}
-              problem={problems[`feeding.quietTimes.${index}.${end}`] ?? problems[`quietTimes.${index}.${end}`]}
+              problem={problemAt(problems, `quietTimes.${index}.${end}`)}
               input={{
                 name: `quiet.${index}.${end}`,
                 type: "time",

@@ -93,7 +93,11 @@ const Observations = ({ feeder, yard }: FeederProps) => (
     )}
     <ReadingsTable feeder={feeder} zone={yard.zone} />
     <UndetectableFaults feeder={feeder} />
-    <p class="page-link">{!feeder.practice && <a href={`/feeders/${feeder.id}/plan`}>{planLabel}</a>}</p>
+    {!feeder.practice && (
+      <p class="page-link">
+        <a href={`/feeders/${feeder.id}/plan`}>{planLabel}</a>
+      </p>
+    )}
     {yard.role === "keeper" && (
       <p class="page-link">
         <a href={`/feeders/${feeder.id}/settings`}>{settingsTitle(feeder.name)}</a>

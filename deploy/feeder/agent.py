@@ -22,7 +22,6 @@ import errno
 import http.client
 import json
 import logging
-import math
 import os
 import queue
 import random
@@ -44,6 +43,7 @@ from link import LiveLink
 from plan import FeedingPlan, PlanError
 from status_page import StatusPage
 from storage import Store
+from values import is_number
 from watchdog import Watchdog
 
 try:
@@ -162,17 +162,12 @@ class Feeder:
             self._write({"kind": "visit"})
         elif kind == "press":
             self.counts["button"] += 1
-            earns = self._earns("press")
-            seq = self._write({"kind": "press", "earns": earns})
-            if earns:
-                self._owe("press", seq)
+            self._record_act({"kind": "press"}, self._earns("press"))
         elif kind == "cap":
             strength, metal, beam = finite(details[0]), *details[1:]
             self.counts["detector"] += 1
-            earns = metal is not False and self._earns("deposit")
-            seq = self._write({"kind": "deposit", "metal": metal, "signal": strength, "chute": beam, "earns": earns})
-            if earns:
-                self._owe("deposit", seq)
+            deposit = {"kind": "deposit", "metal": metal, "signal": strength, "chute": beam}
+            self._record_act(deposit, metal is not False and self._earns("deposit"))
         elif kind == "piece":
             self.counts["chute"] += 1
             if self.run:
@@ -203,15 +198,18 @@ class Feeder:
 
     # --- motor ------------------------------------------------------------------------------------------------------
 
+    def _record_act(self, event, earns):
+        """A press or a cap: stored with its promise before its portion can begin."""
+        seq = self._write({**event, "earns": earns})
+        if earns:
+            self.owed.append((event["kind"], seq))
+
     def _earns(self, kind):
         """Whether this press or cap gets a portion: a promise, which the server judges. What comes while paused is never paid late."""
         waiting = sum(1 for cause, _ in self.owed if cause == kind)
         if self.why_not_run() is not None or waiting >= OWED_MAX:
             return False
         return self.plan.earns(kind, self._seconds_up(), self._time())
-
-    def _owe(self, cause, pays_for):
-        self.owed.append((cause, pays_for))
 
     def _owe_free_food(self):
         """Free food whose time has come. What comes while the motor must not turn is not made up for."""
@@ -697,10 +695,6 @@ def readable_order(order):
         log.error("Order %s has an end that can't be read: %r", name, until)
         until = None
     return {"id": name, "kind": str(kind)[:40], "until": until}
-
-
-def is_number(value):
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and math.isfinite(value)
 
 
 def finite(value):

@@ -5,7 +5,7 @@
 Stop the feeder's program first, since both would read the same pins. Nothing is stored and nothing is reported.
 """
 
-import math
+from values import is_number
 
 SENSED_WITHIN = 30.0  # seconds to do what is asked
 QUIET_FOR = 10.0  # seconds in which nobody touches anything
@@ -64,7 +64,7 @@ class Check:
         for name, value in readings.items():
             if value is None:
                 self._problem(f"{name}: nothing measured")
-            elif isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value):
+            elif not is_number(value):
                 self._problem(f"{name}: {value!r} is no number")
             else:
                 self.say(f"  {name}: {value}")

@@ -18,11 +18,11 @@ Switch the motor off by yourself when the connection ends, and after two seconds
 """
 
 import json
-import math
 import os
 import socket
 
 from hardware import Hardware
+from values import is_number
 
 LINE_MAX = 10_000  # octets
 SENSORS = ("button", "detector", "chute", "perch")
@@ -196,7 +196,7 @@ def number(said, name, least, most):
     value = said.get(name)
     if value is None:
         return None
-    if isinstance(value, bool) or not isinstance(value, (int, float)) or not math.isfinite(value) or not least <= value <= most:
+    if not is_number(value) or not least <= value <= most:
         raise LineError(f"{name}: must be a number from {least} to {most} or null")
     return value
 

@@ -7,6 +7,8 @@ no free food until it has heard the time from the server, and says so; a press a
 Nothing here touches the motor or the card: `agent.py` asks, stores what has changed, and gives.
 """
 
+from values import is_number
+
 LATE_AT_MOST = 600.0  # seconds: free food that was missed for longer is not made up for, or it would all come at once
 PORTIONS_AT_ONCE_MAX = 10  # whatever a plan says
 RATIO_MAX = 100  # acts a portion, whatever a plan says
@@ -156,7 +158,7 @@ def checked(plan):
     days = plan.get("days")
     _need(isinstance(days, list) and 1 <= len(days) <= DAYS_MAX, "plan.days", f"must be a list of 1 to {DAYS_MAX} days")
     frost = plan.get("frostBelowCelsius")
-    _need(frost is None or _is_number(frost), "plan.frostBelowCelsius", "must be a number or null")
+    _need(frost is None or (is_number(frost) and abs(frost) < 1e12), "plan.frostBelowCelsius", "must be a number or null")
     over = plan.get("paysDepositsOverRation")
     _need(isinstance(over, bool), "plan.paysDepositsOverRation", "must be true or false")
     return {
@@ -197,7 +199,7 @@ def _checked_rule(rule, field):
     ratios = rule.get("ratios")
     _need(isinstance(ratios, list) and 1 <= len(ratios) <= 100, f"{field}.ratios", "must be a list of 1 to 100 numbers")
     between = rule.get("betweenSeconds")
-    _need(_is_number(between) and 0 <= between <= 86_400, f"{field}.betweenSeconds", "must be 0 to 86400 seconds")
+    _need(is_number(between) and 0 <= between <= 86_400, f"{field}.betweenSeconds", "must be 0 to 86400 seconds")
     return {"ratios": [_whole(ratio, 1, RATIO_MAX, f"{field}.ratios") for ratio in ratios], "betweenSeconds": between}
 
 
@@ -205,10 +207,6 @@ def _whole(value, least, most, field):
     whole = isinstance(value, int) and not isinstance(value, bool)
     _need(whole and least <= value <= most, field, f"must be a whole number from {least} to {most}")
     return value
-
-
-def _is_number(value):
-    return isinstance(value, (int, float)) and not isinstance(value, bool) and value == value and abs(value) < 1e12
 
 
 def _need(holds, field, problem):

@@ -1,8 +1,8 @@
 import { z } from "zod";
+import { localTime } from "./localTime.ts";
 
 /** The rules of a feeding plan as a keeper enters them. */
 
-const localTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
 const grams = (most: number) => z.number().gt(0, "must be more than 0 g").max(most, `must be at most ${most} g`);
 const meanMinutes = z.number().min(10, "must be at least 10 minutes").max(600, "must be at most 600 minutes");
 

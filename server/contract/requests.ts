@@ -4,6 +4,7 @@ import { type FoodKind, foodKinds, typicalPortion } from "../domain/food.ts";
 import { nameProblem, spelledName } from "../domain/names.ts";
 import { isUsableZone } from "../domain/zone.ts";
 import { feedingRequest } from "./feedingRequest.ts";
+import { localTime } from "./localTime.ts";
 
 /** What the keeper's client sends: schemas, since anyone may send it. Times are ISO 8601 in UTC; units are in the names. */
 
@@ -39,7 +40,6 @@ const placeSchema = z.strictObject({
   latitudeDegrees: z.number().min(-90).max(90),
   longitudeDegrees: z.number().min(-180).max(180),
 });
-const localTime = z.string().regex(/^([01]\d|2[0-3]):[0-5]\d$/, "must be a local time such as 07:30");
 
 export const firstSignInRequest = z.strictObject({
   token: z.string().min(1).max(200),

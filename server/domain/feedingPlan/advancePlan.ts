@@ -1,12 +1,11 @@
 import type { Fact } from "../facts.ts";
-import { type FaultKind, faultsStoppingFood } from "../faults.ts";
+import type { FaultKind } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
 import type { Instant } from "../instant.ts";
 import { isPaused } from "../orders/pauseStatus.ts";
 import type { FeederEvent, Report } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
-import type { PlanSituation } from "./planRecord.ts";
-import { updatePlanRecord } from "./planRecord.ts";
+import { type PlanSituation, updatePlanRecord } from "./planRecord.ts";
 import { currentPlan, plannedDay } from "./planState.ts";
 
 /** The state after a step with the plan that is in force then, and with the record of what was given of it. */
@@ -43,10 +42,10 @@ function situationOf(state: FeederState, before: FeederState, now: Instant): Pla
 
 function troubleOf({ alarms }: FeederState): PlanSituation["trouble"] {
   const isActive = (kind: FaultKind) => alarms[kind] !== undefined;
-  return isActive("supplyWeak") ? "supply" : faultsStoppingMotor.some(isActive) ? "motor" : null;
+  return isActive("supplyWeak") ? "supply" : motorFaults.some(isActive) ? "motor" : null;
 }
 
-const faultsStoppingMotor = faultsStoppingFood.filter((kind) => kind === "motorNotTurning" || kind === "motorStalled");
+const motorFaults: readonly FaultKind[] = ["motorNotTurning", "motorStalled"];
 
 /** Two thermometers, or two moments, differ by as much: what the feeder did near the limit isn't known. */
 const frostDoubt = 0.5; // degrees

@@ -1,21 +1,21 @@
 import { texts } from "../../text/index.ts";
 import type { Fault } from "../faults.ts";
 import type { FeederState } from "../feeder.ts";
-import { after, type Instant, minutes, type Span } from "../instant.ts";
+import { after, hours, type Instant, minutes, type Span } from "../instant.ts";
 import type { PlanRecord } from "./planRecord.ts";
 
 /** Faults of a feeding plan: the feeder doesn't take it, or leaves out what it has taken. */
 export function planFaults(state: FeederState, now: Instant, paused: boolean): readonly Fault[] {
-  return [...notTakenFault(state, now), ...(paused ? [] : missedFault(state.planRecord, now))];
+  return [...notTakenFault(state), ...(paused ? [] : missedFault(state.planRecord, now))];
 }
 
 /** A new plan goes out with the answer to a report; the next one says that it was taken. Then a feeder has time to try again. */
-function notTakenFault({ plan, latestReadings, settings }: FeederState, now: Instant): readonly Fault[] {
+function notTakenFault({ plan, latestReadings, settings }: FeederState): readonly Fault[] {
   if (plan === undefined || settings.feeding === undefined || latestReadings === null) return [];
   const { at, readings } = latestReadings;
   const followed = readings.planVersion;
   const due = after(plan.madeAt, (2 * settings.reportEvery + notTakenAfter) as Span);
-  if (followed === plan.version || at < due || now < due) return [];
+  if (followed === plan.version || at < due) return [];
   const text = texts.feedingPlan;
   return [
     {
@@ -37,7 +37,7 @@ const missedTimesMin = 2;
 const missedShareMin = 0.2;
 
 function missedFault(record: PlanRecord | undefined, now: Instant): readonly Fault[] {
-  if (record === undefined || now >= after(record.from, minutes(25 * 60))) return [];
+  if (record === undefined || now >= after(record.from, hours(25))) return [];
   const { planned, given, each, causes, judgedUntil } = record;
   const missing = planned - given;
   if (missing < missedTimesMin * each || missing < missedShareMin * planned) return [];

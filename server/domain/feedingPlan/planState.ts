@@ -4,8 +4,8 @@ import type { Instant } from "../instant.ts";
 import { addLocalDays, type LocalDate, localDateOf, localDaysBetween } from "../localTime.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
-import { type DayPlan, planDay, planLimits } from "./dayPlan.ts";
-import type { EarnedFood } from "./feedingRules.ts";
+import { type DayPlan, type PlanContext, planDay, planLimits } from "./dayPlan.ts";
+import type { EarnedFood, FeedingRules } from "./feedingRules.ts";
 import { ratioList } from "./variableSchedule.ts";
 
 /** Which plan a feeder is to carry out: with the rules in its settings, all of the plan follows from this. */
@@ -62,14 +62,14 @@ export function currentPlan(
 
 /** Of the plan that is in force, the day with this moment; null where it has none. */
 export function plannedDay(plan: PlanState | undefined, settings: FeederSettings, at: Instant): DayPlan | null {
-  const { feeding, place, zone } = settings;
-  if (plan === undefined || feeding === undefined || place === null) return null;
-  const date = localDateOf(at, zone);
+  const source = planSource(plan, settings);
+  if (plan === undefined || source === null) return null;
+  const date = localDateOf(at, settings.zone);
   const ahead = localDaysBetween(plan.firstDate, date);
   if (ahead < 0 || ahead >= daysPlanned) return null;
   const known = plannedDays.get(plan);
   if (known !== undefined && known.day.date === date && known.settings === settings) return known.day;
-  const day = planDay(feeding, { seed: feeding.seed, place, zone, portion: plan.portion }, date);
+  const day = planDay(source.rules, source.context, date);
   plannedDays.set(plan, { day, settings });
   return day;
 }
@@ -77,19 +77,28 @@ export function plannedDay(plan: PlanState | undefined, settings: FeederSettings
 /** Each report asks for today, and the sun's times cost more than all else of a report. */
 const plannedDays = new WeakMap<PlanState, { readonly day: DayPlan; readonly settings: FeederSettings }>();
 
+/** What the days of a plan are made from; null where there is none, or no place. */
+function planSource(
+  plan: PlanState | undefined,
+  { feeding, place, zone }: FeederSettings,
+): { readonly rules: FeedingRules; readonly context: PlanContext } | null {
+  if (plan === undefined || feeding === undefined || place === null) return null;
+  return { rules: feeding, context: { seed: feeding.seed, place, zone, portion: plan.portion } };
+}
+
 /** What a feeder is told; null where there is nothing to tell. */
 export function feedingPlan(plan: PlanState | undefined, settings: FeederSettings): FeedingPlan | null {
-  const { feeding, place, zone } = settings;
-  if (plan === undefined || feeding === undefined || place === null) return null;
-  const context = { seed: feeding.seed, place, zone, portion: plan.portion };
+  const source = planSource(plan, settings);
+  if (plan === undefined || source === null) return null;
+  const { rules, context } = source;
   const earned = (food: EarnedFood | null): EarnedPlan | null =>
-    food === null ? null : { ratios: ratioList(food.ratio, feeding.seed), atLeastBetween: food.atLeastBetween };
+    food === null ? null : { ratios: ratioList(food.ratio, rules.seed), atLeastBetween: food.atLeastBetween };
   return {
     version: plan.version,
     days: Array.from({ length: daysPlanned }, (_, index) =>
-      planDay(feeding, context, addLocalDays(plan.firstDate, index)),
+      planDay(rules, context, addLocalDays(plan.firstDate, index)),
     ),
-    press: earned(feeding.press),
-    deposit: earned(feeding.deposit),
+    press: earned(rules.press),
+    deposit: earned(rules.deposit),
   };
 }
