@@ -225,7 +225,8 @@ class Feeder:
             return "the motor could not be switched off"
         if self.stalls >= STALLS_MAX and self.clock() - self.stalled_at < STALL_REST:
             return f"the motor stalled {STALLS_MAX} times in a row and rests for an hour"
-        least = self.hardware.supply_volts_min
+        # While it turns, each reading belongs to its portion: a converter may return the lowest since the last call.
+        least = self.hardware.supply_volts_min if self.run is None else None
         supply = None if least is None else finite(self._call_hardware(self.hardware.supply_volts, None))
         if supply is not None and supply < least:
             return f"the supply is at {supply:.2f} V, and the motor needs {least:.2f} V"

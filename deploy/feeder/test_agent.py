@@ -348,6 +348,18 @@ class Paying(WithFeeder):
         self.live(3)
         self.assertEqual(len(self.hardware.runs), 1)
 
+    def test_leaves_the_supply_of_a_running_motor_to_its_portion(self):
+        self.hardware.supply_volts_min = 4.8
+        self.hardware.volts = 5.0
+        self.hardware.happened = [("press",)]
+        self.live(0.3)
+        self.assertIsNotNone(self.feeder.run)
+        self.hardware.supply = [4.5]  # the lowest since the last call
+        self.feeder.status()
+        self.assertEqual(self.hardware.supply, [4.5])
+        self.live(8)
+        self.assertEqual(self.client.of("portion")["lowestVolts"], 4.5)
+
     def test_leaves_out_and_tells_what_was_promised_just_before_the_supply_fell(self):
         self.hardware.supply_volts_min = 4.8
         self.hardware.happened = [("press",), ("cap", 0.9, True, True)]
