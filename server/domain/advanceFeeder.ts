@@ -93,7 +93,8 @@ export function nextCheckAt(state: FeederState, now: Instant): Instant {
   return next;
 }
 
-const [checkInterval, checkIntervalUnreported] = [minutes(10), days(1)];
+const checkInterval = minutes(10);
+const checkIntervalUnreported = days(1);
 
 function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect[]): FeederState {
   const withOrders = ({ orders, changed }: OrdersStep): FeederState => {
@@ -127,22 +128,22 @@ function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect
 }
 
 function applyReport(known: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
-  const before = known.refusedReports === undefined ? known : withoutRefusedReports(known);
-  const settings = withDetectedSensors(before.settings, report);
-  const state = settings === before.settings ? before : { ...before, settings };
+  const state: Draft = known.refusedReports === undefined ? { ...known } : withoutRefusedReports(known);
+  state.settings = withDetectedSensors(known.settings, report);
   const { boot, sentUptime } = report;
-  const reporting = updateReporting(state.reporting, { boot, sentUptime, reportEvery: settings.reportEvery }, now);
+  const { reportEvery } = state.settings;
+  state.reporting = updateReporting(state.reporting, { boot, sentUptime, reportEvery }, now);
   const readingsAt = readingsTime(state, report, now);
   const origin = eventOrigin(state, report, readingsAt);
-  const started =
-    origin === "this" && readingsAt !== null ? recordStart(state, report, readingsAt, now, effects) : state;
+  if (origin === "this" && readingsAt !== null) recordStart(state, report, readingsAt, now, effects);
   // The pause state in a report holds for the events in it.
-  const paused = (readingsAt === null ? null : report.readings.paused) ?? isPaused(started.orders, now);
+  const paused = (readingsAt === null ? null : report.readings.paused) ?? isPaused(state.orders, now);
   const insideTemperature =
     readingsAt === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: readingsAt };
   const context: ReportContext = { origin, insideTemperature, paused, now, effects };
-  const withEvents = applyEvents({ ...started, reporting }, actsByPlan(report.events, started), context);
-  return readingsAt === null ? withEvents : applyReadings(withEvents, report, readingsAt, context);
+  applyEvents(state, actsByPlan(report.events, state), context);
+  if (readingsAt !== null) applyReadings(state, report, readingsAt, context);
+  return state;
 }
 
 /**
@@ -163,16 +164,16 @@ function eventOrigin(
   return readingsAt !== null || orders.lastStart?.boot === boot ? "this" : "earlier";
 }
 
-function recordStart(state: FeederState, report: Report, at: Instant, now: Instant, effects: Effect[]): FeederState {
+function recordStart(state: Draft, report: Report, at: Instant, now: Instant, effects: Effect[]): void {
   const { boot, sentUptime, readings } = report;
-  if (sentUptime === null) return state;
+  if (sentUptime === null) return;
   const { orders, changed } = updateOrdersByStart(
     state.orders,
     { boot, uptime: sentUptime, at, paused: readings.paused },
     now,
   );
+  state.orders = orders;
   for (const order of changed) effects.push({ kind: "orderChanged", order });
-  return { ...state, orders };
 }
 
 const withoutRefusedReports = ({ refusedReports, ...state }: FeederState): FeederState => state;
@@ -195,18 +196,15 @@ interface ReportContext {
   readonly effects: Effect[];
 }
 
-/** The parts of a state that events change. They change in place: a report of a thousand events makes one state. */
-type Draft = { -readonly [part in "hopper" | "feed" | "cold" | "orders" | "trouble" | "sensors"]: FeederState[part] };
+/** A copy of the state that belongs to one step. It changes in place: a report of a thousand events makes one state. */
+type Draft = { -readonly [part in keyof FeederState]: FeederState[part] };
 
-function applyEvents(state: FeederState, events: readonly FeederEvent[], context: ReportContext): FeederState {
-  const { settings } = state;
-  const { hopper, feed, cold, orders, trouble, sensors } = state;
-  const draft: Draft = { hopper, feed, cold, orders, trouble, sensors };
+function applyEvents(draft: Draft, events: readonly FeederEvent[], context: ReportContext): void {
+  const { settings } = draft;
   for (const event of events) {
     draft.sensors = updateSensorsByEvent(draft.sensors, event, settings);
     applyEvent(draft, event, settings, context);
   }
-  return { ...state, ...draft };
 }
 
 function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, context: ReportContext): void {
@@ -278,25 +276,21 @@ function applyOrders(draft: Draft, { orders, changed }: OrdersStep, { effects }:
 const newerTrouble = (before: Trouble | null, readingsAt: Trouble): Trouble =>
   before === null || readingsAt.at >= before.at ? readingsAt : before;
 
-function applyReadings(state: FeederState, report: Report, at: Instant, context: ReportContext): FeederState {
+function applyReadings(draft: Draft, report: Report, at: Instant, context: ReportContext): void {
   const { origin, paused, now, effects } = context;
-  const { settings } = state;
+  const { settings } = draft;
   const { readings, unknownReadings: unknown = [] } = report;
-  const { orders, changed } = updateOrdersByPaused(state.orders, origin === "this" ? readings.paused : null, at, now);
+  const { orders, changed } = updateOrdersByPaused(draft.orders, origin === "this" ? readings.paused : null, at, now);
+  draft.orders = orders;
   for (const order of changed) effects.push({ kind: "orderChanged", order });
-  const sensors = updateSensorsByReport(state.sensors, report, at, settings);
+  draft.sensors = updateSensorsByReport(draft.sensors, report, at, settings);
   // A stuck thermometer shows neither the cold nor its effect on the scale.
-  const credible = withoutStuckReadings(readings, sensors.constantReadings);
-  const { hopper, feed, cold } = applyWeight(state, credible, report.events.length, at, effects);
-  return {
-    ...state,
-    latestReadings: { at, readings, ...(unknown.length > 0 ? { unknownNames: unknown } : {}) },
-    hopper,
-    feed: updateFeedByReport(feed, at, readings.spooled, paused, now),
-    cold: updateCold(cold, credible, at, settings),
-    sensors,
-    orders,
-  };
+  const credible = withoutStuckReadings(readings, draft.sensors.constantReadings);
+  const { hopper, feed, cold } = applyWeight(draft, credible, report.events.length, at, effects);
+  draft.latestReadings = unknown.length > 0 ? { at, readings, unknownNames: unknown } : { at, readings };
+  draft.hopper = hopper;
+  draft.feed = updateFeedByReport(feed, at, readings.spooled, paused, now);
+  draft.cold = updateCold(cold, credible, at, settings);
 }
 
 type FoodState = Pick<FeederState, "hopper" | "feed" | "cold">;

@@ -5,7 +5,8 @@
  * server in a process of its own on a fresh database, sixteen feeders that each send one report after the other over a kept
  * connection, for a few seconds. The ceilings are measured in the same run on the same machine: better-sqlite3 alone
  * writing the same rows into the same table, one transaction a report, and fastify alone taking the same bodies. Then how
- * long a pause takes from the keeper's tap to a feeder's live socket. Medians of five. Loopback only, bounded in time.
+ * long a pause takes from the keeper's tap to a feeder's live socket, beside an empty request to fastify alone under the same
+ * load. Medians of five. Loopback only, bounded in time.
  */
 import { execFile } from "node:child_process";
 import { mkdtempSync, rmSync } from "node:fs";
@@ -88,8 +89,8 @@ function databaseCeiling(folder: string, size: number): number {
 }
 
 /** @returns milliseconds, in order of size */
-async function pauseTimes(probe: PauseProbe): Promise<number[]> {
-  const args = ["--import", "tsx", join(import.meta.dirname, "pauseProbe.ts"), JSON.stringify(probe)];
+async function probeTimes(program: "pauseProbe.ts" | "emptyProbe.ts", probe: object): Promise<number[]> {
+  const args = ["--import", "tsx", join(import.meta.dirname, program), JSON.stringify(probe)];
   const { stdout } = await promisify(execFile)(process.execPath, args, { cwd: root });
   return JSON.parse(stdout) as number[];
 }
@@ -103,6 +104,7 @@ interface SizeRun {
   readonly pauseP99: number;
   readonly database: number; // events a second
   readonly fastify: number;
+  readonly emptyP99: number; // ms, of an empty request to fastify alone under the same load
 }
 
 let bootsUsed = 0;
@@ -113,20 +115,25 @@ function senders(keys: readonly string[], size: number): ReportSender[] {
   return keys.map((key, index) => ({ key, bodies: reports(`b-${bootsUsed}-${index}`, size) }));
 }
 
-async function fastifyCeiling(size: number): Promise<number> {
+async function fastifyCeiling(size: number): Promise<Pick<SizeRun, "fastify" | "emptyP99">> {
   const { child, said } = await startProcess(join(import.meta.dirname, "bareFastify.ts"), { PORT: "0" }, /READY \S+\s/);
   const address = said.match(/READY (\S+)/)?.[1] as string;
   const keys = Array<string>(feeders).fill("pw_bare");
-  const { reportsPerSecond } = await measureLoad(`${address}/api/v1/report`, senders(keys, size), secondsEach);
+  const url = `${address}/api/v1/report`;
+  const { reportsPerSecond } = await measureLoad(url, senders(keys, size), secondsEach);
+  const [empty] = await Promise.all([
+    probeTimes("emptyProbe.ts", { url, seconds: pauseSeconds }),
+    measureLoad(url, senders(keys, size), pauseSeconds + probeStarts),
+  ]);
   await stop(child);
-  return reportsPerSecond * size;
+  return { fastify: reportsPerSecond * size, emptyP99: quantileOf(empty, 0.99) };
 }
 
 async function measureSize(size: number): Promise<SizeRun> {
   const folder = mkdtempSync(join(tmpdir(), "pieward-bench-"));
   try {
     const database = databaseCeiling(folder, size);
-    const fastify = await fastifyCeiling(size);
+    const bare = await fastifyCeiling(size);
     const served = await startServer(join(folder, "data"));
     const { address } = served;
     const { cookie, added } = await signInAndAdd(served, feeders + 1);
@@ -134,16 +141,19 @@ async function measureSize(size: number): Promise<SizeRun> {
     const keys = reporting.map(({ key }) => key);
     const load = (seconds: number) => measureLoad(`${address}/api/v1/report`, senders(keys, size), seconds);
     const { reportsPerSecond, p50, p99 } = await load(secondsEach);
-    const probe = { address, cookie, feeder: paused as AddedFeeder, seconds: pauseSeconds };
-    const [pauses] = await Promise.all([pauseTimes(probe), load(pauseSeconds + probeStarts)]);
+    const probe: PauseProbe = { address, cookie, feeder: paused as AddedFeeder, seconds: pauseSeconds };
+    const [pauses] = await Promise.all([probeTimes("pauseProbe.ts", probe), load(pauseSeconds + probeStarts)]);
     const megabytes = residentMegabytes(served.child.pid as number);
     await stop(served.child);
-    const pause = (share: number) => pauses[Math.floor(pauses.length * share)] ?? Number.NaN;
-    return { reportsPerSecond, p50, p99, megabytes, pauseP50: pause(0.5), pauseP99: pause(0.99), database, fastify };
+    const [pauseP50, pauseP99] = [quantileOf(pauses, 0.5), quantileOf(pauses, 0.99)];
+    return { reportsPerSecond, p50, p99, megabytes, pauseP50, pauseP99, database, ...bare };
   } finally {
     rmSync(folder, { recursive: true, force: true });
   }
 }
+
+const quantileOf = (sorted: readonly number[], share: number): number =>
+  sorted[Math.floor(sorted.length * share)] ?? Number.NaN;
 
 /** Each figure's own median, so that one slow moment of the machine spoils no other figure. */
 function mediansOf(all: readonly SizeRun[]): SizeRun {
@@ -158,6 +168,7 @@ function mediansOf(all: readonly SizeRun[]): SizeRun {
     pauseP99: median("pauseP99"),
     database: median("database"),
     fastify: median("fastify"),
+    emptyP99: median("emptyP99"),
   };
 }
 
@@ -174,6 +185,7 @@ function rowOf(size: number, run: SizeRun): string[] {
     run.megabytes.toFixed(0),
     run.pauseP50.toFixed(1),
     run.pauseP99.toFixed(1),
+    run.emptyP99.toFixed(1),
     whole(run.database),
     (events / run.database).toFixed(2),
     whole(run.fastify),
@@ -190,6 +202,7 @@ const columns = [
   "MB",
   "pause p50 ms",
   "pause p99 ms",
+  "empty p99 ms",
   "database alone",
   "ratio",
   "fastify alone",

@@ -247,6 +247,10 @@ async function listen() {
   const server: Server = createServer((request, response) => {
     const parts: Buffer[] = [];
     keys.add(request.headers.authorization);
+    if (request.method !== "POST") {
+      response.writeHead(404).end(); // The live link, which this API doesn't have; the agent goes on by reports alone.
+      return;
+    }
     request.on("data", (part: Buffer) => parts.push(part));
     request.on("end", () => {
       response.setHeader("content-type", "application/json");

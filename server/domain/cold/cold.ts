@@ -62,14 +62,21 @@ export function updateCold(cold: ColdState, readings: Readings, at: Instant, set
 /** The motor ran: whether the supply voltage dropped. */
 export function updateColdByPortion(cold: ColdState, portion: Portion, at: Instant): ColdState {
   const supply = updateSupplyByPortion(cold.supply, portion, at);
-  return supply === cold.supply ? cold : { ...cold, supply };
+  return supply === cold.supply ? cold : withSupplyAndDetector(cold, supply, cold.detector);
 }
 
 /** Something fell past the detector: the strength of its signal at this temperature. */
 export function updateColdByDeposit(cold: ColdState, deposit: Deposit, at: Instant): ColdState {
   const detector = updateDetectorByDeposit(cold.detector, deposit, at);
-  return detector === cold.detector ? cold : { ...cold, detector };
+  return detector === cold.detector ? cold : withSupplyAndDetector(cold, cold.supply, detector);
 }
+
+// Written out, not spread, as is all that runs for every event.
+const withSupplyAndDetector = (
+  { frost, battery, charging, caking }: ColdState,
+  supply: ColdState["supply"],
+  detector: ColdState["detector"],
+): ColdState => ({ frost, battery, charging, caking, supply, detector });
 
 /** Fresh food has not frozen yet. A keeper who adds some has seen the old food. */
 export const updateColdByRefill = (cold: ColdState): ColdState => ({ ...cold, caking: initialCaking() });

@@ -11,7 +11,7 @@ import { type ChuteModel, countLogLikelihoods, updateChuteModel, updateRecentPie
 import { type EmptyPortions, emptyRunEvidence, emptyShareLimit, learnEmptyRun } from "./emptyPortions.ts";
 import { faultSignatures, type Hypothesis, hypotheses, isSamePart } from "./faultSignatures.ts";
 import { type FeedDiagnosis, sureCause, updateDiagnosis } from "./feedDiagnosis.ts";
-import type { FeedState } from "./feedState.ts";
+import { type FeedState, withPayments } from "./feedState.ts";
 import {
   clearFeedStatistics,
   fixedScaleEstimates,
@@ -65,7 +65,7 @@ export function updateFeedByPortion(
   const payments = updatePaymentsByPortion(feed.payments, portion, didFall, settings.place);
   const at = portion.recordedAt;
   // It came late, or says nothing about the feed.
-  if (at < (feed.lastPortionAt ?? at) || portion.motorRan === 0) return { ...feed, payments };
+  if (at < (feed.lastPortionAt ?? at) || portion.motorRan === 0) return withPayments(feed, payments);
 
   const observation = observePortion(feed, portion, settings, inside);
   const statistics = updateStatisticsByPortion(feed.statistics, observation, feed.scale, diagnosedHypothesis(feed));
@@ -136,7 +136,7 @@ function updateByCutShortPortion(
   const at = portion.recordedAt;
   const payments = updatePaymentsByCutShort(feed.payments, portion);
   if (!settings.sensors.scale || (feed.scale.readingAt !== null && at < feed.scale.readingAt))
-    return { ...feed, payments };
+    return withPayments(feed, payments);
   return { ...feed, payments, scale: { ...feed.scale, readingAt: null, portionsSince: 0, outliers: null } };
 }
 
@@ -183,7 +183,7 @@ export const updateFeedByDeposit = (
   now: Instant,
   paused = false,
   place: Place | null = null,
-): FeedState => ({ ...feed, payments: updatePaymentsByDeposit(feed.payments, deposit, now, paused, place) });
+): FeedState => withPayments(feed, updatePaymentsByDeposit(feed.payments, deposit, now, paused, place));
 
 /** `doubtedFrom`: since when the button counts what no bird presses; null: birds do. */
 export const updateFeedByPress = (
@@ -192,13 +192,13 @@ export const updateFeedByPress = (
   now: Instant,
   paused = false,
   doubtedFrom: Instant | null = null,
-): FeedState => ({
-  ...feed,
-  payments:
+): FeedState =>
+  withPayments(
+    feed,
     doubtedFrom === null
       ? updatePaymentsByPress(feed.payments, press, now, paused)
       : withoutPresses(feed.payments, doubtedFrom),
-});
+  );
 
 /**
  * A whole report has been processed, all its events before this call. Only reports prove a deposit unpaid: a feeder that
@@ -212,7 +212,7 @@ export function updateFeedByReport(
   now: Instant,
 ): FeedState {
   const payments = updatePaymentsByReport(feed.payments, sentAt, spooled, paused, now);
-  return payments === feed.payments ? feed : { ...feed, payments };
+  return payments === feed.payments ? feed : withPayments(feed, payments);
 }
 
 /** The chute sensor is known to miss what falls: a count of zero is no evidence. */
@@ -233,7 +233,7 @@ export function feedFaults(
 }
 
 /** See `clearUnpaid` in payments.ts. */
-export const clearUnpaidPortions = (feed: FeedState): FeedState => ({ ...feed, payments: clearUnpaid(feed.payments) });
+export const clearUnpaidPortions = (feed: FeedState): FeedState => withPayments(feed, clearUnpaid(feed.payments));
 
 // --- diagnosis -----------------------------------------------------------------------------------------------------
 

@@ -29,6 +29,22 @@ export interface FeedState {
   readonly payments: Payments;
 }
 
+/** Written out, not spread, as is all that runs for every event. */
+export const withPayments = (feed: FeedState, payments: Payments): FeedState => ({
+  lastPortionAt: feed.lastPortionAt,
+  uncountedPortions: feed.uncountedPortions,
+  lastFellAt: feed.lastFellAt,
+  levelAtPortion: feed.levelAtPortion,
+  portionRate: feed.portionRate,
+  chute: feed.chute,
+  emptyPortions: feed.emptyPortions,
+  motor: feed.motor,
+  scale: feed.scale,
+  statistics: feed.statistics,
+  diagnosis: feed.diagnosis,
+  payments,
+});
+
 export const initialFeed = (): FeedState => ({
   lastPortionAt: null,
   uncountedPortions: 0,

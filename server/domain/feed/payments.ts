@@ -72,6 +72,20 @@ export const initialPayments: Payments = {
   refused: 0,
 };
 
+/** Written out, not spread, as is all that runs for every event. */
+const copyPayments = (payments: Payments): { -readonly [name in keyof Payments]: Payments[name] } => ({
+  owed: payments.owed,
+  unpaid: payments.unpaid,
+  earlyPayments: payments.earlyPayments,
+  unpaidCount: payments.unpaidCount,
+  lastPortionAt: payments.lastPortionAt,
+  pressesJudged: payments.pressesJudged,
+  pressesAnsweredShare: payments.pressesAnsweredShare,
+  pressesUnanswered: payments.pressesUnanswered,
+  limits: payments.limits,
+  refused: payments.refused,
+});
+
 type DatedEvent = { readonly seq: number; readonly recordedAt: Instant };
 type DatedAct = DatedEvent & { readonly earns?: boolean };
 
@@ -174,8 +188,10 @@ function withPortionDated(
   place: Place | null,
 ): Payments {
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
-  if (cause === "keeper") return { ...payments, lastPortionAt };
-  return { ...payments, lastPortionAt, limits: updateOwnLimits(payments.limits, at, cause !== "timer", place) };
+  const dated = copyPayments(payments);
+  dated.lastPortionAt = lastPortionAt;
+  if (cause !== "keeper") dated.limits = updateOwnLimits(payments.limits, at, cause !== "timer", place);
+  return dated;
 }
 
 /**
@@ -297,7 +313,9 @@ function addOwedPortion(payments: Payments, owedPortion: OwedPortion): Payments 
       { ...payments, earlyPayments: payments.earlyPayments.filter((paid) => paid !== earlyPayment) },
       owedPortion,
     );
-  return { ...payments, owed: [...payments.owed, owedPortion].slice(-owedRememberedMax) };
+  const updated = copyPayments(payments);
+  updated.owed = [...payments.owed, owedPortion].slice(-owedRememberedMax);
+  return updated;
 }
 
 const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion) =>
@@ -339,19 +357,11 @@ function settlePortion(payments: Payments, owedPortion: OwedPortion): Payments {
     payments.unpaid.length === 0
       ? payments.unpaid
       : payments.unpaid.filter((other) => other !== owedPortion && other.at > owedPortion.at);
-  // Written out, not spread: it runs for every payment.
-  const updated: Payments = {
-    owed: payments.owed.filter((other) => other !== owedPortion),
-    unpaid,
-    earlyPayments: payments.earlyPayments,
-    unpaidCount: Math.min(unpaid.length, payments.unpaidCount),
-    lastPortionAt: payments.lastPortionAt,
-    pressesJudged: payments.pressesJudged,
-    pressesAnsweredShare: payments.pressesAnsweredShare,
-    pressesUnanswered: payments.pressesUnanswered,
-    limits: payments.limits,
-    refused: 0,
-  };
+  const updated = copyPayments(payments);
+  updated.owed = payments.owed.filter((other) => other !== owedPortion);
+  updated.unpaid = unpaid;
+  updated.unpaidCount = Math.min(unpaid.length, payments.unpaidCount);
+  updated.refused = 0;
   return owedPortion.kind === "press" ? countPress(updated, true) : updated;
 }
 

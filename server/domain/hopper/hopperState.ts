@@ -39,6 +39,37 @@ export interface HopperState {
   readonly appetite: Appetite;
 }
 
+/** Written out, not spread: it runs for each portion and reading, and Node 20 copies by `...` five times more slowly. */
+export const copyHopper = (hopper: HopperState): { -readonly [name in keyof HopperState]: HopperState[name] } => ({
+  isKnown: hopper.isKnown,
+  estimate: hopper.estimate,
+  hypotheses: hopper.hypotheses,
+  portionSpreadVariance: hopper.portionSpreadVariance,
+  noiseVariance: hopper.noiseVariance,
+  statedPortionGrams: hopper.statedPortionGrams,
+  portionsSinceWeighed: hopper.portionsSinceWeighed,
+  lastPortionAt: hopper.lastPortionAt,
+  weighedAt: hopper.weighedAt,
+  levelMeasuredAt: hopper.levelMeasuredAt,
+  predictedAt: hopper.predictedAt,
+  lidLoad: hopper.lidLoad,
+  cellCelsius: hopper.cellCelsius,
+  pendingJump: hopper.pendingJump,
+  unclearRise: hopper.unclearRise,
+  foundRefill: hopper.foundRefill,
+  refillReportedAt: hopper.refillReportedAt,
+  toldLevel: hopper.toldLevel,
+  lastWord: hopper.lastWord,
+  unweighedWord: hopper.unweighedWord,
+  realisedError: hopper.realisedError,
+  scoreBeforeDry: hopper.scoreBeforeDry,
+  levelBeforeDry: hopper.levelBeforeDry,
+  emptyPortions: hopper.emptyPortions,
+  fellSinceWeighed: hopper.fellSinceWeighed,
+  emptySince: hopper.emptySince,
+  appetite: hopper.appetite,
+});
+
 /** One of several histories: how probable it is, and what it makes of three quantities that are learnt together. */
 export interface LevelHypothesis {
   readonly probability: number;

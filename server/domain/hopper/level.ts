@@ -5,7 +5,7 @@ import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { initialAppetite, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
-import type { HopperState, LevelBeforeDry } from "./hopperState.ts";
+import { copyHopper, type HopperState, type LevelBeforeDry } from "./hopperState.ts";
 import {
   addVariance,
   diagonalCovariance,
@@ -202,23 +202,21 @@ export function updateHopperByPortion(
 function subtractPortion(hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState {
   const { lastPortionAt, levelMeasuredAt, appetite } = hopper;
   const isCounted = hopper.isKnown && (levelMeasuredAt === null || at > levelMeasuredAt);
-  const lowered = isCounted ? lowerByOne(hopper, didFall, at, settings) : hopper;
-  return {
-    ...lowered,
-    portionsSinceWeighed: hopper.portionsSinceWeighed + (isCounted ? 1 : 0),
-    lastPortionAt: lastPortionAt === null ? at : later(at, lastPortionAt),
-    appetite: updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings),
-    scoreBeforeDry: didFall ? null : lowered.scoreBeforeDry,
-    levelBeforeDry: didFall ? null : lowered.levelBeforeDry,
-    emptyPortions: didFall ? 0 : lowered.emptyPortions,
-    fellSinceWeighed: isCounted ? didFall : hopper.fellSinceWeighed,
-  };
+  const lowered = copyHopper(isCounted && isUnseen(hopper) ? lowerUnseen(hopper, didFall, at, settings) : hopper);
+  if (isCounted) {
+    if (!isUnseen(hopper)) lowered.estimate = lowerEstimate(hopper, settings);
+    lowered.portionsSinceWeighed = hopper.portionsSinceWeighed + 1;
+    lowered.fellSinceWeighed = didFall;
+  }
+  lowered.lastPortionAt = lastPortionAt === null ? at : later(at, lastPortionAt);
+  lowered.appetite = updateAppetiteByMeal(appetite, hopper.estimate.portion, at, settings);
+  if (didFall) {
+    lowered.scoreBeforeDry = null;
+    lowered.levelBeforeDry = null;
+    lowered.emptyPortions = 0;
+  }
+  return lowered;
 }
-
-const lowerByOne = (hopper: HopperState, didFall: boolean, at: Instant, settings: FeederSettings): HopperState =>
-  isUnseen(hopper)
-    ? lowerUnseen(hopper, didFall, at, settings)
-    : { ...hopper, estimate: lowerEstimate(hopper, settings) };
 
 /** The motor didn't run, or nothing was seen to fall. */
 function updateByEmptyPortion(

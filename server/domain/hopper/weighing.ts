@@ -4,6 +4,7 @@ import type { FeederSettings } from "../settings.ts";
 import type { Grams } from "../units.ts";
 import { appetiteForecast, expectedEaten, updateAppetiteByMeal, updateAppetiteUntil } from "./appetite.ts";
 import { daySpanAt } from "./daySpan.ts";
+import { copyHopper } from "./hopperState.ts";
 import { clampLevel, clampPortion, emptyThreshold, type HopperState, updateEmptySince } from "./level.ts";
 import {
   addVariance,
@@ -51,7 +52,11 @@ export function updateHopperByWeighing(
   const isEatingUnreported = hasUnreportedEating(hopper, at);
   const estimate = predictUntil(hopper, at, settings, temperatures, isEatingUnreported);
   const appetite = updateAppetiteUntil(hopper.appetite, at, settings, hopper.emptySince !== null);
-  const predicted: HopperState = { ...hopper, estimate, cellCelsius, appetite, unweighedWord: null };
+  const predicted = copyHopper(hopper);
+  predicted.estimate = estimate;
+  predicted.cellCelsius = cellCelsius;
+  predicted.appetite = appetite;
+  predicted.unweighedWord = null;
   if (!hopper.isKnown)
     return { hopper: restartLevel(predicted, { reading, kelvinAboveTare, at }, settings), foundRefill: null };
 
@@ -97,21 +102,23 @@ function measuredBy(predicted: HopperState, usual: UsualReading, settings: Feede
   const { estimate, noiseVariance } = predicted;
   const read = clampLidLoad(updateByReading(estimate, reading, kelvinAboveTare, noiseVariance));
   const corrected = before.fellSinceWeighed ? withFoodThatFell(read, settings) : read;
-  return {
-    ...predicted,
-    estimate: clampPortion(clampLevel(withExpectedOffset(corrected, temperatures, settings), settings), settings),
-    portionSpreadVariance: updatedSpread(before, residual, totalVariance),
-    noiseVariance: updatedNoise(before, residual, totalVariance, settings),
-    hypotheses: [],
-    levelBeforeDry: null,
-    portionsSinceWeighed: 0,
-    fellSinceWeighed: false,
-    weighedAt: at,
-    levelMeasuredAt: at,
-    predictedAt: at,
-    lidLoad: updatedLidLoad(before, estimate, corrected, kelvinAboveTare, at),
-    pendingJump: null,
-  };
+  const measured = copyHopper(predicted);
+  measured.estimate = clampPortion(
+    clampLevel(withExpectedOffset(corrected, temperatures, settings), settings),
+    settings,
+  );
+  measured.portionSpreadVariance = updatedSpread(before, residual, totalVariance);
+  measured.noiseVariance = updatedNoise(before, residual, totalVariance, settings);
+  measured.hypotheses = [];
+  measured.levelBeforeDry = null;
+  measured.portionsSinceWeighed = 0;
+  measured.fellSinceWeighed = false;
+  measured.weighedAt = at;
+  measured.levelMeasuredAt = at;
+  measured.predictedAt = at;
+  measured.lidLoad = updatedLidLoad(before, estimate, corrected, kelvinAboveTare, at);
+  measured.pendingJump = null;
+  return measured;
 }
 
 /**

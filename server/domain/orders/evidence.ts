@@ -88,6 +88,22 @@ function confirmAgain(
   return isFoodKnown ? confirmOrder(orders, newest, at) : unchangedOrders(orders);
 }
 
+/** Written out, not spread: it runs for each portion. */
+function withLastFood(orders: OrdersState, lastFood: GivenFood): OrdersState {
+  const { newest, earlier, lastStatement, replaced, answerDatedBy, lastStart, revertedPause } = orders;
+  const fed: { -readonly [part in keyof OrdersState]: OrdersState[part] } = {
+    newest,
+    earlier,
+    lastStatement,
+    lastFood,
+  };
+  if (replaced !== undefined) fed.replaced = replaced;
+  if (answerDatedBy !== undefined) fed.answerDatedBy = answerDatedBy;
+  if (lastStart !== undefined) fed.lastStart = lastStart;
+  if (revertedPause !== undefined) fed.revertedPause = revertedPause;
+  return fed;
+}
+
 /** Food was given at a known moment. */
 export function updateOrdersByPortion(
   orders: OrdersState,
@@ -96,7 +112,7 @@ export function updateOrdersByPortion(
 ): OrdersStep {
   const given = givenFoodOf(portion, datedBy(orders, portion.recordedAt).datedBy);
   const lastFood = orders.lastFood !== undefined && orders.lastFood.at > given.at ? orders.lastFood : given;
-  const fed = { ...orders, lastFood };
+  const fed = withLastFood(orders, lastFood);
   const { newest, revertedPause } = fed;
   if (newest?.kind !== "pause" || !isBeforeEnd(newest, given)) return unchangedOrders(fed);
   if (revertedPause !== undefined) {

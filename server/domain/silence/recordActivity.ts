@@ -94,8 +94,16 @@ function updateCounting(
 const isMarkOf = ({ lastMarkAt }: SensorActivity, chatter: ChatterState | null, at: Instant): boolean =>
   isApart(lastMarkAt, at) && (chatter === null || chatter.excess <= excessOfMark);
 
+/** Written out, not spread: it runs for most events. */
 const withMarks = (chatter: ChatterState | null, isMark: boolean): ChatterState | null =>
-  chatter && { ...chatter, marks: isMark ? chatter.marks + 1 : 0 };
+  chatter && {
+    excess: chatter.excess,
+    updatedAt: chatter.updatedAt,
+    zeroAt: chatter.zeroAt,
+    counts: chatter.counts,
+    marks: isMark ? chatter.marks + 1 : 0,
+    since: chatter.since,
+  };
 
 function withCompanions(
   sensors: SensorsState,
