@@ -3,7 +3,7 @@
  *
  * Goal: events a second, p50 and p99 of the answer, and memory, for reports of 1, 100 and 1,000 events. Method: the built
  * server in a process of its own on a fresh database, sixteen feeders that each send one report after the other over a kept
- * connection, for a few seconds. The ceilings are measured in the same run on the same machine: better-sqlite3 alone
+ * connection, for a few seconds, after as many to warm up: a server runs for weeks. The ceilings are measured in the same run on the same machine: better-sqlite3 alone
  * writing the same rows into the same table, one transaction a report, and fastify alone taking the same bodies. Then how
  * long a pause takes from the keeper's tap to a feeder's live socket, beside an empty request to fastify alone under the same
  * load. Medians of five. Loopback only, bounded in time.
@@ -31,6 +31,7 @@ const root = join(import.meta.dirname, "../..");
 const secondsEach = Number(process.env.BENCH_SECONDS ?? 4);
 const runs = Number(process.env.BENCH_RUNS ?? 5);
 const feeders = 16;
+const warmUpSeconds = Number(process.env.BENCH_WARM_UP ?? 8);
 const pauseSeconds = 3;
 const probeStarts = 1; // second
 const sizes = [1, 100, 1_000] as const;
@@ -120,6 +121,7 @@ async function fastifyCeiling(size: number): Promise<Pick<SizeRun, "fastify" | "
   const address = said.match(/READY (\S+)/)?.[1] as string;
   const keys = Array<string>(feeders).fill("pw_bare");
   const url = `${address}/api/v1/report`;
+  await measureLoad(url, senders(keys, size), warmUpSeconds);
   const { reportsPerSecond } = await measureLoad(url, senders(keys, size), secondsEach);
   const [empty] = await Promise.all([
     probeTimes("emptyProbe.ts", { url, seconds: pauseSeconds }),
@@ -140,6 +142,7 @@ async function measureSize(size: number): Promise<SizeRun> {
     const [paused, ...reporting] = added;
     const keys = reporting.map(({ key }) => key);
     const load = (seconds: number) => measureLoad(`${address}/api/v1/report`, senders(keys, size), seconds);
+    await load(warmUpSeconds);
     const { reportsPerSecond, p50, p99 } = await load(secondsEach);
     const probe: PauseProbe = { address, cookie, feeder: paused as AddedFeeder, seconds: pauseSeconds };
     const [pauses] = await Promise.all([probeTimes("pauseProbe.ts", probe), load(pauseSeconds + probeStarts)]);
@@ -217,7 +220,7 @@ async function main(): Promise<void> {
       for (let run = 0; run < runs; run += 1) all.push(await measureSize(size));
       rows.push(rowOf(size, mediansOf(all)));
     }
-    const how = `${feeders} feeders at once, ${secondsEach} s each, medians of ${runs} runs, node ${process.version}`;
+    const how = `${feeders} feeders at once, ${secondsEach} s each after ${warmUpSeconds} s of warm-up, medians of ${runs} runs, node ${process.version}`;
     process.stdout.write(`${formatTable(columns, rows)}\n${how}\n`);
   } finally {
     killStarted();
