@@ -1,8 +1,35 @@
 import { defineConfig } from "vitest/config";
 
+/**
+ * Test files of these folders share the modules of their worker: to load the server for each file took a third of the time. Those that
+ * replace modules, screens and whole programs have modules of their own.
+ */
+const sharing = "domain|contract|worlds|judge|evaluation|practice|flows|routes|adapters";
+const replacesModules = [
+  "test/routes/{limits,rejectedReadings,documentedLink}.test.ts",
+  "test/adapters/outboxWorker.test.ts",
+];
+
 export default defineConfig({
   test: {
-    include: ["test/**/*.test.ts", "test/**/*.test.tsx"],
+    projects: [
+      {
+        extends: true,
+        test: {
+          name: "sharing",
+          isolate: false,
+          include: [`test/@(${sharing})/**/*.test.ts`],
+          exclude: replacesModules,
+        },
+      },
+      {
+        extends: true,
+        test: {
+          name: "apart",
+          include: ["test/*.test.ts", `test/!(${sharing})/**/*.test.{ts,tsx}`, ...replacesModules],
+        },
+      },
+    ],
     globalSetup: ["test/support/migratedDatabase.ts"],
     setupFiles: ["test/support/seededTests.ts"],
     // On two cores it would take one file after another, and the browsers mostly wait.
