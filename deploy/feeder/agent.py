@@ -38,6 +38,7 @@ from pathlib import Path
 
 from check import Check
 from hardware import DryRun, YourFeeder
+from identity import Identity
 from lines import LineHardware
 from link import LiveLink
 from plan import FeedingPlan, PlanError
@@ -581,7 +582,7 @@ class HttpReportClient:
 
     def __init__(self, url, key, clock=time.monotonic):
         self.url = url.rstrip("/") + "/api/v1/report"
-        self.key = key
+        self.identity = key if isinstance(key, Identity) else Identity(key)
         self.clock = clock
         self.busy = False
         self.outcomes = queue.Queue()
@@ -617,15 +618,8 @@ class HttpReportClient:
             self.outcomes.put((attempt, ("unreachable", report, repr(error))))
 
     def post(self, report):
-        request = urllib.request.Request(
-            self.url,
-            data=json.dumps(report, allow_nan=False).encode(),
-            headers={"Authorization": f"Bearer {self.key}", "Content-Type": "application/json"},
-            method="POST",
-        )
         try:
-            with without_redirects.open(request, timeout=ANSWER_WITHIN) as response:
-                body = response.read(ANSWER_BYTES_MAX + 1)
+            body = self._answer(json.dumps(report, allow_nan=False).encode())
             if len(body) > ANSWER_BYTES_MAX:
                 raise ValueError(f"expected an answer of at most {ANSWER_BYTES_MAX} bytes")
             return "answered", report, checked(json.loads(body))
@@ -640,6 +634,24 @@ class HttpReportClient:
             return ("unreadable" if error.code in (400, 422) else "unreachable"), report, text
         except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError, http.client.HTTPException) as error:
             return "unreachable", report, f"{type(error).__name__}: {error}"
+
+
+    def _answer(self, body):
+        """A server that wants another nonce signed gets the same report again at once."""
+        try:
+            return self._request(body if self.identity.can_sign else b"")
+        except urllib.error.HTTPError as error:
+            if error.code != 401 or not self.identity.takes_nonce(error.headers.get("WWW-Authenticate")):
+                raise
+            error.close()
+        return self._request(body)
+
+    def _request(self, body):
+        headers = {"Authorization": self.identity.header(body), "Content-Type": "application/json"}
+        request = urllib.request.Request(self.url, data=body, headers=headers, method="POST")
+        with without_redirects.open(request, timeout=ANSWER_WITHIN) as response:
+            self.identity.takes_nonce(response.headers.get("Authentication-Info"))
+            return response.read(ANSWER_BYTES_MAX + 1)
 
 
 class NoRedirect(urllib.request.HTTPRedirectHandler):
@@ -727,6 +739,7 @@ def read_arguments(args):
     parser = argparse.ArgumentParser(description="Runs one feeder and reports to a Pieward server.")
     parser.add_argument("--url", help="the server, such as https://pieward.example")
     parser.add_argument("--key-file", type=Path, help="a file that holds the feeder's key, readable by you alone")
+    parser.add_argument("--sign", metavar="FEEDER", help="sign with the key instead of sending it, for a server without https: the feeder's id")
     parser.add_argument("--data", type=Path, help="a folder that survives power cuts")
     parser.add_argument("--wired", action="store_true", help="use YourFeeder of hardware.py instead of the dry run")
     parser.add_argument("--lines", metavar="SOCKET", help="sensors and motor are in a program of your own: see lines.py")
@@ -834,7 +847,8 @@ def main(args):
         signal.signal(name, lambda *_: stopping.set())
     hardware = LineHardware(arguments.lines) if arguments.lines else YourFeeder() if arguments.wired else DryRun()
     try:
-        client, link = HttpReportClient(arguments.url, key), LiveLink(arguments.url, key)
+        identity = Identity(key, arguments.sign)
+        client, link = HttpReportClient(arguments.url, identity), LiveLink(arguments.url, identity.other())
         feeder = Feeder(Store(arguments.data, monotonic), hardware, client, monotonic, link=link)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired or arguments.lines else ", dry run: no motor turns")
         beside = Beside(feeder, monotonic, arguments.status)

@@ -17,6 +17,8 @@ import threading
 import time
 import urllib.parse
 
+from identity import Identity
+
 log = logging.getLogger("feeder.link")
 
 GUID = b"258EAFA5-E914-47DA-95CA-C5AB0DC85B11"  # RFC 6455, 1.3
@@ -31,6 +33,10 @@ class LinkBroken(OSError):
     pass
 
 
+class Unproven(LinkBroken):
+    """The server wants a key, or a signature of the nonce that its text brings."""
+
+
 def accept_of(key):
     """What the server must answer to the Sec-WebSocket-Key."""
     return base64.b64encode(hashlib.sha1(key + GUID).digest()).decode()
@@ -41,7 +47,7 @@ class LiveLink:
 
     def __init__(self, url, key, sleep=time.sleep):
         self.url = urllib.parse.urlsplit(url)
-        self.key = key
+        self.identity = key if isinstance(key, Identity) else Identity(key)
         self.sleep = sleep
         self.frames = queue.Queue(maxsize=100)
         self.stopping = False
@@ -78,6 +84,15 @@ class LiveLink:
             self.frames.put(frame)
 
     def _connect(self):
+        """A signature opens one socket only, so a server that wants another nonce signed is asked once more."""
+        try:
+            return self._open()
+        except Unproven as refused:
+            if not self.identity.takes_nonce(str(refused)):
+                raise
+        return self._open()
+
+    def _open(self):
         secure = self.url.scheme == "https"
         host, port = self.url.hostname, self.url.port or (443 if secure else 80)
         connection = socket.create_connection((host, port), timeout=SILENT_MAX)
@@ -88,7 +103,7 @@ class LiveLink:
             path = self.url.path.rstrip("/") + "/api/v1/link"
             connection.sendall(
                 (
-                    f"GET {path} HTTP/1.1\r\nHost: {self.url.netloc.rsplit('@', 1)[-1]}\r\nAuthorization: Bearer {self.key}\r\n"
+                    f"GET {path} HTTP/1.1\r\nHost: {self.url.netloc.rsplit('@', 1)[-1]}\r\nAuthorization: {self.identity.header()}\r\n"
                     f"Upgrade: websocket\r\nConnection: Upgrade\r\nSec-WebSocket-Version: 13\r\n"
                     f"Sec-WebSocket-Key: {key.decode()}\r\n\r\n"
                 ).encode()
@@ -112,9 +127,11 @@ def read_head(connection):
 
 def check_answer(head, accept):
     status, *lines = head.split("\r\n")
+    fields = {name.strip().lower(): value.strip() for name, _, value in (line.partition(":") for line in lines)}
+    if status.split(" ")[1:2] == ["401"]:
+        raise Unproven(fields.get("www-authenticate", ""))
     if status.split(" ")[1:2] != ["101"]:
         raise LinkBroken(f"refused: {status[:100]}")
-    fields = {name.strip().lower(): value.strip() for name, _, value in (line.partition(":") for line in lines)}
     if fields.get("sec-websocket-accept") != accept:
         raise LinkBroken("something else answered, not a server with a live link")
 

@@ -1,5 +1,8 @@
 """python3 -m unittest, in this folder. No sleeping: clock and report client are passed in; one real socket and one real kill."""
 
+import base64
+import hashlib
+import hmac
 import json
 import signal
 import subprocess
@@ -14,6 +17,7 @@ import agent
 import spool
 from agent import Feeder, HttpReportClient
 from hardware import Hardware
+from identity import Identity
 from storage import Store
 
 SERVER_AHEAD = 1_800_000_000.0
@@ -693,6 +697,27 @@ class Posting(unittest.TestCase):
         self.assertEqual(self.post(429, headers={"Retry-After": "Wed, 21 Oct 2026 07:28:00 GMT"}), ("tooOften", None))
         self.assertEqual(self.post(503)[0], "unreachable")
         self.assertEqual(self.post(503, headers={"Retry-After": "9"}), ("tooOften", 9.0))
+
+    def test_signs_with_the_nonce_that_the_server_gave_last(self):
+        fine = b'{"storedThrough": null, "serverTime": "2026-01-15T09:00:00.000Z", "nextReportSeconds": 5, "orders": []}'
+        self.client.identity = Identity("pw_key", "rowan-1")
+        self.replies.append((401, {"WWW-Authenticate": 'Bearer, Signature nonce="n-1"'}, b"{}"))
+        self.assertEqual(self.post(200, fine, {"Authentication-Info": 'nextnonce="n-2"'})[0], "answered")
+        self.assertEqual(self.post(200, fine)[0], "answered")
+        heads = [authorization for _, authorization, _ in self.seen]
+        bodies = [body for _, _, body in self.seen]
+        self.assertEqual((heads[0], bodies[0]), ('Signature feeder="rowan-1"', b""))  # no report before it can be signed
+        for head, body, nonce in ((heads[1], bodies[1], b"n-1"), (heads[2], bodies[2], b"n-2")):
+            secret = hashlib.sha256(b"pw_key").hexdigest().encode()
+            mac = base64.urlsafe_b64encode(hmac.new(secret, nonce + b"\n" + body, "sha256").digest()).decode().rstrip("=")
+            self.assertEqual(head, f'Signature feeder="rowan-1", nonce="{nonce.decode()}", mac="{mac}"')
+        self.assertNotIn("pw_key", "".join(heads))
+
+    def test_is_content_with_one_more_try_where_a_signature_is_refused(self):
+        self.client.identity = Identity("wrong", "rowan-1")
+        self.replies.append((401, {"WWW-Authenticate": 'Bearer, Signature nonce="n-1"'}, b"{}"))
+        kind, text = self.post(401, b"no", {"WWW-Authenticate": 'Bearer, Signature nonce="n-2"'})
+        self.assertEqual((kind, text, len(self.seen)), ("unreachable", "401 no", 2))
 
     def test_reads_the_orders_that_it_can_read(self):
         def orders(*listed):

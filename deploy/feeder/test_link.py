@@ -10,6 +10,7 @@ import time
 import unittest
 
 import link
+from identity import Identity
 
 
 def frame(kind, octets, final=True):
@@ -97,6 +98,9 @@ class Connected(unittest.TestCase):
                 head = link.read_head(connection)
                 self.heads.append(head)
                 sent = self.script.pop(0) if self.script else None
+                if isinstance(sent, str):
+                    connection.sendall(f"HTTP/1.1 401 Unauthorized\r\nWWW-Authenticate: {sent}\r\n\r\n".encode())
+                    continue
                 if sent is None:
                     connection.sendall(b"HTTP/1.1 503 Service Unavailable\r\n\r\n")
                     continue
@@ -110,8 +114,8 @@ class Connected(unittest.TestCase):
             threading.Event().wait()  # no more tries in this test
         time.sleep(0.01)
 
-    def open(self):
-        live = link.LiveLink(f"http://127.0.0.1:{self.server.getsockname()[1]}/", "pw_key", self.sleep)
+    def open(self, key="pw_key"):
+        live = link.LiveLink(f"http://127.0.0.1:{self.server.getsockname()[1]}/", key, self.sleep)
         self.addCleanup(live.close)
         return live
 
@@ -130,6 +134,15 @@ class Connected(unittest.TestCase):
         self.assertEqual(self.next(self.open()), order)
         self.assertIn("GET /api/v1/link HTTP/1.1\r\n", self.heads[0])
         self.assertIn("Authorization: Bearer pw_key\r\n", self.heads[0])
+
+    def test_signs_a_nonce_of_its_own_for_each_socket(self):
+        refused = ['Bearer, Signature nonce="n-1"', 'Bearer, Signature nonce="n-2"']
+        self.script = [refused[0], frame(link.CLOSE, b""), refused[1], frame(link.TEXT, b'{"orders": []}')]
+        self.assertEqual(self.next(self.open(Identity("pw_key", "rowan-1"))), {"orders": []})
+        signed = [head.split("Authorization: ")[1].split("\r\n")[0] for head in self.heads]
+        self.assertEqual(signed[0], 'Signature feeder="rowan-1"')
+        self.assertIn('nonce="n-1", mac="', signed[1])
+        self.assertIn('nonce="n-2", mac="', signed[3])
 
     def test_comes_back_after_an_end_a_refusal_and_nonsense_ever_less_often(self):
         self.script = [frame(link.CLOSE, b""), None, frame(link.TEXT, b"no json"), frame(link.TEXT, b'{"orders": []}')]

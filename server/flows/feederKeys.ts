@@ -2,6 +2,7 @@ import { createHash, createHmac, randomBytes, timingSafeEqual } from "node:crypt
 import { between, type Instant, instant, minutes } from "../domain/instant.ts";
 import type { YardStore } from "../ports.ts";
 import { texts } from "../text/index.ts";
+import { createNonces } from "./nonces.ts";
 
 /**
  * How a feeder authenticates. Its key is 256 random bits; only the SHA-256 of it is stored. With so strong a key a plain hash is
@@ -10,6 +11,8 @@ import { texts } from "../text/index.ts";
 export interface FeederKeys {
   /** @param authorization the header of that name, @param body what a signature must cover, byte for byte. */
   identify(authorization: string | undefined, body: string, now: Instant): Promise<Identification>;
+  /** What a feeder without a clock signs in place of the time. */
+  newNonce(now: Instant): string;
   /** To be called after a key was changed or a feeder removed: remembered keys are not valid any more. */
   clearCache(): void;
 }
@@ -26,11 +29,11 @@ export function newFeederKey(): { readonly key: string; readonly hash: string } 
 export const hashOf = (secret: string): string => createHash("sha256").update(secret).digest("hex");
 
 /**
- * The signature of a report: HMAC-SHA-256 (RFC 2104) over time, a line feed and the body. The shared secret is the SHA-256 of the
- * key in hexadecimal, since that is what the server has.
+ * The signature of a report: HMAC-SHA-256 (RFC 2104) over the time or the server's nonce, a line feed and the body. The shared secret is
+ * the SHA-256 of the key in hexadecimal, since that is what the server has.
  */
-export const signatureOf = (keyHash: string, time: string, body: string): string =>
-  createHmac("sha256", keyHash).update(`${time}\n${body}`).digest("base64url");
+export const signatureOf = (keyHash: string, timeOrNonce: string, body: string): string =>
+  createHmac("sha256", keyHash).update(`${timeOrNonce}\n${body}`).digest("base64url");
 
 /** An older signed report may have been recorded and sent again by another sender. */
 const signatureAgeMax = minutes(5);
@@ -38,6 +41,16 @@ const cachedMax = 10_000;
 
 export function feederKeys(yards: YardStore): FeederKeys {
   const remembered = new Map<string, { id: string; yard: string }>();
+  const nonces = createNonces(signatureAgeMax);
+
+  /** @returns what was signed in place of the body's time, or why it is not taken */
+  function signedMoment(time: string | undefined, nonce: string | undefined, now: Instant) {
+    if (nonce !== undefined) return nonces.isFresh(nonce, now) ? { text: nonce } : texts.feederKeys.staleNonce;
+    if (time === undefined) return texts.feederKeys.incompleteSignature;
+    const at = Number(time) * 1_000;
+    const isNear = Number.isFinite(at) && Math.abs(between(instant(at), now)) <= signatureAgeMax;
+    return isNear ? { text: time } : texts.feederKeys.staleSignature;
+  }
 
   async function withKey(key: string): Promise<Identification> {
     const hash = hashOf(key);
@@ -49,17 +62,15 @@ export function feederKeys(yards: YardStore): FeederKeys {
   }
 
   async function withSignature(text: string, body: string, now: Instant): Promise<Identification> {
-    const { feeder, time, mac } = Object.fromEntries(
-      [...text.matchAll(/(feeder|time|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
+    const { feeder, time, nonce, mac } = Object.fromEntries(
+      [...text.matchAll(/(feeder|time|nonce|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
     );
-    if (!feeder || !time || !mac) return { kind: "unknown", reason: texts.feederKeys.incompleteSignature };
-    const at = Number(time) * 1_000;
-    if (!Number.isFinite(at) || Math.abs(between(instant(at), now)) > signatureAgeMax) {
-      return { kind: "unknown", reason: texts.feederKeys.staleSignature };
-    }
+    if (!feeder || !mac) return { kind: "unknown", reason: texts.feederKeys.incompleteSignature };
+    const signed = signedMoment(time, nonce, now);
+    if (typeof signed === "string") return { kind: "unknown", reason: signed };
     const keyHash = await yards.keyHashOf(feeder);
     // An unknown feeder takes the same time as a known one with a wrong signature.
-    const right = signatureOf(keyHash ?? hashOf(feeder), time, body);
+    const right = signatureOf(keyHash ?? hashOf(feeder), signed.text, body);
     if (keyHash === null || !sameText(right, mac)) return { kind: "unknown", reason: texts.feederKeys.wrongSignature };
     const known = await yards.feederWithKey(keyHash);
     return known ? { kind: "feeder", ...known } : { kind: "unknown", reason: texts.feederKeys.unknownKey };
@@ -73,6 +84,7 @@ export function feederKeys(yards: YardStore): FeederKeys {
       if (scheme.toLowerCase() === "signature") return withSignature(request, body, now);
       return { kind: "unknown", reason: texts.feederKeys.unknownScheme(scheme) };
     },
+    newNonce: nonces.make,
     clearCache: () => remembered.clear(),
   };
 }

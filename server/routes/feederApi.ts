@@ -2,7 +2,14 @@ import type { FastifyInstance, FastifyReply, FastifyRequest } from "fastify";
 import { answerSchema, reportBytesMax, reportSchema } from "../contract/report.ts";
 import { reportExample } from "../contract/reportExample.ts";
 import type { BodyBudget, BodyReservation } from "./bodyBudget.ts";
-import { identifyFeeder, isSigned, refuseTooOften, refuseUnknownSender, tooManyWrongKeys } from "./feederIdentity.ts";
+import {
+  identifyFeeder,
+  isSigned,
+  offerNonce,
+  refuseTooOften,
+  refuseUnknownSender,
+  tooManyWrongKeys,
+} from "./feederIdentity.ts";
 import { linkRoute, tooManyReportsProblem } from "./feederLink.ts";
 import { ingestReport, outcomeProblem } from "./ingestReport.ts";
 import { endOverload, onResponseEnd, refuseOverload } from "./overload.ts";
@@ -84,6 +91,7 @@ async function signingFeeder(
     return null;
   }
   context.limits.recordProvenSender(request, who.id);
+  offerNonce(context, reply);
   const wait = context.limits.countReport(who.id);
   if (wait === null) return who.id;
   refuseTooOften(reply, tooManyReportsProblem(context.reportsPerMinute), wait);

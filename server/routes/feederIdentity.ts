@@ -26,8 +26,16 @@ export function refuseUnknownSender(
   logSecurityEvent(request, { event: "feederKeyRefused", address: senderAddress(request), why: reason });
   const wait = context.limits.countFailure(request);
   if (wait !== null) return refuseTooOften(reply, tooManyWrongKeys, wait);
-  return sendProblem(reply.header("www-authenticate", "Bearer"), unknownSenderProblem(reason));
+  return sendProblem(askForIdentity(context, reply), unknownSenderProblem(reason));
 }
+
+/** RFC 9110, 11.6.1; `nonce` as in RFC 7616. */
+export const askForIdentity = ({ keys, ports }: ReportingContext, reply: FastifyReply): FastifyReply =>
+  reply.header("www-authenticate", `Bearer, Signature nonce="${keys.newNonce(ports.clock.now())}"`);
+
+/** RFC 7615: a feeder without a clock signs its next report with it. */
+export const offerNonce = ({ keys, ports }: ReportingContext, reply: FastifyReply): FastifyReply =>
+  reply.header("authentication-info", `nextnonce="${keys.newNonce(ports.clock.now())}"`);
 
 export const refuseTooOften = (reply: FastifyReply, what: Problem, waitSeconds: number): FastifyReply =>
   sendProblem(reply.header("retry-after", String(waitSeconds)), what);

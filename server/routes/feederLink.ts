@@ -5,7 +5,7 @@ import { after, type Instant, minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActions.ts";
 import { FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
 import { texts } from "../text/index.ts";
-import { identifyFeeder, isSigned, refuseTooOften, refuseUnknownSender } from "./feederIdentity.ts";
+import { askForIdentity, identifyFeeder, isSigned, refuseTooOften, refuseUnknownSender } from "./feederIdentity.ts";
 import { ingestReport, outcomeProblem } from "./ingestReport.ts";
 import { feederDamagedProblem, overloadedProblem, type Problem, problemView, sendProblem } from "./problems.ts";
 import type { ReportingContext } from "./reportingContext.ts";
@@ -29,7 +29,7 @@ export function linkRoute(app: FastifyInstance, context: ReportingContext): void
       const wait = context.limits.countLink(who.id);
       if (wait !== null) return refuseTooOften(reply, tooManyLinksProblem, wait);
       if (isSigned(request) && !firstUse(request.headers.authorization ?? "", context.ports.clock.now())) {
-        return sendProblem(reply.header("www-authenticate", "Bearer"), usedSignatureProblem);
+        return sendProblem(askForIdentity(context, reply), usedSignatureProblem);
       }
       admitted.set(request, who.id);
     },

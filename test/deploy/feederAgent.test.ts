@@ -120,27 +120,37 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     expect(unpaid?.reason).toContain("got no portion: the portion was interrupted");
   });
 
-  it("carries out a pause over its live link, long before its next report", {
-    timeout: 60_000,
-  }, async () => {
-    const server = await openTestServer();
-    const { key, feeder } = await server.addFeeder({ reportEverySeconds: 600 });
-    const agent = await agentFor(server, key);
-    agent.start("b-quiet");
-    const isLinked = () => server.sockets.sendOrders(feeder.id, []);
-    await agent.until(isLinked, "the live link");
-    const row = async () =>
-      (await server.app.inject({ url: `/api/v1/feeders/${feeder.id}`, headers: server.keeper })).json();
-    await agent.until(async () => (await row()).lastReportAt !== null, "the first report");
-    await server.app.inject({
-      method: "POST",
-      url: `/api/v1/feeders/${feeder.id}/orders`,
-      headers: server.keeper,
-      payload: { id: "pause-0001", kind: "pause", until: null },
-    });
-    await agent.until(async () => (await row()).pause.order?.status === "confirmed", "the answer to the pause");
-    // Without the link it would take ten minutes; `until` waits for twenty seconds.
-  });
+  it.each(["which sends its key", "which signs, without a clock and without sending its key"])(
+    "carries out a pause over its live link, long before its next report: %s",
+    {
+      timeout: 60_000,
+    },
+    async (how) => {
+      const server = await openTestServer();
+      const { key, feeder } = await server.addFeeder({ reportEverySeconds: 600 });
+      const seen: (string | undefined)[] = [];
+      server.app.server.on("request", ({ headers }) => seen.push(headers.authorization));
+      server.app.server.on("upgrade", ({ headers }) => seen.push(headers.authorization));
+      const agent = await agentFor(server, key);
+      const signs = how.includes("signs");
+      agent.start("b-quiet", signs ? ["--sign", feeder.id] : []);
+      const isLinked = () => server.sockets.sendOrders(feeder.id, []);
+      await agent.until(isLinked, "the live link");
+      const row = async () =>
+        (await server.app.inject({ url: `/api/v1/feeders/${feeder.id}`, headers: server.keeper })).json();
+      await agent.until(async () => (await row()).lastReportAt !== null, "the first report");
+      await server.app.inject({
+        method: "POST",
+        url: `/api/v1/feeders/${feeder.id}/orders`,
+        headers: server.keeper,
+        payload: { id: "pause-0001", kind: "pause", until: null },
+      });
+      await agent.until(async () => (await row()).pause.order?.status === "confirmed", "the answer to the pause");
+      // Without the link it would take ten minutes; `until` waits for twenty seconds.
+      expect(seen.some((authorization) => authorization?.includes(key))).toBe(!signs);
+      expect(seen.some((authorization) => authorization?.includes("mac="))).toBe(signs);
+    },
+  );
 
   it("carries out a pause and first reports that it is paused when it starts again", { timeout: 60_000 }, async () => {
     const server = await openTestServer();
@@ -185,9 +195,9 @@ async function agentFor(server: TestServer, key: string) {
   };
   onTestFinished(kill);
   return {
-    start(boot: string) {
+    start(boot: string, options: readonly string[] = []) {
       const args = ["--url", url, "--key-file", join(home, "feeder.key"), "--data", join(home, "data"), "--wired"];
-      child = spawn("python3", ["-B", "test_kills.py", "--feeder", boot, runsOf(boot), ...args], {
+      child = spawn("python3", ["-B", "test_kills.py", "--feeder", boot, runsOf(boot), ...args, ...options], {
         cwd: folder,
         env: { ...process.env, FEEDER_BIRDS: "caps" },
       });

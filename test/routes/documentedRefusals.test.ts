@@ -286,6 +286,7 @@ describe("every refusal of the feeders' routes", () => {
       "Bearer pw_wrong",
       "Signature x",
       `Signature feeder="${feeder.id}", time="${time - 301}", mac="x"`,
+      `Signature feeder="${feeder.id}", nonce="${time}", mac="x"`,
       `Signature feeder="${feeder.id}", time="${time}", mac="x"`,
     ];
     const met = [];

@@ -6,6 +6,7 @@ import { reportExample } from "../../server/contract/reportExample.ts";
 import { hours, isoOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { hashOf, signatureOf } from "../../server/flows/feederKeys.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { texts } from "../../server/text/index.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });
@@ -220,7 +221,7 @@ describe("a report that is refused by its field and not stored", () => {
         payload: plain(),
       });
       expect(answer.statusCode).toBe(401);
-      expect(answer.headers["www-authenticate"]).toBe("Bearer");
+      expect(answer.headers["www-authenticate"]).toMatch(/^Bearer, Signature nonce="\S+"$/);
       expect(answer.json()).toMatchObject({ errors: [{ field: "Authorization" }] });
     }
   });
@@ -289,6 +290,57 @@ describe("a signed report", () => {
     expect((await postSigned(server, rowan.feeder.id, rowan.key, { time: old })).statusCode).toBe(401);
     expect((await postSigned(server, rowan.feeder.id, larch.key)).statusCode).toBe(401);
     expect((await postSigned(server, "nobody-000000", rowan.key)).statusCode).toBe(401);
+  });
+});
+
+describe("a report signed without a clock", () => {
+  const nonceIn = (header: unknown): string => /nonce="([^"]+)"/.exec(String(header))?.[1] ?? "";
+  async function openSigned() {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder();
+    const send = (nonce: string, body = JSON.stringify(plain([press(1, 1_000)]))) =>
+      server.app.inject({
+        method: "POST",
+        url: "/api/v1/report",
+        headers: {
+          authorization: `Signature feeder="${feeder.id}", nonce="${nonce}", mac="${signatureOf(hashOf(key), nonce, body)}"`,
+          "content-type": "application/json",
+        },
+        payload: body,
+      });
+    const asked = await server.app.inject({
+      method: "POST",
+      url: "/api/v1/report",
+      headers: { authorization: `Signature feeder="${feeder.id}"` },
+    });
+    return { server, send, nonce: nonceIn(asked.headers["www-authenticate"]) };
+  }
+
+  it("is accepted with the nonce of a refusal, and then with that of the last answer", async () => {
+    const { server, send, nonce } = await openSigned();
+    const first = await send(nonce);
+    expect(first.statusCode).toBe(200);
+    server.clock.advance(minutes(4));
+    const next = nonceIn(first.headers["authentication-info"]);
+    const second = await send(next);
+    expect(second.statusCode).toBe(200);
+    expect(nonceIn(second.headers["authentication-info"])).not.toBe(next);
+    server.clock.advance(minutes(4));
+    expect((await send(next)).statusCode).toBe(401); // eight minutes old
+  });
+
+  it("is refused with a nonce that is old, from later, changed or made by somebody else, and is offered a new one", async () => {
+    const { server, send, nonce } = await openSigned();
+    const [time = "", proof = ""] = nonce.split(".");
+    const later = String(Number(time) + 600_000);
+    const { nonce: ofAnother } = await openSigned();
+    for (const wrong of [`${later}.${proof}`, `${time}.`, `${time}.AAAA`, time, ofAnother]) {
+      const refused = await send(wrong);
+      expect([refused.statusCode, refused.json().errors[0].problem]).toEqual([401, texts.feederKeys.staleNonce]);
+      expect((await send(nonceIn(refused.headers["www-authenticate"]))).statusCode).toBe(200);
+    }
+    server.clock.advance(minutes(6));
+    expect((await send(nonce)).statusCode).toBe(401);
   });
 });
 
