@@ -22,6 +22,7 @@ import { silenceBeginsAt } from "../../server/domain/silence/feederSilence.ts";
 import { grams } from "../../server/domain/units.ts";
 import { feedingRulesOf } from "../../server/flows/pure/requestedFeeding.ts";
 import { feedingExample } from "../support/feedingExample.ts";
+import { runs } from "../support/runs.ts";
 import { rowanSettings } from "./rowan.ts";
 import { emptyReadings } from "./silence/larch.ts";
 import { simulateYard } from "./simulatedYard.ts";
@@ -747,7 +748,7 @@ describe("the next look", () => {
         changesSeen += each.dated.length + each.gradual.length;
         looksSpared += each.looks - due.looks;
       }),
-      { numRuns: 40 },
+      { numRuns: runs(16) },
     );
     expect(changesSeen).toBeGreaterThan(100);
     expect(looksSpared).toBeGreaterThan(1_000);

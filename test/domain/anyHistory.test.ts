@@ -12,6 +12,7 @@ import { after, type Instant, instantOf, type Span } from "../../server/domain/i
 import { stateProblem } from "../../server/domain/stateShape.ts";
 import { applyFact, startUpdate } from "../../server/flows/pure/feederUpdate.ts";
 import { takeReport } from "../../server/flows/pure/takeReport.ts";
+import { runs } from "../support/runs.ts";
 import { rowanSettings } from "./rowan.ts";
 
 /**
@@ -114,7 +115,7 @@ describe("any history that the contract lets through", () => {
         }
         expect(decodeRollups(JSON.parse(JSON.stringify(encodeRollups(rollups))))).toStrictEqual(rollups);
       }),
-      { numRuns: 150 },
+      { numRuns: runs(60) },
     );
   }, 60_000);
 });

@@ -13,6 +13,7 @@ import type { Order } from "../../server/domain/orders/order.ts";
 import { answerOrder, requestOrder } from "../../server/domain/orders/orderTransitions.ts";
 import { updateReporting } from "../../server/domain/silence/feederSilence.ts";
 import { grams } from "../../server/domain/units.ts";
+import { runs } from "../support/runs.ts";
 import { barePortion } from "./portionFixture.ts";
 import { rowanSettings } from "./rowan.ts";
 import { emptyReadings } from "./silence/larch.ts";
@@ -307,7 +308,7 @@ describe("whenever a feeder's words claim that it is well", () => {
           expect(feederSummary(state, until)).not.toMatch(/^OK/);
         }
       }),
-      { numRuns: 2_000, seed: 8 },
+      { numRuns: runs(800), seed: 8 },
     );
     expect(claimed, "the property must reach a feeder that is well").toBeGreaterThan(100);
     expect(couldClaim).toBeLessThan(1_900);

@@ -15,6 +15,7 @@ import {
   startOfLocalDay,
   weekdayOf,
 } from "../../server/domain/localTime.ts";
+import { runs } from "../support/runs.ts";
 
 const utc = (text: string): Instant => instantOf(text.replace("Z", ":00Z"));
 
@@ -168,7 +169,7 @@ describe("a local date from remembered offsets", () => {
         const then = Temporal.Instant.fromEpochMilliseconds(at).toZonedDateTimeISO(zone);
         expect(localDateOf(at as Instant, zone)).toBe(then.toPlainDate().toString());
       }),
-      { numRuns: 3_000 },
+      { numRuns: runs(1_000) },
     );
   });
 

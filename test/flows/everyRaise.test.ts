@@ -11,6 +11,7 @@ import { after, type Instant, minutes, seconds } from "../../server/domain/insta
 import { markUnnotified, unnotifiedText } from "../../server/flows/pure/unnotified.ts";
 import { saveUpdates } from "../../server/flows/saveUpdates.ts";
 import { addPhone, advanceTime, requestAs } from "../support/people.ts";
+import { runs } from "../support/runs.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 /** Urgent and latched; may wait for the morning; held for two minutes; one cause for all feeders of a yard. */
@@ -156,7 +157,7 @@ describe("every raise that should notify", () => {
         raises += changes.filter((change) => isRaise(change, null)).length;
         unnotified += changes.filter(({ reason }) => reason.includes(unnotifiedText)).length;
       }),
-      { numRuns: 12 },
+      { numRuns: runs(8) },
     );
     expect(Math.min(raises, unnotified)).toBeGreaterThan(0); // the histories reach the cases that they check
   });

@@ -4,6 +4,7 @@ import type { FaultKind } from "../../server/domain/faults.ts";
 import { hours, type Instant, instantOf, minutes, seconds } from "../../server/domain/instant.ts";
 import { startPractice } from "../../server/practice/run.ts";
 import { feederWithFault, larch, type PracticeSettings, rowan } from "../../server/practice/yard.ts";
+import { runs } from "../support/runs.ts";
 import { InMemoryReportApi } from "./inMemoryReportApi.ts";
 import { ManualTimers } from "./reportApi.stub.ts";
 
@@ -131,10 +132,10 @@ describe("a practice feeder with the real domain", () => {
   });
 
   for (const [settings, seed, hoursLong] of [
-    [rowan, 7, 24],
-    [larch, 8, 12],
+    [rowan, 7, runs(12)],
+    [larch, 8, runs(8)],
   ] as const) {
-    it(`raises nothing for ${hoursLong} hours while ${settings.name} is healthy`, { timeout: 60_000 }, async () => {
+    it(`raises nothing for ${hoursLong} hours while ${settings.name} is healthy`, { timeout: 180_000 }, async () => {
       const { api, practice, pass, troubles } = await practise(settings, starts[0], seed);
       await pass(hours(hoursLong));
       await practice.stop();

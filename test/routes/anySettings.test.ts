@@ -6,6 +6,7 @@ import { hours, minutes } from "../../server/domain/instant.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
 import { advanceDueEscalations } from "../../server/flows/escalations.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { runs } from "../support/runs.ts";
 import { openTestServer } from "../support/testServer.ts";
 
 /**
@@ -144,7 +145,7 @@ describe("whatever a keeper stores", { timeout: 120_000 }, () => {
         }
         await live(readings);
       }),
-      { numRuns: 25 },
+      { numRuns: runs(12) },
     );
     for (const what of ["yard", "feeder", "person"]) expect(taken.get(what), what).toBeGreaterThan(20);
   });

@@ -3,6 +3,7 @@ import { describe, expect, it } from "vitest";
 import type { Answer } from "../../server/contract/report.ts";
 import { hours, minutes, seconds } from "../../server/domain/instant.ts";
 import { replayLog } from "../replay/replayLog.ts";
+import { runs } from "../support/runs.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const press = (seq: number, uptimeMs: number) => ({ seq, uptimeMs, kind: "press" });
@@ -297,7 +298,7 @@ describe("whatever the connection does", () => {
         for (const [id, covered] of confirmed) if (covered) expect(stored).toContain(id);
         await replaysToTheSame(server, feeder.id);
       }),
-      { numRuns: 40 },
+      { numRuns: runs(20) },
     );
     expect(restartsSeen, "the lives must reach the case they guard").toBeGreaterThan(10);
   });

@@ -34,11 +34,11 @@ it.each([
         }
       }
     };
-    await send(1, 70); // the first reports change settings and raise alarms
+    await send(1, 40); // the first reports change settings and raise alarms
     const { direct } = server.connections;
     direct.pragma("wal_autocheckpoint = 0");
     direct.pragma("wal_checkpoint(TRUNCATE)");
-    await send(71, 64);
+    await send(41, 64);
     const pageSize = direct.pragma("page_size", { simple: true }) as number;
     const pages = statSync(`${server.databaseFile}-wal`).size / (pageSize + frameHeader);
     expect((pages * pageSize) / (64 * added.length)).toBeLessThan(10_000);

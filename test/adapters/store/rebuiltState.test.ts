@@ -10,6 +10,7 @@ import { rebuildState } from "../../../server/flows/pure/rebuildState.ts";
 import { FeederDamaged, type FeederRow, StoreBusy } from "../../../server/ports.ts";
 import { requestAs } from "../../support/people.ts";
 import { rollupsOfLog, storedRollups } from "../../support/rollups.ts";
+import { runs } from "../../support/runs.ts";
 import { openTestServer, type TestServer } from "../../support/testServer.ts";
 
 /**
@@ -182,7 +183,7 @@ describe("a state that is made from a snapshot and the log", { timeout: 120_000 
         expect(rowAfterStart(server, feeder.id)).toStrictEqual(live);
         replaceNewest(newest.state);
       }),
-      { numRuns: 40 },
+      { numRuns: runs(20) },
     );
     expect(seen.stepsAfterSnapshot).toBeGreaterThan(5); // the log is the only trace of these steps
     expect(seen.olderSnapshots).toBeGreaterThan(5);

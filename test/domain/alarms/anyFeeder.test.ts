@@ -10,6 +10,7 @@ import type { FeederState } from "../../../server/domain/feeder.ts";
 import { findFaults } from "../../../server/domain/findFaults.ts";
 import { after, days, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
 import type { Placement } from "../../../server/domain/settings.ts";
+import { runs } from "../../support/runs.ts";
 import { rowanSettings } from "../rowan.ts";
 import { simulateYard } from "../simulatedYard.ts";
 
@@ -231,7 +232,7 @@ describe("any history of a whole feeder", () => {
         for (const alarmState of watch.reached) reached.add(alarmState);
         expect(watch.broken.slice(0, 3)).toEqual([]);
       }),
-      { numRuns: 16 },
+      { numRuns: runs(10) },
     );
   });
 

@@ -3,6 +3,7 @@ import { describe, expect, it } from "vitest";
 import type { Instant } from "../../../server/domain/instant.ts";
 import type { OrdersState } from "../../../server/domain/orders/order.ts";
 import { ordersFor } from "../../../server/flows/pure/feederUpdate.ts";
+import { runs } from "../../support/runs.ts";
 import { brokenChecks, type CheckName, checkNames } from "./pauseChecks.ts";
 import {
   anyActions,
@@ -22,7 +23,7 @@ describe("any history of a feeder and its keepers", { timeout: 60_000 }, () => {
       fc.property(anyBehaviour, anyActions, (nature, moves) => {
         expect([...brokenChecks(runOrders(nature, moves)).values()]).toEqual([]);
       }),
-      { numRuns: 250 },
+      { numRuns: runs(100) },
     );
   });
 });
@@ -317,7 +318,7 @@ const bugs: Readonly<Record<string, { readonly caughtBy: CheckName; readonly pla
 };
 
 describe("a server with a planted bug", () => {
-  const lives = fc.sample(fc.tuple(anyBehaviour, anyActions), { numRuns: 150, seed: 8 });
+  const lives = fc.sample(fc.tuple(anyBehaviour, anyActions), { numRuns: 70, seed: 8 });
 
   it.each(Object.entries(bugs))("is caught: %s", (_what, { caughtBy, plant }) => {
     const server = { ...realFunctions, ...plant };
