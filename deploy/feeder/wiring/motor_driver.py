@@ -45,6 +45,7 @@ class MotorDriver:
         if self._running is not None:
             return  # a second call must not prolong the first
         self._running = self._timer(self._longest, self._cut)
+        self._running.daemon = True  # or the end of the program would wait for it, with the motor on
         self._running.start()  # before the motor: if it fails, the motor stays off
         self._line.on()
 
