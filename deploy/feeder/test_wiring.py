@@ -150,6 +150,16 @@ class Pairs(unittest.TestCase):
         self.assertEqual(deposits.take(5.4), NOTHING_HAPPENED)
         self.assertEqual(deposits.take(7.0), [("cap", 0.9, True, False), ("cap", None, False, True)])
 
+    def test_what_is_a_second_apart_is_two_things(self):
+        for first, second, expected in (
+            ("fell", "metal", [("cap", None, False, True), ("cap", None, True, False)]),
+            ("metal", "fell", [("cap", None, True, False), ("cap", None, False, True)]),
+        ):
+            deposits = Deposits(has_beam=True)
+            getattr(deposits, first)(0.0)
+            getattr(deposits, second)(1.0)
+            self.assertEqual(deposits.take(1.0) + deposits.take(2.0), expected)
+
     def test_without_a_beam_metal_counts_at_once(self):
         deposits = Deposits(has_beam=False)
         deposits.metal(0.0, 0.4)

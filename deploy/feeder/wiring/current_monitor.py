@@ -33,7 +33,7 @@ class CurrentMonitor:
     def measure(self):
         """On the background's thread."""
         shunt = VOLTS_A_SHUNT_BIT * int.from_bytes(self._chip.read(SHUNT_VOLTAGE, 2), "big", signed=True)
-        volts = VOLTS_A_BUS_BIT * (int.from_bytes(self._chip.read(BUS_VOLTAGE, 2), "big") >> 3)
+        volts = round(VOLTS_A_BUS_BIT * (int.from_bytes(self._chip.read(BUS_VOLTAGE, 2), "big") >> 3), 3)
         now = self._clock()
         self._currents.append((now, 1_000 * shunt / self._shunt_ohms))
         self._volts.append((now, volts))

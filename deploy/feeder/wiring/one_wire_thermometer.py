@@ -11,6 +11,7 @@ The bus has to be switched on in the board's settings; its pin is often GPIO 4, 
 """
 
 import glob
+import re
 import time
 
 from .background import Background, in_thread
@@ -58,9 +59,10 @@ def celsius_of(text):
         raise OSError("its checksum is wrong: a long or loose wire, or no pull-up")
     if all(octet == "00" for octet in octets):
         raise OSError("it sends zeros only, whose checksum is right: its data wire lies at GND")
-    thousandths = int(text.partition("t=")[2].split()[0]) if "t=" in text else None
-    if thousandths is None:
+    found = re.search(r" t=(-?\d+)", text)
+    if found is None:
         raise OSError("its second line has no temperature")
+    thousandths = int(found[1])
     if thousandths == POWER_ON:
         raise OSError("it has lost its power and not measured since: 85 degrees")
     if not RANGE[0] <= thousandths <= RANGE[1]:
