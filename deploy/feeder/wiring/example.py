@@ -1,6 +1,6 @@
-"""A whole feeder out of the parts. Copy it, take out what you have not built, put in your own pins, and start
+"""A whole feeder out of the parts. Copy it within this folder, take out what you have not built, put in your own pins, and start
 
-    /usr/bin/python3 agent.py --check --wired wiring.example:ExampleFeeder
+    /usr/bin/python3 agent.py --check --wired wiring.mine:ExampleFeeder
 
 The numbers are GPIO numbers, not those of the pins in the connector. Nothing of it has run on a real board yet.
 """
