@@ -7,6 +7,7 @@ from pathlib import Path
 
 from wiring.background import Background, in_thread
 from wiring.battery_divider import BatteryDivider
+from wiring.calibrate import calibrate
 from wiring.current_monitor import CurrentMonitor
 from wiring.i2c_thermometer import I2cThermometer, crc8
 from wiring.load_cell import LoadCell, calibration, signed
@@ -64,13 +65,15 @@ class InTheBackground(unittest.TestCase):
         self.assertFalse(threads[0].is_alive())
 
 
-@needs_packages
-class Scale(Pins):
+class Bench(Pins):
     def scale(self, values, pulse_seconds=1e-6, **settings):
         self.amplifier = Amplifier(self, DATA, CLOCK, values, pulse_seconds)
         cell = LoadCell(DATA, CLOCK, now=self.clock, sleep=self.amplifier.sleep, start=no_thread, **settings)
         return self.opened(cell)
 
+
+@needs_packages
+class Scale(Bench):
     def refusal(self, cell):
         with self.assertRaises(OSError) as refused:
             cell.measure()
@@ -128,6 +131,38 @@ class Scale(Pins):
         cell = self.scale([0x800000, 0x7FFFFF])
         self.assertIn("end of its range", self.refusal(cell))
         self.assertIn("end of its range", self.refusal(cell))
+
+
+@needs_packages
+class Calibrating(Bench):
+    def walk(self, values, typed):
+        cell = self.scale(values)
+        self.said, self.typed = [], ["", typed]
+
+        def sleep(seconds):
+            for _ in range(7):
+                cell._background.step()
+            self.clock.advance(seconds)
+
+        return calibrate(cell, self.said.append, lambda _: self.typed.pop(0), sleep)
+
+    def test_says_the_two_numbers(self):
+        self.assertTrue(self.walk([84_000] * 7 + [484_000] * 7, "960"))
+        self.assertEqual(self.said, ["TARE, GRAMS_PER_COUNT = 84000, 0.0024"])
+
+    def test_refuses_what_is_no_mass_and_a_cell_that_feels_none(self):
+        values = [84_000] * 7 + [484_000] * 7
+        for counts, typed, problem in (
+            (values, "a bottle", "could not convert"),
+            (values, "nan", "at least 50 g, got 'nan'"),
+            (values, "-960", "at least 50 g"),
+            ([84_000] * 14, "960", "got 84000 both times"),
+            ([], "960", "never ready"),
+        ):
+            self.assertFalse(self.walk(list(counts), typed))
+            self.assertIn(problem, self.said[-1])
+            self.doCleanups()
+            self.setUp()
 
 
 @needs_packages

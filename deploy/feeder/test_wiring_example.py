@@ -38,6 +38,10 @@ class Built(Pins):
             0x48: Chip({0: (18_464).to_bytes(2, "big"), 1: (0xC383).to_bytes(2, "big")}),
         }
         self.amplifier = Amplifier(self, LOAD_DATA, LOAD_CLOCK, [484_000] * 1_000)
+        for name, value in (("TARE", 84_000), ("GRAMS_PER_COUNT", 0.0024)):
+            calibrated = mock.patch(f"wiring.example.{name}", value)
+            calibrated.start()
+            self.addCleanup(calibrated.stop)
         self.loops = []
         self.feeder = self.opened(self.build())
         for gpio in (CHUTE_BEAM, SLOT_BEAM):

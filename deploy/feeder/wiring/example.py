@@ -26,7 +26,7 @@ from .serial_metal_detector import SerialMetalDetector
 
 BUTTON, PERCH, CHUTE_BEAM, METAL, SLOT_BEAM, MOTOR = 17, 27, 22, 23, 24, 25
 LOAD_DATA, LOAD_CLOCK = 5, 6
-TARE, GRAMS_PER_COUNT = 84_000, 0.0024  # of your load cell: see calibration in load_cell.py
+TARE, GRAMS_PER_COUNT = 0, None  # of your load cell, by calibrate.py; without them the hopper is not weighed
 DETECTOR_PORT = None  # such as "/dev/serial0" for a detector that writes a strength a line
 
 

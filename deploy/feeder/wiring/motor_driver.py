@@ -1,8 +1,9 @@
 """The motor's switch: a GPIO that turns the motor while it is high (drawings/motor_driver.svg).
 
-A logic-level MOSFET below the motor, or the enable input of an H-bridge. 10 kOhm from its control line to GND keep the motor off while
-the pin floats: as long as the board boots, and after this program has closed the pin. Take a GPIO that many boards pull low at the
-start, not one of GPIO 0 to 8 (from memory). A flyback diode across the motor, unless the H-bridge has its own. A fuse that a stall melts.
+A logic-level MOSFET below the motor; or the enable input of an H-bridge, with its direction inputs wired to its logic supply and to GND.
+10 kOhm from the control line to GND keep the motor off while the pin floats: as long as the board boots, and after this program has closed
+the pin. Take a GPIO that many boards pull low at the start, not one of GPIO 0 to 8 (from memory). A flyback diode across the motor, unless
+the H-bridge has its own. A fuse that a stall melts.
 
 Off is assured four times: agent.py after each portion; `close`, also by an exception; the end of the Python program; and a timer of its
 own if the loop hangs. A program that is killed (SIGKILL) can do nothing: the pin stays as it is until the service has started again,
