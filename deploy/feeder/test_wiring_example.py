@@ -17,8 +17,10 @@ RUNNING, STALLED = 2_400, 9_000  # 240 and 900 mA as bits of 10 uV over 0.1 Ohm
 
 
 class NoTimer:
-    def __init__(self, *_):
-        pass
+    seconds = []
+
+    def __init__(self, seconds, _):
+        NoTimer.seconds.append(seconds)
 
     def start(self):
         pass
@@ -157,6 +159,7 @@ class BelowTheAgent(Built):
         self.press()
         self.assertAlmostEqual(self.live(3), 0.9, delta=0.03)
         self.assertEqual(self.portion()["meanMilliamps"], 240.0)
+        self.assertEqual(NoTimer.seconds[-1], 1.9)  # a longer portion must not be cut as if the loop hung
 
     def test_a_current_above_the_stall_limit_stops_the_motor(self):
         self.bus.chips[0x40].registers[1] = STALLED.to_bytes(2, "big")

@@ -1,6 +1,7 @@
 """Calibrates the load cell by hand, with the feeder's program stopped: `/usr/bin/python3 -m wiring.calibrate 5 6`, beside agent.py.
 
-5 and 6 are the GPIO numbers of data and clock; without them it takes those of example.py. It asks for an empty hopper and for a known mass in it, and says the two numbers for your copy of example.py.
+5 and 6 are the GPIO numbers of data and clock; without them it takes those of example.py. It asks for an empty hopper and for a known mass
+in it, and says the two numbers for your copy of example.py.
 """
 
 import sys

@@ -35,7 +35,7 @@ class ExampleFeeder(Hardware):
 
     portion_seconds = 0.9
     stall_milliamps = 600  # measure yours: some way above the running current, below the stalled one
-    supply_volts_min = 4.7
+    supply_volts_min = 4.7  # of a 5 V supply; None where the monitor is not there or the motor has a supply of its own
     has_chute_sensor = True
     counted = ("button", "detector", "chute", "perch")
 
@@ -43,7 +43,7 @@ class ExampleFeeder(Hardware):
         self._parts = Parts(clock)
         slow = {"clock": clock, "sleep": sleep, "start": start}
         try:
-            self._motor = self._parts.add("the motor", MotorDriver(MOTOR, clock=clock, timer=timer))
+            self._motor = self._parts.add("the motor", MotorDriver(MOTOR, self.portion_seconds + 1.0, clock, timer))
             self._parts.add("the button", Button(BUTTON, clock=clock))
             self._parts.add("the perch switch", PerchSwitch(PERCH, clock=clock))
             self._parts.add("the chute's beam", BeamSensor(CHUTE_BEAM, clock=clock))
