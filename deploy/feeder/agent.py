@@ -20,6 +20,7 @@ be changed. Its duties:
 import argparse
 import errno
 import http.client
+import importlib
 import json
 import logging
 import os
@@ -67,6 +68,7 @@ BACK_OFF_FIRST, BACK_OFF_MAX = 2.0, 300.0
 PIECES_SETTLE = 0.6  # seconds after the motor until the last piece has passed the chute sensor
 STALLS_MAX, STALL_REST = 3, 3_600.0  # so many stalls in a row, then so many seconds without the motor: it would burn out
 NOTHING_NEW = object()  # of a plan: None says that there is none any more
+YOUR_FEEDER = "hardware:YourFeeder"
 INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 
 
@@ -741,7 +743,8 @@ def read_arguments(args):
     parser.add_argument("--key-file", type=Path, help="a file that holds the feeder's key, readable by you alone")
     parser.add_argument("--sign", metavar="FEEDER", help="sign with the key instead of sending it, for a server without https: the feeder's id")
     parser.add_argument("--data", type=Path, help="a folder that survives power cuts")
-    parser.add_argument("--wired", action="store_true", help="use YourFeeder of hardware.py instead of the dry run")
+    wired = "use YourFeeder of hardware.py instead of the dry run, or a class of another file, such as wiring.example:ExampleFeeder"
+    parser.add_argument("--wired", nargs="?", const=YOUR_FEEDER, metavar="MODULE:CLASS", help=wired)
     parser.add_argument("--lines", metavar="SOCKET", help="sensors and motor are in a program of your own: see lines.py")
     parser.add_argument("--status", type=int, metavar="PORT", help="show a page about the feeder on the local network")
     parser.add_argument("--check", action="store_true", help="walk through sensors and motor by hand, without a server")
@@ -804,8 +807,18 @@ class Beside:
             self.page.show(self.feeder.status())
 
 
+def wired_hardware(name):
+    """The keeper's hardware. `name` is what came after --wired."""
+    if name == YOUR_FEEDER:
+        return YourFeeder()
+    module, _, kind = name.partition(":")
+    if not module or not kind:
+        raise ValueError(f"expected --wired MODULE:CLASS, got {name!r}")
+    return getattr(importlib.import_module(module), kind)()
+
+
 def check_wiring(wired):
-    hardware = YourFeeder() if wired else DryRun()
+    hardware = wired_hardware(wired) if wired else DryRun()
     try:
         is_well = Check(hardware, print, input, time.monotonic, time.sleep).run()
     except (KeyboardInterrupt, EOFError):
@@ -845,7 +858,9 @@ def main(args):
     stopping = threading.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: stopping.set())
-    hardware = LineHardware(arguments.lines) if arguments.lines else YourFeeder() if arguments.wired else DryRun()
+    hardware = (
+        LineHardware(arguments.lines) if arguments.lines else wired_hardware(arguments.wired) if arguments.wired else DryRun()
+    )
     try:
         identity = Identity(key, arguments.sign)
         client, link = HttpReportClient(arguments.url, identity), LiveLink(arguments.url, identity.other())

@@ -36,8 +36,8 @@ class Check:
         """Whether nothing was found wrong. The motor is off at the end, whatever happens."""
         try:
             self.hardware.motor_off()
-            self._readings()
             self._quiet()
+            self._readings()  # after the quiet, in which slow sensors have had the time to measure
             for name in self.hardware.counted:
                 self._sensor(name)
             if "detector" in self.hardware.counted:
@@ -75,6 +75,9 @@ class Check:
         while self.clock() < end:
             new = self.hardware.poll()
             sensed += new
+            for event in new:
+                if event[0] == "trouble":
+                    self.say(f"  Trouble: {event[1]}")
             if any(event[0] == wanted for event in new):
                 break
             self.sleep(POLL_EVERY)

@@ -56,7 +56,7 @@ class Hardware:
 
 
 class YourFeeder(Hardware):
-    """Fill this in. Until you do, a start with --wired fails with a clear error."""
+    """Fill this in, or start from wiring/example.py. Until you do, a start with --wired fails with a clear error."""
 
     def __init__(self):
         raise NotImplementedError("hardware.py: YourFeeder is not filled in yet; start without --wired for a dry run")

@@ -116,6 +116,16 @@ class Walk(unittest.TestCase):
             self.walk(), ["hopperGrams: nothing measured", "airCelsius: nan is no number", "lidCelsius: 'cold' is no number"]
         )
 
+    def test_reads_sensors_that_need_some_seconds_for_their_first_value(self):
+        read = self.hardware.read
+        self.hardware.read = lambda: read() if self.now >= 5 else {"hopperGrams": None}
+        self.assertEqual(self.walk(), [])
+
+    def test_shows_a_trouble_in_its_own_words(self):
+        self.hands["Touch nothing"] = [("trouble", "the load cell: no answer")]
+        self.assertEqual(self.walk(), ["sensed though nobody touched anything: trouble once"])
+        self.assertIn("  Trouble: the load cell: no answer", self.lines)
+
     def test_turns_the_motor_only_after_a_yes(self):
         for typed in ("", "no", "y"):
             self.typed = typed

@@ -110,7 +110,7 @@ class Connected(unittest.TestCase):
 
     def sleep(self, seconds):
         self.slept.append(seconds)
-        if len(self.slept) > 5:
+        if len(self.slept) > 3:
             threading.Event().wait()  # no more tries in this test
         time.sleep(0.01)
 
