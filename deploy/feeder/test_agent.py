@@ -642,6 +642,32 @@ class PowerCuts(unittest.TestCase):
             after.close()
 
 
+class InTime(WithFeeder):
+    """A cap is paid within two seconds by the feeder alone: one that comes later teaches little. No server answers in these tests."""
+
+    def seconds_to_pay(self, waits):
+        """From a cap until the motor starts for it; `waits`: so long after a press, whose portion may still run."""
+        self.client.outcomes = ["unreachable"] * 100
+        self.hardware.happened.append(("press",))
+        self.live(waits)
+        before = len(self.hardware.runs) + (self.hardware.on_since is not None)
+        dropped = self.clock.now
+        self.hardware.happened.append(("cap", 0.9, True, True))
+        while len(self.hardware.runs) + (self.hardware.on_since is not None) == before:
+            self.live(0.05)
+            self.assertLess(self.clock.now - dropped, 10, "the cap was never paid")
+        return self.clock.now - dropped
+
+    def test_pays_a_cap_within_two_seconds_also_while_another_portion_runs(self):
+        for waits in (0.05, 0.5, 1.0, 1.5, 2.0, 30.0):
+            self.assertLessEqual(self.seconds_to_pay(waits), 2.0, f"{waits} s after a press")
+            self.live(10)
+
+    def test_pays_late_where_a_portion_takes_longer_than_that(self):
+        self.hardware.portion_seconds = 3.0  # proves that the measure can tell
+        self.assertGreater(self.seconds_to_pay(0.05), 2.0)
+
+
 class Posting(unittest.TestCase):
     """One real socket on the loopback."""
 
