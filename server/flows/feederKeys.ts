@@ -2,7 +2,7 @@ import { createHash, createHmac, randomBytes, timingSafeEqual } from "node:crypt
 import { between, type Instant, instant, minutes } from "../domain/instant.ts";
 import type { YardStore } from "../ports.ts";
 import { texts } from "../text/index.ts";
-import { createNonces } from "./nonces.ts";
+import { createNonces, type Nonces } from "./nonces.ts";
 
 /**
  * How a feeder authenticates. Its key is 256 random bits; only the SHA-256 of it is stored. With so strong a key a plain hash is
@@ -43,15 +43,6 @@ export function feederKeys(yards: YardStore): FeederKeys {
   const remembered = new Map<string, { id: string; yard: string }>();
   const nonces = createNonces(signatureAgeMax);
 
-  /** @returns what was signed in place of the body's time, or why it is not taken */
-  function signedMoment(time: string | undefined, nonce: string | undefined, now: Instant) {
-    if (nonce !== undefined) return nonces.isFresh(nonce, now) ? { text: nonce } : texts.feederKeys.staleNonce;
-    if (time === undefined) return texts.feederKeys.incompleteSignature;
-    const at = Number(time) * 1_000;
-    const isNear = Number.isFinite(at) && Math.abs(between(instant(at), now)) <= signatureAgeMax;
-    return isNear ? { text: time } : texts.feederKeys.staleSignature;
-  }
-
   async function withKey(key: string): Promise<Identification> {
     const hash = hashOf(key);
     const known = remembered.get(hash) ?? (await yards.feederWithKey(hash));
@@ -66,7 +57,7 @@ export function feederKeys(yards: YardStore): FeederKeys {
       [...text.matchAll(/(feeder|time|nonce|mac)="?([^",\s]+)"?/g)].map((match) => [match[1], match[2]]),
     );
     if (!feeder || !mac) return { kind: "unknown", reason: texts.feederKeys.incompleteSignature };
-    const signed = signedMoment(time, nonce, now);
+    const signed = signedMoment(nonces, time, nonce, now);
     if (typeof signed === "string") return { kind: "unknown", reason: signed };
     const keyHash = await yards.keyHashOf(feeder);
     // An unknown feeder takes the same time as a known one with a wrong signature.
@@ -87,6 +78,15 @@ export function feederKeys(yards: YardStore): FeederKeys {
     newNonce: nonces.make,
     clearCache: () => remembered.clear(),
   };
+}
+
+/** @returns what was signed together with the body, or why it is not taken */
+function signedMoment(nonces: Nonces, time: string | undefined, nonce: string | undefined, now: Instant) {
+  if (nonce !== undefined) return nonces.isFresh(nonce, now) ? { text: nonce } : texts.feederKeys.staleNonce;
+  if (time === undefined) return texts.feederKeys.incompleteSignature;
+  const at = Number(time) * 1_000;
+  const isNear = Number.isFinite(at) && Math.abs(between(instant(at), now)) <= signatureAgeMax;
+  return isNear ? { text: time } : texts.feederKeys.staleSignature;
 }
 
 function sameText(a: string, b: string): boolean {
