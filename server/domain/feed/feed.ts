@@ -34,9 +34,9 @@ import {
   recordUnlearntCurrent,
   updateMotorModel,
 } from "./motorModel.ts";
+import { paymentFaults } from "./paymentFaults.ts";
 import {
   clearUnpaid,
-  paymentFaults,
   updatePaymentsByCutShort,
   updatePaymentsByDeposit,
   updatePaymentsByPortion,

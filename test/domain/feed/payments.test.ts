@@ -21,12 +21,14 @@ class Story {
   feed: FeedState = initialFeed();
   second = 0;
 
+  /** Promised by the feeder itself, so that a single one counts; `{ earns: undefined }`: without its word. */
   deposit(second: number, seq: number, more: Partial<Deposit> = {}, paused = false): this {
     const deposit = {
       kind: "deposit",
       metal: true,
       signal: 0.8,
       chute: true,
+      earns: true,
       seq,
       recordedAt: at(second),
       ...more,
@@ -324,8 +326,8 @@ describe("an act of which the feeder says what it earned", () => {
     const after = new Story().deposit(10, 1).portion(12, { paysFor: 1 });
     after.deposit(20, 3, { earns: true }).report(25).report(90);
     expect(after.faults()[0]?.evidence[0]?.label).toContain("3");
-    const withoutWord = new Story().deposit(10, 1).portion(12, { paysFor: 1 }).deposit(20, 3).report(25).report(90);
-    expect(withoutWord.quiet).toBe(true);
+    const withoutWord = new Story().deposit(10, 1).portion(12, { paysFor: 1 }).deposit(20, 3, { earns: undefined });
+    expect(withoutWord.report(25).report(90).feed.payments.unpaid).toEqual([]);
   });
 
   it("is paid by the portion that names it", () => {
