@@ -46,7 +46,9 @@ describe("deposits without a portion", () => {
     expect(alarmed).toEqual([303, 304, 305, 306, 307]);
     expect(payments.depositsUnanswered).toBe(0);
     const row = trade(8, none, trade(300, all).payments, 300);
-    expect(paymentFaults(row.payments, false, after(dawn, minutes(7 * 308)), false)[0]?.reason).toContain("8 in a row.");
+    expect(paymentFaults(row.payments, false, after(dawn, minutes(7 * 308)), false)[0]?.reason).toContain(
+      "8 in a row.",
+    );
   });
 
   it("are learnt where a ration for the day ends each day: within a week they are no alarm any more", () => {

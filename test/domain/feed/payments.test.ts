@@ -16,22 +16,25 @@ import { dawn, portionAt, rowanSettings } from "../hopper/rowan.ts";
 const settings = rowanSettings();
 const at = (second: number): Instant => after(dawn, seconds(second));
 
+type DepositFields = Partial<Omit<Deposit, "earns">> & { readonly earns?: boolean | undefined };
+
 /** A history in seconds since dawn; each report arrives at once and holds what was recorded before it. */
 class Story {
   feed: FeedState = initialFeed();
   second = 0;
 
   /** Promised by the feeder itself, so that a single one counts; `{ earns: undefined }`: without its word. */
-  deposit(second: number, seq: number, more: Partial<Deposit> = {}, paused = false): this {
+  deposit(second: number, seq: number, more: DepositFields = {}, paused = false): this {
+    const { earns, ...fields } = { earns: true, ...more };
     const deposit = {
       kind: "deposit",
       metal: true,
       signal: 0.8,
       chute: true,
-      earns: true,
       seq,
       recordedAt: at(second),
-      ...more,
+      ...fields,
+      ...(earns === undefined ? {} : { earns }),
     } as const;
     this.feed = updateFeedByDeposit(this.feed, deposit, at(Math.max(second, this.second)), paused);
     return this;
