@@ -28,7 +28,7 @@ export interface HypothesisStatistic {
   /** g, by the scale when it may have begun; null: it would follow food that falls as usual. */
   readonly scaleAtBegin: number | null;
   readonly currentShift: CurrentShift | null; // null: the motor draws the same as in health
-  readonly byCurrent?: number; // what the motor's current has added to the sum; left out: nothing
+  readonly byCurrent?: number; // what the motor's current speaks for it; left out: nothing, or against it
   readonly dryingProbability?: number; // probability that the last portions are still shrinking; left out: none
 }
 
@@ -233,6 +233,7 @@ function updateStatistic(
   const { dry: dryingProbability } = countStep;
   const currentStep = stepByCurrent(signature, observation, from, dryingProbability);
   const step = countStep.step + currentStep.step;
+  const byCurrent = (from.byCurrent ?? 0) + currentStep.step;
   const { scaleEstimate } = from;
   return {
     sum: from.sum + Math.min(Math.max(step, -stepMax), stepMax) - fade,
@@ -242,9 +243,7 @@ function updateStatistic(
       scaleEstimate === null ? null : estimateAfterPortion(scaleEstimate, signature, dryingProbability, track),
     scaleAtBegin: from.scaleAtBegin,
     currentShift: currentStep.shift,
-    ...(currentStep.step !== 0 || from.byCurrent !== undefined
-      ? { byCurrent: (from.byCurrent ?? 0) + currentStep.step }
-      : {}),
+    ...(byCurrent > 0 ? { byCurrent } : {}),
     ...(dryingProbability > 0 ? { dryingProbability } : {}),
   };
 }
