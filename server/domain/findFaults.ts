@@ -6,7 +6,7 @@ import { feedFaults } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
 import { planFaults } from "./feedingPlan/planFaults.ts";
 import { hopperFaults, updateHopperForecast } from "./hopper/hopperFaults.ts";
-import { hopperLevel } from "./hopper/level.ts";
+import { emptyThreshold, hopperLevel } from "./hopper/level.ts";
 import { fallSpan } from "./hopper/outlierReading.ts";
 import { after, hours, type Instant, minutes, type Span } from "./instant.ts";
 import { pauseFaults, staysPausedFault } from "./orders/orderFaults.ts";
@@ -40,7 +40,9 @@ export function findFaults(state: FeederState, now: Instant): readonly Fault[] {
     ...(isEmptyByMistake(state, scaleStuck, now)
       ? []
       : hopperFaults(hopper, settings, now, state.hopperForecast, newestFellAt(state)).map((fault) =>
-          fault.kind === "foodOut" && isOnlyReckonedEmpty(state) ? { ...fault, kind: "foodLow" as const } : fault,
+          fault.kind === "foodOut" && (isOnlyReckonedEmpty(state) || isEmptyUnderLoad(state))
+            ? { ...fault, kind: "foodLow" as const }
+            : fault,
         )),
     ...sensors,
     ...readingFaults(state.sensors, settings, now),
@@ -124,6 +126,17 @@ const isOnlyReckonedEmpty = ({ hopper, settings, alarms }: FeederState): boolean
   hopper.weighedAt === null &&
   hopper.lastWord?.at !== hopper.emptySince &&
   settings.sensors.chute &&
+  hopper.emptyPortions < 2 &&
+  !isActiveAlarm(alarms.foodOut);
+
+/**
+ * What the scale shows is taken for snow or rain on the lid, and nothing for food: part of it may be food that nobody told of. Until portions are
+ * empty that is low food.
+ */
+const isEmptyUnderLoad = ({ hopper, settings, alarms }: FeederState): boolean =>
+  hopper.weighedAt !== null &&
+  hopper.estimate.lidLoad > emptyThreshold(settings) &&
+  hopper.lastWord?.at !== hopper.emptySince &&
   hopper.emptyPortions < 2 &&
   !isActiveAlarm(alarms.foodOut);
 

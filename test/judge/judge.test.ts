@@ -4,7 +4,7 @@ import { augerWorld } from "../worlds/auger/augerWorld.ts";
 import type { World, WorldTruth } from "../worlds/world.ts";
 import { chosenNames } from "./chosenNames.ts";
 import { isFounded, namesOf, stopFaults } from "./founded.ts";
-import { judgeStory, type StoryFigures } from "./judgeStory.ts";
+import { isEndOf, judgeStory, type StoryFigures } from "./judgeStory.ts";
 import { subsets } from "./subsets.ts";
 import { faultColumns, faultRow, healthyRow, notPlantedRow, runOutRow } from "./tables.ts";
 
@@ -40,6 +40,14 @@ describe("an alarm", () => {
       true,
     ]);
     expect([founded("trayJammed", {}, 4), founded("trayJammed", {}, 5)]).toEqual([false, true]);
+  });
+
+  it("that comes back only to end in the same moment, with the one that explained it, isn't counted", () => {
+    const raised = { alarm: "trayJammed", at: "2026-01-01T00:00:00Z", state: "unacknowledged" } as const;
+    expect(isEndOf({ ...raised, state: "returnedUnacknowledged" }, raised)).toBe(true);
+    expect(isEndOf({ ...raised, state: "returnedUnacknowledged", at: "2026-01-01T00:01:00Z" }, raised)).toBe(false);
+    expect(isEndOf({ ...raised, state: "returnedUnacknowledged", alarm: "foodOut" }, raised)).toBe(false);
+    expect(isEndOf({ ...raised, state: "acknowledged" }, raised)).toBe(false);
   });
 
   it("of low food is founded below a third of the hopper, one of a sensor never on a healthy feeder", () => {

@@ -47,7 +47,12 @@ export function judgeStory(world: World, story: Story): StoryFigures {
   return judge.figures();
 }
 
+/** What ends in the moment in which it comes back, with the alarm that explained it, rings nowhere. */
+export const isEndOf = ({ alarm, at, state }: Partial<OutputAlarm>, raised: Partial<OutputAlarm>): boolean =>
+  alarm === raised.alarm && at === raised.at && (state === "returnedUnacknowledged" || state === "normal");
+
 interface OutputAlarm {
+  readonly at: string;
   readonly alarm: FaultKind;
   readonly state: string;
   readonly priority: Priority;
@@ -121,10 +126,12 @@ class StoryJudge {
   }
 
   #takeAlarms({ settings }: FeederState, truth: WorldTruth): void {
-    for (const output of this.#outputs.splice(0)) {
+    const outputs = this.#outputs.splice(0);
+    for (const [index, output] of outputs.entries()) {
       const { alarm: fault, state, priority, reason } = output as Partial<OutputAlarm>;
       if (fault === undefined || priority === undefined || reason === undefined) continue;
       if (state !== "unacknowledged" && state !== "latchedUnacknowledged") continue;
+      if (outputs.slice(index + 1).some((later) => isEndOf(later, output))) continue;
       const around: Circumstances = { truth, emptyRuns: this.#rows.runs, capacityGrams: settings.hopperCapacity };
       const since = this.#plantsFault ? truth.faultSince : null;
       this.#alarms.push({

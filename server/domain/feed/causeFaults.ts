@@ -38,6 +38,8 @@ const openProbabilityMin = 0.01;
 const diagnosisWaitMax = minutes(15);
 const thinnedWaitMax = hours(6);
 const thinnedPortionsMax = 12; // portions
+/** A few small portions in a row are small to the chute sensor and to the scale alike, and no bird that comes shows more. Our choice. */
+const thinnedPortionsMin = 4; // portions
 /**
  * Below a bridge the throat empties over some portions, which looks like a jam in part of the tray until nothing falls any more: the next
  * few portions tell one from the other. Our choice.
@@ -120,7 +122,7 @@ const isWithin = ({ portionsSince, since }: FeedDiagnosis, portionsMax: number, 
 
 /** Of what lets a part of each portion fall. */
 const isNotToldYet = (diagnosis: FeedDiagnosis, now: Instant): boolean =>
-  isWithin(diagnosis, thinnedPortionsMax, thinnedWaitMax, now);
+  diagnosis.portionsSince < thinnedPortionsMin || isWithin(diagnosis, thinnedPortionsMax, thinnedWaitMax, now);
 
 const hasJustFallen = ({ uncountedPortions, lastFellAt }: FeedState, now: Instant): boolean =>
   uncountedPortions < throatPortionsMax && lastFellAt !== null && now - lastFellAt < throatWaitMax;

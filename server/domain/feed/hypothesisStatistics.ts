@@ -25,9 +25,10 @@ export interface HypothesisStatistic {
   readonly portions: number; // since it may have begun
   readonly emptyPortions: number; // of these, in which no food was seen to fall
   readonly scaleEstimate: ScaleEstimate | null; // what the scale should show if this is true; null: the same as in health
-  /** g, by the scale when it may have begun; null: its food would fall as usual. */
+  /** g, by the scale when it may have begun; null: it would follow food that falls as usual. */
   readonly scaleAtBegin: number | null;
   readonly currentShift: CurrentShift | null; // null: the motor draws the same as in health
+  readonly byCurrent?: number; // what the motor's current speaks for it; left out: nothing, or against it
   readonly dryingProbability?: number; // probability that the last portions are still shrinking; left out: none
 }
 
@@ -169,10 +170,6 @@ function isLikeHealthyScale({ food, scaleFollows }: FaultSignature): boolean {
   return food === "falls" && scaleFollows;
 }
 
-function stopsFood({ food }: FaultSignature): boolean {
-  return food === "stops" || food === "runsDry";
-}
-
 /**
  * The hopper grew lighter by most of what the portions weigh since the fault may have begun: whatever else speaks for it, food falls. Only
  * where that can be seen at all with such a scale.
@@ -186,13 +183,25 @@ export function isFallingByScale({ portions, scaleAtBegin }: HypothesisStatistic
 const fallSeenShare = 0.6;
 const fallSeenDeviations = 3;
 
+/**
+ * The hopper grew heavier, by a good part of what should have fallen meanwhile: rain, snow, wood that soaks or a zero that drifts adds to it,
+ * and hides what falls. A hopper from which nothing falls stands still, and so does a scale that is stuck.
+ */
+export function isRisingByScale({ portions, scaleAtBegin }: HypothesisStatistic, track: ScaleTrack): boolean {
+  if (scaleAtBegin === null || track.readingAt === null || track.lastReading === null) return false;
+  const due = portions * track.meanPortion;
+  const riseMin = Math.max(riseSeenShare * due, fallSeenDeviations * Math.sqrt(readingNoise(track)));
+  return track.lastReading - scaleAtBegin >= riseMin;
+}
+const riseSeenShare = 0.4; // our choice
+
 function initialStatistic(signature: FaultSignature, estimate: ScaleEstimate): HypothesisStatistic {
   return {
     sum: 0,
     portions: 0,
     emptyPortions: 0,
     scaleEstimate: isLikeHealthyScale(signature) ? null : estimate,
-    scaleAtBegin: stopsFood(signature) ? estimate.level : null,
+    scaleAtBegin: isLikeHealthyScale(signature) ? null : estimate.level,
     currentShift: signature.shift === null ? null : initialShift(signature.shift),
   };
 }
@@ -224,6 +233,7 @@ function updateStatistic(
   const { dry: dryingProbability } = countStep;
   const currentStep = stepByCurrent(signature, observation, from, dryingProbability);
   const step = countStep.step + currentStep.step;
+  const byCurrent = (from.byCurrent ?? 0) + currentStep.step;
   const { scaleEstimate } = from;
   return {
     sum: from.sum + Math.min(Math.max(step, -stepMax), stepMax) - fade,
@@ -233,6 +243,7 @@ function updateStatistic(
       scaleEstimate === null ? null : estimateAfterPortion(scaleEstimate, signature, dryingProbability, track),
     scaleAtBegin: from.scaleAtBegin,
     currentShift: currentStep.shift,
+    ...(byCurrent > 0 ? { byCurrent } : {}),
     ...(dryingProbability > 0 ? { dryingProbability } : {}),
   };
 }

@@ -1,8 +1,7 @@
-import { texts } from "../../text/index.ts";
-import type { Evidence, Fault } from "../faults.ts";
 import { after, before, type Instant, minutes, type Span, seconds } from "../instant.ts";
 import type { Deposit, Portion } from "../report.ts";
 import type { Place } from "../settings.ts";
+import { countDeposit, type DepositAnswers, initialDepositAnswers } from "./depositAnswers.ts";
 import { initialOwnLimits, type OwnLimit, type OwnLimits, ownLimitAt, updateOwnLimits } from "./ownLimits.ts";
 import { countPress, initialPressAnswers, isUnusualWithoutAnswer, type PressAnswers } from "./pressAnswers.ts";
 
@@ -10,7 +9,7 @@ import { countPress, initialPressAnswers, isUnusualWithoutAnswer, type PressAnsw
  * Which deposits and presses got their portion. A deposit that the detector doesn't report as metal is owed none; a press is
  * owed one only where presses normally get one, since a keeper may have ended that stage of training.
  */
-export interface Payments extends PressAnswers {
+export interface Payments extends PressAnswers, DepositAnswers {
   readonly owed: readonly OwedPortion[]; // oldest first, at most `owedRememberedMax`
   readonly unpaid: readonly OwedPortion[]; // judged, newest last, at most `unpaidRememberedMax`
   readonly earlyPayments: readonly EarlyPayment[]; // portions reported before what they pay, newest last
@@ -68,6 +67,7 @@ export const initialPayments: Payments = {
   unpaidCount: 0,
   lastPortionAt: null,
   ...initialPressAnswers,
+  ...initialDepositAnswers,
   limits: initialOwnLimits,
   refused: 0,
 };
@@ -82,6 +82,8 @@ const copyPayments = (payments: Payments): { -readonly [name in keyof Payments]:
   pressesJudged: payments.pressesJudged,
   pressesAnsweredShare: payments.pressesAnsweredShare,
   pressesUnanswered: payments.pressesUnanswered,
+  unpaidDeposits: payments.unpaidDeposits,
+  depositsUnanswered: payments.depositsUnanswered,
   limits: payments.limits,
   refused: payments.refused,
 });
@@ -246,48 +248,14 @@ function withoutOldEarlyPayments(payments: Payments, now: Instant): Payments {
   return { ...payments, earlyPayments: payments.earlyPayments.filter(({ at }) => at >= oldestAt) };
 }
 
-/**
- * `hasFoodStopped`: the feed's own tests have found that nothing falls. A healthy chute sensor misses a portion in fifty, and
- * a hundred portions are given a day: one deposit for which "the motor ran but no food fell" doesn't count as unpaid yet. If
- * nothing falls, the feed's tests find it within a few portions, with the cause. A deposit that got no portion at all is unpaid
- * at once. `paused`: the feeder is paused now, so nothing is owed.
- */
-export function paymentFaults(
-  payments: Payments,
-  hasFoodStopped: boolean,
-  now: Instant,
-  paused: boolean,
-): readonly Fault[] {
-  const unpaid = hasFoodStopped
-    ? payments.unpaid
-    : payments.unpaid.filter((owedPortion) => !owedPortion.portionWasEmpty);
-  const newest = unpaid.at(-1);
-  if (paused || !newest || now - newest.at > unpaidShownMax) return [];
-  const count = unpaid.length === payments.unpaid.length ? payments.unpaidCount : unpaid.length;
-  const more = count > 1 ? [texts.feed.unpaid.inARow(count)] : [];
-  const evidence: Evidence[] = unpaid.map((owedPortion) => ({
-    label: texts.feed.unpaid.label[owedPortion.kind](owedPortion.seq),
-    value: texts.feed.unpaid.value[unpaidReason(owedPortion)],
-    at: owedPortion.at,
-  }));
-  return [
-    {
-      kind: "depositUnpaid",
-      reason: [texts.feed.unpaid[unpaidReason(newest)][newest.kind], ...more].join(" "),
-      evidence,
-      confidence: null,
-    },
-  ];
-}
-
-const unpaidReason = ({ portionWasEmpty, cutShort }: OwedPortion) =>
-  portionWasEmpty ? "nothingFell" : cutShort ? "cutShort" : "noPortion";
-
 /** Portions owed until now need no alarm: another alarm gave the reason. */
-export const clearUnpaid = (payments: Payments): Payments => ({ ...payments, unpaid: [], unpaidCount: 0, refused: 0 });
-
-/** An unpaid deposit is shown until one is paid again, and no longer than a day. */
-const unpaidShownMax = minutes(24 * 60);
+export const clearUnpaid = (payments: Payments): Payments => ({
+  ...payments,
+  unpaid: [],
+  unpaidCount: 0,
+  refused: 0,
+  depositsUnanswered: 0,
+});
 
 const owedFor = (
   kind: OwedPortion["kind"],
@@ -336,15 +304,19 @@ function paidBy(
 const isPaid = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion): boolean =>
   portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
 
-/** A contact bounces, a bird presses twice: many programs then name the second press. It was owed nothing of its own, so it pays the first. */
+/**
+ * A contact bounces, a bird presses twice: many programs then name the second press. It was owed nothing of its own, so it pays the first. A
+ * bird that drops a cap and presses in the same moment gets one portion, whichever of the two the program names.
+ */
 const isPaidByRepeat =
   (portion: Portion & { readonly recordedAt: Instant }) =>
-  ({ kind, lastSeq, at }: OwedPortion): boolean =>
+  ({ kind, lastSeq, at, promised }: OwedPortion): boolean =>
     portion.paysFor !== null &&
-    portion.cause === kind &&
     portion.paysFor > lastSeq &&
     portion.recordedAt >= at &&
-    portion.recordedAt < after(at, actGapMin);
+    (portion.cause === kind
+      ? portion.recordedAt < after(at, actGapMin)
+      : promised === undefined && portion.recordedAt <= after(at, paymentDelayMax));
 
 const isPaidByTime = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion) =>
   portion.cause === owedPortion.kind &&
@@ -362,7 +334,10 @@ function settlePortion(payments: Payments, owedPortion: OwedPortion): Payments {
   updated.unpaid = unpaid;
   updated.unpaidCount = Math.min(unpaid.length, payments.unpaidCount);
   updated.refused = 0;
-  return owedPortion.kind === "press" ? countPress(updated, true) : updated;
+  if (owedPortion.kind === "press") return countPress(updated, true);
+  const wereUnpaid = payments.depositsUnanswered - (payments.unpaid.includes(owedPortion) ? 1 : 0);
+  const stillUnpaid = unpaid.filter(({ kind }) => kind === "deposit").length;
+  return countDeposit(updated, Math.max(wereUnpaid - stillUnpaid, 0), Math.min(stillUnpaid, wereUnpaid));
 }
 
 const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payments => {
@@ -373,7 +348,7 @@ const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payment
 function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payments {
   const { kind, portionWasEmpty, promised } = owedPortion;
   if (isRefusal(owedPortion)) return { ...payments, refused: payments.refused + 1 };
-  const updated = kind === "press" ? countPress(payments, portionWasEmpty) : payments;
+  const updated = kind === "press" ? countPress(payments, portionWasEmpty) : countUnpaid(payments, portionWasEmpty);
   const mayBeMeant = kind === "press" && promised === undefined;
   if (mayBeMeant && !isUnusualWithoutAnswer(payments, portionWasEmpty ? null : updated.pressesUnanswered))
     return updated;
@@ -384,6 +359,12 @@ function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payment
     refused: 0,
   };
 }
+
+/** A portion that gave nothing is an answer all the same. */
+const countUnpaid = (payments: Payments, portionWasEmpty: boolean): Payments =>
+  portionWasEmpty
+    ? countDeposit(payments, payments.depositsUnanswered, 0)
+    : { ...payments, depositsUnanswered: payments.depositsUnanswered + 1 };
 
 /** The program may have meant it; a portion that was begun wasn't refused. */
 const isRefusal = ({ ownLimit, portionWasEmpty, cutShort }: OwedPortion): boolean =>

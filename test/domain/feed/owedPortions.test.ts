@@ -1,8 +1,8 @@
 import { describe, expect, it } from "vitest";
+import { paymentFaults } from "../../../server/domain/feed/paymentFaults.ts";
 import {
   initialPayments,
   type Payments,
-  paymentFaults,
   updatePaymentsByCutShort,
   updatePaymentsByDeposit,
   updatePaymentsByPortion,
@@ -83,8 +83,16 @@ describe("what is owed", () => {
 
   it("is paid by a portion that names a repeat of it, as a bouncing contact gives", () => {
     expect(owed(press(0, 7), press(0.1, 8), portion(1, { cause: "press", paysFor: 8 }))).toEqual([]);
-    expect(owed(press(0, 7), press(0.1, 8), portion(1, { cause: "deposit", paysFor: 8 }))).toEqual([7]);
+    expect(owed(press(0, 7), press(0.1, 8), portion(20, { cause: "deposit", paysFor: 8 }))).toEqual([7]);
     expect(owed(press(0, 7), portion(70, { cause: "press", paysFor: 8 }))).toEqual([7]);
+  });
+
+  it("is one portion for a cap and a press in the same moment, whichever the program names, unless each was promised one", () => {
+    expect(owed(deposit(0, 7), press(0.4, 8), portion(1, { cause: "press", paysFor: 8 }))).toEqual([]);
+    expect(owed(press(0, 7), deposit(0.4, 8), portion(10, { paysFor: 8 }))).toEqual([]);
+    expect(owed(deposit(0, 7), press(0.4, 8), portion(10.1, { cause: "press", paysFor: 8 }))).toEqual([7]);
+    const promised = updatePaymentsByPress(initialPayments, { seq: 7, recordedAt: at(0), earns: true }, at(0), false);
+    expect(portion(1, { paysFor: 8 })(promised).owed).toHaveLength(1);
   });
 
   it("is paid by a portion that was reported before it", () => {
@@ -116,14 +124,15 @@ describe("what is owed", () => {
     expect(cut({ paysFor: null })).toEqual([true, false]);
     const reason = (payments: Payments, hasFoodStopped = false) =>
       paymentFaults(payments, hasFoodStopped, at(100), false)[0]?.reason;
+    const promised = updatePaymentsByPress(initialPayments, { seq: 7, recordedAt: at(0), earns: true }, at(0), false);
     const interrupted = updatePaymentsByReport(
-      updatePaymentsByCutShort(run(deposit(0, 7)), portionAt(at(5), { cause: "deposit" })),
+      updatePaymentsByCutShort(promised, portionAt(at(5), { cause: "press" })),
       at(60),
       0,
       false,
       at(60),
     );
-    expect(reason(interrupted)).toBe("A deposit got no portion: the portion was interrupted.");
+    expect(reason(interrupted)).toBe("A press got no portion: the portion was interrupted.");
     const empty = run(deposit(0, 7), portion(5, { paysFor: 7 }, false), report(60));
     expect([reason(empty), reason(empty, true)]).toEqual([
       undefined,

@@ -5,10 +5,10 @@ import {
   ownLimitAt,
   updateOwnLimits,
 } from "../../../server/domain/feed/ownLimits.ts";
+import { paymentFaults } from "../../../server/domain/feed/paymentFaults.ts";
 import {
   initialPayments,
   type Payments,
-  paymentFaults,
   updatePaymentsByDeposit,
   updatePaymentsByPortion,
   updatePaymentsByReport,
@@ -22,15 +22,15 @@ const noon = instantOf("2026-03-20T11:00:00Z");
 const midnight = instantOf("2026-03-20T23:00:00Z");
 const inMinutes = (from: Instant, span: number): Instant => after(from, minutes(span));
 
-/** Caps at these minutes, of which the program pays those that `pays` says, a report after each. */
+/** Caps at these minutes, of which the program pays those that `pays` says, a report after each; in which of them one was counted as unpaid. */
 function trade(
   from: Instant,
   caps: readonly number[],
   pays: (minute: number) => boolean,
   start: Payments = initialPayments,
-): { payments: Payments; alarmed: readonly number[] } {
+): { payments: Payments; counted: readonly number[] } {
   let payments = start;
-  const alarmed: number[] = [];
+  const counted: number[] = [];
   for (const minute of caps) {
     const at = inMinutes(from, minute);
     const seq = Math.round(minute * 10) + 1;
@@ -40,63 +40,63 @@ function trade(
       payments = updatePaymentsByPortion(payments, portionAt(at, { cause: "deposit", paysFor: seq }), true, alderCroft);
     const reportedAt = inMinutes(at, 1);
     payments = updatePaymentsByReport(payments, reportedAt, 0, false, reportedAt);
-    if (paymentFaults(payments, false, reportedAt, false).length > 0) alarmed.push(minute);
+    if (payments.unpaid.length > 0) counted.push(minute);
   }
-  return { payments, alarmed };
+  return { payments, counted };
 }
 const everyThreeMinutes = (count: number, first = 0) => Array.from({ length: count }, (_, n) => first + 3 * n);
 
 describe("a program that pays a dozen portions an hour", () => {
   const inFirst = (minute: number) => minute % 60 < 36;
 
-  it("raises no alarm by what it refuses, and keeps count of it until it pays again", () => {
-    const { alarmed, payments } = trade(noon, everyThreeMinutes(20), inFirst);
-    expect(alarmed).toEqual([]);
+  it("leaves nothing unpaid by what it refuses, and keeps count of it until it pays again", () => {
+    const { counted, payments } = trade(noon, everyThreeMinutes(20), inFirst);
+    expect(counted).toEqual([]);
     expect(payments.refused).toBe(8);
-    expect(trade(noon, everyThreeMinutes(40), inFirst).alarmed).toEqual([]);
+    expect(trade(noon, everyThreeMinutes(40), inFirst).counted).toEqual([]);
     expect(trade(noon, everyThreeMinutes(21), inFirst).payments.refused).toBe(0);
   });
 
   it("is found within the hour when it pays no more, and told with all that it has left unpaid since", () => {
-    const { alarmed, payments } = trade(noon, everyThreeMinutes(40), (minute) => minute < 36);
+    const { counted, payments } = trade(noon, everyThreeMinutes(40), (minute) => minute < 36);
     // The first portion was given at 0: as soon as fewer than ten were given in the hour before, nothing explains it.
-    expect(alarmed[0]).toBeGreaterThan(60);
-    expect(alarmed[0]).toBeLessThanOrEqual(75);
+    expect(counted[0]).toBeGreaterThan(60);
+    expect(counted[0]).toBeLessThanOrEqual(75);
     expect(paymentFaults(payments, false, inMinutes(noon, 119), false)[0]?.reason).toContain("28 in a row");
   });
 });
 
 describe("a feeder that pays no more", () => {
-  it("is told at once where it gave fewer than ten portions in the last hour", () => {
-    expect(trade(noon, everyThreeMinutes(11), (minute) => minute < 27).alarmed).toEqual([27, 30]);
+  it("is counted at once where it gave fewer than ten portions in the last hour", () => {
+    expect(trade(noon, everyThreeMinutes(11), (minute) => minute < 27).counted).toEqual([27, 30]);
   });
 
-  it("is told at once where it has given more than twice as many within an hour before", () => {
+  it("is counted at once where it has given more than twice as many within an hour before", () => {
     const busy = trade(
       noon,
       everyThreeMinutes(20).flatMap((minute) => [minute, minute + 1.5]),
       () => true,
     );
     const later = inMinutes(noon, 300);
-    expect(trade(later, everyThreeMinutes(16), (minute) => minute < 42, busy.payments).alarmed).toEqual([42, 45]);
+    expect(trade(later, everyThreeMinutes(16), (minute) => minute < 42, busy.payments).counted).toEqual([42, 45]);
     // Half a year later that is forgotten.
     const muchLater = after(noon, days(180));
-    expect(trade(muchLater, everyThreeMinutes(16), (minute) => minute < 42, busy.payments).alarmed).toEqual([]);
+    expect(trade(muchLater, everyThreeMinutes(16), (minute) => minute < 42, busy.payments).counted).toEqual([]);
   });
 });
 
 describe("a program that rests at night", () => {
-  it("raises no alarm for a cap in the dark, nor within half an hour of it, but for the first one in daylight", () => {
-    expect(trade(midnight, [0, 5], () => false).alarmed).toEqual([]);
+  it("leaves nothing unpaid for a cap in the dark, nor within half an hour of it, but the first one in daylight", () => {
+    expect(trade(midnight, [0, 5], () => false).counted).toEqual([]);
     const { dawn } = civilDayAround(alderCroft, after(midnight, hours(5)));
-    expect(trade(dawn, [10, 25], () => false).alarmed).toEqual([]);
-    expect(trade(dawn, [10, 40], () => false).alarmed).toEqual([40]);
+    expect(trade(dawn, [10, 25], () => false).counted).toEqual([]);
+    expect(trade(dawn, [10, 40], () => false).counted).toEqual([40]);
   });
 
   it("is no excuse for one that pays at night as well", () => {
     const { payments } = trade(midnight, [0], () => true);
-    expect(trade(inMinutes(midnight, 120), [0], () => false, payments).alarmed).toEqual([0]);
-    expect(trade(after(midnight, days(15)), [0], () => false, payments).alarmed).toEqual([]);
+    expect(trade(inMinutes(midnight, 120), [0], () => false, payments).counted).toEqual([0]);
+    expect(trade(after(midnight, days(15)), [0], () => false, payments).counted).toEqual([]);
   });
 
   it("is not assumed where the place isn't known, and never where it doesn't get dark", () => {

@@ -16,12 +16,16 @@ import { dawn, portionAt, rowanSettings } from "../hopper/rowan.ts";
 const settings = rowanSettings();
 const at = (second: number): Instant => after(dawn, seconds(second));
 
+type DepositFields = Partial<Omit<Deposit, "earns">> & { readonly earns?: boolean | undefined };
+
 /** A history in seconds since dawn; each report arrives at once and holds what was recorded before it. */
 class Story {
   feed: FeedState = initialFeed();
   second = 0;
 
-  deposit(second: number, seq: number, more: Partial<Deposit> = {}, paused = false): this {
+  /** Promised by the feeder itself, so that a single one counts; `{ earns: undefined }`: without its word. */
+  deposit(second: number, seq: number, more: DepositFields = {}, paused = false): this {
+    const { earns, ...fields } = { earns: true, ...more };
     const deposit = {
       kind: "deposit",
       metal: true,
@@ -29,7 +33,8 @@ class Story {
       chute: true,
       seq,
       recordedAt: at(second),
-      ...more,
+      ...fields,
+      ...(earns === undefined ? {} : { earns }),
     } as const;
     this.feed = updateFeedByDeposit(this.feed, deposit, at(Math.max(second, this.second)), paused);
     return this;
@@ -324,8 +329,8 @@ describe("an act of which the feeder says what it earned", () => {
     const after = new Story().deposit(10, 1).portion(12, { paysFor: 1 });
     after.deposit(20, 3, { earns: true }).report(25).report(90);
     expect(after.faults()[0]?.evidence[0]?.label).toContain("3");
-    const withoutWord = new Story().deposit(10, 1).portion(12, { paysFor: 1 }).deposit(20, 3).report(25).report(90);
-    expect(withoutWord.quiet).toBe(true);
+    const withoutWord = new Story().deposit(10, 1).portion(12, { paysFor: 1 }).deposit(20, 3, { earns: undefined });
+    expect(withoutWord.report(25).report(90).feed.payments.unpaid).toEqual([]);
   });
 
   it("is paid by the portion that names it", () => {

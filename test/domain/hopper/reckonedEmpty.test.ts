@@ -48,6 +48,15 @@ describe("a hopper without a scale that should be empty by what was given of it"
     expect(kinds({ hopper: { ...state.hopper, lastWord: word } })).toEqual(["foodOut"]);
   });
 
+  it("is low by a scale whose reading is taken for snow, which may be food, until portions are empty", () => {
+    const { hopper } = state;
+    const under = (lidLoad: number, emptyPortions = 0) => {
+      const estimate = { ...hopper.estimate, lidLoad };
+      return kinds({ hopper: { ...hopper, estimate, emptyPortions, weighedAt: before(now, hours(3)) } })[0];
+    };
+    expect([under(130), under(130, 2), under(20)]).toEqual(["foodLow", "foodOut", "foodOut"]);
+  });
+
   it("stays empty once people were told, though a piece still falls now and then", () => {
     const [fault] = findFaults({ ...state, hopper: { ...state.hopper, emptyPortions: 2 } }, now);
     const told = { foodOut: { state: "unacknowledged", raisedAt: before(now, hours(1)), finding: fault } };

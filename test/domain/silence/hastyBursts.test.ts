@@ -216,7 +216,9 @@ describe("a feeder whose button chatters", () => {
         const now = after(at(8), minutes(minute));
         const chatter = minute % 40 === 20 && minute / 40 < bursts ? burst(now, 8, 60) : [];
         const deposit: FeederEvent[] =
-          minute === 240 ? [{ kind: "deposit", seq: 9, recordedAt: now, metal: true, signal: null, chute: null }] : [];
+          minute % 30 === 0 && minute >= 240 && minute < 240 + 30 * 6
+            ? [{ kind: "deposit", seq: 900 + minute, recordedAt: now, metal: true, signal: null, chute: null }]
+            : [];
         state = advanceFeeder(state, { kind: "reported", report: report(minute, [...chatter, ...deposit]) }, now).state;
       }
       return [state.alarms.depositUnpaid !== undefined, state.alarms.sensorChattering !== undefined];

@@ -1,0 +1,51 @@
+import { texts } from "../../text/index.ts";
+import type { Evidence, Fault } from "../faults.ts";
+import { type Instant, minutes } from "../instant.ts";
+import { areUnusuallyUnpaid } from "./depositAnswers.ts";
+import type { OwedPortion, Payments } from "./payments.ts";
+
+/**
+ * `hasFoodStopped`: the feed's own tests have found that nothing falls. A healthy chute sensor misses a portion in fifty, and
+ * a hundred portions are given a day: one deposit for which "the motor ran but no food fell" doesn't count as unpaid yet. If
+ * nothing falls, the feed's tests find it within a few portions, with the cause. Deposits that got no portion at all are told once
+ * there are more in a row than this feeder's record explains, and at once where the feeder itself said that it owes one.
+ * `paused`: the feeder is paused now, so nothing is owed.
+ */
+export function paymentFaults(
+  payments: Payments,
+  hasFoodStopped: boolean,
+  now: Instant,
+  paused: boolean,
+): readonly Fault[] {
+  const unpaid = hasFoodStopped ? payments.unpaid : payments.unpaid.filter(isToldAlone(payments));
+  const newest = unpaid.at(-1);
+  if (paused || !newest || now - newest.at > unpaidShownMax) return [];
+  const count = unpaid.length === payments.unpaid.length ? payments.unpaidCount : unpaid.length;
+  const more = count > 1 ? [texts.feed.unpaid.inARow(count)] : [];
+  const evidence: Evidence[] = unpaid.map((owedPortion) => ({
+    label: texts.feed.unpaid.label[owedPortion.kind](owedPortion.seq),
+    value: texts.feed.unpaid.value[unpaidReason(owedPortion)],
+    at: owedPortion.at,
+  }));
+  return [
+    {
+      kind: "depositUnpaid",
+      reason: [texts.feed.unpaid[unpaidReason(newest)][newest.kind], ...more].join(" "),
+      evidence,
+      confidence: null,
+    },
+  ];
+}
+
+/** A press is listed only where so many without answer are unusual, or one was promised. */
+const isToldAlone = (payments: Payments): ((owedPortion: OwedPortion) => boolean) => {
+  const isUnusual = areUnusuallyUnpaid(payments);
+  return ({ kind, portionWasEmpty, promised }) =>
+    !portionWasEmpty && (kind === "press" || promised === true || isUnusual);
+};
+
+const unpaidReason = ({ portionWasEmpty, cutShort }: OwedPortion) =>
+  portionWasEmpty ? "nothingFell" : cutShort ? "cutShort" : "noPortion";
+
+/** An unpaid deposit is shown until one is paid again, and no longer than a day. */
+const unpaidShownMax = minutes(24 * 60);
