@@ -112,8 +112,9 @@ const earns = z
   .nullish()
   .meta({
     description:
-      "Whether it earned a portion by the feeding plan: true is a promise that is judged, false owes nothing. Left out: each act is " +
-      "expected to be paid, unless the plan pays only some.",
+      "Whether it earned a portion: true is a promise, and the keeper is told at once where it isn't kept; false owes nothing. Left out: " +
+      "each act is expected to be paid, unless the plan pays only some, and the keeper is told once more in a row stay unpaid than this " +
+      "feeder's record explains (five, for a new one).",
   });
 
 export const eventSchemas = {
