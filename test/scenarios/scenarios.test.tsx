@@ -13,7 +13,7 @@ import { summaryText } from "./summary.ts";
 const isWeek = process.env.HOUSEHOLD === "week";
 const days = Number(process.env.HOUSEHOLD_DAYS ?? 7);
 const seeds = process.env.SEED ? [Number(process.env.SEED)] : isWeek ? [20_261] : [3];
-const form = isWeek ? { steps: days * 1_440, screensEverySteps: 97 } : { steps: 330, hurry: 6, screensEverySteps: 31 };
+const form = isWeek ? { steps: days * 1_440, screensEverySteps: 97 } : { steps: 420, hurry: 6, screensEverySteps: 31 };
 
 /** What the short form may miss by chance; the week must reach all of it. */
 const rare: readonly string[] = isWeek

@@ -183,7 +183,7 @@ describe("a state that is made from a snapshot and the log", { timeout: 120_000 
         expect(rowAfterStart(server, feeder.id)).toStrictEqual(live);
         replaceNewest(newest.state);
       }),
-      { numRuns: runs(20) },
+      { numRuns: runs(40) },
     );
     expect(seen.stepsAfterSnapshot).toBeGreaterThan(5); // the log is the only trace of these steps
     expect(seen.olderSnapshots).toBeGreaterThan(5);
