@@ -1,8 +1,9 @@
-import { createHash, createHmac, randomBytes, timingSafeEqual } from "node:crypto";
+import { createHash, createHmac, randomBytes } from "node:crypto";
 import { between, type Instant, instant, minutes } from "../domain/instant.ts";
 import type { YardStore } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { createNonces, type Nonces } from "./nonces.ts";
+import { sameText } from "./sameText.ts";
 
 /**
  * How a feeder authenticates. Its key is 256 random bits; only the SHA-256 of it is stored. With so strong a key a plain hash is
@@ -87,9 +88,4 @@ function signedMoment(nonces: Nonces, time: string | undefined, nonce: string | 
   const at = Number(time) * 1_000;
   const isNear = Number.isFinite(at) && Math.abs(between(instant(at), now)) <= signatureAgeMax;
   return isNear ? { text: time } : texts.feederKeys.staleSignature;
-}
-
-function sameText(a: string, b: string): boolean {
-  const [x, y] = [Buffer.from(a), Buffer.from(b)];
-  return x.length === y.length && timingSafeEqual(x, y);
 }
