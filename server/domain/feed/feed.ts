@@ -15,6 +15,7 @@ import { type FeedState, withPayments } from "./feedState.ts";
 import {
   clearFeedStatistics,
   fixedScaleEstimates,
+  type HypothesisStatistic,
   type HypothesisStatistics,
   initialStatistics,
   isFallingByScale,
@@ -286,19 +287,23 @@ function evidenceLimit(
   hypothesis: Hypothesis,
   { sensors }: FeederSettings,
 ): number {
-  const { chute } = faultSignatures[hypothesis];
-  const { portions, emptyPortions: empties, sum, byCurrent = 0 } = statistics[hypothesis];
-  if (chute === "halfBlind" || chute === "undercounting") return Number.POSITIVE_INFINITY;
+  const { portions, emptyPortions: empties } = statistics[hypothesis];
+  if (isHalfSeen(hypothesis)) return Number.POSITIVE_INFINITY;
   const isRising = isRisingByScale(statistics[hypothesis], scale);
   if ((hypothesis === "scaleStuck" || hypothesis === "trayPartlyJammed") && isRising) return 0;
   if (hypothesis === "scaleStuck" && portions > empties) return Number.POSITIVE_INFINITY;
   if (portions >= 2 && isProvenByCurrent(motor, hypothesis)) return Number.POSITIVE_INFINITY;
   if (isFallingByScale(statistics[hypothesis], scale)) return 0;
   const ofEmpties = emptyRunEvidence(emptyPortions, empties);
-  if (sensors.chute) return ofEmpties;
-  if (isRising) return 0;
-  return Math.min(ofEmpties, sum - Math.max(byCurrent - currentEvidenceMax, 0));
+  return sensors.chute ? ofEmpties : isRising ? 0 : Math.min(ofEmpties, withoutRepeats(statistics[hypothesis]));
 }
+
+/** By a chute sensor that sees a part of what falls. */
+const isHalfSeen = (hypothesis: Hypothesis): boolean =>
+  ["halfBlind", "undercounting"].includes(faultSignatures[hypothesis].chute);
+
+const withoutRepeats = ({ sum, byCurrent = 0 }: HypothesisStatistic): number =>
+  sum - Math.max(byCurrent - currentEvidenceMax, 0);
 /**
  * Supply, grease and the weight above the tray move a healthy motor's current by some percent for an hour, for all of its portions alike: they
  * are one sign, and not one each. Where no chute sensor sees the food, the scale must say the rest. Our choice: twenty to one, where an alarm

@@ -218,6 +218,10 @@ interface GivenPortion {
   readonly isDiagnosed: boolean; // there is a diagnosis already
 }
 
+/** A sum of exactly zero has had no evidence for or against it yet. */
+const isContinued = ({ sum, portions }: HypothesisStatistic): boolean =>
+  (sum > 0 && portions < portionsMax) || (sum === 0 && portions > 0);
+
 function updateStatistic(
   before: HypothesisStatistic,
   signature: FaultSignature,
@@ -226,9 +230,9 @@ function updateStatistic(
   // By the scale alone a part of a portion looks like a smaller portion.
   if (signature.food === "partlyFalls" && observation.countLogLikelihoods === null)
     return initialStatistic(signature, { level: track.level, variance: track.variance });
-  // A sum of exactly zero has had no evidence for or against it yet.
-  const isContinued = (before.sum > 0 && before.portions < portionsMax) || (before.sum === 0 && before.portions > 0);
-  const from = isContinued ? before : initialStatistic(signature, { level: track.level, variance: track.variance });
+  const from = isContinued(before)
+    ? before
+    : initialStatistic(signature, { level: track.level, variance: track.variance });
   const countStep = stepByCounts(signature, observation, priorDryingProbability(signature, from));
   const { dry: dryingProbability } = countStep;
   const currentStep = stepByCurrent(signature, observation, from, dryingProbability);
