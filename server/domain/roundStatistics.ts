@@ -3,7 +3,7 @@ import type { FeedState } from "./feed/feedState.ts";
 import type { ScaleTrack } from "./feed/scaleTrack.ts";
 import type { FeederState } from "./feeder.ts";
 import type { Appetite } from "./hopper/appetite.ts";
-import type { HopperState } from "./hopper/level.ts";
+import { copyHopper, type HopperState } from "./hopper/hopperState.ts";
 import type { LevelEstimate } from "./hopper/levelFilter.ts";
 import { roundNumber, roundNumbers } from "./rounding.ts";
 import type { ReportingState } from "./silence/feederSilence.ts";
@@ -26,37 +26,27 @@ export function roundStatistics(state: FeederState, before: FeederState): Feeder
   };
 }
 
-// Written out, not spread, where each report changes it.
-const roundHopper = (hopper: HopperState, before: HopperState): HopperState => ({
-  isKnown: hopper.isKnown,
-  estimate: hopper.estimate === before.estimate ? hopper.estimate : roundEstimate(hopper.estimate),
-  hypotheses: roundNumbers(hopper.hypotheses, before.hypotheses, 7),
-  portionSpreadVariance: roundNumber(hopper.portionSpreadVariance, 7),
-  noiseVariance: roundNumber(hopper.noiseVariance, 7),
-  statedPortionGrams: hopper.statedPortionGrams,
-  portionsSinceWeighed: hopper.portionsSinceWeighed,
-  lastPortionAt: hopper.lastPortionAt,
-  weighedAt: hopper.weighedAt,
-  levelMeasuredAt: hopper.levelMeasuredAt,
-  predictedAt: hopper.predictedAt,
-  lidLoad: roundNumbers(hopper.lidLoad, before.lidLoad),
-  cellCelsius: roundNumbers(hopper.cellCelsius, null),
-  pendingJump: roundNumbers(hopper.pendingJump, before.pendingJump),
-  unclearRise: roundNumbers(hopper.unclearRise, before.unclearRise),
-  foundRefill: roundNumbers(hopper.foundRefill, before.foundRefill),
-  refillReportedAt: hopper.refillReportedAt,
-  toldLevel: roundNumbers(hopper.toldLevel, before.toldLevel),
-  lastWord: hopper.lastWord,
-  unweighedWord: hopper.unweighedWord,
-  realisedError: roundNumbers(hopper.realisedError, before.realisedError),
-  scoreBeforeDry: roundNumbers(hopper.scoreBeforeDry, null),
-  levelBeforeDry: roundNumbers(hopper.levelBeforeDry, before.levelBeforeDry),
-  emptyPortions: hopper.emptyPortions,
-  fellSinceWeighed: hopper.fellSinceWeighed,
-  emptySince: hopper.emptySince,
-  appetite: hopper.appetite === before.appetite ? hopper.appetite : roundAppetite(hopper.appetite, before.appetite),
-});
+function roundHopper(hopper: HopperState, before: HopperState): HopperState {
+  const rounded = copyHopper(hopper);
+  rounded.estimate = hopper.estimate === before.estimate ? hopper.estimate : roundEstimate(hopper.estimate);
+  rounded.hypotheses = roundNumbers(hopper.hypotheses, before.hypotheses, 7);
+  rounded.portionSpreadVariance = roundNumber(hopper.portionSpreadVariance, 7);
+  rounded.noiseVariance = roundNumber(hopper.noiseVariance, 7);
+  rounded.lidLoad = roundNumbers(hopper.lidLoad, before.lidLoad);
+  rounded.cellCelsius = roundNumbers(hopper.cellCelsius, null);
+  rounded.pendingJump = roundNumbers(hopper.pendingJump, before.pendingJump);
+  rounded.unclearRise = roundNumbers(hopper.unclearRise, before.unclearRise);
+  rounded.foundRefill = roundNumbers(hopper.foundRefill, before.foundRefill);
+  rounded.toldLevel = roundNumbers(hopper.toldLevel, before.toldLevel);
+  rounded.realisedError = roundNumbers(hopper.realisedError, before.realisedError);
+  rounded.scoreBeforeDry = roundNumbers(hopper.scoreBeforeDry, null);
+  rounded.levelBeforeDry = roundNumbers(hopper.levelBeforeDry, before.levelBeforeDry);
+  rounded.appetite =
+    hopper.appetite === before.appetite ? hopper.appetite : roundAppetite(hopper.appetite, before.appetite);
+  return rounded;
+}
 
+// Written out, not spread, where each report changes it.
 const roundEstimate = (estimate: LevelEstimate): LevelEstimate => ({
   level: roundNumber(estimate.level, 9),
   portion: roundNumber(estimate.portion, 9),

@@ -25,12 +25,7 @@ export const areUnusuallyUnpaid = ({ unpaidDeposits, depositsUnanswered }: Depos
   emptyRunEvidence(unpaidDeposits, depositsUnanswered) >= unpaidEvidenceMin;
 
 /** One was paid, after `unpaid` in a row that weren't; `stillUnpaid` came after it. */
-export const countDeposit = <Answers extends DepositAnswers>(
-  before: Answers,
-  unpaid: number,
-  stillUnpaid: number,
-): Answers => ({
-  ...before,
+export const countDeposit = (before: DepositAnswers, unpaid: number, stillUnpaid: number): DepositAnswers => ({
   unpaidDeposits: learnEmptyRun(before.unpaidDeposits, Math.min(unpaid, unpaidLearntMax)),
   depositsUnanswered: stillUnpaid,
 });

@@ -337,7 +337,10 @@ function settlePortion(payments: Payments, owedPortion: OwedPortion): Payments {
   if (owedPortion.kind === "press") return countPress(updated, true);
   const wereUnpaid = payments.depositsUnanswered - (payments.unpaid.includes(owedPortion) ? 1 : 0);
   const stillUnpaid = unpaid.filter(({ kind }) => kind === "deposit").length;
-  return countDeposit(updated, Math.max(wereUnpaid - stillUnpaid, 0), Math.min(stillUnpaid, wereUnpaid));
+  const answers = countDeposit(payments, Math.max(wereUnpaid - stillUnpaid, 0), Math.min(stillUnpaid, wereUnpaid));
+  updated.unpaidDeposits = answers.unpaidDeposits;
+  updated.depositsUnanswered = answers.depositsUnanswered;
+  return updated;
 }
 
 const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payments => {
@@ -363,7 +366,7 @@ function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payment
 /** A portion that gave nothing is an answer all the same. */
 const countUnpaid = (payments: Payments, portionWasEmpty: boolean): Payments =>
   portionWasEmpty
-    ? countDeposit(payments, payments.depositsUnanswered, 0)
+    ? { ...payments, ...countDeposit(payments, payments.depositsUnanswered, 0) }
     : { ...payments, depositsUnanswered: payments.depositsUnanswered + 1 };
 
 /** The program may have meant it; a portion that was begun wasn't refused. */
