@@ -91,6 +91,7 @@ class Feeder:
         self.known_orders = list(store.state["known_orders"])
         self.server_ahead = None  # server's seconds minus ours; None until the server has answered in this boot
         self.report_at = clock()
+        self.soon = False  # somebody waits for the report after the one that may be under way
         self.back_off = BACK_OFF_FIRST
         self.events_at_once = EVENTS_PER_REPORT
         self.sensor_trouble_at = None
@@ -132,6 +133,7 @@ class Feeder:
             self._take_frame(frame)
         if self.clock() >= self.report_at and not self.client.busy:
             self.report_at = self.clock() + ANSWER_WITHIN
+            self.soon = False
             self.client.send(self.report())
 
     def stop(self):
@@ -359,7 +361,7 @@ class Feeder:
         order, self.confirmation_waits_for = self.confirmation_waits_for, None
         if self.held is not None and self.held["order"] == order:
             self._write({"kind": "order", "order": order, "outcome": "done", "problem": None})
-            self.report_at = self.clock()
+            self._report_soon()
 
     # --- orders -----------------------------------------------------------------------------------------------------
 
@@ -399,7 +401,7 @@ class Feeder:
         self._write(confirmation, {"held": held, "known_orders": known})
         self.known_orders = known
         log.info("Order %s (%s): %s", newest["id"], newest["kind"], outcome)
-        self.report_at = self.clock()  # the keeper waits for the confirmation
+        self._report_soon()  # the keeper waits for the confirmation
 
     def _end_pause_in_time(self):
         """Without knowing the time a feeder stays paused: that is the safe side."""
@@ -411,6 +413,11 @@ class Feeder:
             log.info("The pause has ended by itself.")
 
     # --- reporting --------------------------------------------------------------------------------------------------
+
+    def _report_soon(self):
+        """Also where a report is under way: it was made before what is to be reported."""
+        self.report_at = self.clock()
+        self.soon = True
 
     def report(self):
         dropped = self.store.drop_overflow()
@@ -499,15 +506,16 @@ class Feeder:
             more = more or not events and self.store.first_boot() not in (None, self.boot)
             if len(events) == self.events_at_once:
                 self.events_at_once = min(EVENTS_PER_REPORT, 2 * self.events_at_once)
-            # The keeper waits for the confirmation of a plan.
-            self.report_at = self.clock() + (0.5 if more or has_new_plan else max(1.0, answer["nextReportSeconds"]))
+            # The keeper waits for the confirmation of a plan, and of what came while this report was under way.
+            more = more or has_new_plan or self.soon
+            self.report_at = self.clock() + (0.5 if more else max(1.0, answer["nextReportSeconds"]))
         self._apply_orders(answer["orders"], server_time)
 
     def _take_frame(self, frame):
         """Orders or a plan, at once. What can't be read comes again with the next answer, where it is reported."""
         server_time = self._time()
         if server_time is None:
-            self.report_at = self.clock()  # its answer tells the time, and has them too
+            self._report_soon()  # its answer tells the time, and has them too
             return
         try:
             orders = [order for order in map(readable_order, listed(frame.get("orders"))) if order is not None]
@@ -515,7 +523,7 @@ class Feeder:
             log.error("A frame of the live link can't be read: %s", error)
             return
         if self._take_plan(frame.get("plan", NOTHING_NEW)):
-            self.report_at = self.clock()
+            self._report_soon()
         self._apply_orders(orders, server_time)
 
     def _take_plan(self, plan):

@@ -442,6 +442,24 @@ class Linked(WithFeeder):
         self.live(1)
         self.assertTrue(self.feeder.paused)
 
+    def test_does_not_forget_an_order_that_comes_while_a_report_is_under_way(self):
+        self.client.beside = {"nextReportSeconds": 600}
+        for known in (False, True):
+            with self.subTest(knows_the_time=known):
+                if not known:
+                    self.feeder.server_ahead = None
+                self.feeder.report_at = self.clock()
+                self.live(0.05)
+                self.assertTrue(self.client.busy)
+                answer, self.client.outcome = self.client.outcome, None  # it was made before the order
+                self.client.orders = [self.order(f"p-{known}", "pause")]
+                self.frames = [{"orders": self.client.orders}]
+                self.live(0.2)
+                self.client.outcome = answer
+                self.live(2)
+                self.assertEqual(self.feeder.held["order"], f"p-{known}")
+                self.assertEqual([event["order"] for event in self.client.stored.values() if event["kind"] == "order"][-1], f"p-{known}")
+
     def test_goes_on_after_frames_that_cannot_be_read(self):
         self.live(3)
         self.frames = [{"orders": "p1"}, {"plan": 7}, {"orders": [3]}, {"answer": {}}, {"orders": [self.order("p2", "pause")]}]
