@@ -27,7 +27,7 @@ export interface HopperState {
   readonly unclearRise: UnclearRise | null; // of the scale, which may be snow or an untold refill
   readonly foundRefill: { readonly grams: number; readonly at: Instant } | null; // the last refill that the scale found
   readonly refillReportedAt: Instant | null; // when the keeper last entered one
-  readonly toldLevel: { readonly grams: number; readonly at: Instant } | null; // what the last word means, until the scale has shown it
+  readonly toldLevel: ToldLevel | null; // what the last word means, until the scale has shown it
   readonly lastWord: LastWord | null; // what the keeper last entered, while no scale shows the level
   readonly unweighedWord: ReportedRefill | null; // told while the scale was read, which hasn't been read since
   readonly realisedError: RealisedError;
@@ -37,6 +37,13 @@ export interface HopperState {
   readonly fellSinceWeighed: boolean; // the last portion since the last reading was seen to fall
   readonly emptySince: Instant | null;
   readonly appetite: Appetite;
+}
+
+/** The level after a refill as the keeper told it, g, with the error of such a word (standard deviation of what was added). */
+export interface ToldLevel {
+  readonly grams: number;
+  readonly deviation: number;
+  readonly at: Instant;
 }
 
 /** Written out, not spread: it runs for each portion and reading, and Node 20 copies by `...` five times more slowly. */

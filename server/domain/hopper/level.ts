@@ -140,7 +140,7 @@ export function weighedLevels(
   settings: FeederSettings,
 ): readonly [LevelComponent, ...LevelComponent[]] {
   const { unclearRise, estimate } = hopper;
-  const scaleError = settings.sensors.scale ? unlearntVariance(estimate.level, settings) : 0;
+  const scaleError = settings.sensors.scale ? unlearntVariance(estimate, settings) : 0;
   const deviation = wideningOf(hopper) * Math.sqrt(levelVariance(estimate) + scaleError);
   if (unclearRise === null) return [{ probability: 1, mean: estimate.level, deviation }];
   const { foodProbability } = unclearRise;

@@ -253,6 +253,22 @@ export function addVariance(
   return { ...estimate, covariance };
 }
 
+/** What was taken for a load on the lid is food, give or take; the scale has shown what both weigh together. */
+export function moveToLevel(estimate: LevelEstimate, grams: number, variance: number): LevelEstimate {
+  const [c00, c10, c11, c20, c21, c22, c30, c31, c32, c33, c40, c41, c42, c43, c44, c50, c51, c52, c53, c54, c55] =
+    estimate.covariance;
+  // biome-ignore format: one row of the triangle a line
+  const covariance: Covariance = [
+    c00 + variance,
+    c10, c11,
+    c20, c21, c22,
+    c30, c31, c32, c33,
+    c40, c41, c42, c43, c44,
+    c50 - variance, c51, c52, c53, c54, c55 + variance,
+  ];
+  return { ...estimate, level: estimate.level + grams, lidLoad: estimate.lidLoad - grams, covariance };
+}
+
 /** Replaces the level: the other estimates keep their variances, but no longer go with the level. */
 export function resetLevel(estimate: LevelEstimate, level: number, variance: number): LevelEstimate {
   const [, , c11, , c21, c22, , c31, c32, c33, , c41, c42, c43, c44, , c51, c52, c53, c54, c55] = estimate.covariance;

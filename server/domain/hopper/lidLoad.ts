@@ -61,11 +61,16 @@ export function lidLoadChange(
     const keptShare = Math.max(Math.exp(-hours / dryingHours), 1 - melted / Math.max(load, 1));
     return { keptShare, variance: hours * 0.02 * load * load };
   }
+  const unseenSnow = outside === null || hours <= gapHours ? 0 : (snowGramsPerHour * hours) ** 2;
   return {
     keptShare: outside === null ? Math.exp(-hours / 24) : 1,
-    variance: hours * ((load < loadedGrams ? loadRateMin : stillLoad) + changeVariance),
+    variance: hours * ((load < loadedGrams ? loadRateMin : stillLoad) + changeVariance) + unseenSnow,
   };
 }
+/** After so long without a reading it may have snowed. */
+const gapHours = 1;
+/** Standard deviation, on a small roof: an hour of snow brings up to a hundred grams, most hours none. Common practice, no source. */
+const snowGramsPerHour = 25;
 /** g² an hour: hoarfrost, spray, a leaf. Common practice, no source. */
 const loadRateMin = 0.25;
 /** What lies there already stays as it is, but for the wind. */

@@ -4,13 +4,13 @@ import { grams } from "../units.ts";
 import { updateAppetiteByMeal } from "./appetite.ts";
 import type { HopperState, PendingJump } from "./hopperState.ts";
 import { emptyPortionsMin } from "./level.ts";
-import { addVariance } from "./levelFilter.ts";
-import { sameRefillSpan } from "./refill.ts";
+import { addVariance, type LevelEstimate, lidLoadVariance } from "./levelFilter.ts";
+import { snowBelow } from "./lidLoad.ts";
 import { restartLevel, type WeighingResult } from "./restartLevel.ts";
 import { type RiseCause, riseCause } from "./riseCause.ts";
 import { creepVariance } from "./scaleModel.ts";
-import type { ScaleTemperatures } from "./scaleTemperatures.ts";
-import { startUnclearRise } from "./unclearRise.ts";
+import { outsideTemperature, type ScaleTemperatures } from "./scaleTemperatures.ts";
+import { sameRefillSpan, startUnclearRise } from "./unclearRise.ts";
 
 /** A reading far off what was expected: by `residual` grams, beyond the `gate`. */
 export interface OutlierReading {
@@ -103,7 +103,11 @@ function applyRise(
   const cause = riseCause(hopper, { grams: residual, from, at: since, isReported, temperatures }, settings);
   if (cause.kind !== "food") return { hopper: loadLid(hopper, outlier, since, settings, cause), foundRefill: null };
   const withCreep = addVariance(hopper.estimate, { zeroDrift: creepVariance(residual) });
-  const restarted = restartLevel({ ...hopper, estimate: withCreep }, outlier, settings);
+  const told = isReported ? toldRise({ ...hopper, estimate: withCreep }, outlier) : null;
+  const restarted =
+    told === null
+      ? restartLevel({ ...hopper, estimate: withCreep }, outlier, settings)
+      : restartLevel({ ...hopper, estimate: told, toldLevel: null }, outlier, settings, 0);
   const refillFound = isReported ? null : grams(residual);
   // Whoever tells of this refill would have told of the one before.
   const unclearRise = isReported ? null : restarted.unclearRise;
@@ -112,6 +116,28 @@ function applyRise(
     foundRefill: refillFound,
   };
 }
+
+/**
+ * The estimate with what was told to be added: the reading then shares out what doesn't fit between the food and the snow that may have come.
+ * What lay on the lid is gone where that fits better. Null where it isn't cold, or where the word is far off.
+ */
+function toldRise(hopper: HopperState, { residual, gate, temperatures }: OutlierReading): LevelEstimate | null {
+  const { toldLevel, estimate } = hopper;
+  const outside = outsideTemperature(temperatures);
+  if (toldLevel === null || outside === null || outside >= snowBelow) return null;
+  const load = Math.max(estimate.lidLoad, 0);
+  const offKept = Math.abs(residual - (toldLevel.grams - estimate.level));
+  const offGone = Math.abs(residual - (toldLevel.grams - estimate.level - load));
+  const variance = toldLevel.deviation ** 2;
+  if (Math.min(offKept, offGone) > farOff * Math.sqrt(variance + lidLoadVariance(estimate) + gate ** 2)) return null;
+  const raised = { ...estimate, level: toldLevel.grams };
+  return offGone < offKept
+    ? addVariance({ ...raised, lidLoad: 0 }, { level: variance, lidLoad: (brushedOff * load) ** 2 })
+    : addVariance(raised, { level: variance });
+}
+const farOff = 3;
+/** Of a load that was thrown off: so much may be left. Common practice, no source. */
+const brushedOff = 0.1;
 
 /** The rise lies on the lid, and the food is as it was. */
 function loadLid(

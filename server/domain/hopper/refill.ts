@@ -2,10 +2,11 @@ import type { ReportedRefill } from "../facts.ts";
 import { hours, type Instant, minutes } from "../instant.ts";
 import type { FeederSettings } from "../settings.ts";
 import { appetiteForecast, expectedEaten } from "./appetite.ts";
+import type { ToldLevel } from "./hopperState.ts";
 import { clampLevel, type HopperState, updateEmptySince } from "./level.ts";
 import { levelVariance, updateByMeasurement } from "./levelFilter.ts";
 import { updateRealisedError } from "./realisedError.ts";
-import { updateUnclearRiseByWord } from "./unclearRise.ts";
+import { sameRefillSpan, updateUnclearRiseByWord } from "./unclearRise.ts";
 import { tellUnseen } from "./unseenRefill.ts";
 
 /**
@@ -54,30 +55,30 @@ const isWeighed = ({ weighedAt }: HopperState, at: Instant): boolean =>
   weighedAt !== null && at - weighedAt <= weighedAgoMax;
 const weighedAgoMax = hours(1);
 
-/** A refill reported within this time of a rise that the scale found is the same refill. */
-export const sameRefillSpan = minutes(30);
-
-/** What the level is by this word; null where it says nothing of snow that may have been on the lid. */
+/** What the level is by this word; null where the scale has already shown what went in. */
 function toldLevel(
-  { estimate, foundRefill, unclearRise }: HopperState,
+  { estimate, foundRefill }: HopperState,
   { at, what }: ReportedRefill,
-  settings: FeederSettings,
-): HopperState["toldLevel"] {
-  if (estimate.lidLoad < loadShareMin * settings.hopperCapacity || unclearRise !== null) return null;
+  { hopperCapacity }: FeederSettings,
+): ToldLevel | null {
   if (foundRefill !== null && Math.abs(at - foundRefill.at) <= sameRefillSpan) return null;
-  if (what.kind === "filled") return { grams: 0.95 * settings.hopperCapacity, at };
-  return { grams: what.kind === "level" ? what.grams : estimate.level + what.grams, at };
+  if (what.kind === "filled") return { grams: 0.95 * hopperCapacity, deviation: filledDeviation * hopperCapacity, at };
+  if (what.kind === "level") return { grams: what.grams, deviation: seenDeviation(what.grams, hopperCapacity), at };
+  return { grams: estimate.level + what.grams, deviation: addedDeviation * what.grams, at };
 }
-/** Of the capacity: less on the lid makes no difference. */
-const loadShareMin = 0.05;
+/** Of the capacity: how full "full" is, and how well a capacity is known. Common practice, no source. */
+const filledDeviation = 0.1;
+/** Of what was added, by a cup or a kitchen scale. Common practice, no source. */
+const addedDeviation = 0.25;
+/** g. "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source. */
+const seenDeviation = (seen: number, capacity: number): number => 0.005 * capacity + 0.12 * seen;
 
 /**
  * A level as a keeper saw it teaches the scale's zero a little, where the two don't contradict each other. The same eye errs the same way each
  * time, so it counts for less than a measurement.
  */
 function compareByScale(hopper: HopperState, seen: number, settings: FeederSettings): HopperState {
-  // "Empty" is seen for certain, "half full" is judged by eye. Common practice, no source.
-  const variance = 2 * (0.005 * settings.hopperCapacity + 0.12 * seen) ** 2;
+  const variance = 2 * seenDeviation(seen, settings.hopperCapacity) ** 2;
   const score = (seen - hopper.estimate.level) / Math.sqrt(levelVariance(hopper.estimate) + variance);
   if (Math.abs(score) > contradictionMin) return hopper;
   const realisedError = updateRealisedError(hopper.realisedError, score);

@@ -37,14 +37,26 @@ const taringDeviationMin = 33; // g
  * Of what is weighed: a cell calibrated by the keeper with a known weight of a few hundred grams, read to a gram or two; cells that carry the
  * load off their axis. Common practice, no source.
  */
-const spanDeviation = 0.008;
+const spanDeviation = 0.015;
 /** Wood that soaks and dries within days, snow that melts and freezes on the roof: grams, and of the capacity. Common practice, no source. */
 const soakedDeviationMin = 15; // g
 const soakedDeviation = 0.015;
 
+/** Of what lies on the lid, and of the capacity at most: so much of it may be food, or the other way round. Common practice, no source. */
+const lidShareDeviation = 0.1;
+const lidDeviationMax = 0.04;
+
 /** g², of what the scale shows too much or too little for days, and no reading corrects. */
-export const unlearntVariance = (level: number, settings: FeederSettings): number =>
-  (spanDeviation * level) ** 2 + Math.max(soakedDeviationMin, soakedDeviation * settings.hopperCapacity) ** 2;
+export const unlearntVariance = ({ level, lidLoad }: Weighed, settings: FeederSettings): number =>
+  (spanDeviation * level) ** 2 +
+  Math.max(soakedDeviationMin, soakedDeviation * settings.hopperCapacity) ** 2 +
+  Math.min(lidShareDeviation * lidLoad, lidDeviationMax * settings.hopperCapacity) ** 2;
+
+/** Both in grams. */
+interface Weighed {
+  readonly level: number;
+  readonly lidLoad: number;
+}
 
 /** g², of the zero's lasting offset: the keeper's taring, and the temperature at which it was done. */
 export function zeroOffsetVariance(slopeSquared: number, hasThermometer: boolean, settings: FeederSettings): number {

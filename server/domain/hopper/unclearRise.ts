@@ -1,6 +1,7 @@
 import { hours, type Instant, inHours, minutes, type Span } from "../instant.ts";
-import type { HopperState, UnclearRise } from "./hopperState.ts";
-import { addVariance } from "./levelFilter.ts";
+import type { FeederSettings } from "../settings.ts";
+import type { HopperState, ToldLevel, UnclearRise } from "./hopperState.ts";
+import { clampLidLoad, moveToLevel, updateByMeasurement } from "./levelFilter.ts";
 import { snowBelow } from "./lidLoad.ts";
 import { outsideTemperature, type ScaleTemperatures } from "./scaleTemperatures.ts";
 
@@ -10,6 +11,8 @@ const meltedAtLeast = 2;
 const driedWithinHours = 12;
 /** A word that comes so much later may still be of this refill. */
 const lateWordMax = hours(48);
+/** A refill reported within this time of a rise that the scale found is the same refill. */
+export const sameRefillSpan = minutes(30);
 
 export const startUnclearRise = (
   before: UnclearRise | null,
@@ -42,23 +45,38 @@ export function updateUnclearRise(hopper: HopperState, temperatures: ScaleTemper
 }
 const goneShareMax = 0.3;
 
-/** The keeper told of a refill. */
+/** The keeper told of a refill. Where a rise just came, it is this one; else another may follow, which the scale will show (`updateByToldLevel`). */
 export function updateUnclearRiseByWord(hopper: HopperState, at: Instant): HopperState {
   const rise = hopper.unclearRise;
-  if (rise === null || Math.abs(at - rise.at) > lateWordMax) return hopper;
-  return acceptRiseAsFood(hopper);
+  return rise !== null && Math.abs(at - rise.at) <= sameRefillSpan ? acceptRiseAsFood(hopper) : hopper;
 }
 
 /**
  * Whoever opens the lid throws the snow off, and what the scale shows then is food. Else it lies there as before. Which of them it was, the
- * keeper's word tells once the scale has been read after it.
+ * keeper's word tells once the scale has been read after it. Where no food came by then, the word is late, and of what rose before.
  */
-export function updateByToldLevel(hopper: HopperState, at: Instant): HopperState {
-  const { toldLevel, estimate, pendingJump } = hopper;
+export function updateByToldLevel(hopper: HopperState, at: Instant, { hopperCapacity }: FeederSettings): HopperState {
+  const { toldLevel, estimate, pendingJump, unclearRise, foundRefill } = hopper;
   if (toldLevel === null || pendingJump !== null || at - toldLevel.at < minutes(10)) return hopper;
+  const told = { ...hopper, toldLevel: null };
+  if (unclearRise !== null) {
+    const hasCome = foundRefill !== null && toldLevel.at - foundRefill.at <= sameRefillSpan;
+    const isOther = hasCome || Math.abs(toldLevel.at - unclearRise.at) > lateWordMax;
+    return isOther ? told : compareWithWord(acceptRiseAsFood(told), toldLevel);
+  }
+  if (estimate.lidLoad < loadShareMin * hopperCapacity) return told;
   const withLoad = estimate.level + estimate.lidLoad;
   const isGone = Math.abs(withLoad - toldLevel.grams) < Math.abs(estimate.level - toldLevel.grams);
-  return { ...(isGone ? acceptAsFood(hopper, estimate.lidLoad) : hopper), toldLevel: null };
+  return isGone ? compareWithWord(acceptAsFood(told, estimate.lidLoad), toldLevel) : told;
+}
+
+/** Of the capacity: less on the lid makes no difference. */
+const loadShareMin = 0.05;
+
+/** How much of a rise was food, and how much the snow that lies there still. The same eye errs the same way each time, so a word counts for half. */
+function compareWithWord(hopper: HopperState, { grams, deviation }: ToldLevel): HopperState {
+  const variance = 2 * deviation * deviation;
+  return { ...hopper, estimate: clampLidLoad(updateByMeasurement(hopper.estimate, grams, variance)) };
 }
 
 /** Food fell though the level had come to nothing: it can only be what the scale showed. */
@@ -71,7 +89,8 @@ export const unclearGrams = ({ unclearRise, estimate }: HopperState): number =>
 
 function acceptAsFood(hopper: HopperState, grams: number): HopperState {
   const { estimate } = hopper;
-  const moved = { ...estimate, level: estimate.level + grams, lidLoad: estimate.lidLoad - grams };
-  const doubt = (0.05 * grams) ** 2;
-  return { ...hopper, estimate: addVariance(moved, { level: doubt, lidLoad: doubt }), unclearRise: null };
+  const moved = moveToLevel(estimate, grams, (movedDeviation * grams) ** 2);
+  return { ...hopper, estimate: moved, unclearRise: null };
 }
+/** Of what rose: so much of it may be something else. Common practice, no source. */
+const movedDeviation = 0.15;

@@ -75,7 +75,7 @@ export function updateHopperByWeighing(
   );
   const withAppetite = isEatingUnreported ? updateAppetiteByScale(hopper, measured, at, settings) : measured;
   const passed = (hopper.predictedAt === null ? 0 : at - hopper.predictedAt) as Span;
-  const withRise = updateByToldLevel(updateUnclearRise(withAppetite, temperatures, passed), at);
+  const withRise = updateByToldLevel(updateUnclearRise(withAppetite, temperatures, passed), at, settings);
   return { hopper: updateEmptySince(withRise, at, settings), foundRefill: null };
 }
 

@@ -105,8 +105,8 @@ describe("a portion from the hopper", () => {
 describe("the load on the lid", () => {
   const still = { air: 5 as never, lid: null, inside: null };
   const cold = { air: -5 as never, lid: null, inside: null };
-  const change = (temperatures: Parameters<typeof lidLoadChange>[0], riseRate: number, load: number) =>
-    lidLoadChange(temperatures, { riseRate, portionRate: 0 }, load, 8, 1);
+  const change = (temperatures: Parameters<typeof lidLoadChange>[0], riseRate: number, load: number, hours = 1) =>
+    lidLoadChange(temperatures, { riseRate, portionRate: 0 }, load, 8, hours);
 
   it("melts by four grams an hour and kelvin from two degrees on, and dries by two thirds in six hours", () => {
     // Hock 2003: 2.5 to 11 mm a day and kelvin; on a lid of 200 cm² 2 to 9 g an hour.
@@ -127,6 +127,11 @@ describe("the load on the lid", () => {
     expect(change(cold, -7, 50).variance).toBeCloseTo(0.02 + 9, 9);
     expect(change(cold, 0, 8).variance).toBe(0.02);
     expect(change(cold, 0, 7.9).variance).toBe(0.25);
+  });
+
+  it("may have grown by anything while no reading came in the cold", () => {
+    expect(change(cold, 0, 0, 6).variance).toBeCloseTo(6 * 0.25 + 150 ** 2, 9);
+    expect(change(still, 0, 0, 6).variance).toBe(0);
   });
 
   it("is known by the rise of the last hour, and by the portions in it", () => {
