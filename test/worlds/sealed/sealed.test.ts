@@ -198,6 +198,31 @@ describe("a healthy feeder", () => {
     expect(Math.max(...sizes)).toBeLessThan(3.2); // three times the way, where it counts until it is enough
   }, 60_000);
 
+  it("records each run, and its cell and counter tell of what is true", () => {
+    let [feeders, close] = [0, 0];
+    for (const seed of seedsTo(20)) {
+      const moments = tell({ seed, days: 6 });
+      const boots = new Set(moments.flatMap((moment) => reportOf(moment)?.boot ?? []));
+      const reports = moments.filter((moment) => reportOf(moment) !== null);
+      if (boots.size > 1 || reports.length < 1_700) continue; // what was lost or still waits can't be counted
+      feeders += 1;
+      const portions = eventsOf(moments).flatMap(({ body }) => (body.kind === "portion" ? [body] : []));
+      const truth = moments.at(-1)?.truth;
+      expect(portions.length).toBeLessThanOrEqual(truth?.portions ?? 0);
+      expect(portions.length).toBeGreaterThan((truth?.portions ?? 0) - 4);
+      const counted = numbers(portions, "chuteCount").reduce((sum, count) => sum + count, 0);
+      expect(counted).toBeLessThan(1.35 * (truth?.pieces ?? 0) + 3);
+      const errors = reports.flatMap((moment) => {
+        const shown = reportOf(moment)?.readings.hopper ?? null;
+        return shown === null ? [] : [Math.abs(shown - moment.truth.gramsOnScale)];
+      });
+      errors.sort((a, b) => a - b);
+      if ((errors[errors.length >> 1] ?? Number.NaN) < 150) close += 1;
+    }
+    expect(feeders).toBeGreaterThan(6);
+    expect(close / feeders).toBeGreaterThan(0.8);
+  }, 60_000);
+
   it("pays what it promises, but for a power cut in between", () => {
     let [promises, kept] = [0, 0];
     const promising = seedsTo(80).filter((seed) => {
