@@ -59,4 +59,5 @@ export const namesOf: Readonly<
   buttonChatters: { right: ["sensorChattering"], near: [] },
   perchDead: { right: ["perchSilent"], near: [] },
   thermometerStuck: { right: ["readingStuck"], near: [] },
+  paysNoMore: { right: ["depositUnpaid"], near: [] },
 };

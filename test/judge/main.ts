@@ -13,6 +13,7 @@ import { randomInt } from "node:crypto";
 import { formatTable } from "../evaluation/report.ts";
 import { augerWorld } from "../worlds/auger/augerWorld.ts";
 import { sealedWorld } from "../worlds/sealed/sealedWorld.ts";
+import { sixDispensersWorld } from "../worlds/sixDispensers/sixDispensersWorld.ts";
 import { trayWorld } from "../worlds/tray/trayWorld.ts";
 import { wheelWorld } from "../worlds/wheel/wheelWorld.ts";
 import { type Story, type World, worldFaults } from "../worlds/world.ts";
@@ -32,7 +33,14 @@ import {
   runOutRow,
 } from "./tables.ts";
 
-const worlds = { auger: augerWorld, wheel: wheelWorld, tray: trayWorld, yard: yardWorld, sealed: sealedWorld } as const;
+const worlds = {
+  auger: augerWorld,
+  wheel: wheelWorld,
+  tray: trayWorld,
+  sixDispensers: sixDispensersWorld,
+  yard: yardWorld,
+  sealed: sealedWorld,
+} as const;
 type WorldName = keyof typeof worlds;
 const worldNames = Object.keys(worlds) as WorldName[];
 /** What a reader of its figures must know. */

@@ -1,12 +1,21 @@
 import { describe, expect, it } from "vitest";
 import { augerWorld } from "./auger/augerWorld.ts";
+import { sealedWorld } from "./sealed/sealedWorld.ts";
+import { sixDispensersWorld } from "./sixDispensers/sixDispensersWorld.ts";
 import { trayWorld } from "./tray/trayWorld.ts";
 import { wheelWorld } from "./wheel/wheelWorld.ts";
 import type { World } from "./world.ts";
 import { allSensors } from "./yard/toldStory.ts";
 import { yardWorld } from "./yard/yardWorld.ts";
 
-const worlds = { auger: augerWorld, wheel: wheelWorld, tray: trayWorld, yard: yardWorld };
+const worlds = {
+  auger: augerWorld,
+  wheel: wheelWorld,
+  tray: trayWorld,
+  sixDispensers: sixDispensersWorld,
+  sealed: sealedWorld,
+  yard: yardWorld,
+};
 
 /** Lost reports and a second's jitter leave the median where it is. */
 function medianSeconds(world: World, reportEverySeconds: 30 | 60 | 300): number {

@@ -63,6 +63,7 @@ export const worldFaults = [
   "buttonChatters", // bursts of presses that no bird makes, also at night
   "perchDead",
   "thermometerStuck",
+  "paysNoMore", // the program answers no deposit with a portion any more; presses and free food go on where it gives any
 ] as const;
 export type WorldFault = (typeof worldFaults)[number];
 

@@ -12,7 +12,7 @@ export interface ReasonStory {
 
 /** @param round another one pairs the faults with other subsets. */
 export function reasonStories(world: World, firstSeed: number, days: number, round: number): readonly ReasonStory[] {
-  const kinds = [...worldFaults, null];
+  const kinds = [...worldFaults.filter((kind) => !world.neverPlants?.includes(kind)), null];
   return subsetNames.map((subset, index) => {
     const kind = kinds[(index + subsetNames.length * round) % kinds.length] ?? null;
     return reasonStory({ world, subset, seed: firstSeed + index, days, kind });

@@ -71,12 +71,12 @@ export class Feeder {
   }
 
   drop(at: number, isMetal: boolean): void {
-    const { computer, birdSensors, program } = this.#parts;
+    const { computer, birdSensors, program, fault } = this.#parts;
     const deposit = birdSensors.drop(at, isMetal);
     if (deposit === null || !computer.isOn) return;
     if (deposit.metal) computer.tally("detector", 1);
     const seq = computer.record(at, { kind: "deposit", ...deposit });
-    if (deposit.metal) program.deposit(at, seq);
+    if (deposit.metal && !fault.is("paysNoMore", at)) program.deposit(at, seq);
   }
 
   /** Turns the screw. */

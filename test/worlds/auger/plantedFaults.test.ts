@@ -145,6 +145,18 @@ describe("a planted fault", () => {
     }
   });
 
+  it("paysNoMore: caps are found as before and none is paid; presses are", () => {
+    each("paysNoMore", ({ ofKind }) => {
+      const [portions, deposits] = [ofKind("portion"), ofKind("deposit")];
+      const caused = (part: typeof portions.after, cause: string) =>
+        part.filter(({ body }) => body.cause === cause).length;
+      expect(caused(portions.before, "deposit")).toBeGreaterThan(0);
+      expect(caused(portions.after, "deposit")).toBe(0);
+      expect(caused(portions.after, "press")).toBeGreaterThan(0);
+      expect(deposits.after.filter(({ body }) => body.metal === true).length).toBeGreaterThan(0);
+    });
+  });
+
   it("buttonChatters: presses also at night, paid as the program pays, three seconds apart", () => {
     let byNight = 0;
     each("buttonChatters", ({ moments, truths, ofKind }) => {

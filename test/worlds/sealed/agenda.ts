@@ -3,60 +3,71 @@ export const minute = 60 * second;
 export const hour = 60 * minute;
 export const day = 24 * hour;
 
-interface Entry {
+interface Task {
   readonly at: number;
-  readonly order: number; // what was entered first comes first at the same time
-  readonly act: (now: number) => void;
+  readonly rank: number; // of two at one time the one that was entered first comes first
+  readonly act: () => void;
 }
 
-/** What will happen, earliest first: a binary heap. */
+/** What will happen, in time order: a binary heap. The past can't be planned: what is late happens now. */
 export class Agenda {
-  readonly #heap: Entry[] = [];
+  now: number;
+  readonly #tasks: Task[] = [];
   #entered = 0;
 
-  add(at: number, act: (now: number) => void): void {
-    const heap = this.#heap;
-    const entry = { at, order: this.#entered, act };
-    this.#entered += 1;
-    let place = heap.length;
-    heap.push(entry);
-    while (place > 0) {
-      const parent = (place - 1) >> 1;
-      const above = heap[parent] as Entry;
-      if (!isBefore(entry, above)) break;
-      heap[place] = above;
-      place = parent;
-    }
-    heap[place] = entry;
+  constructor(begin: number) {
+    this.now = begin;
   }
 
   get nextAt(): number {
-    return this.#heap[0]?.at ?? Number.POSITIVE_INFINITY;
+    return this.#tasks[0]?.at ?? Number.POSITIVE_INFINITY;
   }
 
-  /** Does the next thing; nothing is left to do where `nextAt` is infinite. */
-  runNext(): void {
-    const first = this.#heap[0];
-    const last = this.#heap.pop();
+  at(moment: number, act: () => void): void {
+    this.#entered += 1;
+    const task = { at: Math.max(this.now, Math.round(moment)), rank: this.#entered, act };
+    const tasks = this.#tasks;
+    let place = tasks.push(task) - 1;
+    while (place > 0) {
+      const parent = (place - 1) >> 1;
+      const above = tasks[parent] as Task;
+      if (!precedes(task, above)) break;
+      tasks[place] = above;
+      place = parent;
+    }
+    tasks[place] = task;
+  }
+
+  in(span: number, act: () => void): void {
+    this.at(this.now + span, act);
+  }
+
+  next(): void {
+    const [first] = this.#tasks;
+    const last = this.#tasks.pop();
     if (first === undefined || last === undefined) return;
-    if (first !== last) this.#sink(last);
-    first.act(first.at);
+    if (last !== first) this.#settle(last);
+    this.now = first.at;
+    first.act();
   }
 
-  #sink(entry: Entry): void {
-    const heap = this.#heap;
+  #settle(task: Task): void {
+    const tasks = this.#tasks;
     let place = 0;
     for (;;) {
       let child = 2 * place + 1;
-      if (child >= heap.length) break;
-      if (child + 1 < heap.length && isBefore(heap[child + 1] as Entry, heap[child] as Entry)) child += 1;
-      const below = heap[child] as Entry;
-      if (!isBefore(below, entry)) break;
-      heap[place] = below;
+      const left = tasks[child];
+      if (left === undefined) break;
+      const right = tasks[child + 1];
+      if (right !== undefined && precedes(right, left)) child += 1;
+      const below = tasks[child] as Task;
+      if (!precedes(below, task)) break;
+      tasks[place] = below;
       place = child;
     }
-    heap[place] = entry;
+    tasks[place] = task;
   }
 }
 
-const isBefore = (a: Entry, b: Entry): boolean => a.at < b.at || (a.at === b.at && a.order < b.order);
+const precedes = (one: Task, other: Task): boolean =>
+  one.at < other.at || (one.at === other.at && one.rank < other.rank);

@@ -1,174 +1,107 @@
 import { day, minute, second } from "./agenda.ts";
-import type { Stream } from "./stream.ts";
+import type { Chance } from "./chance.ts";
 
-export type Body = { readonly seq: number; readonly uptimeMs: number; readonly kind: string } & Record<string, unknown>;
-
-/** One report as it is sent. */
-export interface Post {
-  readonly boot: string;
-  readonly sentUptimeMs: number | null;
-  readonly readings?: Record<string, unknown>;
-  readonly events?: readonly Body[];
+export interface Recorded {
+  readonly seq: number;
+  readonly uptimeMs: number;
+  readonly kind: string;
 }
 
-interface Waiting {
-  readonly boot: string;
-  readonly events: Body[];
+interface Boot {
+  readonly id: string;
+  readonly from: number;
+  seq: number;
+  events: Recorded[];
 }
 
-type Counted = "button" | "detector" | "chute" | "perch";
+/** Events of one start, to be sent together. */
+export interface Parcel {
+  readonly boot: string;
+  readonly events: readonly Recorded[];
+}
 
-/** The small computer in the feeder: its starts, its uptime, the events that wait on it. It has no clock of its own. */
+/** The feeder's small computer: it counts its own uptime, numbers its events and keeps them until the server has them. */
 export class Board {
-  readonly #stream: Stream;
-  readonly #clockRate: number; // feeder's seconds in a true second
-  readonly #keepsOnCard: boolean; // events outlast a restart
-  readonly #roomForEvents: number;
-  readonly #perReport: number;
-  readonly #emptyList: boolean; // sends "events": [] where there are none
-  readonly #restartsEvery: number;
-  isOn = false;
-  counts: Record<Counted, number> = { button: 0, detector: 0, chute: 0, perch: 0 };
-  #now: Waiting = { boot: "none", events: [] };
-  readonly #before: Waiting[] = [];
-  #bootAt = 0;
-  #seq = 0;
+  readonly keepsOnCard: boolean; // events outlast a restart
+  readonly #chance: Chance;
+  readonly #rate: number; // of its clock
+  readonly #roomFor: number;
+  readonly #parcelMost: number;
+  readonly #restartEvery: number;
+  #isOn = true;
+  #boot: Boot;
+  #earlier: Boot[] = [];
+  counts = { button: 0, detector: 0, perch: 0 };
 
-  constructor(stream: Stream) {
-    this.#stream = stream;
-    // A crystal is within 100 ppm; a chip that sleeps on its own oscillator is far worse (data sheets, from memory).
-    this.#clockRate = 1 + stream.normal() * (stream.chance(0.12) ? 0.003 : 0.00004);
-    this.#keepsOnCard = stream.chance(0.5);
-    this.#roomForEvents = this.#keepsOnCard ? 4_000 : stream.whole(100, 900);
-    this.#perReport = stream.pick([20, 50, 100, 200, 500]);
-    this.#emptyList = stream.chance(0.5);
-    this.#restartsEvery = stream.logUniform(3, 250) * day;
+  constructor(chance: Chance, begin: number) {
+    this.#chance = chance;
+    this.keepsOnCard = chance.happens(0.45);
+    // A crystal is right to 100 ppm, a resonator to half a percent (data sheets, from memory).
+    this.#rate = 1 + (chance.happens(0.85) ? 5e-5 : 2e-3) * chance.gauss();
+    this.#roomFor = this.keepsOnCard ? 5_000 : chance.whole(150, 1_200);
+    this.#parcelMost = chance.pick([25, 60, 150, 400]);
+    this.#restartEvery = chance.factorBetween(4, 200) * day; // practice, no source
+    this.#boot = this.#newBoot(begin - chance.between(10 * second, 2 * day));
   }
 
-  untilNextRestart(): number {
-    return this.#stream.exponential(this.#restartsEvery);
+  get isOn(): boolean {
+    return this.#isOn;
+  }
+  get bootId(): string {
+    return this.#boot.id;
+  }
+  get waiting(): number {
+    return this.#earlier.reduce((sum, { events }) => sum + events.length, this.#boot.events.length);
   }
 
-  start(at: number): void {
-    const word = Math.floor(this.#stream.unit() * 2 ** 32);
-    this.#now = { boot: `b-${word.toString(16).padStart(8, "0")}`, events: [] };
-    this.#bootAt = at;
-    this.#seq = 0;
-    this.counts = { button: 0, detector: 0, chute: 0, perch: 0 };
-    this.isOn = true;
+  untilNextCrash = (): number => this.#chance.wait(this.#restartEvery);
+  /** Most crashes end after seconds, some only when the mains are back. */
+  offSpan = (): number =>
+    this.#chance.happens(0.15) ? this.#chance.factorBetween(1, 300) * minute : this.#chance.between(3, 60) * second;
+
+  uptimeAt = (at: number): number => Math.max(0, Math.floor((at - this.#boot.from) * this.#rate));
+
+  record(kind: string, at: number, fields: object = {}): number {
+    const boot = this.#boot;
+    boot.seq += 1;
+    boot.events.push({ seq: boot.seq, uptimeMs: this.uptimeAt(at), kind, ...fields });
+    if (boot.events.length > this.#roomFor) boot.events.shift();
+    return boot.seq;
   }
 
   stop(): void {
-    if (this.isOn && this.#keepsOnCard && this.#now.events.length > 0) this.#before.push(this.#now);
-    this.isOn = false;
+    this.#isOn = false;
+    if (this.keepsOnCard && this.#boot.events.length > 0) this.#earlier.push(this.#boot);
+    if (this.#earlier.length > 30) this.#earlier.shift();
+    this.#boot = { ...this.#boot, events: [] };
   }
 
-  get keepsOnCard(): boolean {
-    return this.#keepsOnCard;
+  start(at: number): void {
+    this.#isOn = true;
+    this.#boot = this.#newBoot(at - this.#chance.between(1, 5) * second);
+    this.counts = { button: 0, detector: 0, perch: 0 };
   }
 
-  get boot(): string {
-    return this.#now.boot;
+  parcel = (): Parcel => this.#packed(this.#boot);
+
+  /** What the earliest start with waiting events left. */
+  earlierParcel(): Parcel | null {
+    const [earliest] = this.#earlier;
+    return earliest === undefined ? null : this.#packed(earliest);
   }
 
-  get spooled(): number {
-    return this.#before.reduce((sum, { events }) => sum + events.length, this.#now.events.length);
-  }
-
-  /** @returns the event's number, or null where nothing is recorded because the computer is off. */
-  record(kind: string, at: number, fields: Record<string, unknown>): number | null {
-    if (!this.isOn) return null;
-    this.#seq += 1;
-    const { events } = this.#now;
-    events.push({ seq: this.#seq, uptimeMs: this.uptime(at), kind, ...fields });
-    if (events.length > this.#roomForEvents) events.shift();
-    return this.#seq;
-  }
-
-  uptime(at: number): number {
-    return Math.max(0, Math.floor((at - this.#bootAt) * this.#clockRate));
-  }
-
-  /** What it sends now: first what an earlier boot left behind, then its own. */
-  posts(now: number, readings: Record<string, unknown>): readonly Post[] {
-    const events = this.#now.events.slice(0, this.#perReport);
-    const listed = events.length > 0 || this.#emptyList ? { events } : {};
-    const own: Post = { boot: this.#now.boot, sentUptimeMs: this.uptime(now), readings, ...listed };
-    const [oldest] = this.#before;
-    if (oldest === undefined) return [own];
-    return [{ boot: oldest.boot, sentUptimeMs: null, events: oldest.events.slice(0, this.#perReport) }, own];
-  }
-
-  /** The server has these on disk. */
-  stored({ boot, events }: Post): void {
-    const last = events?.[events.length - 1];
+  /** The server has stored these. */
+  forget({ boot, events }: Parcel): void {
+    const last = events.at(-1)?.seq;
     if (last === undefined) return;
-    const waiting = boot === this.#now.boot ? this.#now : this.#before.find((earlier) => earlier.boot === boot);
-    if (waiting === undefined) return;
-    const kept = waiting.events.findIndex(({ seq }) => seq > last.seq);
-    waiting.events.splice(0, kept < 0 ? waiting.events.length : kept);
-    if (waiting !== this.#now && waiting.events.length === 0) this.#before.splice(this.#before.indexOf(waiting), 1);
-  }
-}
-
-/** The way to the server: good most of the time, with bad spells (Gilbert 1960) and outages. */
-export class Radio {
-  readonly #stream: Stream;
-  readonly #lossGood: number;
-  readonly #lossBad: number;
-  readonly #goodFor: number;
-  readonly #badFor: number;
-  readonly #outagesEvery: number;
-  readonly #lostAnswers: number; // share of arrived reports whose answer doesn't
-  readonly #latency: number;
-  readonly #dbm: number;
-  readonly #showsDbm: boolean;
-  readonly retries: boolean;
-  #isBad = false;
-  #changesAt: number;
-  #outageAt: number;
-  #outageEnds: number;
-
-  constructor(stream: Stream, at: number) {
-    this.#stream = stream;
-    this.#lossGood = stream.logUniform(0.0003, 0.02);
-    this.#lossBad = stream.uniform(0.2, 0.95);
-    this.#goodFor = stream.logUniform(4, 200) * 60 * minute;
-    this.#badFor = stream.logUniform(2, 60) * minute;
-    this.#outagesEvery = stream.logUniform(8, 120) * day;
-    this.#lostAnswers = stream.logUniform(0.0002, 0.02);
-    this.#latency = stream.logUniform(30, 900);
-    this.#dbm = stream.uniform(-86, -48);
-    this.#showsDbm = stream.chance(0.65);
-    this.retries = stream.chance(0.5);
-    this.#changesAt = at + stream.exponential(this.#goodFor);
-    this.#outageAt = at + day / 2 + stream.exponential(this.#outagesEvery);
-    this.#outageEnds = this.#outageAt + stream.logUniform(1, 60) * 60 * minute;
+    for (const each of [this.#boot, ...this.#earlier])
+      if (each.id === boot) each.events = each.events.filter(({ seq }) => seq > last);
+    this.#earlier = this.#earlier.filter(({ events: left }) => left.length > 0);
   }
 
-  /** @returns how long a report that is sent now takes and whether its answer comes back; null where it is lost. */
-  send(now: number): { readonly latency: number; readonly answerLost: boolean } | null {
-    this.#follow(now);
-    const isOut = now >= this.#outageAt && now < this.#outageEnds;
-    const loss = this.#isBad ? this.#lossBad : this.#lossGood;
-    if (isOut || this.#stream.unit() < loss) return null;
-    const latency = Math.min(4 * second, 5 + this.#stream.exponential(this.#latency));
-    const answers = this.#isBad ? loss / 2 : this.#lostAnswers;
-    return { latency: Math.round(latency), answerLost: this.#stream.unit() < answers };
-  }
+  #packed = ({ id, events }: Boot): Parcel => ({ boot: id, events: events.slice(0, this.#parcelMost) });
 
-  readInto(readings: Record<string, unknown>): void {
-    if (this.#showsDbm) readings.signalDbm = Math.round(this.#dbm - (this.#isBad ? 4 : 0) + 2 * this.#stream.normal());
-  }
-
-  #follow(now: number): void {
-    while (now >= this.#changesAt) {
-      this.#isBad = !this.#isBad;
-      this.#changesAt += this.#stream.exponential(this.#isBad ? this.#badFor : this.#goodFor);
-    }
-    if (now >= this.#outageEnds) {
-      this.#outageAt = this.#outageEnds + this.#stream.exponential(this.#outagesEvery);
-      this.#outageEnds = this.#outageAt + this.#stream.logUniform(1, 60) * 60 * minute;
-    }
+  #newBoot(from: number): Boot {
+    return { id: `b-${this.#chance.word().toString(16).padStart(8, "0")}`, from, seq: 0, events: [] };
   }
 }

@@ -1,89 +1,105 @@
 import { day } from "./agenda.ts";
-import type { Malfunction } from "./malfunction.ts";
-import type { Build, Run } from "./mechanism.ts";
-import type { Sky } from "./sky.ts";
-import type { Stream } from "./stream.ts";
+import { type Chance, Drifting } from "./chance.ts";
+import type { Planted } from "./planted.ts";
+import type { Sky } from "./weather.ts";
 
-/** What the motor did in one run, as its driver measures it. */
-export interface Turn {
+/** What the motor's driver measured in one run. */
+export interface Turning {
   readonly ms: number;
   readonly meanMilliamps: number;
   readonly peakMilliamps: number;
-  readonly trueMilliamps: number; // what the supply had to give at most
+  readonly trueMilliamps: number; // mean that the supply gave
+  readonly isProtected: boolean; // the program stopped it for its current
 }
 
 /**
- * The motor and the current sensor in its lead. A DC motor draws V/R when it stands and a fraction when it turns; its current goes
- * with torque (any textbook on electrical machines). Grease stiffens in the cold; brushes and gears wear.
+ * A gear motor with a worm. Its current: a part for itself and a part for the belt's load, both stiffer in the cold (grease); at a
+ * standstill what the winding lets through, five to twelve times the usual (data sheets of small gear motors, from memory).
  */
 export class Drive {
-  readonly #stream: Stream;
-  readonly #malfunction: Malfunction;
-  readonly #ms: number;
-  readonly #endsBySwitch: boolean;
-  readonly #timeoutMs: number;
-  readonly #milliamps: number;
-  readonly #startPeak: number;
-  readonly #stall: number; // over the mean
-  readonly #tripMs: number | null; // after which a fuse or the driver cuts a stalled motor off
-  readonly #stiffens: number; // per 10 °C below 15 °C
-  readonly #wearPerYear: number;
-  readonly #unlike: number; // run by run
-  readonly #offset: number; // of the current sensor, mA
-  readonly #step: number; // of the current sensor, mA
-  readonly #begin: number;
+  readonly #chance: Chance;
+  readonly #planted: Planted;
+  readonly #wear: Drifting;
+  readonly #msPerStep: number;
+  readonly #countsTurns: boolean; // runs a way; else for a time
+  readonly #givesUpAfter: number; // by the usual time, where it counts turns
+  readonly #usual: number; // mA
+  readonly #stall: number;
+  readonly #loadPart: number;
+  readonly #grease: number; // per K below 15 °C
+  readonly #inrushSeen: number; // share of the standstill current that the slow sampling sees at the start
+  readonly #sensor: { readonly gain: number; readonly offset: number; readonly step: number };
+  readonly #protectsAfter: number | null; // ms
 
-  constructor(stream: Stream, build: Build, malfunction: Malfunction, at: number) {
-    this.#stream = stream;
-    this.#malfunction = malfunction;
-    this.#ms = Math.round(stream.logUniform(...build.runMs));
-    this.#endsBySwitch = stream.chance(build.endsBySwitch);
-    this.#timeoutMs = Math.round(this.#ms * stream.uniform(1.8, 5));
-    this.#milliamps = stream.logUniform(...build.milliamps);
-    this.#startPeak = stream.uniform(...build.startPeak);
-    this.#stall = stream.uniform(2.4, 6);
-    this.#tripMs = stream.chance(0.3) ? stream.uniform(300, 1_500) : null;
-    this.#stiffens = stream.uniform(0.02, 0.14);
-    this.#wearPerYear = stream.uniform(-0.05, 0.3);
-    this.#unlike = stream.uniform(0.02, 0.12);
-    this.#offset = stream.uniform(-8, 12);
-    this.#step = stream.pick([0.5, 1, 1, 2, 5, 10, 24]);
-    this.#begin = at;
-  }
-
-  /** @param volts the supply over its nominal value */
-  turn(now: number, sky: Sky, run: Run, volts: number): Turn {
-    const { kind } = this.#malfunction;
-    if (kind === "motorWireOff") return this.#measured(this.#endsBySwitch ? this.#timeoutMs : this.#ms, 0, 0);
-    if (kind === "motorStalled") return this.#stalled(volts);
-    const stiff = 1 + (this.#stiffens * Math.max(-10, 15 - sky.air)) / 10;
-    const worn = 1 + (this.#wearPerYear * (now - this.#begin)) / (365 * day);
-    const mean = this.#milliamps * (0.45 + 0.55 * run.load) * stiff * worn * this.#stream.factor(this.#unlike);
-    const ceiling = this.#milliamps * this.#stall * volts;
-    const peak = Math.max(mean * 1.1, mean * this.#startPeak * volts * this.#stream.factor(0.1));
-    return this.#measured(this.#runMs(run.load * stiff, volts), Math.min(mean, ceiling), Math.min(peak, ceiling * 1.1));
-  }
-
-  /** To the end switch it takes longer with less voltage and more load; by the clock it is the clock. */
-  #runMs(load: number, volts: number): number {
-    if (!this.#endsBySwitch) return this.#ms + this.#stream.whole(0, 4);
-    const ms = ((this.#ms * (0.85 + 0.15 * load)) / Math.max(0.4, volts)) * this.#stream.factor(0.025);
-    return Math.min(this.#timeoutMs, Math.round(ms));
-  }
-
-  #stalled(volts: number): Turn {
-    const ms = this.#endsBySwitch ? this.#timeoutMs : this.#ms;
-    const milliamps = this.#milliamps * this.#stall * volts * this.#stream.factor(0.04);
-    const share = this.#tripMs === null ? 1 : Math.min(1, this.#tripMs / ms);
-    return this.#measured(ms, milliamps * share, milliamps * this.#stream.uniform(1, 1.1));
-  }
-
-  #measured(ms: number, mean: number, peak: number): Turn {
-    const sensed = (milliamps: number) => {
-      const noisy = milliamps + this.#offset + this.#step * 0.5 * this.#stream.normal();
-      return Math.max(0, Math.round(noisy / this.#step) * this.#step);
+  constructor(chance: Chance, planted: Planted, begin: number) {
+    this.#chance = chance;
+    this.#planted = planted;
+    this.#wear = new Drifting(chance, 20 * day, begin);
+    this.#msPerStep = chance.factorBetween(120, 900);
+    this.#countsTurns = chance.happens(0.4);
+    this.#givesUpAfter = chance.between(1.8, 4);
+    this.#usual = chance.factorBetween(60, 420);
+    this.#stall = this.#usual * chance.between(5, 12);
+    this.#loadPart = chance.between(0.1, 0.5);
+    this.#grease = chance.between(0.002, 0.018);
+    this.#inrushSeen = chance.between(0.25, 0.95);
+    this.#sensor = {
+      gain: chance.between(0.9, 1.1),
+      offset: chance.between(-6, 12),
+      step: chance.pick([0.8, 2, 5, 12, 24]),
     };
-    const meanMilliamps = sensed(mean);
-    return { ms, meanMilliamps, peakMilliamps: Math.max(meanMilliamps, sensed(peak)), trueMilliamps: peak };
+    this.#protectsAfter = chance.happens(0.35) ? chance.between(200, 900) : null;
+  }
+
+  /** How many steps it makes where so many are ordered: in a given time it gets less far in the cold or on a weak supply. */
+  stepsFor(ordered: number, sky: Sky, supplyRatio: number): number {
+    if (this.#countsTurns) return ordered;
+    const speed = supplyRatio * (1 - 0.0025 * Math.max(0, -sky.air));
+    return Math.max(1, this.#chance.rounded(ordered * Math.min(1.1, Math.max(0.6, speed))));
+  }
+
+  /** @param load of the belt, 1 as built and full */
+  turn(orderedSteps: number, madeSteps: number, load: number, sky: Sky, now: number): Turning {
+    const planted = this.#planted;
+    const usualMs = this.#msPerStep * (this.#countsTurns ? orderedSteps : Math.max(orderedSteps, madeSteps));
+    if (planted.is("motorWireOff")) return this.#measured(this.#noTurnMs(usualMs), 0, 0);
+    const grease = 1 + this.#grease * Math.max(0, 15 - sky.air);
+    const wear = 1 + 0.06 * this.#wear.valueAt(now);
+    const stall = this.#stall * (1 - 0.002 * (sky.air - 20)); // copper resists less in the cold: 0.4 % per K, in part
+    if (planted.is("motorStalled")) return this.#stalled(usualMs, stall);
+    const jam = planted.is("trayJammed") ? planted.shows.jamLoad : 1;
+    const torque = planted.is("trayPartlyJammed") ? 0.5 + 0.5 * planted.shows.jamLoad : jam;
+    const part = 1 - this.#loadPart + this.#loadPart * load;
+    const mean = this.#usual * part * grease * wear * torque * this.#chance.spread(0.05);
+    const inrush = stall * this.#inrushSeen * this.#chance.spread(0.08);
+    const ms = this.#countsTurns ? usualMs * this.#chance.spread(0.03) * (2 - Math.min(1, 1 / grease)) : usualMs;
+    return this.#measured(ms, Math.min(mean, 0.9 * stall), Math.max(1.15 * mean, inrush));
+  }
+
+  #stalled(usualMs: number, stall: number): Turning {
+    const ms = this.#protectsAfter ?? this.#noTurnMs(usualMs);
+    const turning = this.#measured(ms, stall * this.#chance.between(0.85, 0.98), stall);
+    return { ...turning, isProtected: this.#protectsAfter !== null };
+  }
+
+  #noTurnMs(usualMs: number): number {
+    return this.#countsTurns ? usualMs * this.#givesUpAfter : usualMs;
+  }
+
+  #measured(ms: number, mean: number, peak: number): Turning {
+    const { gain, offset, step } = this.#sensor;
+    const shown = (milliamps: number) =>
+      Math.max(
+        0,
+        Math.round(step * Math.round((gain * milliamps + offset + 0.5 * step * this.#chance.gauss()) / step)),
+      );
+    const meanMilliamps = shown(mean);
+    return {
+      ms: Math.round(ms),
+      meanMilliamps,
+      peakMilliamps: Math.max(meanMilliamps, shown(peak)),
+      trueMilliamps: mean,
+      isProtected: false,
+    };
   }
 }

@@ -1,185 +1,198 @@
 import { type Agenda, day, hour, minute, second } from "./agenda.ts";
-import { dayBegin, type Place, yearShare } from "./place.ts";
-import type { Weather } from "./sky.ts";
-import type { Stream } from "./stream.ts";
+import type { Chance } from "./chance.ts";
+import { lightOf, midnightBefore, type Place, sinceMidsummer } from "./place.ts";
+import type { Weather } from "./weather.ts";
 
-export type BirdAct = "lands" | "presses" | "dropsCap" | "dropsOther";
-
-/** How the birds of this place live. Ranges: what is told of crows, jackdaws and magpies at feeders; common practice, no source. */
-interface Habits {
-  readonly comingsPerDay: number; // that no other coming set off
-  readonly drawsOthers: number; // further comings that one sets off, on average
-  readonly othersWithin: number; // mean span until they come
-  readonly morning: number; // share of comings in the hours after sunrise
-  readonly evening: number; // share before sunset
-  readonly more: number; // birds beside the first in one coming
-  readonly presses: number; // by one bird in one coming
-  readonly drops: number;
-  readonly notCaps: number; // share of drops that are stones, twigs, bark
-  readonly birdGrams: number;
-  readonly standsOnLid: number; // share of comings with a bird on what the scale carries
-  readonly awayDays: number; // share of days on which a spell of other food begins
-  readonly awaySpell: number; // its mean length in days
-  readonly hawksPerDay: number;
-  readonly season: number; // how much more come in winter
+/** What a bird does to the feeder. */
+export interface Touched {
+  land(): void;
+  press(): void;
+  drop(isMetal: boolean): void;
+  fedAt(): number;
 }
 
-function drawHabits(stream: Stream): Habits {
+interface FlockParts {
+  readonly agenda: Agenda;
+  readonly place: Place;
+  readonly weather: Weather;
+  readonly touched: Touched;
+  readonly canPress: boolean;
+  readonly canDrop: boolean;
+}
+
+/** Common practice, no source: what is told of crows, jackdaws and magpies at feeders. */
+export interface Habits extends Manners {
+  readonly triesPerDay: number; // of all together, roughly
+  readonly comings: number; // a day, that no other one set off
+  readonly draws: number; // further ones that a coming sets off, on average (Hawkes 1971)
+  readonly birds: number; // at once, mean
+  readonly tries: number; // a bird and coming
+}
+
+interface Manners {
+  readonly drawsWithin: number;
+  readonly patience: number; // tries in vain
+  readonly drops: number; // share of the tries with a cap, once they know how
+  readonly litter: number; // of what they bring: no metal
+  readonly morning: number; // share of the comings in the first hours
+  readonly leavesEvery: number;
+  readonly hawkEvery: number;
+  readonly juveniles: number; // factor on comings in their weeks
+  readonly grams: number; // of a bird
+}
+
+export function drawHabits(chance: Chance): Habits {
+  const [draws, birds, tries] = [chance.between(0, 0.6), chance.factorBetween(1, 4), chance.factorBetween(0.6, 5)];
+  const triesPerDay = chance.factorBetween(8, 200);
   return {
-    comingsPerDay: stream.logUniform(3.5, 24),
-    drawsOthers: stream.uniform(0.1, 0.65),
-    othersWithin: stream.uniform(3, 25) * minute,
-    morning: stream.uniform(0.25, 0.6),
-    evening: stream.uniform(0.05, 0.3),
-    more: stream.logUniform(0.15, 2.5),
-    presses: stream.logUniform(0.5, 4),
-    drops: stream.logUniform(0.1, 1.2),
-    notCaps: stream.uniform(0.03, 0.45),
-    birdGrams: stream.pick([190, 220, 240, 460, 520, 600, 900]),
-    standsOnLid: stream.chance(0.4) ? 0 : stream.uniform(0.05, 0.6),
-    awayDays: stream.logUniform(0.004, 0.04),
-    awaySpell: stream.uniform(1, 3.5),
-    hawksPerDay: stream.logUniform(0.01, 0.15),
-    season: stream.uniform(-0.1, 0.5),
+    triesPerDay,
+    comings: Math.min(40, Math.max(1.5, (triesPerDay * (1 - draws)) / (birds * tries))),
+    ...{ draws, birds, tries },
+    ...drawManners(chance),
   };
 }
 
-/** Comings of birds: a self-exciting point process (Hawkes 1971) whose first points lie around sunrise and sunset. */
+const drawManners = (chance: Chance): Manners => ({
+  drawsWithin: chance.factorBetween(3, 40) * minute,
+  patience: chance.whole(1, 6),
+  drops: chance.factorBetween(0.08, 0.7),
+  litter: chance.between(0.02, 0.3),
+  morning: chance.between(0.25, 0.6),
+  leavesEvery: chance.factorBetween(25, 300) * day,
+  hawkEvery: chance.factorBetween(4, 60) * day,
+  juveniles: chance.between(1, 2.2),
+  grams: chance.pick([230, 240, 480, 520]), // jackdaw, magpie; crows: from memory
+});
+
+/** The birds of the place, planned day by day from sunrise on; each coming may set off others. */
 export class Flock {
-  readonly #stream: Stream;
-  readonly #habits: Habits;
-  readonly #place: Place;
-  readonly #weather: Weather;
-  readonly #agenda: Agenda;
-  readonly #act: (act: BirdAct, now: number) => void;
   bouts = 0;
-  #awayFor: number; // days
-  #scaredUntil = 0;
-  #size = 1; // of the flock, over its usual size
-  #fedLately = 0.5; // share of the last tries that brought food
-  #fedUsually = 0.5;
-  #standsUntil = 0;
-  #standing = 0; // grams
+  birdsOn = 0; // that stand on the feeder now
+  readonly habits: Habits;
+  readonly #chance: Chance;
+  readonly #parts: FlockParts;
+  #size = 1; // as families join and part
+  #trust = 1; // falls where coming is in vain
+  #awayUntil = 0;
+  #fearUntil = 0;
 
-  constructor(
-    stream: Stream,
-    place: Place,
-    weather: Weather,
-    agenda: Agenda,
-    act: (act: BirdAct, now: number) => void,
-  ) {
-    this.#stream = stream;
-    this.#habits = drawHabits(stream);
-    this.#place = place;
-    this.#weather = weather;
-    this.#agenda = agenda;
-    this.#act = act;
-    this.#awayFor = stream.chance(0.1) ? stream.whole(1, 4) : 0; // some need days to find a new feeder
+  constructor(chance: Chance, habits: Habits, parts: FlockParts) {
+    this.#chance = chance;
+    this.#parts = parts;
+    this.habits = habits;
+    const { agenda, place } = parts;
+    this.#planDay(midnightBefore(agenda.now, place));
   }
 
-  /** Rough number in a day, for whoever plans a hopper. */
-  get expected(): { readonly presses: number; readonly drops: number } {
-    const { comingsPerDay, drawsOthers, more, presses, drops } = this.#habits;
-    const birds = (comingsPerDay / (1 - drawsOthers)) * (1 + more);
-    return { presses: birds * presses, drops: birds * drops };
+  get gramsOn(): number {
+    return this.birdsOn * this.habits.grams;
   }
 
-  begin(at: number): void {
-    this.#plan(dayBegin(at, this.#place.longitude), at);
-  }
-
-  /** A person, a hawk, a cat: nobody comes for a while. */
-  scare(until: number): void {
-    this.#scaredUntil = Math.max(this.#scaredUntil, until);
-  }
-
-  /** Birds come less to what no longer feeds them, down to a fifth. */
-  learn(gotFood: boolean): void {
-    const fed = gotFood ? 1 : 0;
-    this.#fedLately += (fed - this.#fedLately) / 60;
-    this.#fedUsually += (fed - this.#fedUsually) / 1_500;
-  }
-
-  gramsOnHopper(now: number): number {
-    return now < this.#standsUntil ? this.#standing : 0;
-  }
-
-  #plan(begin: number, from: number): void {
-    const stream = this.#stream;
-    this.#agenda.add(begin + day, (now) => this.#plan(now, now));
-    if (stream.chance(1 / 50)) this.#size = Math.min(3, Math.max(0.2, this.#size * stream.factor(0.4)));
-    if (this.#awayFor > 0) this.#awayFor -= 1;
-    else if (stream.chance(this.#habits.awayDays))
-      this.#awayFor = Math.ceil(stream.exponential(this.#habits.awaySpell));
-    if (this.#awayFor > 0 && stream.chance(0.95)) return;
-    const { rise, set } = this.#weather.sun.rises(begin);
-    if (stream.chance(this.#habits.hawksPerDay)) this.#meetHawk(stream.uniform(rise, set));
-    const firsts = stream.poisson(this.#habits.comingsPerDay * this.#size * this.#season(begin) * this.#interest);
-    for (let index = 0; index < Math.min(80, firsts); index += 1) {
-      const at = this.#firstComing(rise, set);
-      if (at >= from) this.#agenda.add(at, (now) => this.#come(now, set));
+  #planDay(midnight: number): void {
+    const { agenda, place } = this.#parts;
+    const chance = this.#chance;
+    agenda.at(midnight + day, () => this.#planDay(midnight + day));
+    if (chance.happens(day / this.habits.leavesEvery)) this.#awayUntil = agenda.now + chance.between(0.8, 5) * day;
+    if (chance.happens(1 / 30)) this.#size = Math.min(2.5, Math.max(0.4, this.#size * chance.spread(0.35)));
+    this.#planHawk(midnight);
+    const light = lightOf(midnight, place);
+    if (light === null) return;
+    // Under a midnight sun they roost some hours all the same.
+    const from = Math.max(light.from, midnight + 2.5 * hour);
+    const to = Math.min(light.to, midnight + 21.5 * hour);
+    for (let count = chance.poisson(this.#comingsToday()); count > 0; count -= 1) {
+      const at = this.#momentOf(from, to);
+      if (at > agenda.now) agenda.at(at, () => this.#come());
     }
   }
 
-  #firstComing(rise: number, set: number): number {
-    const { morning, evening } = this.#habits;
-    const stream = this.#stream;
-    const length = set - rise;
-    const draw = stream.unit();
-    if (draw < morning)
-      return rise - 10 * minute + Math.min(length, stream.exponential(length * 0.12) + stream.exponential(15 * minute));
-    if (draw < morning + evening) return set - Math.min(length, stream.exponential(length * 0.15) + 20 * minute);
-    return stream.uniform(rise, set);
+  #comingsToday(): number {
+    const { place, agenda, weather } = this.#parts;
+    const sky = weather.at(agenda.now);
+    const season = sinceMidsummer(agenda.now, place);
+    const isFledged = season > 0.9 || season < 0.1; // from a month before the warmest weeks until a month after
+    const young = isFledged ? this.habits.juveniles : 1;
+    const cold = sky.air < -2 ? 1.25 : 1;
+    const mood = this.#chance.spread(0.3);
+    return Math.min(60, this.habits.comings * this.#size * this.#trust * young * cold * mood);
   }
 
-  #come(now: number, set: number): void {
-    const stream = this.#stream;
-    if (now < this.#scaredUntil) return;
-    const roosting = now > set + 12 * minute;
-    const sheltering = this.#weather.to(now).rain > 3 && stream.chance(0.6);
-    if (roosting || sheltering) return;
+  #planHawk(midnight: number): void {
+    const chance = this.#chance;
+    if (!chance.happens(day / this.habits.hawkEvery)) return;
+    this.#parts.agenda.at(midnight + chance.between(6, 18) * hour, () => {
+      this.#fearUntil = this.#parts.agenda.now + chance.factorBetween(0.3, 30) * hour;
+    });
+  }
+
+  #momentOf(from: number, to: number): number {
+    const chance = this.#chance;
+    const length = to - from;
+    if (chance.happens(this.habits.morning)) return from + Math.min(0.6 * length, chance.wait(1.3 * hour));
+    if (chance.happens(0.3)) return to - Math.min(0.5 * length, 0.3 * hour + chance.wait(1.2 * hour));
+    return chance.between(from, to - Math.min(0.1 * length, 0.5 * hour));
+  }
+
+  #come(): void {
+    const { agenda, weather, place } = this.#parts;
+    const chance = this.#chance;
+    const { now } = agenda;
+    const light = weather.at(now).sun > -0.1;
+    if (!light || now < this.#awayUntil || (now < this.#fearUntil && !chance.happens(0.05))) return;
+    if (weather.at(now).wind > 12 && chance.happens(0.6)) return;
+    for (let more = chance.poisson(this.habits.draws); more > 0; more -= 1)
+      agenda.in(chance.wait(this.habits.drawsWithin), () => this.#come());
     this.bouts += 1;
-    const birds = 1 + stream.poisson(this.#habits.more);
-    for (let bird = 0; bird < Math.min(8, birds); bird += 1)
-      this.#visit(now + (bird > 0 ? stream.exponential(40 * second) : 0));
-    if (stream.chance(this.#habits.standsOnLid)) {
-      this.#standing = this.#habits.birdGrams * stream.uniform(0.85, 1.15) * (stream.chance(0.2) ? 2 : 1);
-      this.#standsUntil = now + stream.exponential(50 * second);
-    }
-    const others = stream.poisson(this.#habits.drawsOthers * this.#interest);
-    for (let other = 0; other < others; other += 1) {
-      this.#agenda.add(now + stream.exponential(this.#habits.othersWithin), (at) => this.#come(at, set));
-    }
+    const birds = Math.min(9, 1 + chance.poisson(this.habits.birds * this.#size - 1));
+    const season = sinceMidsummer(now, place);
+    const isClumsy = season < 0.12;
+    for (let bird = 0; bird < birds; bird += 1) this.#land(bird * chance.between(1, 20) * second, isClumsy);
   }
 
-  #visit(from: number): void {
-    const stream = this.#stream;
-    const add = (at: number, act: BirdAct) => this.#agenda.add(at, (now) => this.#act(act, now));
-    let at = from + stream.uniform(0.5, 5) * second;
-    add(at, "lands");
-    if (stream.chance(0.15)) add(at + stream.uniform(2, 30) * second, "lands"); // hops off and on again
-    const drops = stream.poisson(this.#habits.drops * this.#interest);
-    for (let drop = 0; drop < drops; drop += 1) {
-      at += stream.uniform(1, 4) * second + stream.exponential(18 * second);
-      add(at, stream.chance(this.#habits.notCaps) ? "dropsOther" : "dropsCap");
+  #land(after: number, isClumsy: boolean): void {
+    const { agenda, touched } = this.#parts;
+    const chance = this.#chance;
+    const tries = chance.poisson(this.habits.tries * (isClumsy ? 1.3 : 1));
+    agenda.in(after, () => {
+      this.birdsOn += 1;
+      touched.land();
+      agenda.in(chance.between(2, 15) * second, () =>
+        this.#try({ left: tries, vain: 0, fed: false, asked: tries > 0 }),
+      );
+    });
+  }
+
+  #try(bird: Bird): void {
+    const { agenda, touched, canPress, canDrop } = this.#parts;
+    const chance = this.#chance;
+    if (bird.left <= 0 || bird.vain > this.habits.patience || (!canPress && !canDrop)) {
+      this.#leave(bird);
+      return;
     }
-    const presses = stream.poisson(this.#habits.presses * stream.exponential(1));
-    for (let press = 0; press < Math.min(25, presses); press += 1) {
-      at += stream.uniform(0.4, 3) * second + stream.exponential(14 * second);
-      add(at, "presses");
-    }
+    const askedAt = agenda.now;
+    if (canDrop && (!canPress || chance.happens(this.habits.drops))) touched.drop(!chance.happens(this.habits.litter));
+    else touched.press();
+    agenda.in(chance.between(3, 9) * second, () => {
+      const isFed = touched.fedAt() >= askedAt;
+      const next = { ...bird, left: bird.left - 1, vain: isFed ? 0 : bird.vain + 1, fed: bird.fed || isFed };
+      const pause = isFed ? 6 + chance.wait(30) : chance.between(1, 12);
+      agenda.in(pause * second, () => this.#try(next));
+    });
   }
 
-  #meetHawk(at: number): void {
-    this.#agenda.add(at, (now) => this.scare(now + this.#stream.uniform(0.7, 5) * hour));
+  #leave({ fed, asked }: Bird): void {
+    const { agenda, touched, canPress, canDrop } = this.#parts;
+    agenda.in(this.#chance.between(2, 60) * second, () => {
+      this.birdsOn = Math.max(0, this.birdsOn - 1);
+    });
+    const hasEaten = fed || (!canPress && !canDrop && touched.fedAt() > agenda.now - 6 * hour);
+    if (asked || (!canPress && !canDrop)) this.#trust += 0.02 * ((hasEaten ? 1 : 0.25) - this.#trust);
   }
+}
 
-  #season(at: number): number {
-    const winter = Math.cos(2 * Math.PI * (yearShare(at) - 0.04)) * Math.sign(this.#place.latitude);
-    return 1 + this.#habits.season * winter;
-  }
-
-  get #interest(): number {
-    return Math.max(0.2, Math.min(1, (this.#fedLately + 0.02) / (this.#fedUsually + 0.02)));
-  }
+interface Bird {
+  readonly left: number;
+  readonly vain: number;
+  readonly fed: boolean;
+  readonly asked: boolean;
 }

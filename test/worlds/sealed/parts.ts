@@ -1,39 +1,36 @@
 import type { Story } from "../world.ts";
+import type { Account } from "./account.ts";
 import type { Agenda } from "./agenda.ts";
-import type { Balance } from "./balance.ts";
-import type { ChuteBeam } from "./beam.ts";
-import type { Board, Radio } from "./board.ts";
+import type { Belt } from "./belt.ts";
+import type { Board } from "./board.ts";
+import type { Cell } from "./cell.ts";
+import type { Chance } from "./chance.ts";
+import type { Counter } from "./counter.ts";
 import type { Drive } from "./drive.ts";
-import type { Flock } from "./flock.ts";
-import type { Hopper } from "./hopper.ts";
-import type { Malfunction } from "./malfunction.ts";
-import type { Mechanism } from "./mechanism.ts";
 import type { Place } from "./place.ts";
-import type { Power } from "./power.ts";
-import type { Weather } from "./sky.ts";
-import type { Stream } from "./stream.ts";
-import type { Tally } from "./tally.ts";
+import type { Planted } from "./planted.ts";
+import type { Silo } from "./silo.ts";
+import type { Supply } from "./supply.ts";
 import type { Thermometers } from "./thermometers.ts";
+import type { Weather } from "./weather.ts";
 
-/** All parts of one feeder and its yard. */
+/** What one feeder is made of, with the place where it stands. */
 export interface Parts {
   readonly story: Story;
   readonly begin: number;
-  readonly agenda: Agenda;
   readonly place: Place;
+  readonly agenda: Agenda;
   readonly weather: Weather;
-  readonly hopper: Hopper;
-  readonly mechanism: Mechanism;
+  readonly planted: Planted;
+  readonly silo: Silo;
+  readonly belt: Belt;
   readonly drive: Drive;
-  readonly beam: ChuteBeam;
-  readonly balance: Balance;
+  readonly counter: Counter;
+  readonly cell: Cell;
+  readonly supply: Supply;
   readonly thermometers: Thermometers;
-  readonly power: Power;
   readonly board: Board;
-  readonly radio: Radio;
-  readonly flock: Flock;
-  readonly tally: Tally;
-  readonly malfunction: Malfunction;
-  /** A stream of chance for the part of this name. */
-  readonly stream: (name: string) => Stream;
+  readonly account: Account;
+  readonly hands: { grams: number; isHopperOff: boolean };
+  readonly chance: (name: string) => Chance;
 }

@@ -1,131 +1,112 @@
 import { day, hour, minute } from "./agenda.ts";
-import type { Stream } from "./stream.ts";
+import type { Chance } from "./chance.ts";
 
-/** Where the feeder stands, and the climate there. */
+/** Where the feeder stands, and its climate in round numbers (atlas values, from memory). */
 export interface Place {
   readonly zone: string;
-  readonly latitude: number; // degrees, north is positive
-  readonly longitude: number; // degrees, east is positive
+  readonly latitude: number; // degrees, north positive
+  readonly longitude: number; // degrees, east positive
   readonly yearMean: number; // °C
-  readonly yearSwing: number; // °C from the year's mean to the warmest month
-  readonly daySwing: number; // °C, half of a clear day's range
-  readonly fronts: number; // °C, standard deviation of what the days bring
-  readonly wetShare: number; // of all hours
-  readonly windMean: number; // m/s at the feeder
-  readonly humidDay: number; // percent, where the air's own moisture puts the mean of a day
+  readonly yearSwing: number; // K, from the year's mean to its warmest month
+  readonly sunWarms: number; // K, how much a clear noon adds
+  readonly frontSpread: number; // K, standard deviation of the weather's changes
+  readonly wetShare: number; // of the hours
+  readonly windMean: number; // m/s
+  readonly dryness: number; // K, usual distance from air to dew point
 }
 
-interface Region {
-  readonly zone: string;
-  readonly latitude: readonly [number, number];
-  readonly longitude: readonly [number, number];
-  readonly inland: readonly [number, number]; // 0 at a mild coast, 1 deep inside a continent
-  readonly wet: readonly [number, number];
-}
+type Site = Omit<Place, "latitude" | "longitude"> & { readonly near: readonly [latitude: number, longitude: number] };
+const site = (zone: string, near: Site["near"], climate: Omit<Site, "zone" | "near">): Site => ({
+  zone,
+  near,
+  ...climate,
+});
 
-/** Crows live in all of them. Shares of wet hours are rough, from memory. */
-const regions: readonly Region[] = [
-  { zone: "Europe/Helsinki", latitude: [60, 65.5], longitude: [22, 29], inland: [0.4, 0.8], wet: [0.08, 0.16] },
-  { zone: "Europe/London", latitude: [50.5, 57.5], longitude: [-4, 0.5], inland: [0, 0.25], wet: [0.08, 0.18] },
-  { zone: "Europe/Warsaw", latitude: [49.5, 54], longitude: [16, 23], inland: [0.4, 0.7], wet: [0.07, 0.12] },
-  { zone: "Europe/Madrid", latitude: [37.5, 43], longitude: [-6, -0.5], inland: [0.3, 0.7], wet: [0.03, 0.08] },
-  { zone: "America/Toronto", latitude: [43, 47.5], longitude: [-82, -76], inland: [0.6, 1], wet: [0.07, 0.13] },
-  { zone: "America/Denver", latitude: [36, 41], longitude: [-108, -104], inland: [0.7, 1], wet: [0.03, 0.06] },
-  { zone: "Asia/Tokyo", latitude: [34, 43], longitude: [133, 141], inland: [0.4, 0.7], wet: [0.07, 0.15] },
-  { zone: "Australia/Melbourne", latitude: [-38.5, -36], longitude: [142, 148], inland: [0, 0.4], wet: [0.05, 0.1] },
-  { zone: "Africa/Johannesburg", latitude: [-31, -26], longitude: [25, 30], inland: [0.2, 0.5], wet: [0.03, 0.06] },
-  { zone: "Asia/Kolkata", latitude: [21, 28], longitude: [75, 86], inland: [0.3, 0.7], wet: [0.04, 0.12] },
+const sites: readonly Site[] = [
+  site("Europe/Zagreb", [45, 16.4], {
+    ...{ yearMean: 11.5, yearSwing: 10.5, sunWarms: 9 },
+    ...{ frontSpread: 4, wetShare: 0.1, windMean: 2, dryness: 5 },
+  }),
+  site("Europe/Amsterdam", [52, 4.6], {
+    ...{ yearMean: 10.5, yearSwing: 7, sunWarms: 5 },
+    ...{ frontSpread: 3, wetShare: 0.14, windMean: 5, dryness: 3 },
+  }),
+  site("Europe/Stockholm", [59.5, 17.8], {
+    ...{ yearMean: 6.5, yearSwing: 10.5, sunWarms: 6 },
+    ...{ frontSpread: 4.2, wetShare: 0.1, windMean: 3, dryness: 3.5 },
+  }),
+  site("Europe/Oslo", [68, 15], {
+    ...{ yearMean: 4, yearSwing: 8, sunWarms: 5 },
+    ...{ frontSpread: 4, wetShare: 0.18, windMean: 5, dryness: 3 },
+  }),
+  site("Australia/Sydney", [-35, 149.2], {
+    ...{ yearMean: 13.5, yearSwing: 7.5, sunWarms: 10 },
+    ...{ frontSpread: 3.5, wetShare: 0.07, windMean: 2.5, dryness: 7 },
+  }),
+  site("Europe/Zurich", [46.6, 9.8], {
+    ...{ yearMean: 3, yearSwing: 8, sunWarms: 11 }, // at 1,600 m
+    ...{ frontSpread: 4.5, wetShare: 0.12, windMean: 2.2, dryness: 5 },
+  }),
 ];
 
-/** The year's mean and swing follow the latitude: a fit by eye to climate normals, from memory. */
-export function drawPlace(stream: Stream): Place {
-  const region = stream.pick(regions);
-  const latitude = stream.uniform(...region.latitude);
-  const inland = stream.uniform(...region.inland);
-  const height = stream.exponential(150); // m; the air is 6.5 °C colder a kilometre higher up (standard atmosphere)
-  const cosine = Math.cos((latitude * Math.PI) / 180);
-  return {
-    zone: region.zone,
-    latitude,
-    longitude: stream.uniform(...region.longitude),
-    yearMean: 28 * cosine ** 2 - 3 * inland * (Math.abs(latitude) > 42 ? 1 : 0) - 0.0065 * height,
-    yearSwing: Math.abs(latitude) * (0.1 + 0.16 * inland) + 1,
-    daySwing: stream.uniform(2.5, 4.5) + 3 * inland,
-    fronts: stream.uniform(1.5, 2.5) + 0.045 * Math.max(0, Math.abs(latitude) - 20),
-    wetShare: stream.uniform(...region.wet),
-    windMean: stream.logUniform(0.6, 4),
-    humidDay: stream.uniform(58, 84) - 12 * inland,
-  };
+export function drawPlace(chance: Chance): Place {
+  const { near, ...climate } = chance.pick(sites);
+  const moved = (degrees: number) => Math.round(100 * (degrees + chance.between(-0.3, 0.3))) / 100;
+  return { ...climate, latitude: moved(near[0]), longitude: moved(near[1]) };
 }
 
-/** The share of the year since 1 January, by Greenwich. */
-export const yearShare = (at: number): number => ((at / day + 0.25) % 365.25) / 365.25;
+/** Of the year since midsummer of this half of the earth: 0 and 1 are the warmest weeks, 0.5 the coldest. */
+export function sinceMidsummer(at: number, { latitude }: Place): number {
+  const share = ((at / day + 10 - 30) % 365.2425) / 365.2425 + (latitude > 0 ? 0.5 : 0); // weather follows the sun by a month
+  return share - Math.floor(share);
+}
 
-/** Local solar time of day in hours, without the equation of time: what a keeper's habits follow closely enough. */
-export const localHour = (at: number, longitude: number): number => (((at / hour + longitude / 15) % 24) + 24) % 24;
+/** By the sun, without the equation of time: what people's days follow closely enough. */
+export const hourOfDay = (at: number, { longitude }: Place): number => {
+  const hours = at / hour + longitude / 15;
+  return hours - 24 * Math.floor(hours / 24);
+};
+export const midnightBefore = (at: number, place: Place): number => at - hourOfDay(at, place) * hour;
 
-/** The begin of the local solar day in which `at` lies. */
-export const dayBegin = (at: number, longitude: number): number => at - localHour(at, longitude) * hour;
+const radians = Math.PI / 180;
 
 /**
- * The sun by the low-precision formulas of the Astronomical Almanac, as Michalsky (1988) writes them, without refraction. They are
- * far better than this world needs; sealed.test.ts compares them with a library.
+ * The sine of the sun's height, without refraction, by Spencer's series for declination and equation of time ("Fourier series
+ * representation of the position of the sun", Search 2, 1971; from memory): right to about 0.3 degrees, ample for twilight.
  */
-export class Sun {
-  readonly #sine: number;
-  readonly #cosine: number;
-  readonly #longitude: number;
-  #slot = Number.NaN;
-  #declination = 0;
-  #ascension = 0;
-
-  constructor(place: Pick<Place, "latitude" | "longitude">) {
-    const latitude = (place.latitude * Math.PI) / 180;
-    this.#sine = Math.sin(latitude);
-    this.#cosine = Math.cos(latitude);
-    this.#longitude = place.longitude;
-  }
-
-  /** The sine of the sun's height over the horizon. */
-  heightSine(at: number): number {
-    const days = at / day - 10_957.5; // since 2000-01-01T12:00Z
-    const slot = Math.floor(days * 12);
-    if (slot !== this.#slot) this.#follow(slot);
-    const sidereal = (18.697374558 + 24.06570982441908 * days) * 15 + this.#longitude; // degrees
-    const hourAngle = (sidereal * Math.PI) / 180 - this.#ascension;
-    return this.#sine * Math.sin(this.#declination) + this.#cosine * Math.cos(this.#declination) * Math.cos(hourAngle);
-  }
-
-  isDaylight(at: number): boolean {
-    return this.heightSine(at) > horizonSine;
-  }
-
-  /** When the sun rises and sets in the local day that begins at `begin`; where it doesn't, noon or the whole day stands. */
-  rises(begin: number): { readonly rise: number; readonly set: number } {
-    const step = 5 * minute;
-    const noon = begin + 12 * hour;
-    let rise = noon;
-    while (rise > begin && this.isDaylight(rise - step)) rise -= step;
-    let set = noon;
-    while (set < begin + day && this.isDaylight(set + step)) set += step;
-    return { rise, set };
-  }
-
-  /** The sun moves a twelfth of a degree among the stars in two hours, so that one place serves for that long. */
-  #follow(slot: number): void {
-    this.#slot = slot;
-    const days = (slot + 0.5) / 12;
-    const anomaly = radians(357.528 + 0.9856003 * days);
-    const ecliptic = radians(280.46 + 0.9856474 * days + 1.915 * Math.sin(anomaly) + 0.02 * Math.sin(2 * anomaly));
-    const tilt = radians(23.439 - 0.0000004 * days);
-    this.#declination = Math.asin(Math.sin(tilt) * Math.sin(ecliptic));
-    this.#ascension = Math.atan2(Math.cos(tilt) * Math.sin(ecliptic), Math.cos(ecliptic));
-  }
+export function sunSine(at: number, { latitude, longitude }: Pick<Place, "latitude" | "longitude">): number {
+  const days = at / day;
+  const year = ((days - 0.5) % 365.2425) / 365.2425; // 1970-01-01 12:00 is where Spencer's year begins, near enough
+  const angle = 2 * Math.PI * year;
+  const [sin1, cos1, sin2, cos2] = [Math.sin(angle), Math.cos(angle), Math.sin(2 * angle), Math.cos(2 * angle)];
+  const declination =
+    0.006918 -
+    0.399912 * cos1 +
+    0.070257 * sin1 -
+    0.006758 * cos2 +
+    0.000907 * sin2 -
+    0.002697 * Math.cos(3 * angle) +
+    0.00148 * Math.sin(3 * angle);
+  const equation = 229.18 * (0.000075 + 0.001868 * cos1 - 0.032077 * sin1 - 0.014615 * cos2 - 0.040849 * sin2); // minutes
+  const turned = (days - Math.floor(days)) * 360 + longitude + equation / 4 - 180;
+  return (
+    Math.sin(latitude * radians) * Math.sin(declination) +
+    Math.cos(latitude * radians) * Math.cos(declination) * Math.cos(turned * radians)
+  );
 }
 
-/** Sunrise is when the upper edge of the refracted sun is at the horizon: 0.833° below it (the almanac's convention). */
-const horizonSine = Math.sin(radians(-0.833));
+/** Civil twilight ends when the sun is 6 degrees below the horizon. */
+const twilightSine = Math.sin(-6 * radians);
+export const isLight = (at: number, place: Place): boolean => sunSine(at, place) > twilightSine;
 
-function radians(degrees: number): number {
-  return (degrees * Math.PI) / 180;
+/** First and last light of the day that begins at `midnight`, to ten minutes; null where there is none. */
+export function lightOf(midnight: number, place: Place): { readonly from: number; readonly to: number } | null {
+  const step = 10 * minute;
+  let [from, to] = [Number.NaN, Number.NaN];
+  for (let at = midnight; at < midnight + day; at += step) {
+    if (!isLight(at, place)) continue;
+    if (Number.isNaN(from)) from = at;
+    to = at + step;
+  }
+  return Number.isNaN(from) ? null : { from, to };
 }

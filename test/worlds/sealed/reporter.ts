@@ -1,136 +1,140 @@
 import { type PostedReport, readReport } from "../../../server/contract/readReport.ts";
-import { hour, minute, second } from "./agenda.ts";
-import type { Post } from "./board.ts";
+import { day, hour, second } from "./agenda.ts";
+import type { Parcel } from "./board.ts";
+import type { Chance } from "./chance.ts";
+import type { Flock } from "./flock.ts";
 import type { Parts } from "./parts.ts";
-import type { Person } from "./person.ts";
 import type { Program } from "./program.ts";
-import type { Stream } from "./stream.ts";
+import { Way } from "./way.ts";
 
-/** Reads the sensors at each interval and sends the reports; what arrives is handed to `arrived`. */
+/** What the program puts into a report besides what the sensors measure. */
+interface Habits {
+  readonly counts: boolean;
+  readonly spooled: boolean;
+  readonly paused: boolean;
+  readonly signal: boolean;
+  readonly emptyList: boolean;
+  readonly clock: "none" | "right" | "offByHours" | "from1970";
+}
+
+/** Measures at each interval and sends what waits; what arrives is handed on. */
 export class Reporter {
   readonly #parts: Parts;
   readonly #program: Program;
-  readonly #person: Person;
-  readonly #arrived: (report: PostedReport, now: number) => void;
-  readonly #stream: Stream;
-  readonly #interval: number;
-  readonly #jitter: number;
-  readonly #counts: boolean;
-  readonly #saysSpooled: boolean;
-  readonly #saysPaused: boolean;
-  readonly #powerCutEvery: number;
-  #last: number;
+  readonly #flock: Flock;
+  readonly #arrived: (report: PostedReport) => void;
+  readonly #chance: Chance;
+  readonly #way: Way;
+  readonly #habits: Habits;
+  readonly #span: number;
+  readonly #dbm: number;
+  #idleFrom: number;
 
-  constructor(parts: Parts, program: Program, person: Person, arrived: (report: PostedReport, now: number) => void) {
+  constructor(parts: Parts, program: Program, flock: Flock, arrived: (report: PostedReport) => void) {
     this.#parts = parts;
     this.#program = program;
-    this.#person = person;
+    this.#flock = flock;
     this.#arrived = arrived;
-    this.#stream = parts.stream("reporter");
-    this.#interval = parts.story.reportEverySeconds * second;
-    this.#jitter = this.#stream.logUniform(20, 900);
-    this.#counts = this.#stream.chance(0.85);
-    this.#saysSpooled = this.#stream.chance(0.5);
-    this.#saysPaused = this.#stream.chance(0.4);
-    this.#powerCutEvery = this.#stream.logUniform(15, 400) * 24 * hour;
-    this.#last = parts.begin;
+    const chance = parts.chance("reporter");
+    this.#chance = chance;
+    this.#way = new Way(parts.chance("way"), parts.begin);
+    this.#habits = {
+      counts: chance.happens(0.6),
+      spooled: chance.happens(0.4),
+      paused: chance.happens(0.3),
+      signal: chance.happens(0.6),
+      emptyList: chance.happens(0.5),
+      clock: chance.pick(["none", "none", "right", "offByHours", "from1970"]),
+    };
+    this.#span = parts.story.reportEverySeconds * second * (1 + 0.002 * chance.share());
+    this.#dbm = chance.between(-86, -48);
+    this.#idleFrom = parts.begin;
   }
 
-  begin(at: number): void {
-    this.#start(at);
-    this.#parts.agenda.add(at + this.#stream.uniform(2, 15) * second, this.#tick);
-    this.#nextPowerCut(at);
+  begin(): void {
+    this.#idleFrom = this.#parts.agenda.now;
+    this.#program.later(this.#chance.between(1, 12) * second, () => this.#report());
   }
 
-  readonly #tick = (now: number): void => {
+  #report(): void {
+    const { board, agenda } = this.#parts;
+    const earlier = board.earlierParcel();
+    if (earlier !== null) this.#send({ boot: earlier.boot, sentUptimeMs: null, events: earlier.events }, earlier);
+    const parcel = board.parcel();
+    const hasList = parcel.events.length > 0 || this.#habits.emptyList;
+    const body = {
+      boot: parcel.boot,
+      sentUptimeMs: board.uptimeAt(agenda.now),
+      ...this.#stamp(),
+      readings: this.#readings(),
+      ...(hasList && { events: parcel.events }),
+    };
+    this.#send(body, parcel);
+    this.#program.later(this.#span * (1 + 0.004 * (this.#chance.share() - 0.5)), () => this.#report());
+  }
+
+  #send(body: object, parcel: Parcel): void {
     const { agenda, board } = this.#parts;
-    const span = now - this.#last;
-    this.#last = now;
-    this.#pass(span, now);
-    if (board.isOn) for (const post of board.posts(now, this.#read(now))) this.#send(post, now, 0);
-    agenda.add(now + this.#interval + Math.round(this.#jitter * this.#stream.unit()), this.#tick);
-  };
-
-  #pass(span: number, now: number): void {
-    const { weather, balance, thermometers, power, beam, board } = this.#parts;
-    const sky = weather.to(now);
-    balance.pass(span, sky);
-    thermometers.pass(span, sky);
-    power.pass(span, sky);
-    board.counts.chute += beam.strays(now, span);
+    const { arrivals, isAnswered } = this.#way.send(agenda.now);
+    for (const [index, at] of arrivals.entries()) {
+      agenda.at(at, () => {
+        const read = readReport(body);
+        if (read.kind === "unreadable") throw new Error(`expected a readable report, got ${JSON.stringify(body)}`);
+        this.#arrived(read.report);
+        if (isAnswered && index === arrivals.length - 1) board.forget(parcel);
+      });
+    }
   }
 
-  #read(now: number): Record<string, unknown> {
-    const { story, weather, balance, hopper, thermometers, power, radio, board, flock } = this.#parts;
-    const readings: Record<string, unknown> = {};
-    if (story.sensors.scale) {
-      const { hopperIsOff, hands } = this.#person.handling(now);
-      const handling = { hopperIsOff, hands, birdGrams: flock.gramsOnHopper(now) };
-      const grams = balance.read(now, weather.now, hopper.grams, handling);
-      if (grams !== undefined) readings.hopperGrams = grams;
+  /** Boards without a clock of their own send no time, or a wrong one. */
+  #stamp(): object {
+    const { agenda, board } = this.#parts;
+    const iso = (at: number) => ({ sentAt: new Date(Math.floor(at)).toISOString() });
+    switch (this.#habits.clock) {
+      case "none":
+        return {};
+      case "right":
+        return iso(agenda.now);
+      case "offByHours":
+        return iso(agenda.now + 2 * hour);
+      case "from1970":
+        return iso(board.uptimeAt(agenda.now) + day);
     }
-    thermometers.readInto(readings);
-    power.readInto(readings);
-    radio.readInto(readings);
-    if (this.#saysSpooled) readings.spooled = board.spooled;
-    if (this.#saysPaused) readings.paused = false;
-    if (this.#counts) this.#countInto(readings);
+  }
+
+  #readings(): object {
+    const { agenda, weather, thermometers, supply, board, story } = this.#parts;
+    const { now } = agenda;
+    const sky = weather.at(now);
+    const habits = this.#habits;
+    this.#parts.counter.idle(now - this.#idleFrom, sky, now);
+    this.#idleFrom = now;
+    const readings: Record<string, unknown> = {};
+    const hopperGrams = story.sensors.scale ? this.#weigh() : undefined;
+    if (hopperGrams !== undefined) readings.hopperGrams = hopperGrams;
+    Object.assign(readings, thermometers.read(now, sky), supply.readings(now, sky));
+    if (habits.signal) readings.signalDbm = Math.round(this.#dbm + 3 * this.#chance.gauss());
+    if (habits.spooled) readings.spooled = board.waiting;
+    if (habits.counts) readings.counts = this.#counts();
+    if (habits.paused) readings.paused = false;
     return readings;
   }
 
-  #countInto(readings: Record<string, unknown>): void {
-    const { story, board } = this.#parts;
+  #weigh(): number | null | undefined {
+    const { agenda, weather, cell, silo, belt, hands } = this.#parts;
+    const onScale = silo.content + (cell.bearsAll ? belt.load.grams : 0);
+    const food = hands.isHopperOff ? -400 : onScale; // without the hopper the cell shows less than its own zero
+    return cell.read(agenda.now, { food, birds: this.#flock.gramsOn, hands: hands.grams }, weather.at(agenda.now));
+  }
+
+  #counts(): object {
+    const { story, board, counter } = this.#parts;
     const { button, detector, chute, perch } = story.sensors;
-    if (!button && !detector && !chute && !perch) return;
-    const counts: Partial<typeof board.counts> = {};
+    const counts: Record<string, number> = {};
     if (button) counts.button = board.counts.button;
     if (detector) counts.detector = board.counts.detector;
-    if (chute) counts.chute = board.counts.chute;
+    if (chute) counts.chute = counter.total;
     if (perch) counts.perch = board.counts.perch;
-    readings.counts = counts;
-  }
-
-  /** A report whose answer doesn't come is sent again as it was, or the events come with the next. */
-  #send(post: Post, now: number, tries: number): void {
-    const { agenda, board, radio } = this.#parts;
-    const sent = radio.send(now);
-    if (sent !== null) {
-      agenda.add(now + sent.latency, (at) => {
-        const read = readReport(post);
-        if (read.kind === "unreadable")
-          throw new Error(`expected a readable report, got ${JSON.stringify(read.errors)}`);
-        this.#arrived(read.report, at);
-        if (!sent.answerLost) board.stored(post);
-      });
-    }
-    const isAnswered = sent !== null && !sent.answerLost;
-    if (isAnswered || !radio.retries || tries >= 2) return;
-    const { boot } = board;
-    agenda.add(now + 4_500 + Math.round(this.#stream.uniform(0, 5_000)), (at) => {
-      if (board.isOn && board.boot === boot) this.#send(post, at, tries + 1);
-    });
-  }
-
-  #start(at: number): void {
-    const { agenda, board } = this.#parts;
-    board.start(at);
-    const { boot } = board;
-    agenda.add(at + Math.max(minute, Math.round(board.untilNextRestart())), (now) => {
-      if (board.boot === boot && board.isOn) this.#stop(now, Math.round(this.#stream.logUniform(4, 90) * second));
-    });
-  }
-
-  /** The keeper's plug, the grid, a battery that is changed: from half a minute to hours. */
-  #nextPowerCut(now: number): void {
-    this.#parts.agenda.add(now + hour + Math.round(this.#stream.exponential(this.#powerCutEvery)), (at) => {
-      if (this.#parts.board.isOn) this.#stop(at, Math.round(this.#stream.logUniform(0.5, 300) * minute));
-      this.#nextPowerCut(at);
-    });
-  }
-
-  #stop(now: number, span: number): void {
-    this.#program.interrupt(now);
-    this.#parts.board.stop();
-    this.#parts.agenda.add(now + span, (at) => this.#start(at));
+    return counts;
   }
 }

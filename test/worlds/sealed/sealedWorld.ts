@@ -1,8 +1,8 @@
 /**
  * Sealed: nobody who changes a detector reads this folder; each run is written down with its date in test/worlds/sealedRuns.md
  *
- * It is run only to publish figures. Formulas name their source beside them; the works are cited from memory, and so are the numbers of data
- * sheets. Ranges of how feeders are built and how birds and keepers live are common practice, no source, unless said otherwise.
+ * It is run only to publish figures. Formulas name their source beside them; works and data sheets are cited from memory. Ranges of how
+ * feeders are built and how birds and keepers live are common practice, no source, unless said otherwise.
  */
 import { instant } from "../../../server/domain/instant.ts";
 import type { LogLine } from "../../../server/replay/logLine.ts";
@@ -15,26 +15,22 @@ export const sealedWorld: World = { name: "sealed", tell };
 type Unsent<Line> = Line extends LogLine ? Omit<Line, "feeder" | "at"> : never;
 
 function* tell(story: Story, phone: KeeperPhone): Generator<WorldMoment> {
-  let moments: WorldMoment[] = [];
-  const write = (line: Unsent<LogLine>, now: number) => {
-    const at = Math.round(now);
-    moments.push({ line: { feeder: `larch-${story.seed}`, at: instant(at), ...line }, truth: parts.tally.truth(at) });
+  const waiting: WorldMoment[] = [];
+  const write = (line: Unsent<LogLine>) => {
+    const { agenda, account } = feeder.parts;
+    account.bouts = feeder.flock.bouts;
+    const at = instant(agenda.now);
+    waiting.push({ line: { feeder: `rowan-${story.seed}`, at, ...line }, truth: account.truth(at) });
   };
   const feeder = buildFeeder(story, phone, {
-    arrived: (report, now) => write({ kind: "report", report }, now),
-    tell: (act, now) => write({ kind: "keeper", act }, now),
-    set: (settings, now) => write({ kind: "settings", settings }, now),
+    arrived: (report) => write({ kind: "report", report }),
+    entered: (act) => write({ kind: "keeper", act }),
   });
-  const { parts } = feeder;
-  feeder.begin();
-  const end = parts.begin + story.days * day;
-  for (;;) {
-    if (moments.length > 0) {
-      const told = moments;
-      moments = [];
-      yield* told;
-    }
-    if (parts.agenda.nextAt >= end) return;
-    parts.agenda.runNext();
+  const { agenda, begin } = feeder.parts;
+  write({ kind: "settings", settings: feeder.settings });
+  const end = begin + story.days * day;
+  while (waiting.length > 0 || agenda.nextAt < end) {
+    yield* waiting.splice(0);
+    if (agenda.nextAt < end) agenda.next();
   }
 }

@@ -162,6 +162,21 @@ describe("a fault in the tray world", () => {
     }
   });
 
+  it("paysNoMore: caps are found as before and none is paid; presses are", () => {
+    let paid = { before: 0, presses: 0, caps: 0 };
+    each("paysNoMore", ({ bodies }) => {
+      const [portions, deposits] = [bodies("portion"), bodies("deposit")];
+      const caused = (part: typeof portions.after, cause: string) => part.filter((body) => body.cause === cause).length;
+      expect(caused(portions.after, "deposit")).toBe(0);
+      paid = {
+        before: paid.before + caused(portions.before, "deposit"),
+        presses: paid.presses + caused(portions.after, "press"),
+        caps: paid.caps + deposits.after.filter(({ metal }) => metal === true).length,
+      };
+    });
+    for (const count of Object.values(paid)) expect(count).toBeGreaterThan(20);
+  });
+
   it("buttonChatters: bursts that no bird makes, also at night", () => {
     each("buttonChatters", ({ events }) => {
       const { before, after } = events("press");

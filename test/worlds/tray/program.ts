@@ -112,7 +112,8 @@ export class Program implements Doings {
     const signal = Math.round(100 * Math.min(1, strength)) / 100;
     const fell = build.slotBeam && { chute: random.chance(0.985) };
     const seq = board.record(at, "deposit", { metal, signal, ...fell });
-    if (metal && seq !== null) this.planRun(at + random.between(100, 700), "deposit", seq);
+    if (metal && seq !== null && !fault.is("paysNoMore", at))
+      this.planRun(at + random.between(100, 700), "deposit", seq);
   }
 
   planDay(ofDay: number, from: number): void {

@@ -61,7 +61,7 @@ export function buildFeeder(story: Story, phone: KeeperPhone, listener: Listener
   const settings = enteredSettings(drawn("settings"), { story, place, hopper, supply: supply.kind, portionGrams });
   const ledger = new Ledger(hopper, fault, place, portionGrams);
   const parts: FeederParts = {
-    ...{ agenda, place, weather, supply, ledger, sensors: story.sensors },
+    ...{ agenda, place, weather, supply, ledger, fault, sensors: story.sensors },
     dispenser: new Dispenser(wheel, new Motor(drawn("motor"), wheel.pocketsPerPortion), fault),
     chute: new Chute(drawn("chute"), fault),
     currentSensor: new CurrentSensor(drawn("current sensor")),

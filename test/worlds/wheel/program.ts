@@ -2,6 +2,7 @@ import type { WorldSensors } from "../world.ts";
 import type { Agenda } from "./agenda.ts";
 import type { Chute } from "./chute.ts";
 import type { Dispenser, Run } from "./dispenser.ts";
+import type { PlantedFault } from "./fault.ts";
 import type { Ledger } from "./ledger.ts";
 import type { CurrentSensor } from "./motor.ts";
 import type { Random } from "./random.ts";
@@ -28,6 +29,7 @@ export interface FeederParts {
   readonly supply: Supply;
   readonly spool: Spool;
   readonly ledger: Ledger;
+  readonly fault: PlantedFault;
 }
 
 export class Program {
@@ -89,7 +91,7 @@ export class Program {
     const seq = this.parts.spool.record("deposit", this.now, { metal: found, signal: strength, ...beam });
     if (!found) return;
     this.totals.detector += 1;
-    this.pay("deposit", seq);
+    if (this.parts.fault.active !== "paysNoMore") this.pay("deposit", seq);
   }
 
   /** The perch moves. */

@@ -321,6 +321,16 @@ describe("a planted fault", () => {
     }
   });
 
+  it("paysNoMore: deposits are recorded as before and none is paid; presses are", () => {
+    const { before, after } = splitAll(faulty("paysNoMore"), "portion");
+    const caused = (found: readonly FoundEvent[], cause: string) => found.filter(({ body }) => body.cause === cause);
+    expect(caused(before, "deposit").length).toBeGreaterThan(10);
+    expect(caused(after, "deposit")).toEqual([]);
+    expect(caused(after, "press").length).toBeGreaterThan(10);
+    const deposits = splitAll(faulty("paysNoMore"), "deposit").after;
+    expect(deposits.filter(({ body }) => body.metal === true).length).toBeGreaterThan(10);
+  });
+
   it("buttonChatters: bursts at any hour, which are paid at most each three seconds", () => {
     const stories = faulty("buttonChatters", { refills: "never" });
     const { before, after } = splitAll(stories, "press");

@@ -1,6 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { type WorldFault, type WorldTruth, worldFaults } from "../world.ts";
 import { dayLong, eventsOf, readingsOf, sumOf, tell } from "./toldStory.ts";
+import { yardWorld } from "./yardWorld.ts";
 
 const faultAt = 3 * dayLong;
 
@@ -24,15 +25,23 @@ const fallen = (truths: readonly WorldTruth[]) => ({
 const meanOf = (events: ReturnType<typeof eventsOf>, name: string): number => sumOf(events, name) / events.length;
 
 describe("a fault planted in the yard", () => {
-  it.each(worldFaults)("begins when it is told, and changes nothing before: %s", (kind) => {
-    const healthy = tell({ seed: 3, days: 4 });
-    const faulty = tell({ seed: 3, days: 4, fault: { kind, at: faultAt } });
-    const since = (healthy[0]?.line.at ?? 0) + faultAt;
-    const early = faulty.filter(({ line }) => line.at < since);
-    expect(JSON.stringify(early)).toBe(JSON.stringify(healthy.slice(0, early.length)));
-    expect(faulty.slice(early.length).every(({ truth }) => truth.faultSince === since)).toBe(true);
-    expect(early.length).toBeLessThan(faulty.length);
+  it("that this world has no physics for is refused by its name", () => {
+    expect(yardWorld.neverPlants).toEqual(["paysNoMore"]);
+    expect(() => plant("paysNoMore")).toThrow(new RangeError("the yard has no physics for the fault paysNoMore"));
   });
+
+  it.each(worldFaults.filter((kind) => !yardWorld.neverPlants?.includes(kind)))(
+    "begins when it is told, and changes nothing before: %s",
+    (kind) => {
+      const healthy = tell({ seed: 3, days: 4 });
+      const faulty = tell({ seed: 3, days: 4, fault: { kind, at: faultAt } });
+      const since = (healthy[0]?.line.at ?? 0) + faultAt;
+      const early = faulty.filter(({ line }) => line.at < since);
+      expect(JSON.stringify(early)).toBe(JSON.stringify(healthy.slice(0, early.length)));
+      expect(faulty.slice(early.length).every(({ truth }) => truth.faultSince === since)).toBe(true);
+      expect(early.length).toBeLessThan(faulty.length);
+    },
+  );
 
   it.each(["trayJammed", "motorStalled", "motorWireOff"] as const)("%s: it runs and nothing comes out", (kind) => {
     const { truths } = plant(kind);

@@ -11,7 +11,7 @@ import { YardLedger } from "./ledger.ts";
  * The detectors were developed on it, and it shares weather, birds, cell and tray with the practice feeders. So it is no witness: what
  * the server concludes here says what the others' figures are to be compared with, not how it does on a feeder that nobody tuned it to.
  */
-export const yardWorld: World = { name: "yard", tell };
+export const yardWorld: World = { name: "yard", neverPlants: ["paysNoMore"], tell };
 
 function* tell(story: Story, phone: KeeperPhone): Generator<WorldMoment> {
   const plot = plotOf(story);
@@ -39,7 +39,7 @@ function plotOf({ seed, days: storyDays, reportEverySeconds, sensors, fault }: S
     portionsReported: portionEvents,
     birds: birdsOf(drawn, storyDays, button || detector),
     keeper: { ...drawn.keeper, refillsBelow: "whenNotified" },
-    fault: fault && { kind: plotFaults[fault.kind], at: after(drawn.from, fault.at as Span) },
+    fault: fault && { kind: plotFaultOf(fault.kind), at: after(drawn.from, fault.at as Span) },
   };
 }
 
@@ -53,7 +53,14 @@ function birdsOf({ birds }: Plot, storyDays: number, isPaid: boolean): Plot["bir
   return { ...birds, trendPerDay, timerPerDay };
 }
 
-const plotFaults: Readonly<Record<WorldFault, PlantedFaultKind>> = {
+type PlantedHere = Exclude<WorldFault, "paysNoMore">;
+
+function plotFaultOf(kind: WorldFault): PlantedFaultKind {
+  if (kind === "paysNoMore") throw new RangeError(`the yard has no physics for the fault ${kind}`);
+  return plotFaults[kind];
+}
+
+const plotFaults: Readonly<Record<PlantedHere, PlantedFaultKind>> = {
   foodOut: "hopperEmpty",
   foodBridged: "feedBridged",
   trayJammed: "trayJammed",

@@ -4,7 +4,7 @@ import type { KeeperPhone, Story, WorldFault, WorldMoment, WorldSensors } from "
 import { day } from "./agenda.ts";
 import { buildFeeder } from "./feeder.ts";
 import type { Parts } from "./parts.ts";
-import { sealedWorld } from "./sealedWorld.ts";
+import { sixDispensersWorld } from "./sixDispensersWorld.ts";
 
 /** For the tests of this world. */
 export const allSensors: WorldSensors = {
@@ -29,7 +29,7 @@ const quiet: Story = {
 /** The phone asks as soon as less than thirty portions are left. */
 export function* tell(changes: Partial<Story>): Generator<WorldMoment> {
   const phone: KeeperPhone = { asksForFood: false };
-  for (const moment of sealedWorld.tell({ ...quiet, ...changes }, phone)) {
+  for (const moment of sixDispensersWorld.tell({ ...quiet, ...changes }, phone)) {
     yield moment;
     phone.asksForFood = moment.truth.grams < 30 * moment.truth.portionGrams;
   }

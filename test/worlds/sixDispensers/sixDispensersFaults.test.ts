@@ -144,6 +144,16 @@ describe("a planted fault", () => {
     expect(metal.flat().filter((body) => body.chute === true).length).toBeGreaterThan(20);
   });
 
+  it("paysNoMore: caps are found as before and none is paid", () => {
+    const told = seedsTo(8).map((seed) => split(faulty("paysNoMore", seed), 3.5));
+    const paid = (moments: readonly WorldMoment[]) =>
+      bodiesIn(moments, "portion").filter(({ cause }) => cause === "deposit").length;
+    expect(mean(told.map(({ before }) => paid(before)))).toBeGreaterThan(5);
+    expect(mean(told.map(({ after }) => paid(after)))).toBeLessThan(0.5); // what waited on the feeder
+    const caps = told.flatMap(({ after }) => bodiesIn(after, "deposit")).filter(({ metal }) => metal === true);
+    expect(caps.length).toBeGreaterThan(40);
+  });
+
   it("thermometerStuck: one stands still, while the weather goes on", () => {
     for (const seed of seeds) {
       const readings = readingsOf(split(faulty("thermometerStuck", seed)).after);
