@@ -215,7 +215,11 @@ function applyEvent(draft: Draft, event: FeederEvent, settings: FeederSettings, 
       applyPortion(draft, event, settings, context);
       return;
     case "press":
-      draft.feed = updateFeedByPress(draft.feed, event, now, paused, doubtfulSince(button, event.recordedAt));
+      draft.feed = updateFeedByPress(draft.feed, event, now, {
+        paused,
+        doubtedFrom: doubtfulSince(button, event.recordedAt),
+        place: settings.place,
+      });
       return;
     case "deposit":
       applyDeposit(draft, event, settings.place, context);

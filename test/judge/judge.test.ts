@@ -95,6 +95,13 @@ describe("a story that is judged", () => {
     expect(figures.levelsHeld).toBe(0);
   });
 
+  it("says whether a hopper that nobody refills any more ran empty within it", () => {
+    const at = 86_400_000;
+    const untilDay = (days: number) =>
+      judgeStory(augerWorld, { ...story, days, fault: { kind: "foodOut", at }, refills: "never" }).ranEmpty;
+    expect([untilDay(1.5), untilDay(40)]).toEqual([false, true]);
+  });
+
   it("counts what is told after a planted fault, with the hours and the runs that gave nothing", () => {
     const day = 86_400_000;
     const figures = judgeStory(augerWorld, {
@@ -119,6 +126,7 @@ describe("a table", () => {
     widths: 1.5,
     forecasts: [],
     refusedLines: 0,
+    ranEmpty: false,
     ...different,
   });
 

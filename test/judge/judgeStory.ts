@@ -17,6 +17,8 @@ export interface StoryFigures {
   readonly widths: number; // of these intervals together, in shares of the entered capacity
   readonly forecasts: readonly JudgedForecast[];
   readonly refusedLines: number;
+  /** After the planted fault the hopper gave nothing any more for want of food. */
+  readonly ranEmpty: boolean;
 }
 
 export interface JudgedAlarm extends RaisedAlarm {
@@ -79,6 +81,7 @@ class StoryJudge {
   #levelsHeld = 0;
   #widths = 0;
   #refused = 0;
+  #ranEmpty = false;
 
   constructor({ fault }: Story) {
     this.#plantsFault = fault !== null;
@@ -88,6 +91,7 @@ class StoryJudge {
     this.#from ??= line.at;
     this.#to = line.at;
     this.#rows.see(truth);
+    if (truth.faultSince !== null && truth.emptySince !== null) this.#ranEmpty = true;
     if (this.#replay.take(line).length > 0) {
       this.#refused += 1; // as the server would refuse the report
       return;
@@ -111,6 +115,7 @@ class StoryJudge {
       widths: this.#widths,
       forecasts: this.#forecasts,
       refusedLines: this.#refused,
+      ranEmpty: this.#ranEmpty,
     };
   }
 

@@ -51,6 +51,7 @@ const seedsEach = Number(process.env.JUDGE_SEEDS ?? 6);
 const healthyDays = Number(process.env.JUDGE_DAYS ?? 60);
 const faultAtDays = 20;
 const faultDays = 30;
+const foodOutDays = 50; // a hopper may last for weeks
 const every = Number(process.env.JUDGE_EVERY ?? 300) as Story["reportEverySeconds"];
 const usualParts = ["healthy", "runOuts", "faults"] as const;
 const parts = chosenNames("JUDGE_PARTS", (process.env.JUDGE_PARTS ?? usualParts.join()).split(","), [
@@ -120,9 +121,13 @@ function runOutTable(title: string, world: World): string {
 function faultTable(title: string, world: World): string {
   const rows = wantedFaults.map((kind) => {
     if (world.neverPlants?.includes(kind)) return notPlantedRow(kind);
-    const refills = kind === "foodOut" ? "never" : "whenAsked";
-    const story = { days: faultDays, fault: { kind, at: faultAtDays * dayLong }, refills } as const;
-    return faultRow(kind, tell(world, { name: `faults ${kind}`, subset: "all sensors", story }));
+    const isFoodOut = kind === "foodOut";
+    const refills = isFoodOut ? "never" : "whenAsked";
+    const days = isFoodOut ? foodOutDays : faultDays;
+    const story = { days, fault: { kind, at: faultAtDays * dayLong }, refills } as const;
+    const stories = tell(world, { name: `faults ${kind}`, subset: "all sensors", story });
+    // A hopper that lasts longer than the story has no fault to be told.
+    return faultRow(kind, isFoodOut ? stories.filter(({ ranEmpty }) => ranEmpty) : stories);
   });
   return formatTable(`${title}: planted faults, all sensors, after ${faultAtDays} days`, faultColumns, rows);
 }

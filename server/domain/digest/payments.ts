@@ -100,10 +100,12 @@ function refusalsOf(
 }
 
 function refusedText(refusals: readonly OwnLimit[]): readonly string[] {
-  const text = texts.digest.payments;
+  const { lists, digest } = texts;
+  const text = digest.payments;
   if (refusals.length === 0) return [];
-  const rules = new Set(refusals);
-  return [text.refused(refusals.length, rules.size > 1 ? text.rules.both : text.rules[refusals[0] ?? "hour"])];
+  const rules = [...new Set(refusals)].map((rule) => text.rules[rule]);
+  const [last = ""] = rules.slice(-1);
+  return [text.refused(refusals.length, rules.length === 1 ? last : lists.and(rules.slice(0, -1).join(", "), last))];
 }
 
 function paidText(summary: PaymentSummary, zone: string): string {

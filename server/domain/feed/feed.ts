@@ -187,18 +187,24 @@ export const updateFeedByDeposit = (
   place: Place | null = null,
 ): FeedState => withPayments(feed, updatePaymentsByDeposit(feed.payments, deposit, now, paused, place));
 
-/** `doubtedFrom`: since when the button counts what no bird presses; null: birds do. */
+/** What decides whether a press is owed anything. */
+interface PressContext {
+  readonly paused?: boolean;
+  /** Since when the button counts what no bird presses; null: birds do. */
+  readonly doubtedFrom?: Instant | null;
+  readonly place?: Place | null;
+}
+
 export const updateFeedByPress = (
   feed: FeedState,
   press: { readonly seq: number; readonly recordedAt: Instant },
   now: Instant,
-  paused = false,
-  doubtedFrom: Instant | null = null,
+  { paused = false, doubtedFrom = null, place = null }: PressContext = {},
 ): FeedState =>
   withPayments(
     feed,
     doubtedFrom === null
-      ? updatePaymentsByPress(feed.payments, press, now, paused)
+      ? updatePaymentsByPress(feed.payments, press, now, paused, place)
       : withoutPresses(feed.payments, doubtedFrom),
   );
 

@@ -3,9 +3,9 @@ import type { Place } from "../settings.ts";
 import { civilDayAround } from "../sun.ts";
 
 /**
- * What a feeder's own program may refuse: many give so many portions an hour at most, and none at night. No report says so, so it is
- * read from the feeder's own record. Such a refusal holds back an alarm for an hour or a night at most: a feeder that really pays no more
- * soon has given no portion for an hour, in daylight.
+ * What a feeder's own program may refuse: many give so many portions an hour or a day at most, and none at night. No report says so, so it is
+ * read from the feeder's own record. Such a refusal holds back an alarm for an hour or a night at most, or until the next day: a feeder that
+ * really pays no more soon has given no portion for an hour, in daylight.
  */
 export interface OwnLimits {
   readonly binBegin: Instant | null; // of the newest five minutes
@@ -14,6 +14,15 @@ export interface OwnLimits {
   readonly highestAt: Instant | null;
   readonly paidInDarkAt: Instant | null; // the last time
   readonly hours: PaidHours;
+  readonly day: PortionsOfDay;
+}
+
+/** Portions a day. A day begins with the first portion after a night, by whatever clock the program counts. */
+interface PortionsOfDay {
+  readonly begun: Instant | null; // of this day
+  readonly given: number; // this day
+  readonly refusedAfter?: number; // this day: portions until a deposit got none, and nothing else explained it; left out while all got theirs
+  readonly learnt?: number; // of the last day that ended so; left out where none did
 }
 
 /** In which hours of the day (UTC, a bit each) it gave anything, this week and the one before. */
@@ -24,7 +33,7 @@ interface PaidHours {
   readonly portions: number; // in both
 }
 
-export type OwnLimit = "hour" | "rest";
+export type OwnLimit = "hour" | "rest" | "day";
 
 const binLength = minutes(5);
 const binCount = 13;
@@ -35,6 +44,7 @@ export const initialOwnLimits: OwnLimits = {
   highestAt: null,
   paidInDarkAt: null,
   hours: { week: 0, thisWeek: 0, lastWeek: allHours(), portions: 0 },
+  day: { begun: null, given: 0 },
 };
 
 /** A portion that its program decided on: what the keeper orders is given in any case. `isPayment`: for a deposit or a press. */
@@ -49,13 +59,21 @@ export function updateOwnLimits(limits: OwnLimits, at: Instant, isPayment: boole
     highestAt: isHighest ? at : limits.highestAt,
     paidInDarkAt: isPayment && minutesOfLight(place, at) < -darkAfter ? at : limits.paidInDarkAt,
     hours: updateHours(limits.hours, at),
+    day: updateDay(limits, at),
   };
 }
+
+/** A deposit got no portion, and nothing in its record explains it. */
+export const updateOwnLimitsByRefusal = (limits: OwnLimits): OwnLimits =>
+  limits.day.refusedAfter !== undefined
+    ? limits
+    : { ...limits, day: { ...limits.day, refusedAfter: limits.day.given } };
 
 /** The rule of its own by which the feeder may have refused a portion then; null: nothing in its record explains it. */
 export function ownLimitAt(limits: OwnLimits, at: Instant, place: Place | null): OwnLimit | null {
   if (mayRestAt(limits, at, place)) return "rest";
-  return portionsBefore(limits, at) >= lowestLimit(limits, at) ? "hour" : null;
+  if (portionsBefore(limits, at) >= lowestLimit(limits, at)) return "hour";
+  return isRationGiven(limits.day, at) ? "day" : null;
 }
 
 /**
@@ -70,7 +88,8 @@ export function ownLimitsOfDay(
 ): readonly (OwnLimit | null)[] {
   return deposits.map((at) => {
     const { binBegin, portions } = initialOwnLimits;
-    let counted = { ...limits, binBegin, portions };
+    const day = { ...limits.day, given: given.filter((one) => one <= at).length };
+    let counted = { ...limits, binBegin, portions, day };
     for (const one of given) {
       if (one <= at && one > at - binCount * binLength) counted = { ...counted, ...countPortion(counted, one) };
     }
@@ -113,6 +132,30 @@ function portionsBefore({ binBegin, portions }: OwnLimits, at: Instant): number 
 }
 
 const sum = (values: readonly number[]): number => values.reduce((total, value) => total + value, 0);
+
+// --- portions a day -----------------------------------------------------------------------------------------------------
+
+/** Birds' nights are longer than their pauses by day. Common practice, no source. */
+const nightMin = hours(4);
+/** From its first portion on: the morning after a day that ended early is another one. */
+const dayMax = hours(20);
+/** A ration by weight is another number of portions each day. Our choice. */
+const rationSpread = 0.1;
+
+function updateDay({ day, binBegin }: OwnLimits, at: Instant): PortionsOfDay {
+  const { begun, given, refusedAfter, learnt } = day;
+  if (binBegin === null || at - binBegin >= nightMin)
+    return { begun: at, given: 1, ...withLearnt(refusedAfter ?? learnt) };
+  // It gives again: it was no ration. Nor is one of which more is given.
+  const isAbove = learnt !== undefined && given + 1 > (1 + rationSpread) * learnt;
+  return { begun, given: given + 1, ...withLearnt(isAbove ? undefined : learnt) };
+}
+
+const withLearnt = (learnt: number | undefined): Pick<PortionsOfDay, "learnt"> =>
+  learnt === undefined ? {} : { learnt };
+
+const isRationGiven = ({ begun, given, learnt }: PortionsOfDay, at: Instant): boolean =>
+  learnt !== undefined && begun !== null && at - begun <= dayMax && given >= (1 - rationSpread) * learnt;
 
 // --- rest ------------------------------------------------------------------------------------------------------------
 

@@ -2,7 +2,14 @@ import { after, before, type Instant, minutes, type Span, seconds } from "../ins
 import type { Deposit, Portion } from "../report.ts";
 import type { Place } from "../settings.ts";
 import { countDeposit, type DepositAnswers, initialDepositAnswers } from "./depositAnswers.ts";
-import { initialOwnLimits, type OwnLimit, type OwnLimits, ownLimitAt, updateOwnLimits } from "./ownLimits.ts";
+import {
+  initialOwnLimits,
+  type OwnLimit,
+  type OwnLimits,
+  ownLimitAt,
+  updateOwnLimits,
+  updateOwnLimitsByRefusal,
+} from "./ownLimits.ts";
 import { countPress, initialPressAnswers, isUnusualWithoutAnswer, type PressAnswers } from "./pressAnswers.ts";
 
 /**
@@ -120,11 +127,16 @@ export function updatePaymentsByDeposit(
 const isOwedNothing = ({ recordedAt, earns }: DatedAct, now: Instant, paused: boolean): boolean =>
   paused || earns === false || now - recordedAt > staleAfter;
 
-/** What the feeder may refuse doesn't matter here: how often presses stay without answer is learnt. */
-export function updatePaymentsByPress(payments: Payments, press: DatedAct, now: Instant, paused: boolean): Payments {
+export function updatePaymentsByPress(
+  payments: Payments,
+  press: DatedAct,
+  now: Instant,
+  paused: boolean,
+  place: Place | null = null,
+): Payments {
   if (isOwedNothing(press, now, paused)) return payments;
   if (press.earns === undefined && isTooSoon(payments, press.recordedAt)) return payments;
-  return addOwedPortion(payments, owedFor("press", press, now, null));
+  return addOwedPortion(payments, owedFor("press", press, now, ownLimitAt(payments.limits, press.recordedAt, place)));
 }
 
 /** No bird pressed since then: a button that chatters is owed nothing, and its presses prove no portion missing. */
@@ -351,7 +363,7 @@ const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payment
 function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payments {
   const { kind, portionWasEmpty, promised } = owedPortion;
   if (isRefusal(owedPortion)) return { ...payments, refused: payments.refused + 1 };
-  const updated = kind === "press" ? countPress(payments, portionWasEmpty) : countUnpaid(payments, portionWasEmpty);
+  const updated = kind === "press" ? countPress(payments, portionWasEmpty) : countUnpaid(payments, owedPortion);
   const mayBeMeant = kind === "press" && promised === undefined;
   if (mayBeMeant && !isUnusualWithoutAnswer(payments, portionWasEmpty ? null : updated.pressesUnanswered))
     return updated;
@@ -364,10 +376,15 @@ function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payment
 }
 
 /** A portion that gave nothing is an answer all the same. */
-const countUnpaid = (payments: Payments, portionWasEmpty: boolean): Payments =>
-  portionWasEmpty
-    ? { ...payments, ...countDeposit(payments, payments.depositsUnanswered, 0) }
-    : { ...payments, depositsUnanswered: payments.depositsUnanswered + 1 };
+function countUnpaid(payments: Payments, { portionWasEmpty, cutShort, promised }: OwedPortion): Payments {
+  if (portionWasEmpty) return { ...payments, ...countDeposit(payments, payments.depositsUnanswered, 0) };
+  const isRefused = cutShort === undefined && promised === undefined;
+  return {
+    ...payments,
+    depositsUnanswered: payments.depositsUnanswered + 1,
+    limits: isRefused ? updateOwnLimitsByRefusal(payments.limits) : payments.limits,
+  };
+}
 
 /** The program may have meant it; a portion that was begun wasn't refused. */
 const isRefusal = ({ ownLimit, portionWasEmpty, cutShort }: OwedPortion): boolean =>

@@ -63,8 +63,8 @@ export function observe(each: LevelHypothesis, what: Observed, value: number, no
   return {
     probability: each.probability,
     level: each.level + l * step,
-    portion: Math.max(each.portion + p * step, 0.2 * each.portion),
-    brim: Math.max(each.brim + b * step, 0.3 * each.brim),
+    portion: Math.max(each.portion + p * step, 0.2 * each.portion, portionMin),
+    brim: Math.max(each.brim + b * step, 0.3 * each.brim, brimMin),
     covariance: [
       Math.max(ll - (l * l) / total, varianceMin),
       lp - (l * p) / total,
@@ -75,6 +75,10 @@ export function observe(each: LevelHypothesis, what: Observed, value: number, no
     ],
   };
 }
+
+/** g. No feeder gives less, and no hopper holds less. Common practice, no source. */
+const portionMin = 0.1;
+const brimMin = 50;
 
 /** Density (1/g) of such an observation by a history. */
 export function densityOf(each: LevelHypothesis, what: Observed, value: number, noise: number): number {

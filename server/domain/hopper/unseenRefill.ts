@@ -1,6 +1,7 @@
 import { isAssumed } from "../assumedSettings.ts";
 import type { ReportedRefill } from "../facts.ts";
 import { hours, type Instant, later, minutes } from "../instant.ts";
+import { logNormalTail } from "../normalTail.ts";
 import type { FeederSettings } from "../settings.ts";
 import type { HopperState, LastWord, LevelHypothesis } from "./hopperState.ts";
 import {
@@ -51,10 +52,17 @@ export function tellUnseen(
   // Of a level that nobody knew, a word that says it leaves no other history, and so does the first food of all.
   const isIdlePossible = hopper.isKnown || (what.kind === "added" && hasFedBirds(hopper));
   const after = before.flatMap((each) => {
-    const told = tellOne(rectify(each), hopper, { at, what }, eatenSince);
-    const idle = isIdlePossible && !isFoundEmpty(what, settings) ? [times(each, idleShare / each.brim)] : [];
-    if (!isTwice) return [...told, ...idle];
-    return [times(each, twiceShare / each.brim), ...told.map((one) => times(one, 1 - twiceShare))];
+    const told = [
+      ...tellOne(rectify(each), hopper, { at, what }, eatenSince),
+      ...(what.kind === "filled" ? [] : resizedBy(each, what, settings)),
+    ];
+    const idleDensity = holds(each, what) / each.brim;
+    const idle = isIdlePossible && !isFoundEmpty(what, settings) ? [times(each, idleShare * idleDensity)] : [];
+    const all = isTwice
+      ? [times(each, twiceShare * idleDensity), ...told.map((one) => times(one, 1 - twiceShare))]
+      : [...told, ...idle];
+    // "Filled" tells no amount: it is said of a small hopper as often as of a large one.
+    return what.kind === "filled" ? all.map((one) => times(one, each.brim)) : all;
   });
   const levelMeasuredAt =
     what.kind === "added" ? (hopper.levelMeasuredAt ?? at) : later(at, hopper.levelMeasuredAt ?? at);
@@ -64,6 +72,46 @@ export function tellUnseen(
     levelMeasuredAt,
   };
 }
+
+/** Probability that the hopper of this history holds what was told: whoever errs knows the size of the hopper all the same. */
+const holds = (each: LevelHypothesis, what: ReportedRefill["what"]): number =>
+  what.kind === "filled" ? 1 : Math.max(1 - tooMuchProbability(each, what.grams), holdsFloor);
+const holdsFloor = 0.001;
+
+function tooMuchProbability({ brim, covariance }: LevelHypothesis, told: number): number {
+  const variance = covariance[5] + (brimSpread * brim) ** 2;
+  return Math.exp(logNormalTail((heaped * brim - told) / Math.sqrt(variance)));
+}
+/** Above the brim by so much at most. */
+const heaped = 1.2;
+
+/** More was told than the hopper holds by this history: its size was learnt wrong, and the portions with it, since so many emptied it. */
+function resizedBy(
+  each: LevelHypothesis,
+  what: Exclude<ReportedRefill["what"], { kind: "filled" }>,
+  settings: FeederSettings,
+): LevelHypothesis[] {
+  const tooMuch = tooMuchProbability(each, what.grams);
+  if (tooMuch < 0.01) return [];
+  const share = isAssumed(settings, "hopperCapacity") ? wrongSizeShare : wrongStatedSizeShare;
+  const level = what.kind === "level" ? what.grams : Math.max(each.level, 0) + what.grams;
+  const brim = Math.max(level / usualFullness, each.brim);
+  const portion = each.portion * Math.min(brim / each.brim, portionFactorMax);
+  return [
+    {
+      probability: (each.probability * share * tooMuch) / brim,
+      level,
+      portion,
+      brim,
+      covariance: [(0.12 * level) ** 2, 0, (0.5 * portion) ** 2, 0, 0, (0.3 * brim) ** 2],
+    },
+  ];
+}
+const wrongSizeShare = 0.05;
+const wrongStatedSizeShare = 0.001;
+/** Most hoppers are told to be nearly full. */
+const usualFullness = 0.85;
+const portionFactorMax = 10;
 
 /** "Empty" is seen for certain. */
 const isFoundEmpty = (what: ReportedRefill["what"], { hopperCapacity }: FeederSettings): boolean =>

@@ -77,8 +77,8 @@ export const digest = {
     refused: (count: number, rule: string) => `The feeder's own rule may be why ${count} got none: ${rule}.`,
     rules: {
       hour: "only so many portions an hour",
+      day: "only so many portions a day",
       rest: "none while it rests",
-      both: "only so many portions an hour, and none while it rests",
     },
     notCounted: (count: number) => `${count} more did not count: no metal, paused, or not paid by the plan.`,
     /** Follows "with a portion" or "the others". */

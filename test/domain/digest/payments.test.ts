@@ -87,7 +87,7 @@ describe("deposits and portions in the digest", () => {
       "Rowan: no portion for 2 of 3 deposits (21:40, 21:41). The others within a second. The feeder's own rule may be why 2 got none: none while it rests.",
     ]);
     expect(lineOf([...full, deposit(1, 0), deposit(2, night)], limitsOf(24))).toEqual([
-      "Rowan: no portion for all 2 deposits (12:40, 21:40). The feeder's own rule may be why 2 got none: only so many portions an hour, and none while it rests.",
+      "Rowan: no portion for all 2 deposits (12:40, 21:40). The feeder's own rule may be why 2 got none: only so many portions an hour and none while it rests.",
     ]);
   });
 

@@ -158,9 +158,9 @@ describe("what is owed", () => {
   it("is a fault for a press only where nine of ten were answered, of ten at least, and of so many in a row as come once a year", () => {
     const answered = (count: number, more: readonly boolean[] = []) =>
       [...Array.from({ length: count }, () => true), ...more].flatMap((isPaid, n) => [
-        press(100 * n, n),
-        ...(isPaid ? [portion(100 * n + 1, { cause: "press", paysFor: n })] : []),
-        report(100 * n + 50),
+        press(700 * n, n), // so seldom that no limit for the hour explains one without portion
+        ...(isPaid ? [portion(700 * n + 1, { cause: "press", paysFor: n })] : []),
+        report(700 * n + 50),
       ]);
     const row = (count: number) => Array.from({ length: count }, () => false);
     // Of 60 that were all answered at most 6.0 % aren't, of ten 27.8 % (Wilson, as above): ln(365 * 20) takes four in a row, or seven.

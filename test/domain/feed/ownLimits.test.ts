@@ -11,6 +11,7 @@ import {
   type Payments,
   updatePaymentsByDeposit,
   updatePaymentsByPortion,
+  updatePaymentsByPress,
   updatePaymentsByReport,
 } from "../../../server/domain/feed/payments.ts";
 import { after, days, hours, type Instant, instantOf, minutes } from "../../../server/domain/instant.ts";
@@ -66,6 +67,27 @@ describe("a program that pays a dozen portions an hour", () => {
   });
 });
 
+describe("a program that answers a dozen presses an hour", () => {
+  /** Presses each two minutes, with a report after each; how many of them were counted as unpaid in the end. */
+  const unpaidOf = (count: number, answers: (press: number) => boolean) => {
+    let payments = initialPayments;
+    for (let press = 0; press < count; press += 1) {
+      const at = inMinutes(noon, 2 * press);
+      payments = updatePaymentsByPress(payments, { seq: press + 1, recordedAt: at }, at, false, alderCroft);
+      const portion = portionAt(at, { cause: "press", paysFor: press + 1 });
+      if (answers(press)) payments = updatePaymentsByPortion(payments, portion, true, alderCroft);
+      const reportedAt = inMinutes(at, 1);
+      payments = updatePaymentsByReport(payments, reportedAt, 0, false, reportedAt);
+    }
+    return payments.unpaidCount;
+  };
+
+  it("leaves none unpaid by what it refuses, and is found within the hour when it answers no more", () => {
+    expect(unpaidOf(30, (press) => press < 20)).toBe(0);
+    expect(unpaidOf(60, (press) => press < 20)).toBeGreaterThan(10);
+  });
+});
+
 describe("a feeder that pays no more", () => {
   it("is counted at once where it gave fewer than ten portions in the last hour", () => {
     expect(trade(noon, everyThreeMinutes(11), (minute) => minute < 27).counted).toEqual([27, 30]);
@@ -82,6 +104,39 @@ describe("a feeder that pays no more", () => {
     // Half a year later that is forgotten.
     const muchLater = after(noon, days(180));
     expect(trade(muchLater, everyThreeMinutes(16), (minute) => minute < 42, busy.payments).counted).toEqual([]);
+  });
+});
+
+describe("a program that pays so many portions a day", () => {
+  const morning = instantOf("2026-03-20T07:00:00Z");
+  const halfHours = Array.from({ length: 18 }, (_, n) => 30 * n);
+  /** Day after day, caps each half hour; `pays`: by the day and the number of the cap. In which caps of the last day one was counted as unpaid. */
+  const trading = (dayCount: number, pays: (day: number, cap: number) => boolean) => {
+    let payments = initialPayments;
+    let counted: readonly number[] = [];
+    for (let day = 0; day < dayCount; day += 1) {
+      const traded = trade(after(morning, days(day)), halfHours, (minute) => pays(day, minute / 30), payments);
+      payments = traded.payments;
+      counted = traded.counted.map((minute) => minute / 30);
+    }
+    return { payments, counted };
+  };
+  const ration = (_: number, cap: number) => cap < 10;
+
+  it("leaves deposits unpaid on the first day, and refuses by its own rule from the second day on", () => {
+    expect(trading(1, ration).counted).toEqual([10, 11, 12, 13, 14, 15, 16, 17]);
+    expect(trading(2, ration).counted).toEqual([]);
+    expect(trading(9, (day, cap) => cap < (day % 2 === 0 ? 10 : 11)).counted).toEqual([]); // a ration by weight
+  });
+
+  it("is counted at once where it pays no more before the ration is given, and on the morning after", () => {
+    expect(trading(4, (day, cap) => cap < (day === 3 ? 5 : 10)).counted[0]).toBe(5);
+    expect(trading(4, (day, cap) => day < 3 && cap < 10).counted[0]).toBe(0);
+  });
+
+  it("has none where it pays again on the same day, or more on another one", () => {
+    expect(trading(2, (day, cap) => (day === 0 ? cap !== 10 : cap < 10)).counted[0]).toBe(10);
+    expect(trading(4, (day, cap) => (day < 2 ? cap < 10 : day === 2 || cap < 10)).counted[0]).toBe(10);
   });
 });
 

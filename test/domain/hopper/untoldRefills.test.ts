@@ -154,6 +154,29 @@ describe("a hopper without a scale", () => {
   });
 });
 
+describe("a hopper of which nobody has entered the size or the portion", () => {
+  const unknown = { ...noScale, assumed: ["portionMass", "hopperCapacity"] as const };
+
+  it("is not taken for smaller than what its keeper has seen in it, though each day a run of portions was empty", () => {
+    const story = new Story(unknown).tell({ kind: "filled" });
+    for (let day = 0; day < 25; day += 1) {
+      story.give(40).give(8, 0).wait(600);
+      story.tell(day % 2 === 1 ? { kind: "level", grams: grams(2_600) } : { kind: "filled" });
+    }
+    expect(story.holds(2_600)).toBe(true);
+    expect(Math.min(...story.hopper.hypotheses.map(({ brim }) => brim))).toBeGreaterThan(2_000); // 515 where "filled" spoke for small ones
+  });
+
+  it("is not taken for ten times as large after a slip of the pen", () => {
+    const story = new Story(unknown).tell({ kind: "filled" });
+    for (let day = 0; day < 6; day += 1) story.give(100).tell({ kind: "level", grams: grams(1_900) });
+    story.give(100).tell({ kind: "level", grams: grams(19_000) });
+    story.give(100).tell({ kind: "level", grams: grams(1_900) });
+    expect(story.level.grams).toBeLessThan(2_500);
+    expect(story.holds(1_900)).toBe(true);
+  });
+});
+
 describe("a scale that rises", () => {
   const scale = rowanSettings();
   /** Read each five minutes for an hour. */

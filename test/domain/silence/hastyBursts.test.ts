@@ -145,8 +145,8 @@ describe("while a button chatters", () => {
     const owed = updateFeedByPress(initialFeed(), press, at(10));
     expect(owed.payments.owed).toHaveLength(1);
     const next = { seq: 8, recordedAt: at(10, 420) };
-    expect(updateFeedByPress(owed, next, at(10, 420), false, at(10)).payments.owed).toEqual([]);
-    expect(updateFeedByPress(owed, next, at(10, 420), false, at(10, 1)).payments.owed).toHaveLength(1);
+    expect(updateFeedByPress(owed, next, at(10, 420), { doubtedFrom: at(10) }).payments.owed).toEqual([]);
+    expect(updateFeedByPress(owed, next, at(10, 420), { doubtedFrom: at(10, 1) }).payments.owed).toHaveLength(1);
   });
 });
 
