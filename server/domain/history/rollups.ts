@@ -1,4 +1,5 @@
 import { isAssumed } from "../assumedSettings.ts";
+import { withoutBenchActs } from "../benchRun/advanceBench.ts";
 import { isStanding } from "../digest/digestFeeder.ts";
 import type { Effect } from "../effects.ts";
 import type { Fact } from "../facts.ts";
@@ -62,8 +63,10 @@ export function updateRollups(rollups: Rollups, step: RollupStep): Rollups {
   let { paymentEvents } = rollups;
   if (fact.kind === "reported") {
     countReport(changes, step, pauses);
-    countEvents(changes, fact.report, state.settings);
-    const added = paymentEventsOf(fact.report, pauses);
+    const events = withoutBenchActs(fact.report.events, state.bench);
+    const report = events === fact.report.events ? fact.report : { ...fact.report, events };
+    countEvents(changes, report, state.settings);
+    const added = paymentEventsOf(report, pauses);
     if (added.length > 0) {
       countPayments(changes, paymentEvents, added);
       paymentEvents = rememberEvents(paymentEvents, added);
@@ -188,7 +191,7 @@ function countNameOf(event: FeederEvent): CountName | null {
     case "deposit":
       return "deposits";
     case "portion":
-      return portionCounts[event.cause];
+      return event.cause === "bench" ? null : portionCounts[event.cause];
     case "lid":
     case "refill":
     case "order":
@@ -203,7 +206,7 @@ const portionCounts = {
   press: "pressPortions",
   deposit: "depositPortions",
   keeper: "keeperPortions",
-} as const satisfies Record<PortionCause, CountName>;
+} as const satisfies Record<Exclude<PortionCause, "bench">, CountName>;
 
 /** As the day page has it: how much fell in a portion that was cut short is unknown, and half of one is the smallest error. */
 function addGrams(sum: number | null, portion: Portion, settings: FeederSettings): number | null {
