@@ -156,6 +156,16 @@ export function withoutBenchActs(
   });
 }
 
+const benchKinds: ReadonlySet<string> = new Set(["press", "deposit", "visit", "portion"]);
+
+/** Which events count for the birds' day: what a keeper pressed, dropped and let fall on the bench doesn't. */
+export function birdsEventFilter(
+  bench: BenchState | undefined,
+): (event: { readonly kind: string; readonly recordedAt: Instant }) => boolean {
+  const spans = benchSpans(bench);
+  return ({ kind, recordedAt: at }) => !benchKinds.has(kind) || !spans.some(({ from, to }) => from <= at && at < to);
+}
+
 /** When bench runs were or are under way; the end is not part of it, and infinite while one goes on. */
 export function benchSpans(bench: BenchState | undefined): readonly { readonly from: Instant; readonly to: Instant }[] {
   if (bench === undefined) return [];

@@ -1,5 +1,6 @@
 import { isAssumed } from "../assumedSettings.ts";
-import { withoutBenchActs } from "../benchRun/advanceBench.ts";
+import { birdsEventFilter } from "../benchRun/advanceBench.ts";
+import type { BenchState } from "../benchRun/benchRun.ts";
 import { isStanding } from "../digest/digestFeeder.ts";
 import type { Effect } from "../effects.ts";
 import type { Fact } from "../facts.ts";
@@ -63,8 +64,7 @@ export function updateRollups(rollups: Rollups, step: RollupStep): Rollups {
   let { paymentEvents } = rollups;
   if (fact.kind === "reported") {
     countReport(changes, step, pauses);
-    const events = withoutBenchActs(fact.report.events, state.bench);
-    const report = events === fact.report.events ? fact.report : { ...fact.report, events };
+    const report = birdsReport(fact.report, state.bench);
     countEvents(changes, report, state.settings);
     const added = paymentEventsOf(report, pauses);
     if (added.length > 0) {
@@ -169,6 +169,9 @@ function countLevel(changes: QuarterChanges, { hopper, settings }: FeederState, 
 }
 
 const decigrams = (mass: number): number => Math.round(10 * mass) + 0;
+
+const birdsReport = (report: Report, bench: BenchState | undefined): Report =>
+  bench === undefined ? report : { ...report, events: report.events.filter(birdsEventFilter(bench)) };
 
 // --- events --------------------------------------------------------------------------------------------------------
 

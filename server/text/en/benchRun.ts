@@ -118,5 +118,4 @@ export const benchRun = {
   nothingToDo: "must have at least one step",
   noSuchRun: "No such bench run is under way: it may have ended.",
   suppressed: "A bench run is under way.",
-  runs: "bench runs",
 };
