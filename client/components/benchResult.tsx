@@ -3,9 +3,8 @@ import type { FeederView, YardView } from "../../server/contract/api.ts";
 import type { BenchFigureView, BenchRunView } from "../../server/contract/benchView.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { announce } from "../state/announcement.ts";
-import { now } from "../state/clock.ts";
 import { acceptFeeder } from "../state/home.ts";
-import { momentText } from "../text/clock.ts";
+import { localDate, timeText } from "../text/clock.ts";
 import { numberText } from "../text/format.ts";
 import { FormError, useFormSubmit } from "./field.tsx";
 
@@ -19,7 +18,8 @@ interface ResultProps {
 
 /** How a bench run came out: the verdict, why, and all figures. Made for paper too. */
 export function BenchResult({ run, earlier, feeder, yard, portionGrams }: ResultProps) {
-  const moment = (at: string) => momentText(at, now.value, yard.zone);
+  // The whole date: on paper, "yesterday" means nothing.
+  const moment = (at: string) => text.dateText(localDate(Date.parse(at), yard.zone), timeText(at, yard.zone));
   return (
     <section class="bench-result" aria-labelledby="bench-result">
       <h2 id="bench-result">{text.resultTitle}</h2>

@@ -24,7 +24,7 @@ describe("the bench run's screen", () => {
     await screen.findByText("Ready to go outdoors, as far as this run shows.");
     const caps = screen.getByText("Caps missed by the detector").closest("div");
     expect(caps?.textContent).toContain("met");
-    expect(caps?.textContent).toContain("Limit: at most 10 % seen, and 20 % plausible");
+    expect(caps?.textContent).toContain("Limit: at most 10 % seen, and no more than 20 % possible");
     expect(caps?.textContent).toContain("The run before: 9 of 30; may be as many as 47.9 % (not met)");
     screen.getByText(/: Not ready\.$/);
   });

@@ -91,6 +91,7 @@ export const resultTitle = "Result";
 export const figuresTitle = "Figures";
 export const soFarTitle = "Figures so far";
 export const metaText = (start: string, by: string) => `Started ${start} by ${by}.`;
+export const dateText = (date: string, time: string) => `${date} ${time}`;
 export const reasonText = (label: string, value: string, reason: string) => `${label}: ${value}. ${reason}`;
 export const figureStatus = {
   met: "met",

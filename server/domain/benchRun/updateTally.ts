@@ -25,13 +25,21 @@ export function updateTally(run: BenchRun, { report, readingsAt, now }: BenchRep
 // --- events -----------------------------------------------------------------------------------------------------------
 
 function countEvent(tally: Draft, run: BenchRun, event: FeederEvent, boot: string): void {
-  const step = stepAt(run, event.recordedAt)?.kind ?? null;
+  const step = isBenchPortion(event)
+    ? portionStep(run, event.recordedAt)
+    : (stepAt(run, event.recordedAt)?.kind ?? null);
   if (step === null) return;
   if (event.kind === "portion") countPortion(tally, step, event, boot);
   if (event.kind === "deposit") countDeposit(tally, step, event);
   if (event.kind === "press") countPress(tally, step);
   if ((event.kind === "press" || event.kind === "deposit") && event.earns !== false) awaitPortion(tally, event, boot);
 }
+
+const isBenchPortion = (event: FeederEvent): boolean => event.kind === "portion" && event.cause === "bench";
+
+/** It was ordered, so it is of this step, also where the feeder's clock dates it a little before. */
+const portionStep = (run: BenchRun, at: Instant): BenchStepKind | null =>
+  currentStep(run)?.kind === "portions" ? "portions" : (stepAt(run, at)?.kind ?? null);
 
 const isUntouched = (step: BenchStepKind): boolean => step === "quiet" || step === "portions" || step === "soak";
 

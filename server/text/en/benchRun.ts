@@ -22,10 +22,10 @@ export const benchRun = {
 
   /** A share of faults. "2 of 60; may be as many as 11.4 %" */
   share: (faults: number, of: number, most: string) => `${faults} of ${of}; may be as many as ${most} %`,
-  shareLimit: (seen: string, plausible: string) => `at most ${seen} seen, and ${plausible} plausible`,
+  shareLimit: (seen: string, possible: string) => `at most ${seen} seen, and no more than ${possible} possible`,
   noneTried: "Not tried.",
   tooMany: (seen: string) => `More than ${seen}.`,
-  tooFew: (most: string) => `Too few were tried: as many as ${most} % are still plausible. Repeat the run with more.`,
+  tooFew: (most: string) => `Too few were tried: as many as ${most} % are still possible. Repeat the run with more.`,
   notFitted: "Not fitted.",
 
   runsGiven: (given: number, planned: number) => `${given} of ${planned}`,
@@ -60,10 +60,9 @@ export const benchRun = {
 
   rate: (count: number, hours: string, most: string) =>
     `${count === 0 ? "none" : times(count)} in ${hours} h; may be as many as ${most} an hour`,
-  rateLimit: (seen: string, plausible: string) => `at most ${seen} an hour seen, and ${plausible} plausible`,
+  rateLimit: (seen: string, possible: string) => `at most ${seen} an hour seen, and no more than ${possible} possible`,
   rateTooHigh: "Food would be given for nothing.",
-  rateUnknown: (most: string) =>
-    `Watched for too short: ${most} an hour are still plausible. A longer soak shows more.`,
+  rateUnknown: (most: string) => `Watched for too short: ${most} an hour are still possible. A longer soak shows more.`,
   notWatched: "Never watched while nobody touched the feeder.",
 
   pay: (half: string, most: string, worst: string, count: number) =>
