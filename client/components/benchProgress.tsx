@@ -99,7 +99,8 @@ function StepForm({ run, step, feeder, onChange }: StepProps) {
       totalGrams: readNumber(data, "totalGrams") ?? null,
       emptySeen: readNumber(data, "emptySeen") ?? null,
     };
-    const request: BenchRequest = { kind: "next", run: run.id, step: kind, ...(kind === "weigh" ? weighed : {}) };
+    const what = { kind: "next", step: kind, ...(kind === "weigh" ? weighed : {}) } as const;
+    const request: BenchRequest = { run: run.id, what };
     const changed = await send(() => laterApi.changeBench(feeder.id, request));
     if (changed !== null) onChange(changed);
   };
@@ -120,11 +121,11 @@ const WeighFields = ({ problems }: { readonly problems: Readonly<Record<string, 
   <>
     <NumberField
       {...{ name: "totalGrams", label: text.totalLabel, unit: text.gramsUnit, min: 0, max: 20_000 }}
-      {...{ problem: problems.totalGrams, value: undefined }}
+      {...{ problem: problems["what.totalGrams"], value: undefined }}
     />
     <NumberField
       {...{ name: "emptySeen", label: text.emptyLabel, hint: text.emptyHint, unit: text.portionsUnit }}
-      {...{ min: 0, max: 100, whole: true, problem: problems.emptySeen, value: undefined }}
+      {...{ min: 0, max: 100, whole: true, problem: problems["what.emptySeen"], value: undefined }}
     />
   </>
 );
@@ -148,7 +149,7 @@ function StopControl({ run, feeder, onChange }: Pick<ProgressProps, "run" | "fee
   const { sending, formError, send } = useFormSubmit();
   const [asks, setAsks] = useState(false);
   const stop = async () => {
-    const changed = await send(() => laterApi.changeBench(feeder.id, { kind: "stop", run: run.id }));
+    const changed = await send(() => laterApi.changeBench(feeder.id, { run: run.id, what: { kind: "stop" } }));
     if (changed === null) return;
     onChange(changed);
     announce(text.stoppedText);

@@ -124,7 +124,7 @@ function StartFields(props: {
   readonly problems: Readonly<Record<string, string>>;
 }) {
   const { fitted, problems } = props;
-  const field = (name: string) => ({ name, problem: problems[name] });
+  const field = (name: string) => ({ name, problem: problems[`what.${name}`] });
   const acts = { hint: text.actsHint, min: 0, max: 50, whole: true, value: 30 };
   return (
     <>
@@ -161,8 +161,15 @@ function readStart(form: HTMLFormElement, run: string): BenchRequest {
   const data = new FormData(form);
   const count = (name: string) => readNumber(data, name) ?? 0;
   return {
-    ...{ kind: "start", run, quietMinutes: count("quietMinutes"), portions: count("portions") },
-    ...{ caps: count("caps"), presses: count("presses"), soakHours: count("soakHours") },
-    knownGrams: readNumber(data, "knownGrams") ?? null,
+    run,
+    what: {
+      kind: "start",
+      quietMinutes: count("quietMinutes"),
+      portions: count("portions"),
+      caps: count("caps"),
+      presses: count("presses"),
+      knownGrams: readNumber(data, "knownGrams") ?? null,
+      soakHours: count("soakHours"),
+    },
   };
 }

@@ -36,9 +36,9 @@ export async function changeBenchRun(
   const known = await ports.store.yards.feeder(feeder);
   if (known === null) return { kind: "noFeeder" };
   if (isRepeated(known.state, request)) return { kind: "done", row: known };
-  const problem = request.kind === "start" ? startProblem(known.state, ports.clock.now()) : null;
+  const problem = request.what.kind === "start" ? startProblem(known.state, ports.clock.now()) : null;
   if (problem !== null) return { kind: "conflict", problem };
-  if (request.kind !== "start" && known.state.bench?.current?.id !== request.run)
+  if (request.what.kind !== "start" && known.state.bench?.current?.id !== request.run)
     return { kind: "conflict", problem: texts.benchRun.noSuchRun };
   const row = await applyKeeperAction(ports, feeder, by, () => ({ kind: "benchAct", act: benchActOf(request), by }));
   if (row === null) return { kind: "noFeeder" };
@@ -49,13 +49,13 @@ export async function changeBenchRun(
 function isRepeated(state: FeederState, request: BenchRequest): boolean {
   const run = runsOf(state).find(({ id }) => id === request.run);
   if (run === undefined) return false;
-  switch (request.kind) {
+  switch (request.what.kind) {
     case "start":
       return true;
     case "stop":
       return run.ended !== null;
     case "next":
-      return (stepOf(run, request.step)?.to ?? null) !== null;
+      return (stepOf(run, request.what.step)?.to ?? null) !== null;
   }
 }
 

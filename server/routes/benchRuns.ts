@@ -1,7 +1,7 @@
 import type { FastifyInstance } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { benchRequest } from "../contract/benchRequest.ts";
+import { type BenchRequest, benchRequest } from "../contract/benchRequest.ts";
 import { benchView, changeBenchRun } from "../flows/benchRuns.ts";
 import type { Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
@@ -24,7 +24,8 @@ export function benchRoutes(app: FastifyInstance, ports: Ports): void {
 
   routes.post(path, { schema: { hide: true, params, body: benchRequest } }, async (request, reply) => {
     const { body } = request;
-    if (body.kind === "start" && !hasStep(body)) return sendFieldProblem(reply, "portions", texts.benchRun.nothingToDo);
+    if (body.what.kind === "start" && !hasStep(body.what))
+      return sendFieldProblem(reply, "what.portions", texts.benchRun.nothingToDo);
     const outcome = await changeBenchRun(ports, request.params.feeder, body, signedInPerson(request).name);
     switch (outcome.kind) {
       case "noFeeder":
@@ -37,5 +38,5 @@ export function benchRoutes(app: FastifyInstance, ports: Ports): void {
   });
 }
 
-const hasStep = (plan: Extract<z.infer<typeof benchRequest>, { kind: "start" }>): boolean =>
+const hasStep = (plan: Extract<BenchRequest["what"], { kind: "start" }>): boolean =>
   plan.quietMinutes + plan.portions + plan.caps + plan.presses + plan.soakHours + (plan.knownGrams ?? 0) > 0;

@@ -74,9 +74,8 @@ describe("the bench run's screen", () => {
     await screen.findByRole("heading", { name: "The motor runs. Keep your fingers out." });
     screen.getByText(/^Rowan has not begun yet/);
     const run = expect.stringMatching(/^[\w-]{8,50}$/);
-    const body = {
+    const what = {
       kind: "start",
-      run,
       quietMinutes: 2,
       portions: 60,
       caps: 30,
@@ -84,7 +83,7 @@ describe("the bench run's screen", () => {
       soakHours: 12,
       knownGrams: null,
     };
-    expect(server.posts()).toEqual([{ method: "POST", path, body }]);
+    expect(server.posts()).toEqual([{ method: "POST", path, body: { run, what } }]);
   });
 
   it("asks for no step of a sensor that isn't fitted, and says why no run can start", async () => {
@@ -122,7 +121,8 @@ describe("the bench run's screen", () => {
     fireEvent.click(screen.getByRole("button", { name: "Done" }));
     const heading = await screen.findByRole("heading", { name: "Drop 30 caps, one by one." });
     await waitFor(() => expect(document.activeElement).toBe(heading));
-    const body = { kind: "next", run: "run-00000002", step: "weigh", totalGrams: 127.8, emptySeen: null };
+    const what = { kind: "next", step: "weigh", totalGrams: 127.8, emptySeen: null };
+    const body = { run: "run-00000002", what };
     expect(server.posts()).toMatchObject([{ body }]);
   });
 
@@ -135,7 +135,7 @@ describe("the bench run's screen", () => {
     expect(server.posts()).toEqual([]);
     fireEvent.click(screen.getByRole("button", { name: "Stop it" }));
     await screen.findByText("Ready to go outdoors, as far as this run shows.");
-    expect(server.posts()).toMatchObject([{ body: { kind: "stop", run: "run-00000002" } }]);
+    expect(server.posts()).toMatchObject([{ body: { run: "run-00000002", what: { kind: "stop" } } }]);
   });
 
   it("lets a helper follow it, and change nothing", async () => {

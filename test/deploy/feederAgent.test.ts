@@ -8,7 +8,6 @@ import { describe, expect, it, onTestFinished } from "vitest";
 import type { BenchView } from "../../server/contract/benchView.ts";
 import { type Answer, eventSchemas, reportSchema } from "../../server/contract/report.ts";
 import { seconds } from "../../server/domain/instant.ts";
-import { benchExample } from "../support/benchExample.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const folder = "deploy/feeder";
@@ -174,7 +173,8 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     await agent.until(() => server.sockets.sendOrders(feeder.id, []), "the live link");
     const url = `/api/v1/feeders/${feeder.id}/bench`;
     const bench = async () => (await server.app.inject({ url, headers: server.keeper })).json() as BenchView;
-    const plan = { ...benchExample, quietMinutes: 0, portions: 2, caps: 0, presses: 0, knownGrams: null, soakHours: 0 };
+    const what = { kind: "start", quietMinutes: 0, portions: 2, caps: 0, presses: 0, knownGrams: null, soakHours: 0 };
+    const plan = { run: "run-00000001", what };
     await agent.until(
       async () =>
         (await server.app.inject({ method: "POST", url, headers: server.keeper, payload: plan })).statusCode === 200,
@@ -187,9 +187,9 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
     const motor = (await bench()).current?.figures.find(({ label }) => label === "Motor runs");
     expect(motor).toMatchObject({ status: "met", value: "2 of 2" });
 
-    const stop = { kind: "stop", run: plan.run };
+    const stop = { run: plan.run, what: { kind: "stop" } };
     await server.app.inject({ method: "POST", url, headers: server.keeper, payload: stop });
-    const payload = { ...plan, run: "run-00000002", portions: 50 };
+    const payload = { run: "run-00000002", what: { ...what, portions: 50 } };
     await server.app.inject({ method: "POST", url, headers: server.keeper, payload });
     await agent.until(() => agent.runs("b-quiet") === 3, "the motor to start again");
     await agent.kill(); // a power cut in the middle of a portion

@@ -7,7 +7,8 @@ import { benchExample } from "../support/benchExample.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
-const short = { ...benchExample, quietMinutes: 0, portions: 2, caps: 1, presses: 0, knownGrams: null, soakHours: 0.05 };
+const steps = { quietMinutes: 0, portions: 2, caps: 1, presses: 0, knownGrams: null, soakHours: 0.05 };
+const short = { run: benchExample.run, what: { ...benchExample.what, ...steps } };
 const path = (feeder: string) => `/api/v1/feeders/${feeder}/bench`;
 
 async function openWithFeeder() {
@@ -55,10 +56,10 @@ describe("a bench run", () => {
     await report([portion]);
     expect((await report([{ kind: "order", order: short.run, outcome: "done" }])).orders).toEqual([]);
     expect(stepNow(await view(server, feeder))).toBe("weigh");
-    const weighed = { kind: "next", run: short.run, step: "weigh", totalGrams: 4.4, emptySeen: 0 } as const;
-    expect(stepNow(await done(server, feeder, weighed))).toBe("caps");
+    const what = { kind: "next", step: "weigh", totalGrams: 4.4, emptySeen: 0 } as const;
+    expect(stepNow(await done(server, feeder, { run: short.run, what }))).toBe("caps");
     await report([{ kind: "deposit", metal: true, earns: false }]);
-    const caps = await done(server, feeder, { kind: "next", run: short.run, step: "caps" });
+    const caps = await done(server, feeder, { run: short.run, what: { kind: "next", step: "caps" } });
     expect(stepNow(caps)).toBe("soak");
     expect(caps.current?.steps.find(({ kind }) => kind === "caps")?.count).toEqual({ seen: 1, of: 1 });
     expect((await report()).nextReportSeconds).toBe(60);
@@ -99,10 +100,10 @@ describe("a bench run", () => {
     const first = await done(server, feeder, short);
     expect(await done(server, feeder, short)).toEqual(first);
     expect((await ask(server, feeder, { ...short, run: "run-00000002" })).statusCode).toBe(409);
-    const stop = { kind: "stop", run: short.run } as const;
+    const stop = { run: short.run, what: { kind: "stop" } } as const;
     expect((await done(server, feeder, stop)).current).toBeNull();
     expect((await done(server, feeder, stop)).past).toHaveLength(1);
-    expect((await ask(server, feeder, { kind: "stop", run: "run-00000009" })).statusCode).toBe(409);
+    expect((await ask(server, feeder, { run: "run-00000009", what: { kind: "stop" } })).statusCode).toBe(409);
     const next = await done(server, feeder, { ...short, run: "run-00000002" });
     expect(next.current?.figures.find(({ label }) => label === "Motor runs")?.before).toMatchObject({
       value: "0 of 2",
@@ -111,10 +112,10 @@ describe("a bench run", () => {
 
   it("has at least one step", async () => {
     const { server, feeder } = await openWithFeeder();
-    const nothing = { ...short, portions: 0, caps: 0, soakHours: 0 };
+    const nothing = { ...short, what: { ...short.what, portions: 0, caps: 0, soakHours: 0 } };
     const answer = await ask(server, feeder, nothing);
     expect(answer.statusCode).toBe(400);
-    expect(answer.json().errors[0].field).toBe("portions");
+    expect(answer.json().errors[0].field).toBe("what.portions");
   });
 
   it("is for keepers to start; a helper may follow it", async () => {

@@ -2,12 +2,6 @@ import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 
 /** A bench run with all steps. */
 export const benchExample = {
-  kind: "start",
   run: "run-00000001",
-  quietMinutes: 2,
-  portions: 60,
-  caps: 30,
-  presses: 30,
-  knownGrams: 100,
-  soakHours: 8,
+  what: { kind: "start", quietMinutes: 2, portions: 60, caps: 30, presses: 30, knownGrams: 100, soakHours: 8 },
 } as const satisfies BenchRequest;

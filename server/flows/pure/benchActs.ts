@@ -5,18 +5,15 @@ import { grams } from "../../domain/units.ts";
 
 /** A keeper's act about a bench run as it was requested, and as the log has it: both in the units of the interface. */
 
-export function benchActOf(request: BenchRequest): BenchAct {
-  const { kind, run } = request;
-  if (kind === "stop") return { kind, run };
-  if (kind === "start") {
-    const { quietMinutes, portions, caps, presses, knownGrams, soakHours } = request;
+export function benchActOf({ run, what }: BenchRequest): BenchAct {
+  if (what.kind === "stop") return { kind: what.kind, run };
+  if (what.kind === "start") {
+    const { kind, quietMinutes, portions, caps, presses, knownGrams, soakHours } = what;
     const knownMass = knownGrams === null ? null : grams(knownGrams);
-    return {
-      ...{ kind, run },
-      plan: { quiet: minutes(quietMinutes), portions, caps, presses, knownMass, soak: hours(soakHours) },
-    };
+    const plan = { quiet: minutes(quietMinutes), portions, caps, presses, knownMass, soak: hours(soakHours) };
+    return { kind, run, plan };
   }
-  const { step, totalGrams, emptySeen } = request;
+  const { kind, step, totalGrams, emptySeen } = what;
   if (step !== "weigh") return { kind, run, step };
   const weighed = { total: totalGrams == null ? null : grams(totalGrams), empty: emptySeen ?? null };
   return { kind, run, step, weighed };
@@ -24,15 +21,13 @@ export function benchActOf(request: BenchRequest): BenchAct {
 
 export function benchRequestOf(act: BenchAct): BenchRequest {
   const { kind, run } = act;
-  if (kind === "stop") return { kind, run };
+  if (kind === "stop") return { run, what: { kind } };
   if (kind === "start") {
     const { quiet, portions, caps, presses, knownMass, soak } = act.plan;
-    return {
-      ...{ kind, run, portions, caps, presses },
-      ...{ quietMinutes: quiet / minutes(1), knownGrams: knownMass, soakHours: inHours(soak) },
-    };
+    const spans = { quietMinutes: quiet / minutes(1), soakHours: inHours(soak) };
+    return { run, what: { kind, portions, caps, presses, knownGrams: knownMass, ...spans } };
   }
   const { step, weighed } = act;
-  if (weighed === undefined) return { kind, run, step };
-  return { kind, run, step, totalGrams: weighed.total, emptySeen: weighed.empty };
+  const found = weighed === undefined ? {} : { totalGrams: weighed.total, emptySeen: weighed.empty };
+  return { run, what: { kind, step, ...found } };
 }
