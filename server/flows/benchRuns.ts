@@ -19,6 +19,7 @@ import type { FeederRow, Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { applyKeeperAction, sendBenchOrder } from "./keeperActions.ts";
 import { benchActOf } from "./pure/benchActs.ts";
+import { maybeIso } from "./views.ts";
 
 /** What came of a keeper's act about a bench run. */
 export type BenchOutcome =
@@ -115,16 +116,18 @@ function stepView(run: BenchRun, kind: BenchStepKind): BenchStepView {
   const step = stepOf(run, kind);
   const isNow = currentStep(run)?.kind === kind;
   const endsAt = isNow && !isKeepersStep(kind) ? stepEndsAt(run) : null;
-  const isRefused = kind === "portions" && run.answer?.outcome === "refused";
   return {
     kind,
     status: isNow ? "now" : step === null ? "next" : "done",
-    endsAt: endsAt === null ? null : isoOf(endsAt),
+    endsAt: maybeIso(endsAt),
     count: stepCount(run, kind),
-    problem: isRefused ? (run.answer?.problem ?? texts.benchRun.runsRefusedSilently) : null,
+    problem: kind === "portions" ? refusal(run) : null,
     knownGrams: kind === "knownMass" ? run.plan.knownMass : null,
   };
 }
+
+const refusal = ({ answer }: BenchRun): string | null =>
+  answer?.outcome === "refused" ? (answer.problem ?? texts.benchRun.runsRefusedSilently) : null;
 
 function stepCount({ plan, tally }: BenchRun, kind: BenchStepKind): BenchStepView["count"] {
   if (kind === "portions") return { seen: tally.portions.length, of: plan.portions };

@@ -45,7 +45,7 @@ const notReadyRun = (now: number): BenchRunView =>
 
 /** A run that is under way, at this step. */
 export function runningBench(now: number, at: BenchStepView["kind"], seen = 12): BenchRunView {
-  const place = kinds.findIndex((kind) => kind === at);
+  const place = kinds.indexOf(at);
   const steps = kinds.map((kind, index): BenchStepView => {
     const known = step(kind, index < place ? "done" : index === place ? "now" : "next");
     if (kind === "portions") return { ...known, count: { seen: index < place ? 60 : seen, of: 60 } };

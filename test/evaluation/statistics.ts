@@ -85,7 +85,12 @@ function solve(matrix: number[][], right: number[]): number[] {
 
 // --- rates and shares: the server's own functions, with the names that the evaluations use --------------------------------
 
-export { poissonAtMost, poissonLimits, quantile, shareLimits as proportionLimits } from "../../server/domain/intervals.ts";
+export {
+  poissonAtMost,
+  poissonLimits,
+  quantile,
+  shareLimits as proportionLimits,
+} from "../../server/domain/intervals.ts";
 
 export const mean = (values: readonly number[]): number =>
   values.reduce((sum, value) => sum + value, 0) / values.length;

@@ -38,7 +38,6 @@ export const hoursUnit = "hours";
 export const startLabel = "Start";
 export const startedText = "The bench run has started.";
 
-export const nowTitle = "Now";
 export const stepsTitle = "Steps";
 export const stepNames = {
   quiet: "Hands off",

@@ -47,12 +47,15 @@ export function applyBenchAct(
     const run = newBenchRun({ id: act.run, requestedBy: by, plan: act.plan, sensors, reportEvery }, now);
     return { ...state, current: { ...run, tally: { ...run.tally, boot } } };
   }
-  if (current === null || current.id !== act.run) return state;
-  if (act.kind === "stop") return ended(state, current, "keeper", now);
-  const step = currentStep(current);
+  if (current?.id !== act.run) return state;
+  return act.kind === "stop" ? ended(state, current, "keeper", now) : goOn(state, current, act, now);
+}
+
+function goOn(state: BenchState, run: BenchRun, act: BenchAct & { kind: "next" }, now: Instant): BenchState {
+  const step = currentStep(run);
   if (step?.kind !== act.step || !isKeepersStep(step.kind)) return state;
   const weighed = act.step === "weigh" && act.weighed !== undefined ? { weighed: act.weighed } : {};
-  return { ...state, current: withNextStep({ ...current, ...weighed }, now) };
+  return { ...state, current: withNextStep({ ...run, ...weighed }, now) };
 }
 
 /** A pause outranks a bench run, whoever requested it. */

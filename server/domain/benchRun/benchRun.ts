@@ -78,7 +78,7 @@ export const portionsMax = 100;
 export const actsMax = 50;
 
 /** While somebody stands beside it, the feeder reports so often. */
-export const benchReportEvery = seconds(5);
+const benchReportEvery = seconds(5);
 
 /** A step of the keeper that nobody ends, after which alarms ring again. Our choice. */
 const keeperStepMax = minutes(120);
