@@ -3,6 +3,10 @@ import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
 import type { Answer } from "../../server/contract/report.ts";
 import { minutes, seconds } from "../../server/domain/instant.ts";
+import type { LocalDate } from "../../server/domain/localTime.ts";
+import { readDigestFeeder } from "../../server/flows/digestFeeder.ts";
+import type { FeederRow } from "../../server/ports.ts";
+import { replayLog } from "../replay/replayLog.ts";
 import { benchExample } from "../support/benchExample.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
@@ -71,6 +75,10 @@ describe("a bench run", () => {
       status: "met",
       value: "2 of 2",
     });
+
+    const log = await server.app.inject({ url: `/api/v1/feeders/${feeder}/log`, headers: server.keeper });
+    const row = await server.store.yards.feeder(feeder);
+    expect(replayLog(log.body).replay.stateOf(feeder)?.bench).toEqual(row?.state.bench);
   });
 
   it("is stopped by a pause, which goes out first", async () => {
@@ -146,6 +154,21 @@ describe("a bench run", () => {
     await report([portion, { kind: "press", earns: false }, { kind: "deposit", metal: true }]);
     const day = (await requestAs(server, "GET", `/api/v1/feeders/${feeder}/day`, server.keeper)).json();
     expect(day.counts).toMatchObject({ presses: 0, deposits: 0, portions: 0 });
+    // Nor in the digest of that day.
+    const row = await server.store.yards.feeder(feeder);
+    const stores = { digests: server.store.digests, records: server.store.records };
+    const digest = await readDigestFeeder(
+      stores,
+      row as FeederRow,
+      "UTC",
+      "2026-01-16" as LocalDate,
+      server.clock.now(),
+    );
+    expect(digest.days[0]).toMatchObject({
+      counts: { visits: 0, presses: 0, deposits: 0, portions: 0 },
+      isComplete: false,
+    });
+    expect(digest.paymentEvents).toEqual([]);
     expect(day.marks.map(({ kind }: { kind: string }) => kind)).not.toContain("deposit");
   });
 });

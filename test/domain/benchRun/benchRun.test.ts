@@ -216,6 +216,15 @@ describe("what happens on the bench", () => {
     }
   });
 
+  it("raises no alarm for a feeder that fails on the bench, but in its verdict", () => {
+    const feeder = new BenchFeeder({ emptyEvery: 1 });
+    feeder.begin();
+    feeder.finish("weigh");
+    const states = Object.values(feeder.state.alarms).map((alarm) => alarm?.state);
+    expect(states).toContain("suppressedByDesign");
+    expect(states).not.toContain("unacknowledged");
+  });
+
   it("does take food from the hopper", () => {
     const { feeder } = tried();
     expect(feeder.state.hopper.estimate.level).toBeLessThan(800);
