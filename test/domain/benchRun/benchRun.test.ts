@@ -58,6 +58,7 @@ describe("a fault on the bench", () => {
     ["a detector that hits without a cap", { falseHitEvery: hours(1.5) }, ["falseHits"]],
     ["a sagging supply", { sagsTo: 4.2 }, ["supply"]],
     ["a gap of reports", { gap: minutes(40) }, ["heartbeats"]],
+    ["a feeder that never comes back from the soak", { gap: hours(9) }, ["heartbeats"]],
     ["a restart", { restartsInSoak: true }, ["restarts"]],
     ["food that comes late", { paysAfter: seconds(5) }, ["pay"]],
     ["promises that are not kept", { breaksPromises: true }, ["pay"]],
