@@ -1,9 +1,11 @@
 import { describe, expect, it } from "vitest";
+import { allClearObstacle } from "../../../server/domain/allClear.ts";
 import { pendingBenchOrder } from "../../../server/domain/benchRun/advanceBench.ts";
 import { benchReportInterval, currentStep, isBenchRunning } from "../../../server/domain/benchRun/benchRun.ts";
 import type { BenchFigure } from "../../../server/domain/benchRun/figure.ts";
 import { benchPortionGrams } from "../../../server/domain/benchRun/portionFigures.ts";
 import { benchFigures, benchVerdict } from "../../../server/domain/benchRun/verdict.ts";
+import { feederSummary } from "../../../server/domain/feederSummary.ts";
 import { hours, minutes, type Span, seconds } from "../../../server/domain/instant.ts";
 import { newOrder } from "../../../server/flows/pure/newOrder.ts";
 import { rowanSettings } from "../rowan.ts";
@@ -224,6 +226,17 @@ describe("what happens on the bench", () => {
     const states = Object.values(feeder.state.alarms).map((alarm) => alarm?.state);
     expect(states).toContain("suppressedByDesign");
     expect(states).not.toContain("unacknowledged");
+  });
+
+  it("is said of the feeder wherever it is shown, and never that all is well", () => {
+    const feeder = new BenchFeeder();
+    feeder.begin();
+    expect(feederSummary(feeder.state, feeder.now)).toBe(
+      "Bench run under way: alarms about food and sensors are suppressed.",
+    );
+    expect(allClearObstacle(feeder.state, feeder.now)).toBe("inGarden");
+    feeder.apply({ kind: "benchAct", act: { kind: "stop", run: "run-00001" }, by: "Ada" });
+    expect(feederSummary(feeder.state, feeder.now)).not.toContain("Bench run");
   });
 
   it("does take food from the hopper", () => {
