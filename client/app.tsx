@@ -104,6 +104,7 @@ const Screens = () => (
     <Route path="/feeders/:id/days" component={DaysById} />
     <Route path="/feeders/:id/refill" component={RefillById} />
     <Route path="/feeders/:id/plan" component={PlanById} />
+    <Route path="/feeders/:id/bench" component={BenchById} />
     <Route path="/feeders/:id/settings" component={SettingsById} />
     <Route path="/yards/new" component={AddYardScreen} />
     <Route path="/yards/:id" component={YardById} />
@@ -160,6 +161,7 @@ const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((par
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
 const PhonesScreen = lazyScreen(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
+const BenchScreen = lazyScreen(() => import("./screens/benchScreen.tsx").then((part) => part.BenchScreen));
 const PlanScreen = lazyScreen(() => import("./screens/planScreen.tsx").then((part) => part.PlanScreen));
 const RefillScreen = lazyScreen(() => import("./screens/refillScreen.tsx").then((part) => part.RefillScreen));
 const AddFeederScreen = lazyScreen(() => setUpScreens().then((part) => part.AddFeederScreen));
@@ -181,6 +183,7 @@ interface ById {
   readonly id?: string;
 }
 const FeederById = ({ id = "" }: ById) => <FeederScreen key={id} id={id} />;
+const BenchById = ({ id = "" }: ById) => <BenchScreen key={id} id={id} />;
 const PlanById = ({ id = "" }: ById) => <PlanScreen key={id} id={id} />;
 const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;

@@ -19,6 +19,7 @@ import type { Ports } from "./ports.ts";
 import { accountRoutes } from "./routes/accounts.ts";
 import { alarmRatesRoutes } from "./routes/alarmRates.ts";
 import { alarmResponseRoutes } from "./routes/alarmResponses.ts";
+import { benchRoutes } from "./routes/benchRuns.ts";
 import { createBodyBudget } from "./routes/bodyBudget.ts";
 import { clientRoutes, shellScriptHashes } from "./routes/client.ts";
 import { digestRoutes } from "./routes/digests.ts";
@@ -131,6 +132,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     yardRoutes(scope, ports, keys);
     feederRoutes(scope, ports, keys);
     planRoutes(scope, ports);
+    benchRoutes(scope, ports);
     alarmResponseRoutes(scope, ports);
     feederLogRoute(scope, ports);
     historyRoute(scope, ports);

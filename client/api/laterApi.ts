@@ -27,6 +27,8 @@ import type {
   TestPushView,
   yardRequest,
 } from "../../server/contract/api.ts";
+import type { BenchRequest } from "../../server/contract/benchRequest.ts";
+import type { BenchView } from "../../server/contract/benchView.ts";
 import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
 import { type ApiResult, request } from "./api.ts";
 
@@ -62,6 +64,8 @@ export const laterApi = {
   plan: (id: string) => request<PlanView>("GET", `${feederPath(id)}/plan`),
   planPreview: (id: string, rules: FeedingRequest) =>
     request<PlanView>("POST", `${feederPath(id)}/plan/preview`, rules),
+  bench: (id: string) => request<BenchView>("GET", `${feederPath(id)}/bench`),
+  changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
   removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),
   newKey: (id: string) => request<{ key: string }>("POST", `${feederPath(id)}/key`),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),

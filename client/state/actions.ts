@@ -52,7 +52,7 @@ export const sendQueuedActions = () => void sendOnce();
 
 export type ActionOutcome = "done" | "queued" | "refused";
 
-const newId = () => crypto.randomUUID?.() ?? randomId(); // randomUUID exists only over HTTPS
+export const newId = () => crypto.randomUUID?.() ?? randomId(); // randomUUID exists only over HTTPS
 function randomId(): string {
   return [...crypto.getRandomValues(new Uint8Array(16))].map((octet) => octet.toString(16).padStart(2, "0")).join("");
 }

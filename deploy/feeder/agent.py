@@ -10,6 +10,7 @@ be changed. Its duties:
 - a pause stops the motor at once, also in the middle of a run, and stays in force through power cuts; the order's event is
   written only when the motor stands and the pause is on the card;
 - resuming never feeds what was left unpaid meanwhile;
+- the portions of a bench run follow one order (see bench.py); a pause, a power cut and the motor's own limits end them, and it says so;
 - free food and what a press or a cap earns follow the keeper's plan (see plan.py), which is on the card; without a plan each press
   and each cap is paid, and nothing is free;
 - none of this ends if the card is full, read-only or damaged: events wait in memory (see storage.py), and it is reported.
@@ -37,6 +38,8 @@ import urllib.request
 from datetime import datetime, timezone
 from pathlib import Path
 
+from bench import REPORT_AFTER, BenchPortions
+from bench import readable as readable_bench
 from check import Check
 from hardware import DryRun, YourFeeder
 from identity import Identity
@@ -105,9 +108,12 @@ class Feeder:
         self.unknown_names = set()
         self.plan = FeedingPlan(store.state["plan"])
         self.plan.restarted()
+        self.bench = BenchPortions(store.state["bench"])
         self.air = None  # degrees Celsius, as last measured for a report
         store.is_owed = self._is_owed
         self._motor_off()  # whatever the last run left behind
+        if self.bench.active:
+            self._end_bench("refused", f"The feeder started again after {self.bench.in_words()}: a power cut, or its program ended.")
 
     # --- one step of the loop ---------------------------------------------------------------------------------------
 
@@ -116,6 +122,7 @@ class Feeder:
         for sensed in self._call_hardware(self.hardware.poll, []):
             self._handle_event(*sensed)
         self._owe_free_food()
+        self._run_bench()
         self._run_motor()
         if self.motor_off_failed:
             self._motor_off()
@@ -153,6 +160,7 @@ class Feeder:
         return [
             ("Food", "given by the plan and for presses and caps" if why_not is None else f"none: {why_not}"),
             ("Feeding plan", self.plan.in_words(self._time())),
+            *([("Bench run", self.bench.in_words())] if self.bench.active else []),
             ("Last answer of the server", answered),
             ("Events waiting for the server", self.store.waiting()),
             ("Started", f"{self._seconds_up() / 3600:.1f} hours ago"),
@@ -221,6 +229,33 @@ class Feeder:
         for _ in range(self.plan.due(self._time(), self.air)):
             if self.why_not_run() is None:
                 self.owed.append(("timer", None))
+
+    def _run_bench(self):
+        """The next portion of a bench run, once the motor has rested and no act waits for its own."""
+        if not self.bench.active or self.run is not None or self.owed or self.clock() < self.bench.next_at:
+            return
+        why_not = None if self.bench.all_given else self.why_not_run()
+        if self.bench.all_given:
+            self._end_bench("done", None)
+        elif why_not is not None:
+            self._end_bench("refused", f"It ended after {self.bench.in_words()}, since {why_not}.")
+        else:
+            self.bench.begin()
+            self._start_run("bench", None)
+
+    def _end_bench(self, outcome, problem):
+        """The one answer to the order of a bench run; the card forgets the order with it."""
+        order = self.bench.order
+        self.bench.drop()
+        self._write({"kind": "order", "order": order, "outcome": outcome, "problem": problem}, {"bench": None})
+        log.info("Bench run %s: %s", order, outcome if problem is None else problem)
+        self._report_soon()
+
+    def _rest_on_bench(self, begun):
+        """After a portion of a bench run the scale is read, and the motor rests."""
+        if begun["cause"] == "bench" and self.bench.active:
+            self.bench.rest_from(self.clock())
+            self.report_at = min(self.report_at, self.clock() + REPORT_AFTER)
 
     def why_not_run(self):
         """None where the motor may turn; otherwise why not, in words. The ration is the plan's part: see plan.py."""
@@ -294,8 +329,9 @@ class Feeder:
             "lowestVolts": None,
             "cutShort": True,
         }
-        self.plan.count(1, self._time())
-        self.store.keep(run=[self.boot, begun], plan=self.plan.memory)
+        if cause != "bench":  # which is no bird's, and so uses up no ration
+            self.plan.count(1, self._time())
+        self.store.keep(run=[self.boot, begun], plan=self.plan.memory, bench=self.bench.memory)
         self.run = {
             "begun": begun,
             "pays_for": pays_for,
@@ -317,6 +353,7 @@ class Feeder:
         """How long the motor turns is unknown: reported as it was begun, and at once, since all later events wait for it."""
         run, self.run = self.run, None
         self.store.write(self.boot, run["begun"], then={"run": None})
+        self._rest_on_bench(run["begun"])
 
     def _finish_run(self):
         run, self.run = self.run, None
@@ -338,6 +375,7 @@ class Feeder:
         if run["stopped"] is not None:
             del portion["cutShort"]  # otherwise a pause or the end of the program stopped it in the middle
         self.store.write(self.boot, portion, then={"run": None})
+        self._rest_on_bench(run["begun"])
 
     def _motor_off(self):
         """Whether it could be switched off. If not, that is reported, and tried again at each step."""
@@ -373,6 +411,9 @@ class Feeder:
         newest = new_orders[-1]
         until = newest["until"]
         outcome, problem, held = "done", None, None
+        if newest["kind"] == "bench":
+            self._take_bench(newest, new_orders)
+            return
         if newest["kind"] == "pause":
             if until is not None and until <= server_time:
                 outcome, problem = "refused", "The pause had ended before it arrived."
@@ -400,8 +441,29 @@ class Feeder:
         confirmation = {"kind": "order", "order": newest["id"], "outcome": outcome, "problem": problem}
         self._write(confirmation, {"held": held, "known_orders": known})
         self.known_orders = known
+        if newest["kind"] == "pause" and self.bench.active:
+            self._end_bench("refused", f"A pause ended it after {self.bench.in_words()}.")
         log.info("Order %s (%s): %s", newest["id"], newest["kind"], outcome)
         self._report_soon()  # the keeper waits for the confirmation
+
+    def _take_bench(self, order, new_orders):
+        """Portions for a bench run are answered when they are given; 0 of them end it at once."""
+        known = (self.known_orders + [one["id"] for one in new_orders])[-KNOWN_ORDERS_MAX:]
+        self.known_orders = known
+        if order["portions"] == 0 and self.bench.active:
+            self._end_bench("refused", f"It was stopped after {self.bench.in_words()}.")
+        why_not = None if order["portions"] == 0 else self.why_not_run()
+        problem = f"No bench run now, since {why_not}." if why_not is not None else None
+        if problem is None and order["portions"] != 0:
+            problem = self.bench.take(order)
+        if problem is None and self.bench.active:
+            self.store.keep(twice=True, known_orders=known, bench=self.bench.memory)
+            log.info("Bench run %s: %s", order["id"], self.bench.in_words())
+            return
+        outcome = "done" if problem is None else "refused"
+        self._write({"kind": "order", "order": order["id"], "outcome": outcome, "problem": problem}, {"known_orders": known})
+        log.info("Order %s (bench): %s", order["id"], problem or outcome)
+        self._report_soon()
 
     def _end_pause_in_time(self):
         """Without knowing the time a feeder stays paused: that is the safe side."""
@@ -717,7 +779,8 @@ def readable_order(order):
     except (ValueError, TypeError, OverflowError):
         log.error("Order %s has an end that can't be read: %r", name, until)
         until = None
-    return {"id": name, "kind": str(kind)[:40], "until": until}
+    readable = {"id": name, "kind": str(kind)[:40], "until": until}
+    return {**readable, **readable_bench(order)} if kind == "bench" else readable
 
 
 def finite(value):

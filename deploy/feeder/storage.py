@@ -50,7 +50,7 @@ class Store:
         self.noted = False  # the spool knows that there is a state's file
         self.dropped = {}  # kind -> how many were dropped in this episode
         self.is_owed = lambda boot, seq: False
-        self.state = {"held": None, "known_orders": [], "run": None, "kept": [], "unwritten": False, "plan": None}
+        self.state = {"held": None, "known_orders": [], "run": None, "kept": [], "unwritten": False, "plan": None, "bench": None}
         self.state_written = None
         self._start()
 

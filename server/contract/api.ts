@@ -167,7 +167,10 @@ export interface PauseView {
   /** What the feeder itself last reported, and when. */
   readonly statement: { readonly paused: boolean; readonly at: string } | null;
   /** The last food that it gave, and when. */
-  readonly lastPortion: { readonly at: string; readonly cause: "timer" | "press" | "deposit" | "keeper" } | null;
+  readonly lastPortion: {
+    readonly at: string;
+    readonly cause: "timer" | "press" | "deposit" | "keeper" | "bench";
+  } | null;
   /** What follows from both: never better than what the feeder itself last reported or did. */
   readonly status: PauseStatusView;
   readonly order: OrderView | null; // the newest order

@@ -2,6 +2,7 @@ import { z } from "zod";
 import { type FaultKind, faultKinds } from "../domain/faults.ts";
 import { isIntlZone } from "../domain/zone.ts";
 import { feederSettingsRequest, outOfServiceRequest, yardRequest } from "./api.ts";
+import { benchRequest } from "./benchRequest.ts";
 
 /**
  * A feeder's log as it is handed out and replayed: one JSON value a line (application/x-ndjson), in time order. Each line
@@ -50,7 +51,9 @@ const actNames = [
   "reset",
   "outOfService",
   "returnToService",
+  "bench",
 ] as const;
+
 const loggedAct = z
   .strictObject({
     by: bySchema,
@@ -70,6 +73,7 @@ const loggedAct = z
     reset: z.strictObject({ fault: faultSchema }).optional(),
     outOfService: z.strictObject({ fault: faultSchema, reason: outOfServiceRequest.shape.reason }).optional(),
     returnToService: z.strictObject({ fault: faultSchema }).optional(),
+    bench: benchRequest.optional(),
   })
   .refine((request) => exactlyOne(request, actNames), `must have exactly one of ${actNames.join(", ")}`);
 export type LoggedAct = z.infer<typeof loggedAct>;

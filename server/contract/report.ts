@@ -102,7 +102,7 @@ export const eventRanges = {
   grams: { low: 0, high: 100_000 },
 } as const satisfies Record<string, NumberRange>;
 
-export const portionCauses = ["timer", "press", "deposit", "keeper"] as const;
+export const portionCauses = ["timer", "press", "deposit", "keeper", "bench"] as const;
 export const orderOutcomes = ["done", "refused"] as const;
 /** In UTF-16 code units, as both JavaScript and the schemas count them. */
 export const textLengthMax = { order: 64, problem: 500, words: 500 } as const;
@@ -121,7 +121,7 @@ export const eventSchemas = {
   portion: z.looseObject({
     ...recorded,
     kind: z.literal("portion"),
-    cause: z.enum(portionCauses).meta({ description: "Why it was given." }),
+    cause: z.enum(portionCauses).meta({ description: "Why it was given; bench: by an order of kind bench." }),
     paysFor: seq.nullish().meta({ description: "The seq of the press or deposit that it pays." }),
     motorMs: between(eventRanges.motorMs).meta({
       description: "How long the motor ran, from uptimeMs on: a portion's time is the start of its run.",
@@ -230,8 +230,21 @@ export const reportSchema = envelopeSchema.extend({
 
 export const sentOrderSchema = z.object({
   id: z.string().meta({ description: "Names the order: send it back in an event of kind order." }),
-  kind: z.enum(["pause", "resume"]).meta({ description: "pause: stop the motor and give nothing. resume: go on." }),
+  kind: z.enum(["pause", "resume", "bench"]).meta({
+    description: "pause: stop the motor and give nothing. resume: go on. bench: give portions for a bench run.",
+  }),
   until: z.iso.datetime().nullable().meta({ description: "When a pause ends by itself; null: until resumed." }),
+  portions: z
+    .int()
+    .exactOptional()
+    .meta({
+      description:
+        "Of kind bench alone: how many portions to give, each reported with the cause bench. Answer done after the last one, or refused with " +
+        "the reason as soon as no more can be given: a pause, a power cut and the motor's own limits end it. 0: give no more of them, and answer done.",
+    }),
+  restSeconds: z.number().exactOptional().meta({
+    description: "Of kind bench alone: how long the motor rests after each portion. Send a report in each rest.",
+  }),
 });
 export type SentOrder = z.infer<typeof sentOrderSchema>;
 

@@ -1,13 +1,21 @@
-import { advanceAlarms, faultsByKind, respondToAlarm } from "./alarms/advanceAlarms.ts";
+import { respondToAlarm } from "./alarms/advanceAlarms.ts";
 import { alarmCheckAt } from "./alarms/alarmTransitions.ts";
-import { type FaultSituation, suppressionOf } from "./alarms/suppression.ts";
+import {
+  applyBenchAct,
+  type BenchContext,
+  benchCheckAt,
+  endBenchByPause,
+  updateBenchByReport,
+  updateBenchByTime,
+  withoutBenchActs,
+} from "./benchRun/advanceBench.ts";
+import type { BenchState } from "./benchRun/benchRun.ts";
 import { updateCold, updateColdByDeposit, updateColdByPortion, updateColdByRefill } from "./cold/cold.ts";
 import { withDetectedSensors } from "./detectedSensors.ts";
 import type { Effect } from "./effects.ts";
 import type { Fact, ReportedRefill } from "./facts.ts";
-import { type Fault, faultKinds, ruleFor } from "./faults.ts";
+import { faultKinds, ruleFor } from "./faults.ts";
 import {
-  clearUnpaidPortions,
   isChuteBlind,
   updateFeedByDeposit,
   updateFeedByPortion,
@@ -18,7 +26,7 @@ import {
 } from "./feed/feed.ts";
 import type { FeederState, Trouble } from "./feeder.ts";
 import { actsByPlan, advancePlan } from "./feedingPlan/advancePlan.ts";
-import { findFaults, troubleShownMax, withForecast } from "./findFaults.ts";
+import { troubleShownMax } from "./findFaults.ts";
 import { hopperLevel, updateHopperByPortion, updateHopperUntil } from "./hopper/level.ts";
 import { believeUnweighedWord, updateHopperByRefill } from "./hopper/refill.ts";
 import { updateHopperByWeighing } from "./hopper/weighing.ts";
@@ -30,10 +38,10 @@ import {
   updateOrdersByPortion,
   updateOrdersByStart,
 } from "./orders/evidence.ts";
+import type { OrdersState } from "./orders/order.ts";
 import {
   type AnswerStart,
   answerOrder,
-  markOrdersOverdue,
   markOrdersSent,
   ordersCheckAt,
   requestOrder,
@@ -45,6 +53,7 @@ import { roundStatistics } from "./roundStatistics.ts";
 import type { FeederSettings, Place } from "./settings.ts";
 import { recordContact, silenceBeginsAt, updateReporting } from "./silence/feederSilence.ts";
 import {
+  countWithoutActivity,
   doubtfulSince,
   isFoundChattering,
   updateSensorsByEvent,
@@ -52,6 +61,7 @@ import {
 } from "./silence/sensorFaults.ts";
 import { withoutStuckReadings } from "./silence/stuckReadings.ts";
 import type { Celsius } from "./units.ts";
+import { updateAlarms } from "./updateAlarms.ts";
 
 export interface FeederStep {
   readonly state: FeederState;
@@ -69,7 +79,8 @@ export interface FeederStep {
  */
 export function advanceFeeder(state: FeederState, fact: Fact, now: Instant): FeederStep {
   const effects: Effect[] = [];
-  const updated = roundStatistics(applyFact(state, fact, now, effects), state);
+  const timed = withBench(state, updateBenchByTime(state.bench, now));
+  const updated = roundStatistics(applyFact(timed, fact, now, effects), state);
   return { state: updateAlarms(advancePlan(updated, state, fact, now), now, effects), effects };
 }
 
@@ -84,6 +95,7 @@ export function nextCheckAt(state: FeederState, now: Instant): Instant {
     if (at !== null && at > now) next = earlier(next, at);
   };
   addTime(silenceBeginsAt(state.reporting, state.settings));
+  addTime(benchCheckAt(state.bench));
   addTime(ordersCheckAt(state.orders, state.settings, now));
   if (state.trouble !== null) addTime(after(state.trouble.at, troubleShownMax));
   for (const kind of faultKinds) {
@@ -120,12 +132,29 @@ function applyFact(state: FeederState, fact: Fact, now: Instant, effects: Effect
       return { ...state, ...applyRefill(state, fact.refill, state.settings) };
     case "cleaned":
       return { ...state, cleanedAt: later(fact.at, state.cleanedAt ?? fact.at) };
+    case "benchAct":
+      return withBench(state, applyBenchAct(state.bench, fact.act, fact.by, benchContext(state), now));
     case "orderRequested":
-      return withOrders(requestOrder(state.orders, fact.order));
+      return endBenchByOrder(withOrders(requestOrder(state.orders, fact.order)), state.orders, now);
     case "ordersSent":
       return withOrders(markOrdersSent(state.orders, now));
   }
 }
+
+const benchContext = ({ settings, orders }: FeederState): BenchContext => ({
+  sensors: settings.sensors,
+  reportEvery: settings.reportEvery,
+  boot: orders.lastStart?.boot ?? null,
+});
+
+/** A new pause outranks a bench run; a repeated one changes nothing. */
+const endBenchByOrder = (state: FeederState, before: OrdersState, now: Instant): FeederState =>
+  state.orders !== before && state.orders.newest?.kind === "pause"
+    ? withBench(state, endBenchByPause(state.bench, now))
+    : state;
+
+const withBench = (state: FeederState, bench: BenchState | undefined): FeederState =>
+  bench === undefined || bench === state.bench ? state : { ...state, bench };
 
 function applyReport(known: FeederState, report: Report, now: Instant, effects: Effect[]): FeederState {
   const state: Draft = known.refusedReports === undefined ? { ...known } : withoutRefusedReports(known);
@@ -141,7 +170,9 @@ function applyReport(known: FeederState, report: Report, now: Instant, effects: 
   const insideTemperature =
     readingsAt === null ? null : { celsius: report.readings.inside ?? report.readings.air, at: readingsAt };
   const context: ReportContext = { origin, insideTemperature, paused, now, effects };
+  const bench = updateBenchByReport(state.bench, { report, readingsAt: origin === "this" ? readingsAt : null, now });
   applyEvents(state, actsByPlan(report.events, state), context);
+  if (bench !== undefined) state.bench = bench;
   if (readingsAt !== null) applyReadings(state, report, readingsAt, context);
   return state;
 }
@@ -201,7 +232,12 @@ type Draft = { -readonly [part in keyof FeederState]: FeederState[part] };
 
 function applyEvents(draft: Draft, events: readonly FeederEvent[], context: ReportContext): void {
   const { settings } = draft;
-  for (const event of events) {
+  const birds = withoutBenchActs(events, draft.bench);
+  if (birds !== events) {
+    const withheld = events.filter((event) => !birds.includes(event));
+    draft.sensors = countWithoutActivity(draft.sensors, withheld);
+  }
+  for (const event of birds) {
     draft.sensors = updateSensorsByEvent(draft.sensors, event, settings);
     applyEvent(draft, event, settings, context);
   }
@@ -356,43 +392,4 @@ function readingsTime(
 function reportedRefill(event: Extract<FeederEvent, { kind: "refill" }>): ReportedRefill | null {
   if (event.full) return { at: event.recordedAt, what: { kind: "filled" } };
   return event.added === null ? null : { at: event.recordedAt, what: { kind: "added", grams: event.added } };
-}
-
-/** From the state to its alarms: late orders, faults, alarms. */
-function updateAlarms(state: FeederState, now: Instant, effects: Effect[]): FeederState {
-  const { orders, changed } = markOrdersOverdue(state.orders, state.settings, now);
-  for (const order of changed) effects.push({ kind: "orderChanged", order });
-  const paused = isPaused(orders, now);
-  const current = withForecast(
-    clearExplainedUnpaid(orders === state.orders ? state : { ...state, orders }, paused, now),
-    now,
-  );
-  const alarms = advanceAlarms(current, faultSituation(current, findFaults(current, now), paused, now), effects);
-  return alarms === current.alarms ? current : { ...current, alarms };
-}
-
-const faultSituation = (
-  { alarms, settings }: FeederState,
-  faults: readonly Fault[],
-  paused: boolean,
-  now: Instant,
-): FaultSituation => ({
-  faults: faultsByKind(faults),
-  alarms,
-  paused,
-  placement: settings.placement ?? "inGarden",
-  now,
-});
-
-/**
- * Deposits that went unpaid while another alarm explained it belong to that alarm. When it ends, by a refill for example, they
- * must not raise a new one; the next unpaid deposit will.
- */
-function clearExplainedUnpaid(state: FeederState, paused: boolean, now: Instant): FeederState {
-  const unpaid = state.alarms.depositUnpaid;
-  if (unpaid?.state !== "suppressedByDesign" || unpaid.raised !== null) return state;
-  const situation = faultSituation(state, findFaults(state, now), paused, now);
-  return suppressionOf("depositUnpaid", situation) === null
-    ? { ...state, feed: clearUnpaidPortions(state.feed) }
-    : state;
 }

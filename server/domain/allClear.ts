@@ -1,5 +1,6 @@
 import { texts } from "../text/index.ts";
 import type { Alarm } from "./alarms/alarm.ts";
+import { isBenchRunning } from "./benchRun/benchRun.ts";
 import { type FaultKind, faultKinds, ruleOf } from "./faults.ts";
 import type { FeederState } from "./feeder.ts";
 import { foodOutlook } from "./foodOutlook.ts";
@@ -13,8 +14,8 @@ import { silenceBeginsAt } from "./silence/feederSilence.ts";
  * missing. A condition fails where its fact is not known, or known to be bad.
  */
 const allClearConditions = {
-  /** It feeds birds: nobody is notified of a feeder in the workshop or in storage. */
-  inGarden: ({ settings }) => (settings.placement ?? "inGarden") === "inGarden",
+  /** It feeds birds: not all alarms notify of a feeder in the workshop, in storage or on a bench run. */
+  inGarden: ({ settings, bench }) => (settings.placement ?? "inGarden") === "inGarden" && !isBenchRunning(bench),
   /** It has reported its own state, not only what an earlier start left behind. */
   hasReported: ({ reporting, latestReadings }) => reporting.kind === "reporting" && latestReadings !== null,
   reportsOnTime: (state, now) => now < reportsValidUntil(state),

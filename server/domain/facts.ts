@@ -1,3 +1,4 @@
+import type { BenchAct } from "./benchRun/advanceBench.ts";
 import type { FaultKind } from "./faults.ts";
 import type { Instant } from "./instant.ts";
 import type { NotifiedPriority } from "./notification/escalation.ts";
@@ -16,6 +17,7 @@ export type Fact =
   | { readonly kind: "refillReported"; readonly refill: ReportedRefill }
   | { readonly kind: "cleaned"; readonly at: Instant; readonly by: string } // somebody cleaned it, perhaps a while ago
   | { readonly kind: "orderRequested"; readonly order: Order }
+  | { readonly kind: "benchAct"; readonly act: BenchAct; readonly by: string } // a keeper starts, continues or stops a bench run
   | { readonly kind: "ordersSent" } // the pending order left for the feeder, on its answer or over its socket
   /** `raisedAt`: the raise that was acknowledged; null: whichever is active. */
   | {

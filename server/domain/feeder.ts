@@ -1,4 +1,5 @@
 import type { Alarm } from "./alarms/alarm.ts";
+import type { BenchState } from "./benchRun/benchRun.ts";
 import { type ColdState, initialCold } from "./cold/cold.ts";
 import { type EventSequence, initialEventSequence } from "./eventSequence.ts";
 import type { FaultKind } from "./faults.ts";
@@ -40,6 +41,8 @@ export interface FeederState {
   readonly plan?: PlanState;
   /** Left out: no feeder has followed it yet. */
   readonly planRecord?: PlanRecord;
+  /** Left out: no bench run was ever made. */
+  readonly bench?: BenchState;
   /** Reports that could not be read since the last one that was; left out: none. */
   readonly refusedReports?: RefusedReports;
   /** Alarms that are not in the normal state. */

@@ -1,6 +1,7 @@
 import { capitalize } from "../text/format.ts";
 import { texts } from "../text/index.ts";
 import { type AllClearCondition, allClearObstacle, openFaults, titlesOf, unusableSensors } from "./allClear.ts";
+import { isBenchRunning } from "./benchRun/benchRun.ts";
 import { type FaultKind, faultKinds, type Priority, ruleOf } from "./faults.ts";
 import type { FeederState } from "./feeder.ts";
 import { foodOutlook } from "./foodOutlook.ts";
@@ -42,6 +43,7 @@ const cases: readonly ((context: SummaryContext) => string | null)[] = [
   latchedText,
   pendingOrderText,
   ({ state }) => placementTexts[state.settings.placement ?? "inGarden"],
+  ({ state }) => (isBenchRunning(state.bench) ? text.benchRun : null),
   (context) => standingText(context, "reportsUnreadable"),
   ({ state }) => (state.reporting.kind === "neverReported" ? text.noReportYet : null),
   (context) => standingText(context, "reportsIrregular"),

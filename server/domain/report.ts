@@ -45,7 +45,8 @@ export interface Counts {
   readonly perch: number | null;
 }
 
-export type PortionCause = "timer" | "press" | "deposit" | "keeper";
+/** `bench`: a portion of a bench run, which is no food for a bird. */
+export type PortionCause = "timer" | "press" | "deposit" | "keeper" | "bench";
 
 export interface Portion {
   readonly kind: "portion";

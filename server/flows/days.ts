@@ -1,6 +1,7 @@
 import type { DayMark, DayView } from "../contract/api.ts";
 import type { AlarmChange } from "../domain/alarms/alarmStates.ts";
 import { isAssumed } from "../domain/assumedSettings.ts";
+import { birdsEventFilter } from "../domain/benchRun/advanceBench.ts";
 import { currentDay, dayExtent } from "../domain/currentDay.ts";
 import { ruleOf } from "../domain/faults.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
@@ -20,7 +21,8 @@ export async function dayView(
   const running = currentDay(row.state.settings, now);
   const date = requested ?? running.date;
   const { from, to, text } = dayExtent(row.state.settings, date, now);
-  const events = await records.events(row.id, from, to, eventsADayMax);
+  const recorded = await records.events(row.id, from, to, eventsADayMax);
+  const events = recorded.filter(birdsEventFilter(row.state.bench));
   const refills = await records.refills(row.id, from, to);
   const changes = await records.alarmChanges(row.id, from, to);
   const marks = [...eventMarks(events), ...refills.map(refillMark), ...changes.flatMap(alarmMark)];

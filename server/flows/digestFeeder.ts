@@ -1,10 +1,11 @@
 import { readReport } from "../contract/readReport.ts";
-import type { DigestFeeder, TimedReadings } from "../domain/digest/digestFeeder.ts";
+import { benchSpans, birdsEventFilter } from "../domain/benchRun/advanceBench.ts";
+import type { DayCounts, DigestFeeder, TimedReadings } from "../domain/digest/digestFeeder.ts";
 import { namedPaymentWithin } from "../domain/digest/payments.ts";
 import { after, before, days, type Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { DigestStore, FeederRow, RecordStore, TimeSpan } from "../ports.ts";
-import { digestDays, isDayComplete, pastHours, pausedSpans, silentSpans } from "./pure/digestSpans.ts";
+import { digestDays, isDayComplete, pastHours, pausedSpans, silentSpans, spansWithout } from "./pure/digestSpans.ts";
 import { paymentEvents } from "./pure/paymentEvents.ts";
 
 interface Stores {
@@ -28,7 +29,8 @@ export async function readDigestFeeder(
   const orders = await records.orders(id, before(window.from, days(60)), window.to);
   const paused = pausedSpans(orders, window.to);
   const silent = silentSpans(await records.alarmChanges(id, window.from, window.to), state, window);
-  const counts = await digests.dayCounts(id, coveredDays);
+  const bench = benchSpans(state.bench);
+  const counts = await countDays(digests, id, coveredDays, bench);
   if (counts[0] === null) throw new Error(`the log of feeder ${id} can't be read for ${date}`);
   return {
     id,
@@ -40,24 +42,59 @@ export async function readDigestFeeder(
       if (counted === undefined) return [];
       // An earlier day is only there to be compared with.
       if (counted === null) return [{ counts: noCounts, isComplete: false }];
-      return [{ counts: counted, isComplete: isDayComplete(day, [...paused, ...silent], addedAt) }];
+      return [{ counts: counted, isComplete: isDayComplete(day, [...paused, ...silent, ...bench], addedAt) }];
     }),
-    paymentEvents: await readPaymentEvents(digests, id, yesterday, paused),
+    paymentEvents: await readPaymentEvents(digests, { id, state }, yesterday, paused),
     recentReadings: await readRecentReadings(digests, id, now),
   };
 }
 
-const noCounts = { visits: 0, presses: 0, deposits: 0, portions: 0 };
+const noCounts: DayCounts = { visits: 0, presses: 0, deposits: 0, portions: 0 };
 
 /** More events than birds cause in a day; a feeder that reports more has a fault. */
 const paymentEventsMax = 4_000;
 
-async function readPaymentEvents(digests: Stores["digests"], id: string, day: TimeSpan, paused: readonly TimeSpan[]) {
+/** Of each day the time without bench runs, in which nothing was a bird's. */
+async function countDays(
+  digests: Stores["digests"],
+  id: string,
+  coveredDays: readonly TimeSpan[],
+  bench: readonly TimeSpan[],
+): Promise<readonly (DayCounts | null)[]> {
+  const parts = coveredDays.flatMap((day, index) => spansWithout(day, bench).map((span) => ({ span, index })));
+  const counts = await digests.dayCounts(
+    id,
+    parts.map(({ span }) => span),
+  );
+  return coveredDays.map((_, index) =>
+    counts
+      .filter((_, part) => parts[part]?.index === index)
+      .reduce<DayCounts | null>(
+        (sum, count) => (sum === null || count === null ? null : addCounts(sum, count)),
+        noCounts,
+      ),
+  );
+}
+
+const addCounts = (a: DayCounts, b: DayCounts): DayCounts => ({
+  visits: a.visits + b.visits,
+  presses: a.presses + b.presses,
+  deposits: a.deposits + b.deposits,
+  portions: a.portions + b.portions,
+});
+
+async function readPaymentEvents(
+  digests: Stores["digests"],
+  { id, state }: Pick<FeederRow, "id" | "state">,
+  day: TimeSpan,
+  paused: readonly TimeSpan[],
+) {
   // A deposit before midnight may have been paid after it.
   const within = { from: day.from, to: after(day.to, namedPaymentWithin) };
   const events = await digests.paymentEvents(id, within, paymentEventsMax);
   if (events.length >= paymentEventsMax) return null;
-  return paymentEvents(events, paused).filter((event) => event.kind === "portion" || event.at < day.to);
+  const birds = events.filter(birdsEventFilter(state.bench));
+  return paymentEvents(birds, paused).filter((event) => event.kind === "portion" || event.at < day.to);
 }
 
 async function readRecentReadings(

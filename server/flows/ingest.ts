@@ -2,7 +2,9 @@ import { type FieldProblem, wholeBody } from "../contract/fieldProblem.ts";
 import type { BareNumber } from "../contract/lenientJson.ts";
 import { type PostedReport, readReport } from "../contract/readReport.ts";
 import { type Answer, seqMax } from "../contract/report.ts";
+import { benchReportInterval } from "../domain/benchRun/benchRun.ts";
 import { highestStoredSeq } from "../domain/eventSequence.ts";
+import type { FeederState } from "../domain/feeder.ts";
 import { earlier, type Instant, isoOf, later, minutes, type Span, seconds } from "../domain/instant.ts";
 import { rangesOf, textOfRanges } from "../domain/seqRanges.ts";
 import {
@@ -193,13 +195,17 @@ async function takeReportOf(tx: Transaction, row: FeederRow, pending: Pending): 
     refused,
     unknown: [...report.unknownNames],
     serverTime: isoOf(receivedAt),
-    nextReportSeconds: Math.round(feeder.state.settings.reportEvery / 1_000),
+    nextReportSeconds: Math.round(reportInterval(feeder.state) / 1_000),
     orders: [...orders],
     ...(plan === undefined ? {} : { plan }),
   };
   const content = reportLine(report, boot, recalledBoots, taken);
   return { outcome: { kind: "answered", answer }, update: { feeder, line: { at: receivedAt, content } } };
 }
+
+/** While a keeper stands beside the feeder, what it reports is shown within seconds. */
+const reportInterval = ({ bench, settings: { reportEvery } }: FeederState): Span =>
+  Math.min(reportEvery, benchReportInterval(bench) ?? reportEvery) as Span;
 
 function reportLine(
   report: PostedReport,

@@ -142,6 +142,11 @@ function sendOrders(ports: Ports, feeder: string, state: FeederState): boolean {
   return orders.length > 0 && ports.feederLink.sendOrders(feeder, orders);
 }
 
+/** After a bench run has changed: its order goes out at once where there is a socket. */
+export async function sendBenchOrder(ports: Ports, row: FeederRow): Promise<FeederRow> {
+  return sendOrders(ports, row.id, row.state) ? ((await storeOrdersSent(ports, row.id)) ?? row) : row;
+}
+
 const storeOrdersSent = (ports: Ports, feeder: string): Promise<FeederRow | null> =>
   applyKeeperAction(ports, feeder, null, () => ({ kind: "ordersSent" }));
 

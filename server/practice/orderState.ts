@@ -29,6 +29,12 @@ export function applyOrders(
   const handledOrders = [...before.handledOrders, ...newOrders.map((order) => order.id)].slice(-handledMax);
   const until = newest.until === null ? null : instantOf(newest.until);
   switch (newest.kind) {
+    case "bench":
+      // An order that it doesn't know must not hide one about a pause.
+      return {
+        orderState: { ...before, handledOrders },
+        events: [refusedEvent(newest.id, "A practice feeder has no bench run.")],
+      };
     case "resume":
       return { orderState: { pausedBy: null, handledOrders }, events: [doneEvent(newest.id)] };
     case "pause":

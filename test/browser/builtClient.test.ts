@@ -3,6 +3,7 @@ import { join } from "node:path";
 import { gzipSync } from "node:zlib";
 import type { Browser, Page } from "playwright-core";
 import { afterAll, afterEach, beforeAll, beforeEach, describe, expect, it } from "vitest";
+import { benchViewFixture, runningBench } from "../client/benchFixture.ts";
 import { homeViewFixture } from "../client/viewFixtures.ts";
 import { findChromium } from "../support/chromium.ts";
 import {
@@ -52,6 +53,7 @@ const pages = [
   "/feeders/practice-rowan",
   "/feeders/rowan/days",
   "/feeders/rowan/plan",
+  "/feeders/rowan/bench",
   "/feeders/rowan/refill",
   "/feeders/rowan/settings",
   "/feeders/new",
@@ -131,6 +133,25 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
       for (const summary of await page.locator("summary").all()) await summary.click();
       await checkAccessibility(page, path);
     }
+  }, 120_000);
+
+  it("has an accessible bench run at each step, and prints its result without its buttons", async () => {
+    const steps = ["quiet", "portions", "weigh", "caps", "presses", "knownMass", "soak", "settle"] as const;
+    for (const at of steps) {
+      server.bench = benchViewFixture(Date.now(), { current: runningBench(Date.now(), at) });
+      await page.goto(`${server.origin}/feeders/rowan/bench`);
+      await page.getByRole("heading", { name: "Steps" }).waitFor();
+      for (const summary of await page.locator("summary").all()) await summary.click();
+      await checkAccessibility(page, `the step ${at}`);
+    }
+    server.bench = benchViewFixture(Date.now());
+    await page.goto(`${server.origin}/feeders/rowan/bench`);
+    await page.getByText(/^Ready to go outdoors/).waitFor();
+    await checkAccessibility(page, "a result");
+    await page.emulateMedia({ media: "print" });
+    expect(await page.getByText(/^Ready to go outdoors/).isVisible()).toBe(true);
+    expect(await page.getByRole("button", { name: /Print|Start|Use/ }).count()).toBe(0);
+    await page.emulateMedia({ media: null });
   }, 120_000);
 
   it("has an accessible alarm history", async () => {

@@ -4,8 +4,10 @@ import type { AddressInfo } from "node:net";
 import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage, PhonesView } from "../../server/contract/api.ts";
+import type { BenchView } from "../../server/contract/benchView.ts";
 import { scriptHashes } from "../../server/routes/client.ts";
 import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
+import { benchViewFixture } from "../client/benchFixture.ts";
 import { settingsComparisonFixture } from "../client/comparisonFixture.ts";
 import { digestViewFixture } from "../client/digestFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
@@ -22,6 +24,7 @@ export interface FakeServer {
   signedIn: boolean;
   home: HomeView;
   phones: PhonesView;
+  bench: BenchView;
   /** The folder of the built client; another folder is another build. */
   folder: string;
   /** The response to every request of the API, while it is not null. */
@@ -67,6 +70,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     signedIn: true,
     home: homeViewFixture(Date.now()),
     phones: phonesViewFixture(Date.now()),
+    bench: benchViewFixture(Date.now()),
     folder,
     trouble: null,
     isUnresponsive: false,
@@ -113,6 +117,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
     if (path.endsWith("/settings/comparison")) return [200, settingsComparisonFixture(Date.now())];
     if (/\/plan(\/preview)?$/.test(path)) return [200, planViewFixture(Date.now())];
+    if (path.endsWith("/bench")) return [200, fake.bench];
     if (path.endsWith("/digest")) return [200, digestViewFixture(Date.now())];
     if (method === "POST" && path === "/feeders") {
       const { name } = body as { name: string };

@@ -5,6 +5,7 @@ import type { AddressInfo } from "node:net";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { describe, expect, it, onTestFinished } from "vitest";
+import type { BenchView } from "../../server/contract/benchView.ts";
 import { type Answer, eventSchemas, reportSchema } from "../../server/contract/report.ts";
 import { seconds } from "../../server/domain/instant.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
@@ -161,6 +162,43 @@ describe.skipIf(!hasPython)(`the feeder's agent with the real server${unlessAbse
       expect(seen.some((authorization) => authorization?.includes("mac="))).toBe(signs);
     },
   );
+
+  it("gives the portions of a bench run, and answers when it has given them", { timeout: 60_000 }, async () => {
+    const server = await openTestServer();
+    const { key, feeder } = await server.addFeeder({ reportEverySeconds: 600 });
+    const agent = await agentFor(server, key);
+    const ticking = setInterval(() => server.clock.advance(seconds(0.1)), 100);
+    onTestFinished(() => clearInterval(ticking));
+    agent.start("b-quiet");
+    await agent.until(() => server.sockets.sendOrders(feeder.id, []), "the live link");
+    const url = `/api/v1/feeders/${feeder.id}/bench`;
+    const bench = async () => (await server.app.inject({ url, headers: server.keeper })).json() as BenchView;
+    const what = { kind: "start", quietMinutes: 0, portions: 2, caps: 0, presses: 0, knownGrams: null, soakHours: 0 };
+    const plan = { run: "run-00000001", what };
+    await agent.until(
+      async () =>
+        (await server.app.inject({ method: "POST", url, headers: server.keeper, payload: plan })).statusCode === 200,
+      "the start",
+    );
+    const now = async () => (await bench()).current?.steps.find(({ status }) => status === "now");
+    await agent.until(async () => (await now())?.count?.seen === 1, "the first portion");
+    await agent.until(async () => (await now())?.kind === "weigh", "the answer after the last portion");
+    expect(agent.runs("b-quiet")).toBe(2);
+    const motor = (await bench()).current?.figures.find(({ label }) => label === "Motor runs");
+    expect(motor).toMatchObject({ status: "met", value: "2 of 2" });
+
+    const stop = { run: plan.run, what: { kind: "stop" } };
+    await server.app.inject({ method: "POST", url, headers: server.keeper, payload: stop });
+    const payload = { run: "run-00000002", what: { ...what, portions: 50 } };
+    await server.app.inject({ method: "POST", url, headers: server.keeper, payload });
+    await agent.until(() => agent.runs("b-quiet") === 3, "the motor to start again");
+    await agent.kill(); // a power cut in the middle of a portion
+    agent.start("b-quiet-2");
+    await agent.until(async () => (await now())?.kind === "weigh", "the answer after the power cut");
+    const cut = (await bench()).current?.figures.filter(({ status }) => status === "notMet") ?? [];
+    expect(cut.map(({ label }) => label)).toEqual(expect.arrayContaining(["Motor runs", "Restarts"]));
+    expect(cut[0]?.reason).toContain("The feeder started again after 1 of 50 portions");
+  });
 
   it("carries out a pause and first reports that it is paused when it starts again", { timeout: 60_000 }, async () => {
     const server = await openTestServer();

@@ -83,69 +83,14 @@ function solve(matrix: number[][], right: number[]): number[] {
   return found;
 }
 
-// --- rates and shares ----------------------------------------------------------------------------------------------------
+// --- rates and shares: the server's own functions, with the names that the evaluations use --------------------------------
 
-/**
- * Exact limits of a Poisson mean of which `count` was seen (Garwood 1936): the means under which so many or more, and so many or
- * fewer, have the probability (1 - sure) / 2. Solved by bisection, since that is the definition.
- */
-export function poissonLimits(count: number, sure = 0.95): { readonly low: number; readonly high: number } {
-  const tail = (1 - sure) / 2;
-  const most = count + 10 * Math.sqrt(count + 1) + 20;
-  const low = count === 0 ? 0 : bisect((mean) => 1 - poissonAtMost(count - 1, mean) - tail, 0, most);
-  const high = bisect((mean) => tail - poissonAtMost(count, mean), 0, most);
-  return { low, high };
-}
-
-/**
- * Summed from the likeliest count outwards, each term as a share of that one: from zero upwards it would begin at exp(-mean),
- * which is 0 for a thousand.
- */
-export function poissonAtMost(count: number, mean: number): number {
-  if (mean <= 0) return 1;
-  const likeliest = Math.min(count, Math.floor(mean));
-  let logTerm = -mean;
-  for (let k = 1; k <= likeliest; k += 1) logTerm += Math.log(mean / k);
-  let sum = 1;
-  for (let k = likeliest, share = 1; k > 0 && share > 1e-18; k -= 1) {
-    share *= k / mean;
-    sum += share;
-  }
-  for (let k = likeliest + 1, share = 1; k <= count && share > 1e-18; k += 1) {
-    share *= mean / k;
-    sum += share;
-  }
-  return Math.min(1, Math.exp(logTerm + Math.log(sum)));
-}
-
-function bisect(rising: (x: number) => number, from: number, to: number): number {
-  let [low, high] = [from, to];
-  for (let step = 0; step < 200 && high - low > 1e-12 * Math.max(1, high); step += 1) {
-    const middle = (low + high) / 2;
-    if (rising(middle) < 0) low = middle;
-    else high = middle;
-  }
-  return (low + high) / 2;
-}
-
-/** Limits of a share by Wilson 1927, 95 %. */
-export function proportionLimits(hits: number, of: number): { readonly low: number; readonly high: number } {
-  if (of === 0) return { low: 0, high: 1 };
-  const z = 1.959964;
-  const share = hits / of;
-  const middle = (share + (z * z) / (2 * of)) / (1 + (z * z) / of);
-  const reach = (z / (1 + (z * z) / of)) * Math.sqrt((share * (1 - share)) / of + (z * z) / (4 * of * of));
-  return { low: Math.max(0, middle - reach), high: Math.min(1, middle + reach) };
-}
-
-/** The value below which `share` of them lie; NaN of none. */
-export function quantile(values: readonly number[], share: number): number {
-  if (values.length === 0) return Number.NaN;
-  const sorted = [...values].sort((a, b) => a - b);
-  const place = share * (sorted.length - 1);
-  const [below, above] = [sorted[Math.floor(place)] ?? Number.NaN, sorted[Math.ceil(place)] ?? Number.NaN];
-  return below + (above - below) * (place - Math.floor(place));
-}
+export {
+  poissonAtMost,
+  poissonLimits,
+  quantile,
+  shareLimits as proportionLimits,
+} from "../../server/domain/intervals.ts";
 
 export const mean = (values: readonly number[]): number =>
   values.reduce((sum, value) => sum + value, 0) / values.length;

@@ -1,5 +1,6 @@
 import { reportExample } from "../../server/contract/reportExample.ts";
 import type { PracticeRunner } from "../../server/ports.ts";
+import { benchExample } from "../support/benchExample.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 
 /** Each route that changes something, with a request that changes what `pictureOf` shows. */
@@ -99,6 +100,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
   { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },
   { route: "POST /api/v1/feeders/:feeder/plan/preview", body: feedingExample, ...{ commits: 0, unseen: true } },
+  { route: "POST /api/v1/feeders/:feeder/bench", body: benchExample },
   {
     route: "POST /api/v1/feeders/:feeder/settings/comparison",
     body: { settings: { warnAheadDays: 3 } },

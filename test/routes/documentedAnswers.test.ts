@@ -2,6 +2,7 @@ import { join } from "node:path";
 import { describe, expect, it } from "vitest";
 import { z } from "zod";
 import { reportExample } from "../../server/contract/reportExample.ts";
+import { benchExample } from "../support/benchExample.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 import { projectFolder } from "../support/imports.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
@@ -13,7 +14,7 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews", "comparisonView", "historyView", "planView"].map((name) =>
+    const files = ["api", "accountViews", "comparisonView", "historyView", "planView", "benchView"].map((name) =>
       join(projectFolder, `server/contract/${name}.ts`),
     );
     const schemas = viewSchemas(files);
@@ -75,6 +76,8 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/feeders/:feeder/history", { from: "2026-01-15T00:00:00Z", to: "2026-01-16T00:00:00Z" }],
   ["GET /api/v1/feeders/:feeder/plan"],
   ["POST /api/v1/feeders/:feeder/plan/preview", feedingExample],
+  ["POST /api/v1/feeders/:feeder/bench", benchExample],
+  ["GET /api/v1/feeders/:feeder/bench"],
   ["POST /api/v1/feeders/:feeder/refills", { id: "refill-0001", what: { kind: "filled" } }],
   ["POST /api/v1/feeders/:feeder/cleaned"],
   ["POST /api/v1/feeders/:feeder/orders", { id: "pause-0001", kind: "pause" }],

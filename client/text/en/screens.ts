@@ -6,3 +6,4 @@ export const nameLabel = "Name";
 export const onlyKeepersText = (yard: string) => `Only keepers of ${yard} can change this.`;
 export const settingsTitle = (feeder: string) => `Settings of ${feeder}`;
 export const planLabel = "Feeding plan";
+export const benchLabel = "Bench run";

@@ -15,7 +15,7 @@ export interface FaultSituation {
   readonly faults: ReadonlyMap<FaultKind, Fault>; // faults found at this check
   readonly alarms: FeederState["alarms"]; // as they were before it
   readonly paused: boolean;
-  readonly placement: Placement;
+  readonly placement: Placement | "benchRun";
   readonly now: Instant;
 }
 
@@ -104,9 +104,14 @@ const isShelvedOrOut = (alarm: FeederState["alarms"][FaultKind]): boolean =>
 
 // --- at rest by design -----------------------------------------------------------------------------------------------
 
-function designSuppressionReason(kind: FaultKind, paused: boolean, placement: Placement): string | null {
+function designSuppressionReason(
+  kind: FaultKind,
+  paused: boolean,
+  placement: FaultSituation["placement"],
+): string | null {
   if (pauseFaultKinds.has(kind)) return null; // whoever requested a pause must know that it did not arrive, or is not followed
   if (placement === "onBench") return texts.alarms.inWorkshop;
+  if (placement === "benchRun" && suppressedDuringBenchRun.has(kind)) return texts.benchRun.suppressed;
   if (placement === "putAway" && !raisedWhilePutAway.has(kind)) return texts.alarms.inStorage;
   return paused && suppressedWhilePaused.has(kind) ? texts.alarms.paused : null;
 }
@@ -137,4 +142,11 @@ const suppressedWhilePaused: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "detectorSilent",
   "perchSilent",
   "scaleSilent",
+]);
+
+/** What the run itself may cause, and what its own verdict tells. Power, cold and missing reports still raise alarms. */
+const suppressedDuringBenchRun: ReadonlySet<FaultKind> = new Set<FaultKind>([
+  ...suppressedWhilePaused,
+  "foodLow", // little food is in the hopper for a run
+  "sensorChattering", // a keeper presses faster than birds do
 ]);

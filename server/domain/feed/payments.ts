@@ -204,7 +204,8 @@ function withPortionDated(
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
   const dated = copyPayments(payments);
   dated.lastPortionAt = lastPortionAt;
-  if (cause !== "keeper") dated.limits = updateOwnLimits(payments.limits, at, cause !== "timer", place);
+  if (cause !== "keeper" && cause !== "bench")
+    dated.limits = updateOwnLimits(payments.limits, at, cause !== "timer", place);
   return dated;
 }
 

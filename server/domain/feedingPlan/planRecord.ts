@@ -104,7 +104,8 @@ function startOf(known: PlanRecord | undefined, { boot, sentUptime }: Report, at
 function countPortions(record: PlanRecord, { events }: Report): PlanRecord {
   let { given, portions } = record;
   for (const event of events) {
-    if (event.kind !== "portion" || event.recordedAt < record.from) continue;
+    // A portion of a bench run uses up no bird's ration.
+    if (event.kind !== "portion" || event.cause === "bench" || event.recordedAt < record.from) continue;
     portions += 1;
     if (event.cause === "timer" && event.cutShort !== true && event.motorRan !== 0) given += 1;
   }

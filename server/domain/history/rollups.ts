@@ -1,4 +1,6 @@
 import { isAssumed } from "../assumedSettings.ts";
+import { birdsEventFilter } from "../benchRun/advanceBench.ts";
+import type { BenchState } from "../benchRun/benchRun.ts";
 import { isStanding } from "../digest/digestFeeder.ts";
 import type { Effect } from "../effects.ts";
 import type { Fact } from "../facts.ts";
@@ -62,8 +64,9 @@ export function updateRollups(rollups: Rollups, step: RollupStep): Rollups {
   let { paymentEvents } = rollups;
   if (fact.kind === "reported") {
     countReport(changes, step, pauses);
-    countEvents(changes, fact.report, state.settings);
-    const added = paymentEventsOf(fact.report, pauses);
+    const report = birdsReport(fact.report, state.bench);
+    countEvents(changes, report, state.settings);
+    const added = paymentEventsOf(report, pauses);
     if (added.length > 0) {
       countPayments(changes, paymentEvents, added);
       paymentEvents = rememberEvents(paymentEvents, added);
@@ -167,6 +170,9 @@ function countLevel(changes: QuarterChanges, { hopper, settings }: FeederState, 
 
 const decigrams = (mass: number): number => Math.round(10 * mass) + 0;
 
+const birdsReport = (report: Report, bench: BenchState | undefined): Report =>
+  bench === undefined ? report : { ...report, events: report.events.filter(birdsEventFilter(bench)) };
+
 // --- events --------------------------------------------------------------------------------------------------------
 
 function countEvents(changes: QuarterChanges, { events }: Report, settings: FeederSettings): void {
@@ -188,7 +194,7 @@ function countNameOf(event: FeederEvent): CountName | null {
     case "deposit":
       return "deposits";
     case "portion":
-      return portionCounts[event.cause];
+      return event.cause === "bench" ? null : portionCounts[event.cause];
     case "lid":
     case "refill":
     case "order":
@@ -203,7 +209,7 @@ const portionCounts = {
   press: "pressPortions",
   deposit: "depositPortions",
   keeper: "keeperPortions",
-} as const satisfies Record<PortionCause, CountName>;
+} as const satisfies Record<Exclude<PortionCause, "bench">, CountName>;
 
 /** As the day page has it: how much fell in a portion that was cut short is unknown, and half of one is the smallest error. */
 function addGrams(sum: number | null, portion: Portion, settings: FeederSettings): number | null {

@@ -62,6 +62,16 @@ function inferredPayer(sensors: SensorsState, { cause, paysFor, recordedAt }: Po
 /** A portion that comes this soon after a reported press or deposit is what pays it. */
 const paymentDelayMax = 60_000;
 
+/** The sensors' totals grew by these events, which no bird caused: nothing is learnt from them. */
+export function countWithoutActivity(sensors: SensorsState, events: readonly FeederEvent[]): SensorsState {
+  const counted = { ...sensors };
+  for (const { kind } of events) {
+    const sensor = kind === "press" ? "button" : kind === "deposit" ? "detector" : kind === "visit" ? "perch" : null;
+    if (sensor !== null) counted[sensor] = { ...counted[sensor], countedSince: counted[sensor].countedSince + 1 };
+  }
+  return counted;
+}
+
 /**
  * The readings of one report, after its events. Growth of a total that no event explained is activity too.
  */

@@ -18,7 +18,7 @@ import { isSilentTooLong, logSilenceProbability } from "./silenceStatistics.ts";
 
 export { isFoundChattering, readingFaults } from "./readingFaults.ts";
 export { doubtfulSince } from "./recordActivity.ts";
-export { updateSensorsByEvent, updateSensorsByReport } from "./sensorActivity.ts";
+export { countWithoutActivity, updateSensorsByEvent, updateSensorsByReport } from "./sensorActivity.ts";
 export { initialSensors, type SensorsState } from "./sensorsState.ts";
 
 /** Sensors that are silent though they shouldn't be. `paused`: what birds do at a paused feeder proves nothing. */

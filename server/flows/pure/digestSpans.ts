@@ -66,3 +66,14 @@ export function isDayComplete(day: TimeSpan, missing: readonly TimeSpan[], added
   );
   return gone.every((span) => span <= hours(1)) && gone.reduce((sum, span) => sum + span, 0) <= hours(1);
 }
+
+/** What is left of a span, in order, without others. */
+export const spansWithout = (span: TimeSpan, others: readonly TimeSpan[]): readonly TimeSpan[] =>
+  others.reduce<readonly TimeSpan[]>((parts, other) => parts.flatMap((part) => partsWithout(part, other)), [span]);
+
+function partsWithout(part: TimeSpan, other: TimeSpan): readonly TimeSpan[] {
+  if (other.to <= part.from || other.from >= part.to) return [part];
+  const left = { from: part.from, to: other.from };
+  const right = { from: other.to, to: part.to };
+  return [left, right].filter(({ from, to }) => from < to);
+}

@@ -1,5 +1,7 @@
 import type { SentOrder } from "../../contract/report.ts";
 import { advanceFeeder } from "../../domain/advanceFeeder.ts";
+import { pendingBenchOrder } from "../../domain/benchRun/advanceBench.ts";
+import { benchRest } from "../../domain/benchRun/benchRun.ts";
 import type { Effect } from "../../domain/effects.ts";
 import type { Fact } from "../../domain/facts.ts";
 import type { FeederState } from "../../domain/feeder.ts";
@@ -60,9 +62,13 @@ const joined = <T>(a: readonly T[], b: readonly T[]): readonly T[] => (a.length 
 const isSignOfLife = ({ kind }: Fact, { reporting }: FeederState): boolean =>
   kind === "reported" || (kind === "reportRefused" && reporting.kind === "reporting");
 
-/** The orders to be sent to the feeder now. */
-export const ordersFor = (state: FeederState, now: Instant): readonly SentOrder[] =>
-  pendingOrders(state.orders, now).map(sentOrder);
+/** The orders to be sent to the feeder now. A pause or resume goes before a bench run. */
+export function ordersFor(state: FeederState, now: Instant): readonly SentOrder[] {
+  const orders = pendingOrders(state.orders, now).map(sentOrder);
+  const bench = orders.length > 0 ? null : pendingBenchOrder(state.bench, now);
+  if (bench === null) return orders;
+  return [{ ...bench, kind: "bench", until: null, restSeconds: benchRest / 1_000 }];
+}
 
 const sentOrder = ({ id, kind, until }: Order): SentOrder => ({
   id,

@@ -6,6 +6,7 @@ import type { RefusalReason } from "../../domain/reportFaults.ts";
 import type { FeederSettings } from "../../domain/settings.ts";
 import { grams } from "../../domain/units.ts";
 import { texts } from "../../text/index.ts";
+import { benchActOf, benchRequestOf } from "./benchActs.ts";
 import { loggedSettings, withLoggedSettings } from "./loggedSettings.ts";
 import { newOrder } from "./newOrder.ts";
 import { changeSettings } from "./requestedSettings.ts";
@@ -44,6 +45,7 @@ const entryByKind: EntryByKind = {
     if (kind === "resume") return { keeper: { by: requestedBy, resume: { id } } };
     return { keeper: { by: requestedBy, pause: { id, until: until === null ? null : isoOf(until) } } };
   },
+  benchAct: ({ act, by }) => ({ keeper: { by, bench: benchRequestOf(act) } }),
   ordersSent: () => ({ orders: "sent" }),
   reportRefused: ({ problem }) => ({ refused: problem }),
   alarmAcknowledged: ({ by, fault, raisedAt, notifiedPriority }) => ({
@@ -101,6 +103,7 @@ const factByAction: FactByAction = {
   shelve: ({ fault, until }, _, by) => ({ kind: "alarmShelved", fault, until: instantOf(until), by }),
   reset: ({ fault }, _, by) => ({ kind: "alarmReset", fault, by }),
   outOfService: ({ fault, reason }, _, by) => ({ kind: "alarmTakenOutOfService", fault, reason, by }),
+  bench: (request, _, by) => ({ kind: "benchAct", act: benchActOf(request), by }),
   returnToService: ({ fault }, _, by) => ({ kind: "alarmReturnedToService", fault, by }),
   resume: ({ id }, at, by) => ({
     kind: "orderRequested",

@@ -53,6 +53,16 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "PlanView",
   ),
+  "GET /api/v1/feeders/:feeder/bench": note(
+    "The bench run of a feeder, and the last ones with their verdicts",
+    200,
+    "BenchView",
+  ),
+  "POST /api/v1/feeders/:feeder/bench": note(
+    "Start a bench run (409 while one is under way, or the feeder is paused), say that a step is done, or stop it. A repeat changes nothing",
+    200,
+    "BenchView",
+  ),
   "POST /api/v1/feeders/:feeder/settings/comparison": note(
     "What the last days would have brought with other settings. It changes nothing, takes up to a minute, and runs one at a time (429)",
     200,

@@ -10,6 +10,7 @@ export const feederSummary = {
     resume: (moment: string) => `Resume requested at ${moment}, not confirmed.`,
   },
   inWorkshop: "In the workshop: recorded, no notifications.",
+  benchRun: "Bench run under way: alarms about food and sensors are suppressed.",
   inStorage: "In storage: battery alarms only.",
   noReportYet: "No report yet.",
   paused: "Paused until resumed.",

@@ -1,5 +1,6 @@
 export { alarmRates } from "./alarmRates.ts";
 export { alarms } from "./alarms.ts";
+export { benchRun } from "./benchRun.ts";
 export { blindSpots } from "./blindSpots.ts";
 export { cold } from "./cold.ts";
 export { damagedFeeder } from "./damagedFeeder.ts";

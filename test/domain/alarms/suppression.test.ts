@@ -286,6 +286,18 @@ describe("a feeder that is not in the garden", () => {
     expect(why("feederSilent", where(["feederSilent"], { placement: "putAway" }))).toBe("The feeder is in storage.");
   });
 
+  it("on a bench run notifies of power, cold, reports and pauses, and of nothing that the run itself may cause", () => {
+    const hidden = faultKinds.filter((kind) => suppressionOf(kind, where([], { placement: "benchRun" })) !== null);
+    expect(new Set(hidden)).toEqual(
+      new Set([
+        ...["motorNotTurning", "motorStalled", "foodOut", "foodLow", "trayJammed", "feedBridged", "feedStopped"],
+        ...["depositUnpaid", "chuteBlind", "buttonSilent", "detectorSilent", "perchSilent", "scaleSilent"],
+        "sensorChattering",
+      ]),
+    );
+    expect(why("trayJammed", where(["trayJammed"], { placement: "benchRun" }))).toBe("A bench run is under way.");
+  });
+
   it("put away and unplugged leaves open what became of its battery", () => {
     const situation = where(["feederSilent"], { placement: "putAway" });
     expect(suppressionOf("batteryFreezing", situation)).toMatchObject({

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { logLineSchemas } from "../../../server/contract/feederLog.ts";
+import type { BenchAct } from "../../../server/domain/benchRun/advanceBench.ts";
 import { after, days, hours, instantOf, minutes } from "../../../server/domain/instant.ts";
 import { grams } from "../../../server/domain/units.ts";
 import { factOf, type KeeperFact, logEntryOf } from "../../../server/flows/pure/logEntry.ts";
@@ -31,6 +32,16 @@ const facts: readonly (readonly [string, KeeperFact])[] = [
   ["out of service", { kind: "alarmTakenOutOfService", fault: "perchSilent", reason: "The perch is off.", by: "Asta" }],
   ["back in service", { kind: "alarmReturnedToService", fault: "perchSilent", by: "Asta" }],
   ["an alarm put aside", { kind: "alarmShelved", fault: "foodOut", until: after(at, days(3)), by: "Asta" }],
+  [
+    "a bench run",
+    benchAct({
+      ...{ kind: "start", run: "run-1234" },
+      plan: { quiet: minutes(2), portions: 60, caps: 30, presses: 0, knownMass: grams(500), soak: hours(8) },
+    }),
+  ],
+  ["food weighed on the bench", benchAct({ ...nextStep("weigh"), weighed: { total: grams(120.5), empty: null } })],
+  ["caps dropped on the bench", benchAct(nextStep("caps"))],
+  ["a bench run stopped", benchAct({ kind: "stop", run: "run-1234" })],
   ["settings changed", settingsChanged(withSettings(before, { name: "Rowan at the gate", warnAheadDays: 1.3 }))],
   ["sensors chosen", settingsChanged(changeSettings(before, { sensors }))],
   ["put away", settingsChanged(withSettings(before, { placement: "putAway" }))],
@@ -38,6 +49,12 @@ const facts: readonly (readonly [string, KeeperFact])[] = [
   ["grains counted", settingsChanged(withSettings(before, { foodKind: "peanutHalves", grainsPerPortion: 4 } as never))],
 ];
 
+function benchAct(act: BenchAct): KeeperFact {
+  return { kind: "benchAct", act, by: "Asta" };
+}
+function nextStep(step: "weigh" | "caps") {
+  return { kind: "next", run: "run-1234", step } as const;
+}
 function orderAsked(kind: "pause" | "resume", until: typeof at | null): KeeperFact {
   return { kind: "orderRequested", order: newOrder({ id: "order-1234", kind, until, by: "Asta" }, at) };
 }

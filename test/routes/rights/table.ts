@@ -1,4 +1,5 @@
 import type { Role } from "../../../server/contract/api.ts";
+import { benchExample } from "../../support/benchExample.ts";
 import { feedingExample } from "../../support/feedingExample.ts";
 
 /**
@@ -124,6 +125,8 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/feeders/:feeder/log": people(),
   "GET /api/v1/feeders/:feeder/plan": people(),
   "POST /api/v1/feeders/:feeder/plan/preview": keepers(feedingExample),
+  "GET /api/v1/feeders/:feeder/bench": people(),
+  "POST /api/v1/feeders/:feeder/bench": keepers(benchExample, { fresh: ["feeder"] }),
   "POST /api/v1/feeders/:feeder/settings/comparison": keepers({ settings: { warnAheadDays: 3 } }),
   "GET /api/v1/feeders/:feeder/history": people(undefined, {
     query: "?from=2026-01-15T00:00:00Z&to=2026-01-16T00:00:00Z",
