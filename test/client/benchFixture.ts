@@ -57,7 +57,7 @@ export function runningBench(now: number, at: BenchStepView["kind"], seen = 12):
 
 const figuresOf = (caps: string, status: BenchFigureView["status"], reason: string | null): BenchFigureView[] => [
   figure("Motor runs", "met", "60 of 60"),
-  figure("Grams a portion", "met", "2.13 g by your scale; the load cell says 2.11 g, 95 % sure from 2.05 to 2.17 g"),
+  figure("Grams a portion", "met", "2.13 g by your scale; the load cell says 2.11 g (95 % interval 2.05 to 2.17 g)"),
   figure("Empty portions", "met", "0 of 60; may be as many as 5 %", "at most 5 % seen, and no more than 10 % possible"),
   {
     ...figure("Caps missed by the detector", status, caps, "at most 10 % seen, and no more than 20 % possible"),

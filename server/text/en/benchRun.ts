@@ -36,7 +36,7 @@ export const benchRun = {
   runsCutShort: (count: number) => `Cut short: ${count}.`,
   runsLeftOut: "No portions were given.",
 
-  portion: (mean: string, low: string, high: string) => `${mean} g, 95 % sure from ${low} to ${high} g`,
+  portion: (mean: string, low: string, high: string) => `${mean} g (95 % interval ${low} to ${high} g)`,
   portionByTotal: (mean: string, count: number) => `${mean} g, from ${count} portions weighed together`,
   portionByBoth: (mean: string, cell: string) => `${mean} g by your scale; the load cell says ${cell}`,
   portionUnknown: "Neither weighed by you nor by a load cell.",
