@@ -212,6 +212,7 @@ export interface Transaction extends NotificationTransaction {
   claimActionId(feeder: string, id: string, at: Instant): Promise<boolean>;
   /** All feeders of a yard whose state can be used, locked until the end of the transaction. */
   feedersOf(yard: string): Promise<readonly FeederRow[]>;
+  yard(id: string): Promise<YardRow | null>;
   /**
    * Makes the yard's escalations due at once: its zone and delays decide when people are notified. Null: there is no such yard.
    */

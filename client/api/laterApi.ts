@@ -6,6 +6,7 @@ import type {
   addYardRequest,
   changeFeederRequest,
   deleteAccountRequest,
+  diseaseNoticeRequest,
   FeederView,
   firstSignInRequest,
   HomeView,
@@ -69,6 +70,8 @@ export const laterApi = {
   removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),
   newKey: (id: string) => request<{ key: string }>("POST", `${feederPath(id)}/key`),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),
+  setDiseaseNotice: (id: string, notice: z.input<typeof diseaseNoticeRequest>) =>
+    request<unknown>("POST", `${yardPath(id)}/disease-notice`, notice),
   testPhones: () => request<TestPushView>("POST", "/phones/test"),
   startPractice: () => request<HomeView>("POST", "/practice"),
   endPractice: () => request<HomeView>("DELETE", "/practice"),

@@ -39,7 +39,7 @@ export function PauseAllControl(props: { readonly yard: YardView; readonly page:
       <OrderSummary yard={yard} page={page} />
       {asking === null ? (
         <div class="choices">
-          {offeredOrders(yard.feeders).map((kind) => (
+          {offeredOrders(yard).map((kind) => (
             <button key={kind} type="button" class={`plain ${kind}`} onClick={() => ask(kind)}>
               {text.labels[kind]}
               <span class="hidden">{text.ofYardText(yard.name)}</span>
@@ -128,14 +128,15 @@ const targetFeeders = (kind: Kind, feeders: readonly FeederView[]) =>
   kind === "pauseAll" ? feeders : feeders.filter(({ settings }) => (settings.placement ?? "inGarden") === "inGarden");
 
 /** An order that is not sent yet is newer than what the server knows. */
-function offeredOrders(feeders: readonly FeederView[]): readonly Kind[] {
+function offeredOrders({ feeders, diseaseNotice }: YardView): readonly Kind[] {
   const canResume = (feeder: FeederView) => {
     const queued = lastQueuedOrder(feeder.id, queuedActions.value);
     return queued === null ? isResumeOffered(feeder.pause) : queued === "pause";
   };
   const kinds: Kind[] = [];
   if (!feeders.every((feeder) => canResume(feeder) && !isPauseWithEnd(feeder))) kinds.push("pauseAll");
-  if (targetFeeders("resumeAll", feeders).some(canResume)) kinds.push("resumeAll");
+  // The server refuses a resume while a notice is in force.
+  if (diseaseNotice === null && targetFeeders("resumeAll", feeders).some(canResume)) kinds.push("resumeAll");
   return kinds;
 }
 const isPauseWithEnd = ({ id, pause }: FeederView) =>

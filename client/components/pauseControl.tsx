@@ -1,4 +1,5 @@
 import { useRef, useState } from "preact/hooks";
+import { staysPausedText } from "#text/diseaseNotice.ts";
 import { pauseLabel, pauseUntilResumedLabel } from "#text/order.ts";
 import * as text from "#text/pauseControl.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
@@ -44,7 +45,7 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
       {queuedOrders(feeder.id, queuedActions.value).map((each) => (
         <QueuedActionNote key={each.id} action={each} zone={yard.zone} />
       ))}
-      <OrderButtons feeder={feeder} busy={busy} request={request} />
+      <OrderButtons feeder={feeder} mustStay={yard.diseaseNotice !== null} busy={busy} request={request} />
     </section>
   );
 }
@@ -73,10 +74,12 @@ const OrderProgress = ({ state, zone }: { readonly state: OrderText; readonly zo
 
 function OrderButtons(props: {
   readonly feeder: FeederView;
+  /** A bird-disease notice is in force: the server refuses what would end a pause. */
+  readonly mustStay: boolean;
   readonly busy: boolean;
   readonly request: (kind: "pause" | "resume", until: string | null, text: string) => Promise<void>;
 }) {
-  const { feeder, busy, request } = props;
+  const { feeder, mustStay, busy, request } = props;
   const { pause } = feeder;
   const queued = lastQueuedOrder(feeder.id, queuedActions.value); // newer than what the server knows
   const resume = queued === null ? isResumeOffered(pause) : queued === "pause";
@@ -89,17 +92,19 @@ function OrderButtons(props: {
         perform: () => request("resume", null, text.resumeAction),
       }
     : { label: pauseUntilResumedLabel, perform: pauseUntilResumed };
+  if (mustStay && resume && !hasEnd) return <p>{staysPausedText}</p>;
+  const first = mustStay ? { label: pauseUntilResumedLabel, perform: pauseUntilResumed } : main;
   return (
     <div class="actions">
-      <button type="button" class="main" disabled={busy} onClick={() => void main.perform()}>
-        {main.label}
+      <button type="button" class="main" disabled={busy} onClick={() => void first.perform()}>
+        {first.label}
       </button>
-      {!resume && (
+      {!resume && !mustStay && (
         <button type="button" disabled={busy} onClick={() => void pauseForHour()}>
           {text.pauseHourLabel}
         </button>
       )}
-      {resume && hasEnd && (
+      {resume && hasEnd && !mustStay && (
         <button type="button" disabled={busy} onClick={() => void pauseUntilResumed()}>
           {pauseUntilResumedLabel}
         </button>

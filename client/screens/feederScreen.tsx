@@ -16,6 +16,7 @@ import { benchLabel, planLabel, settingsTitle } from "#text/screens.ts";
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { AlarmEntry } from "../components/alarmEntry.tsx";
 import { DaySection } from "../components/daySection.tsx";
+import { DiseaseNotice } from "../components/diseaseNotice.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { PauseControl } from "../components/pauseControl.tsx";
 import { ReadingsTable } from "../components/readingsTable.tsx";
@@ -45,6 +46,7 @@ export function FeederScreen(props: { readonly id: string }) {
         {feeder.lastReportAt === null ? noReportText : lastReportText(agoText(feeder.lastReportAt, now.value))}
       </p>
       <DutyNotice feeder={feeder} />
+      <DiseaseNotice yard={yard} />
       <OpenQuestions feeder={feeder} yard={yard} />
       <div class="columns">
         <div class="column">

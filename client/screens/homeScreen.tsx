@@ -10,6 +10,7 @@ import {
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { HopperIcon } from "../charts/hopperIcon.tsx";
 import { PriorityIcon } from "../charts/icons.tsx";
+import { DiseaseNotice } from "../components/diseaseNotice.tsx";
 import { GroupedSilenceAlarm } from "../components/groupedSilenceAlarm.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { PauseAllControl } from "../components/pauseAllControl.tsx";
@@ -79,6 +80,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
     <section class={`yard${yard.practice ? " practice" : ""}`} aria-labelledby={`yard-${yard.id}`}>
       <YardHead yard={yard} />
       <ZoneNotice yard={yard} />
+      <DiseaseNotice yard={yard} />
       {yard.damagedFeeders.map(({ id, text }) => (
         <p key={id} class="notice warning">
           {text}

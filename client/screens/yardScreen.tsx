@@ -25,6 +25,7 @@ import {
 import type { YardView } from "../../server/contract/api.ts";
 import { laterApi, withoutContent } from "../api/laterApi.ts";
 import { DeleteYard } from "../components/deleteYard.tsx";
+import { DiseaseNotice, DiseaseNoticeSection } from "../components/diseaseNotice.tsx";
 import { Choice, Field, FormError, readNumber, readText, useFormSubmit } from "../components/field.tsx";
 import { Screen } from "../components/screen.tsx";
 import { YardLinks } from "../components/yardLinks.tsx";
@@ -41,6 +42,7 @@ export function YardScreen(props: { readonly id: string }) {
     <Screen title={yard.name} practice={yard.practice} back={backToFeeders}>
       <YardLinks yard={yard} />
       {yard.role === "keeper" ? <YardForm yard={yard} /> : <YardSummary yard={yard} />}
+      {yard.role === "keeper" ? <DiseaseNoticeSection yard={yard} /> : <DiseaseNotice yard={yard} />}
       {yard.role === "keeper" && (
         <p class="page-link">
           <a href="/yards/new">{addYardLabel}</a>

@@ -78,6 +78,7 @@ const withDefaults = (stored: HomeView): HomeView => ({
   storageProblem: (stored as Partial<HomeView>).storageProblem ?? null,
   yards: stored.yards.map((yard) => ({
     ...{ escalateMinutes: 15, role: "keeper", peopleCount: 1, escalations: [], unusableZone: null, damagedFeeders: [] },
+    ...{ diseaseNotice: null },
     ...(yard as Omit<YardView, "role"> & Partial<YardView>),
     feeders: yard.feeders.map((feeder) => ({
       ...feeder,

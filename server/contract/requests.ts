@@ -67,6 +67,9 @@ export const yardRequest = z
   })
   .partial();
 
+/** `id`: the client's own, of the pause that a notice orders. */
+export const diseaseNoticeRequest = z.strictObject({ id: clientId, inForce: z.boolean() });
+
 /** Another yard, besides those that are there. */
 export const addYardRequest = z.strictObject({ name, zone, place: placeSchema.nullish() });
 /** `name`: the yard's own, typed once more, so that nobody deletes the wrong one. */

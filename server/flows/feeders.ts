@@ -5,7 +5,7 @@ import type { Instant } from "../domain/instant.ts";
 import type { FeederRow, NewFeeder, Ports, YardChanges, YardRow } from "../ports.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
-import { announceSteps, applyKeeperAction, stepFeeders } from "./keeperActions.ts";
+import { announceSteps, applyKeeperAction, requestOrder, stepFeeders } from "./keeperActions.ts";
 import { logEntryOf } from "./pure/logEntry.ts";
 import { changeSettings, defaultSettings, type SettingsChange, withSettings } from "./pure/requestedSettings.ts";
 import { planToSend } from "./pure/sentPlan.ts";
@@ -33,8 +33,17 @@ export async function addFeeder(
     await yards.addFeeder(stored, now);
     return added;
   });
-  if (added) ports.liveFeed.announceChange(yard, null, null);
-  return added;
+  if (added === null) return null;
+  ports.liveFeed.announceChange(yard, null, null);
+  const paused = await pauseNewFeeder(ports, added.feeder, by);
+  return paused === null ? added : { ...added, feeder: paused };
+}
+
+/** A new feeder of a yard with a notice of a bird disease gives nothing, either. */
+async function pauseNewFeeder(ports: Ports, { id, yard }: FeederRow, by: string): Promise<FeederRow | null> {
+  const row = (await ports.store.yards.yards()).find((each) => each.id === yard);
+  if (!row?.diseaseNotice) return null;
+  return requestOrder(ports, id, { id: `notice-${id}`, kind: "pause", until: null, by });
 }
 
 /** A feeder with a new key: the row to store and the key to show. */

@@ -16,4 +16,5 @@ export const firstYard = (zone: string): YardRow => ({
   digestWanted: true,
   practice: false,
   escalateMinutes: defaultEscalateMinutes,
+  diseaseNotice: null,
 });

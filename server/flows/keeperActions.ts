@@ -2,6 +2,7 @@ import type { ReportedRefill } from "../domain/facts.ts";
 import type { FeederState } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import { FeederDamaged, type FeederRow, type Ports, type Transaction } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { applyFact, type FeederUpdate, ordersFor, startUpdate } from "./pure/feederUpdate.ts";
 import { type KeeperFact, logEntryOf } from "./pure/logEntry.ts";
 import { newOrder, type OrderRequest } from "./pure/newOrder.ts";
@@ -21,9 +22,7 @@ export async function requestOrder(ports: Ports, feeder: string, requested: Orde
  * is. A resume leaves out those on the bench or put away, where hands may be in them.
  */
 export async function requestYardOrder(ports: Ports, yard: string, requested: OrderRequest): Promise<YardOrder> {
-  // A damaged feeder can't be paused. Without this error, people would think that it is.
-  const damaged = (await ports.store.yards.damagedFeeders()).find((feeder) => feeder.yard === yard);
-  if (damaged) throw new FeederDamaged(damaged.id, damaged.problem);
+  await refuseDamaged(ports, yard);
   const isAffected = ({ state }: FeederRow) =>
     requested.kind === "pause" || (state.settings.placement ?? "inGarden") === "inGarden";
   let skippedFeeders: readonly string[] = [];
@@ -35,11 +34,31 @@ export async function requestYardOrder(ports: Ports, yard: string, requested: Or
   return { feeders, skippedFeeders };
 }
 
+/** A damaged feeder can't be paused. Without this error, people would think that it is. @throws FeederDamaged */
+export async function refuseDamaged(ports: Ports, yard: string): Promise<void> {
+  const damaged = (await ports.store.yards.damagedFeeders()).find((feeder) => feeder.yard === yard);
+  if (damaged) throw new FeederDamaged(damaged.id, damaged.problem);
+}
+
+/** While there is a notice of a bird disease, feeders of the yard stay paused. */
+export class DiseaseNoticeInForce extends Error {
+  override readonly name = "DiseaseNoticeInForce";
+}
+
+/** @throws DiseaseNoticeInForce for what would end a pause of it, now or later */
+async function refuseDuringNotice(tx: Transaction, rows: readonly FeederRow[], order: OrderRequest): Promise<void> {
+  if (order.kind === "pause" && order.until === null) return;
+  for (const id of new Set(rows.map(({ yard }) => yard))) {
+    const yard = await tx.yard(id);
+    if (yard?.diseaseNotice) throw new DiseaseNoticeInForce(texts.refusals.diseaseNotice(yard.name));
+  }
+}
+
 /**
  * A pause goes out before the disk has it: food must stop at once, and a feeder that pauses although a power cut took the order from the
  * server does no harm. It says that it is paused, and is shown so. A resume waits for the disk.
  */
-async function orderFeeders(
+export async function orderFeeders(
   ports: Ports,
   requested: OrderRequest,
   choose: (tx: Transaction) => Promise<readonly FeederRow[]>,
@@ -50,14 +69,14 @@ async function orderFeeders(
     if (requested.kind !== "pause") return;
     for (const { row, changed } of steps) if (sendOrders(ports, row.id, changed.state)) sent.add(row.id);
   };
-  const steps = await ports.store.transaction(
-    async (tx) =>
-      stepFeeders(ports, tx, await choose(tx), now, {
-        by: requested.by,
-        factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(requested, at) }),
-      }),
-    sendAtOnce,
-  );
+  const steps = await ports.store.transaction(async (tx) => {
+    const rows = await choose(tx);
+    await refuseDuringNotice(tx, rows, requested);
+    return stepFeeders(ports, tx, rows, now, {
+      by: requested.by,
+      factAt: (_, at) => ({ kind: "orderRequested", order: newOrder(requested, at) }),
+    });
+  }, sendAtOnce);
   const rows = announceSteps(ports, steps);
   return Promise.all(
     rows.map(async (row) =>

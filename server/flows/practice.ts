@@ -32,6 +32,7 @@ const practiceYardRow = (): YardRow => ({
   digestWanted: false,
   practice: true,
   escalateMinutes: defaultEscalateMinutes,
+  diseaseNotice: null,
 });
 
 async function addPracticeFeeders(yards: YardStore, yard: YardRow, now: Instant): Promise<readonly PracticeStart[]> {

@@ -47,6 +47,7 @@ export const yardView = (
   ...yard,
   zone: zoneOrFallback(yard.zone),
   unusableZone: isUsableZone(yard.zone) ? null : yard.zone,
+  diseaseNotice: yard.diseaseNotice === null ? null : { at: isoOf(yard.diseaseNotice.at), by: yard.diseaseNotice.by },
   ...of,
   feeders: feeders.filter((feeder) => feeder.yard === yard.id).map((feeder) => feederView(feeder, now)),
   damagedFeeders: damaged

@@ -25,7 +25,10 @@ export async function addYard(
     return { kind: "tooMany", why: texts.yards.tooMany(of.length) };
   }
   const id = randomUUID();
-  const usual = { digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: defaultEscalateMinutes };
+  const usual = {
+    ...{ digestTime: "07:30", digestWanted: true, practice: false },
+    ...{ escalateMinutes: defaultEscalateMinutes, diseaseNotice: null },
+  };
   await ports.store.yards.addYard({ id, ...request, ...usual }, keeper, ports.clock.now());
   ports.liveFeed.reconnect(keeper); // a browser is sent the changes of the yards that it had when it connected
   return { kind: "added", id };

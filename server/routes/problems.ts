@@ -5,6 +5,7 @@ import type { FastifySchemaValidationError } from "fastify/types/schema.js";
 import type { ProblemView } from "../contract/api.ts";
 import { type FieldProblem, wholeBody } from "../contract/fieldProblem.ts";
 import { isoOf } from "../domain/instant.ts";
+import { DiseaseNoticeInForce } from "../flows/keeperActions.ts";
 import { FeederDamaged, PackDamaged, StoreBusy, StoreDamaged, StoreFull, StoreReadOnly } from "../ports.ts";
 import { texts } from "../text/index.ts";
 
@@ -110,6 +111,7 @@ export function handleErrors(app: FastifyInstance): void {
       if (ofStore.retryAfter !== null) reply.header("retry-after", ofStore.retryAfter);
       return sendProblem(reply, ofStore.problem);
     }
+    if (error instanceof DiseaseNoticeInForce) return sendProblem(reply, { status: 409, detail: error.message });
     if (error.validation) {
       const errors = error.validation.flatMap(problemsOf);
       return sendProblem(reply, {

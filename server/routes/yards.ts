@@ -5,6 +5,7 @@ import {
   type AddedYardView,
   addYardRequest,
   deleteYardRequest,
+  diseaseNoticeRequest,
   type HomeView,
   orderRequest,
   practiceFaultRequest,
@@ -13,6 +14,7 @@ import {
   yardRequest,
 } from "../contract/api.ts";
 import { isoOf } from "../domain/instant.ts";
+import { setDiseaseNotice } from "../flows/diseaseNotice.ts";
 import type { FeederKeys } from "../flows/feederKeys.ts";
 import { changeYard } from "../flows/feeders.ts";
 import { requestYardOrder } from "../flows/keeperActions.ts";
@@ -33,6 +35,7 @@ export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys)
   settingsRoutes(app, ports, home);
   addAndRemoveRoutes(app, ports, keys);
   yardOrderRoute(app, ports);
+  diseaseNoticeRoute(app, ports, home);
   practiceRoutes(app, ports, keys, home);
 }
 
@@ -134,6 +137,28 @@ function yardOrderRoute(app: FastifyInstance, ports: Ports): void {
       const { feeders, skippedFeeders } = await requestYardOrder(ports, request.params.yard, requested);
       const now = ports.clock.now();
       return { feeders: feeders.map((row) => feederView(row, now)), skippedFeeders } satisfies YardOrderView;
+    },
+  );
+}
+
+function diseaseNoticeRoute(app: FastifyInstance, ports: Ports, home: Home): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.post(
+    "/api/v1/yards/:yard/disease-notice",
+    {
+      schema: {
+        tags: ["keeper"],
+        summary: "Put a bird-disease notice in force for a yard, or lift it",
+        description:
+          "In force, every feeder of the yard is paused until resumed, and a resume is refused. Lifting it resumes nothing.",
+        params,
+        body: diseaseNoticeRequest.meta({ example: { id: "notice-2c91f07a", inForce: true } }),
+      },
+    },
+    async (request, reply) => {
+      const requested = { ...request.body, by: signedInPerson(request).name };
+      return (await setDiseaseNotice(ports, request.params.yard, requested)) ? home(request) : sendNoYard(reply);
     },
   );
 }

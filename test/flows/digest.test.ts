@@ -31,6 +31,7 @@ const alderCroft: YardRow = {
   digestWanted: true,
   practice: false,
   escalateMinutes: 15,
+  diseaseNotice: null,
 };
 const ada = { person: "ada", digestBy: "push" as const };
 

@@ -97,6 +97,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/yards", body: { name: "Alder Croft, the meadow", zone: "Europe/Stockholm" } },
   { route: "POST /api/v1/yards/:yard/remove", body: { name: "My yard" }, again: 404 },
   { route: "POST /api/v1/yards/:yard/orders", body: { id: "pause-0001", kind: "pause" } },
+  { route: "POST /api/v1/yards/:yard/disease-notice", body: { id: "notice-0001", inForce: true } },
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
   { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },
   { route: "POST /api/v1/feeders/:feeder/plan/preview", body: feedingExample, ...{ commits: 0, unseen: true } },

@@ -82,6 +82,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["POST /api/v1/feeders/:feeder/cleaned"],
   ["POST /api/v1/feeders/:feeder/orders", { id: "pause-0001", kind: "pause" }],
   ["POST /api/v1/yards/:yard/orders", { id: "resume-0001", kind: "resume" }],
+  ["POST /api/v1/yards/:yard/disease-notice", { id: "notice-0001", inForce: true }],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/reset"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/shelve", { until: "2026-01-16T09:00:00Z" }],

@@ -4,7 +4,7 @@ export const lawText =
 export const birdsTitle = "The birds";
 export const birdCautions = [
   "Wild birds are protected in most places, and some towns forbid feeding them. Ask your local wildlife authority before you begin.",
-  "Follow bird-flu notices: when your authority says stop, pause every feeder. Don't touch dead or sick birds; report them to the authority.",
+  "Follow bird-flu notices: when your authority says stop, put the notice in force in the settings of the yard. It pauses every feeder. Don't touch dead or sick birds; report them to the authority.",
   "A sick or dead bird near the feeder: close it, clean it, and leave it closed for at least two weeks or as long as you are advised.",
   "In hard frost, leave some free food: birds must not have to work for all of it. When you stop feeding, reduce the food day by day, never at once.",
   "Keep away from nests, and do not disturb shy birds.",

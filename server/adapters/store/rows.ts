@@ -28,8 +28,10 @@ let lastMinute = { number: Number.NaN, text: "" };
 export function yardFrom(yard: Yard): YardRow {
   const { id, name, zone, latitudeDegrees, longitudeDegrees, digestTime, digestWanted, practice, escalateMinutes } =
     yard;
+  const noticeAt = maybeInstant(yard.diseaseNoticeAt);
+  const diseaseNotice = noticeAt === null ? null : { at: noticeAt, by: yard.diseaseNoticeBy ?? "" };
   const place = latitudeDegrees === null || longitudeDegrees === null ? null : { latitudeDegrees, longitudeDegrees };
-  return { id, name, zone, place, digestTime, digestWanted, practice, escalateMinutes };
+  return { id, name, zone, place, digestTime, digestWanted, practice, escalateMinutes, diseaseNotice };
 }
 
 export function phoneFrom(phone: StoredPhone): Phone {

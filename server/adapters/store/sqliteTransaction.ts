@@ -4,7 +4,7 @@ import type { FeederSteps } from "./feederSteps.ts";
 import { createLogReader } from "./logReader.ts";
 import { maybeText, textOf } from "./rows.ts";
 import { createNotificationTransaction } from "./sqliteNotification.ts";
-import { createYardChange } from "./sqliteYard.ts";
+import { createYardTransaction } from "./sqliteYard.ts";
 
 /**
  * What is written in one transaction, in plain SQL over better-sqlite3. Everything else goes through Prisma. Here Prisma would cost more
@@ -12,7 +12,7 @@ import { createYardChange } from "./sqliteYard.ts";
  */
 export const createTransaction = (database: Database.Database, steps: FeederSteps): Transaction => ({
   ...createNotificationTransaction(database),
-  changeYard: createYardChange(database),
+  ...createYardTransaction(database),
   ...feeders(steps),
   ...storedEvents(database, steps),
   ...alarmChanges(database),

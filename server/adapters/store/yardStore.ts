@@ -114,11 +114,10 @@ async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   await statements.feeder.deleteMany({ where: { id } });
 }
 
-function columnsOf<Changes extends Partial<YardRow>>({ place, id, ...rest }: Changes) {
-  if (place === undefined) return rest;
-  return {
-    ...rest,
-    latitudeDegrees: place?.latitudeDegrees ?? null,
-    longitudeDegrees: place?.longitudeDegrees ?? null,
-  };
-}
+const columnsOf = ({ place, id, diseaseNotice, ...rest }: YardRow) => ({
+  ...rest,
+  latitudeDegrees: place?.latitudeDegrees ?? null,
+  longitudeDegrees: place?.longitudeDegrees ?? null,
+  diseaseNoticeAt: diseaseNotice === null ? null : dateOf(diseaseNotice.at),
+  diseaseNoticeBy: diseaseNotice?.by ?? null,
+});

@@ -98,6 +98,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/phones/permission": note("Report whether a phone may show notifications", 200, "PhonesView"),
   "POST /api/v1/phones/forget": note("Remove a phone", 200, "PhonesView"),
   "POST /api/v1/phones/test": note("Send a test notification to your phones", 200, "TestPushView"),
+  "POST /api/v1/yards/:yard/disease-notice": note(
+    "Put a bird-disease notice in force for a yard, or lift it",
+    200,
+    "HomeView",
+  ),
   "GET /api/v1/yards/:yard/digest": note("A yard's digest of a day", 200, "DigestView"),
   "GET /api/v1/yards/:yard/alarm-rates": note(
     "How often a yard's alarms are raised, and what to change",

@@ -38,6 +38,8 @@ export const refusals = {
   inTheFuture: "lies in the future",
   tooFarAway: "is more than 7 days away",
   notForResume: "has no meaning for a resume",
+  diseaseNotice: (yard: string) =>
+    `A bird-disease notice is in force at ${yard}: its feeders stay paused. Lift the notice first, in the settings of the yard.`,
   dateExpected: "must be a date such as 2026-11-25",
   unknownYard: "is no yard of this server",
   notYourYard: "is not one of your yards",

@@ -21,6 +21,7 @@ export const alder: YardRow = {
   digestWanted: true,
   practice: false,
   escalateMinutes: 15,
+  diseaseNotice: null,
 };
 
 /** An account without a yard, as the first sign-in makes one. */

@@ -43,6 +43,13 @@ export const yardRules: Rules = {
     });
     expect(await store.digests.yardsWithDigest()).toMatchObject([{ id: "other" }]);
     expect(await change("nowhere", { name: "x" })).toBeNull();
+    const diseaseNotice = { at: now, by: "Ada" };
+    const withNotice = { ...changed, place: null, digestWanted: false, diseaseNotice };
+    expect(await change(alder.id, { diseaseNotice })).toEqual(withNotice);
+    expect(await store.transaction((tx) => tx.yard(alder.id))).toEqual(withNotice);
+    expect(await store.transaction((tx) => tx.yard("nowhere"))).toBeNull();
+    expect((await store.yards.yards())[0]).toEqual(withNotice);
+    expect(await change(alder.id, { diseaseNotice: null })).toMatchObject({ diseaseNotice: null });
   },
 
   "a removed yard leaves nothing of itself, and takes the accounts of people who have no other": async ({ store }) => {

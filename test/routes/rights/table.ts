@@ -110,6 +110,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/yards/:yard/digest": people(undefined, { passes: 404 }), // there has been none yet
   "GET /api/v1/yards/:yard/alarm-rates": people(),
   "POST /api/v1/yards/:yard/orders": people({ id: "pause-of-a-yard", kind: "pause" }),
+  "POST /api/v1/yards/:yard/disease-notice": keepers({ id: "lift-the-notice", inForce: false }),
   "GET /api/v1/yards/:yard/people": people(),
   "PATCH /api/v1/yards/:yard/people/:person": people({ urgentBreaks: true }, { fresh: ["self"] }),
   "DELETE /api/v1/yards/:yard/people/:person": people(undefined, { fresh: ["caller", "self"] }),

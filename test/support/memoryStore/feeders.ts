@@ -128,7 +128,7 @@ function requireFreeKey(tables: Tables, keyHash: string): void {
 
 type Steps = "feeders" | "feedersOf" | "saveSteps" | "replaceDamaged" | "storedEventBodies" | "storedBoots";
 
-export const feederTransaction = (tables: Tables): Pick<Transaction, Steps | "changeYard"> => ({
+export const feederTransaction = (tables: Tables): Pick<Transaction, Steps | "yard" | "changeYard"> => ({
   async feeders(ids) {
     return ids.flatMap((id) => tables.feeders.get(id) ?? []).map(feederFrom);
   },
@@ -160,6 +160,12 @@ export const feederTransaction = (tables: Tables): Pick<Transaction, Steps | "ch
     const stepped = { state, rollups, lastStepAt, revision: revision + 1 };
     tables.feeders.set(id, { ...feeder, ...stepped, rebuiltAt: now, nextCheckAt: now, problem: null });
     return true;
+  },
+  async yard(id) {
+    const found = tables.yards.get(id);
+    if (found === undefined) return null;
+    const { createdAt, ...yard } = found;
+    return yard;
   },
   changeYard: yardChange(tables),
 });

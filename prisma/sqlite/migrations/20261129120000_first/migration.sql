@@ -10,6 +10,8 @@ CREATE TABLE "Yard" (
     "digestWanted" BOOLEAN NOT NULL DEFAULT true,
     "practice" BOOLEAN NOT NULL DEFAULT false,
     "escalateMinutes" INTEGER NOT NULL DEFAULT 15,
+    "diseaseNoticeAt" DATETIME,
+    "diseaseNoticeBy" TEXT,
     "createdAt" DATETIME NOT NULL
 );
 
