@@ -80,35 +80,52 @@ function OrderButtons(props: {
   readonly request: (kind: "pause" | "resume", until: string | null, text: string) => Promise<void>;
 }) {
   const { feeder, mustStay, busy, request } = props;
-  const { pause } = feeder;
-  const queued = lastQueuedOrder(feeder.id, queuedActions.value); // newer than what the server knows
-  const resume = queued === null ? isResumeOffered(pause) : queued === "pause";
-  const pauseUntilResumed = () => request("pause", null, text.pauseUntilResumedAction);
-  const pauseForHour = () => request("pause", new Date(serverNow() + hourMs).toISOString(), text.pauseHourAction);
-  const hasEnd = pause.order?.until != null && pause.order.kind === "pause";
-  const main = resume
-    ? {
-        label: pause.status.kind === "paused" ? text.resumeFeedingLabel : text.cancelPauseLabel,
-        perform: () => request("resume", null, text.resumeAction),
-      }
-    : { label: pauseUntilResumedLabel, perform: pauseUntilResumed };
-  if (mustStay && resume && !hasEnd) return <p>{staysPausedText}</p>;
-  const first = mustStay ? { label: pauseUntilResumedLabel, perform: pauseUntilResumed } : main;
+  const offers = offersOf(feeder, mustStay);
+  if (offers.length === 0) return <p>{staysPausedText}</p>;
   return (
     <div class="actions">
-      <button type="button" class="main" disabled={busy} onClick={() => void first.perform()}>
-        {first.label}
-      </button>
-      {!resume && !mustStay && (
-        <button type="button" disabled={busy} onClick={() => void pauseForHour()}>
-          {text.pauseHourLabel}
+      {offers.map(({ kind, until, label, action }, index) => (
+        <button
+          key={label}
+          type="button"
+          class={index === 0 ? "main" : undefined}
+          disabled={busy}
+          onClick={() => void request(kind, until(), action)}
+        >
+          {label}
         </button>
-      )}
-      {resume && hasEnd && !mustStay && (
-        <button type="button" disabled={busy} onClick={() => void pauseUntilResumed()}>
-          {pauseUntilResumedLabel}
-        </button>
-      )}
+      ))}
     </div>
   );
+}
+
+interface Offer {
+  readonly kind: "pause" | "resume";
+  readonly until: () => string | null; // as of the tap
+  readonly label: string;
+  readonly action: string;
+}
+
+const noEnd = () => null;
+const untilResumed: Offer = {
+  ...{ kind: "pause", until: noEnd },
+  ...{ label: pauseUntilResumedLabel, action: text.pauseUntilResumedAction },
+};
+const forHour: Offer = {
+  ...{ kind: "pause", until: () => new Date(serverNow() + hourMs).toISOString() },
+  ...{ label: text.pauseHourLabel, action: text.pauseHourAction },
+};
+const resumeOffer = ({ status }: FeederView["pause"]): Offer => ({
+  ...{ kind: "resume", until: noEnd, action: text.resumeAction },
+  label: status.kind === "paused" ? text.resumeFeedingLabel : text.cancelPauseLabel,
+});
+
+/** The most likely one first. */
+function offersOf({ id, pause }: FeederView, mustStay: boolean): readonly Offer[] {
+  const queued = lastQueuedOrder(id, queuedActions.value); // newer than what the server knows
+  const isPausing = queued === null ? isResumeOffered(pause) : queued === "pause";
+  const hasEnd = pause.order?.until != null && pause.order.kind === "pause";
+  if (mustStay) return isPausing && !hasEnd ? [] : [untilResumed];
+  if (!isPausing) return [untilResumed, forHour];
+  return hasEnd ? [resumeOffer(pause), untilResumed] : [resumeOffer(pause)];
 }
