@@ -282,7 +282,7 @@ def run_feeder(boot, runs, text):
             return [("cap", 0.8, True, True) if caps else random.choice([("press",), ("cap", 0.8, True, True), ("perch",)])]
 
         def motor_on(self):
-            os.write(self.runs, b"on\n")
+            os.write(self.runs, b"on %.3f\n" % time.time())
 
         def motor_off(self):
             pass

@@ -24,7 +24,15 @@ export async function createEarlierDatabase(
   await store.keepers.openFirstSignIn("firstSignIn", now);
   const keeper = { id: "ada", name: account.name, passphraseHash: await hash(account.passphrase) };
   await store.keepers.useFirstSignIn("firstSignIn", keeper, now);
-  const place = { id: "yard", name: "Alder Croft", zone: "UTC", place: null, practice: false, escalateMinutes: 15, diseaseNotice: null };
+  const place = {
+    id: "yard",
+    name: "Alder Croft",
+    zone: "UTC",
+    place: null,
+    practice: false,
+    escalateMinutes: 15,
+    diseaseNotice: null,
+  };
   await store.yards.addYard({ ...place, digestTime: "07:30", digestWanted: false }, keeper.id, now);
   const state = newFeeder(defaultSettings({ practice: false, place: null, zone: "UTC" }, "Rowan"), now);
   const feeder = { id: "rowan", yard: "yard", keyHash: "0".repeat(64), practice: false, state, firstEntry: "{}" };

@@ -1,0 +1,195 @@
+import { type ChildProcess, spawn } from "node:child_process";
+import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
+import { join } from "node:path";
+import { setTimeout as sleep } from "node:timers/promises";
+import type { RandomSource } from "../../../server/practice/random.ts";
+import { type RunningServer, runBuiltServer } from "../../support/builtServer.ts";
+import { feedingExample } from "../../support/feedingExample.ts";
+import { getJson, type HttpSession, openSession } from "../kills/httpSession.ts";
+import { openPoorLine, type PoorLine } from "./poorLine.ts";
+import { problemsOf } from "./promises.ts";
+
+/**
+ * A feeder's program and a server as processes of their own, over a poor line, of which one is killed (SIGKILL) at any moment while the
+ * keeper pauses and resumes. At the end each promise is checked by what the motor itself recorded (promises.ts).
+ */
+export interface PairFigures {
+  readonly problems: readonly string[];
+  readonly runs: number; // of the motor
+  readonly cutShort: number;
+  readonly deposits: number;
+  readonly killed: { readonly server: number; readonly feeder: number };
+  readonly line: ReturnType<PoorLine["counts"]>;
+}
+
+export async function runKilledPair(folder: string, kills: number, chance: RandomSource): Promise<PairFigures> {
+  const pair = await KilledPair.open(folder, chance);
+  for (let number = 0; number < kills; number += 1) await pair.kill();
+  return pair.settle();
+}
+
+const account = { name: "Ada", passphrase: "seven wet crows count copper kettles" };
+const variables = { REPORTS_PER_MINUTE: "1000000" };
+const deployFolder = join(import.meta.dirname, "../../../deploy/feeder");
+
+class KilledPair {
+  readonly #folder: string;
+  readonly #chance: RandomSource;
+  readonly #line: PoorLine;
+  readonly #killed = { server: 0, feeder: 0 };
+  #server: RunningServer;
+  #session: HttpSession;
+  readonly #cookie: string;
+  readonly #feeder: string;
+  #program: ChildProcess | null = null;
+  #boots = 0;
+  readonly #orders = new Map<string, "pause" | "resume">();
+
+  static async open(folder: string, chance: RandomSource): Promise<KilledPair> {
+    const line = await openPoorLine(chance);
+    const server = runBuiltServer(join(folder, "server"), variables);
+    const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
+    const visitor = await openSession(server);
+    const { cookie } = await visitor.ask("POST", "/api/v1/first-sign-in", { token, ...account });
+    const session = await openSession(server, cookie);
+    const yard = (await getJson(session, "/api/v1/home")).json().yards[0].id;
+    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+    await session.ask("PATCH", `/api/v1/yards/${yard}`, { place, digestWanted: false });
+    const added = (await session.ask("POST", "/api/v1/feeders", { yard, name: "Rowan" })).json();
+    const feeding = {
+      ...feedingExample,
+      free: null,
+      deposit: { ratio: { kind: "fixed", of: 1 }, atLeastSecondsBetween: 0 },
+    };
+    const planned = await session.ask("PATCH", `/api/v1/feeders/${added.feeder.id}`, {
+      feeding: { ...feeding, rationGrams: 5_000, quietTimes: [] },
+    });
+    if (planned.status !== 200) throw new Error(`expected a plan, got ${planned.status} ${planned.text}`);
+    mkdirSync(join(folder, "feeder"), { recursive: true });
+    writeFileSync(join(folder, "feeder.key"), added.key, { mode: 0o600 });
+    const pair = new KilledPair(folder, chance, line, { server, session, cookie, feeder: added.feeder.id });
+    await pair.#lead();
+    pair.#start();
+    return pair;
+  }
+
+  private constructor(
+    folder: string,
+    chance: RandomSource,
+    line: PoorLine,
+    {
+      server,
+      session,
+      cookie,
+      feeder,
+    }: { server: RunningServer; session: HttpSession; cookie: string; feeder: string },
+  ) {
+    this.#folder = folder;
+    this.#chance = chance;
+    this.#line = line;
+    this.#server = server;
+    this.#session = session;
+    this.#cookie = cookie;
+    this.#feeder = feeder;
+  }
+
+  /** One more kill, of either, at a moment that nobody chose; now and then an order before it. */
+  async kill(): Promise<void> {
+    await sleep(this.#chance.between(200, 1_500));
+    if (this.#chance.isTrueWith(0.4)) await this.#order(this.#chance.isTrueWith(0.5) ? "pause" : "resume");
+    if (this.#chance.isTrueWith(0.6)) {
+      this.#killed.feeder += 1;
+      await this.#end();
+      this.#start();
+      return;
+    }
+    this.#killed.server += 1;
+    this.#server.kill("SIGKILL");
+    await this.#server.exited;
+    this.#line.leadTo(null);
+    if (this.#chance.isTrueWith(0.3)) await sleep(this.#chance.between(500, 3_000)); // it stays away for a while
+    this.#server = runBuiltServer(join(this.#folder, "server"), variables);
+    this.#session = await openSession(this.#server, this.#cookie);
+    await this.#lead();
+  }
+
+  /** The line holds, no bird comes, and all that waits is sent; then every promise is checked. */
+  async settle(): Promise<PairFigures> {
+    this.#line.mend();
+    await this.#order("resume");
+    await this.#end();
+    this.#start("b-quiet");
+    const end = Date.now() + 90_000;
+    let log = "";
+    for (; ; await sleep(500)) {
+      log = (await getJson(this.#session, `/api/v1/feeders/${this.#feeder}/log`)).text;
+      const { version, confirmedVersion } = (
+        await getJson(this.#session, `/api/v1/feeders/${this.#feeder}/plan`)
+      ).json();
+      if (hasSentAll(log) && version === confirmedVersion) break;
+      if (Date.now() > end) throw new Error(`events still wait at the feeder after a minute: ${log.slice(-1_500)}`);
+    }
+    const plan = (await getJson(this.#session, `/api/v1/feeders/${this.#feeder}/plan`)).json();
+    await this.#end();
+    const truth = { runsOf: (boot: string) => this.#runsOf(boot), boots: this.#labels(), orders: this.#orders };
+    const line = this.#line.counts();
+    await this.#line.close();
+    return { ...problemsOf(log, truth, plan), killed: this.#killed, line };
+  }
+
+  #labels = (): string[] => Array.from({ length: this.#boots }, (_, number) => `b-${number}`);
+  /** When the motor was switched on, in seconds since 1970, by what the motor's own file says. */
+  #runsOf(boot: string): number[] {
+    const file = join(this.#folder, `${boot}.runs`);
+    if (!existsSync(file)) return [];
+    return [...readFileSync(file, "utf8").matchAll(/^on (\S+)$/gm)].map(([, at]) => Number(at));
+  }
+
+  async #lead(): Promise<void> {
+    const [, address = ""] = await this.#server.waitForOutput(/Pieward listens at (http\S+)\n/);
+    this.#line.leadTo(Number(new URL(address).port));
+  }
+
+  #start(boot = `b-${this.#boots}`): void {
+    if (boot !== "b-quiet") this.#boots += 1;
+    const key = ["--key-file", join(this.#folder, "feeder.key"), "--data", join(this.#folder, "feeder")];
+    const url = ["--url", `http://127.0.0.1:${this.#line.port}`];
+    const args = [
+      "-B",
+      "test_kills.py",
+      "--feeder",
+      boot,
+      join(this.#folder, `${boot}.runs`),
+      ...url,
+      ...key,
+      "--wired",
+    ];
+    this.#program = spawn("python3", args, {
+      cwd: deployFolder,
+      env: { ...process.env, FEEDER_BIRDS: "caps" },
+      stdio: "ignore",
+    });
+  }
+
+  async #end(): Promise<void> {
+    const program = this.#program;
+    if (program === null || program.exitCode !== null || program.signalCode !== null) return;
+    const ended = new Promise((resolve) => program.once("exit", resolve));
+    program.kill("SIGKILL");
+    await ended;
+  }
+
+  async #order(kind: "pause" | "resume"): Promise<void> {
+    const order = { id: `order-${String(this.#orders.size).padStart(4, "0")}`, kind };
+    this.#orders.set(order.id, kind);
+    await this.#session.ask("POST", `/api/v1/feeders/${this.#feeder}/orders`, order).catch(() => null); // the server may be dead
+  }
+}
+
+/** By a report of the last start that has all that waits. */
+const hasSentAll = (log: string): boolean =>
+  log.split("\n").some((line) => {
+    if (!line.includes('"b-quiet"')) return false;
+    const { report } = JSON.parse(line) as { report: { events: unknown[]; readings?: { spooled?: number } } };
+    return report.readings?.spooled === report.events.length;
+  });
