@@ -101,17 +101,17 @@ async function identityProblem(
   const isSigned = /^signature\s/i.test(line);
   const who = isSigned
     ? await keys.identify(line, body, ports.clock.now())
-    : ({ kind: "unknown", reason: texts.feederKeys.mqttUnsigned } as const);
+    : ({ kind: "unknown", reason: texts.feederBroker.unsigned } as const);
   if (who.kind === "feeder" && who.id === feeder) {
     return limits.countReport(feeder) === null ? null : tooManyReportsProblem(reportsPerMinute);
   }
-  const reason = who.kind === "unknown" ? who.reason : texts.feederKeys.otherTopic(who.id);
+  const reason = who.kind === "unknown" ? who.reason : texts.feederBroker.otherTopic(who.id);
   refused(feeder, reason);
   if (limits.countFailureAt(feeder) !== null) return tooManyWrongKeys;
   return who.kind === "unknown" ? unknownSenderProblem(reason) : { status: 403, detail: reason };
 }
 
-const tooLargeProblem: Problem = { status: 413, detail: texts.refusals.reportTooLarge };
+const tooLargeProblem: Problem = { status: 413, detail: texts.feederBroker.tooLarge };
 
 const refusal = (problem: Problem): ReportFrame => ({ problem: problemView(problem) });
 

@@ -89,8 +89,6 @@ function fakePush(): FakePush {
   };
 }
 
-const sessionKey = "a session key that is only for tests, 32 and more";
-
 /** One for all, since each reads its lists again. */
 const guessEstimator = createGuessEstimator();
 
@@ -188,7 +186,7 @@ export async function openTestServerOn(
   };
   const app = await buildApp({
     ports,
-    keys: feederKeys(store.yards, nonceSecretOf(sessionKey)),
+    keys: feederKeys(store.yards, nonceSecretOf(file)),
     config: {
       reportsPerMinute: options.reportsPerMinute ?? 10_000,
       trustProxy: options.trustProxy ?? false,
@@ -196,7 +194,7 @@ export async function openTestServerOn(
       publicUrl: null,
     },
     requestTimeoutMilliseconds: options.requestTimeoutMilliseconds ?? 20_000,
-    sessionKey,
+    sessionKey: "a session key that is only for tests, 32 and more",
     logOutput: { write: (line) => void log.push(line) },
     sockets,
     broker,

@@ -4,9 +4,6 @@ export const feederKeys = {
   staleNonce:
     "the signature's nonce is not this server's, or more than five minutes old; sign the one that comes with this refusal",
   wrongSignature: "the signature doesn't fit",
-  mqttUnsigned:
-    "over a broker each report has its signature in the first line, as in Authorization: Signature; the key itself is never sent",
-  otherTopic: (feeder: string) => `this topic is that of another feeder than ${feeder}, whose signature this is`,
   unknownKey: "no feeder has this key",
   noHeader: "there is no Authorization header with a feeder key",
   unknownScheme: (scheme: string) => `Authorization: ${scheme} isn't understood, only Bearer and Signature`,

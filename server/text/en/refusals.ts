@@ -52,7 +52,6 @@ export const refusals = {
   tooManyWrongKeys: "Too many wrong keys or signatures came from this address: wait, and check the feeder's key.",
   usedSignature: "A socket was opened with this signature already: make a new one for each socket.",
   tooManySockets: "This feeder opened too many sockets within a minute: wait, and keep the one that is open.",
-  reportTooLarge: "A report has at most 1 MiB: send the oldest events first, the rest next time.",
   socketOnly: "This address takes reports over a WebSocket only.",
   notStored: "Nothing was stored. Keep it and try again.",
   feederRemoved: "This feeder was removed.",
