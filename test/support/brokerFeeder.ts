@@ -84,8 +84,13 @@ export async function connectFeeder(broker: Broker, options: FeederOptions): Pro
         await feeder.publish("");
         await feeder.next("answer");
       }
-      await feeder.publish(feeder.signed(body));
-      return feeder.next("answer");
+      const payload = feeder.signed(body);
+      await feeder.publish(payload);
+      const mac = /mac="([^"]+)"/.exec(payload)?.[1];
+      for (;;) {
+        const message = await feeder.next("answer");
+        if (message.to === mac) return message; // others are to earlier reports
+      }
     },
     async next(topic) {
       const message = await takeFrom(topic);
