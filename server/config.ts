@@ -76,8 +76,10 @@ const environment = z.object({
   LOG_LEVEL: z.enum(["fatal", "error", "warn", "info", "debug", "trace", "silent"]).default("info"),
 });
 /** Problems of several variables together; checked on the raw values, so that they are reported with all others. */
-function unpairedVariables(variables: Record<string, string>): string[] {
-  const { SMTP_URL, SMTP_PLAIN, MAIL_FROM, MQTT_URL, MQTT_CA_FILE, MQTT_VERSION } = variables;
+const unpairedVariables = (variables: Record<string, string>): string[] =>
+  [...unpairedEmail(variables), ...unpairedBroker(variables)].filter((problem) => problem !== "");
+
+function unpairedEmail({ SMTP_URL, SMTP_PLAIN, MAIL_FROM }: Record<string, string>): string[] {
   return [
     SMTP_URL && !MAIL_FROM ? "MAIL_FROM: must be set with SMTP_URL: the sender of all e-mails" : "",
     MAIL_FROM && !SMTP_URL ? "SMTP_URL: must be set with MAIL_FROM: the server that sends e-mails" : "",
@@ -85,9 +87,14 @@ function unpairedVariables(variables: Record<string, string>): string[] {
     SMTP_PLAIN === "true" && /^smtps:/i.test(SMTP_URL ?? "")
       ? "SMTP_PLAIN: must not be true where SMTP_URL is smtps:"
       : "",
+  ];
+}
+
+function unpairedBroker({ MQTT_URL, MQTT_CA_FILE, MQTT_VERSION }: Record<string, string>): string[] {
+  return [
     MQTT_VERSION && !MQTT_URL ? "MQTT_VERSION: has no meaning without MQTT_URL" : "",
     MQTT_CA_FILE && !/^mqtts:/i.test(MQTT_URL ?? "") ? "MQTT_CA_FILE: has no meaning unless MQTT_URL is mqtts:" : "",
-  ].filter((problem) => problem !== "");
+  ];
 }
 
 /** @throws ConfigProblem naming every variable that needs attention, all at once. */
@@ -154,8 +161,8 @@ function readServerUrl(text: string, context: z.RefinementCtx, schemes: UrlSchem
     return z.NEVER;
   };
   const url = URL.canParse(text) ? new URL(text) : null;
-  const scheme = url?.protocol.slice(0, -1);
-  if (url === null || (scheme !== schemes.plain && scheme !== schemes.secure) || url.hostname === "") {
+  const usualPort = url === null || url.hostname === "" ? null : usualPortOf(url, schemes);
+  if (url === null || usualPort === null) {
     return wrong(
       `must be ${schemes.plain}:// or ${schemes.secure}:// with user, password, host and port; escape special characters in them as in any URL`,
     );
@@ -165,13 +172,18 @@ function readServerUrl(text: string, context: z.RefinementCtx, schemes: UrlSchem
   }
   const login = readLogin(url);
   if (login.kind === "wrong") return wrong(login.problem);
-  const secure = scheme === schemes.secure;
   return {
     host: url.hostname.replace(/^\[|\]$/g, ""), // an IPv6 address is in brackets in a URL, and nowhere else
-    port: url.port === "" ? (secure ? schemes.securePort : schemes.plainPort) : Number(url.port),
-    secure,
+    port: url.port === "" ? usualPort : Number(url.port),
+    secure: usualPort === schemes.securePort,
     login: login.login,
   };
+}
+
+/** @returns null for another scheme */
+function usualPortOf({ protocol }: URL, { plain, secure, plainPort, securePort }: UrlSchemes): number | null {
+  if (protocol === `${secure}:`) return securePort;
+  return protocol === `${plain}:` ? plainPort : null;
 }
 
 type LoginResult =

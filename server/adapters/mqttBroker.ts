@@ -61,25 +61,12 @@ const closesWithin = seconds(2);
 export function createMqttBroker(options: BrokerOptions, clock: Clock): MqttBroker {
   let client: MqttClient | null = null;
   const isConnected = () => client?.connected === true;
-  const isVersion5 = options.version === "5";
   let notAllowed: (topic: string) => void = () => undefined;
-
-  const publish = (feeder: string, topic: MqttTopic, text: string, more: PublishOptions): void => {
-    if (client === null || !client.connected) return; // the library would keep it in memory until then
-    const { retain = false, expiresIn = null, correlationData } = more;
-    const properties = {
-      ...(expiresIn === null ? {} : { messageExpiryInterval: Math.max(1, Math.ceil(expiresIn / 1_000)) }),
-      ...(correlationData === undefined ? {} : { correlationData }),
-    };
-    client.publish(
-      mqttTopic(feeder, topic),
-      text,
-      { qos: 1, retain, ...(isVersion5 ? { properties } : {}) },
-      (error) => {
-        if ((error as ErrorWithReasonCode | undefined)?.code === 135) notAllowed(mqttTopic("+", topic));
-      },
-    );
-  };
+  const publish = createPublisher(
+    options.version === "5",
+    () => client,
+    (topic) => notAllowed(topic),
+  );
   const retained = createRetainedMessages(clock, isConnected, (feeder, topic, text, expiresIn) =>
     publish(feeder, topic, text, { retain: true, expiresIn }),
   );
@@ -109,6 +96,32 @@ export function createMqttBroker(options: BrokerOptions, clock: Clock): MqttBrok
       await work.finish();
       if (client !== null) await endClient(client);
     },
+  };
+}
+
+type Publish = (feeder: string, topic: MqttTopic, text: string, more: PublishOptions) => void;
+
+/** @param notAllowed the broker's access list forbids it; MQTT 3.1.1 doesn't say so */
+function createPublisher(
+  isVersion5: boolean,
+  current: () => MqttClient | null,
+  notAllowed: (topic: string) => void,
+): Publish {
+  return (feeder, topic, text, { retain = false, expiresIn = null, correlationData }) => {
+    const client = current();
+    if (client === null || !client.connected) return; // the library would keep it in memory until then
+    const properties = {
+      ...(expiresIn === null ? {} : { messageExpiryInterval: Math.max(1, Math.ceil(expiresIn / 1_000)) }),
+      ...(correlationData === undefined ? {} : { correlationData }),
+    };
+    client.publish(
+      mqttTopic(feeder, topic),
+      text,
+      { qos: 1, retain, ...(isVersion5 ? { properties } : {}) },
+      (error) => {
+        if ((error as ErrorWithReasonCode | undefined)?.code === 135) notAllowed(mqttTopic("+", topic));
+      },
+    );
   };
 }
 

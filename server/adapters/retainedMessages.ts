@@ -41,16 +41,7 @@ export function createRetainedMessages(
   publish: PublishRetained,
 ): RetainedMessagesOfBroker {
   const known = new Map<string, Record<Kind, Retained>>();
-
-  function publishOne(feeder: string, kind: Kind, content: string | null, endsAt: Instant | null): Retained {
-    const now = clock.now();
-    const latest = after(now, validFor[kind]);
-    const until = endsAt === null ? latest : earlier(latest, endsAt);
-    const isOver = content === null || until <= now;
-    if (isOver) publish(feeder, kind, "", null);
-    else publish(feeder, kind, `{"until":"${isoOf(until)}",${content.slice(1)}`, (until - now) as Span);
-    return { content: isOver ? null : content, endsAt, until };
-  }
+  const publishOne = onePublisher(clock, publish);
 
   return {
     update(feeder, content) {
@@ -80,6 +71,21 @@ export function createRetainedMessages(
       if (isConnected()) for (const kind of kinds) publish(feeder, kind, "", null);
     },
     forgetAll: () => known.clear(),
+  };
+}
+
+/** @returns what the broker has from then on */
+function onePublisher(clock: Clock, publish: PublishRetained) {
+  return (feeder: string, kind: Kind, content: string | null, endsAt: Instant | null): Retained => {
+    const now = clock.now();
+    const latest = after(now, validFor[kind]);
+    const until = endsAt === null ? latest : earlier(latest, endsAt);
+    if (content === null || until <= now) {
+      publish(feeder, kind, "", null);
+      return { content: null, endsAt, until };
+    }
+    publish(feeder, kind, `{"until":"${isoOf(until)}",${content.slice(1)}`, (until - now) as Span);
+    return { content, endsAt, until };
   };
 }
 

@@ -46,7 +46,7 @@ describe("the deploy files", () => {
     const lines = [...example.matchAll(/^(\w+)=(.*)$/gm)].map(([, name = "", value = ""]) => [name, value]);
     expect(readConfig(Object.fromEntries(lines)).mqtt).toEqual({
       ...{ host: "broker.example", port: 8883, secure: true, version: "5" },
-      ...{ login: { user: "pieward", password: "its-password" }, caFile: "/etc/pieward/authority.pem" },
+      ...{ login: { user: "pieward", password: "its-password" }, caFile: "/etc/ssl/certs/home-authority.pem" },
     });
     expect(read("broker/pieward.conf")).toMatch(/^allow_anonymous false$/m);
     expect(read("broker/pieward.conf")).not.toMatch(/^listener 1883/m); // only with TLS
