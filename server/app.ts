@@ -9,6 +9,7 @@ import Fastify, { type FastifyInstance, LogController } from "fastify";
 import { serializerCompiler, validatorCompiler } from "fastify-type-provider-zod";
 import type { FeederSockets } from "./adapters/feederSockets.ts";
 import type { LiveBrowsers } from "./adapters/liveBrowsers.ts";
+import type { MqttBroker } from "./adapters/mqttBroker.ts";
 import type { Config } from "./config.ts";
 import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
@@ -27,6 +28,7 @@ import { displayReceiptRoute } from "./routes/displayReceipt.ts";
 import { openApiOptions } from "./routes/documentation/openApi.ts";
 import { documentationRoutes } from "./routes/documentation.ts";
 import { feederApiRoutes } from "./routes/feederApi.ts";
+import { serveBroker } from "./routes/feederBroker.ts";
 import { createFeederLimits } from "./routes/feederLimits.ts";
 import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
@@ -50,6 +52,7 @@ export interface AppContext {
   readonly keys: FeederKeys;
   readonly sessionKey: string;
   readonly sockets: FeederSockets;
+  readonly broker: MqttBroker | null; // null: none is configured
   readonly browsers: LiveBrowsers;
   readonly logOutput?: { write(line: string): void }; // for tests; otherwise the standard output
   readonly clientFolder: string | null; // the built client; null in tests that need none
@@ -90,7 +93,7 @@ async function registerBrowserRoutes(app: FastifyInstance, context: AppContext, 
 
     documentationRoutes(scope, config.reportsPerMinute);
     await registerKeeperRoutes(scope, context, overload);
-    healthRoute(scope, ports);
+    healthRoute(scope, ports, context.broker);
     if (clientFolder !== null) await clientRoutes(scope, clientFolder);
     else scope.setNotFoundHandler(sendNotFound);
   });
@@ -100,22 +103,15 @@ type LoadLimits = Awaited<ReturnType<typeof limitLoad>>;
 
 /** Routes of feeders: a key or a signature is checked in each route. */
 async function registerFeederRoutes(app: FastifyInstance, context: AppContext, overload: LoadLimits): Promise<void> {
-  const { ports, keys, sockets, config } = context;
+  const { ports, keys, sockets, broker, config } = context;
   await app.register(async (scope) => {
     const { reportsPerMinute } = config;
     const limits = createFeederLimits(reportsPerMinute, ports.clock);
     const bodies = { proven: createBodyBudget(bodyBytesMax), unproven: createBodyBudget(bodyBytesMax) };
     const ingest = createIngest(ports, () => scheduleRepair(ports, app.log));
-    await feederApiRoutes(scope, {
-      ports,
-      keys,
-      ingest,
-      sockets,
-      reportsPerMinute,
-      limits,
-      overload,
-      bodies,
-    });
+    const reporting = { ports, keys, ingest, sockets, reportsPerMinute, limits, overload, bodies };
+    await feederApiRoutes(scope, reporting);
+    if (broker !== null) serveBroker(scope, reporting, broker);
   });
 }
 
@@ -147,11 +143,13 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
   });
 }
 
-function healthRoute(app: FastifyInstance, ports: Ports): void {
+/** Of the broker it says only whether it is reached: the server is well without it. The log has the reason. */
+function healthRoute(app: FastifyInstance, ports: Ports, broker: MqttBroker | null): void {
   app.get("/api/v1/health", { schema: { summary: "Whether the server is well" } }, async (_request, reply) => {
     if (ports.store.condition.damage()?.kind === "damaged") return reply.status(503).send({ status: "damaged" });
     await ports.store.keepers.countKeepers(); // the database answers, or this throws
-    return { status: "well" };
+    const brokerState = broker === null ? {} : { broker: broker.isConnected ? "connected" : "notConnected" };
+    return { status: "well", ...brokerState };
   });
 }
 

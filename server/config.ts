@@ -14,6 +14,7 @@ export interface Config {
   readonly keepRawDays: number; // older readings are dropped from the log
   readonly trustProxy: boolean;
   readonly email: EmailConfig | null; // null: no e-mail is sent
+  readonly mqtt: MqttConfig | null; // null: no broker is used
   readonly logLevel: "fatal" | "error" | "warn" | "info" | "debug" | "trace" | "silent";
 }
 
@@ -24,6 +25,17 @@ export interface EmailConfig {
   readonly tls: "fromStart" | "startTls" | "ifOffered";
   readonly login: { readonly user: string; readonly password: string } | null;
   readonly from: { readonly name: string; readonly address: string };
+}
+
+/** The keeper's own broker. */
+export interface MqttConfig {
+  readonly host: string;
+  readonly port: number;
+  readonly secure: boolean; // TLS
+  readonly login: { readonly user: string; readonly password: string } | null;
+  readonly version: "3.1.1" | "5";
+  /** A file with the certificate of the authority that signed the broker's, as PEM; null: the authorities that Node.js knows. */
+  readonly caFile: string | null;
 }
 
 export class ConfigProblem extends Error {
@@ -58,10 +70,16 @@ const environment = z.object({
   SMTP_URL: z.string().transform(readSmtpUrl).optional(),
   SMTP_PLAIN: flag,
   MAIL_FROM: z.string().transform(readSender).optional(),
+  MQTT_URL: z.string().transform(readMqttUrl).optional(),
+  MQTT_CA_FILE: z.string().optional(),
+  MQTT_VERSION: z.enum(["5", "3.1.1"], "must be 5 or 3.1.1").optional(),
   LOG_LEVEL: z.enum(["fatal", "error", "warn", "info", "debug", "trace", "silent"]).default("info"),
 });
 /** Problems of several variables together; checked on the raw values, so that they are reported with all others. */
-function unpairedVariables({ SMTP_URL, SMTP_PLAIN, MAIL_FROM }: Record<string, string>): string[] {
+const unpairedVariables = (variables: Record<string, string>): string[] =>
+  [...unpairedEmail(variables), ...unpairedBroker(variables)].filter((problem) => problem !== "");
+
+function unpairedEmail({ SMTP_URL, SMTP_PLAIN, MAIL_FROM }: Record<string, string>): string[] {
   return [
     SMTP_URL && !MAIL_FROM ? "MAIL_FROM: must be set with SMTP_URL: the sender of all e-mails" : "",
     MAIL_FROM && !SMTP_URL ? "SMTP_URL: must be set with MAIL_FROM: the server that sends e-mails" : "",
@@ -69,7 +87,14 @@ function unpairedVariables({ SMTP_URL, SMTP_PLAIN, MAIL_FROM }: Record<string, s
     SMTP_PLAIN === "true" && /^smtps:/i.test(SMTP_URL ?? "")
       ? "SMTP_PLAIN: must not be true where SMTP_URL is smtps:"
       : "",
-  ].filter((problem) => problem !== "");
+  ];
+}
+
+function unpairedBroker({ MQTT_URL, MQTT_CA_FILE, MQTT_VERSION }: Record<string, string>): string[] {
+  return [
+    MQTT_VERSION && !MQTT_URL ? "MQTT_VERSION: has no meaning without MQTT_URL" : "",
+    MQTT_CA_FILE && !/^mqtts:/i.test(MQTT_URL ?? "") ? "MQTT_CA_FILE: has no meaning unless MQTT_URL is mqtts:" : "",
+  ];
 }
 
 /** @throws ConfigProblem naming every variable that needs attention, all at once. */
@@ -98,6 +123,7 @@ export function readConfig(variables: Record<string, string | undefined>): Confi
     keepRawDays: env.KEEP_RAW_DAYS,
     trustProxy: env.TRUST_PROXY,
     email: env.SMTP_URL && env.MAIL_FROM ? emailConfig(env.SMTP_URL, env.MAIL_FROM, env.SMTP_PLAIN) : null,
+    mqtt: env.MQTT_URL ? mqttConfig(env.MQTT_URL, env.MQTT_VERSION, env.MQTT_CA_FILE) : null,
     logLevel: env.LOG_LEVEL,
   };
 }
@@ -107,20 +133,38 @@ function vapidSubjectFor(publicUrl: string | undefined): string {
   return publicUrl?.startsWith("https://") ? publicUrl : "mailto:keeper@example.com";
 }
 
-// --- e-mail ----------------------------------------------------------------------------------------------------------
+// --- e-mail and broker ----------------------------------------------------------------------------------------------
 
 type SmtpServer = Pick<EmailConfig, "host" | "port" | "login"> & { readonly secure: boolean };
 
-/** No message here may repeat the value: it holds a password, and problems are logged. */
+/** The ports: RFC 6409 section 3.1, RFC 8314 section 3.3. */
 function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
+  return readServerUrl(text, context, { plain: "smtp", secure: "smtps", plainPort: 587, securePort: 465 });
+}
+
+/** The ports are registered with IANA: mqtt and secure-mqtt. */
+function readMqttUrl(text: string, context: z.RefinementCtx): MqttServer {
+  return readServerUrl(text, context, { plain: "mqtt", secure: "mqtts", plainPort: 1883, securePort: 8883 });
+}
+
+interface UrlSchemes {
+  readonly plain: string;
+  readonly secure: string;
+  readonly plainPort: number;
+  readonly securePort: number;
+}
+
+/** No message here may repeat the value: it holds a password, and problems are logged. */
+function readServerUrl(text: string, context: z.RefinementCtx, schemes: UrlSchemes): SmtpServer {
   const wrong = (message: string) => {
     context.addIssue({ code: "custom", message });
     return z.NEVER;
   };
   const url = URL.canParse(text) ? new URL(text) : null;
-  if (url === null || !/^smtps?:$/.test(url.protocol) || url.hostname === "") {
+  const usualPort = url === null || url.hostname === "" ? null : usualPortOf(url, schemes);
+  if (url === null || usualPort === null) {
     return wrong(
-      "must be smtp:// or smtps:// with user, password, host and port; escape special characters in them as in any URL",
+      `must be ${schemes.plain}:// or ${schemes.secure}:// with user, password, host and port; escape special characters in them as in any URL`,
     );
   }
   if (!/^\/?$/.test(url.pathname) || url.search !== "" || url.hash !== "") {
@@ -128,13 +172,18 @@ function readSmtpUrl(text: string, context: z.RefinementCtx): SmtpServer {
   }
   const login = readLogin(url);
   if (login.kind === "wrong") return wrong(login.problem);
-  const secure = url.protocol === "smtps:";
   return {
     host: url.hostname.replace(/^\[|\]$/g, ""), // an IPv6 address is in brackets in a URL, and nowhere else
-    port: url.port === "" ? (secure ? 465 : 587) : Number(url.port), // RFC 8314 section 3.3, RFC 6409 section 3.1
-    secure,
+    port: url.port === "" ? usualPort : Number(url.port),
+    secure: usualPort === schemes.securePort,
     login: login.login,
   };
+}
+
+/** @returns null for another scheme */
+function usualPortOf({ protocol }: URL, { plain, secure, plainPort, securePort }: UrlSchemes): number | null {
+  if (protocol === `${secure}:`) return securePort;
+  return protocol === `${plain}:` ? plainPort : null;
 }
 
 type LoginResult =
@@ -177,6 +226,14 @@ function emailConfig({ secure, ...server }: SmtpServer, from: EmailConfig["from"
   const tls = secure ? "fromStart" : plain || isThisMachine(server.host) ? "ifOffered" : "startTls";
   return { ...server, tls, from };
 }
+
+type MqttServer = Omit<MqttConfig, "version" | "caFile">;
+
+const mqttConfig = (server: MqttServer, version: MqttConfig["version"] = "5", caFile?: string): MqttConfig => ({
+  ...server,
+  version,
+  caFile: caFile === undefined ? null : resolve(caFile),
+});
 
 /** What never leaves the machine needs no TLS, and such a mail server seldom has a certificate with its name. */
 const isThisMachine = (host: string): boolean => /^(localhost|127(\.\d{1,3}){3}|::1)$/i.test(host);

@@ -1,3 +1,5 @@
+import { X509Certificate } from "node:crypto";
+import { readFileSync } from "node:fs";
 import { join } from "node:path";
 import { parseArgs } from "node:util";
 import type { FastifyBaseLogger } from "fastify";
@@ -9,8 +11,10 @@ import { endpointGuard } from "./adapters/endpointGuard.ts";
 import { createFeederSockets } from "./adapters/feederSockets.ts";
 import { createGuessEstimator } from "./adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "./adapters/liveBrowsers.ts";
+import type { MqttBroker } from "./adapters/mqttBroker.ts";
 import { createOutboxWorker } from "./adapters/outboxWorker.ts";
 import { createPracticeRunner } from "./adapters/practiceRunner.ts";
+import { noRetainedMessages } from "./adapters/retainedMessages.ts";
 import { KeysProblem, type Secrets } from "./adapters/secrets.ts";
 import { noEmail, smtpGateway } from "./adapters/smtpGateway.ts";
 import { MigrationProblem } from "./adapters/store/migrate.ts";
@@ -26,7 +30,7 @@ import { deliverDueNotifications } from "./flows/delivery.ts";
 import { createDeliveryScheduler } from "./flows/deliveryScheduler.ts";
 import { sendDueDigests } from "./flows/digest.ts";
 import { advanceDueEscalations, startMissingEscalations } from "./flows/escalations.ts";
-import { feederKeys } from "./flows/feederKeys.ts";
+import { feederKeys, nonceSecretOf } from "./flows/feederKeys.ts";
 import { checkLiveSockets } from "./flows/liveSockets.ts";
 import { packLogs } from "./flows/logPacking.ts";
 import { pruneOld } from "./flows/outbox.ts";
@@ -69,6 +73,7 @@ async function main(): Promise<void> {
   const isDamaged = () => store.condition.damage()?.kind === "damaged";
 
   const sockets = createFeederSockets();
+  const broker = await openBroker(config);
   const browsers = createLiveBrowsers();
   const outboxWorker = createOutboxWorker(Date.now);
   let ownUrl = "";
@@ -85,14 +90,16 @@ async function main(): Promise<void> {
     ...{ feederLink: sockets, liveFeed: browsers, outboxSignal: outboxWorker, practiceRunner: practice },
     guessEstimator: createGuessEstimator(),
     settingsComparer,
+    retainedMessages: broker ?? noRetainedMessages,
   };
-  const keys = feederKeys(store.yards);
+  const keys = feederKeys(store.yards, nonceSecretOf(secrets.sessionKey));
   const app = await buildApp({
     ports,
     keys,
     config,
     sessionKey: secrets.sessionKey,
     sockets,
+    broker,
     browsers,
     requestTimeoutMilliseconds: 20_000,
     clientFolder: join(projectFolder(), "dist", "client"),
@@ -160,6 +167,25 @@ async function checkWholeDatabase(ports: DamagePortsOfCheck, check: StoreCheck, 
 }
 type DamagePortsOfCheck = Pick<DamagePorts, "clock" | "store">;
 
+/** The library is loaded only where a broker is configured. @throws ConfigProblem where the certificate can't be read */
+async function openBroker({ mqtt }: Config): Promise<MqttBroker | null> {
+  if (mqtt === null) return null;
+  const { createMqttBroker } = await import("./adapters/mqttBroker.ts");
+  return createMqttBroker({ ...mqtt, ca: mqtt.caFile === null ? null : readCertificate(mqtt.caFile) }, systemClock);
+}
+
+function readCertificate(file: string): string {
+  try {
+    const text = readFileSync(file, "utf8");
+    new X509Certificate(text); // throws where it is none
+    return text;
+  } catch (error) {
+    throw new ConfigProblem(
+      `The configuration needs attention:\n  MQTT_CA_FILE: is no certificate as PEM that can be read: ${(error as Error).message}`,
+    );
+  }
+}
+
 /** Push and e-mail as configured; they don't need the database. */
 function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" | "email"> {
   const push = webPush({
@@ -205,6 +231,7 @@ function startTimers(
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("* * * * *", "packing of the log", () => packLogs(ports, keepRaw)),
+    every("* * * * *", "renewal of messages at the broker", async () => ports.retainedMessages.renew()),
     every("17 * * * *", "removal of old data", () => pruneOld(ports)), // each hour: a server may be off for most of a day
     every("41 2 * * *", checkName, () => checkWholeDatabase(ports, check, log)),
     every("* * * * *", "reading whom to notify of a damaged database", () => notifier.updateRecipients()),

@@ -62,6 +62,7 @@ export interface Ports {
   readonly push: PushGateway;
   readonly email: EmailGateway;
   readonly feederLink: FeederLink;
+  readonly retainedMessages: RetainedMessages;
   readonly liveFeed: LiveFeed;
   readonly outboxSignal: OutboxSignal;
   readonly practiceRunner: PracticeRunner;
@@ -338,6 +339,24 @@ export interface FeederLink {
   sendPlan(feeder: string, plan: SentPlan | null): boolean;
   /** Ends its connection: its key is not valid any more. */
   disconnect(feeder: string): void;
+}
+
+/** What waits for a feeder, each at its topic of the keeper's broker, until the feeder is known to have it. */
+export interface RetainedContent {
+  readonly orders: readonly SentOrder[];
+  readonly plan: SentPlan | null | undefined; // as in an answer; undefined: there is nothing to change
+}
+
+/** Orders and plans that a broker retains for feeders that are away. Without a broker nothing is retained. */
+export interface RetainedMessages {
+  /** @param content asked only where there is a broker */
+  update(feeder: string, content: () => RetainedContent): void;
+  /** False where the broker may still have messages from before this connection. */
+  isKnown(feeder: string): boolean;
+  /** Renews those that expire soon although they still wait. */
+  renew(): void;
+  /** The feeder is removed, or has another key. */
+  clear(feeder: string): void;
 }
 
 /** Browsers of people that are connected for live changes. */

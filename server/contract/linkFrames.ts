@@ -29,6 +29,9 @@ export type LinkFrame = {
   [Name in keyof typeof linkFrameSchemas]: z.infer<(typeof linkFrameSchemas)[Name]>;
 }[keyof typeof linkFrameSchemas];
 
+/** Of those, what answers a report. */
+export type ReportFrame = Extract<LinkFrame, { answer: unknown } | { problem: unknown }>;
+
 /** Why the server closes a socket, with the code and the reason that it sends. */
 export const linkCloses = {
   replaced: { code: 4000, reason: "a newer connection took over" },

@@ -4,6 +4,7 @@ import type { SessionsView } from "../contract/api.ts";
 import { after, hours, isoOf } from "../domain/instant.ts";
 import type { Ports, RemovalResult, SessionDetails, SessionRow, SoleKeeperYard } from "../ports.ts";
 import { texts } from "../text/index.ts";
+import { endConnections } from "./endConnections.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
@@ -165,7 +166,7 @@ export async function removeAccount(
  * changed.
  */
 export async function tellRemoval(ports: Ports, removed: RemovalResult, yards: readonly string[]): Promise<void> {
-  for (const feeder of removed.feeders) ports.feederLink.disconnect(feeder);
+  for (const feeder of removed.feeders) endConnections(ports, feeder);
   for (const person of removed.people) ports.liveFeed.closeSocketsOf({ person });
   for (const yard of yards) ports.liveFeed.announceChange(yard, null, null);
   await tryDueEscalations(ports);

@@ -27,6 +27,10 @@ export function newFeederKey(): { readonly key: string; readonly hash: string } 
   return { key, hash: hashOf(key) };
 }
 
+/** From the key that signs sessions, without giving that one away (RFC 2104 as a pseudorandom function). */
+export const nonceSecretOf = (sessionKey: string): Buffer =>
+  createHmac("sha256", sessionKey).update("nonces of feeders").digest();
+
 export const hashOf = (secret: string): string => createHash("sha256").update(secret).digest("hex");
 
 /**
@@ -40,9 +44,10 @@ export const signatureOf = (keyHash: string, timeOrNonce: string, body: string):
 const signatureAgeMax = minutes(5);
 const cachedMax = 10_000;
 
-export function feederKeys(yards: YardStore): FeederKeys {
+/** @param nonceSecret 256 bits; without it nonces are good until a restart */
+export function feederKeys(yards: YardStore, nonceSecret: Buffer = randomBytes(32)): FeederKeys {
   const remembered = new Map<string, { id: string; yard: string }>();
-  const nonces = createNonces(signatureAgeMax);
+  const nonces = createNonces(signatureAgeMax, nonceSecret);
 
   async function withKey(key: string): Promise<Identification> {
     const hash = hashOf(key);

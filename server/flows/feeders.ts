@@ -3,6 +3,7 @@ import { newFeeder } from "../domain/feeder.ts";
 import { initialRollups } from "../domain/history/rollups.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { FeederRow, NewFeeder, Ports, YardChanges, YardRow } from "../ports.ts";
+import { endConnections } from "./endConnections.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { announceSteps, applyKeeperAction, requestOrder, stepFeeders } from "./keeperActions.ts";
@@ -128,14 +129,14 @@ export async function changeKey(ports: Ports, keys: FeederKeys, id: string): Pro
   const { key, hash } = newFeederKey();
   await ports.store.yards.changeKeyHash(id, hash);
   keys.clearCache();
-  ports.feederLink.disconnect(id);
+  endConnections(ports, id);
   return key;
 }
 
 export async function removeFeeder(ports: Ports, keys: FeederKeys, row: FeederRow): Promise<void> {
   await ports.store.yards.removeFeeder(row.id);
   keys.clearCache();
-  ports.feederLink.disconnect(row.id);
+  endConnections(ports, row.id);
   ports.liveFeed.announceChange(row.yard, null, null);
 }
 

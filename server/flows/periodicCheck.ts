@@ -31,6 +31,10 @@ export async function runPeriodicChecks(ports: Ports): Promise<number> {
   return checked;
 }
 
+/** The same for one feeder, due or not: something hints that it may have gone silent. Only what is true anyway comes of it. */
+export const checkFeeder = (ports: Ports, feeder: string): Promise<void> =>
+  checkInOneCommit(ports, [feeder], ports.clock.now());
+
 /** All in one commit; if that fails, one by one, so that a damaged feeder doesn't stop the others. @returns what failed */
 async function checkFeeders(ports: Ports, due: readonly string[], now: Instant): Promise<readonly unknown[]> {
   try {

@@ -3,6 +3,7 @@ import { hopperLevel } from "../domain/hopper/level.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { Ports, PracticeStart, YardRow, YardStore } from "../ports.ts";
 import { larch, practiceYard, rowan } from "../practice/yard.ts";
+import { endConnections } from "./endConnections.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { prepareNewFeeder } from "./feeders.ts";
 import { defaultEscalateMinutes } from "./firstYard.ts";
@@ -54,7 +55,7 @@ export async function resumePractice(ports: Ports, keys: FeederKeys): Promise<bo
     for (const { feeder, hash } of renewed) await yards.changeKeyHash(feeder.id, hash);
   });
   keys.clearCache();
-  for (const { id } of feeders) ports.feederLink.disconnect(id);
+  for (const { id } of feeders) endConnections(ports, id);
   ports.practiceRunner.start(
     renewed.map(({ feeder: { state, lastReportAt }, key }) => {
       const hopper = hopperLevel(state.hopper, state.settings)?.grams ?? null;

@@ -4,6 +4,7 @@ import type { Instant } from "../domain/instant.ts";
 import type { Ports, SavedStep, Transaction } from "../ports.ts";
 import { type EscalationPorts, handleAlarmEvents } from "./escalations.ts";
 import type { FeederUpdate } from "./pure/feederUpdate.ts";
+import { retainedContent } from "./pure/retainedContent.ts";
 import { markUnnotified } from "./pure/unnotified.ts";
 
 /** Saves what happens to feeders: the results of the pure steps, one fact after the other. */
@@ -72,13 +73,16 @@ async function saveEffects(ports: Pick<EscalationPorts, "email">, tx: Transactio
   }
 }
 
-/** After the commit: connected browsers are notified, and the outbox is drained at once. */
+/** After the commit: connected browsers are notified, what a broker retains is made to agree, and the outbox is drained at once. */
 export function announceUpdates(
   ports: Ports,
   feeders: readonly FeederUpdate[],
   revisions: ReadonlyMap<string, number>,
 ): void {
-  for (const { id, yard } of feeders) ports.liveFeed.announceChange(yard, id, revisions.get(id) ?? null);
+  for (const { id, yard, state } of feeders) {
+    ports.liveFeed.announceChange(yard, id, revisions.get(id) ?? null);
+    ports.retainedMessages.update(id, () => retainedContent(state, ports.clock.now()));
+  }
   if (feeders.some(({ effects }) => effects.some((effect) => effect.kind === "alarmEvent")))
     ports.outboxSignal.notify();
 }

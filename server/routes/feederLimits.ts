@@ -14,6 +14,8 @@ export interface FeederLimits {
   countLink(feeder: string): number | null;
   /** A key or signature that is wrong. @returns the seconds to wait where there were too many */
   countFailure(request: FastifyRequest): number | null;
+  /** The same where the broker, not the address, says who sends: by the topic. */
+  countFailureAt(feeder: string): number | null;
   /** A signature that was right: from here on its sender is known at this address. */
   recordProvenSender(request: FastifyRequest, feeder: string): void;
   /** Whether so large a body is read before its signature can be checked. */
@@ -36,14 +38,16 @@ export function createFeederLimits(reportsPerMinute: number, clock: Clock): Feed
   const failures: RateLimit = createRateLimit(failuresByAddress, clock);
   const allFailures = createRateLimit(failuresInAll, clock);
   const proven = new Set<string>();
+  const countFailure = (sender: string) => {
+    const [own, all] = [failures.countOne(sender), allFailures.countOne("")];
+    return own ?? all;
+  };
 
   return {
     countReport: (feeder) => reports.countOne(feeder),
     countLink: (feeder) => links.countOne(feeder),
-    countFailure(request) {
-      const [own, all] = [failures.countOne(senderAddress(request)), allFailures.countOne("")];
-      return own ?? all;
-    },
+    countFailure: (request) => countFailure(senderAddress(request)),
+    countFailureAt: (feeder) => countFailure(`topic ${feeder}`),
     recordProvenSender(request, feeder) {
       if (proven.size >= provenMax) proven.delete(proven.values().next().value as string);
       proven.add(`${senderAddress(request)} ${feeder}`);

@@ -1,6 +1,6 @@
 import type { FastifyBaseLogger, FastifyInstance, FastifyRequest } from "fastify";
 import type { WebSocket } from "ws";
-import type { LinkFrame } from "../contract/linkFrames.ts";
+import type { LinkFrame, ReportFrame } from "../contract/linkFrames.ts";
 import { after, type Instant, minutes } from "../domain/instant.ts";
 import { sendWaitingOrders } from "../flows/keeperActions.ts";
 import { FeederDamaged, isStoreProblem, StoreBusy } from "../ports.ts";
@@ -105,17 +105,18 @@ export const tooManyReportsProblem = (most: number): Problem => ({
   detail: texts.refusals.tooManyReports(most),
 });
 
-async function answerFrame(
+/** @returns the same for a report on a socket and one over a broker */
+export async function answerFrame(
   context: ReportingContext,
   feeder: string,
   text: string,
   log: FastifyBaseLogger,
-): Promise<LinkFrame> {
+): Promise<ReportFrame> {
   try {
     const outcome = await ingestReport(context, feeder, text, log);
     return outcome.kind === "answered" ? { answer: outcome.answer } : { problem: problemView(outcomeProblem(outcome)) };
   } catch (error) {
-    log.error({ err: error, feeder }, "a report on a socket could not be stored");
+    log.error({ err: error, feeder }, "a report could not be stored");
     if (error instanceof FeederDamaged) return { problem: problemView(feederDamagedProblem) };
     const status = error instanceof StoreBusy ? 503 : isStoreProblem(error) ? 507 : 500;
     return { problem: problemView({ status, detail: texts.refusals.notStored }) };

@@ -108,7 +108,7 @@ function securityDetails(request: FastifyRequest, status: number): Record<string
 export const logForeignAccess = (request: FastifyRequest, person: string): void =>
   logSecurityEvent(request, { event: "foreignAccess", ...securityDetails(request, 404), person });
 
-function rateLimitedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityEvent) => void {
+export function rateLimitedLog(log: FastifyBaseLogger, clock: Clock): (event: SecurityEvent) => void {
   const lines = createRateLimit(linesPerMinute, clock);
   let leftOut = 0;
   return (event) => {

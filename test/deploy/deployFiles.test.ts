@@ -41,6 +41,17 @@ describe("the deploy files", () => {
       expect(read(file)).not.toMatch(/smtps?:/);
   });
 
+  it("show how a broker is configured by an example that the server accepts", () => {
+    const [, example = ""] = /```sh\n# server\.env, the lines for a broker\n(.*?)```/s.exec(read("README.md")) ?? [];
+    const lines = [...example.matchAll(/^(\w+)=(.*)$/gm)].map(([, name = "", value = ""]) => [name, value]);
+    expect(readConfig(Object.fromEntries(lines)).mqtt).toEqual({
+      ...{ host: "broker.example", port: 8883, secure: true, version: "5" },
+      ...{ login: { user: "pieward", password: "its-password" }, caFile: "/etc/ssl/certs/home-authority.pem" },
+    });
+    expect(read("broker/pieward.conf")).toMatch(/^allow_anonymous false$/m);
+    expect(read("broker/pieward.conf")).not.toMatch(/^listener 1883/m); // only with TLS
+  });
+
   it("start the file that the build makes, and use the health route that the server has", () => {
     const scripts = JSON.parse(readFileSync("package.json", "utf8")).scripts as Record<string, string>;
     expect(scripts.start).toContain("dist/server/main.js");

@@ -168,7 +168,8 @@ describe("the page", () => {
     const inOrders = ["answer-order", "order-done"];
     const inSignature = ["parts", "result", "header", "sh", "python"].map((part) => `signature-${part}`);
     const inLink = ["answer", "problem", "orders", "plan"].map((frame) => `frame-${frame}-example`); // documentedLink.test.ts
-    const tested = [...inReports, ...inOrders, ...inSignature, ...inLink, "health-example"];
+    const inBroker = ["report", "answer", "problem", "orders", "plan"].map((name) => `mqtt-${name}-example`); // documentedBroker.test.ts
+    const tested = [...inReports, ...inOrders, ...inSignature, ...inLink, ...inBroker, "health-example"];
     expect(ids.sort()).toEqual([...tested, ...kinds.map((kind) => `event-example-${kind}`)].sort());
     // Examples without a name: the key's header, refusals (documentedRefusals.test.ts) and bodies of keepers (publicRoutes.test.ts).
     const unnamed = [...page.html.matchAll(/<pre(?![^>]* id=)[^>]*aria-label="([^"]+)"/g)].map(

@@ -6,6 +6,7 @@ import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { createFeederSockets } from "../../server/adapters/feederSockets.ts";
 import { createGuessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "../../server/adapters/liveBrowsers.ts";
+import { noRetainedMessages } from "../../server/adapters/retainedMessages.ts";
 import { connect } from "../../server/adapters/store/openStore.ts";
 import { createStore } from "../../server/adapters/store/prismaStore.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
@@ -100,6 +101,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
       push: webPush({ vapid, publicUrl: null, guard, timeoutMs: pushPatience, tls: { ca: push.ca } }),
       email: emailGateway,
       feederLink: sockets,
+      retainedMessages: noRetainedMessages,
       liveFeed: browsers,
       outboxSignal: { notify: () => undefined },
       practiceRunner: {
@@ -118,6 +120,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
       requestTimeoutMilliseconds: 20_000,
       sessionKey: "a session key that is only for tests, 32 and more",
       sockets,
+      broker: null,
       browsers,
       clientFolder: null,
     });

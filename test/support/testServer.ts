@@ -4,6 +4,8 @@ import { inject, onTestFinished } from "vitest";
 import { createFeederSockets, type FeederSockets } from "../../server/adapters/feederSockets.ts";
 import { createGuessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "../../server/adapters/liveBrowsers.ts";
+import type { MqttBroker } from "../../server/adapters/mqttBroker.ts";
+import { noRetainedMessages } from "../../server/adapters/retainedMessages.ts";
 import type { LogDisk } from "../../server/adapters/store/durableLog.ts";
 import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
 import { createStore, type OpenStore } from "../../server/adapters/store/prismaStore.ts";
@@ -11,7 +13,7 @@ import { buildApp } from "../../server/app.ts";
 import type { FeederView } from "../../server/contract/api.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
-import { feederKeys } from "../../server/flows/feederKeys.ts";
+import { feederKeys, nonceSecretOf } from "../../server/flows/feederKeys.ts";
 import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import type {
@@ -140,6 +142,7 @@ interface TestServerOptions {
   readonly openDisk?: (databaseFile: string) => LogDisk;
   readonly logs?: boolean;
   readonly trustProxy?: boolean;
+  readonly broker?: (clock: Clock) => MqttBroker;
 }
 
 /** The whole server on a fresh database, with a clock and a push service that the test controls; closed when the test ends. */
@@ -160,6 +163,7 @@ export async function openTestServerOn(
   const connections = around(await connect(`file:${file}`, rebuildState, undefined, options.openDisk));
   const store = createStore(connections);
   const [push, email, sockets, browsers] = [fakePush(), fakeEmail(), createFeederSockets(), createLiveBrowsers()];
+  const broker = options.broker?.(clock) ?? null;
   const log: string[] = [];
   let outboxSignals = 0;
   const outboxSignal = {
@@ -178,10 +182,11 @@ export async function openTestServerOn(
     practiceRunner: practice,
     guessEstimator,
     settingsComparer: options.settingsComparer ?? inProcessComparer(file),
+    retainedMessages: broker ?? noRetainedMessages,
   };
   const app = await buildApp({
     ports,
-    keys: feederKeys(store.yards),
+    keys: feederKeys(store.yards, nonceSecretOf(file)),
     config: {
       reportsPerMinute: options.reportsPerMinute ?? 10_000,
       trustProxy: options.trustProxy ?? false,
@@ -192,6 +197,7 @@ export async function openTestServerOn(
     sessionKey: "a session key that is only for tests, 32 and more",
     logOutput: { write: (line) => void log.push(line) },
     sockets,
+    broker,
     browsers,
     clientFolder: options.clientFolder ?? null,
   });

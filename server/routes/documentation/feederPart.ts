@@ -20,7 +20,7 @@ ${prosePart([
   "On a home network without https a key could be read by others on that network. Sign instead: the key itself is never sent.",
   "`mac` is HMAC-SHA-256 (RFC 2104), in base64url without padding (RFC 4648, 5), over the characters of `time`, one line feed (byte 10), and the body, byte for byte as it is sent. The secret of the HMAC is the SHA-256 of the whole key, written as 64 small hexadecimal digits.",
   "`feeder` is the feeder's id, which is part of the address of its page. `time` is in whole seconds since 1970 (Unix time), and may be at most five minutes from the server's. ",
-  "A feeder without a clock signs a nonce of the server in place of the time: `Signature feeder=…, nonce=…, mac=…`. It takes the first from the header `WWW-Authenticate` of a refusal (a POST without a body gets one), and the next from `Authentication-Info` of each answer to a signed report (`nextnonce`, RFC 7615). A nonce is good for five minutes, and until the server restarts.",
+  "A feeder without a clock signs a nonce of the server in place of the time: `Signature feeder=…, nonce=…, mac=…`. It takes the first from the header `WWW-Authenticate` of a refusal (a POST without a body gets one), and the next from `Authentication-Info` of each answer to a signed report (`nextnonce`, RFC 7615). A nonce is good for five minutes.",
   "To open a socket, sign an empty body. The frames on it are not signed.",
 ])}
 ${example("A worked signature: what goes in", `key     ${signatureExample.key}\nfeeder  ${signatureExample.feeder}\ntime    ${signatureExample.time}\nbody    ${signatureExample.body}`, "signature-parts")}

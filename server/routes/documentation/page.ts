@@ -1,3 +1,4 @@
+import { brokerPart } from "./brokerPart.ts";
 import { keysPart, prosePart, reportPart } from "./feederPart.ts";
 import { example, type Html, html } from "./html.ts";
 import { keeperPart } from "./keeperPart.ts";
@@ -18,6 +19,7 @@ ${keysPart()}
 ${reportPart(body, answer, reportsPerMinute)}
 ${ordersPart()}
 ${linkPart(frames, reportsPerMinute)}
+${brokerPart(reportsPerMinute)}
 ${refusalsPart(feederRefusals(reportsPerMinute))}
 ${healthPart()}
 ${keeperPart(document)}`).text;
@@ -29,6 +31,7 @@ const contents = [
   ["report", "Report"],
   ["orders", "Orders"],
   ["link", "Socket"],
+  ["mqtt", "Broker"],
   ["refusals", "When a report is refused"],
   ["health", "Is the server well?"],
   ["keepers", "The keeper's routes"],

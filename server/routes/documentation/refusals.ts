@@ -77,7 +77,7 @@ const senderRefusals: readonly FeederRefusal[] = [
     name: "unknownSender",
     when: "There is no key, a key that no feeder has (any more), or a signature that doesn't fit. A socket doesn't open.",
     feederAction:
-      "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named; sign the nonce in `WWW-Authenticate` and send again at once if the nonce is.",
+      "Keep the events and try again every few minutes: the keeper may have made a new key. Show it at the feeder if you can. Correct the clock if the signature's time is named; sign the nonce that comes with the refusal (in `WWW-Authenticate`, or over a broker in `nonce`) and send again at once if the nonce is.",
     example: problemExample(unknownSenderProblem(texts.feederKeys.unknownKey)),
     reasons: [
       texts.feederKeys.noHeader,

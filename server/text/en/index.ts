@@ -11,6 +11,7 @@ export { digest } from "./digest.ts";
 export { email } from "./email.ts";
 export { faults } from "./faults.ts";
 export { feed } from "./feed.ts";
+export { feederBroker } from "./feederBroker.ts";
 export { feederKeys } from "./feederKeys.ts";
 export { feederReports } from "./feederReports.ts";
 export { feederSummary } from "./feederSummary.ts";
