@@ -91,7 +91,14 @@ function readings(day: number, minute: number, seq: number, random: () => number
 
 async function addFeeder(store: ReturnType<typeof createStore>): Promise<void> {
   const yard = { id: "alder-croft", name: "Alder Croft", zone, place: null };
-  const row = { ...yard, digestTime: "07:30", digestWanted: true, practice: false, escalateMinutes: 15, diseaseNotice: null };
+  const row = {
+    ...yard,
+    digestTime: "07:30",
+    digestWanted: true,
+    practice: false,
+    escalateMinutes: 15,
+    diseaseNotice: null,
+  };
   await store.keepers.openFirstSignIn("first", start);
   await store.keepers.useFirstSignIn("first", { id: "ada", name: "Ada", passphraseHash: "" }, start);
   await store.yards.addYard(row, "ada", start);

@@ -61,7 +61,11 @@ export async function openOutboxTestbed(): Promise<OutboxTestbed> {
   await store.keepers.useFirstSignIn("claim", ada, start);
   await store.people.changeEmail(ada.id, "ada@alder.example", start);
   const place = { zone: "Europe/Stockholm", place: null, practice: false, digestTime: "07:30", digestWanted: false };
-  await store.yards.addYard({ id: "alder", name: "Alder Croft", ...place, escalateMinutes: 15, diseaseNotice: null }, ada.id, start);
+  await store.yards.addYard(
+    { id: "alder", name: "Alder Croft", ...place, escalateMinutes: 15, diseaseNotice: null },
+    ada.id,
+    start,
+  );
   for (const label of ["pocket", "kitchen"]) {
     await store.keepers.savePhone({ ...push.subscribe({ label }), keeper: ada.id });
   }
