@@ -4,7 +4,9 @@ import json
 
 from clock import Uptime
 from feeder import Feeder
-from spool import Spool
+from identity import Identity
+from report import HttpReportClient
+from spool import Flash, Spool
 
 PERIOD = 2**30  # ticks, then the counter begins again, as on most ports
 
@@ -234,3 +236,73 @@ def equal(got, wanted):
 def holds(text, part):
     if part not in text:
         raise AssertionError("expected %r in %r" % (part, text))
+
+
+class Wire:
+    """A network whose bytes somebody outside carries. `come`: pieces for the feeder, b"" ends it."""
+
+    def __init__(self):
+        self.sent, self.come = b"", []
+
+    def open(self, host, port, is_tls):
+        self.sent, self.come = b"", []
+        return self
+
+    def write(self, data):
+        self.sent += data
+        return len(data)
+
+    def read(self, most):
+        if not self.come:
+            return None
+        piece = self.come.pop(0)
+        if len(piece) > most:
+            self.come.insert(0, piece[most:])
+        return piece[:most]
+
+    def close(self):
+        self.sent = b""
+
+    def request(self):
+        """A whole request that waits to be carried, once."""
+        head, separator, body = self.sent.partition(b"\r\n\r\n")
+        if not separator or len(body) < int(head.split(b"Content-Length: ")[1].split(b"\r\n")[0]):
+            return None
+        whole, self.sent = self.sent, b""
+        return whole
+
+
+class Rig:
+    """A feeder with the files of a real folder, for a server outside of this interpreter."""
+
+    def __init__(self, boot, key, feeder_id=None):
+        self.ticks, self.wire, log = 0, Wire(), []
+        self.log = log
+        self.board = FakeBoard(log)
+        uptime = Uptime(lambda: self.ticks, ticks_diff)
+        client = HttpReportClient("http://127.0.0.1:8080", Identity(key, feeder_id), self.wire, uptime)
+        self.feeder = Feeder(Spool(Flash("/events"), boot), self.board, client, uptime, lambda: 0)
+
+    def step(self, ms):
+        """The request that is to be carried now, as text, or None."""
+        self.ticks = (self.ticks + ms) % PERIOD
+        self.feeder.step()
+        request = self.wire.request()
+        return None if request is None else request.decode()
+
+    def respond(self, text):
+        self.wire.come = [text.encode(), b""]
+
+    def sense(self, *event):
+        self.board.sensed.append(event)
+
+    def state(self):
+        return json.dumps(
+            {
+                "isOn": self.board.is_on,
+                "timesOn": sum(1 for one in self.log if one[0] == "on"),
+                "paused": self.feeder.paused,
+                "waiting": self.feeder.spool.waiting(),
+                "planVersion": self.feeder.plan.version,
+            }
+        )

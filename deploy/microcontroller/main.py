@@ -67,7 +67,7 @@ def main(should_go_on=lambda: True):
     try:
         identity = Identity(settings["key"], settings.get("feeder"))
         client = HttpReportClient(settings["server"], identity, wifi, uptime)
-        spool = Spool(Flash("/spool"), "b-" + binascii.hexlify(os.urandom(8)).decode())
+        spool = Spool(Flash("/events"), "b-" + binascii.hexlify(os.urandom(8)).decode())
         feeder = Feeder(spool, hardware, client, uptime, lambda: os.urandom(1)[0])
         watchdog = machine.WDT(timeout=WATCHDOG)
         while should_go_on():

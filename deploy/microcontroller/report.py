@@ -106,6 +106,7 @@ class HttpReportClient:
 
     def _answer(self, body):
         status, headers = self._head
+        self._in = b""  # the longest plan is read once it has its memory
         self.identity.takes_nonce(headers.get("authentication-info"))
         if status == 200:
             self._end("answered", json.loads(body))

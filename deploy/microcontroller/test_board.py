@@ -3,9 +3,8 @@
 import json
 import os
 import sys
-import time
 
-from fakes import FakeServer, equal, holds
+from fakes import FakeServer, equal, holds, ticks_diff
 
 
 class Pin:
@@ -121,6 +120,32 @@ class Module:
             setattr(self, name, value)
 
 
+class Time:
+    """It passes while the program sleeps."""
+
+    now = 0
+
+    def ticks_ms(self):
+        return Time.now
+
+    def ticks_diff(self, a, b):
+        return ticks_diff(a, b)
+
+    def sleep_ms(self, ms):
+        Time.now += ms
+
+
+def program():
+    """main.py with a chip, a clock and randomness that are made up."""
+    chip_modules()
+    import board
+    import main
+
+    board.time = main.time = Time()
+    main.os = Module(urandom=lambda count: bytes(range(count)))
+    return main
+
+
 def chip_modules():
     sys.modules["machine"] = Module(Pin=Pin, Timer=Timer, WDT=Watchdog)
     sys.modules["network"] = Module(WLAN=Lan, STA_IF=0)
@@ -129,20 +154,17 @@ def chip_modules():
 
 
 def test_pays_a_press_from_pin_to_server_and_leaves_the_motor_off():
-    chip_modules()
+    main = program()
     settings = {"wifi": "yard", "password": "birds", "server": "http://192.168.1.20:8080", "key": "the-key"}
     with open("settings.json", "w") as file:
         json.dump(settings, file)
-    import main
-
-    main.os = Module(urandom=lambda count: bytes(range(count)))
     main.MyFeeder.portion_ms = 30
     states, turns = [], [0]
 
     def goes_on():
         turns[0] += 1
         if turns[0] == 10:
-            time.sleep_ms(60)
+            Time.now += 60
             for _ in range(3):  # it bounces
                 Pin.made[14].handler(None)
         states.append((Pin.made[16].state, Timer.running is not None))
@@ -155,14 +177,11 @@ def test_pays_a_press_from_pin_to_server_and_leaves_the_motor_off():
     equal(([one["earns"] for one in presses], [one["cause"] for one in portions]), ([True], ["press"]))
     equal((Socket.log[:2], Watchdog.fed > 200), (["timeout 3", "closed"], True))
     equal(Socket.server.reports[0]["readings"]["signalDbm"], -61)
-    equal(len([name for name in os.listdir("/spool") if name[0] == "s"]), 1)
+    equal(len([name for name in os.listdir("/events") if name[0] == "s"]), 1)
 
 
 def test_the_motor_is_off_when_the_program_ends_in_an_error():
-    chip_modules()
-    import main
-
-    main.os = Module(urandom=lambda count: bytes(range(count)))
+    main = program()
 
     def fails():
         Pin.made[16].state = 1
