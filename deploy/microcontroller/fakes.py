@@ -20,7 +20,7 @@ class FakeFlash:
 
     def __init__(self):
         self.files = {}
-        self.power_for, self.fails = None, False
+        self.power_for, self.fails, self.writes_half = None, False, False
         self.log = []  # shared with the board: what was written, switched and sent, in order
 
     def names(self):
@@ -33,7 +33,11 @@ class FakeFlash:
 
     def append(self, name, data):
         written = self._write(data)
+        if self.writes_half:
+            written = written[: len(data) // 2]
         self.files[name] = self.files.get(name, b"") + written
+        if self.writes_half:
+            raise OSError(5)
         self._end(written, data)
 
     def replace(self, name, data):

@@ -184,8 +184,11 @@ class Spool:
 
     def oldest(self, most, before=None):
         """(boot, [(seq, text)]) of one start by seq, or None. `before`: a portion of this start that is still being given."""
+        newer = {seq: text for seq, _, text, _ in self.pending}  # of a portion whose end flash could not take
         for segment in self.segments:
-            events = [(seq, text) for seq, _, text in self._waiting_in(segment) if self._may_go(segment.boot, seq, before)]
+            own = newer if segment.boot == self.boot else {}
+            waiting = self._waiting_in(segment)
+            events = [(seq, own.get(seq, text)) for seq, _, text in waiting if self._may_go(segment.boot, seq, before)]
             if events:
                 return segment.boot, events[:most]
         events = [(seq, text) for seq, _, text, _ in sorted(self.pending) if self._may_go(self.boot, seq, before)]

@@ -3,6 +3,7 @@
 import json
 
 import feeder as program
+import spool
 from fakes import FakeBoard, PowerCut, World, equal, holds, iso
 
 DAY = {"from": 1_768_435_200, "to": 1_768_521_600, "portionsMax": 3, "free": [33_000, 36_000], "frost": []}
@@ -42,6 +43,7 @@ def test_has_promise_and_start_in_flash_before_the_motor_turns():
     world.run(50)
     on = first(world.log, lambda one: one[0] == "on")
     written = b"".join(one[1] for one in world.log[:on] if one[0] == "flash")
+    holds(written, b'e 1 1 {')  # kept as a promise
     holds(written, b'"deposit"')
     holds(written, b'"cutShort"')
     holds(written, b'"progress"')
@@ -117,10 +119,12 @@ def test_pause_in_the_middle_of_a_portion_cuts_it_short():
     world = World()
     world.run(1_000)
     world.cap()
+    world.cap()  # which waits for its portion
     world.run(500)
     world.feeder._take_orders([{"id": "o-1", "kind": "pause", "until": None}], 0)
     equal(world.board.is_on, False)
     world.settle()
+    equal((world.times_on(), world.server.words()), (1, ""))
     portion = world.server.of_kind("portion")[0]
     equal((portion["cutShort"], 400 <= portion["motorMs"] <= 500), (True, True))
 
@@ -150,7 +154,7 @@ def test_answers_each_order_once_also_when_the_answer_was_lost_and_after_a_power
     world.set_way("answerLost")
     world.run(30_000)
     world.restart()
-    world.order("o-1", "pause")  # the server could not know
+    world.feeder._take_orders([{"id": "o-1", "kind": "pause", "until": None}], 0)  # the server could not know
     world.settle()
     equal(len([one for one in world.server.of_kind("order") if one["order"] == "o-1"]), 1)
 
@@ -211,6 +215,7 @@ def test_gives_no_food_while_flash_can_not_be_written_and_tells_why():
     world.settle()
     equal(world.times_on(), 1)
     equal([one["earns"] for one in world.server.of_kind("deposit")], [True, False, True])
+    equal(["cutShort" in one for one in world.server.of_kind("portion")], [False])  # none of which the motor never turned
     holds(world.server.words(), "Portions left out: 1, since the flash can't be written")
 
 
@@ -289,7 +294,7 @@ def test_a_power_cut_between_plan_and_progress_gives_nothing_twice():
     world.run(5_000)
     world.run(700_000, 500)
     equal(world.times_on(), 1)
-    world.server.plan = a_plan(2)
+    world.server.plan = a_plan(2, days=[dict(DAY, free=[32_900, 33_000, 36_000])])  # one more time before
     world.flash.power_for = len(world.flash.files["plan"]) + 20  # the new plan is written, its progress is not
     try:
         world.run(70_000)
@@ -347,6 +352,22 @@ def test_survives_an_answer_that_is_none():
         world.run(5_000)
         world.settle()
         equal(len(world.server.of_kind("visit")), 1)
+
+
+def test_start_and_end_of_a_portion_are_in_one_file_however_small_the_files_are():
+    whole, spool.SEGMENT = spool.SEGMENT, 100
+    try:
+        world = World()
+        world.set_way("lost")
+        for _ in range(5):
+            world.cap()
+            world.sense("perch")
+            world.run(2_500)
+        world.restart()
+        world.settle()
+        equal((world.server.conflicts, ["cutShort" in one for one in world.server.of_kind("portion")]), ([], [False] * 5))
+    finally:
+        spool.SEGMENT = whole
 
 
 def story(world):

@@ -116,6 +116,7 @@ def test_says_why_a_report_did_not_get_through():
         (b"", "unreachable"),
     ):
         equal(asked([raw])[0][0], kind)
+    holds(asked([http("200 OK", b"{" * 40_000)])[0][1], "more than 32768 bytes")
     equal(asked()[0][0], "unreachable")
     equal(asked([http("429 Slow", b"", "Retry-After: 90")])[0], ("tooOften", 90))
     equal(asked([http("503 Down", b"", "Retry-After: Friday")])[0], ("tooOften", None))
@@ -161,7 +162,9 @@ def test_signs_with_the_nonce_of_a_refusal_and_never_sends_the_key():
     holds(network.streams[1].taken.decode(), 'nonce="n-1", mac="')
     equal(identity.nonce, "n-2")
     equal(any(b"pw_secret" in one.taken for one in network.streams), False)
-    equal(asked([refusal], [refusal], identity=identity)[0][0], "unreachable")  # asked once more, not for ever
+    refusals = [[http("401 No", b"{}", 'WWW-Authenticate: Signature nonce="m-%d"' % number)] for number in range(5)]
+    outcome, network = asked(*refusals, identity=identity)
+    equal((outcome[0], len(network.streams)), ("unreachable", 2))  # asked once more, not for ever
 
 
 def test_reads_a_time_and_refuses_what_is_none():

@@ -68,6 +68,7 @@ def test_a_later_text_of_a_portion_takes_the_place_of_the_earlier():
         if flushed:
             spool.flush(0)
         spool.add(1, text(1, "finished"), True, 0)
+        equal((len(spool.pending), spool.waiting() <= 2), (1, True))
         spool.flush(0)
         again = Spool(flash, "b-2")
         equal([one[1] for one in again.oldest(40)[1]], [text(1, "finished")])
@@ -172,6 +173,30 @@ def test_waits_in_ram_where_flash_can_not_be_written_and_counts_what_it_drops():
     flash.fails = False
     equal((spool.flush(60_000), spool.problem), (True, None))
     equal(len([seq for _, seq in all_waiting(Spool(flash, "b-2")) if seq % 2 == 0]), 150)
+
+
+def test_the_end_of_a_portion_that_flash_could_not_take_is_sent_in_place_of_its_start():
+    flash = FakeFlash()
+    spool = Spool(flash, "b-1")
+    spool.add(1, text(1, "begun"), True, 0)
+    spool.flush(0)
+    flash.fails = True
+    spool.add(1, text(1, "finished"), True, 0)
+    equal((spool.flush(0), spool.oldest(40)), (False, ("b-1", [(1, text(1, "finished"))])))
+    spool.confirm("b-1", 1)
+    equal((spool.oldest(40), spool.waiting()), (None, 0))
+
+
+def test_a_write_that_failed_half_way_damages_nothing_that_comes_after_it():
+    flash = FakeFlash()
+    spool = filled(flash, "b-1", 3)
+    flash.writes_half = True
+    spool.add(4, text(4), True, 0)
+    equal(spool.flush(0), False)
+    flash.writes_half = False
+    equal(spool.flush(60_000), True)
+    again = Spool(flash, "b-2")
+    equal((again.in_doubt, again.lost, [seq for _, seq in all_waiting(again)]), (False, 0, [1, 2, 3, 4]))
 
 
 def test_starts_again_and_again_without_filling_flash():

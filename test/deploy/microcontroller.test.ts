@@ -122,6 +122,7 @@ describe("a microcontroller's reports to the real server", () => {
     let timesOn = 0;
 
     let board = await start("b-1");
+    const boards = [board];
     await dropCap(board);
     await board.run(35_000);
     expect(board.state()).toMatchObject({ timesOn: 1, waiting: 0 });
@@ -151,6 +152,7 @@ describe("a microcontroller's reports to the real server", () => {
     await dropCap(board);
     timesOn += board.state().timesOn;
     board = await start("b-2", board.flash());
+    boards.push(board);
     await dropCap(board, "lost");
     await dropCap(board);
     await board.run(40_000);
@@ -169,6 +171,7 @@ describe("a microcontroller's reports to the real server", () => {
     expect(board.state().isOn).toBe(true);
     timesOn += board.state().timesOn;
     board = await start("b-3", board.flash());
+    boards.push(board);
     await board.run(60_000);
     expect(board.state()).toMatchObject({ waiting: 0, timesOn: 0 });
 
@@ -188,6 +191,8 @@ describe("a microcontroller's reports to the real server", () => {
     expect(events.filter(({ kind, earns }) => kind === "deposit" && earns === false)).toHaveLength(2);
     expect(events.filter(({ kind }) => kind === "order")).toMatchObject([{ outcome: "done" }, { outcome: "done" }]);
     expect(events.filter(({ kind }) => kind === "trouble")).toEqual([]);
+    for (const { refused, unknown } of boards.flatMap(({ answers }) => answers))
+      expect({ refused, unknown }).toEqual({ refused: [], unknown: [] });
   });
 
   it("are taken where they are signed, without a clock and without sending the key", async () => {

@@ -1,6 +1,7 @@
 import { readdirSync, readFileSync } from "node:fs";
 import { connect } from "node:net";
 import { type Interpreter, loadMicroPython } from "@micropython/micropython-webassembly-pyscript/micropython.mjs";
+import type { Answer } from "../../server/contract/report.ts";
 import { milliseconds } from "../../server/domain/instant.ts";
 import type { TestServer } from "./testServer.ts";
 
@@ -41,10 +42,12 @@ export interface BoardState {
 
 /** One start of a feeder's program, whose bytes go over a real socket to a listening server. */
 export interface Board {
-  /** @param way of each report meanwhile, or what decides it */
+  /** @param way of each report meanwhile */
   run(spanMs: number, way?: Way): Promise<void>;
   sense(event: string): void;
   state(): BoardState;
+  /** What the server has answered. */
+  readonly answers: readonly Pick<Answer, "refused" | "unknown">[];
   /** The files of its flash, as a power cut leaves them. */
   flash(): Map<string, Uint8Array>;
 }
@@ -67,13 +70,16 @@ export async function startBoard(
   ];
   opened.push(step, respond, state);
   const stepMs = 100;
+  const answers: Answer[] = [];
   return {
+    answers,
     async run(spanMs, way = "through") {
       for (let ran = 0; ran < spanMs; ran += stepMs) {
         server.clock.advance(milliseconds(stepMs));
         const request = step(stepMs);
         if (request == null) continue;
         const answer = way === "lost" ? "" : await exchange(port, request);
+        if (answer.startsWith("HTTP/1.1 200")) answers.push(JSON.parse(answer.slice(answer.indexOf("\r\n\r\n"))));
         respond(way === "through" ? answer : "");
       }
     },
