@@ -287,12 +287,15 @@ class Rig:
         client = HttpReportClient("http://127.0.0.1:8080", Identity(key, feeder_id), self.wire, uptime)
         self.feeder = Feeder(Spool(Flash("/events"), boot), self.board, client, uptime, lambda: 0)
 
-    def step(self, ms):
-        """The request that is to be carried now, as text, or None."""
-        self.ticks = (self.ticks + ms) % PERIOD
-        self.feeder.step()
-        request = self.wire.request()
-        return None if request is None else request.decode()
+    def run(self, ms, step):
+        """As JSON: how many ms it ran until it has something to send, or until the end, and the request that is to be carried."""
+        for ran in range(step, ms + 1, step):
+            self.ticks = (self.ticks + step) % PERIOD
+            self.feeder.step()
+            request = self.wire.request()
+            if request is not None:
+                return json.dumps([ran, request.decode()])
+        return json.dumps([ms, None])
 
     def respond(self, text):
         self.wire.come = [text.encode(), b""]

@@ -51,7 +51,7 @@ describe("the program on MicroPython", () => {
       return Number(python.globals.get("figure"));
     };
     const empty = inUse("");
-    const idle = inUse('from fakes import Rig\nrig = Rig("b-1", "pw_" + "k" * 43)\nrig.step(50)') - empty;
+    const idle = inUse('from fakes import Rig\nrig = Rig("b-1", "pw_" + "k" * 43)\nrig.run(50, 50)') - empty;
     const most = inUse(`${longestAnswer}\n${heldAtMost}`) - empty;
     const readme = readFileSync(`${programFolder}/README.md`, "utf8").replace(/\s+/g, " ");
     const stated = /(\d+) KB when idle, (\d+) KB at most/.exec(readme)?.slice(1).map(Number) ?? [];

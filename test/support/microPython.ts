@@ -60,24 +60,23 @@ export async function startBoard(
 ): Promise<Board> {
   const python = await openInterpreter(flash);
   const given = arguments_.map((one) => (one === null ? "None" : JSON.stringify(one))).join(", ");
-  python.runPython(
-    `from fakes import Rig\nrig = Rig(${given})\nstep, respond, state = rig.step, rig.respond, rig.state`,
-  );
-  const [step, respond, state] = ["step", "respond", "state"].map((name) => python.globals.get(name)) as [
-    (ms: number) => string | null,
+  python.runPython(`from fakes import Rig\nrig = Rig(${given})\nrun, respond, state = rig.run, rig.respond, rig.state`);
+  const [run, respond, state] = ["run", "respond", "state"].map((name) => python.globals.get(name)) as [
+    (ms: number, step: number) => string,
     (text: string) => void,
     () => string,
   ];
-  opened.push(step, respond, state);
+  opened.push(run, respond, state);
   const stepMs = 100;
   const answers: Answer[] = [];
   return {
     answers,
     async run(spanMs, way = "through") {
-      for (let ran = 0; ran < spanMs; ran += stepMs) {
-        server.clock.advance(milliseconds(stepMs));
-        const request = step(stepMs);
-        if (request == null) continue;
+      for (let left = spanMs; left > 0; ) {
+        const [ran, request] = JSON.parse(run(left, stepMs)) as [number, string | null];
+        left -= ran;
+        server.clock.advance(milliseconds(ran));
+        if (request === null) continue;
         const answer = way === "lost" ? "" : await exchange(port, request);
         if (answer.startsWith("HTTP/1.1 200")) answers.push(JSON.parse(answer.slice(answer.indexOf("\r\n\r\n"))));
         respond(way === "through" ? answer : "");
