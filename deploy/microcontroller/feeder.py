@@ -11,9 +11,9 @@ The report client is any object with `busy`, `send(body)`, `step()` and `take()`
 import json
 
 from answer import NO_PLAN_FIELD, checked
-from plan import FeedingPlan, PlanError
+from plan import PlanError
 from portion import Portion
-from spool import read_sealed, write_sealed
+from stored_plan import progress_of, store_plan, stored_plan
 from values import is_number
 
 EVENTS_PER_REPORT = 40
@@ -21,7 +21,6 @@ KNOWN_ORDERS_MAX = 8
 OWED_MAX = 3  # presses that wait for their portion, and as many caps
 BACK_OFF_FIRST, BACK_OFF_MAX = 2_000, 300_000  # ms
 STALLS_MAX, HOUR = 3, 3_600_000  # so many stalls in a row, then an hour without the motor
-PLAN_FILE = "plan"
 ACTS = {"press": "button", "cap": "detector"}
 
 
@@ -48,13 +47,13 @@ class Feeder:
         memory = spool.memory
         self.known_orders = memory.get("known", [])
         self.held = memory.get("held")  # {"order", "until"} while paused
-        self.plan = self._stored_plan(memory.get("progress"))
+        self.plan = stored_plan(spool.flash, memory.get("progress"))
         if spool.in_doubt:
             self.held = {"order": None, "until": None}
             self._trouble("flash", "The flash lost whether a pause was in force, so this feeder stays paused. Resume ends that.")
         self._remember("held", self.held)
         self._remember("known", self.known_orders)
-        self._remember("progress", self._progress())
+        self._remember("progress", progress_of(self.plan))
 
     def step(self):
         now = self.uptime.ms()
@@ -107,7 +106,7 @@ class Feeder:
         earns = event.get("metal") is not False and waiting < OWED_MAX and self.why_not_run() is None
         event["earns"] = earns and self.plan.earns(kind, self.uptime.ms() // 1000, self._time())
         seq = self._write(event, is_promise=event["earns"])
-        self._remember("progress", self._progress(), urgent=False)
+        self._remember("progress", progress_of(self.plan), urgent=False)
         if event["earns"]:
             self.owed.append((kind, seq))
 
@@ -158,7 +157,7 @@ class Feeder:
         if why_not is None:
             seq = self._write(begun, is_promise=True)
             self.plan.count(1, self._time())
-            self._remember("progress", self._progress())
+            self._remember("progress", progress_of(self.plan))
             if not self._flush(may_begin=True):
                 self.spool.forget(seq)
                 why_not = self.why_not_run()
@@ -254,30 +253,12 @@ class Feeder:
         try:
             if not (self.plan.drop() if plan is None else self.plan.take(plan, self._time())):
                 return False
-            write_sealed(self.spool.flash, PLAN_FILE, [self.plan.memory["plan"], self._progress()])
+            store_plan(self.spool.flash, self.plan)
         except (PlanError, OSError) as error:
             self._trouble("plan", "The feeding plan can't be used or stored: %s" % error)
             return False
-        self._remember("progress", self._progress())
+        self._remember("progress", progress_of(self.plan))
         return True
-
-    def _stored_plan(self, progress):
-        """`progress`: from the newest segment. A power cut between the plan's file and it leaves one of another version: then the
-        one beside the plan is right, by which nothing is given twice."""
-        stored, beside = read_sealed(self.spool.flash, PLAN_FILE) or (None, None)
-        plan = FeedingPlan()
-        if beside is not None and (progress is None or progress["version"] != beside["version"]):
-            progress = beside
-        if progress is not None:
-            plan.memory.update({name: value for name, value in progress.items() if name != "version"})
-        plan.memory["plan"] = stored
-        plan.restarted()
-        return plan
-
-    def _progress(self):
-        progress = {name: value for name, value in self.plan.memory.items() if name != "plan"}
-        progress["version"] = self.plan.version
-        return progress
 
     # --- reporting --------------------------------------------------------------------------------------------------
 

@@ -27,7 +27,7 @@ describe.each(files)("%s on MicroPython", (file) => {
 
 describe("the program on MicroPython", () => {
   it("has tests that fail where what they check is wrong", async () => {
-    expect(files).toEqual(["test_board.py", "test_feeder.py", "test_report.py", "test_spool.py"]);
+    expect(files).toEqual(["test_board.py", "test_feeder.py", "test_power_cuts.py", "test_report.py", "test_spool.py"]);
     expect(files.flatMap(testsIn).length).toBeGreaterThan(50);
     const python = await openInterpreter();
     expect(() => python.runPython("from fakes import equal\nequal(1, 2)")).toThrow("expected 2, got 1");
