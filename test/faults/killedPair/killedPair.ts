@@ -2,6 +2,7 @@ import { type ChildProcess, spawn } from "node:child_process";
 import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
+import { onTestFinished } from "vitest";
 import type { RandomSource } from "../../../server/practice/random.ts";
 import { type RunningServer, runBuiltServer } from "../../support/builtServer.ts";
 import { feedingExample } from "../../support/feedingExample.ts";
@@ -68,6 +69,7 @@ class KilledPair {
     mkdirSync(join(folder, "feeder"), { recursive: true });
     writeFileSync(join(folder, "feeder.key"), added.key, { mode: 0o600 });
     const pair = new KilledPair(folder, chance, line, { server, session, cookie, feeder: added.feeder.id });
+    onTestFinished(() => pair.#end()); // also where a check fails before the end
     await pair.#lead();
     pair.#start();
     return pair;
