@@ -10,6 +10,10 @@ const replacesModules = [
   "test/adapters/outboxWorker.test.ts",
 ];
 
+/** What takes minutes and guards what seldom changes: the judge's own worlds, and a bite of the evaluation. `npm run test:soak` runs it. */
+const slow = ["test/worlds/**", "test/evaluation/evaluation.test.ts"];
+const leftOut = process.env.PIEWARD_TEST_RUNS === undefined ? slow : [];
+
 export default defineConfig({
   test: {
     projects: [
@@ -19,7 +23,7 @@ export default defineConfig({
           name: "sharing",
           isolate: false,
           include: [`test/@(${sharing})/**/*.test.ts`],
-          exclude: replacesModules,
+          exclude: [...replacesModules, ...leftOut],
         },
       },
       {
