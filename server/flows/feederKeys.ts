@@ -29,7 +29,7 @@ export function newFeederKey(): { readonly key: string; readonly hash: string } 
 
 /** From the key that signs sessions, without giving that one away (RFC 2104 as a pseudorandom function). */
 export const nonceSecretOf = (sessionKey: string): Buffer =>
-  createHmac("sha256", sessionKey).update("nonces of feeders").digest();
+  createHmac("sha256", sessionKey).update("feederNonces").digest();
 
 export const hashOf = (secret: string): string => createHash("sha256").update(secret).digest("hex");
 

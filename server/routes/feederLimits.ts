@@ -47,7 +47,7 @@ export function createFeederLimits(reportsPerMinute: number, clock: Clock): Feed
     countReport: (feeder) => reports.countOne(feeder),
     countLink: (feeder) => links.countOne(feeder),
     countFailure: (request) => countFailure(senderAddress(request)),
-    countFailureAt: (feeder) => countFailure(`topic ${feeder}`),
+    countFailureAt: (feeder) => countFailure(`topic:${feeder}`),
     recordProvenSender(request, feeder) {
       if (proven.size >= provenMax) proven.delete(proven.values().next().value as string);
       proven.add(`${senderAddress(request)} ${feeder}`);

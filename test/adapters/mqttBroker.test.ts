@@ -199,11 +199,11 @@ describe("the server", () => {
     const feeder = await rowan.connect();
     await feeder.report(presses(1));
     const sent = Array.from({ length: 60 }, (_, index) => feeder.publish(feeder.signed(presses(index + 2))));
-    await feeder.next("answer"); // it is at work
+    const first = await feeder.next("answer"); // it is at work
     await Promise.all([...sent, server.close()]);
     const again = await server.restart();
     await serverConnected(again);
-    const stored = new Set([2]);
+    const stored = new Set([first.answer.storedThrough]); // whichever came first
     for (let count = 1; count < 60; count += 1) stored.add((await feeder.next("answer")).answer.storedThrough);
     expect(stored.size).toBe(60);
   });
