@@ -133,6 +133,7 @@ describe("the documentation's examples", () => {
       "/api/v1/feeders/{feeder}/orders",
       "/api/v1/feeders/{feeder}/refills",
       "/api/v1/report",
+      "/api/v1/yards/{yard}/disease-notice",
       "/api/v1/yards/{yard}/orders",
     ]);
   });
