@@ -6,7 +6,7 @@ import { localTime } from "./localTime.ts";
 const grams = (most: number) => z.number().gt(0, "must be more than 0 g").max(most, `must be at most ${most} g`);
 const meanMinutes = z.number().min(10, "must be at least 10 minutes").max(600, "must be at most 600 minutes");
 
-const schedule = z.discriminatedUnion("kind", [
+export const freeSchedule = z.discriminatedUnion("kind", [
   z.strictObject({ kind: z.literal("variableTime"), meanMinutes }),
   z
     .strictObject({ kind: z.literal("jitter"), meanMinutes, byMinutes: z.number().min(0).max(300) })
@@ -17,9 +17,9 @@ const schedule = z.discriminatedUnion("kind", [
 ]);
 
 const margin = z.number().min(0).max(240, "must be at most 240 minutes");
-const free = z.strictObject({ eachGrams: grams(50), schedule, afterDawnMinutes: margin, beforeDuskMinutes: margin });
+const free = z.strictObject({ eachGrams: grams(50), schedule: freeSchedule, afterDawnMinutes: margin, beforeDuskMinutes: margin });
 
-const earned = z.strictObject({
+export const earnedFood = z.strictObject({
   ratio: z.strictObject({ kind: z.enum(["fixed", "variable"]), of: z.int().min(1).max(20, "must be at most 20") }),
   atLeastSecondsBetween: z.number().min(0).max(3_600),
 });
@@ -28,8 +28,8 @@ const earned = z.strictObject({
 export const feedingRequest = z.strictObject({
   seed: z.int().min(0).max(4_294_967_295).optional(),
   free: free.nullable(),
-  press: earned.nullable(),
-  deposit: earned.nullable(),
+  press: earnedFood.nullable(),
+  deposit: earnedFood.nullable(),
   rationGrams: grams(5_000),
   paysDepositsOverRation: z.boolean(),
   frostFloor: z.strictObject({ belowCelsius: z.number().min(-50).max(5), grams: grams(500) }).nullable(),
