@@ -1,3 +1,4 @@
+import type { FaultKind } from "../faults.ts";
 import type { Instant, Span } from "../instant.ts";
 import type { LocalDate } from "../localTime.ts";
 import { type Bout, boutsOf } from "./bouts.ts";
@@ -33,6 +34,7 @@ export interface TimeSpan {
 /** A span in which the feeder was not what the birds know it as, and why. */
 export interface Exclusion extends TimeSpan {
   readonly why: ExclusionReason;
+  readonly fault: FaultKind | null; // null where it was none
 }
 
 /** `fault`: an alarm of feeding or of a sensor that the record needs. `gap`: the feeder reported nothing. */

@@ -15,6 +15,7 @@ import type {
   OpenInvite,
   PasskeyRow,
   Phone,
+  ProgrammeChangeRow,
   SessionDetails,
   SteppedState,
   StoredRefill,
@@ -54,6 +55,8 @@ export const emptyTables = () => ({
   /** By topic. */
   escalations: new Map<string, StoredEscalation>(),
   items: new Map<string, Item>(),
+  /** By yard and id. */
+  programmeChanges: new Map<string, ProgrammeChangeRow>(),
   /** By yard and local date. */
   digests: new Map<string, StoredDay>(),
 });

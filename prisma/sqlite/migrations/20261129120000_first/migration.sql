@@ -230,6 +230,21 @@ CREATE TABLE "Refill" (
 );
 
 -- CreateTable
+CREATE TABLE "ProgrammeChange" (
+    "yardId" TEXT NOT NULL,
+    "id" TEXT NOT NULL,
+    "at" DATETIME NOT NULL,
+    "by" TEXT NOT NULL,
+    "reason" TEXT NOT NULL,
+    "content" TEXT NOT NULL,
+    "plansBefore" TEXT NOT NULL,
+    "undoneAt" DATETIME,
+    "undoneBy" TEXT,
+
+    PRIMARY KEY ("yardId", "id")
+);
+
+-- CreateTable
 CREATE TABLE "ActionId" (
     "feederId" TEXT NOT NULL,
     "id" TEXT NOT NULL,

@@ -1,0 +1,33 @@
+import type { FeedingRequest } from "../contract/feedingRequest.ts";
+import type { ProgrammeChangeRequest } from "../contract/trainingRequest.ts";
+import type { Instant } from "../domain/instant.ts";
+
+/** The changes of a yard's training programme. */
+
+export interface ProgrammeChangeRow {
+  readonly id: string;
+  readonly yard: string;
+  readonly at: Instant; // when it was done at the feeder
+  readonly by: string;
+  readonly reason: string;
+  readonly content: ProgrammeChangeRequest["content"];
+  /** Feeders whose feeding plan it changed, with the plan before; null: they had none. */
+  readonly plansBefore: readonly { readonly feeder: string; readonly feeding: FeedingRequest | null }[];
+  readonly undone: { readonly at: Instant; readonly by: string } | null;
+}
+
+export interface TrainingStore {
+  /** All of the yard, in order of time. */
+  programmeChanges(yard: string): Promise<readonly ProgrammeChangeRow[]>;
+}
+
+export interface TrainingTransaction {
+  /** @returns false where the yard has a change with this id already: the client repeats it after a lost answer. */
+  saveProgrammeChange(change: ProgrammeChangeRow): Promise<boolean>;
+  /** Marks a change as undone. @returns as it was before; null where there is none, or it was undone already */
+  undoProgrammeChange(
+    yard: string,
+    id: string,
+    undone: NonNullable<ProgrammeChangeRow["undone"]>,
+  ): Promise<ProgrammeChangeRow | null>;
+}

@@ -1,0 +1,51 @@
+import { expect } from "vitest";
+import { minutes } from "../../../server/domain/instant.ts";
+import type { ProgrammeChangeRow } from "../../../server/ports.ts";
+import { addAlder, later, now } from "./contents.ts";
+import type { Rules } from "./storeUnderTest.ts";
+
+const change = (id: string, different: Partial<ProgrammeChangeRow> = {}): ProgrammeChangeRow => ({
+  ...{ id, yard: "alder", at: now, by: "Alder", reason: "they come every day" },
+  content: { kind: "stageStarted", stage: "pressForFood", changesPlans: true },
+  plansBefore: [{ feeder: "rowan", feeding: null }],
+  undone: null,
+  ...different,
+});
+
+export const trainingRules: Rules = {
+  "changes of a programme are read in order of time": async ({ store }) => {
+    await addAlder(store);
+    const [first, second] = [change("b"), change("a", { at: later(minutes(1)), plansBefore: [] })];
+    await store.transaction(async (tx) => {
+      expect(await tx.saveProgrammeChange(second)).toBe(true);
+      expect(await tx.saveProgrammeChange(first)).toBe(true);
+    });
+    await store.transaction((tx) => tx.saveProgrammeChange(change("c", { yard: "other" })));
+    expect(await store.training.programmeChanges("alder")).toEqual([first, second]);
+  },
+
+  "a change with a known id is not stored again": async ({ store }) => {
+    await addAlder(store);
+    await store.transaction((tx) => tx.saveProgrammeChange(change("a")));
+    expect(await store.transaction((tx) => tx.saveProgrammeChange(change("a", { reason: "again" })))).toBe(false);
+    expect(await store.training.programmeChanges("alder")).toEqual([change("a")]);
+  },
+
+  "a change is undone once, and stays in the record": async ({ store }) => {
+    await addAlder(store);
+    const undone = { at: later(minutes(5)), by: "Birch" };
+    await store.transaction((tx) => tx.saveProgrammeChange(change("a")));
+    const undo = () => store.transaction((tx) => tx.undoProgrammeChange("alder", "a", undone));
+    expect(await undo()).toEqual(change("a"));
+    expect(await undo()).toBeNull();
+    expect(await store.transaction((tx) => tx.undoProgrammeChange("other", "a", undone))).toBeNull();
+    expect(await store.training.programmeChanges("alder")).toEqual([change("a", { undone })]);
+  },
+
+  "a removed yard leaves no change of its programme": async ({ store }) => {
+    await addAlder(store);
+    await store.transaction((tx) => tx.saveProgrammeChange(change("a")));
+    await store.yards.removeYard("alder", null);
+    expect(await store.training.programmeChanges("alder")).toEqual([]);
+  },
+};
