@@ -44,6 +44,7 @@ import { requireYardRole } from "./routes/rights.ts";
 import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
 import { requireSignIn, sessionRoutes, signedInPersonId } from "./routes/sessions.ts";
 import { settingsComparisonRoute } from "./routes/settingsComparison.ts";
+import { trainingRoutes } from "./routes/training.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
 export interface AppContext {
@@ -136,6 +137,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     phoneRoutes(scope, ports);
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);
+    trainingRoutes(scope, ports);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);
     passkeyRoutes(scope, passkeys);

@@ -17,7 +17,12 @@ export const freeSchedule = z.discriminatedUnion("kind", [
 ]);
 
 const margin = z.number().min(0).max(240, "must be at most 240 minutes");
-const free = z.strictObject({ eachGrams: grams(50), schedule: freeSchedule, afterDawnMinutes: margin, beforeDuskMinutes: margin });
+const free = z.strictObject({
+  eachGrams: grams(50),
+  schedule: freeSchedule,
+  afterDawnMinutes: margin,
+  beforeDuskMinutes: margin,
+});
 
 export const earnedFood = z.strictObject({
   ratio: z.strictObject({ kind: z.enum(["fixed", "variable"]), of: z.int().min(1).max(20, "must be at most 20") }),

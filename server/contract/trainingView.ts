@@ -1,9 +1,7 @@
-import type { StageRequest } from "./trainingRequest.ts";
-
 /** A yard's training record. Times are ISO 8601 in UTC, dates local; shares from 0 to 1. All of it is a property of the site, not of a bird. */
 export interface TrainingView {
   readonly yard: string;
-  readonly stages: readonly StageRequest[];
+  readonly stages: readonly StageView[];
   readonly keptMin: number;
   readonly periods: readonly StagePeriodView[];
   readonly changes: readonly ProgrammeChangeView[]; // the newest first
@@ -16,6 +14,8 @@ export interface TrainingView {
   readonly ledger: readonly BrokenPromiseView[]; // the newest first
   readonly effects: readonly ChangeEffectView[];
   readonly distance: DistanceCurveView | null;
+  /** Feeders that feed as their own program has it: what a stage gives for doesn't reach them. */
+  readonly feedersWithoutPlan: readonly string[];
   /** Days of which a part of the log can't be read; they are left out. */
   readonly unreadableDays: number;
 }
@@ -117,6 +117,48 @@ export interface ChangeEffectView {
 }
 
 export interface DistanceCurveView {
-  readonly points: readonly { readonly distanceCm: number; readonly share: number; readonly low: number; readonly high: number }[];
+  readonly points: readonly {
+    readonly distanceCm: number;
+    readonly share: number;
+    readonly low: number;
+    readonly high: number;
+  }[];
   readonly halfAtCm: number | null;
+}
+
+/** A stage as it is entered, too (trainingRequest.ts). */
+export interface StageView {
+  readonly id: string;
+  readonly name: string;
+  readonly kind: "comeForFood" | "pressForFood" | "nudgeCap" | "dropCap" | "fetchCap";
+  readonly earns: {
+    readonly free:
+      | { readonly kind: "variableTime"; readonly meanMinutes: number }
+      | { readonly kind: "jitter"; readonly meanMinutes: number; readonly byMinutes: number }
+      | null;
+    readonly press: EarnedFoodView | null;
+    readonly deposit: EarnedFoodView | null;
+  };
+  readonly parameters: StageParametersView;
+  readonly criterion: {
+    readonly share: number;
+    readonly chanceShare: number;
+    readonly actsADay: number;
+    readonly days: number;
+  };
+  readonly stepBack: { readonly share: number };
+  readonly usualDays: { readonly from: number; readonly to: number };
+}
+
+export interface EarnedFoodView {
+  readonly ratio: { readonly kind: "fixed" | "variable"; readonly of: number };
+  readonly atLeastSecondsBetween: number;
+}
+
+export interface StageParametersView {
+  readonly distanceCm: number | null;
+  readonly capsLaid: number | null;
+  readonly capsWhere: string | null;
+  readonly slotOpeningMm: number | null;
+  readonly gramsEach: number | null;
 }

@@ -80,9 +80,7 @@ function waitForFeeder(stage: Stage, { kept, daysInStage, judgedDays }: StageJud
 function moveOn(stage: Stage, judged: StageJudgement, { hasNext }: AdviceContext): Advice | null {
   const reason = readyBy(stage, judged);
   if (reason === null) return null;
-  return hasNext
-    ? advice("moveOn", [reason], ["shareFalls"])
-    : advice("stay", [reason, "lastStage"], ["shareFalls"]);
+  return hasNext ? advice("moveOn", [reason], ["shareFalls"]) : advice("stay", [reason, "lastStage"], ["shareFalls"]);
 }
 
 /** Without a perch switch no share is known: the acts must be twice as many, on two more days, and have grown meanwhile. */
@@ -126,7 +124,11 @@ function tooLittle({ criterion }: Stage, { recent, judgedDays, isAboveChance, ev
 function stay({ criterion }: Stage, { recent, isAboveChance, decline }: StageJudgement): Advice {
   const share = recent?.share ?? null;
   const reasons: AdviceReason[] = [
-    ...(share === null ? (["noPerch"] as const) : isAboveChance ? (["aboveChance"] as const) : (["notAboveChance"] as const)),
+    ...(share === null
+      ? (["noPerch"] as const)
+      : isAboveChance
+        ? (["aboveChance"] as const)
+        : (["notAboveChance"] as const)),
     ...(share !== null && share < criterion.share ? (["shareTooLow"] as const) : []),
     ...(recent !== null && recent.actsADayLeast < criterion.actsADay ? (["actsTooFew"] as const) : []),
     ...(decline?.isPlain ? (["declined"] as const) : []),

@@ -1,3 +1,4 @@
+import type { Instant } from "../instant.ts";
 import { logBeta, studentTail } from "./betaDistribution.ts";
 import type { Session } from "./sessions.ts";
 
@@ -9,6 +10,7 @@ import type { Session } from "./sessions.ts";
 export interface ChangePoint {
   /** Index of the first session after the change. */
   readonly session: number;
+  readonly from: Instant; // of that session
   readonly shareBefore: number;
   readonly shareAfter: number;
   /** log₁₀((1 − p)/p) of the test of before against after. */
@@ -49,6 +51,7 @@ function changeWithin(sessions: readonly Session[], begin: number, end: number):
   if (bayesFactor < changeBayesMin) return null;
   return {
     session: begin + at,
+    from: (after[0] as Session).from,
     shareBefore: pooledShare(before),
     shareAfter: pooledShare(after),
     logit,
@@ -104,9 +107,7 @@ export function changeBayesFactor(sessions: readonly Session[]): number {
     hits += session.successes;
     seen += session.trials;
     const [rest, restHits] = [trials - seen, successes - hits];
-    sum += Math.exp(
-      logBeta(hits + 1, seen - hits + 1) + logBeta(restHits + 1, rest - restHits + 1) - withoutChange,
-    );
+    sum += Math.exp(logBeta(hits + 1, seen - hits + 1) + logBeta(restHits + 1, rest - restHits + 1) - withoutChange);
   }
   return sessions.length < 2 ? 1 : sum / (sessions.length - 1);
 }

@@ -34,8 +34,11 @@ export function contingency(
   for (const { from, to } of spans) {
     for (let index = binOf(from); index * bin < to; index += 1) {
       const hasFood = foodBins.has(index);
-      if (actBins.has(index)) hasFood || foodBins.has(index + 1) ? (a += 1) : (b += 1);
-      else if (hasFood && !actBins.has(index - 1)) c += 1;
+      const isRewarded = hasFood || foodBins.has(index + 1);
+      if (actBins.has(index)) {
+        if (isRewarded) a += 1;
+        else b += 1;
+      } else if (hasFood && !actBins.has(index - 1)) c += 1;
       else d += 1;
     }
   }

@@ -28,17 +28,19 @@ export function declineOf(days: readonly TrainingDay[]): Decline | null {
     judged.reduce((sum, day) => sum + value(day), 0) / judged.length;
   const [light, free] = [meanOf(({ lit }) => inHours(lit)), meanOf(({ ledger }) => ledger.freePortions.length)];
   const air = meanOf(({ airCelsius }) => airCelsius ?? 0);
-  const rows = judged.map((day, index): RegressionRow => ({
-    x: [
-      1,
-      index >= judged.length - recentDays ? 1 : 0,
-      ((day.airCelsius ?? air) - air) / 10,
-      inHours(day.lit) - light,
-      (day.ledger.freePortions.length - free) / 10,
-    ],
-    y: day.acts,
-    size: inHours(day.judged),
-  }));
+  const rows = judged.map(
+    (day, index): RegressionRow => ({
+      x: [
+        1,
+        index >= judged.length - recentDays ? 1 : 0,
+        ((day.airCelsius ?? air) - air) / 10,
+        inHours(day.lit) - light,
+        (day.ledger.freePortions.length - free) / 10,
+      ],
+      y: day.acts,
+      size: inHours(day.judged),
+    }),
+  );
   const fitted = fitRegression("counts", rows, 1);
   if (fitted === null) return null;
   const change = fitted.coefficients[1] ?? 0;

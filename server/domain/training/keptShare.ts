@@ -1,6 +1,6 @@
 import type { Span } from "../instant.ts";
 import { type Limits, quantile, shareLimits } from "../intervals.ts";
-import type { Promise } from "./promises.ts";
+import type { FoodPromise } from "./promises.ts";
 
 /** How well promises were kept over some days, and how soon. */
 export interface KeptShare {
@@ -12,7 +12,7 @@ export interface KeptShare {
   readonly latency: { readonly p50: Span; readonly p95: Span; readonly worst: Span } | null;
 }
 
-export function keptShare(promises: readonly Promise[]): KeptShare {
+export function keptShare(promises: readonly FoodPromise[]): KeptShare {
   const paid = promises.filter(({ outcome }) => outcome === "paid");
   const latencies = paid.flatMap(({ latency }) => latency ?? []);
   return {

@@ -3,7 +3,7 @@ import { minutes, seconds } from "../instant.ts";
 import { eventKey, type TrainingEvent } from "./trainingEvent.ts";
 
 /** An act for which food was promised, and what became of it. */
-export interface Promise {
+export interface FoodPromise {
   readonly act: "press" | "deposit";
   readonly at: Instant;
   readonly key: string; // of the act's first event
@@ -20,7 +20,7 @@ export interface Promise {
 export type PromiseOutcome = "paid" | "empty" | "cutShort" | "noPortion";
 
 export interface Ledger {
-  readonly promises: readonly Promise[]; // in order of time
+  readonly promises: readonly FoodPromise[]; // in order of time
   /** Food that no act had earned: free food of the plan, and by the keeper's hand. */
   readonly freePortions: readonly Instant[];
   /** Portions for a press or deposit that no event shows. */
@@ -111,7 +111,7 @@ function payDebt(debts: readonly Debt[], portion: PortionEvent): boolean {
   return true;
 }
 
-const promiseOf = ({ act, at, keys, portion }: Debt): Promise => ({
+const promiseOf = ({ act, at, keys, portion }: Debt): FoodPromise => ({
   ...{ act, at, key: keys[0] as string },
   outcome: portion === null ? "noPortion" : outcomeOf(portion),
   latency: portion === null ? null : (Math.max(0, portion.recordedAt - at) as Span),

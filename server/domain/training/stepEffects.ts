@@ -2,13 +2,13 @@ import type { LocalDate } from "../localTime.ts";
 import { type DayShare, type ShareDifference, shareDifference } from "./changeEffect.ts";
 import { type DistanceCurve, distanceCurve } from "./distanceCurve.ts";
 import { isJudgedDay } from "./judgeStage.ts";
-import { type ActKind, actOf, type StageKind } from "./stage.ts";
+import { type ActKind, actOf, type Stage } from "./stage.ts";
 import type { TrainingDay } from "./trainingDay.ts";
 
 /** A day with the stage and the parameters that were in force at its noon. */
 export interface StagedDay {
   readonly date: LocalDate;
-  readonly stage: StageKind;
+  readonly stage: Stage;
   readonly distanceCm: number | null;
   readonly day: TrainingDay;
 }
@@ -29,9 +29,9 @@ export function stepEffects(
   return steps.flatMap(({ changeId, date }, index) => {
     const following = steps[index + 1]?.date ?? null;
     const after = days.filter((each) => each.date > date && (following === null || each.date < following));
-    const act = after[0] === undefined ? null : actOf(after[0].stage);
+    const act = after[0] === undefined ? null : actOf(after[0].stage.kind);
     const earlier = steps[index - 1]?.date ?? "";
-    const before = days.filter((each) => each.date < date && each.date > earlier && actOf(each.stage) === act);
+    const before = days.filter((each) => each.date < date && each.date > earlier && actOf(each.stage.kind) === act);
     const difference = shareDifference(sharesOf(before.slice(-daysASide)), sharesOf(after.slice(0, daysASide)));
     return difference === null ? [] : [{ changeId, ...difference }];
   });
@@ -49,7 +49,7 @@ export function distanceCurveOf(act: ActKind, days: readonly StagedDay[]): Dista
   return distanceCurve(
     days.flatMap(({ stage, distanceCm, day }) => {
       const share = shareOf(day);
-      if (actOf(stage) !== act || distanceCm === null || share === null || !isJudgedDay(day)) return [];
+      if (actOf(stage.kind) !== act || distanceCm === null || share === null || !isJudgedDay(day)) return [];
       return [{ distanceCm, ...share }];
     }),
   );

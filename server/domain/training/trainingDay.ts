@@ -1,6 +1,7 @@
 import type { FaultKind } from "../faults.ts";
 import type { Instant, Span } from "../instant.ts";
 import type { LocalDate } from "../localTime.ts";
+import { isWithin, lengthOfSpans, type TimeSpan, withoutSpans } from "../timeSpans.ts";
 import { type Bout, boutsOf } from "./bouts.ts";
 import { type Contingency, contingency } from "./contingency.ts";
 import { type Ledger, ledgerOf } from "./promises.ts";
@@ -24,11 +25,6 @@ export interface TrainingDay {
   readonly judged: Span;
   readonly airCelsius: number | null; // mean of the birds' day
   readonly contingency: Contingency;
-}
-
-export interface TimeSpan {
-  readonly from: Instant;
-  readonly to: Instant;
 }
 
 /** A span in which the feeder was not what the birds know it as, and why. */
@@ -69,12 +65,10 @@ export function trainingDay(input: TrainingDayInput): TrainingDay {
     acts: acts.length,
     actsByHour: byHour(acts, hourOf),
     lit: (lit.to - lit.from) as Span,
-    judged: lengthOf(judgedSpans),
+    judged: lengthOfSpans(judgedSpans),
     contingency: contingency(acts, foodOf(events), judgedSpans),
   };
 }
-
-const isWithin = ({ from, to }: TimeSpan, at: Instant): boolean => from <= at && at < to;
 
 /** Of free food the acts are the bouts of visits. */
 function momentsOfActs(act: ActKind, events: readonly TrainingEvent[], bouts: readonly Bout[]): readonly Instant[] {
@@ -94,17 +88,3 @@ function byHour(acts: readonly Instant[], hourOf: (at: Instant) => number): read
   for (const at of acts) hours[hourOf(at)] = (hours[hourOf(at)] ?? 0) + 1;
   return hours;
 }
-
-/** What is left of the span, in order of time. */
-export function withoutSpans(span: TimeSpan, excluded: readonly TimeSpan[]): readonly TimeSpan[] {
-  let left: readonly TimeSpan[] = [span];
-  for (const { from, to } of excluded) {
-    left = left.flatMap((part) => [
-      { from: part.from, to: Math.min(part.to, from) as Instant },
-      { from: Math.max(part.from, to) as Instant, to: part.to },
-    ]);
-  }
-  return left.filter(({ from, to }) => to > from).sort((a, b) => a.from - b.from);
-}
-
-const lengthOf = (spans: readonly TimeSpan[]): Span => spans.reduce((sum, { from, to }) => sum + (to - from), 0) as Span;

@@ -103,6 +103,17 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "HomeView",
   ),
+  "GET /api/v1/yards/:yard/training": note(
+    "The training record of a yard: its programme, what the birds did, and one advice",
+    200,
+    "TrainingView",
+  ),
+  "POST /api/v1/yards/:yard/training/changes": note(
+    "Change the programme: start a stage, change what is shaped, edit the stages; the same id again is the same change",
+    200,
+    "TrainingView",
+  ),
+  "POST /api/v1/yards/:yard/training/changes/:change/undo": note("Undo a change of the programme", 200, "TrainingView"),
   "GET /api/v1/yards/:yard/digest": note("A yard's digest of a day", 200, "DigestView"),
   "GET /api/v1/yards/:yard/alarm-rates": note(
     "How often a yard's alarms are raised, and what to change",

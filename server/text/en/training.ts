@@ -13,6 +13,15 @@ const trialsMany = { freeFood: "portions of free food", press: "bouts of visits"
 
 type Act = keyof typeof actNames;
 
+interface ShareSeen {
+  readonly act: Act;
+  readonly successes: number;
+  readonly trials: number;
+  readonly days: number;
+  readonly low: number;
+  readonly high: number;
+}
+
 export const training = {
   stageNames: {
     comeForFood: "Come for free food",
@@ -71,7 +80,7 @@ export const training = {
   },
 
   judgement: {
-    share: (act: Act, successes: number, trials: number, days: number, low: number, high: number) =>
+    share: ({ act, successes, trials, days, low, high }: ShareSeen) =>
       `In ${successes} of ${trials} ${trialsMany[act]} of the last ${dayCount(days)} ${actNames[act]} (${percent(successes / trials)}; the true share is between ${percent(low)} and ${percent(high)}, 95 % sure).`,
     acts: (act: Act, least: number, days: number) =>
       `At least ${least} ${actsMany[act]} on each of the last ${dayCount(days)}.`,
@@ -85,17 +94,16 @@ export const training = {
     stagesEdited: "Edited the stages",
     keptMinChanged: (share: number) => `Least share of promises paid: ${percent(share)}`,
     distance: (cm: number | null) => (cm === null ? "distance not measured" : `${cm} cm to the dish`),
-    capsLaid: (count: number | null) => (count === null ? "caps not counted" : times(count, "cap laid out", "caps laid out")),
-    capsWhere: (where: string | null) => (where === null ? "no place for caps" : `caps ${where}`),
-    slotOpening: (mm: number | null) => (mm === null ? "slot not measured" : `slot ${mm} mm`),
-    gramsEach: (grams: number | null) => (grams === null ? "portions as the feeder has them" : `${grams} g a portion`),
-    nothing: "nothing changed",
+    capsLaid: (count: number) => times(count, "cap laid out", "caps laid out"),
+    capsWhere: (where: string) => `caps ${where}`,
+    slotOpening: (mm: number) => `slot ${mm} mm`,
+    gramsEach: (grams: number) => `${grams} g a portion`,
   },
 
   refusals: {
     noStage: "there is no such stage in the programme",
     inFuture: "must not lie in the future",
-    tooOld: "must not lie before the yard was added",
+    tooOld: "must lie within the last year",
     noChange: "There is no such change.",
   },
 };

@@ -7,7 +7,6 @@ import { contingency } from "../../../server/domain/training/contingency.ts";
 import { keptShare } from "../../../server/domain/training/keptShare.ts";
 import { type LedgerRules, ledgerOf } from "../../../server/domain/training/promises.ts";
 import { sessionsOf, trialsOf } from "../../../server/domain/training/sessions.ts";
-import { withoutSpans } from "../../../server/domain/training/trainingDay.ts";
 import type { TrainingEvent } from "../../../server/domain/training/trainingEvent.ts";
 
 const start = instantOf("2026-12-03T09:00:00Z");
@@ -81,7 +80,12 @@ describe("the ledger of promises", () => {
   it("owes nothing for what earns nothing, what was rejected, and what came in a pause; a promise in a pause stays one", () => {
     const paused: LedgerRules = { ...owed, isPaused: () => true };
     const ledger = ledgerOf(
-      events([0, deposit({ metal: false })], [10, deposit({ earns: false })], [20, deposit()], [30, deposit({ earns: true })]),
+      events(
+        [0, deposit({ metal: false })],
+        [10, deposit({ earns: false })],
+        [20, deposit()],
+        [30, deposit({ earns: true })],
+      ),
       paused,
     );
     expect(ledger).toMatchObject({ rejectedDeposits: 1, notOwed: 2 });
@@ -96,7 +100,11 @@ describe("the ledger of promises", () => {
 
   it("keeps free food apart, and leaves out a bench run", () => {
     const ledger = ledgerOf(
-      events([0, portion({ cause: "timer" })], [60, portion({ cause: "keeper", chuteCount: 0 })], [90, portion({ cause: "bench" })]),
+      events(
+        [0, portion({ cause: "timer" })],
+        [60, portion({ cause: "keeper", chuteCount: 0 })],
+        [90, portion({ cause: "bench" })],
+      ),
       owed,
     );
     expect(ledger).toMatchObject({ freePortions: [at(0)], unexplainedPortions: 0, promises: [] });
@@ -205,19 +213,5 @@ describe("contingency over a day", () => {
       deltaP: 1 - 1 / 8,
       bin: 60_000,
     });
-  });
-});
-
-describe("the time that can be judged", () => {
-  it("is the birds' day without what must not count", () => {
-    const left = withoutSpans({ from: at(0), to: at(100) }, [
-      { from: at(-10), to: at(10) },
-      { from: at(40), to: at(60) },
-      { from: at(50), to: at(70) },
-    ]);
-    expect(left).toEqual([
-      { from: at(10), to: at(40) },
-      { from: at(70), to: at(100) },
-    ]);
   });
 });

@@ -3,11 +3,11 @@ import { type Instant, instantOf } from "../../../server/domain/instant.ts";
 import {
   type ChangeContent,
   nextStage,
+  type ProgrammeChange,
   parametersAt,
   periodAt,
   presentPeriod,
   previousStage,
-  type ProgrammeChange,
   programmeOf,
 } from "../../../server/domain/training/programme.ts";
 import { readyStages } from "../../../server/domain/training/readyStages.ts";

@@ -1,7 +1,14 @@
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { shareLimits } from "../../../server/domain/intervals.ts";
-import { betaBelow, betaLimits, betaQuantile, logGamma, studentTail } from "../../../server/domain/training/betaDistribution.ts";
+import { hashedRandom } from "../../../server/domain/seededRandom.ts";
+import {
+  betaBelow,
+  betaLimits,
+  betaQuantile,
+  logGamma,
+  studentTail,
+} from "../../../server/domain/training/betaDistribution.ts";
 import { effectiveTrials, newcombeLimits, shareDifference } from "../../../server/domain/training/changeEffect.ts";
 import {
   changeBayesFactor,
@@ -20,7 +27,6 @@ import {
 import { delayedWorth, discountedValue } from "../../../server/domain/training/delayDiscounting.ts";
 import { fieldMetabolicRate, foodEnergy, rationFor } from "../../../server/domain/training/ration.ts";
 import { fitRegression, predictLinear } from "../../../server/domain/training/regression.ts";
-import { hashedRandom } from "../../../server/domain/seededRandom.ts";
 
 describe("contingency", () => {
   it.each([
