@@ -34,6 +34,7 @@ import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { historyRoute } from "./routes/history.ts";
 import { liveRoute } from "./routes/live.ts";
+import { noteRoutes } from "./routes/notes.ts";
 import { limitLoad } from "./routes/overload.ts";
 import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
 import { peopleRoutes } from "./routes/people.ts";
@@ -138,6 +139,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);
     trainingRoutes(scope, ports);
+    noteRoutes(scope, ports);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);
     passkeyRoutes(scope, passkeys);

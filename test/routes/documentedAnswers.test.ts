@@ -84,6 +84,10 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["POST /api/v1/feeders/:feeder/orders", { id: "pause-0001", kind: "pause" }],
   ["POST /api/v1/yards/:yard/orders", { id: "resume-0001", kind: "resume" }],
   ["POST /api/v1/yards/:yard/disease-notice", { id: "notice-0001", inForce: true }],
+  ["POST /api/v1/yards/:yard/notes", { id: "note-0001", text: "a jay" }],
+  ["GET /api/v1/yards/:yard/notes"],
+  ["PATCH /api/v1/yards/:yard/notes/:note", { text: "two jays" }],
+  ["DELETE /api/v1/yards/:yard/notes/:note"],
   ["POST /api/v1/yards/:yard/training/changes", programmeChangeExample],
   ["GET /api/v1/yards/:yard/training"],
   ["POST /api/v1/yards/:yard/training/changes/:change/undo"],
@@ -139,7 +143,14 @@ async function openRoutes() {
   }
   for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
   const person = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id as string;
-  const named: Headers = { yard: server.yard, feeder: feeder.id, fault: "foodLow", person, change: "change-0001" };
+  const named: Headers = {
+    yard: server.yard,
+    feeder: feeder.id,
+    fault: "foodLow",
+    person,
+    change: "change-0001",
+    note: "note-0001",
+  };
   const openInvite = async () => {
     const { invites } = (await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper)).json();
     return (invites[0]?.id as string | undefined) ?? "none";

@@ -103,6 +103,10 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "HomeView",
   ),
+  "GET /api/v1/yards/:yard/notes": note("The notes of a yard, the newest first", 200, "NotesView"),
+  "POST /api/v1/yards/:yard/notes": note("Write a note; the same id again is the same note", 200, "NotesView"),
+  "PATCH /api/v1/yards/:yard/notes/:note": note("Change the text of a note", 200, "NotesView"),
+  "DELETE /api/v1/yards/:yard/notes/:note": note("Delete a note", 200, "NotesView"),
   "GET /api/v1/yards/:yard/training": note(
     "The training record of a yard: its programme, what the birds did, and one advice",
     200,
