@@ -143,6 +143,8 @@ export async function openRightsFixture(
       ...known,
       ...ours,
       invite: (await openInvites())[0]?.id ?? "",
+      change: "no-such-change",
+      note: "no-such-note",
       person: people.get("helper")?.id ?? "",
       yard: server.yard,
     },
