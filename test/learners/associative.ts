@@ -29,7 +29,7 @@ export function associativeSite(seed: number): LearningSite {
   });
 }
 
-export interface AssociativeTraits {
+interface AssociativeTraits {
   readonly speed: number; // share of the surprise that one paid act moves
   readonly unpaidPart: number; // how much slower an unpaid one moves it back
   readonly delayPerSecond: number; // k of Mazur
@@ -42,7 +42,7 @@ export interface AssociativeTraits {
 }
 
 /** @param isAble at least one bird of a site can learn within weeks */
-export function drawAssociativeTraits(random: Random, isAble: boolean): AssociativeTraits {
+function drawAssociativeTraits(random: Random, isAble: boolean): AssociativeTraits {
   const curious = random.logBetween(isAble ? 0.015 : 0.002, 0.08);
   return {
     speed: isAble ? random.logBetween(0.02, 0.25) : random.logBetween(0.002, 0.2),
@@ -57,7 +57,7 @@ export function drawAssociativeTraits(random: Random, isAble: boolean): Associat
   };
 }
 
-export class AssociativeMind implements Mind {
+class AssociativeMind implements Mind {
   private readonly traits: AssociativeTraits;
   private readonly strength: Record<StageKind, number>;
   private context = 0;

@@ -12,6 +12,7 @@ export interface DayPlan {
   readonly light: { readonly from: number; readonly to: number };
   readonly birds: readonly Bird[]; // that are about today
   readonly coming: number; // factor on all numbers: season and the day's mood
+  readonly chanceShare: number; // of today's bouts that hold the act by accident
   readonly vainPress: number; // factor on presses where presses are no longer paid
 }
 

@@ -233,7 +233,7 @@ export class DayRun {
       const others = joining.reduce((product, factor, index) => (index === leader ? product : product * factor), 1);
       return total + (weight / sum) * (1 - (odds[leader] ?? 0)) * others;
     }, 0);
-    return Math.max(0, 1 - none * (1 - this.plan.traits.chanceShare[this.plan.conditions.stage]));
+    return Math.max(0, 1 - none * (1 - this.plan.chanceShare));
   }
 
   private eatFreeFood(here: readonly BirdToday[], at: number): Set<BirdToday> {
@@ -273,8 +273,7 @@ export class DayRun {
       .filter((one) => this.random.chance(odds[this.today.indexOf(one)] ?? 0))
       .map((one) => this.startRun(one, from));
     const [leader] = here;
-    const { stage } = this.plan.conditions;
-    if (leader !== undefined && this.random.chance(this.plan.traits.chanceShare[stage])) {
+    if (leader !== undefined && this.random.chance(this.plan.chanceShare)) {
       runs.push({ one: leader, at: from + this.random.between(3, 60) * 1_000, left: 1, isFirst: true });
     }
     let acted = false;

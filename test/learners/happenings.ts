@@ -1,7 +1,7 @@
 import type { DayPlan } from "./dayPlan.ts";
 import type { Feeder } from "./feeder.ts";
 import type { Random } from "./random.ts";
-import { type DayWeather, hour, weatherAt } from "./weather.ts";
+import { type DayWeather, hour, meanWind, weatherAt } from "./weather.ts";
 
 /** What happens at a feeder beside the birds, by its begin. */
 export interface Happening {
@@ -47,10 +47,6 @@ export function addFalseVisits(plan: DayPlan, feeder: Feeder, random: Random): v
     left -= landings;
   }
 }
-
-/** 1 on an ordinary day. */
-const meanWind = ({ hourly }: DayWeather): number =>
-  hourly.reduce((sum, { windMetersPerSecond }) => sum + windMetersPerSecond, 0) / hourly.length / 3.2;
 
 function windyMoment(weather: DayWeather, random: Random): number {
   const last = weather.from + weather.hourly.length * hour - 2 * minute; // its portion belongs to the same day

@@ -11,7 +11,7 @@ import { addFalseVisits } from "./happenings.ts";
 import type { Conditions, KnownFault, LivedDay, Site, StageKind } from "./livedDay.ts";
 import { Random } from "./random.ts";
 import type { SiteTraits } from "./traits.ts";
-import { type DayWeather, dayNumberOf, drawWeather, hour, hourlyAir, yearShare } from "./weather.ts";
+import { type DayWeather, dayNumberOf, drawWeather, hour, hourlyAir, meanWind, yearShare } from "./weather.ts";
 
 /**
  * A site around a flock: what all kinds of sites have in common. Goal: that kinds differ in how birds learn, and in nothing else. Replay:
@@ -149,17 +149,25 @@ class SiteRun {
   private plan(date: LocalDate, conditions: Conditions, today: FlockDay, birds: readonly Bird[]): DayPlan {
     const { seed, traits, flock } = this.parts;
     const mood = today.random.factor(traits.moodSpread);
+    const weather = drawWeather(seed, traits.place, traits.zone, date);
     return {
       conditions,
       traits,
-      weather: drawWeather(seed, traits.place, traits.zone, date),
+      weather,
       light: lightOf(traits, today.from),
       birds,
       coming: mood * seasonFactor(traits, today.yearShare) * flock.coming(today),
+      chanceShare: chanceToday(traits, conditions.stage, weather),
       // Extinction: what is no longer paid goes within some weeks. The pace is our choice.
       vainPress: 0.4 * Math.exp(-(today.dayNumber - this.lastPressDay) / 10),
     };
   }
+}
+
+/** In wind a button is brushed more often, and a cap falls in; never in more than 15 % of bouts. */
+function chanceToday({ chanceShare, windHelps }: SiteTraits, stage: StageKind, weather: DayWeather): number {
+  const wind = Math.max(0.3, Math.min(2, meanWind(weather)));
+  return Math.min(0.15, chanceShare[stage] * (1 + windHelps * (wind - 1)));
 }
 
 /** Nestlings from late April to mid June, most birds in October and November. Dates from memory, for the north. */

@@ -20,7 +20,10 @@ export interface Conditions {
   readonly paysEvery: number; // 1: each act is paid; 2: every second, and so on
 }
 
-/** What the server knows of the feeder's faults. */
+/**
+ * What the server knows of the feeder's faults. While `offline` the feeder goes on; its events are there, but after four hours without a line
+ * half of its visits are lost. `detectorDeaf` is the sensor of the stage: perch, button or cap detector.
+ */
 export interface KnownFault {
   readonly from: Instant;
   readonly to: Instant;

@@ -21,12 +21,26 @@ export class Random {
     return value;
   }
 
-  chance = (share: number): boolean => this.unit() < share;
-  between = (low: number, high: number): number => low + (high - low) * this.unit();
+  chance(share: number): boolean {
+    return this.unit() < share;
+  }
+
+  between(low: number, high: number): number {
+    return low + (high - low) * this.unit();
+  }
+
   /** Each factor as likely as another: for what is spread over powers of ten. */
-  logBetween = (low: number, high: number): number => low * (high / low) ** this.unit();
-  whole = (low: number, high: number): number => low + Math.floor((high - low + 1) * this.unit());
-  exponential = (mean: number): number => -mean * Math.log(1 - this.unit());
+  logBetween(low: number, high: number): number {
+    return low * (high / low) ** this.unit();
+  }
+
+  whole(low: number, high: number): number {
+    return low + Math.floor((high - low + 1) * this.unit());
+  }
+
+  exponential(mean: number): number {
+    return -mean * Math.log(1 - this.unit());
+  }
 
   /** Of mean 0 and spread 1 (Box and Muller 1958). */
   normal(): number {

@@ -19,6 +19,7 @@ export interface SiteTraits {
   readonly nestlingFactor: number; // on numbers in the nestling season: parents come more often, or stay away
   readonly autumnFactor: number;
   readonly chanceShare: Readonly<Record<StageKind, number>>; // of bouts that hold the act by accident
+  readonly windHelps: number; // how far those rise and fall with the day's wind, 0 to 1
   readonly windActsDaily: number; // presses or caps with no bird near
   readonly rejectedPerBout: number; // leaves and stones
   readonly rejectedDaily: number; // the same, by wind
@@ -85,6 +86,7 @@ export const drawChance = (random: Random, most: number) => {
   return {
     // A cap that lies in the slot's edge falls in easily; nobody carries one by accident.
     chanceShare: { comeForFood: 0, pressForFood: share, nudgeCap: share, dropCap: share / 3, fetchCap: share / 10 },
+    windHelps: random.pick([0, random.unit()]),
     windActsDaily: random.pick([0, 0, random.logBetween(0.02, 1.5)]),
     rejectedPerBout: random.pick([0, random.logBetween(0.005, 0.15)]),
     rejectedDaily: random.pick([0, random.logBetween(0.05, 3)]),

@@ -1,5 +1,5 @@
 import { type Instant, instant } from "../../server/domain/instant.ts";
-import { addLocalDays, type LocalDate, localDaysBetween, startOfLocalDay } from "../../server/domain/localTime.ts";
+import { addLocalDays, type LocalDate, startOfLocalDay } from "../../server/domain/localTime.ts";
 import type { Place } from "../../server/domain/settings.ts";
 import { Random } from "./random.ts";
 
@@ -57,17 +57,21 @@ export function comingInWeather({ airCelsius, windMetersPerSecond, rainMillimete
   return wind * rain * heat * frost;
 }
 
+/** 1 on an ordinary day. */
+export const meanWind = ({ hourly }: DayWeather): number =>
+  hourly.reduce((sum, { windMetersPerSecond }) => sum + windMetersPerSecond, 0) / hourly.length / 3.2;
+
 /** 1 in the height of summer, -1 in the depth of winter; a month after the solstices. */
-export const summer = (place: Place, date: LocalDate): number =>
-  Math.cos(2 * Math.PI * (yearShare(place, date) - 200 / 365));
+const summer = (place: Place, date: LocalDate): number => Math.cos(2 * Math.PI * (yearShare(place, date) - 200 / 365));
 
 /** 0 to 1; on the southern half of the earth the year begins in July, so that one season has one number. */
 export function yearShare(place: Place, date: LocalDate): number {
   const shift = place.latitudeDegrees < 0 ? 182.6 : 0;
-  return ((localDaysBetween(`${date.slice(0, 4)}-01-01`, date) + shift) / 365.25) % 1;
+  return ((dayNumberOf(date) - dayNumberOf(`${date.slice(0, 4)}-01-01`) + shift) / 365.25) % 1;
 }
 
-export const dayNumberOf = (date: LocalDate): number => localDaysBetween("1970-01-01", date);
+/** Since 1970. */
+export const dayNumberOf = (date: LocalDate): number => Math.round(Date.parse(`${date}T00:00:00Z`) / (24 * hour));
 
 /** Of spread 1; a day resembles the day before (correlation 0.75). */
 function wave(seed: number, name: string, date: LocalDate): number {
