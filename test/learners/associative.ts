@@ -5,10 +5,11 @@ import { Random } from "./random.ts";
 import { drawTraits } from "./traits.ts";
 
 /**
- * Birds that learn by and by. Goal: smooth curves, each with a pace of its own, of which only the sum is seen; curves that bend back where pay is late,
- * lean or missing. Method: the rule of Rescorla and Wagner (1972, from memory): an act's strength moves by a share of what the food
- * surprises; free food makes the place itself a sign of food, which then surprises less (contingency). A late portion is worth
- * 1 / (1 + k D) (Mazur 1987). Strength fades with days away. Ranges of the rates are our choice. Replay: seed and calls.
+ * Birds that learn by and by. Goal: smooth curves, each with a pace of its own, of which only the sum is seen; curves
+ * that bend back where pay is late, lean or missing. Method: the rule of Rescorla and Wagner (1972, from memory): an
+ * act's strength moves by a share of what the food surprises; free food makes the place itself a sign of food, which
+ * then surprises less (contingency). A late portion is worth 1 / (1 + k D) (Mazur 1987). Strength fades with days away.
+ * Ranges of the rates are our choice. Replay: seed and calls.
  */
 export function associativeSite(seed: number): LearningSite {
   const random = new Random(seed, "associative");
@@ -96,7 +97,8 @@ class AssociativeMind implements Mind {
     const worth = 1 - Math.exp(-day.gramsEach / 0.5); // a few crumbs teach less; the form is our choice
     for (const { paid, delaySeconds, isFirst } of day.acts) {
       const gained = paid ? worth / (1 + delayPerSecond * delaySeconds) - contextPart * this.context : 0;
-      // Acts in close succession teach less than spaced ones (from memory); a lean ratio makes a missing portion less of a surprise.
+      // Acts in close succession teach less than spaced ones (from memory); where few are paid, a missing portion
+      // surprises less.
       const pace = speed * (isFirst ? 1 : 0.3) * (paid ? 1 : unpaidPart / day.paysEvery);
       this.strength[day.stage] = Math.max(0, this.strength[day.stage] + pace * (gained - this.strength[day.stage]));
     }

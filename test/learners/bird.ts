@@ -2,8 +2,8 @@ import type { StageKind } from "./livedDay.ts";
 import type { Random } from "./random.ts";
 
 /**
- * A bird is a body, which is the same in all kinds of sites, and a mind, in which they differ. Goal: birds that differ from each other as
- * much as the literature says individuals do. Ranges without a source are our choice.
+ * A bird is a body, which is the same in all kinds of sites, and a mind, in which they differ. Goal: birds that differ
+ * from each other as much as the literature says individuals do. Ranges without a source are our choice.
  */
 export interface Bird {
   readonly body: Body;
@@ -19,7 +19,7 @@ export interface Body {
   readonly furtherActs: number; // mean of those that follow the first in a run, when hungry
   readonly paceSeconds: number; // from press to press
   readonly rank: number; // 0 to 1: who takes what another has earned
-  readonly ears: number; // the chance to hear a portion fall and to be free to come
+  readonly hears: number; // the chance to hear a portion fall and to be free to come
 }
 
 /** What a mind decides, always of the day as it began: learning shows on the next day. */
@@ -67,13 +67,14 @@ export function drawBody(random: Random, birds: number): Body {
     furtherActs: random.logBetween(0.3, 6),
     paceSeconds: random.logBetween(2, 15),
     rank: random.unit(),
-    ears: random.between(0.1, 0.9),
+    hears: random.between(0.1, 0.9),
   };
 }
 
 /**
- * 1 at no distance, falling along a log-logistic curve. Caps in the garden are looked for, so there the same bird goes eight times as
- * far. The form is our choice: that response and learning fall with distance and delay is well known, no curve for wild corvids is.
+ * 1 at no distance, falling along a log-logistic curve. Caps in the garden are looked for, so there the same bird goes
+ * eight times as far. The form is our choice: that response and learning fall with distance and delay is well known, no
+ * curve for wild corvids is.
  */
 export function distanceResponse(body: Body, stage: StageKind, distanceCm: number): number {
   if (stage === "comeForFood") return 1;

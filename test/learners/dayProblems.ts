@@ -2,7 +2,10 @@ import { localDateOf } from "../../server/domain/localTime.ts";
 import type { FeederEvent, Portion } from "../../server/domain/report.ts";
 import type { LivedDay, Site } from "./livedDay.ts";
 
-/** What is wrong with a lived day as a feeder's record: sentences, none where it is sound. Method: each promise of livedDay.ts, one by one. */
+/**
+ * What is wrong with a lived day as a feeder's record: sentences, none where it is sound. Method: each promise of
+ * livedDay.ts, one by one.
+ */
 export function dayProblems(site: Site, { date, events, truth, faults }: LivedDay): readonly string[] {
   const problems: string[] = [];
   const demand = (isKept: boolean, problem: string) => {

@@ -22,10 +22,10 @@ const paceFactor: Readonly<Record<StageKind, number>> = {
 };
 
 /**
- * Goal: a day at the feeder as its sensors see it, with the probability of each thing noted just before it happens: what happened less
- * that probability is noise of mean 0 (a martingale), so the truth is exact however birds, hunger and weather move. Method: bouts
- * begin at random at a rate that is looked at every four minutes; one bird leads, others join; each acts or not, in runs. What is
- * learnt shows on the next day.
+ * Goal: a day at the feeder as its sensors see it, with the probability of each thing noted just before it happens:
+ * what happened less that probability is noise of mean 0 (a martingale), so the truth is exact however birds, hunger
+ * and weather move. Method: bouts begin at random at a rate that is looked at every four minutes; one bird leads,
+ * others join; each acts or not, in runs. What is learnt shows on the next day.
  */
 export class DayRun {
   private readonly plan: DayPlan;
@@ -159,7 +159,7 @@ export class DayRun {
 
   private answers(one: BirdToday, at: number): number {
     const { body, mind } = one.bird;
-    return Math.min(1, body.ears * mind.notices() * one.hunger(at)) * Math.min(1, this.weatherNow(at));
+    return Math.min(1, body.hears * mind.notices() * one.hunger(at)) * Math.min(1, this.weatherNow(at));
   }
 
   private drawAnswer(at: number, window: number, chances: readonly number[]): void {

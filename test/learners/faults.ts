@@ -5,9 +5,9 @@ import { Random } from "./random.ts";
 import { dayNumberOf, hour } from "./weather.ts";
 
 /**
- * Goal: feeders that fail, sometimes without anybody's knowledge, so that birds that aren't paid look like birds that haven't learnt.
- * Method: each day may begin one episode, drawn from seed and date alone. How often and how long is our choice, above what a good feeder
- * should do.
+ * Goal: feeders that fail, sometimes without anybody's knowledge, so that birds that aren't paid look like birds that
+ * haven't learnt. Method: each day may begin one episode, drawn from seed and date alone. How often and how long is our
+ * choice, above what a good feeder should do.
  */
 export interface Episode {
   readonly kind: FaultKind;

@@ -7,9 +7,9 @@ import type { Random } from "./random.ts";
 import type { SiteTraits } from "./traits.ts";
 
 /**
- * The feeder of a site for one day: it senses, pays and records as the feeder's own program does (an act says whether it earns, a portion says
- * what it pays, what comes while paused is never paid). Events are kept as drafts, since birds act beside each other; `record`
- * numbers them in time order.
+ * The feeder of a site for one day: it senses, pays and records as the feeder's own program does (an act says whether
+ * it earns, a portion says what it pays, what comes while paused is never paid). Events are kept as drafts, since birds
+ * act beside each other; `record` numbers them in time order.
  */
 export class Feeder {
   dishGrams = 0;

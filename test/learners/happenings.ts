@@ -29,8 +29,8 @@ export function drawHappenings({ conditions, traits, weather, light }: DayPlan, 
 }
 
 /**
- * Perch events without a corvid: wind at any hour, small birds in the light, a few at a time. So many that they make up the site's share
- * of all visits.
+ * Perch events without a corvid: wind at any hour, small birds in the light, a few at a time. So many that they make up
+ * the site's share of all visits.
  */
 export function addFalseVisits(plan: DayPlan, feeder: Feeder, random: Random): void {
   const share = plan.traits.falseVisitShare;

@@ -5,10 +5,11 @@ import { Random } from "./random.ts";
 import { drawTraits } from "./traits.ts";
 
 /**
- * Birds that learn all at once. Goal: a day before which there is nothing and after which there is plenty, for each bird its own, as
- * individual acquisition is abrupt and only a group's mean is smooth (Gallistel, Fairhurst and Balsam 2004, PNAS 101:13124). Method: each
- * bird needs a drawn number of bouts with the thing before it; fewer where it knows the stage before. From the next day on it acts at
- * its level, with noise from day to day. The day of change is where `birdsKnowing` rises. Replay: seed and calls.
+ * Birds that learn all at once. Goal: a day before which there is nothing and after which there is plenty, for each
+ * bird its own, as individual acquisition is abrupt and only a group's mean is smooth (Gallistel, Fairhurst and Balsam
+ * 2004, PNAS 101:13124). Method: each bird needs a drawn number of bouts with the thing before it; fewer where it knows
+ * the stage before. From the next day on it acts at its level, with noise from day to day. The day of change is where
+ * `birdsKnowing` rises. Replay: seed and calls.
  */
 export function insightSite(seed: number): LearningSite {
   const random = new Random(seed, "insight");

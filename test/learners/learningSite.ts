@@ -14,8 +14,8 @@ import type { SiteTraits } from "./traits.ts";
 import { type DayWeather, dayNumberOf, drawWeather, hour, hourlyAir, meanWind, yearShare } from "./weather.ts";
 
 /**
- * A site around a flock: what all kinds of sites have in common. Goal: that kinds differ in how birds learn, and in nothing else. Replay:
- * the same seed and the same calls of `live`.
+ * A site around a flock: what all kinds of sites have in common. Goal: that kinds differ in how birds learn, and in
+ * nothing else. Replay: the same seed and the same calls of `live`.
  */
 export interface Flock {
   /** Who is about on this day; the order may not change what is drawn later. */
@@ -122,7 +122,7 @@ class SiteRun {
   }
 
   private beginDay(date: LocalDate, { stage }: Conditions): FlockDay {
-    const { seed, traits } = this.parts;
+    const { seed, kind, traits } = this.parts;
     const dayNumber = dayNumberOf(date);
     if (this.lastDay !== null && dayNumber <= this.lastDay) {
       throw new RangeError(`expected a date after day ${this.lastDay} since 1970, got ${date} (day ${dayNumber})`);
@@ -130,7 +130,7 @@ class SiteRun {
     this.firstDay ??= dayNumber;
     this.lastDay = dayNumber;
     if (stage === "pressForFood") this.lastPressDay = dayNumber;
-    const random = new Random(seed, "day", dayNumber);
+    const random = new Random(seed, `${kind} day`, dayNumber);
     if (this.boots === 0 || random.chance(0.03)) {
       this.boots += 1;
       this.nextSeq = 1;

@@ -17,24 +17,26 @@ export const liveDays = (site: Site, from: string, count: number, conditions: Co
   Array.from({ length: count }, (_, index) => site.live(addLocalDays(from, index), conditions));
 
 /**
- * How far what happened lies from what was expected, in standard deviations: within 4 where the truth is true. Each trial is
- * independent of those before, given its own probability.
+ * How far what happened lies from what was expected, in standard deviations: within 4 where the truth is true. By whole
+ * days, whose own spread is the measure, since portions that fall close together are found by the same birds.
  */
 export function truthDeviation(sites: readonly LearningSite[], conditions: Conditions, days: number, bias = 1) {
-  let [expected, happened, variance, bouts, expectedBouts] = [0, 0, 0, 0, 0];
+  let [surplus, variance, happened, bouts, expectedBouts] = [0, 0, 0, 0, 0];
   for (const [index, site] of sites.entries()) {
+    const from = addLocalDays("2026-01-01", (index * 59) % 365);
     for (let day = 0; day < days; day += 1) {
-      const date = addLocalDays("2026-01-01", (index * 59) % 365);
-      const { outcome } = site.liveWithTrials(addLocalDays(date, day), conditions);
+      const { outcome } = site.liveWithTrials(addLocalDays(from, day), conditions);
+      const trials = conditions.stage === "comeForFood" ? outcome.portions : outcome.bouts;
+      const ofDay = trials.reduce(
+        (sum, trial) => sum + (trial.happened ? 1 : 0) - Math.min(1, trial.expected * bias),
+        0,
+      );
+      surplus += ofDay;
+      variance += ofDay ** 2;
+      happened += trials.filter((trial) => trial.happened).length;
       bouts += outcome.boutCount;
       expectedBouts += outcome.expectedBouts;
-      for (const trial of conditions.stage === "comeForFood" ? outcome.portions : outcome.bouts) {
-        const probability = Math.min(1, trial.expected * bias);
-        expected += probability;
-        happened += trial.happened ? 1 : 0;
-        variance += probability * (1 - probability);
-      }
     }
   }
-  return { deviation: (happened - expected) / Math.sqrt(variance), happened, boutsRatio: bouts / expectedBouts };
+  return { deviation: surplus / Math.sqrt(variance), surplus, happened, boutsRatio: bouts / expectedBouts };
 }

@@ -4,8 +4,8 @@ import type { FeederEvent } from "../../server/domain/report.ts";
 import type { Place } from "../../server/domain/settings.ts";
 
 /**
- * What a site of simulated learners takes and gives, day by day. Goal: to judge whether a conclusion about learning agrees with the truth
- * beside it. Whoever writes that conclusion reads this file and no other of the folder.
+ * What a site of simulated learners takes and gives, day by day. Goal: to judge whether a conclusion about learning
+ * agrees with the truth beside it. Whoever writes that conclusion reads this file and no other of the folder.
  */
 export const stageKinds = ["comeForFood", "pressForFood", "nudgeCap", "dropCap", "fetchCap"] as const;
 export type StageKind = (typeof stageKinds)[number];
@@ -21,8 +21,9 @@ export interface Conditions {
 }
 
 /**
- * What the server knows of the feeder's faults. While `offline` the feeder goes on; its events are there, but after four hours without a line
- * half of its visits are lost. `detectorDeaf` is the sensor of the stage: perch, button or cap detector.
+ * What the server knows of the feeder's faults. While `offline` the feeder goes on; its events are there, but after
+ * four hours without a line half of its visits are lost. `detectorDeaf` is the sensor of the stage: perch, button or
+ * cap detector.
  */
 export interface KnownFault {
   readonly from: Instant;
@@ -33,7 +34,10 @@ export type FaultKind = "foodOut" | "jammed" | "detectorDeaf" | "paused" | "offl
 
 export interface LivedDay {
   readonly date: LocalDate;
-  /** In time order; `seq` goes on from the day before, or begins at 1 with a new `boot`. A portion's time is the start of its run. */
+  /**
+   * In time order; `seq` goes on from the day before, or begins at 1 with a new `boot`. A portion's time is the start
+   * of its run.
+   */
   readonly events: readonly FeederEvent[];
   readonly boot: string;
   readonly weather: readonly { readonly at: Instant; readonly airCelsius: number }[]; // hourly
@@ -43,9 +47,10 @@ export interface LivedDay {
 
 export interface DayTruth {
   /**
-   * The true probability, 0 to 1, that one bout of visits holds the act of the stage, with working sensors: the mean over the day's bouts that had
-   * the means for it (a cap, in the cap stages) of the probability just before each; on a day without such a bout, that of a bout at the
-   * day's begin. For comeForFood: that a free portion is visited within 30 minutes.
+   * The true probability, 0 to 1, that one bout of visits holds the act of the stage, with working sensors: the mean
+   * over the day's bouts that had the means for it (a cap, in the cap stages) of the probability just before each; on a
+   * day without such a bout, that of a bout at the day's begin. For comeForFood: that a free portion is visited within
+   * 30 minutes.
    */
   readonly actShare: number;
   /** Of the day with its weather, birds and mood; free portions that birds answer included. */

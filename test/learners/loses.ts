@@ -7,10 +7,11 @@ import { Random } from "./random.ts";
 import { drawTraits } from "./traits.ts";
 
 /**
- * Birds that learn and later lose it. Goal: a known day of loss, for each of its causes: `unpaid` (food doesn't fall for days and the server
- * does not know), `scare` (they stay away for weeks, and come back shy of the feeder), `betterFood` (a rich place elsewhere: fewer come, and they
- * don't work). Method: birds that learn abruptly, but sooner (insight.ts); some days after half of them know an act, the cause begins. The day of loss
- * is where `birdsKnowing` falls to 0. Replay: seed and calls.
+ * Birds that learn and later lose it. Goal: a known day of loss, for each of its causes: `unpaid` (food doesn't fall
+ * for days and the server does not know), `scare` (they stay away for weeks, and come back shy of the feeder),
+ * `betterFood` (a rich place elsewhere: fewer come, and they don't work). Method: birds that learn abruptly, but sooner
+ * (insight.ts); some days after half of them know an act, the cause begins. The day of loss is where `birdsKnowing`
+ * falls to 0. Replay: seed and calls.
  */
 export function losesSite(seed: number): LearningSite {
   const random = new Random(seed, "loses");
@@ -25,7 +26,7 @@ export function losesSite(seed: number): LearningSite {
   return createSite({ seed, kind: "loses", learns: true, traits, flock: new LosingFlock(birds, loss) });
 }
 
-/** What befalls the site, and how it goes on from then. */
+/** What makes the birds stop, and how it goes on from then. */
 class Loss {
   readonly cause: "unpaid" | "scare" | "betterFood";
   readonly daysAfterKnowing: number;

@@ -5,9 +5,9 @@ import { Random } from "./random.ts";
 import { drawChance, drawTraits } from "./traits.ts";
 
 /**
- * Birds that come, eat and never understand. Goal: every way in which such a site can look as if they did: a button that wings brush, wind,
- * caps that fall in, a curious juvenile that presses for two days, numbers that rise with frost and season. Method: no mind changes
- * on any day; acts by accident in 0 to 15 % of bouts. Replay: seed and calls.
+ * Birds that come, eat and never understand. Goal: every way in which such a site can look as if they did: a button
+ * that wings brush, wind, caps that fall in, a curious juvenile that presses for two days, numbers that rise with frost
+ * and season. Method: no mind changes on any day; acts by accident in 0 to 15 % of bouts. Replay: seed and calls.
  */
 export function neverLearnsSite(seed: number): LearningSite {
   const random = new Random(seed, "neverLearns");
@@ -49,7 +49,10 @@ const drawJuvenile = (random: Random): Juvenile | null => {
   return random.chance(0.5) ? juvenile : null;
 };
 
-/** A slow drift of numbers that has nothing to do with the feeder, up or down by up to three times in two months, or a step. */
+/**
+ * A slow drift of numbers that has nothing to do with the feeder, up or down by up to three times in two months, or a
+ * step.
+ */
 function drawNumbersByDay(random: Random): (day: FlockDay) => number {
   const size = random.between(-1.1, 1.1);
   const [stepDay, isStep] = [random.whole(5, 60), random.chance(0.4)];

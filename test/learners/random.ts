@@ -1,8 +1,8 @@
 import { hashedRandom, hashedText } from "../../server/domain/seededRandom.ts";
 
 /**
- * Chance by seed. Each part of a site, and each of its days, has a stream of its own name, so that one more draw in one part moves no
- * other. Replay: the same seed, name and index.
+ * Chance by seed. Each part of a site, and each of its days, has a stream of its own name, so that one more draw in one
+ * part moves no other. Replay: the same seed, name and index.
  */
 export class Random {
   private readonly seed: number;

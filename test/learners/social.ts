@@ -5,10 +5,11 @@ import { Random } from "./random.ts";
 import { drawTraits } from "./traits.ts";
 
 /**
- * A flock in which one finds out and the others copy. Goal: a long nothing, then a fast spread; birds that never act since others do it for
- * them; numbers that jump; knowledge that leaves with a bird. Method: a bird finds out by itself with a small chance a day, and by
- * others with a chance for each paid act that it has seen (the form of diffusion analysis, from memory); higher birds take food
- * that others earn. Birds leave, newcomers and fledglings come in, naive. Rates are our choice. Replay: seed and calls.
+ * A flock in which one finds out and the others copy. Goal: a long nothing, then a fast spread; birds that never act
+ * since others do it for them; numbers that jump; knowledge that leaves with a bird. Method: a bird finds out by itself
+ * with a small chance a day, and by others with a chance for each paid act that it has seen (the form of diffusion
+ * analysis, from memory); higher birds take food that others earn. Birds leave, newcomers and fledglings come in,
+ * naive. Rates are our choice. Replay: seed and calls.
  */
 export function socialSite(seed: number): LearningSite {
   const random = new Random(seed, "social");

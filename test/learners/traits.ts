@@ -5,8 +5,8 @@ import type { StageKind } from "./livedDay.ts";
 import type { Random } from "./random.ts";
 
 /**
- * What is fixed at a site and has nothing to do with learning: place, hours, sensors, chance. Goal: sites that differ more than real ones
- * may. Ranges are our choice where no source stands beside them.
+ * What is fixed at a site and has nothing to do with learning: place, hours, sensors, chance. Goal: sites that differ
+ * more than real ones may. Ranges are our choice where no source stands beside them.
  */
 export interface SiteTraits {
   readonly place: Place;

@@ -8,11 +8,11 @@ import { socialSite } from "./social.ts";
 import { comingInWeather, type DayWeather, drawWeather, weatherAt } from "./weather.ts";
 
 const makers = { associativeSite, insightSite, socialSite, neverLearnsSite, losesSite };
-const sitesOf = (make: (typeof makers)["insightSite"]) => Array.from({ length: 12 }, (_, index) => make(index + 1));
+const sitesOf = (make: (typeof makers)["insightSite"]) => Array.from({ length: 10 }, (_, index) => make(index + 1));
 
 describe.each(Object.entries(makers))("the truth of %s", (_, make) => {
   it.each(["comeForFood", "pressForFood", "dropCap"] as const)("is what happens on average: %s", (stage) => {
-    const { deviation, boutsRatio } = truthDeviation(sitesOf(make), someConditions({ stage }), 25);
+    const { deviation, boutsRatio } = truthDeviation(sitesOf(make), someConditions({ stage }), 20);
     expect(Math.abs(deviation)).toBeLessThan(4);
     expect(boutsRatio).toBeGreaterThan(0.9);
     expect(boutsRatio).toBeLessThan(1.1);

@@ -4,9 +4,9 @@ import type { Place } from "../../server/domain/settings.ts";
 import { Random } from "./random.ts";
 
 /**
- * Goal: weather that moves the birds' numbers, so that a change of weather may look like learning. Method: a yearly and a daily wave by
- * latitude, and first-order autoregressive days; each day is drawn from seed and date alone, so replay needs no days before. Climate
- * figures are our choice, near those of the temperate zones.
+ * Goal: weather that moves the birds' numbers, so that a change of weather may look like learning. Method: a yearly and
+ * a daily wave by latitude, and first-order autoregressive days; each day is drawn from seed and date alone, so replay
+ * needs no days before. Climate figures are our choice, near those of the temperate zones.
  */
 export interface DayWeather {
   readonly from: Instant; // start of the local day
@@ -48,7 +48,10 @@ export function weatherAt({ from, hourly }: DayWeather, at: number): HourWeather
 export const hourlyAir = ({ from, hourly }: DayWeather) =>
   hourly.map(({ airCelsius }, index) => ({ at: instant(from + index * hour), airCelsius }));
 
-/** How many birds come, compared with a mild dry day: fewer in wind, rain and strong heat, more in frost. Sizes are our choice. */
+/**
+ * How many birds come, compared with a mild dry day: fewer in wind, rain and strong heat, more in frost. Sizes are our
+ * choice.
+ */
 export function comingInWeather({ airCelsius, windMetersPerSecond, rainMillimeters }: HourWeather): number {
   const wind = 1 / (1 + Math.max(0, windMetersPerSecond - 5) / 5);
   const rain = 1 / (1 + 0.4 * rainMillimeters);

@@ -5,10 +5,11 @@ import { Random } from "../random.ts";
 import { drawTraits } from "../traits.ts";
 
 /**
- * Birds that learn without showing it. Goal: acts that come and go with need, so that weather and free food look like learning and
- * forgetting, beside a knowledge that really grows. Method: knowledge grows by small steps with each bout at the thing (latent learning, Tolman and Honzik
- * 1930, from memory); a bird uses it as far as it needs to: more in frost, less where much is free. After a stage change it begins low and
- * comes back faster than it was learnt (savings, from memory). One bird in three never gets there. Rates are our choice. Replay: seed and calls.
+ * Birds that learn without showing it. Goal: acts that come and go with need, so that weather and free food look like
+ * learning and forgetting, beside a knowledge that really grows. Method: knowledge grows by small steps with each bout
+ * at the thing (latent learning, Tolman and Honzik 1930, from memory); a bird uses it as far as it needs to: more in
+ * frost, less where much is free. After a stage change it begins low and comes back faster than it was learnt (savings,
+ * from memory). One bird in three never gets there. Rates are our choice. Replay: seed and calls.
  */
 export function latentSite(seed: number): LearningSite {
   const random = new Random(seed, "latent");

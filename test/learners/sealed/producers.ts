@@ -5,11 +5,11 @@ import { Random } from "../random.ts";
 import { drawTraits } from "../traits.ts";
 
 /**
- * Birds that choose each day what pays: to work, to live on the work of others, or to wait for what is free. Goal: a site that has learnt and
- * yet acts seldom, at a share that settles where working and taking pay alike (producers and scroungers, Barnard and Sibly 1981, from
- * memory), and that moves when free food or pay moves. Method: each bird has a running mean of what each way has brought it (linear
- * operator, Bush and Mosteller 1955, from memory) and works with a softmax of them, once a skill is there that grows with each
- * act. Rates are our choice. Replay: seed and calls.
+ * Birds that choose each day what pays: to work, to live on the work of others, or to wait for what is free. Goal: a
+ * site that has learnt and yet acts seldom, at a share that settles where working and taking pay alike (producers and
+ * scroungers, Barnard and Sibly 1981, from memory), and that moves when free food or pay moves. Method: each bird has a
+ * running mean of what each way has brought it (linear operator, Bush and Mosteller 1955, from memory) and works with a
+ * softmax of them, once a skill is there that grows with each act. Rates are our choice. Replay: seed and calls.
  */
 export function producersSite(seed: number): LearningSite {
   const random = new Random(seed, "producers");
