@@ -148,7 +148,15 @@ export async function openRightsFixture(
       person: people.get("helper")?.id ?? "",
       yard: server.yard,
     },
-    theirs: { ...known, ...theirs, invite: "no-such-invite", person: cilla.id, yard: "north-croft" },
+    theirs: {
+      ...known,
+      ...theirs,
+      invite: "no-such-invite",
+      change: "no-such-change",
+      note: "no-such-note",
+      person: cilla.id,
+      yard: "north-croft",
+    },
     ourMarks: [
       ...marksOf(ours),
       ...[...people.values()].map(({ id }) => id),
