@@ -46,6 +46,7 @@ import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
 import { requireSignIn, sessionRoutes, signedInPersonId } from "./routes/sessions.ts";
 import { settingsComparisonRoute } from "./routes/settingsComparison.ts";
 import { trainingRoutes } from "./routes/training.ts";
+import { trainingExportRoutes } from "./routes/trainingExport.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
 export interface AppContext {
@@ -139,6 +140,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);
     trainingRoutes(scope, ports);
+    trainingExportRoutes(scope, ports);
     noteRoutes(scope, ports);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);

@@ -163,16 +163,19 @@ export function brokenPromises(
 
 function brokenPromise(
   feeder: string,
-  { at, act, outcome }: FoodPromise,
+  promise: FoodPromise,
   exclusions: readonly Exclusion[],
 ): BrokenPromiseView | null {
+  const { at, act, outcome } = promise;
+  if (outcome === "paid") return null;
+  return { feeder, act, outcome, at: isoOf(at), cause: causeOfPromise(promise, exclusions) };
+}
+
+/** The fault that stood when a promise was broken; null: none did, or it was kept. */
+export function causeOfPromise({ at, outcome }: FoodPromise, exclusions: readonly Exclusion[]): string | null {
   if (outcome === "paid") return null;
   const cause = exclusions.find(({ fault, from, to }) => fault !== null && from <= after(at, causeWithin) && at < to);
-  return {
-    ...{ feeder, act, outcome },
-    at: isoOf(at),
-    cause: cause?.fault == null ? null : ruleOf(cause.fault).title,
-  };
+  return cause?.fault == null ? null : ruleOf(cause.fault).title;
 }
 
 // --- changes -------------------------------------------------------------------------------------------------------

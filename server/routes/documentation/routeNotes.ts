@@ -107,6 +107,16 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/yards/:yard/notes": note("Write a note; the same id again is the same note", 200, "NotesView"),
   "PATCH /api/v1/yards/:yard/notes/:note": note("Change the text of a note", 200, "NotesView"),
   "DELETE /api/v1/yards/:yard/notes/:note": note("Delete a note", 200, "NotesView"),
+  "GET /api/v1/yards/:yard/training/export": note(
+    "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes or notes",
+    200,
+    { type: "string" },
+  ),
+  "GET /api/v1/yards/:yard/training/export/dictionary": note(
+    "What each column of these files means, with its unit, and the licence that you state",
+    200,
+    { type: "object" },
+  ),
   "GET /api/v1/yards/:yard/training": note(
     "The training record of a yard: its programme, what the birds did, and one advice",
     200,

@@ -117,6 +117,8 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "PATCH /api/v1/yards/:yard/notes/:note": people({ text: "two jays" }, { passes: 404 }),
   "DELETE /api/v1/yards/:yard/notes/:note": people(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/training": people(),
+  "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days" }),
+  "GET /api/v1/yards/:yard/training/export/dictionary": people(),
   "POST /api/v1/yards/:yard/training/changes": keepers(programmeChangeExample),
   "POST /api/v1/yards/:yard/training/changes/:change/undo": keepers(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/people": people(),
