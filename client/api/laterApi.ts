@@ -20,6 +20,7 @@ import type {
   PracticeFault,
   passphraseRequest,
   personRequest,
+  RationView,
   Role,
   resetRequest,
   SessionsView,
@@ -30,7 +31,7 @@ import type {
 } from "../../server/contract/api.ts";
 import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
-import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
+import type { FeedingRequest, rationRequest } from "../../server/contract/feedingRequest.ts";
 import { type ApiResult, request } from "./api.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
@@ -65,6 +66,8 @@ export const laterApi = {
   plan: (id: string) => request<PlanView>("GET", `${feederPath(id)}/plan`),
   planPreview: (id: string, rules: FeedingRequest) =>
     request<PlanView>("POST", `${feederPath(id)}/plan/preview`, rules),
+  ration: (id: string, asked: z.input<typeof rationRequest>) =>
+    request<RationView>("POST", `${feederPath(id)}/plan/ration`, asked),
   bench: (id: string) => request<BenchView>("GET", `${feederPath(id)}/bench`),
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
   removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),

@@ -107,6 +107,11 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
   { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },
   { route: "POST /api/v1/feeders/:feeder/plan/preview", body: feedingExample, ...{ commits: 0, unseen: true } },
+  {
+    route: "POST /api/v1/feeders/:feeder/plan/ration",
+    body: { birds: [{ species: "magpie", count: 2 }], food: "peanutHalves" },
+    ...{ commits: 0, unseen: true },
+  },
   { route: "POST /api/v1/feeders/:feeder/bench", body: benchExample },
   {
     route: "POST /api/v1/feeders/:feeder/settings/comparison",

@@ -77,6 +77,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/feeders/:feeder/history", { from: "2026-01-15T00:00:00Z", to: "2026-01-16T00:00:00Z" }],
   ["GET /api/v1/feeders/:feeder/plan"],
   ["POST /api/v1/feeders/:feeder/plan/preview", feedingExample],
+  ["POST /api/v1/feeders/:feeder/plan/ration", { birds: [{ species: "magpie", count: 2 }], food: "peanutHalves" }],
   ["POST /api/v1/feeders/:feeder/bench", benchExample],
   ["GET /api/v1/feeders/:feeder/bench"],
   ["POST /api/v1/feeders/:feeder/refills", { id: "refill-0001", what: { kind: "filled" } }],

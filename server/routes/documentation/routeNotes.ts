@@ -53,6 +53,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "PlanView",
   ),
+  "POST /api/v1/feeders/:feeder/plan/ration": note(
+    "The most that a day's ration should be for the birds that come. It changes nothing",
+    200,
+    "RationView",
+  ),
   "GET /api/v1/feeders/:feeder/bench": note(
     "The bench run of a feeder, and the last ones with their verdicts",
     200,

@@ -136,6 +136,10 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/feeders/:feeder/log": people(),
   "GET /api/v1/feeders/:feeder/plan": people(),
   "POST /api/v1/feeders/:feeder/plan/preview": keepers(feedingExample),
+  "POST /api/v1/feeders/:feeder/plan/ration": keepers({
+    birds: [{ species: "magpie", count: 2 }],
+    food: "peanutHalves",
+  }),
   "GET /api/v1/feeders/:feeder/bench": people(),
   "POST /api/v1/feeders/:feeder/bench": keepers(benchExample, { fresh: ["feeder"] }),
   "POST /api/v1/feeders/:feeder/settings/comparison": keepers({ settings: { warnAheadDays: 3 } }),
