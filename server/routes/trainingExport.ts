@@ -6,8 +6,8 @@ import { isoOf } from "../domain/instant.ts";
 import {
   csvLine,
   type ExportTable,
+  exportColumns,
   exportTableNames,
-  exportTables,
   jsonLine,
 } from "../domain/training/exportColumns.ts";
 import { trainingRows } from "../flows/trainingExport.ts";
@@ -21,7 +21,7 @@ const query = z.strictObject({
   table: z.enum(exportTableNames as [ExportTable, ...ExportTable[]]),
   format: z.enum(["csv", "jsonl"]).default("csv"),
 });
-const dictionaryQuery = z.strictObject({ licence: z.string().max(200, "must be at most 200 characters").optional() });
+const dictionaryQuery = z.strictObject({ licence: z.string().max(200).optional() });
 const path = "/api/v1/yards/:yard/training/export";
 
 /** The training record as files: a table each, and a dictionary that says what their columns mean. The events themselves are in each feeder's log. */
@@ -44,16 +44,23 @@ export function trainingExportRoutes(app: FastifyInstance, ports: Ports): void {
     async (request) => ({
       exportedAt: isoOf(ports.clock.now()),
       licence: request.query.licence ?? null,
-      tables: exportTables,
+      tables: dictionary,
     }),
   );
 }
+
+const dictionary = Object.fromEntries(
+  exportTableNames.map((table) => [
+    table,
+    exportColumns[table].map((name) => ({ name, ...texts.trainingExport.column(table, name) })),
+  ]),
+);
 
 async function* fileLines(
   table: ExportTable,
   format: "csv" | "jsonl",
   rows: ReturnType<typeof trainingRows>,
 ): AsyncGenerator<string> {
-  if (format === "csv") yield csvLine(exportTables[table].map(({ name }) => name));
+  if (format === "csv") yield csvLine(exportColumns[table]);
   for await (const row of rows) yield format === "csv" ? csvLine(row) : jsonLine(table, row);
 }
