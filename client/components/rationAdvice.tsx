@@ -1,10 +1,10 @@
 import { useState } from "preact/hooks";
 import * as text from "#text/rationAdvice.ts";
-import type { FeederView, RationView } from "../../server/contract/api.ts";
+import type { FeederView, FoodView, RationView } from "../../server/contract/api.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { foods } from "../state/home.ts";
 import { capitalize } from "../text/amount.ts";
-import { FormError, NumberField, readNumber, SelectField, useFormSubmit } from "./field.tsx";
+import { FormError, NumberField, readNumber, readText, SelectField, useFormSubmit } from "./field.tsx";
 
 type Species = keyof typeof text.speciesLabels;
 const species = Object.keys(text.speciesLabels) as Species[];
@@ -13,23 +13,11 @@ const species = Object.keys(text.speciesLabels) as Species[];
 export function RationAdvice({ feeder }: { readonly feeder: FeederView }) {
   const { sending, problems, formError, form, send } = useFormSubmit();
   const [advice, setAdvice] = useState<RationView | null>(null);
-  const [food, setFood] = useState(feeder.settings.foodKind ?? foods.value[0]?.kind ?? "other");
   const calculate = async (event: SubmitEvent) => {
     event.preventDefault();
-    const fields = new FormData(form.current as HTMLFormElement);
-    const birds = species.flatMap((name) => {
-      const count = readNumber(fields, name);
-      return count === undefined || count === 0 ? [] : [{ species: name, count }];
-    });
-    const energy = readNumber(fields, "energyKilojoulesPerGram");
     setAdvice(null);
-    const found = await send(() =>
-      laterApi.ration(feeder.id, {
-        birds,
-        food,
-        ...(energy === undefined ? {} : { energyKilojoulesPerGram: energy }),
-      }),
-    );
+    const asked = readFields(new FormData(form.current as HTMLFormElement));
+    const found = await send(() => laterApi.ration(feeder.id, asked));
     if (found !== null) setAdvice(found);
   };
   return (
@@ -46,18 +34,7 @@ export function RationAdvice({ feeder }: { readonly feeder: FeederView }) {
             value={undefined}
           />
         ))}
-        <SelectField
-          label={text.foodLabel}
-          choices={foods.value.map((each) => ({ value: each.kind, label: capitalize(each.name) }))}
-          select={{ value: food, onChange: (event) => setFood(event.currentTarget.value as typeof food) }}
-        />
-        {food === "other" && (
-          <NumberField
-            {...{ name: "energyKilojoulesPerGram", label: text.energyLabel, unit: text.energyUnit, min: 1, max: 40 }}
-            problem={problems.energyKilojoulesPerGram}
-            value={undefined}
-          />
-        )}
+        <FoodFields kind={feeder.settings.foodKind} problem={problems.energyKilojoulesPerGram} />
         <div class="actions">
           <button type="submit" disabled={sending}>
             {text.calculateLabel}
@@ -66,5 +43,40 @@ export function RationAdvice({ feeder }: { readonly feeder: FeederView }) {
         <p role="status">{advice?.text}</p>
       </form>
     </details>
+  );
+}
+
+function readFields(fields: FormData) {
+  const birds = species.flatMap((name) => {
+    const count = readNumber(fields, name);
+    return count === undefined || count === 0 ? [] : [{ species: name, count }];
+  });
+  const energy = readNumber(fields, "energyKilojoulesPerGram");
+  const food = readText(fields, "food") as FoodView["kind"];
+  return { birds, food, ...(energy === undefined ? {} : { energyKilojoulesPerGram: energy }) };
+}
+
+/** Of food without a kind only its label says how much energy it has. */
+function FoodFields(props: { readonly kind: FoodView["kind"] | undefined; readonly problem: string | undefined }) {
+  const [food, setFood] = useState(props.kind ?? foods.value[0]?.kind ?? "other");
+  return (
+    <>
+      <SelectField
+        label={text.foodLabel}
+        choices={foods.value.map((each) => ({ value: each.kind, label: capitalize(each.name) }))}
+        select={{
+          name: "food",
+          value: food,
+          onChange: (event) => setFood(event.currentTarget.value as FoodView["kind"]),
+        }}
+      />
+      {food === "other" && (
+        <NumberField
+          {...{ name: "energyKilojoulesPerGram", label: text.energyLabel, unit: text.energyUnit, min: 1, max: 40 }}
+          problem={props.problem}
+          value={undefined}
+        />
+      )}
+    </>
   );
 }

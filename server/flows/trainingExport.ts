@@ -82,15 +82,19 @@ function* dayRow({ date, stage }: StagedDate, read: readonly FeederDays[]): Gene
   const ofFeeders = read.flatMap(({ days }) => days.get(date) ?? []);
   if (ofFeeders.length === 0) return;
   const day = siteDay(ofFeeders);
-  const { promised, paid, latency } = keptShare(day.ledger.promises);
+  const { freePortions, unexplainedPortions, rejectedDeposits } = day.ledger;
   yield [
-    ...[date, stage.id],
-    ...[day.trials?.length ?? null, day.trials?.filter(({ success }) => success).length ?? null],
-    ...[day.acts, promised, paid, latency?.p50 ?? null, latency?.p95 ?? null, latency?.worst ?? null],
-    ...[day.ledger.freePortions.length, day.ledger.unexplainedPortions, day.ledger.rejectedDeposits],
-    judgedShareOf(day),
-    day.airCelsius === null ? null : Math.round(10 * day.airCelsius) / 10,
+    ...[date, stage.id, day.trials?.length ?? null],
+    ...[day.trials?.filter(({ success }) => success).length ?? null, day.acts],
+    ...keptColumns(day.ledger.promises),
+    ...[freePortions.length, unexplainedPortions, rejectedDeposits],
+    ...[judgedShareOf(day), day.airCelsius === null ? null : Math.round(10 * day.airCelsius) / 10],
   ];
+}
+
+function keptColumns(promises: Parameters<typeof keptShare>[0]): ExportRow {
+  const { promised, paid, latency } = keptShare(promises);
+  return [promised, paid, latency?.p50 ?? null, latency?.p95 ?? null, latency?.worst ?? null];
 }
 
 function* feederRows(

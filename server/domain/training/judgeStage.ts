@@ -98,7 +98,7 @@ function shareOfDay(day: TrainingDay): number | null {
 }
 
 /** In a stage of presses those are the promises that matter, in a cap stage the deposits. */
-export const promisesOfAct = (stage: Stage, promises: TrainingDay["ledger"]["promises"]) => {
+const promisesOfAct = (stage: Stage, promises: TrainingDay["ledger"]["promises"]) => {
   const act = actOf(stage.kind);
   return act === "freeFood" ? promises : promises.filter((promise) => promise.act === act);
 };

@@ -20,7 +20,7 @@ export interface Session {
   readonly trials: number;
 }
 
-export const freeFoodVisitedWithin = minutes(30);
+const freeFoodVisitedWithin = minutes(30);
 const trialsASession = 10;
 const trialsASessionMin = 5;
 
