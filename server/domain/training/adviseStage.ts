@@ -106,13 +106,19 @@ function stepBack(stage: Stage, judged: StageJudgement, { hasPrevious }: AdviceC
 
 function reasonsToStepBack(
   { criterion, usualDays, stepBack: back }: Stage,
-  { evidence, bestShare, daysInStage }: StageJudgement,
+  { evidence, bestShare, changes, daysInStage }: StageJudgement,
   share: number,
 ): readonly AdviceReason[] | null {
-  const isBelow = evidence.belowCriterion >= decisiveEvidence && share <= criterion.chanceShare;
-  if (isBelow && bestShare !== null && bestShare >= criterion.share) return ["lost"];
+  const isAtChance = share <= criterion.chanceShare;
+  const isBelow = evidence.belowCriterion >= decisiveEvidence && isAtChance;
+  // A fall shows within days as a change of the record; the test that may be looked at daily needs weeks for it.
+  const last = changes.at(-1);
+  const hasFallen =
+    last !== undefined && last.shareAfter < last.shareBefore && last.shareAfter <= criterion.chanceShare;
+  const wasThere = bestShare !== null && bestShare >= criterion.share;
+  if (wasThere && isAtChance && (isBelow || hasFallen)) return ["lost"];
   if (daysInStage <= usualDays.to) return null;
-  if (evidence.belowStepBack >= decisiveEvidence && share <= back.share) return ["usualTimeOver", "notAboveChance"];
+  if (share <= back.share) return ["usualTimeOver", "notAboveChance"];
   return isBelow ? ["usualTimeOver", "shareTooLow"] : null;
 }
 

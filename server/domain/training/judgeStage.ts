@@ -18,8 +18,8 @@ export interface StageJudgement {
   readonly bouts: number | null; // trials in the stage; null: the feeder sees no visits
   /** Over the last days that the criterion asks for, with both intervals. */
   readonly recent: RecentDays | null; // null: not so many days could be judged
-  /** ln of the evidence that the share is above chance; that it is below the criterion; and below the share to step back at. */
-  readonly evidence: { readonly aboveChance: number; readonly belowCriterion: number; readonly belowStepBack: number };
+  /** ln of the evidence that the share is above chance, and that it is below the criterion. */
+  readonly evidence: { readonly aboveChance: number; readonly belowCriterion: number };
   readonly isAboveChance: boolean;
   readonly changes: readonly ChangePoint[];
   /** The best that as many days in a row have shown; null as `recent`. */
@@ -56,7 +56,6 @@ export function judgeStage(stage: Stage, days: readonly TrainingDay[]): StageJud
   const evidence = {
     aboveChance: sees ? evidenceAbove(shares, chanceShare) : 0,
     belowCriterion: sees ? evidenceBelow(shares, share) : 0,
-    belowStepBack: sees ? evidenceBelow(shares, Math.max(0.02, stage.stepBack.share)) : 0,
   };
   return {
     daysInStage: days.length,
