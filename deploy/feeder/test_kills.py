@@ -255,7 +255,10 @@ class FullCard(Processes):
 
 def run_feeder(boot, runs, text):
     import agent
+    import broker
     from hardware import Hardware
+
+    broker.ANSWER_WITHIN = int(os.environ.get("FEEDER_ANSWER_MS", broker.ANSWER_WITHIN))
 
     try:
         import storage

@@ -4,8 +4,8 @@ import { join } from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
 import { onTestFinished } from "vitest";
 import type { RandomSource } from "../../../server/practice/random.ts";
+import { addRowan, planForCaps, signInFirst } from "../../support/builtKeeper.ts";
 import { type RunningServer, runBuiltServer } from "../../support/builtServer.ts";
-import { feedingExample } from "../../support/feedingExample.ts";
 import { getJson, type HttpSession, openSession } from "../kills/httpSession.ts";
 import { openPoorLine, type PoorLine } from "./poorLine.ts";
 import { problemsOf } from "./promises.ts";
@@ -29,7 +29,6 @@ export async function runKilledPair(folder: string, kills: number, chance: Rando
   return pair.settle();
 }
 
-const account = { name: "Ada", passphrase: "seven wet crows count copper kettles" };
 const variables = { REPORTS_PER_MINUTE: "1000000" };
 const deployFolder = join(import.meta.dirname, "../../../deploy/feeder");
 
@@ -49,26 +48,12 @@ class KilledPair {
   static async open(folder: string, chance: RandomSource): Promise<KilledPair> {
     const line = await openPoorLine(chance);
     const server = runBuiltServer(join(folder, "server"), variables);
-    const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
-    const visitor = await openSession(server);
-    const { cookie } = await visitor.ask("POST", "/api/v1/first-sign-in", { token, ...account });
-    const session = await openSession(server, cookie);
-    const yard = (await getJson(session, "/api/v1/home")).json().yards[0].id;
-    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
-    await session.ask("PATCH", `/api/v1/yards/${yard}`, { place, digestWanted: false });
-    const added = (await session.ask("POST", "/api/v1/feeders", { yard, name: "Rowan" })).json();
-    const feeding = {
-      ...feedingExample,
-      free: null,
-      deposit: { ratio: { kind: "fixed", of: 1 }, atLeastSecondsBetween: 0 },
-    };
-    const planned = await session.ask("PATCH", `/api/v1/feeders/${added.feeder.id}`, {
-      feeding: { ...feeding, rationGrams: 5_000, quietTimes: [] },
-    });
-    if (planned.status !== 200) throw new Error(`expected a plan, got ${planned.status} ${planned.text}`);
+    const keeper = await signInFirst(server);
+    const { feeder, key } = await addRowan(keeper);
+    await planForCaps(keeper, feeder);
     mkdirSync(join(folder, "feeder"), { recursive: true });
-    writeFileSync(join(folder, "feeder.key"), added.key, { mode: 0o600 });
-    const pair = new KilledPair(folder, chance, line, { server, session, cookie, feeder: added.feeder.id });
+    writeFileSync(join(folder, "feeder.key"), key, { mode: 0o600 });
+    const pair = new KilledPair(folder, chance, line, { ...keeper, server, feeder });
     onTestFinished(() => pair.#end()); // also where a check fails before the end
     await pair.#lead();
     pair.#start();
