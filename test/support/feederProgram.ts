@@ -11,6 +11,8 @@ export interface FeederProgram {
   /** As by a power cut. */
   kill(): Promise<void>;
   output(): string;
+  /** What motor and clock recorded in this start. */
+  recordOf(boot: string): string;
   /** When the motor was switched on in this start, in seconds since 1970, by what the motor's own file says. */
   runsOf(boot: string): number[];
   until(holds: () => boolean | Promise<boolean>, what: string, withinMs?: number): Promise<void>;
@@ -24,6 +26,7 @@ export function feederProgram(folder: string, key: string, environment: Record<s
   let child: ChildProcess | null = null;
   let output = "";
   const runsFile = (boot: string) => join(folder, `${boot}.runs`);
+  const recordOf = (boot: string) => (existsSync(runsFile(boot)) ? readFileSync(runsFile(boot), "utf8") : "");
   const kill = async () => {
     const program = child;
     if (program === null || program.exitCode !== null || program.signalCode !== null) return;
@@ -44,10 +47,8 @@ export function feederProgram(folder: string, key: string, environment: Record<s
     },
     kill,
     output: () => output,
-    runsOf(boot) {
-      if (!existsSync(runsFile(boot))) return [];
-      return [...readFileSync(runsFile(boot), "utf8").matchAll(/^on (\S+)$/gm)].map(([, at]) => Number(at));
-    },
+    recordOf,
+    runsOf: (boot) => [...recordOf(boot).matchAll(/^on (\S+)$/gm)].map(([, at]) => Number(at)),
     async until(holds, what, withinMs = 30_000) {
       const end = Date.now() + withinMs;
       while (!(await holds())) {
