@@ -738,17 +738,40 @@ class Beside:
 
 
 def wired_hardware(name):
-    """The keeper's hardware. `name` is what came after --wired."""
-    if name == YOUR_FEEDER:
-        return YourFeeder()
+    """The keeper's hardware. `name` is what came after --wired. Raises WiringError, and what the keeper's own code raises."""
     module, _, kind = name.partition(":")
     if not module or not kind:
-        raise ValueError(f"expected --wired MODULE:CLASS, got {name!r}")
-    return getattr(importlib.import_module(module), kind)()
+        raise WiringError(f"expected --wired MODULE:CLASS, got {name!r}")
+    try:
+        own = importlib.import_module(module)
+    except ModuleNotFoundError as error:
+        if error.name is None or not f"{module}.".startswith(f"{error.name}."):
+            raise
+        raise WiringError(f"There is no file {module.replace('.', '/')}.py beside agent.py.") from error
+    except ImportError as error:  # a package of the distribution that is missing: wiring/packages.py says which
+        raise WiringError(str(error)) from error
+    make = YourFeeder if name == YOUR_FEEDER else getattr(own, kind, None)
+    if make is None:
+        classes = ", ".join(found for found, one in vars(own).items() if isinstance(one, type) and one.__module__ == module)
+        raise WiringError(f"{module.replace('.', '/')}.py has no class {kind}; it has: {classes or 'none'}.")
+    try:
+        return make()
+    except (NotImplementedError, ImportError) as error:
+        if type(error).__name__ != "BadPinFactory":  # of gpiozero, which is not there everywhere
+            raise WiringError(str(error)) from error
+        raise WiringError("No package reaches this board's pins: install python3-lgpio or python3-rpi.gpio (README.md, Wiring).") from error
+
+
+class WiringError(ValueError):
+    """What the keeper can put right, in words."""
 
 
 def check_wiring(wired):
-    hardware = wired_hardware(wired) if wired else DryRun()
+    try:
+        hardware = wired_hardware(wired) if wired else DryRun()
+    except WiringError as error:
+        log.error("%s", error)
+        return 2
     try:
         is_well = Check(hardware, print, input, time.monotonic, time.sleep).run()
     except (KeyboardInterrupt, EOFError):
@@ -794,12 +817,16 @@ def main(args):
         log.error("%s", error)
         return 2
 
+    try:
+        hardware = (
+            LineHardware(arguments.lines) if arguments.lines else wired_hardware(arguments.wired) if arguments.wired else DryRun()
+        )
+    except WiringError as error:
+        log.error("%s", error)
+        return 2
     stopping = threading.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: stopping.set())
-    hardware = (
-        LineHardware(arguments.lines) if arguments.lines else wired_hardware(arguments.wired) if arguments.wired else DryRun()
-    )
     try:
         feeder = Feeder(Store(arguments.data, monotonic), hardware, client, monotonic, link=link)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired or arguments.lines else ", dry run: no motor turns")
