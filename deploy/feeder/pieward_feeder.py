@@ -37,7 +37,12 @@ class Feeder:
             raise BlockingIOError(f"another program already runs this feeder from {data}")
         self._sensed = []
         self._hardware = Given(self, motor_on, motor_off, read, counted, settings)
-        client, link = agent.connections(url, agent.Identity(key, sign), broker_password, broker_ca)
+        try:
+            client, link = agent.connections(url, agent.Identity(key, sign), broker_password, broker_ca)
+        except BaseException:
+            self._unlock()
+            raise
+        self._connections = [client, link]
         store = Store(Path(data), agent.monotonic)
         self._feeder = agent.Feeder(store, self._hardware, client, agent.monotonic, link=link)
 
@@ -88,8 +93,14 @@ class Feeder:
             self._feeder.stop()
         finally:
             self._hardware.motor_off()
-            if isinstance(self._lock, int):
-                os.close(self._lock)
+            for one in self._connections:
+                if hasattr(one, "close"):
+                    one.close()  # or it would go on beside the next one
+            self._unlock()
+
+    def _unlock(self):
+        if isinstance(self._lock, int):
+            os.close(self._lock)
 
 
 class Given(Hardware):
