@@ -682,6 +682,10 @@ def read_arguments(args):
         parser.error("missing: " + ", ".join("--" + name.replace("_", "-") for name in missing))
     if arguments.broker is not None and arguments.url is not None:
         parser.error("--url or --broker, not both: reports go one way")
+    for name, schemes in (("broker", ("mqtt", "mqtts")), ("url", ("http", "https"))):
+        address = getattr(arguments, name)
+        if address is not None and urllib.parse.urlsplit(address).scheme not in schemes:
+            parser.error(f"expected --{name} with {schemes[1]}:// (or {schemes[0]}:// at home), got {address!r}")
     return arguments
 
 
