@@ -224,9 +224,10 @@ function startTimers(
       },
       { timezone: "UTC", noOverlap: true },
     );
+  const listeningSince = ports.clock.now();
   return [
     every("*/20 * * * * *", "repair of damaged feeders", () => repairDamaged(ports, log)),
-    every("*/20 * * * * *", "periodic check", () => runPeriodicChecks(ports)),
+    every("*/20 * * * * *", "periodic check", () => runPeriodicChecks(ports, listeningSince)),
     every("*/20 * * * * *", "escalation of alarms", () => advanceDueEscalations(ports)),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),

@@ -20,35 +20,30 @@ be changed. Its duties:
 
 import argparse
 import errno
-import http.client
 import importlib
-import json
 import logging
 import os
-import queue
 import random
 import secrets
 import signal
 import sys
 import threading
 import time
-import urllib.error
 import urllib.parse
-import urllib.request
-from datetime import datetime, timezone
 from pathlib import Path
 
 from bench import REPORT_AFTER, BenchPortions
-from bench import readable as readable_bench
+from broker_link import BrokerClient
 from check import Check
 from hardware import DryRun, YourFeeder
 from identity import Identity
 from lines import LineHardware
 from link import LiveLink
 from plan import FeedingPlan, PlanError
+from report_client import ANSWER_WITHIN, NOTHING_NEW, HttpReportClient, listed, readable_order, seconds_of
 from status_page import StatusPage
 from storage import Store
-from values import is_number
+from values import finite, is_number
 from watchdog import Watchdog
 
 try:
@@ -61,16 +56,11 @@ log = logging.getLogger("feeder")
 EVENTS_PER_REPORT = 2_000  # the server's own limit
 KNOWN_ORDERS_MAX = 16
 OWED_MAX = 3  # presses that wait for their portion, and as many caps: limits the portions for a bird that drums on the button
-ANSWER_WITHIN = 15.0  # seconds, for each step of an attempt
-ANSWER_WITHIN_IN_ALL = 60.0  # seconds, for all of it: a server may also answer a byte at a time
-ANSWER_BYTES_MAX = 1_048_576
-REPORT_EVERY_MAX = 3_600.0  # seconds, whatever a server requests
 NO_READINGS_FOR = 3_600.0  # seconds in which readings that the server could not read are left out
 UNKNOWN_NAMES_MAX = 64
 BACK_OFF_FIRST, BACK_OFF_MAX = 2.0, 300.0
 PIECES_SETTLE = 0.6  # seconds after the motor until the last piece has passed the chute sensor
 STALLS_MAX, STALL_REST = 3, 3_600.0  # so many stalls in a row, then so many seconds without the motor: it would burn out
-NOTHING_NEW = object()  # of a plan: None says that there is none any more
 YOUR_FEEDER = "hardware:YourFeeder"
 INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 
@@ -574,19 +564,35 @@ class Feeder:
         self._apply_orders(answer["orders"], server_time)
 
     def _take_frame(self, frame):
-        """Orders or a plan, at once. What can't be read comes again with the next answer, where it is reported."""
+        """Orders or a plan, at once. Of a broker they have an end. What can't be read comes again with the next answer, where it is reported."""
         server_time = self._time()
         if server_time is None:
             self._report_soon()  # its answer tells the time, and has them too
             return
+        if frame.get("connected"):
+            self._report_soon()  # what waited while the broker was away
+            return
+        if "until" in frame and not self._counts(frame, server_time):
+            return
         try:
             orders = [order for order in map(readable_order, listed(frame.get("orders"))) if order is not None]
         except TypeError as error:
-            log.error("A frame of the live link can't be read: %s", error)
+            log.error("An order can't be read: %s", error)
             return
         if self._take_plan(frame.get("plan", NOTHING_NEW)):
             self._report_soon()
         self._apply_orders(orders, server_time)
+
+    def _counts(self, frame, server_time):
+        """A broker keeps orders and plans, also when the server is gone and can't take them back."""
+        try:
+            ends = seconds_of(frame["until"])
+        except (ValueError, TypeError, OverflowError) as error:
+            log.error("The end of a message of the broker can't be read, so it is left out: %s", error)
+            return False
+        if ends <= server_time:
+            log.warning("What waits at the broker counted until %s: left out.", frame["until"])
+        return ends > server_time
 
     def _take_plan(self, plan):
         """Whether another plan is in force now. One that can't be carried out is reported, and the one before stays in force."""
@@ -649,159 +655,6 @@ class Feeder:
         return event["seq"]
 
 
-class HttpReportClient:
-    """Sends one report at a time, on its own thread: the motor must not wait for the network."""
-
-    def __init__(self, url, key, clock=time.monotonic):
-        self.url = url.rstrip("/") + "/api/v1/report"
-        self.identity = key if isinstance(key, Identity) else Identity(key)
-        self.clock = clock
-        self.busy = False
-        self.outcomes = queue.Queue()
-        self.attempt = 0
-        self.sent = None  # the report under way, and since when
-
-    def send(self, report):
-        self.busy = True
-        self.attempt += 1
-        self.sent = (report, self.clock())
-        threading.Thread(target=self._send, args=(report, self.attempt), daemon=True).start()
-
-    def take(self):
-        while True:
-            try:
-                attempt, outcome = self.outcomes.get_nowait()
-            except queue.Empty:
-                break
-            if attempt == self.attempt:  # else it was given up before
-                self.busy = False
-                return outcome
-        if self.busy and self.clock() - self.sent[1] > ANSWER_WITHIN_IN_ALL:
-            self.attempt += 1
-            self.busy = False
-            return "unreachable", self.sent[0], f"no whole answer within {ANSWER_WITHIN_IN_ALL:.0f} s"
-        return None
-
-    def _send(self, report, attempt):
-        try:
-            self.outcomes.put((attempt, self.post(report)))
-        except Exception as error:  # the loop must get an outcome, or it would wait for this answer for ever
-            log.exception("Sending failed")
-            self.outcomes.put((attempt, ("unreachable", report, repr(error))))
-
-    def post(self, report):
-        try:
-            body = self._answer(json.dumps(report, allow_nan=False).encode())
-            if len(body) > ANSWER_BYTES_MAX:
-                raise ValueError(f"expected an answer of at most {ANSWER_BYTES_MAX} bytes")
-            return "answered", report, checked(json.loads(body))
-        except urllib.error.HTTPError as error:
-            body = " ".join(error.read(2_000).decode(errors="replace").split())  # a proxy answers with a whole page
-            text = f"{error.code} {body[:300]}"
-            if error.code == 413:
-                return "tooMuch", report, text
-            if error.code == 429 or (error.code == 503 and error.headers.get("Retry-After")):
-                return "tooOften", report, retry_after(error.headers.get("Retry-After"))
-            # Only 400 and 422 are about the report itself; a wrong key or a proxy's error is not about the events.
-            return ("unreadable" if error.code in (400, 422) else "unreachable"), report, text
-        except (OSError, ValueError, KeyError, TypeError, OverflowError, RecursionError, http.client.HTTPException) as error:
-            return "unreachable", report, f"{type(error).__name__}: {error}"
-
-
-    def _answer(self, body):
-        """A server that wants another nonce signed gets the same report again at once."""
-        try:
-            return self._request(body if self.identity.can_sign else b"")
-        except urllib.error.HTTPError as error:
-            if error.code != 401 or not self.identity.takes_nonce(error.headers.get("WWW-Authenticate")):
-                raise
-            error.close()
-        return self._request(body)
-
-    def _request(self, body):
-        headers = {"Authorization": self.identity.header(body), "Content-Type": "application/json"}
-        request = urllib.request.Request(self.url, data=body, headers=headers, method="POST")
-        with without_redirects.open(request, timeout=ANSWER_WITHIN) as response:
-            self.identity.takes_nonce(response.headers.get("Authentication-Info"))
-            return response.read(ANSWER_BYTES_MAX + 1)
-
-
-class NoRedirect(urllib.request.HTTPRedirectHandler):
-    """A redirect would send the key to another address. Enter the server's true address instead."""
-
-    def redirect_request(self, *_):
-        return None
-
-
-without_redirects = urllib.request.build_opener(NoRedirect)
-
-
-def checked(answer):
-    """The checked answer, or ValueError, KeyError, TypeError: a captive portal answers 200, too.
-
-    An order that can't be read does not affect the others, and unknown fields are ignored.
-    """
-    through = answer["storedThrough"]
-    if through is not None and (isinstance(through, bool) or not isinstance(through, int)):
-        raise TypeError(f"expected storedThrough as a number or null, got {through!r}")
-    next_report = float(answer["nextReportSeconds"])
-    if not next_report >= 0:
-        raise ValueError(f"expected nextReportSeconds, got {answer['nextReportSeconds']!r}")
-    return {
-        "storedThrough": through,
-        "serverTime": seconds_of(answer["serverTime"]),
-        "nextReportSeconds": min(next_report, REPORT_EVERY_MAX),
-        "refused": [one for one in listed(answer.get("refused")) if isinstance(one, dict)],
-        "unknown": [str(name)[:200] for name in listed(answer.get("unknown"))],
-        "orders": [order for order in map(readable_order, listed(answer["orders"])) if order is not None],
-        "plan": answer.get("plan", NOTHING_NEW),
-    }
-
-
-def listed(value):
-    if value is None:
-        return []
-    if not isinstance(value, list):
-        raise TypeError(f"expected a list, got {value!r}"[:200])
-    return value
-
-
-def readable_order(order):
-    """None where it has no id with which it could be answered. A pause whose end can't be read lasts until resumed."""
-    if not isinstance(order, dict):
-        order = {}
-    name, kind, until = order.get("id"), order.get("kind"), order.get("until")
-    if not isinstance(name, str) or not 0 < len(name) <= 64:
-        log.error("An order without a usable id is left out: %s", repr(order)[:200])
-        return None
-    try:
-        until = None if until is None else seconds_of(until)
-    except (ValueError, TypeError, OverflowError):
-        log.error("Order %s has an end that can't be read: %r", name, until)
-        until = None
-    readable = {"id": name, "kind": str(kind)[:40], "until": until}
-    return {**readable, **readable_bench(order)} if kind == "bench" else readable
-
-
-def finite(value):
-    """None for what is no number: with a NaN the whole report could not be sent."""
-    return value if is_number(value) else None
-
-
-def seconds_of(iso):
-    """Seconds since 1970 of an ISO 8601 time; Python before 3.11 doesn't read the Z."""
-    if not isinstance(iso, str):
-        raise TypeError(f"expected a time in ISO 8601, got {iso!r}")
-    return datetime.fromisoformat(iso.replace("Z", "+00:00")).astimezone(timezone.utc).timestamp()
-
-
-def retry_after(header):
-    try:
-        return min(max(float(header), 1.0), 3_600.0)
-    except (TypeError, ValueError):
-        return None
-
-
 def monotonic():
     """Includes the time of a suspend where the system can measure it; never goes back, whatever happens to the wall clock."""
     boottime = getattr(time, "CLOCK_BOOTTIME", None)
@@ -813,6 +666,9 @@ def read_arguments(args):
     parser.add_argument("--url", help="the server, such as https://pieward.example")
     parser.add_argument("--key-file", type=Path, help="a file that holds the feeder's key, readable by you alone")
     parser.add_argument("--sign", metavar="FEEDER", help="sign with the key instead of sending it, for a server without https: the feeder's id")
+    parser.add_argument("--broker", metavar="ADDRESS", help="report over your own broker instead, such as mqtts://broker.example:8883; needs --sign")
+    parser.add_argument("--broker-password", type=Path, metavar="FILE", help="a file that holds the broker's password of this feeder")
+    parser.add_argument("--broker-ca", metavar="FILE", help="the certificate of the authority that signed the broker's; by default those of the system")
     parser.add_argument("--data", type=Path, help="a folder that survives power cuts")
     wired = "use YourFeeder of hardware.py instead of the dry run, or a class of another file, such as wiring.example:ExampleFeeder"
     parser.add_argument("--wired", nargs="?", const=YOUR_FEEDER, metavar="MODULE:CLASS", help=wired)
@@ -820,9 +676,16 @@ def read_arguments(args):
     parser.add_argument("--status", type=int, metavar="PORT", help="show a page about the feeder on the local network")
     parser.add_argument("--check", action="store_true", help="walk through sensors and motor by hand, without a server")
     arguments = parser.parse_args(args)
-    missing = [name for name in ("url", "key_file", "data") if getattr(arguments, name) is None]
+    needed = ("url", "key_file", "data") if arguments.broker is None else ("sign", "key_file", "data")
+    missing = [name for name in needed if getattr(arguments, name) is None]
     if missing and not arguments.check:
         parser.error("missing: " + ", ".join("--" + name.replace("_", "-") for name in missing))
+    if arguments.broker is not None and arguments.url is not None:
+        parser.error("--url or --broker, not both: reports go one way")
+    for name, schemes in (("broker", ("mqtt", "mqtts")), ("url", ("http", "https"))):
+        address = getattr(arguments, name)
+        if address is not None and urllib.parse.urlsplit(address).scheme not in schemes:
+            parser.error(f"expected --{name} with {schemes[1]}:// (or {schemes[0]}:// at home), got {address!r}")
     return arguments
 
 
@@ -879,17 +742,40 @@ class Beside:
 
 
 def wired_hardware(name):
-    """The keeper's hardware. `name` is what came after --wired."""
-    if name == YOUR_FEEDER:
-        return YourFeeder()
+    """The keeper's hardware. `name` is what came after --wired. Raises WiringError, and what the keeper's own code raises."""
     module, _, kind = name.partition(":")
     if not module or not kind:
-        raise ValueError(f"expected --wired MODULE:CLASS, got {name!r}")
-    return getattr(importlib.import_module(module), kind)()
+        raise WiringError(f"expected --wired MODULE:CLASS, got {name!r}")
+    try:
+        own = importlib.import_module(module)
+    except ModuleNotFoundError as error:
+        if error.name is None or not f"{module}.".startswith(f"{error.name}."):
+            raise
+        raise WiringError(f"There is no file {module.replace('.', '/')}.py beside agent.py.") from error
+    except ImportError as error:  # a package of the distribution that is missing: wiring/packages.py says which
+        raise WiringError(str(error)) from error
+    make = YourFeeder if name == YOUR_FEEDER else getattr(own, kind, None)
+    if make is None:
+        classes = ", ".join(found for found, one in vars(own).items() if isinstance(one, type) and one.__module__ == module)
+        raise WiringError(f"{module.replace('.', '/')}.py has no class {kind}; it has: {classes or 'none'}.")
+    try:
+        return make()
+    except (NotImplementedError, ImportError) as error:
+        if type(error).__name__ != "BadPinFactory":  # of gpiozero, which is not there everywhere
+            raise WiringError(str(error)) from error
+        raise WiringError("No package reaches this board's pins: install python3-lgpio or python3-rpi.gpio (README.md, Wiring).") from error
+
+
+class WiringError(ValueError):
+    """What the keeper can put right, in words."""
 
 
 def check_wiring(wired):
-    hardware = wired_hardware(wired) if wired else DryRun()
+    try:
+        hardware = wired_hardware(wired) if wired else DryRun()
+    except WiringError as error:
+        log.error("%s", error)
+        return 2
     try:
         is_well = Check(hardware, print, input, time.monotonic, time.sleep).run()
     except (KeyboardInterrupt, EOFError):
@@ -900,41 +786,52 @@ def check_wiring(wired):
     return 0 if is_well else 1
 
 
+def connections(address, identity, password="", authority=None):
+    """(the report client, where orders and plans come from). `address`: the server, or a broker. Raises ValueError or OSError."""
+    parts = urllib.parse.urlsplit(address)
+    at_home = parts.hostname in ("localhost", "127.0.0.1", "::1")
+    if parts.scheme in ("mqtt", "mqtts"):
+        if parts.scheme == "mqtt" and not at_home:
+            log.warning("Over plain mqtt everyone on this network can read the broker's password and change orders. Use mqtts wherever you can.")
+        client = BrokerClient(address, identity, password, authority)
+        return client, client.link
+    if parts.scheme not in ("http", "https"):
+        raise ValueError("--url must begin with https:// (or http:// at home), --broker with mqtts://")
+    if parts.scheme == "http" and not at_home:
+        log.warning("Over plain http everyone on this network can read the key. Use https wherever you can.")
+    return HttpReportClient(address, identity), LiveLink(address, identity.other())
+
+
 def main(args):
     logging.basicConfig(level=logging.INFO, format="%(levelname)s %(message)s")
     arguments = read_arguments(args)
     if arguments.check:
         return check_wiring(arguments.wired)
-    parts = urllib.parse.urlsplit(arguments.url)
-    if parts.scheme not in ("http", "https"):
-        log.error("--url must begin with https:// (or http:// at home)")
-        return 2
-    if parts.scheme == "http" and parts.hostname not in ("localhost", "127.0.0.1", "::1"):
-        log.warning("Over plain http everyone on this network can read the key. Use https wherever you can.")
     try:
         key = arguments.key_file.read_text().strip()
+        if not key:
+            raise ValueError(f"The key file {arguments.key_file} is empty.")
         make_folder(arguments.data)
-    except OSError as error:
+        folder = owned(arguments.data)
+        if folder is None:
+            raise ValueError(f"Another program already runs this feeder from {arguments.data}.")
+        password = "" if arguments.broker_password is None else arguments.broker_password.read_text().strip()
+        client, link = connections(arguments.broker or arguments.url, Identity(key, arguments.sign), password, arguments.broker_ca)
+    except (OSError, ValueError) as error:
         log.error("%s", error)
         return 2
-    if not key:
-        log.error("The key file %s is empty.", arguments.key_file)
-        return 2
 
-    folder = owned(arguments.data)
-    if folder is None:
-        log.error("Another program already runs this feeder from %s.", arguments.data)
+    try:
+        hardware = (
+            LineHardware(arguments.lines) if arguments.lines else wired_hardware(arguments.wired) if arguments.wired else DryRun()
+        )
+    except WiringError as error:
+        log.error("%s", error)
         return 2
-
     stopping = threading.Event()
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: stopping.set())
-    hardware = (
-        LineHardware(arguments.lines) if arguments.lines else wired_hardware(arguments.wired) if arguments.wired else DryRun()
-    )
     try:
-        identity = Identity(key, arguments.sign)
-        client, link = HttpReportClient(arguments.url, identity), LiveLink(arguments.url, identity.other())
         feeder = Feeder(Store(arguments.data, monotonic), hardware, client, monotonic, link=link)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired or arguments.lines else ", dry run: no motor turns")
         beside = Beside(feeder, monotonic, arguments.status)

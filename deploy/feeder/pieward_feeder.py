@@ -23,20 +23,26 @@ from storage import Store
 class Feeder:
     """`motor_on`, `motor_off`: called without arguments; `motor_off` must be safe at any time. `read`: the readings, by the report's names.
 
-    `sign`: the feeder's id, for a server without https: the key is then never sent (see identity.py). `counted`: which of "button", "detector", "chute", "perch" there are. `settings`: what else hardware.Hardware has, such as
-    portion_seconds=1.2 or stall_milliamps=600, and motor_milliamps=... or supply_volts=... as functions.
+    `sign`: the feeder's id, for a server without https, or a broker: the key is then never sent (see identity.py). `counted`: which of
+    "button", "detector", "chute", "perch" there are. `settings`: what else hardware.Hardware has, such as portion_seconds=1.2 or
+    stall_milliamps=600, and motor_milliamps=... or supply_volts=... as functions. `url`: the server, or your own broker such as
+    mqtts://broker.example:8883, with broker_password=..., and broker_ca=... as a file.
     Raises BlockingIOError where another program already runs this feeder from `data`: two would pay each cap twice.
     """
 
-    def __init__(self, url, key, data, motor_on, motor_off, read=dict, counted=(), sign=None, **settings):
+    def __init__(self, url, key, data, motor_on, motor_off, read=dict, counted=(), sign=None, broker_password="", broker_ca=None, **settings):
         agent.make_folder(Path(data))
         self._lock = agent.owned(Path(data))
         if self._lock is None:
             raise BlockingIOError(f"another program already runs this feeder from {data}")
         self._sensed = []
         self._hardware = Given(self, motor_on, motor_off, read, counted, settings)
-        identity = agent.Identity(key, sign)
-        client, link = agent.HttpReportClient(url, identity), agent.LiveLink(url, identity.other())
+        try:
+            client, link = agent.connections(url, agent.Identity(key, sign), broker_password, broker_ca)
+        except BaseException:
+            self._unlock()
+            raise
+        self._connections = [client, link]
         store = Store(Path(data), agent.monotonic)
         self._feeder = agent.Feeder(store, self._hardware, client, agent.monotonic, link=link)
 
@@ -87,8 +93,14 @@ class Feeder:
             self._feeder.stop()
         finally:
             self._hardware.motor_off()
-            if isinstance(self._lock, int):
-                os.close(self._lock)
+            for one in self._connections:
+                if hasattr(one, "close"):
+                    one.close()  # or it would go on beside the next one
+            self._unlock()
+
+    def _unlock(self):
+        if isinstance(self._lock, int):
+            os.close(self._lock)
 
 
 class Given(Hardware):

@@ -14,6 +14,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 import agent
+import report_client
 import spool
 from agent import Feeder, HttpReportClient
 from hardware import Hardware
@@ -99,7 +100,7 @@ class StubReportClient:
                 "nextReportSeconds": 5,
                 "orders": self.orders,
             }
-            self.outcome = ("answered", report, agent.checked({**answer, **self.beside}))
+            self.outcome = ("answered", report, report_client.checked({**answer, **self.beside}))
         elif kind == "answerLost":
             self.outcome = ("unreachable", report, "connection reset")
         else:
@@ -119,7 +120,7 @@ class StubReportClient:
 
 
 def iso(seconds):
-    return agent.datetime.fromtimestamp(seconds, agent.timezone.utc).isoformat().replace("+00:00", "Z")
+    return report_client.datetime.fromtimestamp(seconds, report_client.timezone.utc).isoformat().replace("+00:00", "Z")
 
 
 class WithFeeder(unittest.TestCase):
@@ -442,6 +443,22 @@ class Linked(WithFeeder):
         self.live(1)
         self.assertTrue(self.feeder.paused)
 
+    def test_takes_what_waited_at_a_broker_until_its_end_and_reports_once_it_is_back(self):
+        self.client.beside = {"nextReportSeconds": 600}
+        self.live(3)
+        reports = len(self.client.reports)
+        now = self.clock() + SERVER_AHEAD
+        for until in (iso(now - 1), "soon", None):
+            self.frames = [{"until": until, "orders": [self.order("p1", "pause")]}, {"until": until, "plan": None}]
+            self.live(1)
+            self.assertEqual((self.feeder.paused, len(self.client.reports)), (False, reports))
+        self.frames = [{"until": iso(now + 60), "orders": [self.order("p1", "pause")]}]
+        self.live(1)
+        self.assertEqual((self.feeder.paused, len(self.client.reports)), (True, reports + 1))
+        self.frames = [{"connected": True}]
+        self.live(1)
+        self.assertEqual(len(self.client.reports), reports + 2)
+
     def test_does_not_forget_an_order_that_comes_while_a_report_is_under_way(self):
         self.client.beside = {"nextReportSeconds": 600}
         for known in (False, True):
@@ -730,7 +747,7 @@ class Posting(unittest.TestCase):
         self.assertEqual(self.post(200, fine.replace(b"null", b'"all of it"'))[0], "unreachable")
         self.assertEqual(self.post(200, fine.replace(b": 5,", b": -1,"))[0], "unreachable")
         self.assertEqual(self.post(200, fine.replace(b": 5,", b": Infinity,"))[0], "answered")
-        self.assertEqual(agent.checked({**json.loads(fine), "nextReportSeconds": 1e9})["nextReportSeconds"], 3_600)
+        self.assertEqual(report_client.checked({**json.loads(fine), "nextReportSeconds": 1e9})["nextReportSeconds"], 3_600)
         self.assertEqual(self.post(200, fine + b" " * 1_100_000)[0], "unreachable")
         self.assertEqual(self.post(200, b"[" * 200_000)[0], "unreachable")
         self.assertEqual(self.post(500, b"<html>" + b"x" * 100_000)[0], "unreachable")
@@ -766,7 +783,7 @@ class Posting(unittest.TestCase):
     def test_reads_the_orders_that_it_can_read(self):
         def orders(*listed):
             answer = {"storedThrough": None, "serverTime": iso(0), "nextReportSeconds": 5, "orders": list(listed)}
-            return agent.checked(answer)["orders"]
+            return report_client.checked(answer)["orders"]
 
         agent.log.setLevel("CRITICAL")
         pause = {"id": "p-1", "kind": "pause", "until": None}
@@ -780,7 +797,7 @@ class Posting(unittest.TestCase):
         client._send = lambda *_: None  # the thread that would wait
         client.send({"events": []})
         self.assertIsNone(client.take())
-        clock.now += agent.ANSWER_WITHIN_IN_ALL + 1
+        clock.now += report_client.ANSWER_WITHIN_IN_ALL + 1
         self.assertEqual(client.take()[0], "unreachable")
         self.assertFalse(client.busy)
         client.outcomes.put((1, ("answered", {}, {})))  # and then it comes after all
@@ -797,8 +814,8 @@ class Posting(unittest.TestCase):
         self.assertEqual(nobody.post({"events": []})[0], "unreachable")
 
     def test_reads_times_as_the_server_writes_them(self):
-        self.assertEqual(agent.seconds_of("1970-01-01T00:01:00.000Z"), 60)
-        self.assertEqual(agent.seconds_of("1970-01-01T02:01:00+02:00"), 60)
+        self.assertEqual(report_client.seconds_of("1970-01-01T00:01:00.000Z"), 60)
+        self.assertEqual(report_client.seconds_of("1970-01-01T02:01:00+02:00"), 60)
 
 
 if __name__ == "__main__":

@@ -254,8 +254,16 @@ class FullCard(Processes):
 
 
 def run_feeder(boot, runs, text):
+    true_time, clock = time.time, None
+    if "FEEDER_WALL_CLOCK" in os.environ:
+        from jumping_clock import JumpingClock
+
+        clock = JumpingClock()
     import agent
+    import broker
     from hardware import Hardware
+
+    broker.ANSWER_WITHIN = int(os.environ.get("FEEDER_ANSWER_MS", broker.ANSWER_WITHIN))
 
     try:
         import storage
@@ -282,11 +290,16 @@ def run_feeder(boot, runs, text):
             return [("cap", 0.8, True, True) if caps else random.choice([("press",), ("cap", 0.8, True, True), ("perch",)])]
 
         def motor_on(self):
-            os.write(self.runs, b"on %.3f\n" % time.time())
+            os.write(self.runs, b"on %.3f\n" % true_time())
+            self.jumps = clock and clock.move()
 
         def motor_off(self):
-            pass
+            if clock is not None and getattr(self, "jumps", None) not in (None, clock.move()):
+                os.write(self.runs, b"jumped in a portion\n")
+            self.jumps = None
 
+    if clock is not None:
+        watch_jumps(agent, clock, runs)
     agent.YourFeeder = Busy
     original = agent.Feeder
     agent.Feeder = lambda *parts, **more: original(*parts, boot=boot, **more)
@@ -315,6 +328,24 @@ def run_feeder(boot, runs, text):
     if not os.path.ismount(data):
         sqlite3.connect = watched
     return agent.main(text)
+
+
+def watch_jumps(agent, clock, runs):
+    """Records that the wall clock has jumped while a report was under way. "trusted": a planted fault, a program that goes by the wall clock."""
+    post = agent.HttpReportClient.post
+
+    def watched(self, report):
+        before = clock.move()
+        clock.next_at = time.monotonic() + 0.001  # it is a matter of milliseconds
+        outcome = post(self, report)
+        if clock.move() != before:
+            with open(runs, "ab", buffering=0) as file:
+                file.write(b"jumped in a report\n")
+        return outcome
+
+    agent.HttpReportClient.post = watched
+    if os.environ["FEEDER_WALL_CLOCK"] == "trusted":
+        agent.monotonic = time.time
 
 
 if __name__ == "__main__":

@@ -180,6 +180,30 @@ class OwnProgram(unittest.TestCase):
             feeder.step()
             self.clock.now += 0.02
 
+    def test_reports_over_the_broker_that_its_address_names(self):
+        settings = {}
+
+        class Client(StubReportClient):
+            link = None
+
+            def __init__(self, *given):
+                super().__init__(OwnProgram.clock)
+                settings["given"] = given
+
+        OwnProgram.clock = self.clock
+        self.addCleanup(setattr, agent, "BrokerClient", agent.BrokerClient)
+        own, agent.BrokerClient = agent.BrokerClient, Client
+        feeder = pieward_feeder.Feeder(
+            "mqtts://broker.example", "key", self.data, list, list, sign="rowan-1", broker_password="p", broker_ca="ca.pem"
+        )
+        feeder.close()
+        address, identity, *rest = settings["given"]
+        self.assertEqual((address, identity.feeder, rest), ("mqtts://broker.example", "rowan-1", ["p", "ca.pem"]))
+        agent.BrokerClient = own
+        for _ in range(2):  # the second finds the folder free
+            with self.assertRaisesRegex(ValueError, "signed"):
+                pieward_feeder.Feeder("mqtts://broker.example", "key", self.data, list, list)
+
     def test_pays_what_it_is_told_of_and_reports_it(self):
         feeder = self.open()
         self.addCleanup(feeder.close)

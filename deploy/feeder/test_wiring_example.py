@@ -192,13 +192,20 @@ class Option(unittest.TestCase):
 
     def test_is_yours_without_a_name(self):
         self.assertIsNone(self.wired())
-        with self.assertRaisesRegex(NotImplementedError, "YourFeeder is not filled in"):
+        with self.assertRaisesRegex(agent.WiringError, "YourFeeder is not filled in"):
             agent.wired_hardware(self.wired("--wired"))
 
     def test_refuses_what_names_none(self):
-        for name, error in (("nonsense", ValueError), ("nowhere:X", ModuleNotFoundError), ("hardware:Nothing", AttributeError)):
-            with self.assertRaises(error):
+        for name, words in (
+            ("nonsense", "expected --wired MODULE:CLASS"),
+            ("nowhere:X", "no file nowhere.py"),
+            ("wiring.nowhere:X", "no file wiring/nowhere.py"),
+            ("hardware:Nothing", "hardware.py has no class Nothing; it has: Hardware, YourFeeder, DryRun"),
+        ):
+            with self.assertRaisesRegex(agent.WiringError, words):
                 agent.wired_hardware(name)
+        with contextlib.redirect_stderr(io.StringIO()):
+            self.assertEqual(agent.main(["--check", "--wired", "nowhere:X"]), 2)
 
     @needs_packages
     def test_starts_the_example(self):

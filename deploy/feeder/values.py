@@ -8,3 +8,8 @@ def is_number(value):
     if isinstance(value, bool):
         return False
     return isinstance(value, int) or (isinstance(value, float) and math.isfinite(value))
+
+
+def finite(value):
+    """None for what is no number: with a NaN the whole report could not be read."""
+    return value if is_number(value) else None

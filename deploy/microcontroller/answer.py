@@ -18,9 +18,24 @@ def checked(answer):
         "serverTime": seconds_of(answer["serverTime"]),
         "next_ms": max(1_000, min(int(answer["nextReportSeconds"] * 1000), REPORT_EVERY_MAX)),
         "refused": {one.get("seq"): one.get("problem") for one in objects(answer.get("refused"))},
-        "orders": [readable_order(one) for one in objects(answer["orders"]) if is_id(one.get("id"))],
+        "orders": readable_orders(answer["orders"]),
         "plan": answer.get("plan", NO_PLAN_FIELD),
     }
+
+
+def what_counts(frame, now):
+    """(orders, plan) of what waited at a broker, which keeps it also when the server is gone and can't take it back. `now`: epoch seconds."""
+    try:
+        if seconds_of(frame["until"]) <= now:
+            raise ValueError("it counted until %s" % frame["until"])
+        return readable_orders(frame.get("orders")), frame.get("plan", NO_PLAN_FIELD)
+    except (ValueError, TypeError) as error:
+        print("What waits at the broker is left out:", error)
+        return [], NO_PLAN_FIELD
+
+
+def readable_orders(value):
+    return [readable_order(one) for one in objects(value) if is_id(one.get("id"))]
 
 
 def objects(value):

@@ -20,7 +20,7 @@ class Wifi:
     """Connects by itself again. Opens streams as report.py needs them."""
 
     def __init__(self, name, password, authority=None):
-        """`authority`: the certificate in DER form by which the server's is checked; without it there is no https."""
+        """`authority`: the certificate in DER form by which the server's is checked; without it there is no TLS."""
         self.name, self.password, self.authority = name, password, authority
         self.lan = network.WLAN(network.STA_IF)
         self.lan.active(True)
@@ -42,7 +42,7 @@ class Wifi:
         if not self.lan.isconnected():
             raise OSError(NO_ROUTE)
         if is_tls and self.authority is None:
-            raise OSError("https needs the file authority.der")
+            raise OSError("TLS needs the file authority.der")
         plain = socket.socket()
         try:
             plain.settimeout(STEP_TIMEOUT)

@@ -151,7 +151,7 @@ class FakeClient:
 
     def __init__(self, server, log):
         self.server, self.log, self.way = server, log, "through"
-        self.busy, self.outcome = False, None
+        self.busy, self.outcome, self.frame = False, None, None
 
     def send(self, body):
         self.busy, report = True, json.loads(body)
@@ -165,6 +165,10 @@ class FakeClient:
 
     def step(self):
         pass
+
+    def take_frame(self):
+        frame, self.frame = self.frame, None
+        return frame
 
     def take(self):
         outcome, self.outcome = self.outcome, None

@@ -5,19 +5,18 @@
 - A pause stops the motor at once, is in flash before it is confirmed, and holds through power cuts. Nothing of it is paid later.
 - Flash and network are used while the motor stands alone: either may take a second, and the motor must not turn on meanwhile.
 
-The report client is any object with `busy`, `send(body)`, `step()` and `take()`, as HttpReportClient in report.py.
+The report client is HttpReportClient in report.py, or BrokerReports in ../feeder/broker.py.
 """
 
 import json
 
-from answer import NO_PLAN_FIELD, checked
+from answer import NO_PLAN_FIELD, checked, what_counts
 from plan import PlanError
 from portion import Portion
 from stored_plan import progress_of, store_plan, stored_plan
-from values import is_number
+from values import finite, is_number
 
-EVENTS_PER_REPORT = 40
-KNOWN_ORDERS_MAX = 8
+EVENTS_PER_REPORT, KNOWN_ORDERS_MAX = 40, 8
 OWED_MAX = 3  # presses that wait for their portion, and as many caps
 BACK_OFF_FIRST, BACK_OFF_MAX = 2_000, 300_000  # ms
 STALLS_MAX, HOUR = 3, 3_600_000  # so many stalls in a row, then an hour without the motor
@@ -268,9 +267,23 @@ class Feeder:
         if outcome is not None:
             (boot, seqs, with_readings), self.sent = self.sent, None
             self._outcome(outcome[0], outcome[1], boot, seqs, with_readings)
+        frame = self.client.take_frame()
+        if frame is not None:
+            self._take_frame(frame)
         if self.uptime.ms() >= self.report_at and not self.client.busy:
             self.soon = False
             self._report(now)
+
+    def _take_frame(self, frame):
+        """What waited at a broker. Without the time, or after it was away, the next answer is the one to ask for."""
+        now = self._time()
+        if now is None or frame.get("connected"):
+            self._report_soon()
+            return
+        orders, plan = what_counts(frame, now)
+        if plan is not NO_PLAN_FIELD and self._take_plan(plan):
+            self._report_soon()
+        self._take_orders(orders, now)
 
     def _report_soon(self):
         """Also where a report is under way: it was made before what is to be reported."""
@@ -385,8 +398,3 @@ class Feeder:
         if about not in self.told_at or now - self.told_at[about] > HOUR:
             self.told_at[about] = now
             self._write({"kind": "trouble", "words": words[:500]})
-
-
-def finite(value):
-    """None for what is no number: with a NaN the whole report could not be read."""
-    return value if is_number(value) else None

@@ -12,7 +12,6 @@ from board import WATCHDOG, Button, Motor, Wifi
 from clock import Uptime
 from feeder import Feeder
 from identity import Identity
-from report import HttpReportClient
 from spool import Flash, Spool
 
 
@@ -56,7 +55,22 @@ def read_authority():
         with open("authority.der", "rb") as file:
             return file.read()
     except OSError:
-        return None  # then there is no https
+        return None  # then there is no TLS
+
+
+def report_client(settings, wifi, uptime):
+    """Over the broker where settings.json names one, otherwise over HTTP. Only one of the two takes RAM."""
+    identity = Identity(settings["key"], settings.get("feeder"))
+    if settings.get("broker") is None:
+        from report import HttpReportClient
+
+        return HttpReportClient(settings["server"], identity, wifi, uptime)
+    from address import parsed
+    from broker import BrokerReports
+
+    where = parsed(settings["broker"], {"mqtt": 1883, "mqtts": 8883})
+    login = settings["feeder"], settings["brokerPassword"]
+    return BrokerReports(lambda: wifi.open(*where), identity, login, uptime, lambda: os.urandom(1)[0], print)
 
 
 def main(should_go_on=lambda: True):
@@ -65,8 +79,7 @@ def main(should_go_on=lambda: True):
     wifi = Wifi(settings["wifi"], settings["password"], read_authority())
     hardware = MyFeeder(wifi)
     try:
-        identity = Identity(settings["key"], settings.get("feeder"))
-        client = HttpReportClient(settings["server"], identity, wifi, uptime)
+        client = report_client(settings, wifi, uptime)
         spool = Spool(Flash("/events"), "b-" + binascii.hexlify(os.urandom(8)).decode())
         feeder = Feeder(spool, hardware, client, uptime, lambda: os.urandom(1)[0])
         watchdog = machine.WDT(timeout=WATCHDOG)

@@ -6,6 +6,8 @@
 
 import json
 
+from address import parsed
+
 HEAD_MAX, BODY_MAX = 4_096, 32_768  # bytes of an answer; the longest plan takes 18,000
 ANSWER_WITHIN = 30_000  # ms, for all of it
 CHUNK = 512
@@ -15,12 +17,7 @@ class HttpReportClient:
     """`address`: such as http://192.168.1.20:8080. Raises ValueError where it is none."""
 
     def __init__(self, address, identity, network, uptime):
-        scheme, _, rest = address.partition("://")
-        self.host, _, port = rest.rstrip("/").partition(":")
-        if scheme not in ("http", "https") or not self.host or "/" in rest.rstrip("/"):
-            raise ValueError("expected an address such as http://192.168.1.20:8080, got %r" % address)
-        self.is_tls = scheme == "https"
-        self.port = int(port) if port else 443 if self.is_tls else 80
+        self.host, self.port, self.is_tls = parsed(address, {"http": 80, "https": 443})
         self.identity, self.network, self.uptime = identity, network, uptime
         self.busy = False
         self._body = self._outcome = self._stream = None
@@ -36,6 +33,9 @@ class HttpReportClient:
         if outcome is not None:
             self.busy = False
         return outcome
+
+    def take_frame(self):
+        """None: over HTTP orders and plan come with the answers alone."""
 
     def step(self):
         if not self.busy or self._outcome is not None:

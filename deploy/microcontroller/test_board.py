@@ -224,3 +224,15 @@ def test_opens_https_with_the_authority_alone_and_nothing_without_wifi():
         raise AssertionError("it opened a stream without Wi-Fi")
     except OSError:
         Lan.is_up = True
+
+
+def test_reports_over_the_broker_that_the_settings_name():
+    main = program()
+    opened = []
+    wifi = Module(open=lambda *where: opened.append(where) or Socket())
+    settings = {"key": "k", "feeder": "rowan-1", "server": "http://192.168.1.20:8080", "broker": "mqtts://broker.example", "brokerPassword": "p"}
+    client = main.report_client(settings, wifi, Module(ms=lambda: 1_000))
+    client.step()
+    equal((opened, client.login), ([("broker.example", 8883, True)], ("rowan-1", "p")))
+    settings["broker"] = None
+    equal(main.report_client(settings, wifi, None).port, 8080)

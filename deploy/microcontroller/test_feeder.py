@@ -335,6 +335,29 @@ def test_survives_an_answer_that_is_none():
         equal(len(world.server.of_kind("visit")), 1)
 
 
+def test_carries_out_what_waited_at_a_broker_once_and_not_before_it_knows_the_time():
+    world = World()
+    order = {"id": "o-1", "kind": "pause", "until": None}
+    world.set_way("lost")
+    world.client.frame = {"until": "2026-01-15T10:00:00Z", "orders": [order]}
+    world.run(2_000)
+    equal((world.feeder.paused, world.client.frame), (False, None))
+    world.set_way("through")
+    world.run(20_000)
+    reports = len(world.server.reports)
+    for _ in range(2):
+        world.client.frame = {"until": "2026-01-15T10:00:00Z", "orders": [order]}
+        world.run(1_000)
+    world.client.frame = {"until": "2026-01-15T10:00:00Z", "plan": a_plan(3)}
+    world.run(1_000)
+    equal((world.feeder.paused, world.feeder.plan.version), (True, 3))
+    equal(world.server.outcome_of("o-1"), "done")
+    equal(len(world.server.of_kind("order")), 1)
+    world.client.frame = {"connected": True}
+    world.run(1_000)
+    equal(len(world.server.reports) - reports, 3)  # the order, the plan, and after the broker was away
+
+
 def test_the_made_up_board_is_like_the_one_to_fill_in():
     names = [name for name in dir(FakeBoard) if name[0] != "_"]
     for name in ("poll", "read", "motor_on", "motor_off", "motor_milliamps", "portion_ms", "counted"):

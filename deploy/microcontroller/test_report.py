@@ -3,7 +3,8 @@
 import binascii
 import json
 
-from answer import checked
+from address import parsed
+from answer import NO_PLAN_FIELD, checked, what_counts
 from clock import Uptime, seconds_of
 from fakes import PERIOD, equal, holds, ticks_diff
 from identity import Identity, hmac_sha256
@@ -202,3 +203,18 @@ def test_leaves_out_orders_without_an_id_and_pauses_without_end_where_the_end_ca
     answer = dict(ANSWER)
     answer["orders"] = [5, {"kind": "pause"}, {"id": "x" * 65, "kind": "pause"}, {"id": "o-1", "kind": "pause", "until": "soon"}]
     equal(checked(answer)["orders"], [{"id": "o-1", "kind": "pause", "until": None}])
+
+
+def test_takes_what_waited_at_a_broker_only_until_its_end():
+    until, now = "2026-01-15T09:00:00.000Z", 1_768_467_600
+    order = {"id": "o-1", "kind": "pause", "until": None}
+    equal(what_counts({"until": until, "orders": [order]}, now - 1), ([order], NO_PLAN_FIELD))
+    equal(what_counts({"until": until, "plan": None}, now - 1), ([], None))
+    for frame in ({"until": until, "orders": [order]}, {"until": "soon", "plan": None}, {"until": None}, {"until": until, "orders": 5}):
+        equal(what_counts(frame, now), ([], NO_PLAN_FIELD))
+
+
+def test_an_address_names_scheme_host_and_port():
+    ports = {"mqtt": 1883, "mqtts": 8883}
+    equal(parsed("mqtts://broker.example", ports), ("broker.example", 8883, True))
+    equal(parsed("mqtt://192.168.1.20:1884/", ports), ("192.168.1.20", 1884, False))

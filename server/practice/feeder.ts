@@ -3,12 +3,22 @@ import { type Answer, eventsPerReportMax, type reportSchema } from "../contract/
 import { after, type Instant, instantOf, type Span } from "../domain/instant.ts";
 import { type NewSpoolEvent, Spool, type SpoolEntry } from "./model/spool.ts";
 import { applyOrders, endExpiredPause, type OrderState, resumeAt } from "./orderState.ts";
+import {
+  afterRestart,
+  countPortion,
+  dueFreeFood,
+  type EarningKind,
+  earnPortion,
+  nextFreeFoodAt,
+  type PlanMemory,
+  takePlan,
+} from "./planFollower.ts";
 import { type PortionResult, portionRun, type SensorReadings } from "./world.ts";
 
 /**
  * A feeder's own program, as a real one should work: it records and numbers every event, reports it until the server confirms
- * that it is stored, pays for presses and deposits, and carries out orders. It has no wall clock, only its uptime; the caller
- * passes in the time and the hardware, and sends the reports.
+ * that it is stored, pays for presses and deposits, follows the keeper's plan, and carries out orders. It has no wall clock, only its
+ * uptime; the caller passes in the time and the hardware, and sends the reports.
  */
 export class Feeder {
   readonly boot: string;
@@ -20,6 +30,8 @@ export class Feeder {
   #motor: RunningPortion | null = null;
   #pending: PendingPortion[] = [];
   #orderState: OrderState;
+  #plan: PlanMemory | null; // without one each act is paid, and the scene says when food is free
+  #airCelsius: number | null = null; // as last read for a report
   #hopperGrams: number | null = null; // as weighed in quiet since the last portion
   /** Server time minus the feeder's time; null until the server has answered in this boot: the feeder has no clock of its own. */
   #serverAhead: Span | null = null;
@@ -30,6 +42,7 @@ export class Feeder {
     this.#bootedAt = bootedAt;
     this.#spool = new Spool(memory.spool);
     this.#orderState = memory.orderState;
+    this.#plan = memory.plan == null ? null : afterRestart(memory.plan);
   }
 
   // --- sensor events --------- -----------------------------------------------------------------------------------------
@@ -42,19 +55,18 @@ export class Feeder {
 
   pressButton(at: Instant): void {
     this.#counts.button++;
-    const seq = this.#record({ kind: "press" }, at);
-    this.#addPending({ cause: "press", paysFor: seq }, at);
+    this.#recordAct("press", { kind: "press" }, at);
   }
 
   detectCap(signal: number, at: Instant): void {
     this.#counts.detector++;
-    const seq = this.#record({ kind: "deposit", metal: true, signal: Math.round(signal * 100) / 100, chute: true }, at);
-    this.#addPending({ cause: "deposit", paysFor: seq }, at);
+    const deposit = { kind: "deposit", metal: true, signal: Math.round(signal * 100) / 100, chute: true } as const;
+    this.#recordAct("deposit", deposit, at);
   }
 
-  /** The plan's free food is due. While paused it is left out, not put off: a resume must not feed a backlog. */
+  /** Without a keeper's plan. While paused it is left out, not put off: a resume must not feed a backlog. */
   giveFreeFood(at: Instant): void {
-    this.#addPending({ cause: "timer", paysFor: null }, at);
+    if (this.#plan === null) this.#addPending({ cause: "timer", paysFor: null }, at);
   }
 
   moveLid(open: boolean, at: Instant): void {
@@ -70,16 +82,22 @@ export class Feeder {
 
   /** When `tick` has something to do; null while only the sensors can wake it. */
   dueAt(): Instant | null {
-    const pauseEnds = resumeAt(this.#orderState, this.#serverAhead);
-    if (this.#motor && pauseEnds !== null) return Math.min(this.#motor.endsAt, pauseEnds) as Instant;
-    return this.#motor?.endsAt ?? pauseEnds;
+    const times = [this.#motor?.endsAt, resumeAt(this.#orderState, this.#serverAhead), this.#freeFoodAt()];
+    const due = times.filter((time) => time != null);
+    return due.length === 0 ? null : (Math.min(...due) as Instant);
   }
 
   tick(at: Instant): void {
     if (this.#motor && at >= this.#motor.endsAt) this.#stopMotor(this.#motor.endsAt);
     this.#orderState = endExpiredPause(this.#orderState, this.#serverTime(at));
+    this.#takeFreeFood(at);
     this.#weighInQuiet();
     this.#startNext(at);
+  }
+
+  /** Of the plan that it follows; null where it has none. */
+  get planVersion(): number | null {
+    return this.#plan?.plan.version ?? null;
   }
 
   get isPaused(): boolean {
@@ -110,15 +128,18 @@ export class Feeder {
     const oldest = this.#spool.oldest(most);
     if (oldest && oldest.boot !== this.boot)
       return { boot: oldest.boot, sentUptimeMs: null, events: [...oldest.events] };
+    const readings = this.#hardware.read(at);
+    this.#airCelsius = readings.airCelsius;
     return {
       boot: this.boot,
       sentUptimeMs: this.#uptime(at),
       readings: {
         ...(this.#hopperGrams === null ? {} : { hopperGrams: this.#hopperGrams }),
-        ...this.#hardware.read(at),
+        ...readings,
         spooled: this.#spool.length,
         counts: this.#fittedCounts(),
         paused: this.isPaused,
+        ...(this.planVersion === null ? {} : { planVersion: this.planVersion }),
       },
       events: oldest ? [...oldest.events] : [],
     };
@@ -128,6 +149,9 @@ export class Feeder {
   handleAnswer(boot: string, answer: Answer, at: Instant): void {
     if (answer.storedThrough !== null) this.#spool.forget(boot, answer.storedThrough);
     this.#serverAhead = (instantOf(answer.serverTime) - at) as Span;
+    if (answer.plan === null) this.#plan = null;
+    else if (answer.plan !== undefined && answer.plan.version !== this.planVersion)
+      this.#plan = takePlan(this.#plan, answer.plan, instantOf(answer.serverTime));
     const { orderState, events } = applyOrders(this.#orderState, answer.orders, instantOf(answer.serverTime));
     this.#orderState = orderState;
     // The motor stops first: the order's event confirms what is done.
@@ -141,7 +165,39 @@ export class Feeder {
 
   /** What is on its disk: all that the next boot knows. */
   memory(): FeederMemory {
-    return { spool: this.#spool.all(), orderState: this.#orderState };
+    return { spool: this.#spool.all(), orderState: this.#orderState, plan: this.#plan };
+  }
+
+  // --- plan ------------------------------------------------------------------------------------------------------------
+
+  /** With a plan the event says whether it earned a portion: a promise, and so none while paused or while too many wait. */
+  #recordAct(cause: EarningKind, event: NewSpoolEvent & { readonly kind: EarningKind }, at: Instant): void {
+    if (this.#plan === null) {
+      this.#addPending({ cause, paysFor: this.#record(event, at) }, at);
+      return;
+    }
+    const isOpen = !this.isPaused && (cause === "deposit" || this.#pending.length < pendingMax);
+    const earned = isOpen ? earnPortion(this.#plan, cause, at, this.#serverTime(at)) : null;
+    if (earned !== null) this.#plan = earned.memory;
+    const earns = earned?.earns ?? false;
+    const paysFor = this.#record({ ...event, earns }, at);
+    if (earns) this.#addPending({ cause, paysFor }, at);
+  }
+
+  /** What comes while it is paused is not made up for. */
+  #takeFreeFood(at: Instant): void {
+    const now = this.#serverTime(at);
+    if (this.#plan === null || now === null) return;
+    const { memory, portions } = dueFreeFood(this.#plan, now, this.#airCelsius);
+    this.#plan = memory;
+    for (let portion = 0; portion < portions; portion++) this.#addPending({ cause: "timer", paysFor: null }, at);
+  }
+
+  /** By its own clock. */
+  #freeFoodAt(): Instant | null {
+    if (this.#plan === null || this.#serverAhead === null) return null;
+    const next = nextFreeFoodAt(this.#plan);
+    return next === null ? null : ((next - this.#serverAhead) as Instant);
   }
 
   // --- motor -----------------------------------------------------------------------------------------------------------
@@ -149,7 +205,7 @@ export class Feeder {
   #addPending(portion: PendingPortion, at: Instant): void {
     if (this.isPaused) return; // the event is recorded, and never paid late
     // Every cap is paid for: the birds are trained to expect it.
-    if (portion.cause === "deposit" || this.#pending.length < pendingMax) this.#pending.push(portion);
+    if (portion.cause !== "press" || this.#pending.length < pendingMax) this.#pending.push(portion);
     this.#startNext(at);
   }
 
@@ -159,6 +215,7 @@ export class Feeder {
     if (!next) return;
     // A motor that draws far more current than usual is stalled: it is switched off before it overheats.
     const stalled = this.#hardware.runningMilliamps(at) > stallMilliamps;
+    if (this.#plan !== null) this.#plan = countPortion(this.#plan, this.#serverTime(at));
     this.#motor = { ...next, startedAt: at, endsAt: after(at, stalled ? stallCutoff : portionRun) };
   }
 
@@ -245,6 +302,8 @@ export interface Hardware {
 export interface FeederMemory {
   readonly spool: readonly SpoolEntry[];
   readonly orderState: OrderState;
+  /** Null or left out: it has none. */
+  readonly plan?: PlanMemory | null;
 }
 
 interface PendingPortion {

@@ -233,9 +233,9 @@ class Run implements Practice {
           this.#options.log.warning(`The server refused event ${seq ?? "without a number"}: ${field} ${problem}`);
         }
         this.#backOff = backOffFirst;
-        const wasPaused = this.isPaused;
+        const before = this.#confirmed();
         this.#scene.handleAnswer(boot, answer, at);
-        if (wasPaused !== this.isPaused) {
+        if (before !== this.#confirmed()) {
           this.#nextPostAt = after(at, confirmationDelay); // whoever requested it is waiting for the confirmation
           return;
         }
@@ -257,6 +257,11 @@ class Run implements Practice {
         this.#retryLater(`The server can't be reached: ${outcome.text}`);
         return;
     }
+  }
+
+  /** What a keeper waits for, when it changes. */
+  #confirmed(): string {
+    return `${this.isPaused} ${this.#scene.feeder.planVersion}`;
   }
 
   /** The wait doubles, with a random part so that feeders which became silent together don't come back at once. */

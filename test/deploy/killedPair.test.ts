@@ -25,6 +25,19 @@ it.skipIf(!hasPython)(
   },
 );
 
+it.skipIf(!hasPython)(
+  "a board's clock that jumps forwards, backwards and to 1970 with each power cut changes nothing",
+  { timeout: 240_000 },
+  async () => {
+    const folder = mkdtempSync(join(tmpdir(), "pieward-clock-"));
+    onTestFinished(() => rmSync(folder, { recursive: true, force: true }));
+    const { problems, runs, jumps } = await runKilledPair(folder, 3, seededRandom(12), "jumps");
+    expect(problems).toEqual([]);
+    expect(runs).toBeGreaterThan(0);
+    expect(Math.min(jumps.inPortions, jumps.inReports), JSON.stringify(jumps)).toBeGreaterThan(0);
+  },
+);
+
 describe("what a killed pair is checked for", () => {
   const receivedAt = "2026-01-15T09:00:10.000Z"; // sent 10 s after the start
   const start = Date.parse("2026-01-15T09:00:00.000Z") / 1_000;

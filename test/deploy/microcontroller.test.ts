@@ -33,13 +33,15 @@ describe("the program on MicroPython", () => {
     expect(() => python.runPython("from fakes import equal\nequal(1, 2)")).toThrow("expected 2, got 1");
   });
 
-  it("carries out the feeding plan by the same file as the feeder's computer, which passes the same tests", async () => {
+  it.each([
+    ["carries out the feeding plan", "test_plan"],
+    ["speaks MQTT", "test_mqtt"],
+  ])("%s by the same files as the feeder's computer, which pass the same tests", async (_, tests) => {
     const python = await openInterpreter();
-    python.runPython("import unittest, test_plan\nresult = unittest.main(test_plan)");
+    python.runPython(`import unittest, ${tests}\nresult = unittest.main(${tests})`);
     python.runPython("summary = '%d %d' % (result.testsRun, result.failuresNum + result.errorsNum)");
-    expect(python.globals.get("summary")).toBe(
-      `${[...readFileSync("deploy/feeder/test_plan.py", "utf8").matchAll(/ def test_/g)].length} 0`,
-    );
+    const count = [...readFileSync(`deploy/feeder/${tests}.py`, "utf8").matchAll(/ def test_/g)].length;
+    expect(python.globals.get("summary")).toBe(`${count} 0`);
   });
 
   it("fits the memory that its README names", async () => {

@@ -238,6 +238,56 @@ describe("a feeder's orders", () => {
   });
 });
 
+describe("a feeder's plan", () => {
+  const from = start / 1_000 - 3_600;
+  const each = { ratios: [1], betweenSeconds: 0 };
+  const plan = {
+    ...{
+      version: 4,
+      portionsEach: 1,
+      frostBelowCelsius: null,
+      paysDepositsOverRation: true,
+      press: each,
+      deposit: each,
+    },
+    days: [{ from, to: from + 86_400, portionsMax: 50, free: [3_600 + 60, 3_600 + 600], frost: [] }],
+  };
+  const answerWith = (feeder: Feeder, when: Instant, orders: SentOrder[] = []) => {
+    const report = feeder.report(when);
+    const last = report.events?.at(-1) as { seq: number } | undefined;
+    const stored = { storedThrough: last?.seq ?? null, duplicates: 0, refused: [], unknown: [], nextReportSeconds: 5 };
+    feeder.handleAnswer(report.boot, { ...stored, serverTime: isoOf(when), orders, plan }, when);
+  };
+
+  it("is confirmed, wakes it for free food, and is on its disk", () => {
+    const { feeder } = bench();
+    answerWith(feeder, at(1_000));
+    expect(feeder.report(at(1_100)).readings).toMatchObject({ planVersion: 4 });
+    expect(feeder.dueAt()).toBe(at(60_000));
+    feeder.tick(at(60_000));
+    feeder.tick(at(62_000));
+    expect(eventsOfKind(feeder, at(63_000), "portion")).toMatchObject([{ cause: "timer" }]);
+    const again = bench(feeder.memory(), "b-2", at(minutes(2))).feeder;
+    expect(again.planVersion).toBe(4);
+    again.tick(at(minutes(11)));
+    expect(again.isMotorOn).toBe(false); // it doesn't know the time yet
+    again.pressButton(at(minutes(12)));
+    expect(again.isMotorOn).toBe(true);
+  });
+
+  it("promises and gives nothing while paused, and makes nothing up afterwards", () => {
+    const { feeder, runs } = bench();
+    answerWith(feeder, at(1_000), [pause("p-1")]);
+    feeder.pressButton(at(2_000));
+    feeder.detectCap(0.9, at(3_000));
+    feeder.tick(at(61_000));
+    expect(feeder.report(at(62_000)).events).toMatchObject([{ kind: "order" }, { earns: false }, { earns: false }]);
+    answerWith(feeder, at(63_000), [resume("r-1")]);
+    feeder.tick(at(65_000));
+    expect(runs).toEqual([]);
+  });
+});
+
 describe("a feeder's spool", () => {
   it("first reports the events of an earlier boot, under that boot and without an uptime", () => {
     const { feeder } = bench();

@@ -1,6 +1,8 @@
 import { readdirSync, readFileSync } from "node:fs";
-import { connect } from "node:net";
+import { connect, type Socket } from "node:net";
+import { setTimeout as sleep } from "node:timers/promises";
 import { type Interpreter, loadMicroPython } from "@micropython/micropython-webassembly-pyscript/micropython.mjs";
+import { onTestFinished } from "vitest";
 import type { Answer } from "../../server/contract/report.ts";
 import { milliseconds } from "../../server/domain/instant.ts";
 import type { TestServer } from "./testServer.ts";
@@ -9,7 +11,9 @@ import type { TestServer } from "./testServer.ts";
 
 export const programFolder = "deploy/microcontroller";
 /** What the program shares with the feeder's computer. */
-const shared = ["plan.py", "values.py", "test_plan.py"].map((file) => `deploy/feeder/${file}`);
+const shared = ["plan.py", "values.py", "mqtt.py", "broker.py", "test_plan.py", "test_mqtt.py"].map(
+  (file) => `deploy/feeder/${file}`,
+);
 
 /**
  * The port has one interpreter at a time: each one that is opened takes the place of the one before. What the garbage collector
@@ -99,4 +103,59 @@ function exchange(port: number, request: string): Promise<string> {
     socket.on("end", () => resolve(Buffer.concat(pieces).toString()));
     socket.on("error", reject);
   });
+}
+
+export interface BrokerBoardState extends BoardState {
+  readonly told: readonly string[]; // what it printed of its connection
+}
+
+/** A feeder's program whose bytes go over real sockets to a broker that listens. */
+export interface BrokerBoard {
+  run(spanMs: number): Promise<void>;
+  sense(event: string): void;
+  state(): BrokerBoardState;
+  flash(): Map<string, Uint8Array>;
+}
+
+export async function startBrokerBoard(
+  server: TestServer,
+  port: number,
+  arguments_: readonly string[],
+  flash?: ReadonlyMap<string, Uint8Array>,
+): Promise<BrokerBoard> {
+  const python = await openInterpreter(flash);
+  python.runPython(`from fake_broker import BrokerRig\nrig = BrokerRig(*${JSON.stringify(arguments_)})`);
+  python.runPython("run, carry, state = rig.run, rig.carry, rig.state");
+  const [run, carry, state] = ["run", "carry", "state"].map((name) => python.globals.get(name)) as [
+    (ms: number, step: number) => string,
+    (text: string, hasEnded: boolean) => void,
+    () => string,
+  ];
+  opened.push(run, carry, state);
+  let line = { opened: 0, socket: null as Socket | null };
+  onTestFinished(() => void line.socket?.destroy());
+  const connectAgain = (count: number) => {
+    line.socket?.destroy();
+    const socket = connect(port, "127.0.0.1");
+    const isNewest = () => line.socket === socket;
+    socket.on("data", (piece) => isNewest() && carry(piece.toString("hex"), false));
+    socket.on("close", () => isNewest() && carry("", true));
+    socket.on("error", () => socket.destroy());
+    line = { opened: count, socket };
+  };
+  const stepMs = 100;
+  return {
+    async run(spanMs) {
+      for (let ran = 0; ran < spanMs; ran += stepMs) {
+        const [count, sent] = JSON.parse(run(stepMs, stepMs)) as [number, string];
+        if (count !== line.opened) connectAgain(count);
+        if (sent !== "") line.socket?.write(Buffer.from(sent, "hex"));
+        server.clock.advance(milliseconds(stepMs));
+        await sleep(sent === "" ? 2 : 10); // the broker and the server work in real time
+      }
+    },
+    sense: (event) => python.runPython(`rig.sense(${event})`),
+    state: () => JSON.parse(state()),
+    flash: () => new Map(filesOf(python).map((name) => [name, python.FS.readFile(`/events/${name}`)])),
+  };
 }

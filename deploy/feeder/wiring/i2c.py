@@ -42,6 +42,8 @@ class I2cChip:
             if self._bus is None:
                 self._bus = self._smbus2.SMBus(self._number)
             return use(self._bus)
+        except FileNotFoundError as error:
+            raise OSError(f"there is no I2C bus {self._number}: switch I2C on in the board's settings") from error
         except OSError as error:
             self.close()
             raise OSError(f"no answer at address 0x{self._address:02x} of I2C bus {self._number} ({error})") from error

@@ -12,8 +12,14 @@ export type NewSpoolEvent =
       readonly chuteCount: number | null;
       readonly lowestVolts: number;
     }
-  | { readonly kind: "press" }
-  | { readonly kind: "deposit"; readonly metal: boolean; readonly signal: number; readonly chute: boolean }
+  | { readonly kind: "press"; readonly earns?: boolean }
+  | {
+      readonly kind: "deposit";
+      readonly metal: boolean;
+      readonly signal: number;
+      readonly chute: boolean;
+      readonly earns?: boolean;
+    }
   | { readonly kind: "visit" }
   | { readonly kind: "lid"; readonly open: boolean }
   | { readonly kind: "refill"; readonly grams: number; readonly full: boolean }

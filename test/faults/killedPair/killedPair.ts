@@ -1,11 +1,9 @@
-import { type ChildProcess, spawn } from "node:child_process";
-import { existsSync, mkdirSync, readFileSync, writeFileSync } from "node:fs";
 import { join } from "node:path";
 import { setTimeout as sleep } from "node:timers/promises";
-import { onTestFinished } from "vitest";
 import type { RandomSource } from "../../../server/practice/random.ts";
+import { addRowan, planForCaps, signInFirst } from "../../support/builtKeeper.ts";
 import { type RunningServer, runBuiltServer } from "../../support/builtServer.ts";
-import { feedingExample } from "../../support/feedingExample.ts";
+import { type FeederProgram, feederProgram } from "../../support/feederProgram.ts";
 import { getJson, type HttpSession, openSession } from "../kills/httpSession.ts";
 import { openPoorLine, type PoorLine } from "./poorLine.ts";
 import { problemsOf } from "./promises.ts";
@@ -21,17 +19,32 @@ export interface PairFigures {
   readonly deposits: number;
   readonly killed: { readonly server: number; readonly feeder: number };
   readonly line: ReturnType<PoorLine["counts"]>;
+  /** Of the board's wall clock. */
+  readonly jumps: { readonly inPortions: number; readonly inReports: number };
 }
 
-export async function runKilledPair(folder: string, kills: number, chance: RandomSource): Promise<PairFigures> {
-  const pair = await KilledPair.open(folder, chance);
+/** @param wallClock of the feeder's board: "jumps", or "trusted", a planted fault: its program goes by it. Else it is right. */
+export async function runKilledPair(
+  folder: string,
+  kills: number,
+  chance: RandomSource,
+  wallClock?: "jumps" | "trusted",
+): Promise<PairFigures> {
+  const environment = wallClock === undefined ? {} : { FEEDER_WALL_CLOCK: wallClock };
+  const pair = await KilledPair.open(folder, chance, environment);
   for (let number = 0; number < kills; number += 1) await pair.kill();
   return pair.settle();
 }
 
-const account = { name: "Ada", passphrase: "seven wet crows count copper kettles" };
 const variables = { REPORTS_PER_MINUTE: "1000000" };
-const deployFolder = join(import.meta.dirname, "../../../deploy/feeder");
+
+interface KilledParts {
+  readonly server: RunningServer;
+  readonly session: HttpSession;
+  readonly cookie: string;
+  readonly feeder: string;
+  readonly program: FeederProgram;
+}
 
 class KilledPair {
   readonly #folder: string;
@@ -42,34 +55,18 @@ class KilledPair {
   #session: HttpSession;
   readonly #cookie: string;
   readonly #feeder: string;
-  #program: ChildProcess | null = null;
+  readonly #program: FeederProgram;
   #boots = 0;
   readonly #orders = new Map<string, "pause" | "resume">();
 
-  static async open(folder: string, chance: RandomSource): Promise<KilledPair> {
+  static async open(folder: string, chance: RandomSource, environment: Record<string, string>): Promise<KilledPair> {
     const line = await openPoorLine(chance);
     const server = runBuiltServer(join(folder, "server"), variables);
-    const token = (await server.waitForOutput(/first-sign-in#(\S+)\n/))[1];
-    const visitor = await openSession(server);
-    const { cookie } = await visitor.ask("POST", "/api/v1/first-sign-in", { token, ...account });
-    const session = await openSession(server, cookie);
-    const yard = (await getJson(session, "/api/v1/home")).json().yards[0].id;
-    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
-    await session.ask("PATCH", `/api/v1/yards/${yard}`, { place, digestWanted: false });
-    const added = (await session.ask("POST", "/api/v1/feeders", { yard, name: "Rowan" })).json();
-    const feeding = {
-      ...feedingExample,
-      free: null,
-      deposit: { ratio: { kind: "fixed", of: 1 }, atLeastSecondsBetween: 0 },
-    };
-    const planned = await session.ask("PATCH", `/api/v1/feeders/${added.feeder.id}`, {
-      feeding: { ...feeding, rationGrams: 5_000, quietTimes: [] },
-    });
-    if (planned.status !== 200) throw new Error(`expected a plan, got ${planned.status} ${planned.text}`);
-    mkdirSync(join(folder, "feeder"), { recursive: true });
-    writeFileSync(join(folder, "feeder.key"), added.key, { mode: 0o600 });
-    const pair = new KilledPair(folder, chance, line, { server, session, cookie, feeder: added.feeder.id });
-    onTestFinished(() => pair.#end()); // also where a check fails before the end
+    const keeper = await signInFirst(server);
+    const { feeder, key } = await addRowan(keeper);
+    await planForCaps(keeper, feeder);
+    const program = feederProgram(folder, key, environment);
+    const pair = new KilledPair(folder, chance, line, { ...keeper, server, feeder, program });
     await pair.#lead();
     pair.#start();
     return pair;
@@ -79,12 +76,7 @@ class KilledPair {
     folder: string,
     chance: RandomSource,
     line: PoorLine,
-    {
-      server,
-      session,
-      cookie,
-      feeder,
-    }: { server: RunningServer; session: HttpSession; cookie: string; feeder: string },
+    { server, session, cookie, feeder, program }: KilledParts,
   ) {
     this.#folder = folder;
     this.#chance = chance;
@@ -93,6 +85,7 @@ class KilledPair {
     this.#session = session;
     this.#cookie = cookie;
     this.#feeder = feeder;
+    this.#program = program;
   }
 
   /** One more kill, of either, at a moment that nobody chose; now and then an order before it. */
@@ -101,7 +94,7 @@ class KilledPair {
     if (this.#chance.isTrueWith(0.4)) await this.#order(this.#chance.isTrueWith(0.5) ? "pause" : "resume");
     if (this.#chance.isTrueWith(0.6)) {
       this.#killed.feeder += 1;
-      await this.#end();
+      await this.#program.kill();
       this.#start();
       return;
     }
@@ -119,7 +112,7 @@ class KilledPair {
   async settle(): Promise<PairFigures> {
     this.#line.mend();
     await this.#order("resume");
-    await this.#end();
+    await this.#program.kill();
     this.#start("b-quiet");
     const end = Date.now() + 90_000;
     let log = "";
@@ -132,20 +125,19 @@ class KilledPair {
       if (Date.now() > end) throw new Error(`events still wait at the feeder after a minute: ${log.slice(-1_500)}`);
     }
     const plan = (await getJson(this.#session, `/api/v1/feeders/${this.#feeder}/plan`)).json();
-    await this.#end();
-    const truth = { runsOf: (boot: string) => this.#runsOf(boot), boots: this.#labels(), orders: this.#orders };
+    await this.#program.kill();
+    const truth = { runsOf: this.#program.runsOf, boots: this.#labels(), orders: this.#orders };
     const line = this.#line.counts();
     await this.#line.close();
-    return { ...problemsOf(log, truth, plan), killed: this.#killed, line };
+    const recorded = this.#labels().map(this.#program.recordOf).join("");
+    const jumps = {
+      inPortions: recorded.split("jumped in a portion").length - 1,
+      inReports: recorded.split("jumped in a report").length - 1,
+    };
+    return { ...problemsOf(log, truth, plan), killed: this.#killed, line, jumps };
   }
 
   #labels = (): string[] => Array.from({ length: this.#boots }, (_, number) => `b-${number}`);
-  /** When the motor was switched on, in seconds since 1970, by what the motor's own file says. */
-  #runsOf(boot: string): number[] {
-    const file = join(this.#folder, `${boot}.runs`);
-    if (!existsSync(file)) return [];
-    return [...readFileSync(file, "utf8").matchAll(/^on (\S+)$/gm)].map(([, at]) => Number(at));
-  }
 
   async #lead(): Promise<void> {
     const [, address = ""] = await this.#server.waitForOutput(/Pieward listens at (http\S+)\n/);
@@ -154,31 +146,7 @@ class KilledPair {
 
   #start(boot = `b-${this.#boots}`): void {
     if (boot !== "b-quiet") this.#boots += 1;
-    const key = ["--key-file", join(this.#folder, "feeder.key"), "--data", join(this.#folder, "feeder")];
-    const url = ["--url", `http://127.0.0.1:${this.#line.port}`];
-    const args = [
-      "-B",
-      "test_kills.py",
-      "--feeder",
-      boot,
-      join(this.#folder, `${boot}.runs`),
-      ...url,
-      ...key,
-      "--wired",
-    ];
-    this.#program = spawn("python3", args, {
-      cwd: deployFolder,
-      env: { ...process.env, FEEDER_BIRDS: "caps" },
-      stdio: "ignore",
-    });
-  }
-
-  async #end(): Promise<void> {
-    const program = this.#program;
-    if (program === null || program.exitCode !== null || program.signalCode !== null) return;
-    const ended = new Promise((resolve) => program.once("exit", resolve));
-    program.kill("SIGKILL");
-    await ended;
+    this.#program.start(boot, ["--url", `http://127.0.0.1:${this.#line.port}`]);
   }
 
   async #order(kind: "pause" | "resume"): Promise<void> {

@@ -86,10 +86,10 @@ function portionProblems(portions: readonly LoggedEvent[], at: readonly number[]
 
 function paymentProblems(own: readonly LoggedEvent[]): string[] {
   const paid = own.flatMap(({ kind, paysFor }) => (kind === "portion" && paysFor != null ? [paysFor] : []));
-  const deposits = new Set(own.flatMap(({ kind, seq }) => (kind === "deposit" ? [seq] : [])));
+  const acts = new Set(own.flatMap(({ kind, seq }) => (kind === "deposit" || kind === "press" ? [seq] : [])));
   return [
     ...(new Set(paid).size < paid.length ? [`paid twice: ${paid.join(", ")}`] : []),
-    ...paid.filter((seq) => !deposits.has(seq)).map((seq) => `a portion pays for ${seq}, which is no deposit`),
+    ...paid.filter((seq) => !acts.has(seq)).map((seq) => `a portion pays for ${seq}, which is no deposit or press`),
   ];
 }
 
