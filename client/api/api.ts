@@ -10,6 +10,7 @@ import type {
   RatesView,
   YardOrderView,
 } from "../../server/contract/api.ts";
+import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { countRequest, takeEarlyResponse } from "./earlyResponses.ts";
 
 /** The result of a request. A lost connection is usual, so it is a result and not a thrown error. */
@@ -104,6 +105,7 @@ export const api = {
   signOut: () => request<null>("DELETE", "/session"),
 
   home: () => request<HomeView>("GET", "/home"),
+  training: (yardId: string) => request<TrainingView>("GET", `${yard(yardId)}/training`),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yard(yardId)}/alarm-rates`),
   /** Without a date the newest. */
   digest: (yardId: string, date: string | null) =>

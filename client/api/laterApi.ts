@@ -31,6 +31,8 @@ import type {
 import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
 import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
+import type { ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
+import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
@@ -67,6 +69,10 @@ export const laterApi = {
     request<PlanView>("POST", `${feederPath(id)}/plan/preview`, rules),
   bench: (id: string) => request<BenchView>("GET", `${feederPath(id)}/bench`),
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
+  changeProgramme: (yardId: string, change: ProgrammeChangeRequest) =>
+    request<TrainingView>("POST", `${yardPath(yardId)}/training/changes`, change),
+  undoProgrammeChange: (yardId: string, change: string) =>
+    request<TrainingView>("POST", `${yardPath(yardId)}/training/changes/${encodeURIComponent(change)}/undo`),
   removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),
   newKey: (id: string) => request<{ key: string }>("POST", `${feederPath(id)}/key`),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),
