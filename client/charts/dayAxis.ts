@@ -3,7 +3,8 @@ import { localDate, shiftDate } from "../text/clock.ts";
 
 /**
  * The days of a training record from left to right, in CSS pixels. The pictures of days share it, so that one day is at one place in
- * each. Behind today there is room for the usual time of the present stage, at most two weeks of it.
+ * each. Behind today there is room for the usual time of the present stage, at most two weeks of it. It is never shorter than two weeks: the
+ * first days are at its beginning, and not as large as a page.
  */
 export interface DayAxis {
   readonly dates: readonly string[]; // one for each slot
@@ -17,6 +18,7 @@ export interface DayAxis {
 
 export const edges = { left: 42, right: 6 } as const;
 const futureDaysMax = 14;
+const slotsMin = 14;
 const dayMs = 86_400_000;
 
 export function dayAxis(view: TrainingView, zone: string, width: number): DayAxis {
@@ -25,7 +27,7 @@ export function dayAxis(view: TrainingView, zone: string, width: number): DayAxi
   const last = view.days.at(-1)?.date ?? first;
   const end = usualTime(view, zone)?.to ?? last;
   const future = Math.max(0, Math.min(futureDaysMax, slotOf(end) - slotOf(last)));
-  const count = slotOf(last) + 1 + future;
+  const count = Math.max(slotsMin, slotOf(last) + 1 + future);
   const step = (width - edges.left - edges.right) / Math.max(1, count);
   return {
     dates: Array.from({ length: count }, (_, slot) => shiftDate(first, slot)),

@@ -12,7 +12,7 @@ import { TrainingCautions } from "./trainingCautions.tsx";
 export const Shaping = (props: { readonly stage: StageView; readonly yard: YardView }) => (
   <section aria-labelledby="shaping-title">
     <h2 id="shaping-title">{text.shapingTitle}</h2>
-    <p>{parametersText(props.stage.parameters)}</p>
+    <p>{parametersText(props.stage.parameters) ?? text.nothingShapedText}</p>
     {props.yard.role === "keeper" && (
       <details>
         <summary>{text.shapingSummary}</summary>

@@ -87,7 +87,7 @@ function ShareLegend({ view }: Pick<PicturesProps, "view">) {
     { name: text.hollowLegend, mark: <circle class="dot hollow" r="4" /> },
     { name: text.criterionLegend, mark: <path class="criterion" d="M-9 0H9" /> },
     { name: text.usualLegend, mark: <rect class="usual" x="-9" y="-7" width="18" height="14" /> },
-    ...(view.judgement !== null && view.judgement.changePoints.length > 0
+    ...(seesVisits(view) && view.judgement !== null && view.judgement.changePoints.length > 0
       ? [{ name: text.changePointLegend, mark: <path class="change-point" d="M-8 5H0V-5H8" /> }]
       : []),
     ...(view.changes.some(({ undone }) => undone === null)
@@ -118,6 +118,7 @@ function KeptPicture({ view, yard }: PicturesProps) {
   const textAt = (place: number) => {
     const kept = dayInSlot(view, axis, place)?.kept;
     const name = dayName(axis.dates[place] ?? "");
+    if (place >= axis.dayCount) return text.laterReading(name);
     return kept === undefined || kept.promised === 0
       ? text.nothingPromisedReading(name)
       : text.keptReading(name, kept.paid, kept.promised - kept.paid);
@@ -127,8 +128,8 @@ function KeptPicture({ view, yard }: PicturesProps) {
       title={text.keptTitle}
       sentence={keptSentence(view)}
       height={keptHeight}
-      reader={{ label: text.keptDayLabel, count: axis.dayCount, first: axis.dayCount - 1, textAt }}
-      placeAt={(x, width) => Math.min(axis.dayCount - 1, axisAt(width).slotAt(x))}
+      reader={{ label: text.keptDayLabel, count: axis.dates.length, first: axis.dayCount - 1, textAt }}
+      placeAt={(x, width) => axisAt(width).slotAt(x)}
       draw={(width, place) => <KeptDrawing view={view} axis={axisAt(width)} place={place} dayName={dayName} />}
       legend={
         <PictureLegend

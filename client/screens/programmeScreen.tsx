@@ -70,14 +70,17 @@ const StagesToRead = ({ view }: { readonly view: TrainingView }) => (
   </>
 );
 
-const StageToRead = (props: { readonly stage: StageView; readonly number: number; readonly isPresent: boolean }) => (
-  <li>
-    <h3>
-      {text.stageSummary(props.number, props.stage.name)}{" "}
-      {props.isPresent && <span class="since">{text.presentTag}</span>}
-    </h3>
-    <p>{earnsText(props.stage.earns)}</p>
-    <p>{parametersText(props.stage.parameters)}</p>
-    <p class="since">{criterionText(props.stage)}</p>
-  </li>
-);
+function StageToRead(props: { readonly stage: StageView; readonly number: number; readonly isPresent: boolean }) {
+  const { stage, number, isPresent } = props;
+  const shaped = parametersText(stage.parameters);
+  return (
+    <li>
+      <h3>
+        {text.stageSummary(number, stage.name)} {isPresent && <span class="since">{text.presentTag}</span>}
+      </h3>
+      <p>{earnsText(stage.earns)}</p>
+      {shaped !== null && <p>{shaped}</p>}
+      <p class="since">{criterionText(stage)}</p>
+    </li>
+  );
+}

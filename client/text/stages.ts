@@ -26,8 +26,8 @@ function freeText(free: StageView["earns"]["free"]): string {
   return free.kind === "jitter" ? text.jitterText(mean, numberText(free.byMinutes)) : text.freeText(mean);
 }
 
-/** "5 cm to the dish, 20 caps laid out, on the board, slot 40 mm." */
-export function parametersText(parameters: StageView["parameters"]): string {
+/** "5 cm to the dish, 20 caps laid out, on the board, slot 40 mm."; null where nothing is entered */
+export function parametersText(parameters: StageView["parameters"]): string | null {
   const { distanceCm, capsLaid, capsWhere, slotOpeningMm, gramsEach } = parameters;
   const parts = [
     ...(distanceCm === null ? [] : [text.distanceText(numberText(distanceCm, 1))]),
@@ -36,7 +36,7 @@ export function parametersText(parameters: StageView["parameters"]): string {
     ...(slotOpeningMm === null ? [] : [text.slotText(numberText(slotOpeningMm, 1))]),
     ...(gramsEach === null ? [] : [text.gramsEachText(gramsEach < 10 ? gramsText(gramsEach) : massText(gramsEach))]),
   ];
-  return parts.length === 0 ? text.nothingShapedText : toSentence(parts.join(", "));
+  return parts.length === 0 ? null : toSentence(parts.join(", "));
 }
 const gramsText = (grams: number) => gramsUnitText(numberText(grams, 1));
 

@@ -19,7 +19,6 @@ export const distanceText = (cm: string) => `${cm} cm to the dish`;
 export const capsText = (count: number) => (count === 1 ? "1 cap laid out" : `${count} caps laid out`);
 export const slotText = (mm: string) => `slot ${mm} mm`;
 export const gramsEachText = (grams: string) => `${grams} a portion`;
-export const nothingShapedText = "Nothing is entered yet.";
 
 export const criterionText = (share: string, days: number, acts: number) =>
   `ready at ${share} of the bouts over ${days === 1 ? "1 day" : `${days} days`}, at least ${acts} acts on each`;

@@ -53,6 +53,7 @@ export const dateLabel = "Date";
 export const timeLabel = "Time";
 
 export const shapingTitle = "What you shape now";
+export const nothingShapedText = "Nothing is entered yet.";
 export const shapingHint = "Change little at a time, and enter it: only then its effect can be read.";
 export const distanceLabel = "Distance to the dish";
 export const distanceHint = "Of the button, or of the caps laid out.";
