@@ -11,7 +11,7 @@ export interface HourSpan {
   readonly to: number;
 }
 
-export const hourX = (hour: number, width: number) => edges.left + ((width - edges.left - edges.right) * hour) / 24;
+const hourX = (hour: number, width: number) => edges.left + ((width - edges.left - edges.right) * hour) / 24;
 export const hourAt = (x: number, width: number) =>
   Math.max(0, Math.min(23, Math.floor((24 * (x - edges.left)) / (width - edges.left - edges.right))));
 

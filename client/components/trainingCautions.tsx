@@ -8,7 +8,7 @@ export const TrainingCautions = ({ stage }: { readonly stage: StageView }) => (
   <div class="training-cautions">
     <h4>{text.cautionsTitle}</h4>
     <ul>
-      {[...(usesCaps(stage) ? text.capCautions : []), ...text.foodCautions].map((caution) => (
+      {cautionsOf(stage).map((caution) => (
         <li key={caution}>{caution}</li>
       ))}
       <li>
@@ -17,3 +17,9 @@ export const TrainingCautions = ({ stage }: { readonly stage: StageView }) => (
     </ul>
   </div>
 );
+
+const cautionsOf = (stage: StageView): readonly string[] => [
+  ...(stage.earns.free === null ? [text.noFreeFoodCaution] : []),
+  ...(usesCaps(stage) ? text.capCautions : []),
+  ...text.foodCautions,
+];

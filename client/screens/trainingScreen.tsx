@@ -11,7 +11,7 @@ import { TrainingFigures } from "../components/trainingFigures.tsx";
 import { TrainingPictures } from "../components/trainingPictures.tsx";
 import { TrainingStage } from "../components/trainingStage.tsx";
 import { useTraining } from "../components/useTraining.tsx";
-import { presentStage } from "../text/training.ts";
+import { presentPeriod, presentStage } from "../text/training.ts";
 import { notFoundScreen } from "./notFound.tsx";
 import "../style/training.css";
 
@@ -41,10 +41,11 @@ interface TrainingProps {
 
 function Training({ view, yard }: TrainingProps) {
   const stage = presentStage(view);
+  const isStarted = presentPeriod(view) !== null; // also where its stage was removed from the programme since
   return (
     <>
       <Hindrances view={view} yard={yard} />
-      <div class={stage === null ? undefined : "training-columns"}>
+      <div class={isStarted ? "training-columns" : undefined}>
         <div class="part stage">
           <TrainingStage view={view} yard={yard} />
           {stage !== null && <Shaping stage={stage} yard={yard} />}
@@ -55,7 +56,7 @@ function Training({ view, yard }: TrainingProps) {
             </li>
           </ul>
         </div>
-        {stage !== null && (
+        {isStarted && (
           <>
             <section class="part pictures" aria-labelledby="pictures-title">
               <h2 id="pictures-title">{text.picturesTitle}</h2>

@@ -65,7 +65,11 @@ export function dayNotes(view: TrainingView, date: string, zone: string): readon
 
 /** The changes in force that were made on this local date. */
 export const changesOn = (view: TrainingView, date: string, zone: string) =>
-  view.changes.filter(({ at, undone }) => undone === null && localDate(Date.parse(at), zone) === date);
+  view.changes.filter(
+    ({ at, undone }) => undone === null && isNear(at, date) && localDate(Date.parse(at), zone) === date,
+  );
+/** Whether it can be that date anywhere: a local date is costly to find, and a picture asks for each change on each day. */
+const isNear = (at: string, date: string) => Math.abs(Date.parse(at) - Date.parse(date)) < 3 * 86_400_000;
 
 export const stageName = (view: TrainingView, id: string | null): string =>
   view.stages.find((stage) => stage.id === id)?.name ?? view.periods.find(({ stage }) => stage === id)?.name ?? "–";

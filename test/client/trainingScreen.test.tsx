@@ -166,6 +166,22 @@ describe("the training of a yard", () => {
     expect(screen.queryByRole("heading", { name: "The bargain" })).toBeNull();
   });
 
+  it("shows the record of a stage that was removed from the programme since", async () => {
+    const { stages } = trainingViewFixture(Date.now());
+    answer({ stages: stages.filter(({ id }) => id !== "nudgeCap"), advice: null });
+    await openPage(path);
+    await screen.findByText("A stage that is no longer in the programme");
+    screen.getByRole("img", { name: "How often they do it" });
+    expect(screen.queryByText("What you shape now")).toBeNull();
+  });
+
+  it("warns before a stage without any free food", async () => {
+    const { stages } = trainingViewFixture(Date.now());
+    answer({ stages: stages.map((stage) => ({ ...stage, earns: { ...stage.earns, free: null } })) });
+    await openPage(path);
+    (await formOf("Start Drop a cap")).getByText(/^This stage gives no free food\. In hard frost/);
+  });
+
   it("names what keeps the record from being whole", async () => {
     server.home = { ...server.home, yards: server.home.yards.map((yard) => ({ ...yard, feeders: [] })) };
     answer({ unreadableDays: 2 });

@@ -48,7 +48,6 @@ export const keptMinLabel = "Least share of promises paid";
 export const keptMinHint = "Below it, the advice is to mend the feeder before the training goes on.";
 export const savedText = "Programme saved.";
 export const unchangedText = "Nothing was changed.";
-export const notSavedText = "Not saved. What you typed is still here.";
 
 export const changesTitle = "Dated changes";
 export const noChangesText = "No change yet.";

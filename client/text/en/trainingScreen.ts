@@ -70,6 +70,8 @@ export const shapingSummary = "Change it";
 export const shapedText = "Saved.";
 
 export const cautionsTitle = "Before you go on";
+export const noFreeFoodCaution =
+  "This stage gives no free food. In hard frost only what each feeder's plan gives then is left: look that it is there.";
 export const capCautions = [
   "Lay out only caps without sharp edges: crimped and rusty edges cut. Rinse out residues of alcohol. No glass, no lead.",
 ] as const;
