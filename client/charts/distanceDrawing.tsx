@@ -1,6 +1,7 @@
 import type { DistanceCurveView } from "../../server/contract/trainingView.ts";
 import { shareText } from "../text/training.ts";
 import { edges } from "./dayAxis.ts";
+import { ShareScale } from "./shareScale.tsx";
 
 /** The share of bouts with the act by distance, as a fitted curve in the band that holds the true one. */
 export const distanceHeight = 188;
@@ -33,14 +34,7 @@ export function DistanceDrawing(props: {
   const chosen = curve.points[place];
   return (
     <>
-      {[0, 0.5, 1].map((part) => (
-        <g key={part}>
-          <line class="rule" x1={edges.left} x2={width - edges.right} y1={yOf(part)} y2={yOf(part)} />
-          <text class="scale" x={edges.left - 6} y={yOf(part) + 4} text-anchor="end">
-            {shareText(part)}
-          </text>
-        </g>
-      ))}
+      <ShareScale width={width} yOf={yOf} labelOf={shareText} />
       <path class="band" d={`M${band.join("L")}Z`} />
       <path class="curve" d={`M${line(({ share }) => share).join("L")}`} />
       {curve.halfAtCm !== null && curve.halfAtCm <= endOf(curve) && (

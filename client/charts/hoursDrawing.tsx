@@ -15,31 +15,45 @@ const hourX = (hour: number, width: number) => edges.left + ((width - edges.left
 export const hourAt = (x: number, width: number) =>
   Math.max(0, Math.min(23, Math.floor((24 * (x - edges.left)) / (width - edges.left - edges.right))));
 
-export function HoursDrawing(props: {
+interface DrawingProps {
   readonly acts: readonly number[];
   readonly nights: readonly HourSpan[];
   readonly width: number;
   readonly place: number;
   readonly mostText: string;
-}) {
-  const { acts, nights, width, place, mostText } = props;
+}
+
+export const HoursDrawing = (props: DrawingProps) => (
+  <>
+    {props.nights.map(({ from, to }) => (
+      <rect
+        key={from}
+        class="night"
+        x={hourX(from, props.width)}
+        width={hourX(to, props.width) - hourX(from, props.width)}
+        y={top}
+        height={ground - top}
+      />
+    ))}
+    <text class="scale" x={edges.left - 6} y={top + 9} text-anchor="end">
+      {props.mostText}
+    </text>
+    <Bars {...props} />
+    <line class="ground" x1={edges.left} x2={props.width - edges.right} y1={ground} y2={ground} />
+    <circle class="dot" cx={hourX(props.place + 0.5, props.width)} cy={ground + 6} r="2.6" />
+    {[0, 6, 12, 18, 24].map((hour) => (
+      <text key={hour} class="scale" x={hourX(hour, props.width)} y={hoursHeight - 6} text-anchor={anchorOf(hour)}>
+        {hour}
+      </text>
+    ))}
+  </>
+);
+
+function Bars({ acts, width, place }: DrawingProps) {
   const most = Math.max(0.01, ...acts);
   const step = (width - edges.left - edges.right) / 24;
   return (
     <>
-      {nights.map(({ from, to }) => (
-        <rect
-          key={from}
-          class="night"
-          x={hourX(from, width)}
-          width={hourX(to, width) - hourX(from, width)}
-          y={top}
-          height={ground - top}
-        />
-      ))}
-      <text class="scale" x={edges.left - 6} y={top + 9} text-anchor="end">
-        {mostText}
-      </text>
       {acts.map((count, hour) => {
         const height = ((ground - top - 6) * count) / most;
         return (
@@ -53,13 +67,6 @@ export function HoursDrawing(props: {
           />
         );
       })}
-      <line class="ground" x1={edges.left} x2={width - edges.right} y1={ground} y2={ground} />
-      <circle class="dot" cx={hourX(place + 0.5, width)} cy={ground + 6} r="2.6" />
-      {[0, 6, 12, 18, 24].map((hour) => (
-        <text key={hour} class="scale" x={hourX(hour, width)} y={hoursHeight - 6} text-anchor={anchorOf(hour)}>
-          {hour}
-        </text>
-      ))}
     </>
   );
 }

@@ -2,6 +2,7 @@ import type { TrainingDayView, TrainingView } from "../../server/contract/traini
 import { localDate } from "../text/clock.ts";
 import { changesOn, seesVisits, shareText } from "../text/training.ts";
 import { type DayAxis, dayInSlot, edges, usualTime } from "./dayAxis.ts";
+import { ShareScale } from "./shareScale.tsx";
 
 /**
  * The share of bouts with the act, a dot for each day: filled where it counts for the advice. The criterion is a line over the days of
@@ -25,14 +26,7 @@ export function ShareDrawing(props: DrawingProps) {
   return (
     <>
       <UsualBand {...props} />
-      {[0, 0.5, 1].map((part) => (
-        <g key={part}>
-          <line class="rule" x1={edges.left} x2={axis.width - edges.right} y1={yOf(part)} y2={yOf(part)} />
-          <text class="scale" x={edges.left - 6} y={yOf(part) + 4} text-anchor="end">
-            {scale.labelOf(part)}
-          </text>
-        </g>
-      ))}
+      <ShareScale width={axis.width} yOf={yOf} labelOf={scale.labelOf} />
       <Stages {...props} />
       <line class="place" x1={axis.x(place)} x2={axis.x(place)} y1={top - 6} y2={ground + 14} />
       <ChangePoints {...props} />

@@ -13,31 +13,16 @@ import { readStage } from "./readStage.ts";
 import { ReasonFields, useProgrammeChange } from "./reasonFields.tsx";
 import { StageFields } from "./stageFields.tsx";
 
-/** The row of stages as an editable list, and the least share of promises, with one Save and one reason. */
-export function ProgrammeForm(props: {
+interface FormProps {
   readonly view: TrainingView;
   readonly yard: YardView;
   readonly onSaved: () => void;
-}) {
-  const { view, yard, onSaved } = props;
-  const { sending, problems, formError, form, change } = useProgrammeChange(yard);
+}
+
+/** The row of stages as an editable list, and the least share of promises, with one Save and one reason. */
+export function ProgrammeForm({ view, yard, onSaved }: FormProps) {
   const list = useStageList(view.stages);
-  const sent = useRef<readonly string[]>([]); // the order that the problems' numbers are of
-  const save = async (event: SubmitEvent) => {
-    event.preventDefault();
-    const data = new FormData(event.currentTarget as HTMLFormElement);
-    const stages = list.entries.map(({ key }) => readStage(data, key));
-    const keptMin = (readNumber(data, "keptMin") as number) / 100;
-    sent.current = stages.map(({ id }) => id);
-    const isSame = asText(stages) === asText(view.stages);
-    // The smaller change first: if the other one is refused, what was typed for it is still there.
-    if (keptMin !== view.keptMin && !(await change({ kind: "keptMinChanged", keptMin }))) return;
-    if (!isSame && !(await change({ kind: "stagesEdited", stages }))) return;
-    const isUnchanged = isSame && keptMin === view.keptMin;
-    announce(isUnchanged ? text.unchangedText : text.savedText);
-    if (!isUnchanged) onSaved();
-  };
-  const problemOf = (id: string) => (field: string) => problems[`content.stages.${sent.current.indexOf(id)}.${field}`];
+  const { sending, problems, formError, form, save, problemOf } = useSave({ view, yard, onSaved }, list.entries);
   return (
     <form ref={form} onSubmit={(event) => void save(event)} noValidate>
       <p class="hint">{text.stagesHint}</p>
@@ -49,9 +34,6 @@ export function ProgrammeForm(props: {
             {...{ stage, index, list }}
             isPresent={presentPeriod(view)?.stage === key}
             problemOf={problemOf(key)}
-            hasProblem={Object.keys(problems).some((field) =>
-              field.startsWith(`content.stages.${sent.current.indexOf(key)}.`),
-            )}
           />
         ))}
       </ol>
@@ -76,6 +58,35 @@ export function ProgrammeForm(props: {
       </div>
     </form>
   );
+}
+
+type StageProblems = (field: string) => string | undefined;
+
+/** Sends what was changed. A problem stays with its stage, also where that is moved before the next try. */
+function useSave({ view, yard, onSaved }: FormProps, entries: readonly Entry[]) {
+  const programmeChange = useProgrammeChange(yard);
+  const { problems, change } = programmeChange;
+  const sent = useRef<readonly string[]>([]); // the order that the problems' numbers are of
+  const save = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const data = new FormData(event.currentTarget as HTMLFormElement);
+    const stages = entries.map(({ key }) => readStage(data, key));
+    const keptMin = (readNumber(data, "keptMin") as number) / 100;
+    sent.current = stages.map(({ id }) => id);
+    const isSame = asText(stages) === asText(view.stages);
+    const isUnchanged = isSame && keptMin === view.keptMin;
+    // The smaller change first: if the other one is refused, what was typed for it is still there.
+    if (keptMin !== view.keptMin && !(await change({ kind: "keptMinChanged", keptMin }))) return;
+    if (!isSame && !(await change({ kind: "stagesEdited", stages }))) return;
+    announce(isUnchanged ? text.unchangedText : text.savedText);
+    if (!isUnchanged) onSaved();
+  };
+  const problemOf = (id: string): StageProblems | null => {
+    const prefix = `content.stages.${sent.current.indexOf(id)}.`;
+    const hasAny = Object.keys(problems).some((field) => field.startsWith(prefix));
+    return hasAny ? (field) => problems[`${prefix}${field}`] : null;
+  };
+  return { ...programmeChange, save, problemOf };
 }
 
 interface Entry {
@@ -120,21 +131,20 @@ interface EntryProps {
   readonly index: number;
   readonly list: ReturnType<typeof useStageList>;
   readonly isPresent: boolean;
-  readonly problemOf: (field: string) => string | undefined;
-  readonly hasProblem: boolean;
+  readonly problemOf: StageProblems | null; // null where it has none
 }
 
 function StageEntry(props: EntryProps) {
-  const { stage, index, list, isPresent, problemOf, hasProblem } = props;
+  const { stage, index, list, isPresent, problemOf } = props;
   const { round } = list.entries[index] ?? { round: 0 };
   const { name } = stage;
   return (
     <li>
-      <details open={hasProblem || undefined}>
+      <details open={problemOf !== null || undefined}>
         <summary>
           {text.stageSummary(index + 1, name)} {isPresent && <span class="since">{text.presentTag}</span>}
         </summary>
-        <StageFields key={round} stage={stage} problemOf={problemOf} />
+        <StageFields key={round} stage={stage} problemOf={problemOf ?? noProblem} />
         {isPresent && <p class="hint">{text.presentStaysHint}</p>}
       </details>
       <StageMoves name={name} index={index} list={list} isPresent={isPresent} />
@@ -177,6 +187,8 @@ function focusMove(button: HTMLButtonElement): void {
   if (button.isConnected) target?.focus();
   else document.querySelector<HTMLElement>(".stage-list summary")?.focus();
 }
+
+const noProblem: StageProblems = () => undefined;
 
 /** As text that is the same for the same stages, in whatever order their fields came. */
 const asText = (stages: readonly StageView[]) =>

@@ -52,11 +52,13 @@ function ShapingForm({ stage, yard }: { readonly stage: StageView; readonly yard
   );
 }
 
-export function ParameterFields(props: {
+interface ParameterFieldsProps {
   readonly parameters: StageParametersView;
   readonly prefix: string;
   readonly problemOf: (field: keyof StageParametersView) => string | undefined;
-}) {
+}
+
+export function ParameterFields(props: ParameterFieldsProps) {
   const { parameters, prefix, problemOf } = props;
   const number = (name: Exclude<keyof StageParametersView, "capsWhere">) => ({
     name: `${prefix}${name}`,
@@ -73,17 +75,7 @@ export function ParameterFields(props: {
         {...number("capsLaid")}
         {...{ label: text.capsLaidLabel, unit: text.capsUnit, min: 0, max: 1_000, whole: true }}
       />
-      <Field
-        label={text.capsWhereLabel}
-        problem={problemOf("capsWhere")}
-        input={{
-          name: `${prefix}capsWhere`,
-          type: "text",
-          maxLength: 200,
-          autocomplete: "off",
-          defaultValue: parameters.capsWhere ?? "",
-        }}
-      />
+      <PlaceField {...props} />
       <NumberField
         {...number("slotOpeningMm")}
         {...{ label: text.slotOpeningLabel, unit: text.millimetresUnit, min: 1, max: 500 }}
@@ -95,6 +87,17 @@ export function ParameterFields(props: {
     </>
   );
 }
+
+const PlaceField = ({ parameters, prefix, problemOf }: ParameterFieldsProps) => (
+  <Field
+    label={text.capsWhereLabel}
+    problem={problemOf("capsWhere")}
+    input={{
+      ...{ name: `${prefix}capsWhere`, type: "text", maxLength: 200, autocomplete: "off" },
+      defaultValue: parameters.capsWhere ?? "",
+    }}
+  />
+);
 
 /** An empty field says that it isn't measured. */
 export function readParameters(data: FormData, prefix: string): StageParametersView {

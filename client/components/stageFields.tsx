@@ -2,7 +2,7 @@ import { useState } from "preact/hooks";
 import * as plan from "#text/planScreen.ts";
 import * as text from "#text/programmeScreen.ts";
 import { kindNames } from "#text/stages.ts";
-import type { StageView } from "../../server/contract/trainingView.ts";
+import type { EarnedFoodView, StageView } from "../../server/contract/trainingView.ts";
 import { percentProblem } from "../text/percentProblem.ts";
 import { Field, NumberField, SelectField } from "./field.tsx";
 import { ParameterFields } from "./shapingForm.tsx";
@@ -96,11 +96,15 @@ function FreeFields({ stage, problemOf }: StageFieldsProps) {
 }
 const usualMinutes = 120;
 
+/** What the fields begin with where an act earned nothing so far. */
+const usualEarned: EarnedFoodView = { ratio: { kind: "fixed", of: 2 }, atLeastSecondsBetween: 2 };
+const earnsOf = (earned: EarnedFoodView | null) =>
+  earned === null ? "none" : earned.ratio.kind === "fixed" && earned.ratio.of === 1 ? "each" : earned.ratio.kind;
+
 function EarnedFields(props: StageFieldsProps & { readonly act: "press" | "deposit"; readonly label: string }) {
   const { stage, problemOf, act, label } = props;
-  const earned = stage.earns[act];
-  const isEach = earned?.ratio.kind === "fixed" && earned.ratio.of === 1;
-  const [earns, setEarns] = useState<string>(isEach ? "each" : (earned?.ratio.kind ?? "none"));
+  const earned = stage.earns[act] ?? usualEarned;
+  const [earns, setEarns] = useState<string>(earnsOf(stage.earns[act]));
   const name = (field: string) => `${stage.id}.${act}.${field}`;
   return (
     <>
@@ -118,14 +122,14 @@ function EarnedFields(props: StageFieldsProps & { readonly act: "press" | "depos
         <NumberField
           {...{ name: name("of"), label: plan.ofLabel, unit: "", min: 1, max: 20, whole: true }}
           problem={problemOf(`earns.${act}.ratio.of`)}
-          value={isEach ? 2 : (earned?.ratio.of ?? 2)}
+          value={Math.max(2, earned.ratio.of)}
         />
       )}
       {earns !== "none" && (
         <NumberField
           {...{ name: name("between"), label: plan.betweenLabel, unit: plan.secondsUnit, min: 0, max: 3_600 }}
           problem={problemOf(`earns.${act}.atLeastSecondsBetween`)}
-          value={earned?.atLeastSecondsBetween ?? 2}
+          value={earned.atLeastSecondsBetween}
         />
       )}
     </>

@@ -69,14 +69,14 @@ function SharePicture({ view, yard }: PicturesProps) {
 }
 
 function shareSentence(view: TrainingView): string {
-  const criterion = presentStage(view)?.criterion ?? null;
+  const criterion = presentStage(view)?.criterion ?? { share: 0, actsADay: 0 };
   const recent = view.judgement?.recent ?? null;
-  if (!seesVisits(view))
-    return recent === null
-      ? text.actsUnknownSentence(criterion?.actsADay ?? 0)
-      : text.actsSentence(recent.actsADayLeast, criterion?.actsADay ?? 0);
-  const asked = shareText(criterion?.share ?? 0);
-  return recent?.share == null
+  if (!seesVisits(view)) {
+    const asked = criterion.actsADay;
+    return recent === null ? text.actsUnknownSentence(asked) : text.actsSentence(recent.actsADayLeast, asked);
+  }
+  const asked = shareText(criterion.share);
+  return recent === null || recent.share === null
     ? text.shareUnknownSentence(asked)
     : text.shareSentence(shareText(recent.share), recent.days, asked);
 }
