@@ -111,8 +111,7 @@ const Screens = () => (
     <Route path="/yards/:id/digest" component={DigestById} />
     <Route path="/yards/:id/alarm-history" component={AlarmRatesById} />
     <Route path="/yards/:id/recipients" component={RecipientsById} />
-    <Route path="/yards/:id/training" component={TrainingById} />
-    <Route path="/yards/:id/training/programme" component={ProgrammeById} />
+    <Route path="/yards/:id/training/:part?" component={TrainingScreens} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
@@ -156,7 +155,6 @@ const NotLoaded = () => (
 const linkScreens = () => import("./screens/linkScreens.ts");
 const setUpScreens = () => import("./screens/setUpScreens.ts");
 const yardScreens = () => import("./screens/yardScreens.ts");
-const trainingScreens = () => import("./screens/trainingScreens.ts");
 const AccountScreen = lazyScreen(() => import("./screens/accountScreen.tsx").then((part) => part.AccountScreen));
 const CautionsScreen = lazyScreen(() => import("./screens/cautionsScreen.tsx").then((part) => part.CautionsScreen));
 const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.FirstSignInScreen));
@@ -176,8 +174,7 @@ const AlarmRatesScreen = lazyScreen(() =>
 const RecipientsScreen = lazyScreen(() =>
   import("./screens/recipientsScreen.tsx").then((part) => part.RecipientsScreen),
 );
-const TrainingScreen = lazyScreen(() => trainingScreens().then((part) => part.TrainingScreen));
-const ProgrammeScreen = lazyScreen(() => trainingScreens().then((part) => part.ProgrammeScreen));
+const TrainingScreens = lazyScreen(() => import("./screens/trainingScreens.tsx").then((part) => part.TrainingScreens));
 const AddYardScreen = lazyScreen(() => yardScreens().then((part) => part.AddYardScreen));
 const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetPassphraseScreen));
 const JoinScreen = lazyScreen(() => linkScreens().then((part) => part.JoinScreen));
@@ -195,8 +192,6 @@ const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={i
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
 const RecipientsById = ({ id = "" }: ById) => <RecipientsScreen key={id} id={id} />;
 const DigestById = ({ id = "" }: ById) => <DigestScreen key={id} id={id} />;
-const TrainingById = ({ id = "" }: ById) => <TrainingScreen key={id} id={id} />;
-const ProgrammeById = ({ id = "" }: ById) => <ProgrammeScreen key={id} id={id} />;
 const AlarmRatesById = ({ id = "" }: ById) => <AlarmRatesScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;
 

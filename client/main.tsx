@@ -3,13 +3,11 @@ import { untilIdle } from "./api/earlyResponses.ts";
 import { App, openPath } from "./app.tsx";
 import { openLocalStore } from "./offline/localStore.ts";
 import { openActions, sendQueuedActions } from "./state/actions.ts";
-import { openAlarmRates } from "./state/alarmRates.ts";
 import { startClock } from "./state/clock.ts";
 import { openDays } from "./state/days.ts";
 import { openDigests } from "./state/digests.ts";
 import { openHome } from "./state/home.ts";
 import { checkPhone, loadPhonesEarly, openPhones } from "./state/phones.ts";
-import { openTraining } from "./state/training.ts";
 import { watchForms } from "./state/unsaved.ts";
 import { listenToWorker, registerWorker } from "./state/update.ts";
 import "./style/index.css";
@@ -27,8 +25,7 @@ async function open(): Promise<void> {
   const store = await openLocalStore();
   // The first page shows above its feeders whether notifications arrive: at the same time, so that nothing moves.
   const alongside = location.pathname === "/" ? loadPhonesEarly() : undefined;
-  const stored = [openDays, openDigests, openAlarmRates, openTraining].map((openPart) => openPart(store));
-  await Promise.all([openHome(store, alongside), ...stored]);
+  await Promise.all([openHome(store, alongside), openDays(store), openDigests(store)]);
   await openActions(store);
   await openPhones(store).catch((cause: unknown) =>
     console.warn("This phone's notification state could not be read.", cause),

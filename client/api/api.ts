@@ -7,10 +7,8 @@ import type {
   PhonesView,
   ProblemView,
   phoneRequest,
-  RatesView,
   YardOrderView,
 } from "../../server/contract/api.ts";
-import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { countRequest, takeEarlyResponse } from "./earlyResponses.ts";
 
 /** The result of a request. A lost connection is usual, so it is a result and not a thrown error. */
@@ -105,8 +103,6 @@ export const api = {
   signOut: () => request<null>("DELETE", "/session"),
 
   home: () => request<HomeView>("GET", "/home"),
-  training: (yardId: string) => request<TrainingView>("GET", `${yard(yardId)}/training`),
-  alarmRates: (yardId: string) => request<RatesView>("GET", `${yard(yardId)}/alarm-rates`),
   /** Without a date the newest. */
   digest: (yardId: string, date: string | null) =>
     request<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),

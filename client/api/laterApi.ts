@@ -20,6 +20,7 @@ import type {
   PracticeFault,
   passphraseRequest,
   personRequest,
+  RatesView,
   Role,
   resetRequest,
   SessionsView,
@@ -69,6 +70,8 @@ export const laterApi = {
     request<PlanView>("POST", `${feederPath(id)}/plan/preview`, rules),
   bench: (id: string) => request<BenchView>("GET", `${feederPath(id)}/bench`),
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
+  alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
+  training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
   changeProgramme: (yardId: string, change: ProgrammeChangeRequest) =>
     request<TrainingView>("POST", `${yardPath(yardId)}/training/changes`, change),
   undoProgrammeChange: (yardId: string, change: string) =>

@@ -1,5 +1,5 @@
 import { useState } from "preact/hooks";
-import * as plan from "#text/planScreen.ts";
+import * as forms from "#text/forms.ts";
 import * as text from "#text/programmeScreen.ts";
 import { kindNames } from "#text/stages.ts";
 import type { EarnedFoodView, StageView } from "../../server/contract/trainingView.ts";
@@ -33,8 +33,8 @@ export const StageFields = (props: StageFieldsProps) => {
       <fieldset>
         <legend>{text.earnsTitle}</legend>
         <FreeFields {...props} />
-        <EarnedFields {...props} act="press" label={plan.pressTitle} />
-        <EarnedFields {...props} act="deposit" label={plan.depositTitle} />
+        <EarnedFields {...props} act="press" label={forms.pressTitle} />
+        <EarnedFields {...props} act="deposit" label={forms.depositTitle} />
       </fieldset>
       <fieldset>
         <legend>{text.shapedTitle}</legend>
@@ -71,22 +71,22 @@ function FreeFields({ stage, problemOf }: StageFieldsProps) {
       <SelectField
         label={text.freeLabel}
         choices={[
-          { value: "variableTime", label: plan.variableChoice },
-          { value: "jitter", label: plan.jitterChoice },
-          { value: "none", label: plan.noFreeChoice },
+          { value: "variableTime", label: forms.variableChoice },
+          { value: "jitter", label: forms.jitterChoice },
+          { value: "none", label: forms.noFreeChoice },
         ]}
         select={{ name: name("kind"), value: kind, onChange: ({ currentTarget }) => setKind(currentTarget.value) }}
       />
       {kind !== "none" && (
         <NumberField
-          {...{ name: name("meanMinutes"), label: plan.meanLabel, unit: plan.minutesUnit, min: 10, max: 600 }}
+          {...{ name: name("meanMinutes"), label: forms.meanLabel, unit: forms.minutesUnit, min: 10, max: 600 }}
           problem={problemOf("earns.free.meanMinutes")}
           value={free?.meanMinutes ?? usualMinutes}
         />
       )}
       {kind === "jitter" && (
         <NumberField
-          {...{ name: name("byMinutes"), label: plan.byLabel, unit: plan.minutesUnit, min: 0, max: 300 }}
+          {...{ name: name("byMinutes"), label: forms.byLabel, unit: forms.minutesUnit, min: 0, max: 300 }}
           problem={problemOf("earns.free.byMinutes")}
           value={free?.kind === "jitter" ? free.byMinutes : 15}
         />
@@ -111,23 +111,23 @@ function EarnedFields(props: StageFieldsProps & { readonly act: "press" | "depos
       <SelectField
         label={label}
         choices={[
-          { value: "each", label: plan.eachChoice },
-          { value: "fixed", label: plan.fixedChoice },
-          { value: "variable", label: plan.variableRatioChoice },
-          { value: "none", label: plan.nothingChoice },
+          { value: "each", label: forms.eachChoice },
+          { value: "fixed", label: forms.fixedChoice },
+          { value: "variable", label: forms.variableRatioChoice },
+          { value: "none", label: forms.nothingChoice },
         ]}
         select={{ name: name("earns"), value: earns, onChange: ({ currentTarget }) => setEarns(currentTarget.value) }}
       />
       {(earns === "fixed" || earns === "variable") && (
         <NumberField
-          {...{ name: name("of"), label: plan.ofLabel, unit: "", min: 1, max: 20, whole: true }}
+          {...{ name: name("of"), label: forms.ofLabel, unit: "", min: 1, max: 20, whole: true }}
           problem={problemOf(`earns.${act}.ratio.of`)}
           value={Math.max(2, earned.ratio.of)}
         />
       )}
       {earns !== "none" && (
         <NumberField
-          {...{ name: name("between"), label: plan.betweenLabel, unit: plan.secondsUnit, min: 0, max: 3_600 }}
+          {...{ name: name("between"), label: forms.betweenLabel, unit: forms.secondsUnit, min: 0, max: 3_600 }}
           problem={problemOf(`earns.${act}.atLeastSecondsBetween`)}
           value={earned.atLeastSecondsBetween}
         />

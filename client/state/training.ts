@@ -1,7 +1,8 @@
 import { signal } from "@preact/signals";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
-import { type ApiResult, api } from "../api/api.ts";
-import type { LocalStore } from "../offline/localStore.ts";
+import type { ApiResult } from "../api/api.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { type LocalStore, openLocalStore } from "../offline/localStore.ts";
 import { serverNow } from "./clock.ts";
 import { updateConnectionState } from "./home.ts";
 
@@ -16,15 +17,24 @@ export const trainingError = signal<string | null>(null);
 const trainingKey = "training";
 const storedYardsMax = 5;
 let store: LocalStore | null = null;
+/** Opened with the first of its screens, not with the first page, which should stay small. */
+let opening: Promise<void> | null = null;
 
-export async function openTraining(opened: LocalStore): Promise<void> {
+export function openTraining(opened: LocalStore): Promise<void> {
+  opening = readStored(opened);
+  return opening;
+}
+
+async function readStored(opened: LocalStore): Promise<void> {
   store = opened;
   const remembered = await opened.get<readonly (readonly [string, StoredTraining])[]>(trainingKey);
   if (remembered !== undefined) trainings.value = new Map([...remembered, ...trainings.value]);
 }
 
 export async function loadTraining(yard: string): Promise<ApiResult<TrainingView>> {
-  const result = await api.training(yard);
+  opening ??= openLocalStore().then(readStored);
+  await opening;
+  const result = await laterApi.training(yard);
   updateConnectionState(result);
   trainingError.value = result.kind === "problem" ? result.problem.detail : null;
   if (result.kind === "ok") acceptTraining(result.value);

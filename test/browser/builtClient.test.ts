@@ -264,6 +264,17 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
 });
 
 describe.skipIf(chromiumPath === null)(`the service worker${unlessAbsent}`, () => {
+  it("shows the training record in the garden, where there is no connection, with its own style sheet", async () => {
+    await page.goto(`${server.origin}/yards/alder-croft/training`);
+    await page.getByText("Stage 3 of 5").waitFor();
+    await untilWorkerControls(page);
+    await phone.offline(true);
+    await page.reload();
+    await page.getByText("Stage 3 of 5").waitFor();
+    await page.getByText(/^Data from/).waitFor();
+    expect(await page.locator(".advice").evaluate((part) => getComputedStyle(part).borderLeftWidth)).toBe("4px");
+  }, 30_000);
+
   it("opens at once with the last known state, and sends a pause when the connection is back", async () => {
     await page.goto(`${server.origin}/feeders/rowan`);
     await page.getByText(/^Birds came from/).waitFor();

@@ -8,7 +8,7 @@ import type { ProgrammeChangeRequest } from "../../server/contract/trainingReque
 import { programmeChangeRequest } from "../../server/contract/trainingRequest.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 import { stagesFixture, trainingViewFixture } from "./trainingFixture.ts";
-import "../../client/screens/trainingScreens.ts";
+import "../../client/screens/trainingScreens.tsx";
 
 let server: FakeConnection;
 withFakeConnection((opened) => {

@@ -1,3 +1,4 @@
+import { localDate, shiftDate } from "../../client/text/clock.ts";
 import type {
   EarnedFoodView,
   KeptView,
@@ -8,7 +9,6 @@ import type {
 
 /** Six weeks of Alder Croft's training record, as the server returns it at a given time: the third stage, and one advice. */
 
-const dayMs = 86_400_000;
 const daysShown = 42;
 /** So many days ago each stage began. */
 const began = { comeForFood: 45, pressForFood: 32, nudgeCap: 16 } as const;
@@ -44,7 +44,7 @@ export const stagesFixture: readonly StageView[] = [
 ];
 
 export function trainingViewFixture(now: number, change: Partial<TrainingView> = {}): TrainingView {
-  const date = (daysAgo: number) => new Date(now - daysAgo * dayMs).toISOString().slice(0, 10);
+  const date = (daysAgo: number) => shiftDate(localDate(now, "Europe/Stockholm"), -daysAgo);
   const iso = (daysAgo: number, hour = 9) => `${date(daysAgo)}T${String(hour).padStart(2, "0")}:12:00.000Z`;
   return {
     yard: "alder-croft",
