@@ -1,8 +1,9 @@
 // @vitest-environment happy-dom
 import { fireEvent, screen, waitFor, within } from "@testing-library/preact";
 import { beforeEach, describe, expect, it } from "vitest";
+import { memoryStore } from "../../client/offline/localStore.ts";
 import { announcement } from "../../client/state/announcement.ts";
-import { trainingError, trainings } from "../../client/state/training.ts";
+import { openTraining, trainingError, trainings } from "../../client/state/training.ts";
 import { percentProblem } from "../../client/text/percentProblem.ts";
 import type { ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
 import { programmeChangeRequest } from "../../server/contract/trainingRequest.ts";
@@ -16,7 +17,8 @@ withFakeConnection((opened) => {
 });
 
 const path = "/yards/alder-croft/training";
-beforeEach(() => {
+beforeEach(async () => {
+  await openTraining(memoryStore());
   trainings.value = new Map();
   trainingError.value = null;
   announcement.value = "";

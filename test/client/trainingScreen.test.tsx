@@ -25,7 +25,8 @@ const answer = (change: Partial<TrainingView> = {}) => {
 const asHelper = () => {
   server.home = { ...server.home, yards: server.home.yards.map((yard) => ({ ...yard, role: "helper" })) };
 };
-beforeEach(() => {
+beforeEach(async () => {
+  await openTraining(memoryStore());
   trainings.value = new Map();
   trainingError.value = null;
   announcement.value = "";
