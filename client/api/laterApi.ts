@@ -21,6 +21,7 @@ import type {
   passphraseRequest,
   personRequest,
   RatesView,
+  RationView,
   Role,
   resetRequest,
   SessionsView,
@@ -31,7 +32,7 @@ import type {
 } from "../../server/contract/api.ts";
 import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
-import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
+import type { FeedingRequest, rationRequest } from "../../server/contract/feedingRequest.ts";
 import type { ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
@@ -68,6 +69,8 @@ export const laterApi = {
   plan: (id: string) => request<PlanView>("GET", `${feederPath(id)}/plan`),
   planPreview: (id: string, rules: FeedingRequest) =>
     request<PlanView>("POST", `${feederPath(id)}/plan/preview`, rules),
+  ration: (id: string, asked: z.input<typeof rationRequest>) =>
+    request<RationView>("POST", `${feederPath(id)}/plan/ration`, asked),
   bench: (id: string) => request<BenchView>("GET", `${feederPath(id)}/bench`),
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),

@@ -1,4 +1,6 @@
 import { z } from "zod";
+import { type FoodKind, foodKinds } from "../domain/food.ts";
+import { foodEnergy, type Species, speciesNames } from "../domain/training/ration.ts";
 import { localTime } from "./localTime.ts";
 
 /** The rules of a feeding plan as a keeper enters them. */
@@ -48,3 +50,22 @@ export const feedingRequest = z.strictObject({
     .max(6, "must be at most 6"),
 });
 export type FeedingRequest = z.infer<typeof feedingRequest>;
+
+const birdsOf = z.strictObject({
+  species: z.enum(speciesNames as [Species, ...Species[]]),
+  count: z.int("must be a whole number").min(1, "must be at least 1").max(200, "must be at most 200"),
+});
+
+/** The birds that come, and what they get. `energyKilojoulesPerGram`: as the food's label has it, where its kind doesn't say. */
+export const rationRequest = z
+  .strictObject({
+    birds: z.array(birdsOf).min(1, "must name at least one kind of bird").max(speciesNames.length),
+    food: z.enum(foodKinds as [FoodKind, ...FoodKind[]]),
+    energyKilojoulesPerGram: z.number().min(1, "must be at least 1").max(40, "must be at most 40").optional(),
+    share: z.number().min(0.05, "must be at least 0.05").max(0.2, "must be at most 0.2").default(0.15),
+  })
+  .refine(({ food, energyKilojoulesPerGram }) => energyKilojoulesPerGram !== undefined || foodEnergy[food] !== null, {
+    path: ["energyKilojoulesPerGram"],
+    message: "must be entered for such food: see its label",
+  });
+export type RationRequest = z.infer<typeof rationRequest>;

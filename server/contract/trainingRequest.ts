@@ -79,3 +79,21 @@ export const programmeChangeRequest = z.strictObject({
   content,
 });
 export type ProgrammeChangeRequest = z.infer<typeof programmeChangeRequest>;
+
+const noteText = z.string().trim().min(1, "must not be empty").max(4_000, "must be at most 4000 characters");
+
+export const noteRequest = z.strictObject({
+  id: z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -"),
+  /** When it was; left out: now. */
+  at: z.iso.datetime({ offset: true }).optional(),
+  text: noteText,
+  feeder: z.string().max(64).optional(),
+  stage: id.optional(),
+});
+export type NoteRequest = z.infer<typeof noteRequest>;
+
+export const noteChangeRequest = z.strictObject({ text: noteText });
+
+export const notesQuery = z.strictObject({
+  before: z.iso.datetime({ offset: true, error: "must be a moment such as 2026-12-03T09:00:00Z" }).optional(),
+});

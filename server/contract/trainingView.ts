@@ -164,3 +164,20 @@ export interface StageParametersView {
   readonly slotOpeningMm: number | null;
   readonly gramsEach: number | null;
 }
+
+/** Notes of a yard, the newest first. */
+export interface NotesView {
+  readonly notes: readonly NoteView[];
+  /** Whether there are older ones: asked for with `before` set to the moment of the last note here. */
+  readonly more: boolean;
+}
+
+export interface NoteView {
+  readonly id: string;
+  readonly at: string;
+  readonly by: string;
+  readonly text: string;
+  readonly feeder: { readonly id: string; readonly name: string } | null;
+  readonly stage: { readonly id: string; readonly name: string } | null;
+  readonly changedAt: string | null;
+}

@@ -71,7 +71,7 @@ const feedersWithPlan = async (tx: Transaction, yard: string): Promise<readonly 
   (await tx.feedersOf(yard)).filter(({ state }) => state.settings.feeding !== undefined);
 
 /** The feeder's plan with what the stage gives for; ration, margins, frost floor and quiet times stay. Null: it has no plan. */
-export function stageFeeding({ state }: FeederRow, { earns, parameters }: Stage): FeedingRequest | null {
+function stageFeeding({ state }: FeederRow, { earns, parameters }: Stage): FeedingRequest | null {
   const { feeding } = state.settings;
   if (feeding === undefined) return null;
   const each = parameters.gramsEach ?? feeding.free?.each ?? state.settings.portionMass;

@@ -18,6 +18,7 @@ import { readyStages } from "../domain/training/readyStages.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
 import { actOf } from "../domain/training/stage.ts";
 import { distanceCurveOf, type StagedDay, stepEffects } from "../domain/training/stepEffects.ts";
+import type { TrainingDay } from "../domain/training/trainingDay.ts";
 import type { FeederRow, Ports, ProgrammeChangeRow, YardRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
@@ -54,12 +55,17 @@ interface Source {
   readonly now: Instant;
 }
 
-/** The days since the first stage was started, at most six weeks, with the stage in force at noon; a day before its first noon has none. */
-function stagedDates(programme: Programme, zone: string, now: Instant): readonly StagedDate[] {
+/** The days since the first stage was started, at most so many, with the stage in force at noon; a day before its first noon has none. */
+export function stagedDates(
+  programme: Programme,
+  zone: string,
+  now: Instant,
+  most: number = daysShown,
+): readonly StagedDate[] {
   const first = programme.periods[0];
   if (first === undefined) return [];
   const today = localDateOf(now, zone);
-  const count = Math.min(daysShown, localDaysBetween(localDateOf(first.from, zone), today) + 1);
+  const count = Math.min(most, localDaysBetween(localDateOf(first.from, zone), today) + 1);
   return Array.from({ length: Math.max(0, count) }, (_, index) => addLocalDays(today, index - count + 1)).flatMap(
     (date) => {
       const at = date === today ? now : instantOfLocal(date, "12:00", zone);
@@ -141,7 +147,7 @@ function dayView({ date, stage, day }: StagedDay, counted: readonly StagedDay["d
     freePortions: day.ledger.freePortions.length,
     unexplainedPortions: day.ledger.unexplainedPortions,
     rejectedDeposits: day.ledger.rejectedDeposits,
-    judgedShare: day.lit === 0 ? 0 : Math.round((100 * day.judged) / day.lit) / 100,
+    judgedShare: judgedShareOf(day),
     airCelsius: day.airCelsius === null ? null : Math.round(10 * day.airCelsius) / 10,
     counts: counted.includes(day) && isJudgedDay(day),
   };
@@ -166,3 +172,6 @@ function distanceView(present: StagePeriod | null, days: readonly StagedDay[]): 
     }
   );
 }
+
+export const judgedShareOf = ({ lit, judged }: TrainingDay): number =>
+  lit === 0 ? 0 : Math.round((100 * judged) / lit) / 100;

@@ -16,9 +16,28 @@ export interface ProgrammeChangeRow {
   readonly undone: { readonly at: Instant; readonly by: string } | null;
 }
 
+export interface NoteRow {
+  readonly id: string;
+  readonly yard: string;
+  readonly at: Instant; // of what it is about
+  readonly by: string;
+  readonly text: string;
+  readonly feeder: string | null;
+  readonly stage: string | null; // of the programme
+  readonly changedAt: Instant | null; // null: it is as it was first written
+}
+
 export interface TrainingStore {
   /** All of the yard, in order of time. */
   programmeChanges(yard: string): Promise<readonly ProgrammeChangeRow[]>;
+  /** Notes of the yard about moments before this one, the newest first, at most so many. */
+  notes(yard: string, before: Instant, most: number): Promise<readonly NoteRow[]>;
+  /** @returns false where the yard has a note with this id already */
+  addNote(note: NoteRow): Promise<boolean>;
+  /** @returns false where there is no such note */
+  changeNote(yard: string, id: string, changes: Pick<NoteRow, "text" | "changedAt">): Promise<boolean>;
+  /** Nothing of its text stays in the file. @returns false where there is no such note */
+  removeNote(yard: string, id: string): Promise<boolean>;
 }
 
 export interface TrainingTransaction {

@@ -55,7 +55,7 @@ export function trainingRoutes(app: FastifyInstance, ports: Ports): void {
 /** A change is entered within the year in which it was made. */
 const oldest = days(366);
 
-function problemOfMoment(at: Instant, now: Instant): string | null {
+export function problemOfMoment(at: Instant, now: Instant): string | null {
   if (at > now) return texts.training.refusals.inFuture;
   return at < before(now, oldest) ? texts.training.refusals.tooOld : null;
 }

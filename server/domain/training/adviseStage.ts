@@ -98,16 +98,28 @@ function readyBy({ criterion }: Stage, { recent, isAboveChance, growth }: StageJ
 const growthMin = 1.5;
 
 function stepBack(stage: Stage, judged: StageJudgement, { hasPrevious }: AdviceContext): Advice | null {
-  if (!hasPrevious || judged.recent?.share == null) return null;
-  const { criterion, usualDays } = stage;
-  const isBelow = judged.evidence.belowCriterion >= decisiveEvidence;
-  const isAtChance = judged.recent.share <= criterion.chanceShare;
-  const wasThere = judged.bestShare !== null && judged.bestShare >= criterion.share;
-  if (isBelow && wasThere && isAtChance) return advice("stepBack", ["lost"], ["shareReached"]);
-  if (judged.daysInStage <= usualDays.to) return null;
-  if (judged.evidence.belowStepBack >= decisiveEvidence && judged.recent.share <= stage.stepBack.share)
-    return advice("stepBack", ["usualTimeOver", "notAboveChance"], ["shareReached"]);
-  return isBelow && isAtChance ? advice("stepBack", ["usualTimeOver", "shareTooLow"], ["shareReached"]) : null;
+  const share = judged.recent?.share ?? null;
+  if (!hasPrevious || share === null) return null;
+  const reasons = reasonsToStepBack(stage, judged, share);
+  return reasons === null ? null : advice("stepBack", reasons, ["shareReached"]);
+}
+
+function reasonsToStepBack(
+  { criterion, usualDays, stepBack: back }: Stage,
+  { evidence, bestShare, changes, daysInStage }: StageJudgement,
+  share: number,
+): readonly AdviceReason[] | null {
+  const isAtChance = share <= criterion.chanceShare;
+  const isBelow = evidence.belowCriterion >= decisiveEvidence && isAtChance;
+  // A fall shows within days as a change of the record; the test that may be looked at daily needs weeks for it.
+  const last = changes.at(-1);
+  const hasFallen =
+    last !== undefined && last.shareAfter < last.shareBefore && last.shareAfter <= criterion.chanceShare;
+  const wasThere = bestShare !== null && bestShare >= criterion.share;
+  if (wasThere && isAtChance && (isBelow || hasFallen)) return ["lost"];
+  if (daysInStage <= usualDays.to) return null;
+  if (share <= back.share) return ["usualTimeOver", "notAboveChance"];
+  return isBelow ? ["usualTimeOver", "shareTooLow"] : null;
 }
 
 function tooLittle({ criterion }: Stage, { recent, judgedDays, isAboveChance, evidence, growth }: StageJudgement) {

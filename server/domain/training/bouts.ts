@@ -15,7 +15,7 @@ export interface Bout {
 }
 
 /** Longer without any event of a bird: another bout begins. Our choice; birds that wait for food come back within a minute or two. */
-export const boutGap = minutes(5);
+const boutGap = minutes(5);
 
 /** @param events of one feeder, in order of time */
 export function boutsOf(events: readonly TrainingEvent[]): readonly Bout[] {

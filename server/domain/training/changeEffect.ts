@@ -41,18 +41,21 @@ export function newcombeLimits(a: ShareWithLimits, b: ShareWithLimits): Limits {
   };
 }
 
-/**
- * The share over the days, and the trials that it is worth: divided by how much more the days differ than chance has it (the design effect, Kish
- * 1965, Survey Sampling), at least 1.
- */
+/** The share over the days, and the trials that it is worth. */
 export function effectiveTrials(days: readonly DayShare[]): { readonly share: number; readonly trials: number } | null {
   const trials = days.reduce((sum, day) => sum + day.trials, 0);
   if (trials === 0) return null;
   const share = days.reduce((sum, day) => sum + day.successes, 0) / trials;
+  return { share, trials: Math.max(1, trials / designEffect(days)) };
+}
+
+/** How much more the days differ than chance has it, at least 1 (the design effect, Kish 1965, Survey Sampling). */
+export function designEffect(days: readonly DayShare[]): number {
   const judged = days.filter((day) => day.trials > 0);
+  const trials = judged.reduce((sum, day) => sum + day.trials, 0);
+  const share = judged.reduce((sum, day) => sum + day.successes, 0) / trials;
   const chance = share * (1 - share);
-  if (judged.length < 2 || chance === 0) return { share, trials };
+  if (judged.length < 2 || chance === 0) return 1;
   const squares = judged.reduce((sum, day) => sum + (day.successes - day.trials * share) ** 2 / day.trials, 0);
-  const designEffect = Math.max(1, squares / (judged.length - 1) / chance);
-  return { share, trials: Math.max(1, trials / designEffect) };
+  return Math.max(1, squares / (judged.length - 1) / chance);
 }

@@ -20,8 +20,8 @@ export interface ChangePoint {
 }
 
 /** p of about 0.001, and a factor of ten by the other way: both must agree. */
-export const changeLogitMin = 3;
-export const changeBayesMin = 10;
+const changeLogitMin = 3;
+const changeBayesMin = 10;
 
 /** Changes in order of time. */
 export function changePoints(sessions: readonly Session[]): readonly ChangePoint[] {
@@ -61,7 +61,7 @@ function changeWithin(sessions: readonly Session[], begin: number, end: number):
 
 const shareOf = ({ successes, trials }: Session): number => successes / trials;
 
-export const pooledShare = (sessions: readonly Session[]): number =>
+const pooledShare = (sessions: readonly Session[]): number =>
   sessions.reduce((sum, { successes }) => sum + successes, 0) / sessions.reduce((sum, { trials }) => sum + trials, 0);
 
 /** How many values come before the point of the cumulative record that lies farthest from its chord. */

@@ -14,7 +14,7 @@ export interface Contingency {
   readonly bin: Span;
 }
 
-export const contingencyBin = minutes(1);
+const contingencyBin = minutes(1);
 
 /** @returns null where a row is empty */
 export function deltaP(a: number, b: number, c: number, d: number): number | null {

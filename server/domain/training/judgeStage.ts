@@ -1,6 +1,7 @@
 import { inHours } from "../instant.ts";
 import { type Limits, shareLimits } from "../intervals.ts";
 import { betaLimits } from "./betaDistribution.ts";
+import { designEffect } from "./changeEffect.ts";
 import { type ChangePoint, changePoints } from "./changePoint.ts";
 import { decisiveEvidence, evidenceAbove, evidenceBelow } from "./criterionTest.ts";
 import { type Decline, declineOf } from "./declineWatch.ts";
@@ -17,8 +18,8 @@ export interface StageJudgement {
   readonly bouts: number | null; // trials in the stage; null: the feeder sees no visits
   /** Over the last days that the criterion asks for, with both intervals. */
   readonly recent: RecentDays | null; // null: not so many days could be judged
-  /** ln of the evidence that the share is above chance; that it is below the criterion; and below the share to step back at. */
-  readonly evidence: { readonly aboveChance: number; readonly belowCriterion: number; readonly belowStepBack: number };
+  /** ln of the evidence that the share is above chance, and that it is below the criterion. */
+  readonly evidence: { readonly aboveChance: number; readonly belowCriterion: number };
   readonly isAboveChance: boolean;
   readonly changes: readonly ChangePoint[];
   /** The best that as many days in a row have shown; null as `recent`. */
@@ -55,15 +56,14 @@ export function judgeStage(stage: Stage, days: readonly TrainingDay[]): StageJud
   const evidence = {
     aboveChance: sees ? evidenceAbove(shares, chanceShare) : 0,
     belowCriterion: sees ? evidenceBelow(shares, share) : 0,
-    belowStepBack: sees ? evidenceBelow(shares, Math.max(0.02, stage.stepBack.share)) : 0,
   };
   return {
     daysInStage: days.length,
     judgedDays: judged.length,
     bouts: sees ? judged.reduce((sum, { trials }) => sum + (trials?.length ?? 0), 0) : null,
-    recent: judged.length < daysAsked ? null : recentDays(judged.slice(-daysAsked), sees),
+    recent: judged.length < daysAsked ? null : recentDays(judged.slice(-daysAsked), judged),
     evidence,
-    isAboveChance: evidence.aboveChance >= decisiveEvidence,
+    isAboveChance: evidence.aboveChance >= decisiveEvidence && comesForFood(stage, judged),
     changes: changePoints(sessionsOfDays(judged)),
     bestShare: sees ? bestShareOf(judged, daysAsked) : null,
     decline: declineOf(days),
@@ -72,35 +72,62 @@ export function judgeStage(stage: Stage, days: readonly TrainingDay[]): StageJud
   };
 }
 
-function shareOfDay({ trials }: TrainingDay): number | null {
-  if (trials === null || trials.length === 0) return null;
-  return trials.filter(({ success }) => success).length / trials.length;
+/**
+ * Birds of a busy garden are near the feeder half of the day, whether food falls or not. So free food has to be visited more often than the
+ * time before it, or nearly always.
+ */
+function comesForFood(stage: Stage, days: readonly TrainingDay[]): boolean {
+  if (actOf(stage.kind) !== "freeFood") return true;
+  const { days: daysAsked } = stage.criterion;
+  const recent = days.length < daysAsked ? null : recentDays(days.slice(-daysAsked), days).share;
+  if (recent !== null && recent >= nearlyAlways) return true;
+  const shares = days.flatMap(({ trials }) => {
+    const afterOnly = trials?.filter(({ success, before }) => success && before === false).length ?? 0;
+    const beforeOnly = trials?.filter(({ success, before }) => !success && before === true).length ?? 0;
+    return afterOnly + beforeOnly === 0 ? [] : [afterOnly / (afterOnly + beforeOnly)];
+  });
+  return evidenceAbove(shares, 0.5) >= decisiveEvidence;
+}
+
+const nearlyAlways = 0.85;
+
+function shareOfDay(day: TrainingDay): number | null {
+  const counts = countsOf(day);
+  return counts === null || counts.trials === 0 ? null : counts.successes / counts.trials;
 }
 
 /** In a stage of presses those are the promises that matter, in a cap stage the deposits. */
-export const promisesOfAct = (stage: Stage, promises: TrainingDay["ledger"]["promises"]) => {
+const promisesOfAct = (stage: Stage, promises: TrainingDay["ledger"]["promises"]) => {
   const act = actOf(stage.kind);
   return act === "freeFood" ? promises : promises.filter((promise) => promise.act === act);
 };
 
 const sessionsOfDays = (days: readonly TrainingDay[]): readonly Session[] => days.flatMap(({ sessions }) => sessions);
 
-function recentDays(days: readonly TrainingDay[], sees: boolean): RecentDays {
-  const trials = days.reduce((sum, day) => sum + (day.trials?.length ?? 0), 0);
-  const successes = days.reduce((sum, day) => sum + (day.trials?.filter(({ success }) => success).length ?? 0), 0);
+/** A week tells how much the days differ: chance alone would make the intervals too narrow (changeEffect.ts). */
+const daysOfSpread = 7;
+
+function recentDays(days: readonly TrainingDay[], all: readonly TrainingDay[]): RecentDays {
+  const counts = days.flatMap((day) => countsOf(day) ?? []);
+  const trials = counts.reduce((sum, day) => sum + day.trials, 0);
+  const successes = counts.reduce((sum, day) => sum + day.successes, 0);
+  const worth = trials / designEffect(all.slice(-daysOfSpread).flatMap((day) => countsOf(day) ?? []));
+  const share = trials === 0 ? null : successes / trials;
   return {
-    ...{ days: days.length, trials, successes },
-    share: sees && trials > 0 ? successes / trials : null,
-    wilson: shareLimits(successes, trials),
-    beta: betaLimits(successes, trials),
+    ...{ days: days.length, trials, successes, share },
+    wilson: shareLimits((share ?? 0) * worth, worth),
+    beta: betaLimits((share ?? 0) * worth, worth),
     actsADayLeast: Math.min(...days.map(({ acts }) => acts)),
   };
 }
 
+const countsOf = ({ trials }: TrainingDay) =>
+  trials === null ? null : { trials: trials.length, successes: trials.filter(({ success }) => success).length };
+
 function bestShareOf(days: readonly TrainingDay[], span: number): number | null {
   let best: number | null = null;
   for (let end = span; end <= days.length; end += 1) {
-    const { share } = recentDays(days.slice(end - span, end), true);
+    const { share } = recentDays(days.slice(end - span, end), days.slice(0, end));
     if (share !== null && (best === null || share > best)) best = share;
   }
   return best;

@@ -44,22 +44,41 @@ const namedPaymentWithin = minutes(2);
 
 /** @param events of one feeder, in order of time; a portion after the end of the day may belong to its last act */
 export function ledgerOf(events: readonly TrainingEvent[], rules: LedgerRules): Ledger {
-  const debts: Debt[] = [];
-  const freePortions: Instant[] = [];
-  let [unexplainedPortions, rejectedDeposits, notOwed] = [0, 0, 0];
+  const open: OpenLedger = {
+    debts: [],
+    freePortions: [],
+    unexplainedPortions: 0,
+    rejectedDeposits: 0,
+    notOwed: 0,
+  };
   for (const event of events) {
-    if (event.kind === "press" || event.kind === "deposit") {
-      if (event.kind === "deposit" && event.metal === false) rejectedDeposits += 1;
-      else if (!isOwed(event, rules)) notOwed += 1;
-      else addDebt(debts, event);
-      continue;
-    }
-    if (event.kind !== "portion" || event.cause === "bench") continue;
-    if (event.cause === "timer" || event.cause === "keeper") {
-      if (hasFallen(event)) freePortions.push(event.recordedAt);
-    } else if (!payDebt(debts, event) && hasFallen(event)) unexplainedPortions += 1;
+    if (event.kind === "press" || event.kind === "deposit") addAct(open, event, rules);
+    else if (event.kind === "portion" && event.cause !== "bench") addPortion(open, event);
   }
-  return { promises: debts.map(promiseOf), freePortions, unexplainedPortions, rejectedDeposits, notOwed };
+  const { debts, ...counted } = open;
+  return { promises: debts.map(promiseOf), ...counted };
+}
+
+interface OpenLedger {
+  readonly debts: Debt[];
+  readonly freePortions: Instant[];
+  unexplainedPortions: number;
+  rejectedDeposits: number;
+  notOwed: number;
+}
+
+function addAct(open: OpenLedger, act: Act, rules: LedgerRules): void {
+  if (act.kind === "deposit" && act.metal === false) open.rejectedDeposits += 1;
+  else if (isOwed(act, rules)) addDebt(open.debts, act);
+  else open.notOwed += 1;
+}
+
+function addPortion(open: OpenLedger, portion: PortionEvent): void {
+  const isFree = portion.cause === "timer" || portion.cause === "keeper";
+  const paysAnAct = !isFree && payDebt(open.debts, portion);
+  if (paysAnAct || !hasFallen(portion)) return;
+  if (isFree) open.freePortions.push(portion.recordedAt);
+  else open.unexplainedPortions += 1;
 }
 
 type Act = TrainingEvent & { readonly kind: "press" | "deposit" };

@@ -1,3 +1,4 @@
+import type { FoodKind } from "../food.ts";
 import { type Grams, grams } from "../units.ts";
 
 /**
@@ -19,8 +20,22 @@ export const speciesMass = {
 } as const;
 export type Species = keyof typeof speciesMass;
 
-/** Energy of the food as eaten, kJ/g: peanuts ±3 %, kibble ±10 %, from memory; the label counts. */
-export const foodEnergy = { peanuts: 23.7, dryCatFood: 16, dryDogFood: 15 } as const;
+export const speciesNames = Object.keys(speciesMass) as readonly Species[];
+
+/** Energy of the food as eaten, kJ/g: peanuts ±3 %, kibble ±10 %, the others ±15 %; from memory, the label counts. Null: not known. */
+export const foodEnergy = {
+  peanutHalves: 23.7,
+  peanutWhole: 23.7,
+  catKibble: 16,
+  dogKibble: 15,
+  sunflowerHearts: 24,
+  driedMealworms: 21,
+  maize: 15,
+  other: null,
+} as const satisfies Record<FoodKind, number | null>;
+
+/** In hard frost birds burn more: a ration may be raised by as much, common practice, no source. */
+export const frostRaise = 1.5;
 
 export interface RationRequest {
   readonly birds: readonly { readonly species: Species; readonly count: number }[];

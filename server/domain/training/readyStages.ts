@@ -20,25 +20,25 @@ export function readyStages(names: { readonly [kind in StageKind]: string }): re
     stage("pressForFood", {
       earns: { free: freeEvery(120), press: eachOne, deposit: null },
       parameters: none,
-      criterion: { share: 0.5, chanceShare: 0.2, actsADay: 8, days: 3 },
+      criterion: { share: 0.4, chanceShare: 0.15, actsADay: 8, days: 3 },
       stepBack,
     }),
     stage("nudgeCap", {
       earns: { free: freeEvery(180), press: null, deposit: eachOne },
       parameters: { ...none, distanceCm: 5, capsLaid: 20 },
-      criterion: { share: 0.4, chanceShare: 0.2, actsADay: 5, days: 3 },
+      criterion: { share: 0.3, chanceShare: 0.15, actsADay: 5, days: 3 },
       stepBack,
     }),
     stage("dropCap", {
       earns: { free: freeEvery(240), press: null, deposit: eachOne },
       parameters: { ...none, distanceCm: 30, capsLaid: 20 },
-      criterion: { share: 0.4, chanceShare: 0.15, actsADay: 5, days: 3 },
+      criterion: { share: 0.3, chanceShare: 0.1, actsADay: 5, days: 3 },
       stepBack,
     }),
     stage("fetchCap", {
       earns: { free: freeEvery(240), press: null, deposit: eachOne },
       parameters: { ...none, distanceCm: 300, capsLaid: 30 },
-      criterion: { share: 0.3, chanceShare: 0.1, actsADay: 5, days: 3 },
+      criterion: { share: 0.25, chanceShare: 0.1, actsADay: 5, days: 3 },
       stepBack,
     }),
   ];
@@ -52,6 +52,6 @@ const none: StageParameters = {
   slotOpeningMm: null,
   gramsEach: null,
 };
-const stepBack = { share: 0.1 };
+const stepBack = { share: 0.05 };
 const eachOne = { ratio: { kind: "fixed", of: 1 }, atLeastBetween: seconds(2) } as const;
 const freeEvery = (mean: number) => ({ kind: "variableTime", mean: minutes(mean) }) as const;

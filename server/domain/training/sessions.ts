@@ -9,6 +9,8 @@ import type { ActKind } from "./stage.ts";
 export interface Trial {
   readonly at: Instant;
   readonly success: boolean;
+  /** Of free food: whether birds came in as long a time before it, too. Then they may have come anyway. */
+  readonly before?: boolean;
 }
 
 /** Trials in a row that count as one observation, so that a bird which tries ten times at once weighs no more than one. */
@@ -18,7 +20,7 @@ export interface Session {
   readonly trials: number;
 }
 
-export const freeFoodVisitedWithin = minutes(30);
+const freeFoodVisitedWithin = minutes(30);
 const trialsASession = 10;
 const trialsASessionMin = 5;
 
@@ -37,7 +39,9 @@ export function trialsOf(
   return freePortions.flatMap((at, index) => {
     const next = freePortions[index + 1];
     if (next !== undefined && next - at < freeFoodVisitedWithin) return []; // the next one would take the credit
-    return [{ at, success: bouts.some(({ from, to }) => to >= at && from <= at + freeFoodVisitedWithin) }];
+    const isVisited = (begin: number) =>
+      bouts.some(({ from, to }) => to >= begin && from <= begin + freeFoodVisitedWithin);
+    return [{ at, success: isVisited(at), before: isVisited(at - freeFoodVisitedWithin - 1) }];
   });
 }
 

@@ -60,7 +60,7 @@ export interface Criterion {
   readonly days: number;
 }
 
-/** Back to the stage before: the act in fewer than `share` of the bouts, after it had been shown more often or the usual time is over. */
+/** Back to the stage before: the act in no more than `share` of the bouts of the last days, and the usual time is over. */
 export interface StepBack {
   readonly share: number;
 }

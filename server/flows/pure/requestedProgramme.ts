@@ -7,7 +7,7 @@ import { earnedFood, freeSchedule, requestedEarned, requestedSchedule } from "./
 
 /** A programme as a keeper enters it, and back: `stageRequestOf` gives what `stageOf` was made from. */
 
-export const stageOf = ({ earns, parameters, ...stage }: StageRequest): Stage => ({
+const stageOf = ({ earns, parameters, ...stage }: StageRequest): Stage => ({
   ...stage,
   earns: {
     free: earns.free && freeSchedule(earns.free),

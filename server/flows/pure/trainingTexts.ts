@@ -40,40 +40,39 @@ export function adviceView(advice: Advice, stage: Stage, judged: StageJudgement,
 }
 
 function reasonText(reason: AdviceReason, stage: Stage, judged: StageJudgement, { keptMin }: Programme): string {
-  const text = texts.training.reasons;
-  const act = actOf(stage.kind);
-  const { recent, kept, bestShare, decline, growth } = judged;
-  const share = recent?.share ?? 0;
-  switch (reason) {
-    case "promisesBroken":
-      return text.promisesBroken(kept.share ?? 0, keptMin);
-    case "tooFewDays":
-      return text.tooFewDays(judged.judgedDays, stage.criterion.days);
-    case "tooFewBouts":
-      return text.tooFewBouts(act, judged.bouts ?? 0);
-    case "criterionMet":
-      return text.criterionMet(act, share, recent?.days ?? 0);
-    case "grownWithoutPerch":
-      return text.grownWithoutPerch(growth?.ratio ?? 1, act);
-    case "shareTooLow":
-      return text.shareTooLow(act, share, stage.criterion.share);
-    case "actsTooFew":
-      return text.actsTooFew(act, recent?.actsADayLeast ?? 0, stage.criterion.actsADay);
-    case "usualTimeOver":
-      return text.usualTimeOver(judged.daysInStage, stage.usualDays.to);
-    case "lost":
-      return text.lost(bestShare ?? 0, share);
-    case "declined":
-      return text.declined(decline?.ratio ?? 1);
-    case "faultStands":
-    case "littleJudged":
-    case "noPerch":
-    case "aboveChance":
-    case "notAboveChance":
-    case "lastStage":
-      return text[reason];
-  }
+  const found = reasonTexts[reason];
+  return typeof found === "string" ? found : found({ stage, judged, keptMin, act: actOf(stage.kind) });
 }
+
+interface ReasonSource {
+  readonly stage: Stage;
+  readonly judged: StageJudgement;
+  readonly keptMin: number;
+  readonly act: ReturnType<typeof actOf>;
+}
+
+const { reasons: text } = texts.training;
+const shareNow = ({ recent }: StageJudgement): number => recent?.share ?? 0;
+
+const reasonTexts: { readonly [reason in AdviceReason]: string | ((of: ReasonSource) => string) } = {
+  faultStands: text.faultStands,
+  littleJudged: text.littleJudged,
+  noPerch: text.noPerch,
+  aboveChance: text.aboveChance,
+  notAboveChance: text.notAboveChance,
+  lastStage: text.lastStage,
+  promisesBroken: ({ judged: { kept }, keptMin }) => text.promisesBroken(kept.share ?? 0, keptMin),
+  tooFewDays: ({ judged, stage }) => text.tooFewDays(judged.judgedDays, stage.criterion.days),
+  tooFewBouts: ({ judged, act }) => text.tooFewBouts(act, judged.bouts ?? 0),
+  criterionMet: ({ judged, act }) => text.criterionMet(act, shareNow(judged), judged.recent?.days ?? 0),
+  grownWithoutPerch: ({ judged, act }) => text.grownWithoutPerch(judged.growth?.ratio ?? 1, act),
+  shareTooLow: ({ judged, stage, act }) => text.shareTooLow(act, shareNow(judged), stage.criterion.share),
+  actsTooFew: ({ judged, stage, act }) =>
+    text.actsTooFew(act, judged.recent?.actsADayLeast ?? 0, stage.criterion.actsADay),
+  usualTimeOver: ({ judged, stage }) => text.usualTimeOver(judged.daysInStage, stage.usualDays.to),
+  lost: ({ judged }) => text.lost(judged.bestShare ?? 0, shareNow(judged)),
+  declined: ({ judged }) => text.declined(judged.decline?.ratio ?? 1),
+};
 
 function changeOfMindText(change: ChangeOfMind, { criterion }: Stage, { keptMin }: Programme): string {
   const text = texts.training.wouldChange;
@@ -163,16 +162,19 @@ export function brokenPromises(
 
 function brokenPromise(
   feeder: string,
-  { at, act, outcome }: FoodPromise,
+  promise: FoodPromise,
   exclusions: readonly Exclusion[],
 ): BrokenPromiseView | null {
+  const { at, act, outcome } = promise;
+  if (outcome === "paid") return null;
+  return { feeder, act, outcome, at: isoOf(at), cause: causeOfPromise(promise, exclusions) };
+}
+
+/** The fault that stood when a promise was broken; null: none did, or it was kept. */
+export function causeOfPromise({ at, outcome }: FoodPromise, exclusions: readonly Exclusion[]): string | null {
   if (outcome === "paid") return null;
   const cause = exclusions.find(({ fault, from, to }) => fault !== null && from <= after(at, causeWithin) && at < to);
-  return {
-    ...{ feeder, act, outcome },
-    at: isoOf(at),
-    cause: cause?.fault == null ? null : ruleOf(cause.fault).title,
-  };
+  return cause?.fault == null ? null : ruleOf(cause.fault).title;
 }
 
 // --- changes -------------------------------------------------------------------------------------------------------

@@ -105,5 +105,6 @@ export const training = {
     inFuture: "must not lie in the future",
     tooOld: "must lie within the last year",
     noChange: "There is no such change.",
+    noNote: "There is no such note.",
   },
 };

@@ -1,6 +1,6 @@
 import { expect } from "vitest";
 import { minutes } from "../../../server/domain/instant.ts";
-import type { ProgrammeChangeRow } from "../../../server/ports.ts";
+import type { NoteRow, ProgrammeChangeRow } from "../../../server/ports.ts";
 import { addAlder, later, now } from "./contents.ts";
 import type { Rules } from "./storeUnderTest.ts";
 
@@ -9,6 +9,20 @@ const change = (id: string, different: Partial<ProgrammeChangeRow> = {}): Progra
   content: { kind: "stageStarted", stage: "pressForFood", changesPlans: true },
   plansBefore: [{ feeder: "rowan", feeding: null }],
   undone: null,
+  ...different,
+});
+
+const note = (id: string, different: Partial<NoteRow> = {}): NoteRow => ({
+  ...{
+    id,
+    yard: "alder",
+    at: now,
+    by: "Alder",
+    text: "a jay at the dish",
+    feeder: "rowan",
+    stage: null,
+    changedAt: null,
+  },
   ...different,
 });
 
@@ -42,10 +56,39 @@ export const trainingRules: Rules = {
     expect(await store.training.programmeChanges("alder")).toEqual([change("a", { undone })]);
   },
 
-  "a removed yard leaves no change of its programme": async ({ store }) => {
+  "a removed yard leaves no change of its programme, and no note": async ({ store }) => {
     await addAlder(store);
     await store.transaction((tx) => tx.saveProgrammeChange(change("a")));
+    await store.training.addNote(note("n"));
     await store.yards.removeYard("alder", null);
     expect(await store.training.programmeChanges("alder")).toEqual([]);
+    expect(await store.training.notes("alder", later(minutes(9)), 9)).toEqual([]);
+  },
+
+  "notes are read from a moment backwards, at most so many": async ({ store }) => {
+    await addAlder(store);
+    const [first, second, third] = [
+      note("c"),
+      note("b", { at: later(minutes(1)) }),
+      note("a", { at: later(minutes(2)) }),
+    ];
+    for (const each of [second, first, third]) expect(await store.training.addNote(each)).toBe(true);
+    await store.training.addNote(note("x", { yard: "other" }));
+    expect(await store.training.notes("alder", later(minutes(9)), 9)).toEqual([third, second, first]);
+    expect(await store.training.notes("alder", third.at, 1)).toEqual([second]);
+  },
+
+  "a note with a known id is not stored again; it can be changed and removed": async ({ store }) => {
+    await addAlder(store);
+    const { training } = store;
+    await training.addNote(note("a"));
+    expect(await training.addNote(note("a", { text: "again" }))).toBe(false);
+    const changes = { text: "two jays", changedAt: later(minutes(3)) };
+    expect(await training.changeNote("alder", "a", changes)).toBe(true);
+    expect(await training.changeNote("other", "a", changes)).toBe(false);
+    expect(await training.notes("alder", later(minutes(9)), 9)).toEqual([{ ...note("a"), ...changes }]);
+    expect(await training.removeNote("alder", "a")).toBe(true);
+    expect(await training.removeNote("alder", "a")).toBe(false);
+    expect(await training.notes("alder", later(minutes(9)), 9)).toEqual([]);
   },
 };

@@ -186,10 +186,11 @@ describe("bouts and trials", () => {
     const bouts = boutsOf(events([600, visit]));
     const food = [at(-3_000), at(0), at(5_000)];
     expect(trialsOf("freeFood", bouts, food, true)).toEqual([
-      { at: at(-3_000), success: false },
-      { at: at(0), success: true },
-      { at: at(5_000), success: false },
+      { at: at(-3_000), success: false, before: false },
+      { at: at(0), success: true, before: false },
+      { at: at(5_000), success: false, before: false },
     ]);
+    expect(trialsOf("freeFood", bouts, [at(900)], true)).toEqual([{ at: at(900), success: false, before: true }]);
     expect(trialsOf("freeFood", bouts, [at(0), after(at(0), minutes(10))], true)).toHaveLength(1);
   });
 

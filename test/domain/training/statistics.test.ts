@@ -66,8 +66,8 @@ describe("the ration", () => {
 
   it("is a share of it (check value ration-cap: a bird of 220 g, a fifth)", () => {
     const birds = [{ species: "magpie", count: 1 }] as const;
-    expect(rationFor({ birds, energyPerGram: foodEnergy.peanuts, share: 0.2 })).toBeCloseTo(3.437, 2);
-    expect(rationFor({ birds, energyPerGram: foodEnergy.dryCatFood, share: 0.2 })).toBeCloseTo(5.091, 2);
+    expect(rationFor({ birds, energyPerGram: foodEnergy.peanutHalves, share: 0.2 })).toBeCloseTo(3.437, 2);
+    expect(rationFor({ birds, energyPerGram: foodEnergy.catKibble, share: 0.2 })).toBeCloseTo(5.091, 2);
   });
 });
 

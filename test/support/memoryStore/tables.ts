@@ -12,6 +12,7 @@ import type {
   KeeperRow,
   LogLine,
   MemberRow,
+  NoteRow,
   OpenInvite,
   PasskeyRow,
   Phone,
@@ -57,6 +58,7 @@ export const emptyTables = () => ({
   items: new Map<string, Item>(),
   /** By yard and id. */
   programmeChanges: new Map<string, ProgrammeChangeRow>(),
+  notes: new Map<string, NoteRow>(),
   /** By yard and local date. */
   digests: new Map<string, StoredDay>(),
 });
@@ -180,4 +182,11 @@ export interface Item {
 interface StoredDay extends Digest {
   readonly yard: string;
   readonly localDate: string;
+}
+
+/** @returns false where there is one already */
+export function addIfNew<Row>(table: Map<string, Row>, key: string, row: Row): boolean {
+  if (table.has(key)) return false;
+  table.set(key, row);
+  return true;
 }
