@@ -1,7 +1,6 @@
 import type { z } from "zod";
 import type {
   DayView,
-  DigestView,
   FeederView,
   HomeView,
   PhonesView,
@@ -104,8 +103,6 @@ export const api = {
 
   home: () => request<HomeView>("GET", "/home"),
   /** Without a date the newest. */
-  digest: (yardId: string, date: string | null) =>
-    request<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
 
   feeder: (id: string) => request<FeederView>("GET", feeder(id)),
   day: (id: string, date: string) => request<DayView>("GET", `${feeder(id)}/day?date=${date}`),

@@ -5,6 +5,7 @@ import type {
   addFeederRequest,
   addYardRequest,
   changeFeederRequest,
+  DigestView,
   deleteAccountRequest,
   diseaseNoticeRequest,
   FeederView,
@@ -73,6 +74,8 @@ export const laterApi = {
     request<RationView>("POST", `${feederPath(id)}/plan/ration`, asked),
   bench: (id: string) => request<BenchView>("GET", `${feederPath(id)}/bench`),
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
+  digest: (yardId: string, date: string | null) =>
+    request<DigestView>("GET", `${yardPath(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
   training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
   changeProgramme: (yardId: string, change: ProgrammeChangeRequest) =>
