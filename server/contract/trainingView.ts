@@ -2,6 +2,8 @@
 export interface TrainingView {
   readonly yard: string;
   readonly stages: readonly StageView[];
+  /** Those that each programme begins with, to go back to. */
+  readonly readyStages: readonly StageView[];
   readonly keptMin: number;
   readonly periods: readonly StagePeriodView[];
   readonly changes: readonly ProgrammeChangeView[]; // the newest first

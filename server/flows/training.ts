@@ -14,11 +14,13 @@ import {
   previousStage,
   type StagePeriod,
 } from "../domain/training/programme.ts";
+import { readyStages } from "../domain/training/readyStages.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
 import { actOf } from "../domain/training/stage.ts";
 import { distanceCurveOf, type StagedDay, stepEffects } from "../domain/training/stepEffects.ts";
 import type { TrainingDay } from "../domain/training/trainingDay.ts";
 import type { FeederRow, Ports, ProgrammeChangeRow, YardRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { stageRequestOf } from "./pure/requestedProgramme.ts";
 import { faultsThatCount } from "./pure/trainingSpans.ts";
@@ -83,6 +85,7 @@ function viewOf(source: Source): TrainingView {
   return {
     yard: yard.id,
     stages: programme.stages.map(stageRequestOf),
+    readyStages: readyStages(texts.training.stageNames).map(stageRequestOf),
     keptMin: programme.keptMin,
     periods: programme.periods.map(({ stage, from, to }) => ({
       ...{ stage: stage.id, name: stage.name, from: isoOf(from) },
