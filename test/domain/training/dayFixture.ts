@@ -16,7 +16,7 @@ export interface DayShape {
   readonly kept?: readonly boolean[];
 }
 
-export const firstDate = "2026-12-01";
+const firstDate = "2026-12-01";
 
 export function dayOf(index: number, shape: DayShape = {}): TrainingDay {
   const { trials = 20, successes = 10, acts = successes, air = -2, litHours = 8, judgedHours = litHours } = shape;
