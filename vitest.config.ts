@@ -4,14 +4,14 @@ import { defineConfig } from "vitest/config";
  * Test files of these folders share the modules of their worker: to load the server for each file took a third of the time. Those that
  * replace modules, screens and whole programs have modules of their own.
  */
-const sharing = "domain|contract|worlds|judge|evaluation|practice|flows|routes|adapters";
+const sharing = "domain|contract|worlds|learners|judge|evaluation|practice|flows|routes|adapters";
 const replacesModules = [
   "test/routes/{limits,rejectedReadings,documentedLink}.test.ts",
   "test/adapters/outboxWorker.test.ts",
 ];
 
-/** What takes minutes and guards what seldom changes: the judge's own worlds, and a bite of the evaluation. `npm run test:soak` runs it. */
-const slow = ["test/worlds/**", "test/evaluation/evaluation.test.ts"];
+/** What takes minutes and guards what seldom changes: the judge's own worlds and learners, and a bite of the evaluation. `npm run test:soak` runs it. */
+const slow = ["test/worlds/**", "test/learners/**", "test/evaluation/evaluation.test.ts"];
 const leftOut = process.env.PIEWARD_TEST_RUNS === undefined ? slow : [];
 
 export default defineConfig({

@@ -111,6 +111,7 @@ const Screens = () => (
     <Route path="/yards/:id/digest" component={DigestById} />
     <Route path="/yards/:id/alarm-history" component={AlarmRatesById} />
     <Route path="/yards/:id/recipients" component={RecipientsById} />
+    <Route path="/yards/:id/training/:part?" component={TrainingScreens} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
@@ -173,6 +174,7 @@ const AlarmRatesScreen = lazyScreen(() =>
 const RecipientsScreen = lazyScreen(() =>
   import("./screens/recipientsScreen.tsx").then((part) => part.RecipientsScreen),
 );
+const TrainingScreens = lazyScreen(() => import("./screens/trainingScreens.tsx").then((part) => part.TrainingScreens));
 const AddYardScreen = lazyScreen(() => yardScreens().then((part) => part.AddYardScreen));
 const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetPassphraseScreen));
 const JoinScreen = lazyScreen(() => linkScreens().then((part) => part.JoinScreen));

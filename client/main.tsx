@@ -3,10 +3,8 @@ import { untilIdle } from "./api/earlyResponses.ts";
 import { App, openPath } from "./app.tsx";
 import { openLocalStore } from "./offline/localStore.ts";
 import { openActions, sendQueuedActions } from "./state/actions.ts";
-import { openAlarmRates } from "./state/alarmRates.ts";
 import { startClock } from "./state/clock.ts";
 import { openDays } from "./state/days.ts";
-import { openDigests } from "./state/digests.ts";
 import { openHome } from "./state/home.ts";
 import { checkPhone, loadPhonesEarly, openPhones } from "./state/phones.ts";
 import { watchForms } from "./state/unsaved.ts";
@@ -26,7 +24,7 @@ async function open(): Promise<void> {
   const store = await openLocalStore();
   // The first page shows above its feeders whether notifications arrive: at the same time, so that nothing moves.
   const alongside = location.pathname === "/" ? loadPhonesEarly() : undefined;
-  await Promise.all([openHome(store, alongside), openDays(store), openDigests(store), openAlarmRates(store)]);
+  await Promise.all([openHome(store, alongside), openDays(store)]);
   await openActions(store);
   await openPhones(store).catch((cause: unknown) =>
     console.warn("This phone's notification state could not be read.", cause),

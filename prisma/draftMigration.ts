@@ -22,9 +22,9 @@ export interface SchemaFile {
   readonly content: string;
 }
 
-/** The models as they stand, in the two files of the SQLite schema. */
+/** The models as they stand, in the files of the SQLite schema. */
 export function readModels(folder = join(import.meta.dirname, "sqlite")): SchemaFile[] {
-  return ["schema.prisma", "models.prisma"].map((name) => ({
+  return ["schema.prisma", "models.prisma", "training.prisma"].map((name) => ({
     path: join(folder, name),
     content: readFileSync(join(folder, name), "utf8"),
   }));

@@ -34,6 +34,7 @@ import { feederLogRoute } from "./routes/feederLog.ts";
 import { feederRoutes } from "./routes/feeders.ts";
 import { historyRoute } from "./routes/history.ts";
 import { liveRoute } from "./routes/live.ts";
+import { noteRoutes } from "./routes/notes.ts";
 import { limitLoad } from "./routes/overload.ts";
 import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
 import { peopleRoutes } from "./routes/people.ts";
@@ -44,6 +45,8 @@ import { requireYardRole } from "./routes/rights.ts";
 import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
 import { requireSignIn, sessionRoutes, signedInPersonId } from "./routes/sessions.ts";
 import { settingsComparisonRoute } from "./routes/settingsComparison.ts";
+import { trainingRoutes } from "./routes/training.ts";
+import { trainingExportRoutes } from "./routes/trainingExport.ts";
 import { yardRoutes } from "./routes/yards.ts";
 
 export interface AppContext {
@@ -136,6 +139,9 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     phoneRoutes(scope, ports);
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);
+    trainingRoutes(scope, ports);
+    trainingExportRoutes(scope, ports);
+    noteRoutes(scope, ports);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);
     passkeyRoutes(scope, passkeys);

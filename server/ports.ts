@@ -41,6 +41,7 @@ import type {
 } from "./ports/rows.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 import type { DamagedLines } from "./ports/storeProblems.ts";
+import type { TrainingStore, TrainingTransaction } from "./ports/training.ts";
 
 export type * from "./ports/accounts.ts";
 export type * from "./ports/comparison.ts";
@@ -52,6 +53,7 @@ export type * from "./ports/records.ts";
 export type * from "./ports/rows.ts";
 export type * from "./ports/storeCondition.ts";
 export * from "./ports/storeProblems.ts";
+export type * from "./ports/training.ts";
 /** Types of these ports that the domain defines. */
 export type { EmailOutcome, PushOutcome, Settlement };
 
@@ -115,6 +117,7 @@ export interface Store {
   readonly history: HistoryStore;
   readonly packs: LogPacking;
   readonly rollups: RollupStore;
+  readonly training: TrainingStore;
 }
 
 /** Keeps the log small, a short step at a time. Each step says whether there may be another one. */
@@ -182,7 +185,7 @@ export type RebuildState = (
 ) => SteppedState;
 
 /** Writes in one transaction. */
-export interface Transaction extends NotificationTransaction {
+export interface Transaction extends NotificationTransaction, TrainingTransaction {
   /**
    * Current rows of these feeders, locked until the end of the transaction. Unknown ids are left out.
    * @throws FeederDamaged

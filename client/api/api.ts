@@ -1,13 +1,11 @@
 import type { z } from "zod";
 import type {
   DayView,
-  DigestView,
   FeederView,
   HomeView,
   PhonesView,
   ProblemView,
   phoneRequest,
-  RatesView,
   YardOrderView,
 } from "../../server/contract/api.ts";
 import { countRequest, takeEarlyResponse } from "./earlyResponses.ts";
@@ -104,10 +102,7 @@ export const api = {
   signOut: () => request<null>("DELETE", "/session"),
 
   home: () => request<HomeView>("GET", "/home"),
-  alarmRates: (yardId: string) => request<RatesView>("GET", `${yard(yardId)}/alarm-rates`),
   /** Without a date the newest. */
-  digest: (yardId: string, date: string | null) =>
-    request<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
 
   feeder: (id: string) => request<FeederView>("GET", feeder(id)),
   day: (id: string, date: string) => request<DayView>("GET", `${feeder(id)}/day?date=${date}`),

@@ -5,6 +5,7 @@ import type {
   addFeederRequest,
   addYardRequest,
   changeFeederRequest,
+  DigestView,
   deleteAccountRequest,
   diseaseNoticeRequest,
   FeederView,
@@ -20,6 +21,8 @@ import type {
   PracticeFault,
   passphraseRequest,
   personRequest,
+  RatesView,
+  RationView,
   Role,
   resetRequest,
   SessionsView,
@@ -30,7 +33,9 @@ import type {
 } from "../../server/contract/api.ts";
 import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
-import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
+import type { FeedingRequest, rationRequest } from "../../server/contract/feedingRequest.ts";
+import type { ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
+import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
@@ -65,8 +70,18 @@ export const laterApi = {
   plan: (id: string) => request<PlanView>("GET", `${feederPath(id)}/plan`),
   planPreview: (id: string, rules: FeedingRequest) =>
     request<PlanView>("POST", `${feederPath(id)}/plan/preview`, rules),
+  ration: (id: string, asked: z.input<typeof rationRequest>) =>
+    request<RationView>("POST", `${feederPath(id)}/plan/ration`, asked),
   bench: (id: string) => request<BenchView>("GET", `${feederPath(id)}/bench`),
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
+  digest: (yardId: string, date: string | null) =>
+    request<DigestView>("GET", `${yardPath(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
+  alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
+  training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
+  changeProgramme: (yardId: string, change: ProgrammeChangeRequest) =>
+    request<TrainingView>("POST", `${yardPath(yardId)}/training/changes`, change),
+  undoProgrammeChange: (yardId: string, change: string) =>
+    request<TrainingView>("POST", `${yardPath(yardId)}/training/changes/${encodeURIComponent(change)}/undo`),
   removeFeeder: (id: string) => request<unknown>("DELETE", feederPath(id)),
   newKey: (id: string) => request<{ key: string }>("POST", `${feederPath(id)}/key`),
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),

@@ -1,9 +1,10 @@
-import { useEffect, useRef, useState } from "preact/hooks";
+import { useRef } from "preact/hooks";
 import { legendLabel, markNames, nightName, unpaidName } from "#text/dayChart.ts";
 import type { DayMark, DayView } from "../../server/contract/api.ts";
 import { timeText } from "../text/clock.ts";
 import { type ChartMark, layoutDay, strokeLength } from "./dayLayout.ts";
 import { MarkIcon } from "./markIcon.tsx";
+import { useWidth } from "./useWidth.ts";
 
 /** Lanes, in CSS pixels from the top of the chart. */
 const lanes = { notes: 15, given: 42, ground: 78, below: 112, height: 128 } as const;
@@ -156,18 +157,3 @@ const LegendMark = (props: { readonly kind: DayMark["kind"]; readonly unpaid: bo
     {props.kind === "visit" ? <path class="count-line visit" d="M-4 7V-4M0 7V-7M4 7V-2" /> : <MarkIcon {...props} />}
   </svg>
 );
-
-function useWidth(frame: { readonly current: HTMLElement | null }, first: number): number {
-  const [width, setWidth] = useState(first);
-  useEffect(() => {
-    const element = frame.current;
-    if (element === null) return;
-    const measure = () => setWidth(Math.max(240, Math.floor(element.clientWidth) || first));
-    measure();
-    if (!("ResizeObserver" in window)) return;
-    const observer = new ResizeObserver(measure);
-    observer.observe(element);
-    return () => observer.disconnect();
-  }, [frame, first]);
-  return width;
-}

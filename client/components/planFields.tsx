@@ -1,4 +1,5 @@
 import { useState } from "preact/hooks";
+import * as forms from "#text/forms.ts";
 import * as text from "#text/planScreen.ts";
 import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
 import { Choice, Field, NumberField, readNumber, readText, SelectField } from "./field.tsx";
@@ -33,8 +34,8 @@ const problemAt = (problems: PlanFieldsProps["problems"], field: string): string
 export const PlanFields = (props: PlanFieldsProps) => (
   <>
     <FreeFields {...props} />
-    <EarnedFields {...props} act="press" legend={text.pressTitle} />
-    <EarnedFields {...props} act="deposit" legend={text.depositTitle} />
+    <EarnedFields {...props} act="press" legend={forms.pressTitle} />
+    <EarnedFields {...props} act="deposit" legend={forms.depositTitle} />
     <LimitFields {...props} />
     <QuietFields {...props} />
   </>
@@ -52,9 +53,9 @@ function FreeFields({ rules, problems }: PlanFieldsProps) {
       <SelectField
         label={text.scheduleLabel}
         choices={[
-          { value: "variableTime", label: text.variableChoice },
-          { value: "jitter", label: text.jitterChoice },
-          { value: "none", label: text.noFreeChoice },
+          { value: "variableTime", label: forms.variableChoice },
+          { value: "jitter", label: forms.jitterChoice },
+          { value: "none", label: forms.noFreeChoice },
         ]}
         select={{ name: "schedule", value: kind, onChange: (event) => setKind(event.currentTarget.value) }}
       />
@@ -73,13 +74,13 @@ function FreeAmounts(props: {
   return (
     <>
       <NumberField
-        {...{ name: "meanMinutes", label: text.meanLabel, unit: text.minutesUnit, min: 10, max: 600 }}
+        {...{ name: "meanMinutes", label: forms.meanLabel, unit: forms.minutesUnit, min: 10, max: 600 }}
         problem={problem("schedule.meanMinutes")}
         value={schedule?.meanMinutes}
       />
       {kind === "jitter" && (
         <NumberField
-          {...{ name: "byMinutes", label: text.byLabel, unit: text.minutesUnit, min: 0, max: 300 }}
+          {...{ name: "byMinutes", label: forms.byLabel, unit: forms.minutesUnit, min: 0, max: 300 }}
           problem={problem("schedule.byMinutes")}
           value={schedule?.kind === "jitter" ? schedule.byMinutes : 15}
         />
@@ -90,12 +91,12 @@ function FreeAmounts(props: {
         value={free?.eachGrams}
       />
       <NumberField
-        {...{ name: "afterDawnMinutes", label: text.afterDawnLabel, unit: text.minutesUnit, min: 0, max: 240 }}
+        {...{ name: "afterDawnMinutes", label: text.afterDawnLabel, unit: forms.minutesUnit, min: 0, max: 240 }}
         problem={problem("afterDawnMinutes")}
         value={free?.afterDawnMinutes}
       />
       <NumberField
-        {...{ name: "beforeDuskMinutes", label: text.beforeDuskLabel, unit: text.minutesUnit, min: 0, max: 240 }}
+        {...{ name: "beforeDuskMinutes", label: text.beforeDuskLabel, unit: forms.minutesUnit, min: 0, max: 240 }}
         problem={problem("beforeDuskMinutes")}
         value={free?.beforeDuskMinutes}
       />
@@ -117,10 +118,10 @@ function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposi
       <SelectField
         label={text.earnsLabel}
         choices={[
-          { value: "each", label: text.eachChoice },
-          { value: "fixed", label: text.fixedChoice },
-          { value: "variable", label: text.variableRatioChoice },
-          { value: "none", label: text.nothingChoice },
+          { value: "each", label: forms.eachChoice },
+          { value: "fixed", label: forms.fixedChoice },
+          { value: "variable", label: forms.variableRatioChoice },
+          { value: "none", label: forms.nothingChoice },
         ]}
         select={{
           name: `${act}.earns`,
@@ -130,14 +131,14 @@ function EarnedFields(props: PlanFieldsProps & { readonly act: "press" | "deposi
       />
       {(earns === "fixed" || earns === "variable") && (
         <NumberField
-          {...{ name: `${act}.of`, label: text.ofLabel, unit: "", min: 1, max: 20, whole: true }}
+          {...{ name: `${act}.of`, label: forms.ofLabel, unit: "", min: 1, max: 20, whole: true }}
           problem={problem("ratio.of")}
           value={earned?.ratio.of ?? 2}
         />
       )}
       {earns !== "none" && (
         <NumberField
-          {...{ name: `${act}.between`, label: text.betweenLabel, unit: text.secondsUnit, min: 0, max: 3_600 }}
+          {...{ name: `${act}.between`, label: forms.betweenLabel, unit: forms.secondsUnit, min: 0, max: 3_600 }}
           problem={problem("atLeastSecondsBetween")}
           value={earned?.atLeastSecondsBetween ?? 0}
         />

@@ -15,6 +15,9 @@ export function YardLinks({ yard }: { readonly yard: YardView }) {
       label: recipientsLabel,
       detail: yard.peopleCount === 1 ? text.onlyYouText : text.peopleText(yard.peopleCount),
     },
+    ...(yard.practice
+      ? []
+      : [{ href: `/yards/${yard.id}/training`, label: text.trainingLabel, detail: text.trainingText }]),
     { href: `/yards/${yard.id}/alarm-history`, label: text.alarmHistoryLabel, detail: text.alarmHistoryText },
   ];
   return (

@@ -12,7 +12,7 @@ import {
   removedText,
   suppressedTitle,
 } from "#text/feederScreen.ts";
-import { benchLabel, planLabel, settingsTitle } from "#text/screens.ts";
+import { benchLabel, planLabel, settingsTitle, yardTrainingLabel } from "#text/screens.ts";
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { AlarmEntry } from "../components/alarmEntry.tsx";
 import { DaySection } from "../components/daySection.tsx";
@@ -98,6 +98,11 @@ const Observations = ({ feeder, yard }: FeederProps) => (
     {!feeder.practice && (
       <p class="page-link">
         <a href={`/feeders/${feeder.id}/plan`}>{planLabel}</a>
+      </p>
+    )}
+    {!feeder.practice && (
+      <p class="page-link">
+        <a href={`/yards/${yard.id}/training`}>{yardTrainingLabel(yard.name)}</a>
       </p>
     )}
     {!feeder.practice && (

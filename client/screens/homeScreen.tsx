@@ -5,6 +5,7 @@ import {
   noFeedersHelperText,
   noFeedersText,
   noYardText,
+  trainingLabel,
   yardSettingsLabel,
 } from "#text/homeScreen.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
@@ -119,6 +120,12 @@ function YardHead({ yard: { id, name, practice, digestWanted } }: { readonly yar
         {digestWanted && (
           <a href={`/yards/${id}/digest`}>
             {digestLabel}
+            {ofYard}
+          </a>
+        )}
+        {!practice && (
+          <a href={`/yards/${id}/training`}>
+            {trainingLabel}
             {ofYard}
           </a>
         )}

@@ -8,6 +8,7 @@ import { PlanChart } from "../charts/planChart.tsx";
 import { FormError, useFormSubmit } from "../components/field.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { firstRules, PlanFields, readPlanFields } from "../components/planFields.tsx";
+import { RationAdvice } from "../components/rationAdvice.tsx";
 import { Screen } from "../components/screen.tsx";
 import { useLoad } from "../components/useLoad.ts";
 import { announce } from "../state/announcement.ts";
@@ -62,6 +63,7 @@ function Plan({ feeder, yard }: PlanProps) {
       )}
       {yard.role === "keeper" ? (
         <>
+          <RationAdvice feeder={feeder} />
           <PlanForm feeder={feeder} onPreview={setPreview} />
           {feeder.settings.feeding != null && <RemovePlan feeder={feeder} onRemoved={() => setPreview(null)} />}
         </>

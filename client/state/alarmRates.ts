@@ -1,8 +1,8 @@
 import { signal } from "@preact/signals";
 import type { RatesView } from "../../server/contract/api.ts";
 import type { ApiResult } from "../api/api.ts";
-import { api } from "../api/api.ts";
-import type { LocalStore } from "../offline/localStore.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { type LocalStore, openLocalStore } from "../offline/localStore.ts";
 import { serverNow } from "./clock.ts";
 import { updateConnectionState } from "./home.ts";
 
@@ -18,14 +18,24 @@ const ratesKey = "rates";
 const storedYardsMax = 5;
 let store: LocalStore | null = null;
 
-export async function openAlarmRates(opened: LocalStore): Promise<void> {
+/** Opened with its screen, not with the first page, which should stay small. */
+let opening: Promise<void> | null = null;
+
+export function openAlarmRates(opened: LocalStore): Promise<void> {
+  opening = readStored(opened);
+  return opening;
+}
+
+async function readStored(opened: LocalStore): Promise<void> {
   store = opened;
   const remembered = await opened.get<readonly (readonly [string, StoredAlarmRates])[]>(ratesKey);
   if (remembered !== undefined) alarmRates.value = new Map([...remembered, ...alarmRates.value]);
 }
 
 export async function loadAlarmRates(yard: string): Promise<ApiResult<RatesView>> {
-  const result = await api.alarmRates(yard);
+  opening ??= openLocalStore().then(readStored);
+  await opening;
+  const result = await laterApi.alarmRates(yard);
   updateConnectionState(result);
   alarmRatesError.value = result.kind === "problem" ? result.problem.detail : null;
   if (result.kind !== "ok") return result;

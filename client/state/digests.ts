@@ -1,7 +1,8 @@
 import { signal } from "@preact/signals";
 import type { DigestView } from "../../server/contract/api.ts";
-import { type ApiResult, api } from "../api/api.ts";
-import type { LocalStore } from "../offline/localStore.ts";
+import type { ApiResult } from "../api/api.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { type LocalStore, openLocalStore } from "../offline/localStore.ts";
 import { updateConnectionState } from "./home.ts";
 
 /** Digests as loaded, by yard and date. They never change, and the phone stores the newest, to be read without a connection. */
@@ -11,6 +12,8 @@ export const digestError = signal<string | null>(null);
 const digestsKey = "digests";
 const storedDigestsMax = 20;
 let store: LocalStore | null = null;
+/** Opened with its screen, not with the first page, which should stay small. */
+let opening: Promise<void> | null = null;
 
 /** That yard's digest of that date; without a date the newest that is known. */
 export function findDigest(yard: string, date: string | null): DigestView | null {
@@ -21,14 +24,21 @@ export function findDigest(yard: string, date: string | null): DigestView | null
   );
 }
 
-export async function openDigests(opened: LocalStore): Promise<void> {
+export function openDigests(opened: LocalStore): Promise<void> {
+  opening = readStored(opened);
+  return opening;
+}
+
+async function readStored(opened: LocalStore): Promise<void> {
   store = opened;
   const remembered = await opened.get<readonly DigestView[]>(digestsKey);
   if (remembered !== undefined) setDigests([...remembered, ...digests.value]);
 }
 
 export async function loadDigest(yard: string, date: string | null): Promise<ApiResult<DigestView>> {
-  const result = await api.digest(yard, date);
+  opening ??= openLocalStore().then(readStored);
+  await opening;
+  const result = await laterApi.digest(yard, date);
   updateConnectionState(result);
   digestError.value = result.kind === "problem" ? result.problem.detail : null;
   if (result.kind !== "ok") return result;

@@ -14,6 +14,12 @@ export interface PlanView {
   readonly todayText: string | null;
 }
 
+/** The most that a ration should be, by the birds that a keeper counts. */
+export interface RationView {
+  readonly grams: number;
+  readonly text: string;
+}
+
 export interface PlannedDayView {
   readonly date: string; // local, YYYY-MM-DD
   readonly light: "usual" | "polarNight" | "polarDay";

@@ -4,8 +4,9 @@ import type { DayCounts, DigestFeeder, TimedReadings } from "../domain/digest/di
 import { namedPaymentWithin } from "../domain/digest/payments.ts";
 import { after, before, days, type Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
+import { withoutSpans } from "../domain/timeSpans.ts";
 import type { DigestStore, FeederRow, RecordStore, TimeSpan } from "../ports.ts";
-import { digestDays, isDayComplete, pastHours, pausedSpans, silentSpans, spansWithout } from "./pure/digestSpans.ts";
+import { digestDays, isDayComplete, pastHours, pausedSpans, silentSpans } from "./pure/digestSpans.ts";
 import { paymentEvents } from "./pure/paymentEvents.ts";
 
 interface Stores {
@@ -61,7 +62,7 @@ async function countDays(
   coveredDays: readonly TimeSpan[],
   bench: readonly TimeSpan[],
 ): Promise<readonly (DayCounts | null)[]> {
-  const parts = coveredDays.flatMap((day, index) => spansWithout(day, bench).map((span) => ({ span, index })));
+  const parts = coveredDays.flatMap((day, index) => withoutSpans(day, bench).map((span) => ({ span, index })));
   const counts = await digests.dayCounts(
     id,
     parts.map(({ span }) => span),

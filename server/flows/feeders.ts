@@ -9,7 +9,7 @@ import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { announceSteps, applyKeeperAction, requestOrder, stepFeeders } from "./keeperActions.ts";
 import { logEntryOf } from "./pure/logEntry.ts";
 import { changeSettings, defaultSettings, type SettingsChange, withSettings } from "./pure/requestedSettings.ts";
-import { planToSend } from "./pure/sentPlan.ts";
+import { sendPlan } from "./sendPlan.ts";
 
 /** Adding, changing and removing feeders. */
 
@@ -90,12 +90,6 @@ export async function changeFeeder(
   }));
   if (row !== null && request.feeding !== undefined) sendPlan(ports, row);
   return row;
-}
-
-/** At once where it has a socket open; it goes with its next answer in any case, until the feeder says that it follows it. */
-function sendPlan({ feederLink }: Ports, { id, state }: FeederRow): void {
-  const plan = planToSend(state);
-  if (plan !== undefined) feederLink.sendPlan(id, plan);
 }
 
 /**

@@ -1,5 +1,5 @@
-import type { FeedingRequest } from "../contract/feedingRequest.ts";
-import type { PlannedDayView, PlanView } from "../contract/planView.ts";
+import type { FeedingRequest, RationRequest } from "../contract/feedingRequest.ts";
+import type { PlannedDayView, PlanView, RationView } from "../contract/planView.ts";
 import type { FeederState } from "../domain/feeder.ts";
 import type { DayPlan } from "../domain/feedingPlan/dayPlan.ts";
 import type { PlanRecord } from "../domain/feedingPlan/planRecord.ts";
@@ -7,7 +7,9 @@ import { currentPlan, feedingPlan, type PlanState } from "../domain/feedingPlan/
 import { currentPortion } from "../domain/hopper/level.ts";
 import { after, hours, type Instant, isoOf } from "../domain/instant.ts";
 import type { FeederSettings } from "../domain/settings.ts";
+import { foodEnergy, frostRaise, rationFor } from "../domain/training/ration.ts";
 import type { FeederRow } from "../ports.ts";
+import { gramsText } from "../text/format.ts";
 import { texts } from "../text/index.ts";
 import { feedingRulesOf } from "./pure/requestedFeeding.ts";
 
@@ -50,3 +52,12 @@ const dayView = ({ date, light, lit, free, portionsEach, frost, portionsMax, str
   frost: frost.map(isoOf),
   stretchedMinutes: stretched === null ? null : Math.round(stretched / 60_000),
 });
+
+/** The most in a day for these birds, as a supplement to what they find themselves. */
+export function rationView({ birds, food, energyKilojoulesPerGram, share }: RationRequest): RationView {
+  const energyPerGram = energyKilojoulesPerGram ?? foodEnergy[food];
+  if (energyPerGram === null) throw new RangeError(`expected the energy of ${food}`);
+  const ration = rationFor({ birds, energyPerGram, share });
+  const count = birds.reduce((sum, each) => sum + each.count, 0);
+  return { grams: Math.round(ration), text: texts.feedingPlan.ration(gramsText(ration), count, share, frostRaise) };
+}

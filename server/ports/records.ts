@@ -6,6 +6,7 @@ import type { DayCounts } from "../domain/digest/digestFeeder.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { Order } from "../domain/orders/order.ts";
+import type { TimeSpan } from "../domain/timeSpans.ts";
 import type { FeederRow, LogLine, StoredRefill, YardRow } from "./rows.ts";
 
 /** Reads of what has happened. */
@@ -43,11 +44,7 @@ export interface StoredDigest extends Digest {
   readonly localDate: LocalDate;
 }
 
-/** [from, to) */
-export interface TimeSpan {
-  readonly from: Instant;
-  readonly to: Instant;
-}
+export type { TimeSpan };
 
 /** The data of a digest, and the stored digests. */
 export interface DigestStore {

@@ -5,6 +5,7 @@ import { z } from "zod";
 import { feederLog } from "../flows/feederLog.ts";
 import type { Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
+import { inBlocks } from "./inBlocks.ts";
 import { sendProblem } from "./problems.ts";
 
 /** A feeder's whole record as a file, for keeping and for `npm run replay`. It leaves as fast as it is taken. */
@@ -28,18 +29,4 @@ export function feederLogRoute(app: FastifyInstance, ports: Ports): void {
         .send(Readable.from(inBlocks(lines)));
     },
   );
-}
-
-const blockLength = 64 * 1_024;
-
-/** A write for each line would cost more than the line. */
-async function* inBlocks(lines: AsyncIterable<string>): AsyncGenerator<string> {
-  let block = "";
-  for await (const line of lines) {
-    block += line;
-    if (block.length < blockLength) continue;
-    yield block;
-    block = "";
-  }
-  if (block !== "") yield block;
 }

@@ -1,8 +1,8 @@
 import type { FastifyInstance } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { feedingRequest } from "../contract/feedingRequest.ts";
-import { planPreview, planView } from "../flows/plans.ts";
+import { feedingRequest, rationRequest } from "../contract/feedingRequest.ts";
+import { planPreview, planView, rationView } from "../flows/plans.ts";
 import type { Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { sendProblem } from "./problems.ts";
@@ -28,5 +28,11 @@ export function planRoutes(app: FastifyInstance, ports: Ports): void {
       if (!row) return sendProblem(reply, { status: 404, detail: texts.refusals.noFeeder });
       return planPreview(row, request.body, ports.clock.now());
     },
+  );
+
+  routes.post(
+    "/api/v1/feeders/:feeder/plan/ration",
+    { schema: { hide: true, params, body: rationRequest } },
+    async (request) => rationView(request.body),
   );
 }

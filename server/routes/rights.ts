@@ -18,6 +18,9 @@ const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge",
   "POST /api/v1/feeders/:feeder/alarms/:fault/reset",
   "POST /api/v1/feeders/:feeder/alarms/:fault/shelve",
+  "POST /api/v1/yards/:yard/notes",
+  "PATCH /api/v1/yards/:yard/notes/:note",
+  "DELETE /api/v1/yards/:yard/notes/:note",
   // Their own settings, and leaving. The flow refuses changes of other people.
   "PATCH /api/v1/yards/:yard/people/:person",
   "DELETE /api/v1/yards/:yard/people/:person",

@@ -61,6 +61,8 @@ const pages = [
   "/yards/alder-croft/digest",
   "/yards/alder-croft/recipients",
   "/yards/alder-croft/alarm-history",
+  "/yards/alder-croft/training",
+  "/yards/alder-croft/training/programme",
   "/join#some-secret",
   "/phones",
   "/practice",
@@ -154,6 +156,51 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     await page.emulateMedia({ media: null });
   }, 120_000);
 
+  it("has an accessible training record, and a programme with each stage open", async () => {
+    const whole = server.training;
+    const { advice } = whole;
+    for (const [name, training] of [
+      ["the whole record", whole],
+      ["a stage to pause", { ...whole, unreadableDays: 2, advice: advice && { ...advice, pauseStage: true } }],
+      ["no stage started", { ...whole, periods: [], advice: null, judgement: null, days: [], actsByHour: null }],
+    ] as const) {
+      server.training = training;
+      await page.goto(`${server.origin}/yards/alder-croft/training`);
+      await page.getByText("Start another stage").waitFor();
+      for (const summary of await page.locator("summary").all()) await summary.click();
+      await checkAccessibility(page, name);
+    }
+    server.training = whole;
+    await page.goto(`${server.origin}/yards/alder-croft/training/programme`);
+    await page.getByRole("heading", { name: "Dated changes" }).waitFor();
+    for (const summary of await page.locator("summary").all()) await summary.click();
+    await checkAccessibility(page, "the programme");
+  }, 120_000);
+
+  it("reads a picture of the training out by keys and by touch, and moves a stage without losing the focus", async () => {
+    await page.goto(`${server.origin}/yards/alder-croft/training`);
+    const hours = page.getByRole("figure", { name: "Over the day" });
+    const slider = hours.getByRole("slider");
+    await slider.focus();
+    await page.keyboard.press("ArrowLeft");
+    expect(await slider.getAttribute("aria-valuetext")).toBe("08:00 to 09:00: 2.1 acts a day");
+    const box = await hours.getByRole("img").boundingBox();
+    if (box === null) throw new Error("expected a picture");
+    await hours.getByRole("img").click({ position: { x: box.width - 8, y: 40 } });
+    expect(await slider.getAttribute("aria-valuetext")).toMatch(/^23:00/);
+
+    await page.goto(`${server.origin}/yards/alder-croft/training/programme`);
+    await page.getByRole("button", { name: "Move up Drop a cap" }).click();
+    await expect
+      .poll(() => page.evaluate(() => document.activeElement?.getAttribute("aria-label")))
+      .toBe("Move up Drop a cap");
+    await page.getByRole("button", { name: "Move up Drop a cap" }).click();
+    await page.getByRole("button", { name: "Move up Drop a cap" }).click();
+    await expect
+      .poll(() => page.evaluate(() => document.activeElement?.getAttribute("aria-label")))
+      .toBe("Move down Drop a cap");
+  }, 60_000);
+
   it("has an accessible alarm history", async () => {
     await page.goto(`${server.origin}/yards/alder-croft/alarm-history`);
     await page.getByText(/^14 alarms in 30 days/).waitFor();
@@ -217,6 +264,17 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
 });
 
 describe.skipIf(chromiumPath === null)(`the service worker${unlessAbsent}`, () => {
+  it("shows the training record in the garden, where there is no connection, with its own style sheet", async () => {
+    await page.goto(`${server.origin}/yards/alder-croft/training`);
+    await page.getByText("Stage 3 of 5").waitFor();
+    await untilWorkerControls(page);
+    await phone.offline(true);
+    await page.reload();
+    await page.getByText("Stage 3 of 5").waitFor();
+    await page.getByText(/^Data from/).waitFor();
+    expect(await page.locator(".advice").evaluate((part) => getComputedStyle(part).borderLeftWidth)).toBe("4px");
+  }, 30_000);
+
   it("opens at once with the last known state, and sends a pause when the connection is back", async () => {
     await page.goto(`${server.origin}/feeders/rowan`);
     await page.getByText(/^Birds came from/).waitFor();

@@ -5,6 +5,7 @@ import { extname, join } from "node:path";
 import { WebSocketServer } from "ws";
 import type { HomeView, LiveMessage, PhonesView } from "../../server/contract/api.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
+import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { scriptHashes } from "../../server/routes/client.ts";
 import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
 import { benchViewFixture } from "../client/benchFixture.ts";
@@ -12,6 +13,7 @@ import { settingsComparisonFixture } from "../client/comparisonFixture.ts";
 import { digestViewFixture } from "../client/digestFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { planViewFixture } from "../client/planFixture.ts";
+import { trainingViewFixture } from "../client/trainingFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 
 /**
@@ -25,6 +27,7 @@ export interface FakeServer {
   home: HomeView;
   phones: PhonesView;
   bench: BenchView;
+  training: TrainingView;
   /** The folder of the built client; another folder is another build. */
   folder: string;
   /** The response to every request of the API, while it is not null. */
@@ -71,6 +74,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     home: homeViewFixture(Date.now()),
     phones: phonesViewFixture(Date.now()),
     bench: benchViewFixture(Date.now()),
+    training: trainingViewFixture(Date.now()),
     folder,
     trouble: null,
     isUnresponsive: false,
@@ -114,6 +118,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.endsWith("/invites"))
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
     if (path.startsWith("/notifications/")) return [204, null];
+    if (/\/training(\/changes(\/[^/]+\/undo)?)?$/.test(path)) return [200, fake.training];
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
     if (path.endsWith("/settings/comparison")) return [200, settingsComparisonFixture(Date.now())];
     if (/\/plan(\/preview)?$/.test(path)) return [200, planViewFixture(Date.now())];

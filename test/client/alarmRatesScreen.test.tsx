@@ -12,7 +12,8 @@ let server: FakeConnection;
 withFakeConnection((opened) => {
   server = opened;
 });
-beforeEach(() => {
+beforeEach(async () => {
+  await openAlarmRates(memoryStore());
   alarmRates.value = new Map();
   setRates(ratesViewFixture(Date.now()));
 });

@@ -33,6 +33,10 @@ describe.each(Object.entries(schemes))("the %s inks", (_, colour) => {
     expect(ratio("berry", light)).toBeGreaterThanOrEqual(3);
     expect(ratio("food-edge", light)).toBeGreaterThanOrEqual(3);
   });
+  it.each(["paper", "hollow"])("shows the marks of the training's pictures on %s", (ground) => {
+    for (const mark of ["ink", "pencil", "spruce", "bark", "berry", "food-edge"])
+      expect(ratio(mark, ground), mark).toBeGreaterThanOrEqual(3);
+  });
   it("shows the edge of the food", () => {
     expect(ratio("food-edge", "kernel-food")).toBeGreaterThanOrEqual(2); // a text next to it gives the level
     expect(ratio("ink", "hollow")).toBeGreaterThanOrEqual(3);

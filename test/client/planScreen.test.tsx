@@ -65,6 +65,20 @@ describe("the feeding plan's screen", () => {
     });
   });
 
+  it("calculates the most that a ration should be, from the birds that are counted", async () => {
+    const advice = { grams: 12, text: "At most 12 g a day for these 3 birds." };
+    server.replies[`POST ${path}/ration`] = () => ({ status: 200, body: advice });
+    await openPage(path);
+    await screen.findByText(/follows this plan/);
+    fireEvent.input(screen.getByLabelText("Magpies"), { target: { value: "3" } });
+    fireEvent.click(screen.getByRole("button", { name: "Calculate" }));
+    await screen.findByText(advice.text);
+    expect(server.posts()[0]).toMatchObject({
+      path: `${path}/ration`,
+      body: { birds: [{ species: "magpie", count: 3 }] },
+    });
+  });
+
   it("saves the rules, and says so", async () => {
     await openPage(path);
     await screen.findByText(/follows this plan/);

@@ -32,6 +32,7 @@ import {
   runOutColumns,
   runOutRow,
 } from "./tables.ts";
+import { judgeTraining } from "./training/judgeTraining.ts";
 
 const worlds = {
   auger: augerWorld,
@@ -155,6 +156,10 @@ const print = (text: string): void => void process.stdout.write(`${text}\n`);
 
 const named = process.argv.slice(2);
 const usual = worldNames.filter((name) => name !== "sealed");
-const wanted = named.length === 0 ? usual : chosenNames("world", named, worldNames);
-print(`${seedsEach} feeders a cell from seed ${firstSeed}, ${healthyDays} days, a report each ${every} s`);
-for (const name of wanted) judgeWorld(name);
+const isTraining = named[0] === "training";
+const wanted = named.length === 0 || isTraining ? usual : chosenNames("world", named, worldNames);
+if (isTraining) judgeTraining();
+else {
+  print(`${seedsEach} feeders a cell from seed ${firstSeed}, ${healthyDays} days, a report each ${every} s`);
+  for (const name of wanted) judgeWorld(name);
+}

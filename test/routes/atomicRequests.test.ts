@@ -13,6 +13,7 @@ import { jammed, sensors } from "../flows/jam.ts";
 import { type CommitHooks, hookCommits } from "../support/commitHooks.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { addPhone, deliverAll, joinByInvite, requestAs } from "../support/people.ts";
+import { programmeChangeExample } from "../support/programmeChangeExample.ts";
 import {
   type ManualClock,
   manualClock,
@@ -86,6 +87,10 @@ async function useEverything(server: TestServer) {
   const invite = await requestAs(server, "POST", `/api/v1/yards/${server.yard}/invites`, server.keeper, {
     role: "helper",
   });
+  const started = { ...programmeChangeExample, id: "change-0000" };
+  await requestAs(server, "POST", `/api/v1/yards/${server.yard}/training/changes`, server.keeper, started);
+  const note = { id: "note-0000", text: "frost on the lid" };
+  await requestAs(server, "POST", `/api/v1/yards/${server.yard}/notes`, server.keeper, note);
   const person = (await requestAs(server, "GET", "/api/v1/me", bo)).json().id as string;
   const item = server.push.sent[0]?.item as string;
   const people = await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper);
@@ -100,6 +105,8 @@ async function useEverything(server: TestServer) {
       yard: server.yard,
       feeder: feeder.id,
       person,
+      change: started.id,
+      note: "note-0000",
       item,
       inviteToken: (invite.json() as InviteView).token,
       invite: (people.json() as PeopleView).invites[0]?.id ?? "",
@@ -157,7 +164,7 @@ async function send(
   ];
   const withIds = (text: string) =>
     text.replace(
-      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session)\b/g,
+      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session|change|note)\b/g,
       (_, name) => named[name] as string,
     );
   const body = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
@@ -185,6 +192,10 @@ async function pictureOf(
     for (const feeder of feeders) seen[`log of ${feeder.id}`] = await see(`/api/v1/feeders/${feeder.id}/log`);
   }
   seen.phones = await see("/api/v1/phones");
+  for (const { id } of home) {
+    seen[`training of ${id}`] = await see(`/api/v1/yards/${id}/training`);
+    seen[`notes of ${id}`] = await see(`/api/v1/yards/${id}/notes`);
+  }
   seen.session = await see("/api/v1/session", acting);
   if (change.signsIn) {
     const answer = await requestAs(server, "POST", "/api/v1/session", {}, change.signsIn);

@@ -2,6 +2,7 @@ import { reportExample } from "../../server/contract/reportExample.ts";
 import type { PracticeRunner } from "../../server/ports.ts";
 import { benchExample } from "../support/benchExample.ts";
 import { feedingExample } from "../support/feedingExample.ts";
+import { programmeChangeExample } from "../support/programmeChangeExample.ts";
 
 /** Each route that changes something, with a request that changes what `pictureOf` shows. */
 
@@ -98,9 +99,19 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/yards/:yard/remove", body: { name: "My yard" }, again: 404 },
   { route: "POST /api/v1/yards/:yard/orders", body: { id: "pause-0001", kind: "pause" } },
   { route: "POST /api/v1/yards/:yard/disease-notice", body: { id: "notice-0001", inForce: true } },
+  { route: "POST /api/v1/yards/:yard/notes", body: { id: "note-0001", text: "a jay" } },
+  { route: "PATCH /api/v1/yards/:yard/notes/:note", body: { text: "two jays" } },
+  { route: "DELETE /api/v1/yards/:yard/notes/:note", again: 404 },
+  { route: "POST /api/v1/yards/:yard/training/changes", body: programmeChangeExample },
+  { route: "POST /api/v1/yards/:yard/training/changes/:change/undo", again: 404 },
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
   { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },
   { route: "POST /api/v1/feeders/:feeder/plan/preview", body: feedingExample, ...{ commits: 0, unseen: true } },
+  {
+    route: "POST /api/v1/feeders/:feeder/plan/ration",
+    body: { birds: [{ species: "magpie", count: 2 }], food: "peanutHalves" },
+    ...{ commits: 0, unseen: true },
+  },
   { route: "POST /api/v1/feeders/:feeder/bench", body: benchExample },
   {
     route: "POST /api/v1/feeders/:feeder/settings/comparison",

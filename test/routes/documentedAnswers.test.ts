@@ -6,6 +6,7 @@ import { benchExample } from "../support/benchExample.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 import { projectFolder } from "../support/imports.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
+import { programmeChangeExample } from "../support/programmeChangeExample.ts";
 import { openTestServer } from "../support/testServer.ts";
 import { viewSchemas } from "../support/viewSchemas.ts";
 
@@ -14,8 +15,8 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews", "comparisonView", "historyView", "planView", "benchView"].map((name) =>
-      join(projectFolder, `server/contract/${name}.ts`),
+    const files = ["api", "accountViews", "comparisonView", "historyView", "planView", "benchView", "trainingView"].map(
+      (name) => join(projectFolder, `server/contract/${name}.ts`),
     );
     const schemas = viewSchemas(files);
     await expect(`${JSON.stringify(schemas, null, 1)}\n`).toMatchFileSnapshot(
@@ -76,6 +77,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/feeders/:feeder/history", { from: "2026-01-15T00:00:00Z", to: "2026-01-16T00:00:00Z" }],
   ["GET /api/v1/feeders/:feeder/plan"],
   ["POST /api/v1/feeders/:feeder/plan/preview", feedingExample],
+  ["POST /api/v1/feeders/:feeder/plan/ration", { birds: [{ species: "magpie", count: 2 }], food: "peanutHalves" }],
   ["POST /api/v1/feeders/:feeder/bench", benchExample],
   ["GET /api/v1/feeders/:feeder/bench"],
   ["POST /api/v1/feeders/:feeder/refills", { id: "refill-0001", what: { kind: "filled" } }],
@@ -83,6 +85,14 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["POST /api/v1/feeders/:feeder/orders", { id: "pause-0001", kind: "pause" }],
   ["POST /api/v1/yards/:yard/orders", { id: "resume-0001", kind: "resume" }],
   ["POST /api/v1/yards/:yard/disease-notice", { id: "notice-0001", inForce: true }],
+  ["POST /api/v1/yards/:yard/notes", { id: "note-0001", text: "a jay" }],
+  ["GET /api/v1/yards/:yard/notes"],
+  ["PATCH /api/v1/yards/:yard/notes/:note", { text: "two jays" }],
+  ["DELETE /api/v1/yards/:yard/notes/:note"],
+  ["POST /api/v1/yards/:yard/training/changes", programmeChangeExample],
+  ["GET /api/v1/yards/:yard/training"],
+  ["GET /api/v1/yards/:yard/training/export/dictionary"],
+  ["POST /api/v1/yards/:yard/training/changes/:change/undo"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/reset"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/shelve", { until: "2026-01-16T09:00:00Z" }],
@@ -105,6 +115,7 @@ const testedElsewhere: readonly string[] = [
   "POST /api/v1/me/remove",
   "DELETE /api/v1/me/sessions/:session",
   "POST /api/v1/practice/fault",
+  "GET /api/v1/yards/:yard/training/export",
   "GET /api/v1/yards/:yard/digest",
   "POST /api/v1/session/passkey/options",
   "POST /api/v1/session/passkey",
@@ -135,7 +146,14 @@ async function openRoutes() {
   }
   for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
   const person = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id as string;
-  const named: Headers = { yard: server.yard, feeder: feeder.id, fault: "foodLow", person };
+  const named: Headers = {
+    yard: server.yard,
+    feeder: feeder.id,
+    fault: "foodLow",
+    person,
+    change: "change-0001",
+    note: "note-0001",
+  };
   const openInvite = async () => {
     const { invites } = (await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper)).json();
     return (invites[0]?.id as string | undefined) ?? "none";

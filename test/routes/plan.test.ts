@@ -166,3 +166,31 @@ describe("a feeding plan", () => {
     expect((await plan(server, feeder)).version).toBeNull();
   });
 });
+
+describe("the ration for the birds that come", () => {
+  const ration = (server: TestServer, feeder: string, body: object) =>
+    requestAs(server, "POST", `/api/v1/feeders/${feeder}/plan/ration`, server.keeper, body);
+
+  it("is a share of what they burn (check value ration-cap: a fifth for a bird of 220 g is 3.4 g of peanuts)", async () => {
+    const { server, feeder } = await openWithFeeder();
+    const birds = [{ species: "magpie", count: 10 }];
+    const answer = await ration(server, feeder, { birds, food: "peanutHalves", share: 0.2 });
+    expect(answer.json()).toEqual({
+      grams: 34,
+      text: expect.stringContaining("these 10 birds: 20 % of what they burn"),
+    });
+  });
+
+  it.each([
+    ["energyKilojoulesPerGram", { food: "other" }, "see its label"],
+    ["share", { share: 0.5 }, "at most 0.2"],
+    ["birds", { birds: [] }, "at least one"],
+    ["birds.0.species", { birds: [{ species: "ostrich", count: 1 }] }, ""],
+  ])("names the field %s", async (field, wrong, problem) => {
+    const { server, feeder } = await openWithFeeder();
+    const usual = { birds: [{ species: "rook", count: 1 }], food: "maize" };
+    const answer = await ration(server, feeder, { ...usual, ...wrong });
+    expect(answer.statusCode).toBe(400);
+    expect(answer.json().errors[0]).toMatchObject({ field, problem: expect.stringContaining(problem) });
+  });
+});

@@ -6,4 +6,5 @@ export const noFeedersText = "No feeders yet. [Add one], or try a [practice feed
 /** Links: practice. */
 export const noFeedersHelperText = "No feeders yet. Try a [practice feeder].";
 export const digestLabel = "Digest";
+export const trainingLabel = "Training";
 export const yardSettingsLabel = "Yard settings";

@@ -39,27 +39,12 @@ export const rulesTitle = "Rules";
 export const freeTitle = "Free food";
 export const freeHint = "It brings birds to the feeder. At times that they can't predict, they keep looking.";
 export const scheduleLabel = "Times";
-export const noFreeChoice = "No free food";
-export const variableChoice = "Unpredictable";
-export const jitterChoice = "Regular, give or take";
-export const meanLabel = "On average every";
-export const byLabel = "Give or take";
-export const minutesUnit = "minutes";
 export const eachLabel = "Each time";
 export const gramsUnit = "g";
 export const afterDawnLabel = "Starts after dawn";
 export const beforeDuskLabel = "Ends before dusk";
 
-export const pressTitle = "Press of the button";
-export const depositTitle = "Cap in the slot";
 export const earnsLabel = "A portion for";
-export const nothingChoice = "Nothing";
-export const eachChoice = "Each one";
-export const fixedChoice = "Every so many";
-export const variableRatioChoice = "Every so many on average";
-export const ofLabel = "How many";
-export const betweenLabel = "At least this long after the last paid one";
-export const secondsUnit = "seconds";
 
 export const limitsTitle = "Limits";
 export const rationLabel = "Ration a day";

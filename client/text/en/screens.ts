@@ -6,4 +6,5 @@ export const nameLabel = "Name";
 export const onlyKeepersText = (yard: string) => `Only keepers of ${yard} can change this.`;
 export const settingsTitle = (feeder: string) => `Settings of ${feeder}`;
 export const planLabel = "Feeding plan";
+export const yardTrainingLabel = (yard: string) => `Training of ${yard}`;
 export const benchLabel = "Bench run";

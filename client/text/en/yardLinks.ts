@@ -3,5 +3,7 @@ export const digestTimeText = (time: string) => `at ${time}`;
 export const digestOffText = "off";
 export const onlyYouText = "only you";
 export const peopleText = (count: number) => `${count} people`;
+export const trainingLabel = "Training";
+export const trainingText = "stage, advice and record";
 export const alarmHistoryLabel = "Alarm history";
 export const alarmHistoryText = "numbers and advice";

@@ -12,6 +12,7 @@ import { createPeopleStore } from "./peopleStore.ts";
 import { createRollupStore } from "./rebuiltRollups.ts";
 import { createRecordStore } from "./recordStore.ts";
 import { statementRequestReads } from "./requestReads.ts";
+import { createTrainingStore } from "./trainingStore.ts";
 import { createYardStore } from "./yardStore.ts";
 
 export interface OpenStore extends Store {
@@ -50,6 +51,7 @@ export function createStore(connections: Connections): OpenStore {
     history: createHistoryStore(connections),
     packs: createLogPacking(connections),
     rollups: createRollupStore(connections),
+    training: createTrainingStore(connections),
     close: () => connections.close(),
   };
 }

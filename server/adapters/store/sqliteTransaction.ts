@@ -4,6 +4,7 @@ import type { FeederSteps } from "./feederSteps.ts";
 import { createLogReader } from "./logReader.ts";
 import { maybeText, textOf } from "./rows.ts";
 import { createNotificationTransaction } from "./sqliteNotification.ts";
+import { createTrainingTransaction } from "./sqliteTraining.ts";
 import { createYardTransaction } from "./sqliteYard.ts";
 
 /**
@@ -13,6 +14,7 @@ import { createYardTransaction } from "./sqliteYard.ts";
 export const createTransaction = (database: Database.Database, steps: FeederSteps): Transaction => ({
   ...createNotificationTransaction(database),
   ...createYardTransaction(database),
+  ...createTrainingTransaction(database),
   ...feeders(steps),
   ...storedEvents(database, steps),
   ...alarmChanges(database),

@@ -85,6 +85,8 @@ function readFeeders({ reader, feeders }: Pick<Access, "reader" | "feeders">): P
 export async function deleteYard(statements: Statements, id: string, stays: string | null): Promise<RemovalResult> {
   const feeders = await statements.feeder.findMany({ where: { yardId: id }, select: { id: true } });
   for (const feeder of feeders) await deleteFeeder(statements, feeder.id);
+  await statements.programmeChange.deleteMany({ where: { yardId: id } });
+  await statements.note.deleteMany({ where: { yardId: id } });
   await statements.outboxItem.deleteMany({ where: { yardId: id } }); // those about the yard itself
   const members = stays === null ? [] : await statements.member.findMany({ where: { yardId: id } });
   await statements.yard.deleteMany({ where: { id } });

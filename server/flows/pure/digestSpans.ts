@@ -1,4 +1,5 @@
 import type { AlarmChange } from "../../domain/alarms/alarmStates.ts";
+import type { FaultKind } from "../../domain/faults.ts";
 import type { FeederState } from "../../domain/feeder.ts";
 import { after, earlier, hours, type Instant, later } from "../../domain/instant.ts";
 import { addLocalDays, type LocalDate, startOfLocalDay } from "../../domain/localTime.ts";
@@ -20,14 +21,19 @@ export const digestDays = (date: LocalDate, zone: string): readonly TimeSpan[] =
 export const pastHours = (now: Instant): readonly TimeSpan[] =>
   Array.from({ length: 25 }, (_, n) => ({ from: after(now, hours(n - 25)), to: after(now, hours(n - 24)) }));
 
-/** When a feeder was silent, by its alarm's changes within that span; a silence without a change there is known from `state`. */
-export function silentSpans(
+/** When a feeder was silent; see `faultSpans`. */
+export const silentSpans = (changes: readonly AlarmChange[], state: FeederState, within: TimeSpan) =>
+  faultSpans("feederSilent", changes, state, within);
+
+/** When a fault was present, by its alarm's changes within that span; one without a change there is known from the state. */
+export function faultSpans(
+  kind: FaultKind,
   alarmChanges: readonly AlarmChange[],
   { alarms }: FeederState,
   within: TimeSpan,
 ): readonly TimeSpan[] {
   const spans: TimeSpan[] = [];
-  const changes = alarmChanges.filter(({ fault }) => fault === "feederSilent");
+  const changes = alarmChanges.filter(({ fault }) => fault === kind);
   let since: Instant | null = changes[0]?.present === false ? within.from : null;
   for (const { present, at } of changes) {
     if (present) since ??= at;
@@ -36,7 +42,7 @@ export function silentSpans(
       since = null;
     }
   }
-  const standing = alarms.feederSilent;
+  const standing = alarms[kind];
   if (since === null && standing?.present) since = standing.since;
   return since === null || since >= within.to ? spans : [...spans, { from: since, to: within.to }];
 }
@@ -65,15 +71,4 @@ export function isDayComplete(day: TimeSpan, missing: readonly TimeSpan[], added
     Math.max(0, earlier(to, day.to) - later(from, day.from)),
   );
   return gone.every((span) => span <= hours(1)) && gone.reduce((sum, span) => sum + span, 0) <= hours(1);
-}
-
-/** What is left of a span, in order, without others. */
-export const spansWithout = (span: TimeSpan, others: readonly TimeSpan[]): readonly TimeSpan[] =>
-  others.reduce<readonly TimeSpan[]>((parts, other) => parts.flatMap((part) => partsWithout(part, other)), [span]);
-
-function partsWithout(part: TimeSpan, other: TimeSpan): readonly TimeSpan[] {
-  if (other.to <= part.from || other.from >= part.to) return [part];
-  const left = { from: part.from, to: other.from };
-  const right = { from: other.to, to: part.to };
-  return [left, right].filter(({ from, to }) => from < to);
 }

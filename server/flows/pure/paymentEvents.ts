@@ -27,7 +27,7 @@ export const paymentEvents = (events: readonly RecordedEvent[], paused: readonly
   });
 
 /** Read as when it arrived; null where an earlier version stored what this one can't read. */
-function eventContentOf({ boot, body }: RecordedEvent): EventContent | null {
+export function eventContentOf({ boot, body }: Pick<RecordedEvent, "boot" | "body">): EventContent | null {
   const read = readReport({ boot, sentUptimeMs: null, events: [JSON.parse(body)] });
   return read.kind === "read" ? (read.report.events[0]?.content ?? null) : null;
 }

@@ -1,5 +1,5 @@
 import type { FeedingRequest } from "../../contract/feedingRequest.ts";
-import type { EarnedFood, FeedingRules, FreeFood } from "../../domain/feedingPlan/feedingRules.ts";
+import type { EarnedFood, FeedingRules, FreeFood, FreeSchedule } from "../../domain/feedingPlan/feedingRules.ts";
 import { minutes, seconds } from "../../domain/instant.ts";
 import { hashedText } from "../../domain/seededRandom.ts";
 import { celsius, grams } from "../../domain/units.ts";
@@ -24,17 +24,21 @@ export const feedingRulesOf = (
   quietTimes: request.quietTimes,
 });
 
+type ScheduleRequest = NonNullable<FeedingRequest["free"]>["schedule"];
+
+export const freeSchedule = (schedule: ScheduleRequest): FreeSchedule =>
+  schedule.kind === "jitter"
+    ? { kind: "jitter", mean: minutes(schedule.meanMinutes), by: minutes(schedule.byMinutes) }
+    : { kind: "variableTime", mean: minutes(schedule.meanMinutes) };
+
 const freeFood = (free: NonNullable<FeedingRequest["free"]>): FreeFood => ({
   each: grams(free.eachGrams),
-  schedule:
-    free.schedule.kind === "jitter"
-      ? { kind: "jitter", mean: minutes(free.schedule.meanMinutes), by: minutes(free.schedule.byMinutes) }
-      : { kind: "variableTime", mean: minutes(free.schedule.meanMinutes) },
+  schedule: freeSchedule(free.schedule),
   afterDawn: minutes(free.afterDawnMinutes),
   beforeDusk: minutes(free.beforeDuskMinutes),
 });
 
-const earnedFood = ({ ratio, atLeastSecondsBetween }: NonNullable<FeedingRequest["press"]>): EarnedFood => ({
+export const earnedFood = ({ ratio, atLeastSecondsBetween }: NonNullable<FeedingRequest["press"]>): EarnedFood => ({
   ratio,
   atLeastBetween: seconds(atLeastSecondsBetween),
 });
@@ -50,20 +54,23 @@ export const feedingRequestOf = (rules: FeedingRules): FeedingRequest => ({
   quietTimes: rules.quietTimes.map(({ from, to }) => ({ from, to })),
 });
 
-function requestedFree({ each, schedule, afterDawn, beforeDusk }: FreeFood): NonNullable<FeedingRequest["free"]> {
+export function requestedSchedule(schedule: FreeSchedule): ScheduleRequest {
   const meanMinutes = schedule.mean / 60_000;
+  return schedule.kind === "jitter"
+    ? { kind: "jitter", meanMinutes, byMinutes: schedule.by / 60_000 }
+    : { kind: "variableTime", meanMinutes };
+}
+
+function requestedFree({ each, schedule, afterDawn, beforeDusk }: FreeFood): NonNullable<FeedingRequest["free"]> {
   return {
     eachGrams: each,
-    schedule:
-      schedule.kind === "jitter"
-        ? { kind: "jitter", meanMinutes, byMinutes: schedule.by / 60_000 }
-        : { kind: "variableTime", meanMinutes },
+    schedule: requestedSchedule(schedule),
     afterDawnMinutes: afterDawn / 60_000,
     beforeDuskMinutes: beforeDusk / 60_000,
   };
 }
 
-const requestedEarned = ({ ratio, atLeastBetween }: EarnedFood): NonNullable<FeedingRequest["press"]> => ({
+export const requestedEarned = ({ ratio, atLeastBetween }: EarnedFood): NonNullable<FeedingRequest["press"]> => ({
   ratio: { kind: ratio.kind, of: ratio.of },
   atLeastSecondsBetween: atLeastBetween / 1_000,
 });

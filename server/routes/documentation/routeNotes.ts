@@ -53,6 +53,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "PlanView",
   ),
+  "POST /api/v1/feeders/:feeder/plan/ration": note(
+    "The most that a day's ration should be for the birds that come. It changes nothing",
+    200,
+    "RationView",
+  ),
   "GET /api/v1/feeders/:feeder/bench": note(
     "The bench run of a feeder, and the last ones with their verdicts",
     200,
@@ -103,6 +108,31 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "HomeView",
   ),
+  "GET /api/v1/yards/:yard/notes": note("The notes of a yard, the newest first", 200, "NotesView"),
+  "POST /api/v1/yards/:yard/notes": note("Write a note; the same id again is the same note", 200, "NotesView"),
+  "PATCH /api/v1/yards/:yard/notes/:note": note("Change the text of a note", 200, "NotesView"),
+  "DELETE /api/v1/yards/:yard/notes/:note": note("Delete a note", 200, "NotesView"),
+  "GET /api/v1/yards/:yard/training/export": note(
+    "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes or notes",
+    200,
+    { type: "string" },
+  ),
+  "GET /api/v1/yards/:yard/training/export/dictionary": note(
+    "What each column of these files means, with its unit, and the licence that you state",
+    200,
+    { type: "object" },
+  ),
+  "GET /api/v1/yards/:yard/training": note(
+    "The training record of a yard: its programme, what the birds did, and one advice",
+    200,
+    "TrainingView",
+  ),
+  "POST /api/v1/yards/:yard/training/changes": note(
+    "Change the programme: start a stage, change what is shaped, edit the stages; the same id again is the same change",
+    200,
+    "TrainingView",
+  ),
+  "POST /api/v1/yards/:yard/training/changes/:change/undo": note("Undo a change of the programme", 200, "TrainingView"),
   "GET /api/v1/yards/:yard/digest": note("A yard's digest of a day", 200, "DigestView"),
   "GET /api/v1/yards/:yard/alarm-rates": note(
     "How often a yard's alarms are raised, and what to change",

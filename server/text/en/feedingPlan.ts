@@ -18,6 +18,8 @@ export const feedingPlan = {
   notTaken: "The feeder reports, but does not say that it follows the feeding plan.",
   earlierFollowed: (followed: number, version: number) =>
     `The feeder reports, but still follows version ${followed} of the feeding plan, not version ${version}.`,
+  ration: (most: string, birds: number, share: number, frost: number) =>
+    `At most ${most} a day for ${birds === 1 ? "this bird" : `these ${birds} birds`}: ${Math.round(100 * share)} % of what they burn in a day, as a supplement to what they find themselves. How much each bird gets is not known. In hard frost up to ${frost} times as much. Local law and the advice of your wildlife authority come first.`,
   madeLabel: "Feeding plan",
   followedLabel: "Followed by the feeder",
   version: (version: number) => `version ${version}`,

@@ -32,5 +32,7 @@ export { sensors } from "./sensors.ts";
 export { signIn } from "./signIn.ts";
 export { storeDamage } from "./storeDamage.ts";
 export { time } from "./time.ts";
+export { training } from "./training.ts";
+export { trainingExport } from "./trainingExport.ts";
 export { units } from "./units.ts";
 export { yards } from "./yards.ts";

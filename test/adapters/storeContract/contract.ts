@@ -13,6 +13,7 @@ import { rollupRules } from "./rollupRules.ts";
 import { sharingRules } from "./sharingRules.ts";
 import { damageRules, stepRules } from "./stepRules.ts";
 import type { Rules } from "./storeUnderTest.ts";
+import { trainingRules } from "./trainingRules.ts";
 import { conditionRules, transactionRules } from "./transactionRules.ts";
 import { digestRules, feederRules, yardRules } from "./yardRules.ts";
 
@@ -44,4 +45,5 @@ export const storeContract: Readonly<Record<string, Rules>> = {
   "the log's packs": packRules,
   "roll-ups": rollupRules,
   "roll-ups that are made again": rebuiltRollupRules,
+  "training programme": trainingRules,
 };

@@ -9,7 +9,6 @@ import {
   pastHours,
   pausedSpans,
   silentSpans,
-  spansWithout,
 } from "../../../server/flows/pure/digestSpans.ts";
 
 const start = instantOf("2026-11-24T00:00:00Z");
@@ -113,32 +112,5 @@ describe("when a feeder was paused", () => {
 
   it("has no length where it was over at once", () => {
     expect(spans(order("pause", 3, { until: at(3) }))).toEqual([]);
-  });
-});
-
-describe("a day without bench runs", () => {
-  const without = (...others: (readonly [number, number])[]) =>
-    hoursOf(
-      spansWithout(
-        day,
-        others.map(([from, to]) => ({ from: at(from), to: at(to) })),
-      ),
-    );
-
-  it("is cut where they were", () => {
-    expect(without()).toEqual([[0, 24]]);
-    expect(without([6, 8])).toEqual([
-      [0, 6],
-      [8, 24],
-    ]);
-    expect(without([6, 8], [7, 10], [-5, 1], [23, 30])).toEqual([
-      [1, 6],
-      [10, 23],
-    ]);
-    expect(without([24, 30], [-3, 0])).toEqual([[0, 24]]);
-  });
-
-  it("is nothing where one lasts all day", () => {
-    expect(without([-2, 26])).toEqual([]);
   });
 });

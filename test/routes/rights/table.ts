@@ -1,6 +1,7 @@
 import type { Role } from "../../../server/contract/api.ts";
 import { benchExample } from "../../support/benchExample.ts";
 import { feedingExample } from "../../support/feedingExample.ts";
+import { programmeChangeExample } from "../../support/programmeChangeExample.ts";
 
 /**
  * Who may use which route: the one expectation of `rights.test.ts`, which walks every route that Fastify knows and fails
@@ -111,6 +112,15 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/yards/:yard/alarm-rates": people(),
   "POST /api/v1/yards/:yard/orders": people({ id: "pause-of-a-yard", kind: "pause" }),
   "POST /api/v1/yards/:yard/disease-notice": keepers({ id: "lift-the-notice", inForce: false }),
+  "GET /api/v1/yards/:yard/notes": people(),
+  "POST /api/v1/yards/:yard/notes": people({ id: "note-0001", text: "a jay" }),
+  "PATCH /api/v1/yards/:yard/notes/:note": people({ text: "two jays" }, { passes: 404 }),
+  "DELETE /api/v1/yards/:yard/notes/:note": people(undefined, { passes: 404 }),
+  "GET /api/v1/yards/:yard/training": people(),
+  "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days" }),
+  "GET /api/v1/yards/:yard/training/export/dictionary": people(),
+  "POST /api/v1/yards/:yard/training/changes": keepers(programmeChangeExample),
+  "POST /api/v1/yards/:yard/training/changes/:change/undo": keepers(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/people": people(),
   "PATCH /api/v1/yards/:yard/people/:person": people({ urgentBreaks: true }, { fresh: ["self"] }),
   "DELETE /api/v1/yards/:yard/people/:person": people(undefined, { fresh: ["caller", "self"] }),
@@ -126,6 +136,10 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/feeders/:feeder/log": people(),
   "GET /api/v1/feeders/:feeder/plan": people(),
   "POST /api/v1/feeders/:feeder/plan/preview": keepers(feedingExample),
+  "POST /api/v1/feeders/:feeder/plan/ration": keepers({
+    birds: [{ species: "magpie", count: 2 }],
+    food: "peanutHalves",
+  }),
   "GET /api/v1/feeders/:feeder/bench": people(),
   "POST /api/v1/feeders/:feeder/bench": keepers(benchExample, { fresh: ["feeder"] }),
   "POST /api/v1/feeders/:feeder/settings/comparison": keepers({ settings: { warnAheadDays: 3 } }),

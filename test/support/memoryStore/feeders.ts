@@ -14,6 +14,7 @@ import { addMember, makeEscalationsDue } from "./people.ts";
 import { removeFeeder, removeYard } from "./removals.ts";
 import { saveQuarters } from "./rollups.ts";
 import {
+  addIfNew,
   addRow,
   compareBy,
   keyOf,
@@ -210,9 +211,3 @@ export const recordTransaction = (
     return addIfNew(tables.digests, keyOf(yard, localDate), { ...digest, yard, localDate });
   },
 });
-
-function addIfNew<Row>(table: Map<string, Row>, key: string, row: Row): boolean {
-  if (table.has(key)) return false;
-  table.set(key, row);
-  return true;
-}

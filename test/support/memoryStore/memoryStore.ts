@@ -10,6 +10,7 @@ import { createPeople } from "./people.ts";
 import { createPhones } from "./phones.ts";
 import { createDigests, createPacks, createRecords } from "./records.ts";
 import { rowsWhere, type Tables } from "./tables.ts";
+import { createTraining, trainingTransaction } from "./training.ts";
 
 /**
  * The whole store in memory, in plain maps: a second adapter, so that the port says what a store is and not what SQLite does. The
@@ -37,6 +38,7 @@ export function createMemoryStore(database = new MemoryDatabase()): Store {
     history: createHistory(access),
     packs: createPacks(access),
     rollups: createRollups(access),
+    training: createTraining(access),
   };
 }
 
@@ -56,6 +58,7 @@ const transactionOn = (tables: Tables): Transaction => ({
   ...notificationTransaction(tables),
   ...feederTransaction(tables),
   ...recordTransaction(tables),
+  ...trainingTransaction(tables),
 });
 
 function damageRecipients(tables: Tables): Awaited<ReturnType<Store["damageRecipients"]>> {

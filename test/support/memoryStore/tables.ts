@@ -12,9 +12,11 @@ import type {
   KeeperRow,
   LogLine,
   MemberRow,
+  NoteRow,
   OpenInvite,
   PasskeyRow,
   Phone,
+  ProgrammeChangeRow,
   SessionDetails,
   SteppedState,
   StoredRefill,
@@ -54,6 +56,9 @@ export const emptyTables = () => ({
   /** By topic. */
   escalations: new Map<string, StoredEscalation>(),
   items: new Map<string, Item>(),
+  /** By yard and id. */
+  programmeChanges: new Map<string, ProgrammeChangeRow>(),
+  notes: new Map<string, NoteRow>(),
   /** By yard and local date. */
   digests: new Map<string, StoredDay>(),
 });
@@ -177,4 +182,11 @@ export interface Item {
 interface StoredDay extends Digest {
   readonly yard: string;
   readonly localDate: string;
+}
+
+/** @returns false where there is one already */
+export function addIfNew<Row>(table: Map<string, Row>, key: string, row: Row): boolean {
+  if (table.has(key)) return false;
+  table.set(key, row);
+  return true;
 }

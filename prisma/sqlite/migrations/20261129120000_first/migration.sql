@@ -230,6 +230,35 @@ CREATE TABLE "Refill" (
 );
 
 -- CreateTable
+CREATE TABLE "ProgrammeChange" (
+    "yardId" TEXT NOT NULL,
+    "id" TEXT NOT NULL,
+    "at" DATETIME NOT NULL,
+    "by" TEXT NOT NULL,
+    "reason" TEXT NOT NULL,
+    "content" TEXT NOT NULL,
+    "plansBefore" TEXT NOT NULL,
+    "undoneAt" DATETIME,
+    "undoneBy" TEXT,
+
+    PRIMARY KEY ("yardId", "id")
+);
+
+-- CreateTable
+CREATE TABLE "Note" (
+    "yardId" TEXT NOT NULL,
+    "id" TEXT NOT NULL,
+    "at" DATETIME NOT NULL,
+    "by" TEXT NOT NULL,
+    "text" TEXT NOT NULL,
+    "feederId" TEXT,
+    "stage" TEXT,
+    "changedAt" DATETIME,
+
+    PRIMARY KEY ("yardId", "id")
+);
+
+-- CreateTable
 CREATE TABLE "ActionId" (
     "feederId" TEXT NOT NULL,
     "id" TEXT NOT NULL,
@@ -302,6 +331,9 @@ CREATE TABLE "Digest" (
     PRIMARY KEY ("yardId", "localDate"),
     CONSTRAINT "Digest_yardId_fkey" FOREIGN KEY ("yardId") REFERENCES "Yard" ("id") ON DELETE CASCADE ON UPDATE CASCADE
 );
+
+-- CreateIndex
+CREATE INDEX "Note_yardId_at_idx" ON "Note"("yardId", "at");
 
 -- CreateIndex
 CREATE UNIQUE INDEX "Keeper_name_key" ON "Keeper"("name");

@@ -1,0 +1,172 @@
+import * as text from "#text/trainingFigures.ts";
+import type { YardView } from "../../server/contract/api.ts";
+import type { BrokenPromiseView, JudgementView, LimitsView, TrainingView } from "../../server/contract/trainingView.ts";
+import { now } from "../state/clock.ts";
+import { capitalize } from "../text/amount.ts";
+import { dayAndTimeText, localDate } from "../text/clock.ts";
+import { numberText, roughNumberText } from "../text/format.ts";
+import { latencyMsText, presentPeriod, shareText } from "../text/training.ts";
+
+interface FiguresProps {
+  readonly view: TrainingView;
+  readonly yard: YardView;
+}
+
+/** The bargain and how well it was kept, what else brought food, and how the present stage was judged. */
+export const TrainingFigures = ({ view, yard }: FiguresProps) => (
+  <>
+    <section aria-labelledby="bargain-title">
+      <h2 id="bargain-title">{text.bargainTitle}</h2>
+      {view.judgement !== null && <Bargain judgement={view.judgement} keptMin={view.keptMin} />}
+      <h3>{text.brokenTitle}</h3>
+      <BrokenPromises view={view} yard={yard} />
+    </section>
+    {view.judgement !== null && (
+      <>
+        <Contingency view={view} judgement={view.judgement} zone={yard.zone} />
+        <Judged judgement={view.judgement} />
+      </>
+    )}
+    <p class="hint">{text.siteText}</p>
+  </>
+);
+
+type Row = readonly [name: string, value: string];
+
+const Rows = ({ rows }: { readonly rows: readonly Row[] }) => (
+  <dl class="numbers">
+    {rows.map(([name, value]) => (
+      <div key={name}>
+        <dt>{name}</dt>
+        <dd>{value}</dd>
+      </div>
+    ))}
+  </dl>
+);
+
+const between = ({ low, high }: LimitsView) => text.betweenValue(shareText(low), shareText(high));
+
+function Bargain(props: { readonly judgement: JudgementView; readonly keptMin: number }) {
+  const { kept, delayedWorth } = props.judgement;
+  const { promised, paid, share, limits, latencyMs } = kept;
+  const rows: Row[] = [
+    [text.keptName, share === null ? text.nothingPromisedValue : text.keptValue(paid, promised, shareText(share))],
+    ...(share === null ? [] : [[text.keptLimitsName, between(limits)] as const]),
+    [text.keptMinName, shareText(props.keptMin)],
+    ...(latencyMs === null
+      ? []
+      : ([
+          [text.medianName, latencyMsText(latencyMs.p50)],
+          [text.mostName, latencyMsText(latencyMs.p95)],
+          [text.worstName, latencyMsText(latencyMs.worst)],
+        ] as const)),
+  ];
+  return (
+    <>
+      <p>{text.bargainText}</p>
+      <Rows rows={rows} />
+      {latencyMs !== null && delayedWorth !== null && (
+        <p class="hint">
+          {text.delayText(latencyMsText(latencyMs.p50), shareText(delayedWorth.low), shareText(delayedWorth.high))}
+        </p>
+      )}
+    </>
+  );
+}
+
+const brokenShown = 5;
+
+function BrokenPromises({ view, yard }: FiguresProps) {
+  if (view.ledger.length === 0) return <p>{text.noneBrokenText}</p>;
+  const rest = view.ledger.slice(brokenShown);
+  return (
+    <>
+      <BrokenList promises={view.ledger.slice(0, brokenShown)} yard={yard} />
+      {rest.length > 0 && (
+        <details>
+          <summary>{text.moreBrokenLabel(rest.length)}</summary>
+          <BrokenList promises={rest} yard={yard} />
+        </details>
+      )}
+    </>
+  );
+}
+
+const BrokenList = (props: { readonly promises: readonly BrokenPromiseView[]; readonly yard: YardView }) => (
+  <ul class="broken-promises">
+    {props.promises.map(({ feeder, at, act, outcome, cause }) => {
+      const name = props.yard.feeders.find(({ id }) => id === feeder)?.name ?? feeder;
+      const moment = capitalize(dayAndTimeText(at, now.value, props.yard.zone));
+      return (
+        <li key={`${feeder}${at}`}>
+          {text.brokenText(moment, name, text.actNames[act], text.outcomeNames[outcome])}{" "}
+          <span class="since">{cause === null ? text.noCauseText : text.causeText(cause)}</span>
+        </li>
+      );
+    })}
+  </ul>
+);
+
+function Contingency(props: { readonly view: TrainingView; readonly judgement: JudgementView; readonly zone: string }) {
+  const { view, judgement, zone } = props;
+  const { deltaP, binSeconds } = judgement.contingency;
+  const since = localDate(Date.parse(presentPeriod(view)?.from ?? ""), zone);
+  const days = view.days.filter(({ date }) => date >= since);
+  const sum = (count: (day: TrainingView["days"][number]) => number) =>
+    numberText(days.reduce((all, day) => all + count(day), 0));
+  return (
+    <section aria-labelledby="contingency-title">
+      <h2 id="contingency-title">{text.contingencyTitle}</h2>
+      <Rows
+        rows={[
+          [text.deltaPName, deltaP === null ? text.unknownValue : numberText(deltaP, 2, 2)],
+          [text.freeName, sum(({ freePortions }) => freePortions)],
+          [text.unexplainedName, sum(({ unexplainedPortions }) => unexplainedPortions)],
+          [text.rejectedName, sum(({ rejectedDeposits }) => rejectedDeposits)],
+        ]}
+      />
+      <p class="hint">{text.contingencyText(text.binText(numberText(binSeconds)))}</p>
+    </section>
+  );
+}
+
+function Judged({ judgement }: { readonly judgement: JudgementView }) {
+  const { daysInStage, judgedDays, bouts, evidence, decline } = judgement;
+  const rows: Row[] = [
+    [text.daysInStageName, `${daysInStage}`],
+    [text.judgedDaysName, `${judgedDays}`],
+    ...(bouts === null ? [] : [[text.boutsName, `${bouts}`] as const]),
+    ...recentRows(judgement.recent),
+    ...(bouts === null
+      ? []
+      : ([
+          [text.aboveChanceName, text.timesValue(roughNumberText(evidence.aboveChance))],
+          [text.belowCriterionName, text.timesValue(roughNumberText(evidence.belowCriterion))],
+        ] as const)),
+    ...(decline === null
+      ? []
+      : [[text.declineName, `${shareText(decline.ratio)} (${between(decline.limits)})`] as const]),
+  ];
+  return (
+    <details class="judged">
+      <summary>{text.judgedTitle}</summary>
+      <Rows rows={rows} />
+      <p class="hint">{text.judgedText(numberText(evidence.decides))}</p>
+    </details>
+  );
+}
+
+function recentRows(recent: JudgementView["recent"]): readonly Row[] {
+  if (recent === null) return [];
+  const { days, successes, trials, share, wilson, beta, actsADayLeast } = recent;
+  return [
+    ...(share === null
+      ? []
+      : ([
+          [text.recentName(days), text.recentValue(successes, trials, shareText(share))],
+          [text.wilsonName, between(wilson)],
+          [text.betaName, between(beta)],
+        ] as const)),
+    [text.leastActsName, `${actsADayLeast}`],
+  ];
+}

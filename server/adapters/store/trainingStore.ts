@@ -1,0 +1,69 @@
+import type { NoteRow, ProgrammeChangeRow, TrainingStore } from "../../ports.ts";
+import type { Note, ProgrammeChange } from "./generated/sqlite/client.ts";
+import type { Connections } from "./openStore.ts";
+import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
+
+export const createTrainingStore = (connections: Connections): TrainingStore => ({
+  ...programme(connections),
+  ...notes(connections),
+});
+
+const programme = ({ reader }: Connections): Pick<TrainingStore, "programmeChanges"> => ({
+  async programmeChanges(yard) {
+    const found = await reader.programmeChange.findMany({
+      where: { yardId: yard },
+      orderBy: [{ at: "asc" }, { id: "asc" }],
+    });
+    return found.map(changeFrom);
+  },
+});
+
+function changeFrom({ yardId, undoneAt, undoneBy, ...row }: ProgrammeChange): ProgrammeChangeRow {
+  const undone = maybeInstant(undoneAt);
+  return {
+    ...{ id: row.id, yard: yardId, at: instantFrom(row.at), by: row.by, reason: row.reason },
+    content: JSON.parse(row.content) as ProgrammeChangeRow["content"],
+    plansBefore: JSON.parse(row.plansBefore) as ProgrammeChangeRow["plansBefore"],
+    undone: undone === null ? null : { at: undone, by: undoneBy ?? "" },
+  };
+}
+
+function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore, "programmeChanges"> {
+  return {
+    async notes(yard, before, most) {
+      const found = await reader.note.findMany({
+        where: { yardId: yard, at: { lt: dateOf(before) } },
+        orderBy: [{ at: "desc" }, { id: "asc" }],
+        take: most,
+      });
+      return found.map(noteFrom);
+    },
+
+    addNote: ({ id, yard, at, by, text, feeder, stage }) =>
+      write(async (statements) => {
+        const key = { yardId_id: { yardId: yard, id } };
+        if ((await statements.note.findUnique({ where: key, select: { id: true } })) !== null) return false;
+        await statements.note.create({
+          data: { yardId: yard, id, at: dateOf(at), by, text, feederId: feeder, stage },
+        });
+        return true;
+      }),
+
+    changeNote: (yard, id, { text, changedAt }) =>
+      write(async (statements) => {
+        const data = { text, changedAt: changedAt === null ? null : dateOf(changedAt) };
+        return (await statements.note.updateMany({ where: { yardId: yard, id }, data })).count === 1;
+      }),
+
+    async removeNote(yard, id) {
+      const { count } = await write((statements) => statements.note.deleteMany({ where: { yardId: yard, id } }));
+      if (count > 0) await eraseRemoved();
+      return count > 0;
+    },
+  };
+}
+
+const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt }: Note): NoteRow => ({
+  ...{ id, yard: yardId, at: instantFrom(at), by, text, feeder: feederId, stage },
+  changedAt: maybeInstant(changedAt),
+});

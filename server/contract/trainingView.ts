@@ -1,0 +1,183 @@
+/** A yard's training record. Times are ISO 8601 in UTC, dates local; shares from 0 to 1. All of it is a property of the site, not of a bird. */
+export interface TrainingView {
+  readonly yard: string;
+  readonly stages: readonly StageView[];
+  /** Those that each programme begins with, to go back to. */
+  readonly readyStages: readonly StageView[];
+  readonly keptMin: number;
+  readonly periods: readonly StagePeriodView[];
+  readonly changes: readonly ProgrammeChangeView[]; // the newest first
+  readonly advice: AdviceView | null; // null while no stage was started
+  readonly judgement: JudgementView | null;
+  /** The days of the last six weeks, or since the first stage, the oldest first; those without any report included. */
+  readonly days: readonly TrainingDayView[];
+  /** Acts an hour of the local day, mean of the present stage's judged days; null where there are none. */
+  readonly actsByHour: readonly number[] | null;
+  readonly ledger: readonly BrokenPromiseView[]; // the newest first
+  readonly effects: readonly ChangeEffectView[];
+  readonly distance: DistanceCurveView | null;
+  /** Feeders that feed as their own program has it: what a stage gives for doesn't reach them. */
+  readonly feedersWithoutPlan: readonly string[];
+  /** Days of which a part of the log can't be read; they are left out. */
+  readonly unreadableDays: number;
+}
+
+export interface StagePeriodView {
+  readonly stage: string;
+  readonly name: string;
+  readonly from: string;
+  readonly to: string | null;
+}
+
+export interface ProgrammeChangeView {
+  readonly id: string;
+  readonly at: string;
+  readonly by: string;
+  readonly text: string;
+  readonly reason: string;
+  readonly undone: { readonly at: string; readonly by: string } | null;
+}
+
+export interface AdviceView {
+  readonly kind: "stay" | "moveOn" | "stepBack" | "notEnoughEvidence" | "wait";
+  readonly title: string;
+  readonly reasons: readonly string[];
+  readonly wouldChange: readonly string[];
+  readonly pauseStage: boolean;
+  /** Where the advice leads: the stage to move on or step back to. */
+  readonly to: { readonly stage: string; readonly name: string } | null;
+}
+
+export interface JudgementView {
+  readonly daysInStage: number;
+  readonly judgedDays: number;
+  readonly bouts: number | null;
+  readonly recent: {
+    readonly days: number;
+    readonly trials: number;
+    readonly successes: number;
+    readonly share: number | null;
+    readonly wilson: LimitsView;
+    readonly beta: LimitsView;
+    readonly actsADayLeast: number;
+  } | null;
+  /** How many times more likely than by chance, on the scale of the test: 20 decides. */
+  readonly evidence: { readonly aboveChance: number; readonly belowCriterion: number; readonly decides: number };
+  readonly changePoints: readonly { readonly date: string; readonly before: number; readonly after: number }[];
+  readonly decline: { readonly ratio: number; readonly limits: LimitsView; readonly plain: boolean } | null;
+  readonly kept: KeptView;
+  readonly contingency: { readonly deltaP: number | null; readonly binSeconds: number };
+  /** What a portion after the median latency is worth as a share of one at once, by the literature's range. */
+  readonly delayedWorth: LimitsView | null;
+  readonly text: string; // in two or three sentences
+}
+
+export interface LimitsView {
+  readonly low: number;
+  readonly high: number;
+}
+
+export interface KeptView {
+  readonly promised: number;
+  readonly paid: number;
+  readonly share: number | null;
+  readonly limits: LimitsView;
+  readonly latencyMs: { readonly p50: number; readonly p95: number; readonly worst: number } | null;
+}
+
+export interface TrainingDayView {
+  readonly date: string;
+  readonly stage: string | null; // null: before the first one
+  readonly trials: number | null;
+  readonly successes: number | null;
+  readonly acts: number;
+  readonly kept: KeptView;
+  readonly freePortions: number;
+  readonly unexplainedPortions: number;
+  readonly rejectedDeposits: number;
+  readonly judgedShare: number; // of the birds' day
+  readonly airCelsius: number | null;
+  readonly counts: boolean; // whether the day is part of the judgement
+}
+
+export interface BrokenPromiseView {
+  readonly feeder: string;
+  readonly at: string;
+  readonly act: "press" | "deposit";
+  readonly outcome: "empty" | "cutShort" | "noPortion";
+  readonly cause: string | null; // the fault that stood then; null: nothing reported explains it
+}
+
+export interface ChangeEffectView {
+  readonly change: string;
+  readonly at: string;
+  readonly text: string;
+  readonly before: number;
+  readonly after: number;
+  readonly difference: number;
+  readonly limits: LimitsView;
+}
+
+export interface DistanceCurveView {
+  readonly points: readonly {
+    readonly distanceCm: number;
+    readonly share: number;
+    readonly low: number;
+    readonly high: number;
+  }[];
+  readonly halfAtCm: number | null;
+}
+
+/** A stage as it is entered, too (trainingRequest.ts). */
+export interface StageView {
+  readonly id: string;
+  readonly name: string;
+  readonly kind: "comeForFood" | "pressForFood" | "nudgeCap" | "dropCap" | "fetchCap";
+  readonly earns: {
+    readonly free:
+      | { readonly kind: "variableTime"; readonly meanMinutes: number }
+      | { readonly kind: "jitter"; readonly meanMinutes: number; readonly byMinutes: number }
+      | null;
+    readonly press: EarnedFoodView | null;
+    readonly deposit: EarnedFoodView | null;
+  };
+  readonly parameters: StageParametersView;
+  readonly criterion: {
+    readonly share: number;
+    readonly chanceShare: number;
+    readonly actsADay: number;
+    readonly days: number;
+  };
+  readonly stepBack: { readonly share: number };
+  readonly usualDays: { readonly from: number; readonly to: number };
+}
+
+export interface EarnedFoodView {
+  readonly ratio: { readonly kind: "fixed" | "variable"; readonly of: number };
+  readonly atLeastSecondsBetween: number;
+}
+
+export interface StageParametersView {
+  readonly distanceCm: number | null;
+  readonly capsLaid: number | null;
+  readonly capsWhere: string | null;
+  readonly slotOpeningMm: number | null;
+  readonly gramsEach: number | null;
+}
+
+/** Notes of a yard, the newest first. */
+export interface NotesView {
+  readonly notes: readonly NoteView[];
+  /** Whether there are older ones: asked for with `before` set to the moment of the last note here. */
+  readonly more: boolean;
+}
+
+export interface NoteView {
+  readonly id: string;
+  readonly at: string;
+  readonly by: string;
+  readonly text: string;
+  readonly feeder: { readonly id: string; readonly name: string } | null;
+  readonly stage: { readonly id: string; readonly name: string } | null;
+  readonly changedAt: string | null;
+}

@@ -1,0 +1,156 @@
+import { inHours } from "../instant.ts";
+import { type Limits, shareLimits } from "../intervals.ts";
+import { betaLimits } from "./betaDistribution.ts";
+import { designEffect } from "./changeEffect.ts";
+import { type ChangePoint, changePoints } from "./changePoint.ts";
+import { decisiveEvidence, evidenceAbove, evidenceBelow } from "./criterionTest.ts";
+import { type Decline, declineOf } from "./declineWatch.ts";
+import { type KeptShare, keptShare } from "./keptShare.ts";
+import { fitRegression } from "./regression.ts";
+import type { Session } from "./sessions.ts";
+import { actOf, type Stage } from "./stage.ts";
+import type { TrainingDay } from "./trainingDay.ts";
+
+/** What the record of the present stage says, as figures. The advice is made from nothing else (adviseStage.ts). */
+export interface StageJudgement {
+  readonly daysInStage: number;
+  readonly judgedDays: number;
+  readonly bouts: number | null; // trials in the stage; null: the feeder sees no visits
+  /** Over the last days that the criterion asks for, with both intervals. */
+  readonly recent: RecentDays | null; // null: not so many days could be judged
+  /** ln of the evidence that the share is above chance, and that it is below the criterion. */
+  readonly evidence: { readonly aboveChance: number; readonly belowCriterion: number };
+  readonly isAboveChance: boolean;
+  readonly changes: readonly ChangePoint[];
+  /** The best that as many days in a row have shown; null as `recent`. */
+  readonly bestShare: number | null;
+  readonly decline: Decline | null;
+  readonly kept: KeptShare; // of the last days
+  /** Acts an hour of the last days beside the first three, for a feeder without a perch switch. */
+  readonly growth: { readonly ratio: number; readonly limits: Limits } | null;
+}
+
+export interface RecentDays {
+  readonly days: number;
+  readonly trials: number;
+  readonly successes: number;
+  readonly share: number | null; // null: the feeder sees no visits
+  readonly wilson: Limits;
+  readonly beta: Limits;
+  readonly actsADayLeast: number;
+}
+
+/** A day tells something of the birds where at least so much of their day could be judged. */
+const judgedShareMin = 0.4;
+const trialsADayMin = 3;
+
+export const isJudgedDay = (day: TrainingDay): boolean =>
+  day.lit > 0 && day.judged / day.lit >= judgedShareMin && (day.trials === null || day.trials.length >= trialsADayMin);
+
+/** @param days of the present stage, in order of time, the running one included only where it is over */
+export function judgeStage(stage: Stage, days: readonly TrainingDay[]): StageJudgement {
+  const judged = days.filter(isJudgedDay);
+  const sees = days.some(({ trials }) => trials !== null);
+  const shares = judged.flatMap((day) => shareOfDay(day) ?? []);
+  const { share, chanceShare, days: daysAsked } = stage.criterion;
+  const evidence = {
+    aboveChance: sees ? evidenceAbove(shares, chanceShare) : 0,
+    belowCriterion: sees ? evidenceBelow(shares, share) : 0,
+  };
+  return {
+    daysInStage: days.length,
+    judgedDays: judged.length,
+    bouts: sees ? judged.reduce((sum, { trials }) => sum + (trials?.length ?? 0), 0) : null,
+    recent: judged.length < daysAsked ? null : recentDays(judged.slice(-daysAsked), judged),
+    evidence,
+    isAboveChance: evidence.aboveChance >= decisiveEvidence && comesForFood(stage, judged),
+    changes: changePoints(sessionsOfDays(judged)),
+    bestShare: sees ? bestShareOf(judged, daysAsked) : null,
+    decline: declineOf(days),
+    kept: keptShare(days.slice(-daysAsked).flatMap(({ ledger }) => promisesOfAct(stage, ledger.promises))),
+    growth: sees ? null : growthOf(judged, daysAsked),
+  };
+}
+
+/**
+ * Birds of a busy garden are near the feeder half of the day, whether food falls or not. So free food has to be visited more often than the
+ * time before it, or nearly always.
+ */
+function comesForFood(stage: Stage, days: readonly TrainingDay[]): boolean {
+  if (actOf(stage.kind) !== "freeFood") return true;
+  const { days: daysAsked } = stage.criterion;
+  const recent = days.length < daysAsked ? null : recentDays(days.slice(-daysAsked), days).share;
+  if (recent !== null && recent >= nearlyAlways) return true;
+  const shares = days.flatMap(({ trials }) => {
+    const afterOnly = trials?.filter(({ success, before }) => success && before === false).length ?? 0;
+    const beforeOnly = trials?.filter(({ success, before }) => !success && before === true).length ?? 0;
+    return afterOnly + beforeOnly === 0 ? [] : [afterOnly / (afterOnly + beforeOnly)];
+  });
+  return evidenceAbove(shares, 0.5) >= decisiveEvidence;
+}
+
+const nearlyAlways = 0.85;
+
+function shareOfDay(day: TrainingDay): number | null {
+  const counts = countsOf(day);
+  return counts === null || counts.trials === 0 ? null : counts.successes / counts.trials;
+}
+
+/** In a stage of presses those are the promises that matter, in a cap stage the deposits. */
+const promisesOfAct = (stage: Stage, promises: TrainingDay["ledger"]["promises"]) => {
+  const act = actOf(stage.kind);
+  return act === "freeFood" ? promises : promises.filter((promise) => promise.act === act);
+};
+
+const sessionsOfDays = (days: readonly TrainingDay[]): readonly Session[] => days.flatMap(({ sessions }) => sessions);
+
+/** A week tells how much the days differ: chance alone would make the intervals too narrow (changeEffect.ts). */
+const daysOfSpread = 7;
+
+function recentDays(days: readonly TrainingDay[], all: readonly TrainingDay[]): RecentDays {
+  const counts = days.flatMap((day) => countsOf(day) ?? []);
+  const trials = counts.reduce((sum, day) => sum + day.trials, 0);
+  const successes = counts.reduce((sum, day) => sum + day.successes, 0);
+  const worth = trials / designEffect(all.slice(-daysOfSpread).flatMap((day) => countsOf(day) ?? []));
+  const share = trials === 0 ? null : successes / trials;
+  return {
+    ...{ days: days.length, trials, successes, share },
+    wilson: shareLimits((share ?? 0) * worth, worth),
+    beta: betaLimits((share ?? 0) * worth, worth),
+    actsADayLeast: Math.min(...days.map(({ acts }) => acts)),
+  };
+}
+
+const countsOf = ({ trials }: TrainingDay) =>
+  trials === null ? null : { trials: trials.length, successes: trials.filter(({ success }) => success).length };
+
+function bestShareOf(days: readonly TrainingDay[], span: number): number | null {
+  let best: number | null = null;
+  for (let end = span; end <= days.length; end += 1) {
+    const { share } = recentDays(days.slice(end - span, end), days.slice(0, end));
+    if (share !== null && (best === null || share > best)) best = share;
+  }
+  return best;
+}
+
+const firstDays = 3;
+
+function growthOf(days: readonly TrainingDay[], recent: number): StageJudgement["growth"] {
+  if (days.length < firstDays + recent + 2) return null;
+  const row = (day: TrainingDay, isRecent: boolean) => ({
+    x: [1, isRecent ? 1 : 0],
+    y: day.acts,
+    size: inHours(day.judged),
+  });
+  const fitted = fitRegression("counts", [
+    ...days.slice(0, firstDays).map((day) => row(day, false)),
+    ...days.slice(-recent - 2).map((day) => row(day, true)),
+  ]);
+  if (fitted === null) return null;
+  const change = fitted.coefficients[1] ?? 0;
+  const reach = 1.959964 * Math.sqrt(fitted.covariance[1]?.[1] ?? 0);
+  return {
+    ratio: Math.exp(change),
+    limits: { low: Math.exp(change - reach), high: Math.exp(change + reach) },
+  };
+}

@@ -1,0 +1,116 @@
+import { isoOf } from "../domain/instant.ts";
+import type { LocalDate } from "../domain/localTime.ts";
+import type { ExportRow, ExportTable } from "../domain/training/exportColumns.ts";
+import { keptShare } from "../domain/training/keptShare.ts";
+import { siteDay } from "../domain/training/siteDay.ts";
+import type { Ports, YardRow } from "../ports.ts";
+import { programmeFrom } from "./programmeChanges.ts";
+import { causeOfPromise, changeView } from "./pure/trainingTexts.ts";
+import { judgedShareOf, stagedDates } from "./training.ts";
+import { type FeederDays, readTrainingDays, type StagedDate } from "./trainingDays.ts";
+
+/** The training record of a yard as rows, from its first stage to now, a month at a time: ten years need no more memory than that. */
+export async function* trainingRows(
+  ports: Pick<Ports, "store" | "clock">,
+  yard: YardRow,
+  table: ExportTable,
+): AsyncGenerator<ExportRow> {
+  const { training } = ports.store;
+  const changes = await training.programmeChanges(yard.id);
+  const programme = programmeFrom(changes);
+  switch (table) {
+    case "stages":
+      for (const { stage, from, to } of programme.periods) {
+        const { distanceCm, capsLaid, slotOpeningMm, gramsEach } = stage.parameters;
+        yield [
+          ...[stage.id, stage.name, isoOf(from), to === null ? null : isoOf(to)],
+          ...[distanceCm, capsLaid, slotOpeningMm, gramsEach],
+        ];
+      }
+      return;
+    case "changes":
+      for (const change of changes) {
+        const { at, by, text, reason, undone } = changeView(change, programme);
+        yield [at, by, text, reason, undone?.at ?? null];
+      }
+      return;
+    case "notes":
+      yield* noteRows(ports, yard);
+      return;
+    case "days":
+    case "promises":
+    case "bouts":
+      yield* recordRows(ports, yard, table, stagedDates(programme, yard.zone, ports.clock.now(), daysMax));
+  }
+}
+
+/** Ten years. */
+const daysMax = 3_653;
+const notesAtOnce = 200;
+
+async function* noteRows({ store, clock }: Pick<Ports, "store" | "clock">, yard: YardRow): AsyncGenerator<ExportRow> {
+  for (let before = (clock.now() + 1) as ReturnType<typeof clock.now>; ; ) {
+    const page = await store.training.notes(yard.id, before, notesAtOnce);
+    for (const { at, by, text, feeder, stage } of page) yield [isoOf(at), by, text, feeder, stage];
+    const last = page.at(-1);
+    if (last === undefined || page.length < notesAtOnce) return;
+    before = last.at;
+  }
+}
+
+const daysAtOnce = 31;
+
+async function* recordRows(
+  { store, clock }: Pick<Ports, "store" | "clock">,
+  yard: YardRow,
+  table: "days" | "promises" | "bouts",
+  dates: readonly StagedDate[],
+): AsyncGenerator<ExportRow> {
+  const feeders = (await store.yards.feeders()).filter((row) => row.yard === yard.id);
+  for (let start = 0; start < dates.length; start += daysAtOnce) {
+    const part = dates.slice(start, start + daysAtOnce);
+    const read: FeederDays[] = [];
+    for (const row of feeders) read.push(await readTrainingDays(store, row, part, clock.now()));
+    for (const staged of part) {
+      if (table === "days") yield* dayRow(staged, read);
+      else for (const of of read) yield* feederRows(table, staged.date, of);
+    }
+  }
+}
+
+function* dayRow({ date, stage }: StagedDate, read: readonly FeederDays[]): Generator<ExportRow> {
+  const ofFeeders = read.flatMap(({ days }) => days.get(date) ?? []);
+  if (ofFeeders.length === 0) return;
+  const day = siteDay(ofFeeders);
+  const { freePortions, unexplainedPortions, rejectedDeposits } = day.ledger;
+  yield [
+    ...[date, stage.id, day.trials?.length ?? null],
+    ...[day.trials?.filter(({ success }) => success).length ?? null, day.acts],
+    ...keptColumns(day.ledger.promises),
+    ...[freePortions.length, unexplainedPortions, rejectedDeposits],
+    ...[judgedShareOf(day), day.airCelsius === null ? null : Math.round(10 * day.airCelsius) / 10],
+  ];
+}
+
+function keptColumns(promises: Parameters<typeof keptShare>[0]): ExportRow {
+  const { promised, paid, latency } = keptShare(promises);
+  return [promised, paid, latency?.p50 ?? null, latency?.p95 ?? null, latency?.worst ?? null];
+}
+
+function* feederRows(
+  table: "promises" | "bouts",
+  date: LocalDate,
+  { feeder, days, exclusions }: FeederDays,
+): Generator<ExportRow> {
+  const day = days.get(date);
+  if (day === undefined) return;
+  if (table === "bouts") {
+    for (const { from, to, visits, presses, deposits } of day.bouts)
+      yield [feeder, isoOf(from), isoOf(to), visits, presses, deposits];
+    return;
+  }
+  for (const promise of day.ledger.promises) {
+    const { at, act, outcome, latency } = promise;
+    yield [feeder, isoOf(at), act, outcome, latency, causeOfPromise(promise, exclusions)];
+  }
+}

@@ -1,0 +1,55 @@
+import type { FastifyInstance, FastifyReply } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { z } from "zod";
+import { noteChangeRequest, noteRequest, notesQuery } from "../contract/trainingRequest.ts";
+import { instantOf } from "../domain/instant.ts";
+import { addNote, notesView } from "../flows/notes.ts";
+import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
+import { sendFieldProblem, sendProblem } from "./problems.ts";
+import { signedInPerson } from "./sessions.ts";
+import { problemOfMoment } from "./training.ts";
+
+const params = z.object({ yard: z.string() });
+const noteParams = params.extend({ note: z.string() });
+const path = "/api/v1/yards/:yard/notes";
+
+/** The notebook of a yard. Its keepers and helpers write in it. */
+export function noteRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+  const { training } = ports.store;
+
+  routes.get(path, { schema: { hide: true, params, querystring: notesQuery } }, async (request) => {
+    const { before } = request.query;
+    return notesView(ports, request.params.yard, before === undefined ? null : instantOf(before));
+  });
+
+  routes.post(path, { schema: { hide: true, params, body: noteRequest } }, async (request, reply) => {
+    const { yard } = request.params;
+    const now = ports.clock.now();
+    const at = request.body.at === undefined ? now : instantOf(request.body.at);
+    const wrongMoment = problemOfMoment(at, now);
+    if (wrongMoment !== null) return sendFieldProblem(reply, "at", wrongMoment);
+    const problem = await addNote(ports, yard, request.body, { at, by: signedInPerson(request).name });
+    if (problem === "noFeeder") return sendFieldProblem(reply, "feeder", texts.refusals.noFeeder);
+    if (problem === "noStage") return sendFieldProblem(reply, "stage", texts.training.refusals.noStage);
+    return notesView(ports, yard, null);
+  });
+
+  routes.patch(
+    `${path}/:note`,
+    { schema: { hide: true, params: noteParams, body: noteChangeRequest } },
+    async (request, reply) => {
+      const { yard, note } = request.params;
+      const changes = { text: request.body.text, changedAt: ports.clock.now() };
+      return (await training.changeNote(yard, note, changes)) ? notesView(ports, yard, null) : sendNoNote(reply);
+    },
+  );
+
+  routes.delete(`${path}/:note`, { schema: { hide: true, params: noteParams } }, async (request, reply) => {
+    const { yard, note } = request.params;
+    return (await training.removeNote(yard, note)) ? notesView(ports, yard, null) : sendNoNote(reply);
+  });
+}
+
+const sendNoNote = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: texts.training.refusals.noNote });

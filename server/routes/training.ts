@@ -1,0 +1,68 @@
+import type { FastifyInstance } from "fastify";
+import type { ZodTypeProvider } from "fastify-type-provider-zod";
+import { z } from "zod";
+import { programmeChangeRequest } from "../contract/trainingRequest.ts";
+import type { TrainingView } from "../contract/trainingView.ts";
+import { before, days, type Instant, instantOf } from "../domain/instant.ts";
+import { changeProgramme, undoChange } from "../flows/programmeChanges.ts";
+import { trainingView } from "../flows/training.ts";
+import type { Ports } from "../ports.ts";
+import { texts } from "../text/index.ts";
+import { sendFieldProblem, sendProblem } from "./problems.ts";
+import { signedInPerson } from "./sessions.ts";
+
+const params = z.object({ yard: z.string() });
+const path = "/api/v1/yards/:yard/training";
+
+/** A yard's training record: its programme, what the birds did, and one advice; and what the keeper changes of it. */
+export function trainingRoutes(app: FastifyInstance, ports: Ports): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+
+  routes.get(path, { schema: { hide: true, params } }, async (request, reply) => {
+    const view = await viewOf(ports, request.params.yard);
+    return view ?? sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
+  });
+
+  routes.post(
+    `${path}/changes`,
+    { schema: { hide: true, params, body: programmeChangeRequest } },
+    async (request, reply) => {
+      const { yard } = request.params;
+      const { body } = request;
+      const now = ports.clock.now();
+      const at = body.at === undefined ? now : instantOf(body.at);
+      const problem = problemOfMoment(at, now);
+      if (problem !== null) return sendFieldProblem(reply, "at", problem);
+      const outcome = await changeProgramme(ports, yard, { ...body, at, by: signedInPerson(request).name });
+      if (outcome.kind === "noStage") return sendFieldProblem(reply, "content.stage", texts.training.refusals.noStage);
+      return viewOf(ports, yard);
+    },
+  );
+
+  routes.post(
+    `${path}/changes/:change/undo`,
+    { schema: { hide: true, params: params.extend({ change: z.string() }) } },
+    async (request, reply) => {
+      const { yard, change } = request.params;
+      const isUndone = await undoChange(ports, yard, change, signedInPerson(request).name);
+      return isUndone
+        ? viewOf(ports, yard)
+        : sendProblem(reply, { status: 404, detail: texts.training.refusals.noChange });
+    },
+  );
+}
+
+/** A change is entered within the year in which it was made. */
+const oldest = days(366);
+
+export function problemOfMoment(at: Instant, now: Instant): string | null {
+  if (at > now) return texts.training.refusals.inFuture;
+  return at < before(now, oldest) ? texts.training.refusals.tooOld : null;
+}
+
+async function viewOf(ports: Ports, id: string): Promise<TrainingView | null> {
+  const yard = (await ports.store.yards.yards()).find((one) => one.id === id);
+  if (yard === undefined) return null;
+  const feeders = (await ports.store.yards.feeders()).filter((feeder) => feeder.yard === id);
+  return trainingView(ports, yard, feeders, ports.clock.now());
+}

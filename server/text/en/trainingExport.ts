@@ -1,0 +1,75 @@
+/** The data dictionary of the training record's export: of each column its unit and what it means. */
+interface ColumnText {
+  readonly unit: string;
+  readonly meaning: string;
+}
+
+const column = (unit: string, meaning: string): ColumnText => ({ unit, meaning });
+const share = "share, 0 to 1";
+const feeder = column("", "Id of the feeder.");
+const at = column("UTC", "Moment, ISO 8601.");
+
+const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = {
+  days: {
+    date: column("local date", "Day in the yard's time zone."),
+    stage: column("", "Id of the stage in force at noon."),
+    trials: column("count", "Bouts of visits (or portions of free food, in a stage of free food); empty: not seen."),
+    successes: column("count", "Trials with at least one act of the stage."),
+    acts: column("count", "Acts of the stage outside of pauses and known faults."),
+    promised: column("count", "Presses and deposits that were owed a portion."),
+    paid: column("count", "Of them, those that got one that was not seen to be empty."),
+    latency_p50_ms: column("ms", "Median from the act to the start of the motor, of paid ones."),
+    latency_p95_ms: column("ms", "95th percentile of the same (Hyndman and Fan 1996, type 7)."),
+    latency_worst_ms: column("ms", "The longest of the same."),
+    free_portions: column("count", "Portions that no act had earned: plan, or keeper."),
+    unexplained_portions: column("count", "Portions for an act that no event shows."),
+    rejected_deposits: column("count", "What the slot's detector saw and did not take for a cap."),
+    judged_share: column(share, "Part of the birds' day without pauses, known faults and silence."),
+    air_celsius: column("°C", "Mean air temperature of the birds' day, where it was reported."),
+  },
+  promises: {
+    feeder,
+    at,
+    act: column("", "press or deposit"),
+    outcome: column("", "paid, empty (no food was seen to fall), cutShort, or noPortion"),
+    latency_ms: column("ms", "From the act to the start of the motor; empty: no portion."),
+    cause: column("", "Fault that stood then, where one did; empty: nothing reported explains it."),
+  },
+  bouts: {
+    feeder,
+    from: column("UTC", "First event of the bout, ISO 8601."),
+    to: column("UTC", "Last event of the bout; five minutes without one end it."),
+    visits: column("count", "Visits in it."),
+    presses: column("count", "Presses in it."),
+    deposits: column("count", "Deposits in it that were not rejected."),
+  },
+  stages: {
+    stage: column("", "Id of the stage."),
+    name: column("", "As the keeper calls it."),
+    from: column("UTC", "When it was started, ISO 8601."),
+    to: column("UTC", "When another was started; empty: it is the present one."),
+    distance_cm: column("cm", "Of the button or the caps to the dish, at the end of the stage."),
+    caps_laid: column("count", "Caps that the keeper laid out."),
+    slot_opening_mm: column("mm", "Width of the slot."),
+    grams_each: column("g", "Weight of a portion; empty: as the feeder's settings have it."),
+  },
+  changes: {
+    at,
+    by: column("", "Who entered it."),
+    text: column("", "What was changed."),
+    reason: column("", "In the keeper's words."),
+    undone_at: column("UTC", "When it was undone; empty: it is in force."),
+  },
+  notes: {
+    at,
+    by: column("", "Who wrote it."),
+    text: column("", "The note."),
+    feeder: column("", "Id of the feeder that it is about."),
+    stage: column("", "Id of the stage that it is about."),
+  },
+};
+
+export const trainingExport = {
+  /** Undefined: the table has no such column. */
+  column: (table: string, name: string) => columns[table]?.[name],
+};

@@ -1,0 +1,72 @@
+import { describe, expect, it } from "vitest";
+import type { NotesView } from "../../server/contract/trainingView.ts";
+import { minutes } from "../../server/domain/instant.ts";
+import { joinByInvite, requestAs } from "../support/people.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
+
+const send = (server: TestServer, method: "GET" | "POST" | "PATCH" | "DELETE", rest = "", body?: object) =>
+  requestAs(server, method, `/api/v1/yards/${server.yard}/notes${rest}`, server.keeper, body);
+const read = async (server: TestServer, rest = ""): Promise<NotesView> => (await send(server, "GET", rest)).json();
+
+describe("the notebook of a yard", () => {
+  it("holds notes, the newest first, tied to a feeder and a stage, with who wrote them", async () => {
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder();
+    const bo = await joinByInvite(server, "Bo", "helper");
+    await send(server, "POST", "", { id: "note-0001", text: " Snow on the lid ", at: "2026-01-14T08:00:00Z" });
+    const url = `/api/v1/yards/${server.yard}/notes`;
+    const about = { feeder: feeder.id, stage: "dropCap" };
+    await requestAs(server, "POST", url, bo, { id: "note-0002", text: "A jay", ...about });
+    expect((await read(server)).notes).toEqual([
+      {
+        ...{ id: "note-0002", at: "2026-01-15T09:00:00.000Z", by: "Bo", text: "A jay", changedAt: null },
+        feeder: { id: feeder.id, name: "Rowan" },
+        stage: { id: "dropCap", name: "Drop a cap" },
+      },
+      expect.objectContaining({ at: "2026-01-14T08:00:00.000Z", by: "Keeper", text: "Snow on the lid", feeder: null }),
+    ]);
+  });
+
+  it("takes the same note twice as one, changes its text, and deletes it", async () => {
+    const server = await openTestServer();
+    const body = { id: "note-0001", text: "a jay" };
+    await send(server, "POST", "", body);
+    expect(((await send(server, "POST", "", { ...body, text: "other" })).json() as NotesView).notes).toHaveLength(1);
+    server.clock.advance(minutes(2));
+    await send(server, "PATCH", "/note-0001", { text: "two jays" });
+    expect((await read(server)).notes[0]).toMatchObject({ text: "two jays", changedAt: "2026-01-15T09:02:00.000Z" });
+    expect((await send(server, "DELETE", "/note-0001")).statusCode).toBe(200);
+    expect((await read(server)).notes).toEqual([]);
+    for (const answer of [
+      await send(server, "DELETE", "/note-0001"),
+      await send(server, "PATCH", "/note-0001", { text: "x" }),
+    ])
+      expect(answer.statusCode).toBe(404);
+  });
+
+  it("is read page by page", async () => {
+    const server = await openTestServer();
+    for (let index = 0; index < 52; index += 1) {
+      server.clock.advance(minutes(1));
+      await send(server, "POST", "", { id: `note-${1_000 + index}`, text: `note ${index}` });
+    }
+    const first = await read(server);
+    expect([first.notes.length, first.more]).toEqual([50, true]);
+    const rest = await read(server, `?before=${first.notes.at(-1)?.at}`);
+    expect([rest.notes.map(({ text }) => text), rest.more]).toEqual([["note 1", "note 0"], false]);
+  });
+
+  it.each([
+    ["text", { text: "  " }, "must not be empty"],
+    ["text", { text: "x".repeat(4_001) }, "at most 4000"],
+    ["at", { at: "2026-01-16T00:00:00Z" }, "must not lie in the future"],
+    ["feeder", { feeder: "unknown" }, "no such feeder"],
+    ["stage", { stage: "unknown" }, "no such stage"],
+  ])("names the field %s that can't be", async (field, wrong, problem) => {
+    const server = await openTestServer();
+    const answer = await send(server, "POST", "", { id: "note-0001", text: "a jay", ...wrong });
+    expect(answer.statusCode).toBe(400);
+    expect(answer.json().errors[0]).toMatchObject({ field, problem: expect.stringContaining(problem) });
+    expect((await read(server)).notes).toEqual([]);
+  });
+});

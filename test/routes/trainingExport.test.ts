@@ -1,0 +1,100 @@
+import { describe, expect, it } from "vitest";
+import { hours } from "../../server/domain/instant.ts";
+import { csvLine, exportColumns, exportTableNames, jsonLine } from "../../server/domain/training/exportColumns.ts";
+import { requestAs } from "../support/people.ts";
+import { programmeChangeExample } from "../support/programmeChangeExample.ts";
+import { openTestServer, type TestServer } from "../support/testServer.ts";
+
+const file = async (server: TestServer, table: string, format = "csv") =>
+  requestAs(
+    server,
+    "GET",
+    `/api/v1/yards/${server.yard}/training/export?table=${table}&format=${format}`,
+    server.keeper,
+  );
+
+/** A day with two bouts, one with a press that is paid and one that isn't. */
+async function openWithDay() {
+  const server = await openTestServer();
+  const { feeder, key } = await server.addFeeder();
+  const started = {
+    ...programmeChangeExample,
+    content: { kind: "stageStarted", stage: "pressForFood", changesPlans: false },
+  };
+  await requestAs(server, "POST", `/api/v1/yards/${server.yard}/training/changes`, server.keeper, started);
+  await requestAs(server, "POST", `/api/v1/yards/${server.yard}/notes`, server.keeper, {
+    id: "note-0001",
+    text: '=SUM(A1), "two jays"\nand a magpie',
+  });
+  server.clock.advance(hours(24));
+  const events = [
+    { seq: 1, uptimeMs: 0, kind: "visit" },
+    { seq: 2, uptimeMs: 4_000, kind: "press" },
+    { seq: 3, uptimeMs: 5_200, kind: "portion", cause: "press", paysFor: 2, motorMs: 900, chuteCount: 2 },
+    { seq: 4, uptimeMs: 900_000, kind: "visit" },
+    { seq: 5, uptimeMs: 905_000, kind: "press" },
+  ];
+  await server.report(key, { boot: "b-1", sentUptimeMs: 3_600_000, events });
+  return { server, feeder: feeder.id };
+}
+
+describe("the export of a training record", () => {
+  it("has a table of days, promises, bouts, stages, changes and notes, each with its columns", async () => {
+    const { server, feeder } = await openWithDay();
+    for (const table of exportTableNames) {
+      const [head] = (await file(server, table)).body.split("\r\n");
+      expect([table, head]).toEqual([table, exportColumns[table].join(",")]);
+    }
+    const bouts = (await file(server, "bouts")).body.trimEnd().split("\r\n").slice(1);
+    expect(bouts).toEqual([
+      `${feeder},2026-01-16T08:00:00.000Z,2026-01-16T08:00:04.000Z,1,1,0`,
+      `${feeder},2026-01-16T08:15:00.000Z,2026-01-16T08:15:05.000Z,1,1,0`,
+    ]);
+    const promises = (await file(server, "promises")).body.trimEnd().split("\r\n").slice(1);
+    expect(promises).toEqual([
+      `${feeder},2026-01-16T08:00:04.000Z,press,paid,1200,`,
+      `${feeder},2026-01-16T08:15:05.000Z,press,noPortion,,`,
+    ]);
+    const days = (await file(server, "days", "jsonl")).body
+      .trimEnd()
+      .split("\n")
+      .map((line) => JSON.parse(line));
+    expect(days.at(-1)).toMatchObject({
+      ...{ date: "2026-01-16", stage: "pressForFood", trials: 2, successes: 2, acts: 2 },
+      ...{ promised: 2, paid: 1, latency_p50_ms: 1_200, rejected_deposits: 0 },
+    });
+    expect((await file(server, "stages")).body).toContain("pressForFood,Press for food,2026-01-15T09:00:00.000Z,,");
+    expect((await file(server, "changes")).body).toContain("Started: Press for food,they come every morning,");
+  });
+
+  it("quotes text by RFC 4180, and keeps a spreadsheet from taking it for a formula", async () => {
+    const { server } = await openWithDay();
+    expect((await file(server, "notes")).body).toContain(`,Keeper,"'=SUM(A1), ""two jays""\nand a magpie",,\r\n`);
+    const [line] = (await file(server, "notes", "jsonl")).body.split("\n");
+    expect(JSON.parse(line as string)).toMatchObject({ text: '=SUM(A1), "two jays"\nand a magpie', feeder: null });
+    expect(csvLine(["a", null, -1.5])).toBe("a,,-1.5\r\n"); // a number is no text
+    expect(jsonLine("notes", ["x", "y"])).toBe('{"at":"x","by":"y","text":null,"feeder":null,"stage":null}\n');
+  });
+
+  it("comes with a dictionary that has each column's unit, and the licence that was stated", async () => {
+    const { server } = await openWithDay();
+    const url = `/api/v1/yards/${server.yard}/training/export/dictionary?licence=CC-BY-4.0`;
+    const { licence, tables } = (await requestAs(server, "GET", url, server.keeper)).json();
+    expect(licence).toBe("CC-BY-4.0");
+    for (const table of exportTableNames) {
+      const described = tables[table] as { readonly name: string; readonly unit?: string; readonly meaning?: string }[];
+      expect(described.map(({ name }) => name)).toEqual([...exportColumns[table]]);
+      for (const { unit, meaning } of described) {
+        expect(unit).toBeTypeOf("string");
+        expect(meaning).toMatch(/\S/);
+      }
+    }
+  });
+
+  it("refuses a table that there is none of, by its name", async () => {
+    const { server } = await openWithDay();
+    const answer = await file(server, "birds");
+    expect(answer.statusCode).toBe(400);
+    expect(answer.json().errors[0]).toMatchObject({ field: "table" });
+  });
+});
