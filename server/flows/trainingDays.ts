@@ -59,13 +59,13 @@ export async function readTrainingDays(
     },
     within,
   );
-  const air = await airTemperatures(stores.history, row, within);
+  const hoursKnown = await knownHours(stores.history, row, within);
   const found = new Map<LocalDate, TrainingDay>();
   for (const { date, stage } of dates) {
     const events = byDate.get(date);
     if (events === undefined) continue;
     const lit = litSpan(row.state.settings, date, now);
-    found.set(date, dayOf({ date, stage, events, lit, excluded, air }, row));
+    found.set(date, dayOf({ date, stage, events, lit, excluded, hoursKnown }, row));
   }
   return { feeder: row.id, days: found, exclusions: excluded, unreadable };
 }
@@ -107,20 +107,22 @@ function litSpan({ place, zone }: FeederSettings, date: LocalDate, now: Instant)
   return lit.to <= now ? lit : { from: Math.min(lit.from, now) as Instant, to: now };
 }
 
-interface AirTemperature {
+/** What the roll-up of an hour says. */
+interface KnownHour {
   readonly at: Instant;
-  readonly celsius: number;
+  readonly isReported: boolean;
+  readonly airCelsius: number | null;
 }
 
-async function airTemperatures(
+async function knownHours(
   history: HistoryStore,
   row: FeederRow,
   { from, to }: TimeSpan,
-): Promise<readonly AirTemperature[]> {
+): Promise<readonly KnownHour[]> {
   const found = await history.rollups(row.id, () => ({ level: "hour", from, to, starts: [from] }));
-  return (found?.rollups ?? []).flatMap(({ from: at, rollup }) => {
+  return (found?.rollups ?? []).map(({ from: at, rollup }) => {
     const { air } = rollup.measures;
-    return air === null ? [] : [{ at, celsius: air.sum / air.count / 10 }];
+    return { at, isReported: rollup.counts.reports > 0, airCelsius: air === null ? null : air.sum / air.count / 10 };
   });
 }
 
@@ -130,17 +132,21 @@ interface DaySource {
   readonly events: readonly TrainingEvent[];
   readonly lit: TimeSpan;
   readonly excluded: readonly Exclusion[];
-  readonly air: readonly AirTemperature[];
+  readonly hoursKnown: readonly KnownHour[];
 }
 
-function dayOf({ date, stage, events, lit, excluded, air }: DaySource, { state }: FeederRow): TrainingDay {
+function dayOf({ date, stage, events, lit, excluded, hoursKnown }: DaySource, { state }: FeederRow): TrainingDay {
   const { zone, sensors } = state.settings;
   const around = { from: before(lit.from, hours(1)), to: (lit.to + minutes(1)) as Instant };
-  const measured = air.filter(({ at }) => isWithin(around, at));
+  const ofDay = hoursKnown.filter(({ at }) => isWithin(around, at));
+  const measured = ofDay.flatMap(({ airCelsius }) => airCelsius ?? []);
+  // Nothing is known of a day without reports and events, such as one before the feeder was added.
+  const isUnknown = events.length === 0 && !ofDay.some(({ isReported }) => isReported);
+  const unknown: readonly Exclusion[] = isUnknown ? [{ ...lit, why: "gap", fault: null }] : [];
   return trainingDay({
-    ...{ date, stage: stage.kind, events, lit, excluded },
-    airCelsius:
-      measured.length === 0 ? null : measured.reduce((sum, { celsius }) => sum + celsius, 0) / measured.length,
+    ...{ date, stage: stage.kind, events, lit },
+    excluded: [...excluded, ...unknown],
+    airCelsius: measured.length === 0 ? null : measured.reduce((sum, celsius) => sum + celsius, 0) / measured.length,
     seesVisits: sensors.perch || events.some(({ kind }) => kind === "visit"),
     pressesArePromises: stage.earns.press?.ratio.kind === "fixed" && stage.earns.press.ratio.of === 1,
     hourOf: (at) => Number(localTimeOf(at, zone).slice(0, 2)),

@@ -98,6 +98,15 @@ describe("a yard's training record", () => {
     ]);
   });
 
+  it("knows nothing of days without a report: a stage that was begun before the feeder was added has no evidence", async () => {
+    const { server } = await openYard();
+    const at = isoOf((server.clock.now() - hours(15 * 24)) as never);
+    const { advice, judgement, days } = await change(server, start("pressForFood", { at }));
+    expect(advice).toMatchObject({ kind: "wait", reasons: [expect.stringContaining("silent")] });
+    expect(judgement?.judgedDays).toBe(0);
+    expect(days.every(({ judgedShare, counts }) => judgedShare === 0 && !counts)).toBe(true);
+  });
+
   it("advises to wait where promises are broken, and lists each with its outcome", async () => {
     const { server, feeder, key } = await openYard();
     const birds = new Birds(server, key);
