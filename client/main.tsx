@@ -8,6 +8,7 @@ import { startClock } from "./state/clock.ts";
 import { openDays } from "./state/days.ts";
 import { openDigests } from "./state/digests.ts";
 import { openHome } from "./state/home.ts";
+import { openNotes } from "./state/notes.ts";
 import { checkPhone, loadPhonesEarly, openPhones } from "./state/phones.ts";
 import { watchForms } from "./state/unsaved.ts";
 import { listenToWorker, registerWorker } from "./state/update.ts";
@@ -26,7 +27,8 @@ async function open(): Promise<void> {
   const store = await openLocalStore();
   // The first page shows above its feeders whether notifications arrive: at the same time, so that nothing moves.
   const alongside = location.pathname === "/" ? loadPhonesEarly() : undefined;
-  await Promise.all([openHome(store, alongside), openDays(store), openDigests(store), openAlarmRates(store)]);
+  const others = [openDays(store), openDigests(store), openAlarmRates(store), openNotes(store)];
+  await Promise.all([openHome(store, alongside), ...others]);
   await openActions(store);
   await openPhones(store).catch((cause: unknown) =>
     console.warn("This phone's notification state could not be read.", cause),

@@ -10,6 +10,7 @@ import type {
   RatesView,
   YardOrderView,
 } from "../../server/contract/api.ts";
+import type { NotesView } from "../../server/contract/trainingView.ts";
 import { countRequest, takeEarlyResponse } from "./earlyResponses.ts";
 
 /** The result of a request. A lost connection is usual, so it is a result and not a thrown error. */
@@ -105,6 +106,9 @@ export const api = {
 
   home: () => request<HomeView>("GET", "/home"),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yard(yardId)}/alarm-rates`),
+  /** Without a moment the newest. */
+  notes: (yardId: string, before: string | null) =>
+    request<NotesView>("GET", `${yard(yardId)}/notes${before === null ? "" : `?before=${encodeURIComponent(before)}`}`),
   /** Without a date the newest. */
   digest: (yardId: string, date: string | null) =>
     request<DigestView>("GET", `${yard(yardId)}/digest${date === null ? "" : `?date=${date}`}`),

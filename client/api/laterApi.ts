@@ -32,6 +32,8 @@ import type {
 import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
 import type { FeedingRequest, rationRequest } from "../../server/contract/feedingRequest.ts";
+import type { noteChangeRequest, noteRequest } from "../../server/contract/trainingRequest.ts";
+import type { NotesView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
@@ -75,6 +77,11 @@ export const laterApi = {
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),
   setDiseaseNotice: (id: string, notice: z.input<typeof diseaseNoticeRequest>) =>
     request<unknown>("POST", `${yardPath(id)}/disease-notice`, notice),
+  addNote: (yardId: string, note: z.input<typeof noteRequest>) =>
+    request<NotesView>("POST", `${yardPath(yardId)}/notes`, note),
+  changeNote: (yardId: string, id: string, change: z.input<typeof noteChangeRequest>) =>
+    request<NotesView>("PATCH", notePath(yardId, id), change),
+  deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
   testPhones: () => request<TestPushView>("POST", "/phones/test"),
   startPractice: () => request<HomeView>("POST", "/practice"),
   endPractice: () => request<HomeView>("DELETE", "/practice"),
@@ -83,6 +90,7 @@ export const laterApi = {
 
 const feederPath = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
+const notePath = (yardId: string, id: string) => `${yardPath(yardId)}/notes/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
 
 /** A result without its content, which a form's `send` can distinguish from a failure. */

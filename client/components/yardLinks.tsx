@@ -15,6 +15,7 @@ export function YardLinks({ yard }: { readonly yard: YardView }) {
       label: recipientsLabel,
       detail: yard.peopleCount === 1 ? text.onlyYouText : text.peopleText(yard.peopleCount),
     },
+    { href: `/yards/${yard.id}/notes`, label: text.notesLabel, detail: text.notesText },
     { href: `/yards/${yard.id}/alarm-history`, label: text.alarmHistoryLabel, detail: text.alarmHistoryText },
   ];
   return (

@@ -5,3 +5,5 @@ export const onlyYouText = "only you";
 export const peopleText = (count: number) => `${count} people`;
 export const alarmHistoryLabel = "Alarm history";
 export const alarmHistoryText = "numbers and advice";
+export const notesLabel = "Notebook";
+export const notesText = "what you saw and did";

@@ -1,0 +1,111 @@
+import { useState } from "preact/hooks";
+import { cancelLabel, saveLabel } from "#text/common.ts";
+import * as text from "#text/notesScreen.ts";
+import type { YardView } from "../../server/contract/api.ts";
+import type { NotesView } from "../../server/contract/trainingView.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { newId } from "../state/actions.ts";
+import { announce } from "../state/announcement.ts";
+import { zonedInstant } from "../text/clock.ts";
+import { Field, FormError, readText, SelectField, TextAreaField, useFormSubmit } from "./field.tsx";
+
+/** Writes a note. What was entered stays until the server has it. */
+export function NoteForm(props: { readonly yard: YardView; readonly written: (view: NotesView) => void }) {
+  const { yard } = props;
+  const { sending, problems, formError, form, send } = useFormSubmit();
+  const [id, setId] = useState(newId); // the same for a second try after a lost answer
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const written = event.currentTarget as HTMLFormElement;
+    const view = await send(() => laterApi.addNote(yard.id, { id, ...readNote(new FormData(written), yard.zone) }));
+    if (view === null) return;
+    written.reset();
+    setId(newId());
+    announce(text.writtenText);
+    props.written(view);
+  };
+  const choices = [
+    { value: "", label: text.wholeYardOption },
+    ...yard.feeders.map((feeder) => ({ value: feeder.id, label: feeder.name })),
+  ];
+  return (
+    <section aria-labelledby="write-title">
+      <h2 id="write-title">{text.writeTitle}</h2>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <FormError text={formError} />
+        <TextAreaField
+          label={text.textLabel}
+          problem={problems.text}
+          area={{ name: "text", rows: 4, maxLength: 4_000, required: true }}
+        />
+        <Field
+          label={text.whenLabel}
+          hint={text.whenHint}
+          problem={problems.at}
+          input={{ name: "at", type: "datetime-local" }}
+        />
+        {yard.feeders.length > 0 && (
+          <SelectField
+            label={text.feederLabel}
+            problem={problems.feeder}
+            choices={choices}
+            select={{ name: "feeder" }}
+          />
+        )}
+        <div class="actions">
+          <button type="submit" class="main" disabled={sending}>
+            {saveLabel}
+          </button>
+        </div>
+      </form>
+    </section>
+  );
+}
+
+/** A moment is entered as the clocks in the yard show it. */
+function readNote(data: FormData, zone: string) {
+  const [date = "", time = ""] = readText(data, "at").split("T");
+  const feeder = readText(data, "feeder");
+  return {
+    text: readText(data, "text"),
+    ...(time === "" ? {} : { at: zonedInstant(date, time.slice(0, 5), zone) }),
+    ...(feeder === "" ? {} : { feeder }),
+  };
+}
+
+/** Changes the text of a note. */
+export function NoteTextForm(props: {
+  readonly yard: string;
+  readonly note: NotesView["notes"][number];
+  readonly changed: (view: NotesView, text: string) => void;
+  readonly cancel: () => void;
+}) {
+  const { note } = props;
+  const { sending, problems, formError, form, send } = useFormSubmit();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const entered = readText(new FormData(event.currentTarget as HTMLFormElement), "text");
+    const view = await send(() => laterApi.changeNote(props.yard, note.id, { text: entered }));
+    if (view === null) return;
+    announce(text.changedNoteText);
+    props.changed(view, entered);
+  };
+  return (
+    <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+      <FormError text={formError} />
+      <TextAreaField
+        label={text.textLabel}
+        problem={problems.text}
+        area={{ name: "text", rows: 4, maxLength: 4_000, defaultValue: note.text }}
+      />
+      <div class="actions">
+        <button type="submit" class="main" disabled={sending}>
+          {saveLabel}
+        </button>
+        <button type="button" onClick={props.cancel}>
+          {cancelLabel}
+        </button>
+      </div>
+    </form>
+  );
+}
