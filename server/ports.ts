@@ -29,6 +29,7 @@ import type {
 } from "./ports/notification.ts";
 import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
+import type { PictureEncoder, PictureFiles, PictureStore } from "./ports/pictures.ts";
 import type { DigestStore, RecordedEvent, RecordStore } from "./ports/records.ts";
 import type {
   DamagedFeeder,
@@ -49,6 +50,7 @@ export type * from "./ports/history.ts";
 export type * from "./ports/notification.ts";
 export type * from "./ports/passkeys.ts";
 export type * from "./ports/people.ts";
+export type * from "./ports/pictures.ts";
 export type * from "./ports/records.ts";
 export type * from "./ports/rows.ts";
 export type * from "./ports/storeCondition.ts";
@@ -70,6 +72,8 @@ export interface Ports {
   readonly practiceRunner: PracticeRunner;
   readonly guessEstimator: GuessEstimator;
   readonly settingsComparer: SettingsComparer;
+  readonly pictureFiles: PictureFiles;
+  readonly pictureEncoder: PictureEncoder;
 }
 
 export interface Clock {
@@ -118,6 +122,7 @@ export interface Store {
   readonly packs: LogPacking;
   readonly rollups: RollupStore;
   readonly training: TrainingStore;
+  readonly pictures: PictureStore;
 }
 
 /** Keeps the log small, a short step at a time. Each step says whether there may be another one. */

@@ -56,8 +56,8 @@ async function sendRequest<T>(
         ...(method === "GET"
           ? {}
           : {
-              headers: { "content-type": "application/json", "x-pieward": "1" },
-              body: JSON.stringify(body ?? {}),
+              headers: { "content-type": body instanceof Blob ? body.type : "application/json", "x-pieward": "1" },
+              body: body instanceof Blob ? body : JSON.stringify(body ?? {}),
             }),
       }));
     content = response.status === 204 ? null : await response.json();

@@ -81,12 +81,21 @@ export const laterApi = {
     request<NotesView>("POST", `${yardPath(yardId)}/notes`, note),
   changeNote: (yardId: string, id: string, change: z.input<typeof noteChangeRequest>) =>
     request<NotesView>("PATCH", notePath(yardId, id), change),
+  addPhoto: (yardId: string, note: string, picture: Blob) =>
+    request<NotesView>("POST", `${notePath(yardId, note)}/photos`, picture, photoTimeoutMs),
+  deletePhoto: (yardId: string, id: string) =>
+    request<NotesView>("DELETE", `${yardPath(yardId)}/pictures/${encodeURIComponent(id)}`),
   deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
   testPhones: () => request<TestPushView>("POST", "/phones/test"),
   startPractice: () => request<HomeView>("POST", "/practice"),
   endPractice: () => request<HomeView>("DELETE", "/practice"),
   practiceFault: (fault: PracticeFault) => request<HomeView>("POST", "/practice/fault", { fault }),
 };
+
+/** On a weak connection half a megabyte takes a while; the server's own limit is 20 s. */
+const photoTimeoutMs = 30_000;
+export const photoUrl = (yardId: string, id: string, size: "full" | "small") =>
+  `/api/v1${yardPath(yardId)}/pictures/${encodeURIComponent(id)}?size=${size}`;
 
 const feederPath = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;

@@ -1,23 +1,15 @@
 import { useState } from "preact/hooks";
 import { deleteSummary } from "#text/forms.ts";
 import * as text from "#text/notesScreen.ts";
-import type { YardView } from "../../server/contract/api.ts";
-import type { NotesView, NoteView } from "../../server/contract/trainingView.ts";
+import type { NotesView } from "../../server/contract/trainingView.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { announce } from "../state/announcement.ts";
 import { now } from "../state/clock.ts";
 import { dayAndTimeText, momentText, timeText } from "../text/clock.ts";
 import { FormError, useFormSubmit } from "./field.tsx";
 import { NoteTextForm } from "./noteForm.tsx";
-
-/** What a change makes of the notebook: the newest notes, and this note as it is now; null: it is deleted. */
-export type NoteChanged = (newest: NotesView, id: string, note: NoteView | null) => void;
-
-export interface NoteProps {
-  readonly note: NoteView;
-  readonly yard: YardView;
-  readonly changed: NoteChanged;
-}
+import { AddPhotos, NotePhotos } from "./notePhotos.tsx";
+import type { NoteProps } from "./noteProps.ts";
 
 /** A note with what can be done with it. */
 export function NoteEntry(props: NoteProps) {
@@ -40,6 +32,7 @@ export function NoteEntry(props: NoteProps) {
     <li>
       <p class="note-text">{note.text}</p>
       <p class="since">{[text.byText(timeText(note.at, yard.zone), note.by), ...about, ...changedAt].join(" · ")}</p>
+      <NotePhotos {...props} />
       <div class="actions">
         <button type="button" class="plain" onClick={() => setEdited(true)}>
           {text.editLabel}
@@ -47,6 +40,7 @@ export function NoteEntry(props: NoteProps) {
         </button>
         <DeleteNote {...props} />
       </div>
+      <AddPhotos {...props} />
     </li>
   );
 }

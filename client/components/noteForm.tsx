@@ -6,23 +6,31 @@ import type { NotesView } from "../../server/contract/trainingView.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { newId } from "../state/actions.ts";
 import { announce } from "../state/announcement.ts";
+import { sendPhotos } from "../state/photos.ts";
 import { zonedInstant } from "../text/clock.ts";
 import { Field, FormError, readText, SelectField, TextAreaField, useFormSubmit } from "./field.tsx";
+import { photoTypes } from "./notePhotos.tsx";
 
 /** Writes a note. What was entered stays until the server has it. */
 export function NoteForm(props: { readonly yard: YardView; readonly written: (view: NotesView) => void }) {
   const { yard } = props;
   const { sending, problems, formError, form, send } = useFormSubmit();
   const [id, setId] = useState(newId); // the same for a second try after a lost answer
+  const [left, setLeft] = useState(0); // photographs that are to be sent
+  const [photoProblem, setPhotoProblem] = useState<string | null>(null);
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const written = event.currentTarget as HTMLFormElement;
     const view = await send(() => laterApi.addNote(yard.id, { id, ...readNote(new FormData(written), yard.zone) }));
     if (view === null) return;
+    const photos = [...(written.querySelector<HTMLInputElement>("input[type=file]")?.files ?? [])];
+    const sent = await sendPhotos(yard.id, id, photos, setLeft);
+    setLeft(0);
     written.reset();
     setId(newId());
+    setPhotoProblem(sent.problem === null ? null : text.photosNotSentText(sent.problem));
     announce(text.writtenText);
-    props.written(view);
+    props.written(sent.view ?? view);
   };
   const choices = [
     { value: "", label: text.wholeYardOption },
@@ -52,8 +60,15 @@ export function NoteForm(props: { readonly yard: YardView; readonly written: (vi
             select={{ name: "feeder" }}
           />
         )}
+        <Field
+          label={text.addPhotosLabel}
+          hint={text.photosHint}
+          input={{ name: "photos", type: "file", accept: photoTypes, multiple: true }}
+        />
+        {left > 0 && <p class="hint">{text.sendingPhotosText(left)}</p>}
+        <FormError text={photoProblem} />
         <div class="actions">
-          <button type="submit" class="main" disabled={sending}>
+          <button type="submit" class="main" disabled={sending || left > 0}>
             {saveLabel}
           </button>
         </div>

@@ -6,8 +6,9 @@ import type { YardView } from "../../server/contract/api.ts";
 import type { NotesView, NoteView } from "../../server/contract/trainingView.ts";
 import { api } from "../api/api.ts";
 import { FormError } from "../components/field.tsx";
-import { type NoteChanged, NoteEntry } from "../components/noteEntry.tsx";
+import { NoteEntry } from "../components/noteEntry.tsx";
 import { NoteForm } from "../components/noteForm.tsx";
+import type { NoteChanged } from "../components/noteProps.ts";
 import { Screen } from "../components/screen.tsx";
 import { useLoad } from "../components/useLoad.ts";
 import { now } from "../state/clock.ts";
@@ -34,6 +35,8 @@ export function NotesScreen(props: { readonly id: string }) {
           {isOffline && (
             <p class="hint">{text.asOfText(momentText(new Date(known.asOf).toISOString(), now.value, yard.zone))}</p>
           )}
+          {/* An earlier build stored the notes without it. */}
+          {(known.view.pictureSpaceText ?? null) !== null && <p class="notice">{known.view.pictureSpaceText}</p>}
           <NotePages newest={known.view} yard={yard} />
         </>
       )}

@@ -1,6 +1,6 @@
 // @vitest-environment happy-dom
 import { fireEvent, render, screen, waitFor, within } from "@testing-library/preact";
-import { beforeEach, describe, expect, it } from "vitest";
+import { beforeEach, describe, expect, it, onTestFinished, vi } from "vitest";
 import { YardLinks } from "../../client/components/yardLinks.tsx";
 import { memoryStore } from "../../client/offline/localStore.ts";
 import { notes, openNotes } from "../../client/state/notes.ts";
@@ -10,11 +10,15 @@ import { type FakeConnection, openPage, problem, withFakeConnection } from "./pa
 const path = "/yards/alder-croft/notes";
 const hourMs = 3_600_000;
 const noteOf = (id: string, hoursAgo: number, different: Partial<NoteView> = {}): NoteView => ({
-  ...{ id, by: "Ada", text: `note ${id}`, feeder: null, stage: null, changedAt: null },
+  ...{ id, by: "Ada", text: `note ${id}`, feeder: null, stage: null, changedAt: null, photos: [] },
   at: new Date(Date.now() - hoursAgo * hourMs).toISOString(),
   ...different,
 });
-const viewOf = (list: readonly NoteView[], more = false): NotesView => ({ notes: list, more });
+const viewOf = (list: readonly NoteView[], more = false): NotesView => ({
+  notes: list,
+  more,
+  pictureSpaceText: null,
+});
 
 let server: FakeConnection;
 withFakeConnection((opened) => {
@@ -27,6 +31,20 @@ beforeEach(() => {
   notes.value = new Map();
   answer(`GET ${path}`, viewOf([noteOf("a", 0), noteOf("b", 30, { feeder: { id: "rowan", name: "Rowan" } })], true));
 });
+
+/** A browser that reads each file as a picture of this size. @returns the sizes of the canvases that were sent */
+function stubCanvas(width: number, height: number): [number, number][] {
+  const sizes: [number, number][] = [];
+  vi.stubGlobal("createImageBitmap", async () => ({ width, height, close: () => undefined }));
+  const canvas = HTMLCanvasElement.prototype;
+  vi.spyOn(canvas, "getContext").mockReturnValue({ fillRect: () => undefined, drawImage: () => undefined } as never);
+  vi.spyOn(canvas, "toBlob").mockImplementation(function (this: HTMLCanvasElement, done, type) {
+    sizes.push([this.width, this.height]);
+    done(new Blob(["small"], { type: type ?? "" }));
+  });
+  onTestFinished(() => void vi.restoreAllMocks());
+  return sizes;
+}
 
 const write = async (written: string) => {
   fireEvent.input(await screen.findByLabelText("Note"), { target: { value: written } });
@@ -139,6 +157,47 @@ describe("the notebook", () => {
     await openNotes(store);
     expect(await screen.findByText("note x")).toBeTruthy();
     expect(screen.getByText(/^Notes from /)).toBeTruthy();
+  });
+
+  it("shows a note's photographs small, each a link to the large one", async () => {
+    const photos = [{ id: "p1", widthPixels: 1_600, heightPixels: 800 }];
+    answer(`GET ${path}`, { ...viewOf([noteOf("a", 0, { photos })]), pictureSpaceText: "The space is 85 % full." });
+    await openPage(path);
+    const image = await screen.findByRole("img", { name: /^Photograph 1 of 1/ });
+    expect(image.getAttribute("src")).toBe("/api/v1/yards/alder-croft/pictures/p1?size=small");
+    expect([image.getAttribute("width"), image.getAttribute("height")]).toEqual(["320", "160"]);
+    expect(image.closest("a")?.getAttribute("href")).toBe("/api/v1/yards/alder-croft/pictures/p1?size=full");
+    expect(screen.getByText("The space is 85 % full.")).toBeTruthy();
+    answer("DELETE /yards/alder-croft/pictures/p1", viewOf([noteOf("a", 0)]));
+    fireEvent.click(screen.getByText("Delete photograph 1"));
+    await waitFor(() => expect(screen.queryByRole("img", { name: /^Photograph/ })).toBeNull());
+  });
+
+  it("sends the photographs that were chosen, made smaller, one after the other, and says why one was refused", async () => {
+    const sizes = stubCanvas(4_000, 3_000);
+    const photos = [{ id: "p1", widthPixels: 1_600, heightPixels: 1_200 }];
+    let sent = 0;
+    server.replies[`POST ${path}/a/photos`] = () => {
+      sent += 1;
+      return sent === 1
+        ? { status: 200, body: viewOf([noteOf("a", 0, { photos })]) }
+        : { status: 409, body: problem(409, "This yard has no space for more pictures.") };
+    };
+    await openPage(path);
+    await screen.findByText("note a");
+    const input = screen.getAllByLabelText(/^Add photographs to the note/)[0] as HTMLInputElement;
+    const files = ["1", "2", "3"].map((name) => new File(["x"], `${name}.jpg`, { type: "image/jpeg" }));
+    Object.defineProperty(input, "files", { value: files });
+    fireEvent.change(input);
+    expect(await screen.findByText(/^Not all photographs were added. This yard has no space/)).toBeTruthy();
+    expect(await screen.findByRole("img", { name: /^Photograph 1 of 1/ })).toBeTruthy();
+    expect([sent, sizes]).toEqual([
+      2,
+      [
+        [1_600, 1_200],
+        [1_600, 1_200],
+      ],
+    ]);
   });
 
   it("is linked from its yard", () => {

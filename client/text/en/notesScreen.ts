@@ -21,3 +21,17 @@ export const changedNoteText = "The note is changed.";
 export const deleteQuestion = "The note can't be brought back.";
 export const deleteLabel = "Delete this note";
 export const deletedText = "The note is deleted.";
+
+export const addPhotosLabel = "Add photographs";
+export const photosHint = "They are made smaller, and nothing in them says where they were taken.";
+export const sendingPhotosText = (left: number) =>
+  left === 1 ? "Sending a photograph…" : `Sending ${left} photographs…`;
+export const photoAddedText = (count: number) =>
+  count === 1 ? "The photograph is added." : `${count} photographs are added.`;
+export const photoTooLargeText = "This photograph is too large: at most 8 MiB.";
+export const photoName = (nth: number, of: number, time: string) => `Photograph ${nth} of ${of}, ${time}`;
+export const deletePhotoLabel = (nth: number) => `Delete photograph ${nth}`;
+export const photoDeletedText = "The photograph is deleted.";
+export const photosNotSentText = (problem: string) => `Not all photographs were added. ${problem}`;
+export const deletePhotosSummary = "Delete photographs…";
+export const toNoteText = (time: string) => ` to the note of ${time}`;
