@@ -32,39 +32,12 @@ export function NoteForm(props: { readonly yard: YardView; readonly written: (vi
     announce(text.writtenText);
     props.written(sent.view ?? view);
   };
-  const choices = [
-    { value: "", label: text.wholeYardOption },
-    ...yard.feeders.map((feeder) => ({ value: feeder.id, label: feeder.name })),
-  ];
   return (
     <section aria-labelledby="write-title">
       <h2 id="write-title">{text.writeTitle}</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <FormError text={formError} />
-        <TextAreaField
-          label={text.textLabel}
-          problem={problems.text}
-          area={{ name: "text", rows: 4, maxLength: 4_000, required: true }}
-        />
-        <Field
-          label={text.whenLabel}
-          hint={text.whenHint}
-          problem={problems.at}
-          input={{ name: "at", type: "datetime-local" }}
-        />
-        {yard.feeders.length > 0 && (
-          <SelectField
-            label={text.feederLabel}
-            problem={problems.feeder}
-            choices={choices}
-            select={{ name: "feeder" }}
-          />
-        )}
-        <Field
-          label={text.addPhotosLabel}
-          hint={text.photosHint}
-          input={{ name: "photos", type: "file", accept: photoTypes, multiple: true }}
-        />
+        <NoteFields yard={yard} problems={problems} />
         {left > 0 && <p class="hint">{text.sendingPhotosText(left)}</p>}
         <FormError text={photoProblem} />
         <div class="actions">
@@ -74,6 +47,34 @@ export function NoteForm(props: { readonly yard: YardView; readonly written: (vi
         </div>
       </form>
     </section>
+  );
+}
+
+function NoteFields(props: { readonly yard: YardView; readonly problems: Readonly<Record<string, string>> }) {
+  const { yard, problems } = props;
+  const choices = [
+    { value: "", label: text.wholeYardOption },
+    ...yard.feeders.map((feeder) => ({ value: feeder.id, label: feeder.name })),
+  ];
+  const area = { name: "text", rows: 4, maxLength: 4_000, required: true };
+  return (
+    <>
+      <TextAreaField label={text.textLabel} problem={problems.text} area={area} />
+      <Field
+        label={text.whenLabel}
+        hint={text.whenHint}
+        problem={problems.at}
+        input={{ name: "at", type: "datetime-local" }}
+      />
+      {yard.feeders.length > 0 && (
+        <SelectField label={text.feederLabel} problem={problems.feeder} choices={choices} select={{ name: "feeder" }} />
+      )}
+      <Field
+        label={text.addPhotosLabel}
+        hint={text.photosHint}
+        input={{ name: "photos", type: "file", accept: photoTypes, multiple: true }}
+      />
+    </>
   );
 }
 

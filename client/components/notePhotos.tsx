@@ -1,5 +1,6 @@
 import { useId, useState } from "preact/hooks";
 import * as text from "#text/notesScreen.ts";
+import type { PhotoView } from "../../server/contract/trainingView.ts";
 import { laterApi, photoUrl } from "../api/laterApi.ts";
 import { announce } from "../state/announcement.ts";
 import { now } from "../state/clock.ts";
@@ -14,10 +15,39 @@ export const photoTypes = "image/jpeg,image/png,image/webp";
 const smallPixelsMax = 320;
 
 /** The photographs of a note, small; each opens the large one. */
-export function NotePhotos({ note, yard, changed }: NoteProps) {
-  const { sending, formError, form, send } = useFormSubmit();
+export function NotePhotos(props: NoteProps) {
+  const { note, yard } = props;
   if (note.photos.length === 0) return null;
   const time = dayAndTimeText(note.at, now.value, yard.zone);
+  return (
+    <>
+      <ul class="photos">
+        {note.photos.map((photo, index) => (
+          <li key={photo.id}>
+            <a href={photoUrl(yard.id, photo.id, "full")} target="_blank" rel="noreferrer">
+              <img
+                src={photoUrl(yard.id, photo.id, "small")}
+                {...smallSize(photo)}
+                loading="lazy"
+                alt={text.photoName(index + 1, note.photos.length, time)}
+              />
+            </a>
+          </li>
+        ))}
+      </ul>
+      <DeletePhotos {...props} />
+    </>
+  );
+}
+
+/** Known before it is loaded, so that nothing moves. */
+function smallSize({ widthPixels, heightPixels }: PhotoView): { readonly width: number; readonly height: number } {
+  const scale = Math.min(1, smallPixelsMax / Math.max(widthPixels, heightPixels));
+  return { width: Math.round(widthPixels * scale), height: Math.round(heightPixels * scale) };
+}
+
+function DeletePhotos({ note, yard, changed }: NoteProps) {
+  const { sending, formError, form, send } = useFormSubmit();
   const remove = async (id: string) => {
     const view = await send(() => laterApi.deletePhoto(yard.id, id));
     if (view === null) return;
@@ -25,39 +55,19 @@ export function NotePhotos({ note, yard, changed }: NoteProps) {
     changed(view, note.id, { ...note, photos: note.photos.filter((photo) => photo.id !== id) });
   };
   return (
-    <>
-      <ul class="photos">
-        {note.photos.map(({ id, widthPixels, heightPixels }, index) => {
-          const scale = Math.min(1, smallPixelsMax / Math.max(widthPixels, heightPixels));
-          return (
-            <li key={id}>
-              <a href={photoUrl(yard.id, id, "full")} target="_blank" rel="noreferrer">
-                <img
-                  src={photoUrl(yard.id, id, "small")}
-                  width={Math.round(widthPixels * scale)}
-                  height={Math.round(heightPixels * scale)}
-                  loading="lazy"
-                  alt={text.photoName(index + 1, note.photos.length, time)}
-                />
-              </a>
-            </li>
-          );
-        })}
-      </ul>
-      <details>
-        <summary>{text.deletePhotosSummary}</summary>
-        <form ref={form} onSubmit={(event) => event.preventDefault()}>
-          <FormError text={formError} />
-          <div class="actions">
-            {note.photos.map(({ id }, index) => (
-              <button key={id} type="button" class="danger" disabled={sending} onClick={() => void remove(id)}>
-                {text.deletePhotoLabel(index + 1)}
-              </button>
-            ))}
-          </div>
-        </form>
-      </details>
-    </>
+    <details>
+      <summary>{text.deletePhotosSummary}</summary>
+      <form ref={form} onSubmit={(event) => event.preventDefault()}>
+        <FormError text={formError} />
+        <div class="actions">
+          {note.photos.map(({ id }, index) => (
+            <button key={id} type="button" class="danger" disabled={sending} onClick={() => void remove(id)}>
+              {text.deletePhotoLabel(index + 1)}
+            </button>
+          ))}
+        </div>
+      </form>
+    </details>
   );
 }
 

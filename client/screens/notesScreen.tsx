@@ -67,16 +67,7 @@ function NotePages({ newest, yard }: { readonly newest: NotesView; readonly yard
   if (shown.length === 0) return <p class="empty">{text.noNotesText}</p>;
   return (
     <>
-      {daysOf(shown, yard.zone).map(([date, ofDay]) => (
-        <section key={date} aria-labelledby={`notes-${date}`}>
-          <h2 id={`notes-${date}`}>{capitalize(dayText(date, localDate(now.value, yard.zone)))}</h2>
-          <ul class="entry-list">
-            {ofDay.map((note) => (
-              <NoteEntry key={note.id} note={note} yard={yard} changed={changed} />
-            ))}
-          </ul>
-        </section>
-      ))}
+      <NotesByDay shown={shown} yard={yard} changed={changed} />
       <FormError text={problem} />
       {(older ?? newest).more && (
         <div class="actions">
@@ -88,6 +79,25 @@ function NotePages({ newest, yard }: { readonly newest: NotesView; readonly yard
     </>
   );
 }
+
+const NotesByDay = (props: {
+  readonly shown: readonly NoteView[];
+  readonly yard: YardView;
+  readonly changed: NoteChanged;
+}) => (
+  <>
+    {daysOf(props.shown, props.yard.zone).map(([date, ofDay]) => (
+      <section key={date} aria-labelledby={`notes-${date}`}>
+        <h2 id={`notes-${date}`}>{capitalize(dayText(date, localDate(now.value, props.yard.zone)))}</h2>
+        <ul class="entry-list">
+          {ofDay.map((note) => (
+            <NoteEntry key={note.id} note={note} yard={props.yard} changed={props.changed} />
+          ))}
+        </ul>
+      </section>
+    ))}
+  </>
+);
 
 /** Each note once, as `later` has it, the newest first. */
 function mergeNotes(earlier: readonly NoteView[], later: readonly NoteView[]): readonly NoteView[] {

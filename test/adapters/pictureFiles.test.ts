@@ -94,6 +94,8 @@ describe("the folder of pictures", () => {
     await files.save("alder", "a1", contents("a jay"));
     writeFileSync(join(folder, "alder", "a2.full.jpg.new"), "half");
     expect(await files.read("alder", "a2", "full")).toBeNull();
+    await expect(files.save("alder", "a3", { ...contents("a jay"), full: {} as never })).rejects.toThrow(TypeError);
+    expect(await files.read("alder", "a3", "full")).toBeNull();
     await files.removeUnknown([], after(instant(Date.now()), hours(2)));
     expect(existsSync(join(folder, "alder"))).toBe(false);
   });

@@ -6,7 +6,14 @@ import { dateOf, instantFrom } from "./rows.ts";
 
 const keyOf = (yard: string, id: string) => ({ yardId_id: { yardId: yard, id } });
 
-export const createPictureStore = ({ reader, write, eraseRemoved }: Connections): PictureStore => ({
+export const createPictureStore = (connections: Connections): PictureStore => ({
+  ...reads(connections),
+  ...changes(connections),
+});
+
+type Change = "addPicture" | "removePicture";
+
+const reads = ({ reader }: Connections): Omit<PictureStore, Change> => ({
   async picturesOf(yard, notes) {
     const found = await reader.picture.findMany({
       where: { yardId: yard, noteId: { in: [...notes] } },
@@ -22,24 +29,25 @@ export const createPictureStore = ({ reader, write, eraseRemoved }: Connections)
 
   usage: (yard) => usageOf(reader, yard),
 
+  async allPictures() {
+    const found = await reader.picture.findMany({
+      select: { yardId: true, id: true },
+      orderBy: [{ yardId: "asc" }, { id: "asc" }],
+    });
+    return found.map(({ yardId, id }) => ({ yard: yardId, id }));
+  },
+});
+
+const changes = ({ write, eraseRemoved }: Connections): Pick<PictureStore, Change> => ({
   addPicture: (picture, most) =>
     write(async (statements) => {
-      const { id, yard, note, addedAt, by, widthPixels, heightPixels, bytes } = picture;
-      if ((await statements.picture.findUnique({ where: keyOf(yard, id), select: { id: true } })) !== null)
-        return "known";
-      if ((await statements.note.findUnique({ where: keyOf(yard, note), select: { id: true } })) === null)
-        return "noNote";
-      if (!hasSpace(await usageOf(statements, yard), bytes, most)) return "full";
-      const data = {
-        id,
-        yardId: yard,
-        noteId: note,
-        addedAt: dateOf(addedAt),
-        by,
-        widthPixels,
-        heightPixels,
-        bytes: BigInt(bytes),
-      };
+      const { id, yard, note, addedAt, by, widthPixels, heightPixels } = picture;
+      const select = { id: true };
+      if ((await statements.picture.findUnique({ where: keyOf(yard, id), select })) !== null) return "known";
+      if ((await statements.note.findUnique({ where: keyOf(yard, note), select })) === null) return "noNote";
+      if (!hasSpace(await usageOf(statements, yard), picture.bytes, most)) return "full";
+      const bytes = BigInt(picture.bytes);
+      const data = { id, yardId: yard, noteId: note, addedAt: dateOf(addedAt), by, widthPixels, heightPixels, bytes };
       await statements.picture.create({ data });
       return "added";
     }),
@@ -48,14 +56,6 @@ export const createPictureStore = ({ reader, write, eraseRemoved }: Connections)
     const { count } = await write((statements) => statements.picture.deleteMany({ where: { yardId: yard, id } }));
     if (count > 0) await eraseRemoved();
     return count > 0;
-  },
-
-  async allPictures() {
-    const found = await reader.picture.findMany({
-      select: { yardId: true, id: true },
-      orderBy: [{ yardId: "asc" }, { id: "asc" }],
-    });
-    return found.map(({ yardId, id }) => ({ yard: yardId, id }));
   },
 });
 
