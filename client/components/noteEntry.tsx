@@ -8,7 +8,7 @@ import { now } from "../state/clock.ts";
 import { dayAndTimeText, momentText, timeText } from "../text/clock.ts";
 import { FormError, useFormSubmit } from "./field.tsx";
 import { NoteTextForm } from "./noteForm.tsx";
-import { AddPhotos, NotePhotos } from "./notePhotos.tsx";
+import { AddPhotos, DeletePhotos, NotePhotos } from "./notePhotos.tsx";
 import type { NoteProps } from "./noteProps.ts";
 
 /** A note with what can be done with it. */
@@ -32,15 +32,16 @@ export function NoteEntry(props: NoteProps) {
     <li>
       <p class="note-text">{note.text}</p>
       <p class="since">{[text.byText(timeText(note.at, yard.zone), note.by), ...about, ...changedAt].join(" · ")}</p>
-      <NotePhotos {...props} />
+      <NotePhotos note={note} yard={yard} />
       <div class="actions">
         <button type="button" class="plain" onClick={() => setEdited(true)}>
           {text.editLabel}
           <span class="hidden">{text.editNoteText(dayAndTimeText(note.at, now.value, yard.zone))}</span>
         </button>
+        <AddPhotos {...props} />
+        <DeletePhotos {...props} />
         <DeleteNote {...props} />
       </div>
-      <AddPhotos {...props} />
     </li>
   );
 }

@@ -1,4 +1,4 @@
-import { useId, useState } from "preact/hooks";
+import { useState } from "preact/hooks";
 import * as text from "#text/notesScreen.ts";
 import type { PhotoView } from "../../server/contract/trainingView.ts";
 import { laterApi, photoUrl } from "../api/laterApi.ts";
@@ -6,7 +6,7 @@ import { announce } from "../state/announcement.ts";
 import { now } from "../state/clock.ts";
 import { changedNote, sendPhotos } from "../state/photos.ts";
 import { dayAndTimeText } from "../text/clock.ts";
-import { FormError, useFormSubmit } from "./field.tsx";
+import { Field, FormError, useFormSubmit } from "./field.tsx";
 import type { NoteProps } from "./noteProps.ts";
 
 /** What the server takes. */
@@ -15,28 +15,24 @@ export const photoTypes = "image/jpeg,image/png,image/webp";
 const smallPixelsMax = 320;
 
 /** The photographs of a note, small; each opens the large one. */
-export function NotePhotos(props: NoteProps) {
-  const { note, yard } = props;
+export function NotePhotos({ note, yard }: Pick<NoteProps, "note" | "yard">) {
   if (note.photos.length === 0) return null;
   const time = dayAndTimeText(note.at, now.value, yard.zone);
   return (
-    <>
-      <ul class="photos">
-        {note.photos.map((photo, index) => (
-          <li key={photo.id}>
-            <a href={photoUrl(yard.id, photo.id, "full")} target="_blank" rel="noreferrer">
-              <img
-                src={photoUrl(yard.id, photo.id, "small")}
-                {...smallSize(photo)}
-                loading="lazy"
-                alt={text.photoName(index + 1, note.photos.length, time)}
-              />
-            </a>
-          </li>
-        ))}
-      </ul>
-      <DeletePhotos {...props} />
-    </>
+    <ul class="photos">
+      {note.photos.map((photo, index) => (
+        <li key={photo.id}>
+          <a href={photoUrl(yard.id, photo.id, "full")} target="_blank" rel="noreferrer">
+            <img
+              src={photoUrl(yard.id, photo.id, "small")}
+              {...smallSize(photo)}
+              loading="lazy"
+              alt={text.photoName(index + 1, note.photos.length, time)}
+            />
+          </a>
+        </li>
+      ))}
+    </ul>
   );
 }
 
@@ -46,8 +42,9 @@ function smallSize({ widthPixels, heightPixels }: PhotoView): { readonly width: 
   return { width: Math.round(widthPixels * scale), height: Math.round(heightPixels * scale) };
 }
 
-function DeletePhotos({ note, yard, changed }: NoteProps) {
+export function DeletePhotos({ note, yard, changed }: NoteProps) {
   const { sending, formError, form, send } = useFormSubmit();
+  if (note.photos.length === 0) return null;
   const remove = async (id: string) => {
     const view = await send(() => laterApi.deletePhoto(yard.id, id));
     if (view === null) return;
@@ -75,7 +72,6 @@ function DeletePhotos({ note, yard, changed }: NoteProps) {
 export function AddPhotos({ note, yard, changed }: NoteProps) {
   const [left, setLeft] = useState(0);
   const [problem, setProblem] = useState<string | null>(null);
-  const id = useId();
   const add = async (input: HTMLInputElement) => {
     const files = [...(input.files ?? [])];
     setProblem(null);
@@ -88,21 +84,17 @@ export function AddPhotos({ note, yard, changed }: NoteProps) {
     changed(view, note.id, await changedNote(yard.id, note, view));
   };
   return (
-    <div class="field">
-      <label for={id}>
-        {text.addPhotosLabel}
-        <span class="hidden">{text.toNoteText(dayAndTimeText(note.at, now.value, yard.zone))}</span>
-      </label>
-      <input
-        id={id}
-        type="file"
-        accept={photoTypes}
-        multiple
-        disabled={left > 0}
-        onChange={(event) => void add(event.currentTarget)}
+    <details>
+      <summary>{text.addPhotosSummary}</summary>
+      <Field
+        label={text.addPhotosToLabel(dayAndTimeText(note.at, now.value, yard.zone))}
+        input={{
+          ...{ type: "file", accept: photoTypes, multiple: true, disabled: left > 0 },
+          onChange: (event) => void add(event.currentTarget),
+        }}
       />
       {left > 0 && <p class="hint">{text.sendingPhotosText(left)}</p>}
       <FormError text={problem} />
-    </div>
+    </details>
   );
 }

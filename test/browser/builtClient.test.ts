@@ -61,6 +61,7 @@ const pages = [
   "/yards/alder-croft/digest",
   "/yards/alder-croft/recipients",
   "/yards/alder-croft/alarm-history",
+  "/yards/alder-croft/notes",
   "/join#some-secret",
   "/phones",
   "/practice",

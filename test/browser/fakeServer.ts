@@ -10,6 +10,7 @@ import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
 import { benchViewFixture } from "../client/benchFixture.ts";
 import { settingsComparisonFixture } from "../client/comparisonFixture.ts";
 import { digestViewFixture } from "../client/digestFixture.ts";
+import { noteFixture, notesViewFixture } from "../client/notesFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { planViewFixture } from "../client/planFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
@@ -115,6 +116,11 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
     if (path.startsWith("/notifications/")) return [204, null];
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
+    if (path.endsWith("/notes"))
+      return [
+        200,
+        notesViewFixture([noteFixture("a", 1), noteFixture("b", 30, { text: "Frost on the lid. ".repeat(9) })], true),
+      ];
     if (path.endsWith("/settings/comparison")) return [200, settingsComparisonFixture(Date.now())];
     if (/\/plan(\/preview)?$/.test(path)) return [200, planViewFixture(Date.now())];
     if (path.endsWith("/bench")) return [200, fake.bench];

@@ -4,22 +4,10 @@ import { beforeEach, describe, expect, it, onTestFinished, vi } from "vitest";
 import { YardLinks } from "../../client/components/yardLinks.tsx";
 import { memoryStore } from "../../client/offline/localStore.ts";
 import { notes, openNotes } from "../../client/state/notes.ts";
-import type { NotesView, NoteView } from "../../server/contract/trainingView.ts";
+import { noteFixture, notesViewFixture } from "./notesFixture.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 
 const path = "/yards/alder-croft/notes";
-const hourMs = 3_600_000;
-const noteOf = (id: string, hoursAgo: number, different: Partial<NoteView> = {}): NoteView => ({
-  ...{ id, by: "Ada", text: `note ${id}`, feeder: null, stage: null, changedAt: null, photos: [] },
-  at: new Date(Date.now() - hoursAgo * hourMs).toISOString(),
-  ...different,
-});
-const viewOf = (list: readonly NoteView[], more = false): NotesView => ({
-  notes: list,
-  more,
-  pictureSpaceText: null,
-});
-
 let server: FakeConnection;
 withFakeConnection((opened) => {
   server = opened;
@@ -29,7 +17,10 @@ const answer = (request: string, view: unknown, status = 200) => {
 };
 beforeEach(() => {
   notes.value = new Map();
-  answer(`GET ${path}`, viewOf([noteOf("a", 0), noteOf("b", 30, { feeder: { id: "rowan", name: "Rowan" } })], true));
+  answer(
+    `GET ${path}`,
+    notesViewFixture([noteFixture("a", 0), noteFixture("b", 30, { feeder: { id: "rowan", name: "Rowan" } })], true),
+  );
 });
 
 /** A browser that reads each file as a picture of this size. @returns the sizes of the canvases that were sent */
@@ -64,7 +55,7 @@ describe("the notebook", () => {
   });
 
   it("writes a note about a feeder at a moment of the yard's clock, and empties the form", async () => {
-    answer(`POST ${path}`, viewOf([noteOf("c", 0, { text: "two jays" })]));
+    answer(`POST ${path}`, notesViewFixture([noteFixture("c", 0, { text: "two jays" })]));
     await openPage(path);
     await screen.findByText("note a");
     fireEvent.input(screen.getByLabelText("When"), { target: { value: "2026-01-14T08:30" } });
@@ -78,7 +69,7 @@ describe("the notebook", () => {
   });
 
   it("keeps what was entered, and its id, where the server can't be reached", async () => {
-    answer(`POST ${path}`, viewOf([noteOf("c", 0, { text: "two jays" })]));
+    answer(`POST ${path}`, notesViewFixture([noteFixture("c", 0, { text: "two jays" })]));
     await openPage(path);
     await screen.findByText("note a");
     server.offline = true;
@@ -100,7 +91,7 @@ describe("the notebook", () => {
   });
 
   it("changes the text of a note", async () => {
-    answer(`PATCH ${path}/a`, viewOf([noteOf("a", 0, { text: "three jays" })]));
+    answer(`PATCH ${path}/a`, notesViewFixture([noteFixture("a", 0, { text: "three jays" })]));
     await openPage(path);
     fireEvent.click((await screen.findAllByRole("button", { name: /^Edit/ }))[0] as HTMLElement);
     const [, area] = screen.getAllByLabelText("Note");
@@ -111,7 +102,7 @@ describe("the notebook", () => {
   });
 
   it("asks once before it deletes a note", async () => {
-    answer(`DELETE ${path}/a`, viewOf([noteOf("b", 30)]));
+    answer(`DELETE ${path}/a`, notesViewFixture([noteFixture("b", 30)]));
     await openPage(path);
     const entry = within((await screen.findByText("note a")).closest("li") as HTMLElement);
     fireEvent.click(entry.getByText("Delete…"));
@@ -123,11 +114,11 @@ describe("the notebook", () => {
   it("loads older notes below, and keeps them when a newer one is deleted", async () => {
     await openPage(path);
     await screen.findByText("note b");
-    answer(`GET ${path}`, viewOf([noteOf("c", 60)]));
+    answer(`GET ${path}`, notesViewFixture([noteFixture("c", 60)]));
     fireEvent.click(screen.getByRole("button", { name: "Show older notes" }));
     await screen.findByText("note c");
     expect(screen.queryByRole("button", { name: "Show older notes" })).toBeNull();
-    answer(`DELETE ${path}/a`, viewOf([noteOf("b", 30)]));
+    answer(`DELETE ${path}/a`, notesViewFixture([noteFixture("b", 30)]));
     fireEvent.click(screen.getAllByText("Delete this note")[0] as HTMLElement);
     await waitFor(() => expect(screen.queryByText("note a")).toBeNull());
     expect(screen.getByText("note c")).toBeTruthy();
@@ -142,7 +133,7 @@ describe("the notebook", () => {
   });
 
   it("shows that nothing is written yet, and the server's problem where there is one", async () => {
-    answer(`GET ${path}`, viewOf([]));
+    answer(`GET ${path}`, notesViewFixture([]));
     await openPage(path);
     expect(await screen.findByText("Nothing written yet.")).toBeTruthy();
   });
@@ -153,7 +144,7 @@ describe("the notebook", () => {
     server.offline = true;
     await openPage(path, store);
     expect(await screen.findByText(/^The notebook is not saved on this phone/)).toBeTruthy();
-    await store.put("notes", [["alder-croft", { view: viewOf([noteOf("x", 2)]), asOf: Date.now() }]]);
+    await store.put("notes", [["alder-croft", { view: notesViewFixture([noteFixture("x", 2)]), asOf: Date.now() }]]);
     await openNotes(store);
     expect(await screen.findByText("note x")).toBeTruthy();
     expect(screen.getByText(/^Notes from /)).toBeTruthy();
@@ -161,14 +152,17 @@ describe("the notebook", () => {
 
   it("shows a note's photographs small, each a link to the large one", async () => {
     const photos = [{ id: "p1", widthPixels: 1_600, heightPixels: 800 }];
-    answer(`GET ${path}`, { ...viewOf([noteOf("a", 0, { photos })]), pictureSpaceText: "The space is 85 % full." });
+    answer(`GET ${path}`, {
+      ...notesViewFixture([noteFixture("a", 0, { photos })]),
+      pictureSpaceText: "The space is 85 % full.",
+    });
     await openPage(path);
     const image = await screen.findByRole("img", { name: /^Photograph 1 of 1/ });
     expect(image.getAttribute("src")).toBe("/api/v1/yards/alder-croft/pictures/p1?size=small");
     expect([image.getAttribute("width"), image.getAttribute("height")]).toEqual(["320", "160"]);
     expect(image.closest("a")?.getAttribute("href")).toBe("/api/v1/yards/alder-croft/pictures/p1?size=full");
     expect(screen.getByText("The space is 85 % full.")).toBeTruthy();
-    answer("DELETE /yards/alder-croft/pictures/p1", viewOf([noteOf("a", 0)]));
+    answer("DELETE /yards/alder-croft/pictures/p1", notesViewFixture([noteFixture("a", 0)]));
     fireEvent.click(screen.getByText("Delete photograph 1"));
     await waitFor(() => expect(screen.queryByRole("img", { name: /^Photograph/ })).toBeNull());
   });
@@ -180,7 +174,7 @@ describe("the notebook", () => {
     server.replies[`POST ${path}/a/photos`] = () => {
       sent += 1;
       return sent === 1
-        ? { status: 200, body: viewOf([noteOf("a", 0, { photos })]) }
+        ? { status: 200, body: notesViewFixture([noteFixture("a", 0, { photos })]) }
         : { status: 409, body: problem(409, "This yard has no space for more pictures.") };
     };
     await openPage(path);

@@ -34,4 +34,5 @@ export const deletePhotoLabel = (nth: number) => `Delete photograph ${nth}`;
 export const photoDeletedText = "The photograph is deleted.";
 export const photosNotSentText = (problem: string) => `Not all photographs were added. ${problem}`;
 export const deletePhotosSummary = "Delete photographs…";
-export const toNoteText = (time: string) => ` to the note of ${time}`;
+export const addPhotosSummary = "Add photographs…";
+export const addPhotosToLabel = (time: string) => `Add photographs to the note of ${time}`;
