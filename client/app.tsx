@@ -112,6 +112,7 @@ const Screens = () => (
     <Route path="/yards/:id/alarm-history" component={AlarmRatesById} />
     <Route path="/yards/:id/recipients" component={RecipientsById} />
     <Route path="/yards/:id/training/:part?" component={TrainingScreens} />
+    <Route path="/yards/:id/notes" component={NotesById} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
@@ -161,6 +162,7 @@ const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.Fir
 const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
+const NotesScreen = lazyScreen(() => import("./screens/notesScreen.tsx").then((part) => part.NotesScreen));
 const PhonesScreen = lazyScreen(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
 const BenchScreen = lazyScreen(() => import("./screens/benchScreen.tsx").then((part) => part.BenchScreen));
 const PlanScreen = lazyScreen(() => import("./screens/planScreen.tsx").then((part) => part.PlanScreen));
@@ -191,6 +193,7 @@ const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
 const RecipientsById = ({ id = "" }: ById) => <RecipientsScreen key={id} id={id} />;
+const NotesById = ({ id = "" }: ById) => <NotesScreen key={id} id={id} />;
 const DigestById = ({ id = "" }: ById) => <DigestScreen key={id} id={id} />;
 const AlarmRatesById = ({ id = "" }: ById) => <AlarmRatesScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;

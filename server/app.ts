@@ -39,6 +39,7 @@ import { limitLoad } from "./routes/overload.ts";
 import { passkeyRoutes, passkeySignInRoutes } from "./routes/passkeys.ts";
 import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
+import { pictureRoutes } from "./routes/pictures.ts";
 import { planRoutes } from "./routes/plans.ts";
 import { handleErrors, refuseBadUrl, refuseBrokenRequest, sendNotFound } from "./routes/problems.ts";
 import { requireYardRole } from "./routes/rights.ts";
@@ -142,6 +143,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     trainingRoutes(scope, ports);
     trainingExportRoutes(scope, ports);
     noteRoutes(scope, ports);
+    pictureRoutes(scope, ports, overload);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);
     passkeyRoutes(scope, passkeys);

@@ -13,6 +13,8 @@ import { createGuessEstimator } from "./adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "./adapters/liveBrowsers.ts";
 import type { MqttBroker } from "./adapters/mqttBroker.ts";
 import { createOutboxWorker } from "./adapters/outboxWorker.ts";
+import { createPictureEncoder } from "./adapters/pictureEncoder.ts";
+import { createPictureFiles } from "./adapters/pictureFiles.ts";
 import { createPracticeRunner } from "./adapters/practiceRunner.ts";
 import { noRetainedMessages } from "./adapters/retainedMessages.ts";
 import { KeysProblem, type Secrets } from "./adapters/secrets.ts";
@@ -35,6 +37,7 @@ import { checkLiveSockets } from "./flows/liveSockets.ts";
 import { packLogs } from "./flows/logPacking.ts";
 import { pruneOld } from "./flows/outbox.ts";
 import { runPeriodicChecks } from "./flows/periodicCheck.ts";
+import { sweepPictures } from "./flows/pictures.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { repairDamaged } from "./flows/repair.ts";
 import { openFirstSignIn } from "./flows/signIn.ts";
@@ -90,6 +93,8 @@ async function main(): Promise<void> {
     ...{ feederLink: sockets, liveFeed: browsers, outboxSignal: outboxWorker, practiceRunner: practice },
     guessEstimator: createGuessEstimator(),
     settingsComparer,
+    pictureFiles: createPictureFiles(join(config.dataDir, "pictures")),
+    pictureEncoder: createPictureEncoder(),
     retainedMessages: broker ?? noRetainedMessages,
   };
   const keys = feederKeys(store.yards, nonceSecretOf(secrets.sessionKey));
@@ -234,6 +239,7 @@ function startTimers(
     every("* * * * *", "packing of the log", () => packLogs(ports, keepRaw)),
     every("* * * * *", "renewal of messages at the broker", async () => ports.retainedMessages.renew()),
     every("17 * * * *", "removal of old data", () => pruneOld(ports)), // each hour: a server may be off for most of a day
+    every("29 * * * *", "removal of pictures that nothing shows", () => sweepPictures(ports)),
     every("41 2 * * *", checkName, () => checkWholeDatabase(ports, check, log)),
     every("* * * * *", "reading whom to notify of a damaged database", () => notifier.updateRecipients()),
     every("* * * * *", "notifying of the damaged database", () => notifier.notify(), true),

@@ -1,4 +1,3 @@
-import type { PracticeFault } from "./contract/api.ts";
 import type { SentPlan } from "./contract/plan.ts";
 import type { SentOrder } from "./contract/report.ts";
 import type { AlarmChange } from "./domain/alarms/alarmStates.ts";
@@ -10,7 +9,6 @@ import type { LocalDate } from "./domain/localTime.ts";
 import type { Order } from "./domain/orders/order.ts";
 import type { EmailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { StoredBoot } from "./domain/storedBoots.ts";
-import type { Grams } from "./domain/units.ts";
 import type { AccountStore, RemovalResult } from "./ports/accounts.ts";
 import type { SettingsComparer } from "./ports/comparison.ts";
 import type { HistoryStore } from "./ports/history.ts";
@@ -29,6 +27,8 @@ import type {
 } from "./ports/notification.ts";
 import type { PasskeyStore } from "./ports/passkeys.ts";
 import type { PeopleStore } from "./ports/people.ts";
+import type { PictureEncoder, PictureFiles, PictureStore } from "./ports/pictures.ts";
+import type { PracticeRunner } from "./ports/practice.ts";
 import type { DigestStore, RecordedEvent, RecordStore } from "./ports/records.ts";
 import type {
   DamagedFeeder,
@@ -49,6 +49,8 @@ export type * from "./ports/history.ts";
 export type * from "./ports/notification.ts";
 export type * from "./ports/passkeys.ts";
 export type * from "./ports/people.ts";
+export type * from "./ports/pictures.ts";
+export type * from "./ports/practice.ts";
 export type * from "./ports/records.ts";
 export type * from "./ports/rows.ts";
 export type * from "./ports/storeCondition.ts";
@@ -70,6 +72,8 @@ export interface Ports {
   readonly practiceRunner: PracticeRunner;
   readonly guessEstimator: GuessEstimator;
   readonly settingsComparer: SettingsComparer;
+  readonly pictureFiles: PictureFiles;
+  readonly pictureEncoder: PictureEncoder;
 }
 
 export interface Clock {
@@ -118,6 +122,7 @@ export interface Store {
   readonly packs: LogPacking;
   readonly rollups: RollupStore;
   readonly training: TrainingStore;
+  readonly pictures: PictureStore;
 }
 
 /** Keeps the log small, a short step at a time. Each step says whether there may be another one. */
@@ -379,21 +384,4 @@ export interface LiveFeed {
   openSessions(): ReadonlySet<string>;
   /** Closes the sockets whose browser has not answered since the last call, and pings the others. */
   pingAll(): void;
-}
-
-export interface PracticeStart {
-  readonly name: string;
-  readonly key: string;
-  /** Its data from before a restart; null where it is new. */
-  readonly reportedUntil: Instant | null;
-  readonly hopper: Grams | null;
-}
-
-/** Runs simulated feeders that report to this server over the same API as real ones. */
-export interface PracticeRunner {
-  start(feeders: readonly PracticeStart[]): void;
-  stop(): Promise<void>;
-  /** Gives the simulated feeders this fault from now on; `none` clears it. */
-  setFault(fault: PracticeFault): void;
-  state(): { readonly running: boolean; readonly fault: PracticeFault };
 }

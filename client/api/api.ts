@@ -53,8 +53,8 @@ async function sendRequest<T>(
         ...(method === "GET"
           ? {}
           : {
-              headers: { "content-type": "application/json", "x-pieward": "1" },
-              body: JSON.stringify(body ?? {}),
+              headers: { "content-type": body instanceof Blob ? body.type : "application/json", "x-pieward": "1" },
+              body: body instanceof Blob ? body : JSON.stringify(body ?? {}),
             }),
       }));
     content = response.status === 204 ? null : await response.json();
@@ -102,7 +102,6 @@ export const api = {
   signOut: () => request<null>("DELETE", "/session"),
 
   home: () => request<HomeView>("GET", "/home"),
-  /** Without a date the newest. */
 
   feeder: (id: string) => request<FeederView>("GET", feeder(id)),
   day: (id: string, date: string) => request<DayView>("GET", `${feeder(id)}/day?date=${date}`),

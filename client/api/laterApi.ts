@@ -34,8 +34,8 @@ import type {
 import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
 import type { FeedingRequest, rationRequest } from "../../server/contract/feedingRequest.ts";
-import type { ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
-import type { TrainingView } from "../../server/contract/trainingView.ts";
+import type { noteChangeRequest, noteRequest, ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
+import type { NotesView, TrainingView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
@@ -76,6 +76,12 @@ export const laterApi = {
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
   digest: (yardId: string, date: string | null) =>
     request<DigestView>("GET", `${yardPath(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
+  /** Without a moment the newest. */
+  notes: (yardId: string, before: string | null) =>
+    request<NotesView>(
+      "GET",
+      `${yardPath(yardId)}/notes${before === null ? "" : `?before=${encodeURIComponent(before)}`}`,
+    ),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
   training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
   changeProgramme: (yardId: string, change: ProgrammeChangeRequest) =>
@@ -87,14 +93,29 @@ export const laterApi = {
   changeYard: (id: string, change: z.input<typeof yardRequest>) => request<unknown>("PATCH", yardPath(id), change),
   setDiseaseNotice: (id: string, notice: z.input<typeof diseaseNoticeRequest>) =>
     request<unknown>("POST", `${yardPath(id)}/disease-notice`, notice),
+  addNote: (yardId: string, note: z.input<typeof noteRequest>) =>
+    request<NotesView>("POST", `${yardPath(yardId)}/notes`, note),
+  changeNote: (yardId: string, id: string, change: z.input<typeof noteChangeRequest>) =>
+    request<NotesView>("PATCH", notePath(yardId, id), change),
+  addPhoto: (yardId: string, note: string, picture: Blob) =>
+    request<NotesView>("POST", `${notePath(yardId, note)}/photos`, picture, photoTimeoutMs),
+  deletePhoto: (yardId: string, id: string) =>
+    request<NotesView>("DELETE", `${yardPath(yardId)}/pictures/${encodeURIComponent(id)}`),
+  deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
   testPhones: () => request<TestPushView>("POST", "/phones/test"),
   startPractice: () => request<HomeView>("POST", "/practice"),
   endPractice: () => request<HomeView>("DELETE", "/practice"),
   practiceFault: (fault: PracticeFault) => request<HomeView>("POST", "/practice/fault", { fault }),
 };
 
+/** On a weak connection half a megabyte takes a while; the server's own limit is 20 s. */
+const photoTimeoutMs = 30_000;
+export const photoUrl = (yardId: string, id: string, size: "full" | "small") =>
+  `/api/v1${yardPath(yardId)}/pictures/${encodeURIComponent(id)}?size=${size}`;
+
 const feederPath = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
+const notePath = (yardId: string, id: string) => `${yardPath(yardId)}/notes/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
 
 /** A result without its content, which a form's `send` can distinguish from a failure. */

@@ -1,4 +1,4 @@
-import type { ComponentChildren, InputHTMLAttributes, SelectHTMLAttributes } from "preact";
+import type { ComponentChildren, InputHTMLAttributes, SelectHTMLAttributes, TextareaHTMLAttributes } from "preact";
 import { useId, useRef, useState } from "preact/hooks";
 import { unreachableText } from "#text/common.ts";
 import { signedOutText } from "#text/field.ts";
@@ -74,6 +74,14 @@ export function Field({
     />
   );
 }
+
+/** A text of several lines. */
+export const TextAreaField = ({
+  area,
+  ...question
+}: FieldText & { readonly area: TextareaHTMLAttributes<HTMLTextAreaElement> }) => (
+  <LabelledInput {...question} renderInput={(attributes) => <textarea {...area} {...attributes} />} />
+);
 
 /** A list to choose from. */
 export function SelectField({

@@ -18,6 +18,7 @@ export function YardLinks({ yard }: { readonly yard: YardView }) {
     ...(yard.practice
       ? []
       : [{ href: `/yards/${yard.id}/training`, label: text.trainingLabel, detail: text.trainingText }]),
+    { href: `/yards/${yard.id}/notes`, label: text.notesLabel, detail: text.notesText },
     { href: `/yards/${yard.id}/alarm-history`, label: text.alarmHistoryLabel, detail: text.alarmHistoryText },
   ];
   return (

@@ -8,16 +8,19 @@
  * Exit code 0: a checked backup is at the path that it prints. 1: no backup was made, and nothing older was removed.
  */
 import {
+  chmodSync,
   closeSync,
   constants,
   copyFileSync,
   existsSync,
   fsyncSync,
+  linkSync,
   mkdirSync,
   openSync,
   readdirSync,
   renameSync,
   rmSync,
+  statSync,
   writeFileSync,
 } from "node:fs";
 import { basename, join, resolve } from "node:path";
@@ -45,6 +48,8 @@ async function backUp({ data, database, to, keep, now }) {
     // Without the keys every phone would have to be added again: a backup without them is useless.
     if (!existsSync(keys)) throw new Error(`${keys} is missing`);
     copyFileSync(keys, join(partial, "keys.json"), constants.COPYFILE_EXCL);
+    // After the database: a picture whose row is in the copy is there, unless it was deleted meanwhile.
+    copyPictures(join(data, "pictures"), join(partial, "pictures"), newestPictures(to));
     for (const file of readdirSync(partial)) flush(join(partial, file));
     flush(partial);
     renameSync(partial, done);
@@ -55,6 +60,49 @@ async function backUp({ data, database, to, keep, now }) {
   }
   removeInterrupted(to, now);
   return { done, removed: removeOld(to, keep), noted: noteForServer(data, done, now) };
+}
+
+/** The pictures of the newest backup; null: there are none. */
+function newestPictures(to) {
+  const newest = readdirSync(to)
+    .filter((name) => ours.test(name))
+    .sort()
+    .at(-1);
+  return newest === undefined ? null : join(to, newest, "pictures");
+}
+
+/**
+ * A picture's file never changes, so one that the backup before has is linked to it and takes no more space.
+ * @param from a folder for each yard; there is none before the first picture
+ */
+function copyPictures(from, to, before) {
+  if (!existsSync(from)) return;
+  mkdirSync(to, { mode: 0o700 });
+  for (const yard of readdirSync(from)) {
+    mkdirSync(join(to, yard), { mode: 0o700 });
+    for (const name of readdirSync(join(from, yard))) {
+      if (!name.endsWith(".jpg")) continue; // not whole yet
+      const earlier = before === null ? null : join(before, yard, name);
+      copyPicture(join(from, yard, name), join(to, yard, name), earlier);
+    }
+    flush(join(to, yard));
+  }
+}
+
+function copyPicture(from, to, earlier) {
+  try {
+    if (earlier !== null && statSync(earlier).size === statSync(from).size) return linkSync(earlier, to);
+  } catch {
+    // There is no earlier one, or its disk knows no links: it is copied.
+  }
+  try {
+    copyFileSync(from, to, constants.COPYFILE_EXCL);
+  } catch (error) {
+    if (error.code === "ENOENT") return; // deleted meanwhile
+    throw error;
+  }
+  chmodSync(to, 0o600);
+  flush(to);
 }
 
 /** Removes what interrupted backups have left. A younger one may be under way. */

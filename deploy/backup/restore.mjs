@@ -16,6 +16,7 @@ import {
   fsyncSync,
   mkdirSync,
   openSync,
+  readdirSync,
   renameSync,
   rmSync,
   statSync,
@@ -46,6 +47,8 @@ function restore({ data, database, from, now }) {
       copyFileSync(keys, join(data, "keys.json.restored"));
       own(join(data, "keys.json.restored"), owner);
     }
+    // A backup's folder has the pictures of its rows, or none; a single file has nothing to say of them.
+    const pictures = isFolder ? copyPictures(join(from, "pictures"), join(data, "pictures.restored"), owner) : null;
     const aside = join(data, `damaged-${now.toISOString().slice(0, 19).replaceAll(":", "-")}Z`);
     mkdirSync(aside, { mode: 0o700 });
     own(aside, owner, 0o700);
@@ -55,6 +58,10 @@ function restore({ data, database, from, now }) {
     if (keys !== null) {
       moveInto(aside, join(data, "keys.json"));
       renameSync(join(data, "keys.json.restored"), join(data, "keys.json"));
+    }
+    if (pictures !== null) {
+      moveInto(aside, join(data, "pictures"));
+      if (existsSync(pictures)) renameSync(pictures, join(data, "pictures"));
     }
     flush(dirname(database));
     flush(data);
@@ -88,6 +95,24 @@ function check(file) {
     copy.close();
   }
   flush(file);
+}
+
+/** @returns the folder with the copy, which is missing where there is nothing to copy */
+function copyPictures(from, to, owner) {
+  rmSync(to, { recursive: true, force: true });
+  if (!existsSync(from)) return to;
+  mkdirSync(to, { mode: 0o700 });
+  own(to, owner, 0o700);
+  for (const yard of readdirSync(from)) {
+    mkdirSync(join(to, yard), { mode: 0o700 });
+    own(join(to, yard), owner, 0o700);
+    for (const name of readdirSync(join(from, yard))) {
+      copyFileSync(join(from, yard, name), join(to, yard, name));
+      own(join(to, yard, name), owner);
+      flush(join(to, yard, name));
+    }
+  }
+  return to;
 }
 
 /** For root, where the server has a user of its own. */

@@ -30,7 +30,7 @@ export function makeFolder(folder: string): void {
  * @returns a warning where the folder's rights were not changed
  */
 export function restrictAccess(folder: string, databaseFile: string): string | null {
-  const ours = [/^keys\.json(\.new)?$/, /^(last-backup|damage-recipients)\.json(\.new)?$/, /^damaged-/];
+  const ours = [/^keys\.json(\.new)?$/, /^(last-backup|damage-recipients)\.json(\.new)?$/, /^damaged-/, /^pictures$/];
   const isOurs = (name: string) => name.startsWith(basename(databaseFile)) || ours.some((known) => known.test(name));
   for (const name of readdirSync(folder).filter(isOurs)) restrictPath(join(folder, name));
   const beside = dirname(databaseFile);

@@ -170,6 +170,8 @@ export interface NotesView {
   readonly notes: readonly NoteView[];
   /** Whether there are older ones: asked for with `before` set to the moment of the last note here. */
   readonly more: boolean;
+  /** How full the yard's space for pictures is; null while there is plenty. */
+  readonly pictureSpaceText: string | null;
 }
 
 export interface NoteView {
@@ -180,4 +182,13 @@ export interface NoteView {
   readonly feeder: { readonly id: string; readonly name: string } | null;
   readonly stage: { readonly id: string; readonly name: string } | null;
   readonly changedAt: string | null;
+  /** In the order in which they were added. */
+  readonly photos: readonly PhotoView[];
+}
+
+/** Its files: `/api/v1/yards/:yard/pictures/:picture?size=full|small`. */
+export interface PhotoView {
+  readonly id: string;
+  readonly widthPixels: number; // of the full size
+  readonly heightPixels: number;
 }

@@ -8,6 +8,7 @@ import { endConnections } from "./endConnections.ts";
 import { tryDueEscalations } from "./escalations.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { type PassphraseProblem, passphraseProblem } from "./passphrase.ts";
+import { removePicturesOf } from "./pictures.ts";
 import { idOf } from "./publicId.ts";
 import { openSession, type SignInResult } from "./signIn.ts";
 
@@ -158,6 +159,10 @@ export async function removeAccount(
   if (removed === null) return { kind: "lastKeeper", why: texts.signIn.lastKeeperMeanwhile };
   keys.clearCache();
   await tellRemoval(ports, removed, yards);
+  await removePicturesOf(
+    ports.pictureFiles,
+    alone.map(({ id }) => id),
+  );
   return { kind: "removed" };
 }
 

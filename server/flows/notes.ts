@@ -1,7 +1,9 @@
 import type { NoteRequest } from "../contract/trainingRequest.ts";
-import type { NotesView } from "../contract/trainingView.ts";
+import type { NotesView, PhotoView } from "../contract/trainingView.ts";
 import { after, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
-import type { NoteRow, Ports, YardRow } from "../ports.ts";
+import { isNearlyFull, pictureQuota, usedShare } from "../domain/pictures/pictureSpace.ts";
+import type { NoteRow, PictureRow, Ports, YardRow } from "../ports.ts";
+import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 
 /** The notebook of a yard: what its people wrote about a moment, a feeder or a stage. */
@@ -20,16 +22,39 @@ export async function notesView(
   const names = new Map(stages.map(({ id, name }) => [id, name]));
   const named = (of: ReadonlyMap<string, string>, id: string | null) =>
     id === null ? null : { id, name: of.get(id) ?? id };
+  const page = found.slice(0, notesAPage);
+  const photos = photosByNote(
+    await store.pictures.picturesOf(
+      yard,
+      page.map(({ id }) => id),
+    ),
+  );
   return {
-    notes: found.slice(0, notesAPage).map(({ id, at, by, text, feeder, stage, changedAt }) => ({
+    notes: page.map(({ id, at, by, text, feeder, stage, changedAt }) => ({
       ...{ id, by, text },
       at: isoOf(at),
       feeder: named(feeders, feeder),
       stage: named(names, stage),
       changedAt: changedAt === null ? null : isoOf(changedAt),
+      photos: photos.get(id) ?? [],
     })),
     more: found.length > notesAPage,
+    pictureSpaceText: await pictureSpaceText(store, yard),
   };
+}
+
+function photosByNote(pictures: readonly PictureRow[]): ReadonlyMap<string, readonly PhotoView[]> {
+  const byNote = new Map<string, PhotoView[]>();
+  for (const { id, note, widthPixels, heightPixels } of pictures)
+    byNote.set(note, [...(byNote.get(note) ?? []), { id, widthPixels, heightPixels }]);
+  return byNote;
+}
+
+/** Said before pictures are refused. */
+async function pictureSpaceText({ pictures }: Ports["store"], yard: string): Promise<string | null> {
+  const used = await pictures.usage(yard);
+  if (!isNearlyFull(used)) return null;
+  return texts.pictures.nearlyFull(usedShare(used), used.pictures, pictureQuota.pictures);
 }
 
 export type NoteProblem = "noFeeder" | "noStage";

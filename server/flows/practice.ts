@@ -7,6 +7,7 @@ import { endConnections } from "./endConnections.ts";
 import { type FeederKeys, newFeederKey } from "./feederKeys.ts";
 import { prepareNewFeeder } from "./feeders.ts";
 import { defaultEscalateMinutes } from "./firstYard.ts";
+import { removePicturesOf } from "./pictures.ts";
 
 /** @param keeper who starts it, and is a keeper of the practice yard from now on, like those who started it before */
 export async function startPractice(ports: Ports, keys: FeederKeys, keeper: string): Promise<void> {
@@ -75,4 +76,8 @@ export async function removePractice(ports: Ports, keys: FeederKeys): Promise<vo
   });
   keys.clearCache();
   for (const { id } of removed) ports.liveFeed.announceChange(id, null, null);
+  await removePicturesOf(
+    ports.pictureFiles,
+    removed.map(({ id }) => id),
+  );
 }

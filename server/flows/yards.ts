@@ -5,6 +5,7 @@ import { texts } from "../text/index.ts";
 import { tellRemoval } from "./accounts.ts";
 import type { FeederKeys } from "./feederKeys.ts";
 import { defaultEscalateMinutes } from "./firstYard.ts";
+import { removePicturesOf } from "./pictures.ts";
 
 /** Adding and removing yards. */
 
@@ -62,5 +63,6 @@ export async function removeYard(
   keys.clearCache();
   await tellRemoval(ports, removed, [id]);
   for (const { person } of members) if (!removed.people.includes(person.id)) ports.liveFeed.reconnect(person.id);
+  await removePicturesOf(ports.pictureFiles, [id]);
   return { kind: "removed" };
 }

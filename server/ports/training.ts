@@ -32,11 +32,12 @@ export interface TrainingStore {
   programmeChanges(yard: string): Promise<readonly ProgrammeChangeRow[]>;
   /** Notes of the yard about moments before this one, the newest first, at most so many. */
   notes(yard: string, before: Instant, most: number): Promise<readonly NoteRow[]>;
+  hasNote(yard: string, id: string): Promise<boolean>;
   /** @returns false where the yard has a note with this id already */
   addNote(note: NoteRow): Promise<boolean>;
   /** @returns false where there is no such note */
   changeNote(yard: string, id: string, changes: Pick<NoteRow, "text" | "changedAt">): Promise<boolean>;
-  /** Nothing of its text stays in the file. @returns false where there is no such note */
+  /** With the rows of its pictures; nothing of its text stays in the file. @returns false where there is no such note */
   removeNote(yard: string, id: string): Promise<boolean>;
 }
 

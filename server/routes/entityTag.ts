@@ -54,7 +54,7 @@ const tagOf = (digest: string, { headers }: FastifyRequest): string =>
   `"${digestOf(JSON.stringify([digest, headers["accept-encoding"], headers["x-no-compression"]])).slice(0, 27)}"`;
 
 /** Weak comparison, as If-None-Match has it (RFC 9110, 13.1.2): a proxy may have marked the tag as weak. */
-function hasTag({ headers }: FastifyRequest, tag: string): boolean {
+export function hasTag({ headers }: FastifyRequest, tag: string): boolean {
   const wanted = (headers["if-none-match"] ?? "").split(",").map((one) => one.trim().replace(/^W\//, ""));
   return wanted.includes(tag) || wanted.includes("*");
 }

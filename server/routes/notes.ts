@@ -4,6 +4,7 @@ import { z } from "zod";
 import { noteChangeRequest, noteRequest, notesQuery } from "../contract/trainingRequest.ts";
 import { instantOf } from "../domain/instant.ts";
 import { addNote, notesView } from "../flows/notes.ts";
+import { removeNote } from "../flows/pictures.ts";
 import type { Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { sendFieldProblem, sendProblem } from "./problems.ts";
@@ -48,7 +49,7 @@ export function noteRoutes(app: FastifyInstance, ports: Ports): void {
 
   routes.delete(`${path}/:note`, { schema: { hide: true, params: noteParams } }, async (request, reply) => {
     const { yard, note } = request.params;
-    return (await training.removeNote(yard, note)) ? notesView(ports, yard, null) : sendNoNote(reply);
+    return (await removeNote(ports, yard, note)) ? notesView(ports, yard, null) : sendNoNote(reply);
   });
 }
 

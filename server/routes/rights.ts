@@ -21,6 +21,8 @@ const helperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/yards/:yard/notes",
   "PATCH /api/v1/yards/:yard/notes/:note",
   "DELETE /api/v1/yards/:yard/notes/:note",
+  "POST /api/v1/yards/:yard/notes/:note/photos",
+  "DELETE /api/v1/yards/:yard/pictures/:picture",
   // Their own settings, and leaving. The flow refuses changes of other people.
   "PATCH /api/v1/yards/:yard/people/:person",
   "DELETE /api/v1/yards/:yard/people/:person",

@@ -131,6 +131,15 @@ export function requireSignIn(app: FastifyInstance, ports: Ports): void {
   });
 }
 
+/** For a route that must know it before it reads the body. @returns the refusal; null where somebody is signed in */
+export async function refuseSignedOut(
+  ports: Ports,
+  request: FastifyRequest,
+  reply: FastifyReply,
+): Promise<FastifyReply | null> {
+  return (await findSession(ports, request)) ? null : sendProblem(reply.header("connection", "close"), notSignedIn);
+}
+
 const sessions = new WeakMap<FastifyRequest, SessionRow>();
 
 /** The id of the person who is signed in; null on a route that `requireSignIn` doesn't guard. */

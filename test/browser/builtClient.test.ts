@@ -63,6 +63,7 @@ const pages = [
   "/yards/alder-croft/alarm-history",
   "/yards/alder-croft/training",
   "/yards/alder-croft/training/programme",
+  "/yards/alder-croft/notes",
   "/join#some-secret",
   "/phones",
   "/practice",

@@ -11,6 +11,7 @@ import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
 import { benchViewFixture } from "../client/benchFixture.ts";
 import { settingsComparisonFixture } from "../client/comparisonFixture.ts";
 import { digestViewFixture } from "../client/digestFixture.ts";
+import { noteFixture, notesViewFixture } from "../client/notesFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { planViewFixture } from "../client/planFixture.ts";
 import { trainingViewFixture } from "../client/trainingFixture.ts";
@@ -120,6 +121,11 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.startsWith("/notifications/")) return [204, null];
     if (/\/training(\/changes(\/[^/]+\/undo)?)?$/.test(path)) return [200, fake.training];
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
+    if (path.endsWith("/notes"))
+      return [
+        200,
+        notesViewFixture([noteFixture("a", 1), noteFixture("b", 30, { text: "Frost on the lid. ".repeat(9) })], true),
+      ];
     if (path.endsWith("/settings/comparison")) return [200, settingsComparisonFixture(Date.now())];
     if (/\/plan(\/preview)?$/.test(path)) return [200, planViewFixture(Date.now())];
     if (path.endsWith("/bench")) return [200, fake.bench];

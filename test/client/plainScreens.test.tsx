@@ -21,6 +21,7 @@ const paths = [
   "/yards/alder-croft",
   "/yards/alder-croft/recipients",
   "/yards/alder-croft/digest",
+  "/yards/alder-croft/notes",
   "/phones",
   "/practice",
   "/cautions",

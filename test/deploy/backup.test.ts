@@ -1,5 +1,14 @@
 import { spawnSync } from "node:child_process";
-import { mkdtempSync, readdirSync, readFileSync, rmSync, statSync, writeFileSync } from "node:fs";
+import {
+  mkdirSync,
+  mkdtempSync,
+  readdirSync,
+  readFileSync,
+  renameSync,
+  rmSync,
+  statSync,
+  writeFileSync,
+} from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import Database from "better-sqlite3";
@@ -90,6 +99,33 @@ describe("a backup", () => {
     expect(status).toBe(1);
     expect(stderr).toMatch(/^No backup: .*keys\.json is missing/);
     expect(backups()).toEqual([]);
+  });
+
+  it("has the pictures, each once on the disk, and gives them back; what came later is kept beside", () => {
+    openLive().close();
+    const yard = join(data, "pictures", "alder");
+    mkdirSync(yard, { recursive: true });
+    writeFileSync(join(yard, "a1.full.jpg"), "a jay", { mode: 0o644 });
+    writeFileSync(join(yard, "a2.full.jpg.new"), "half");
+    expect(backUp().status).toBe(0);
+    const first = join(to, backups()[0] ?? "");
+    const older = join(to, "pieward-2026-01-01T02-30-00Z");
+    renameSync(first, older);
+    expect(backUp().status).toBe(0);
+    const second = join(to, backups().at(-1) ?? "");
+    expect(readdirSync(join(second, "pictures", "alder"))).toEqual(["a1.full.jpg"]);
+    const [one, other] = [older, second].map((each) => statSync(join(each, "pictures", "alder", "a1.full.jpg")));
+    expect([one?.ino, (other?.mode ?? 0) & 0o777]).toEqual([other?.ino, 0o600]);
+
+    rmSync(older, { recursive: true });
+    rmSync(join(yard, "a1.full.jpg"));
+    writeFileSync(join(yard, "b1.full.jpg"), "later");
+    const restored = spawnSync(process.execPath, ["deploy/backup/restore.mjs", "--data", data, "--from", second]);
+    expect(restored.status).toBe(0);
+    expect(readdirSync(yard)).toEqual(["a1.full.jpg"]);
+    expect(readFileSync(join(yard, "a1.full.jpg"), "utf8")).toBe("a jay");
+    const aside = readdirSync(data).find((name) => name.startsWith("damaged-")) ?? "";
+    expect(readdirSync(join(data, aside, "pictures", "alder")).sort()).toEqual(["a2.full.jpg.new", "b1.full.jpg"]);
   });
 
   it("is readable by its owner only, each file of it, whatever the shell's umask", () => {

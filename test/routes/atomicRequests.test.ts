@@ -3,6 +3,7 @@ import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, describe, expect, inject, it } from "vitest";
 import type { HomeView, InviteView, PeopleView, SessionsView } from "../../server/contract/api.ts";
+import type { NotesView } from "../../server/contract/trainingView.ts";
 import { minutes } from "../../server/domain/instant.ts";
 import { makeReset } from "../../server/flows/accounts.ts";
 import { advanceDueEscalations, startMissingEscalations } from "../../server/flows/escalations.ts";
@@ -13,6 +14,7 @@ import { jammed, sensors } from "../flows/jam.ts";
 import { type CommitHooks, hookCommits } from "../support/commitHooks.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { addPhone, deliverAll, joinByInvite, requestAs } from "../support/people.ts";
+import { jpegPicture, pngPicture } from "../support/pictures.ts";
 import { programmeChangeExample } from "../support/programmeChangeExample.ts";
 import {
   type ManualClock,
@@ -91,6 +93,8 @@ async function useEverything(server: TestServer) {
   await requestAs(server, "POST", `/api/v1/yards/${server.yard}/training/changes`, server.keeper, started);
   const note = { id: "note-0000", text: "frost on the lid" };
   await requestAs(server, "POST", `/api/v1/yards/${server.yard}/notes`, server.keeper, note);
+  const photos = `/api/v1/yards/${server.yard}/notes/note-0000/photos`;
+  const photo = await requestAs(server, "POST", photos, server.keeper, await jpegPicture());
   const person = (await requestAs(server, "GET", "/api/v1/me", bo)).json().id as string;
   const item = server.push.sent[0]?.item as string;
   const people = await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper);
@@ -107,6 +111,7 @@ async function useEverything(server: TestServer) {
       person,
       change: started.id,
       note: "note-0000",
+      picture: (photo.json() as NotesView).notes[0]?.photos[0]?.id ?? "",
       item,
       inviteToken: (invite.json() as InviteView).token,
       invite: (people.json() as PeopleView).invites[0]?.id ?? "",
@@ -164,10 +169,11 @@ async function send(
   ];
   const withIds = (text: string) =>
     text.replace(
-      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session|change|note)\b/g,
+      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session|change|note|picture)\b/g,
       (_, name) => named[name] as string,
     );
-  const body = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
+  const json = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
+  const body = change.picture ? await pngPicture() : json;
   let { statusCode } = await requestAs(server, method, withIds(path), headers, body);
   // On a busy machine the server refuses work for a while; nothing is done then.
   for (let tries = 0; statusCode === 503 && tries < 20; tries += 1) {

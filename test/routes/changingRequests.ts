@@ -9,6 +9,8 @@ import { programmeChangeExample } from "../support/programmeChangeExample.ts";
 export interface ChangingRequest {
   readonly route: string; // as the documentation names it
   readonly body?: object;
+  /** The body is a picture. */
+  readonly picture?: true;
   /** Sent after it as if the two were one change, to imitate a split transaction. */
   readonly andThen?: object;
   /** Which prepared database it starts from; left out: "usual". */
@@ -36,7 +38,7 @@ export type Start = "noAccount" | "usual" | "practising";
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 
-/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`. */
+/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`, `:picture`. */
 export const changingRequests: readonly ChangingRequest[] = [
   {
     route: "POST /api/v1/first-sign-in",
@@ -102,6 +104,8 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/yards/:yard/notes", body: { id: "note-0001", text: "a jay" } },
   { route: "PATCH /api/v1/yards/:yard/notes/:note", body: { text: "two jays" } },
   { route: "DELETE /api/v1/yards/:yard/notes/:note", again: 404 },
+  { route: "POST /api/v1/yards/:yard/notes/:note/photos", picture: true },
+  { route: "DELETE /api/v1/yards/:yard/pictures/:picture", again: 404 },
   { route: "POST /api/v1/yards/:yard/training/changes", body: programmeChangeExample },
   { route: "POST /api/v1/yards/:yard/training/changes/:change/undo", again: 404 },
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },

@@ -6,6 +6,7 @@ import { benchExample } from "../support/benchExample.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 import { projectFolder } from "../support/imports.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
+import { jpegPicture } from "../support/pictures.ts";
 import { programmeChangeExample } from "../support/programmeChangeExample.ts";
 import { openTestServer } from "../support/testServer.ts";
 import { viewSchemas } from "../support/viewSchemas.ts";
@@ -88,6 +89,9 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["POST /api/v1/yards/:yard/notes", { id: "note-0001", text: "a jay" }],
   ["GET /api/v1/yards/:yard/notes"],
   ["PATCH /api/v1/yards/:yard/notes/:note", { text: "two jays" }],
+  ["POST /api/v1/yards/:yard/notes/:note/photos", await jpegPicture()],
+  ["GET /api/v1/yards/:yard/pictures/:picture"],
+  ["DELETE /api/v1/yards/:yard/pictures/:picture"],
   ["DELETE /api/v1/yards/:yard/notes/:note"],
   ["POST /api/v1/yards/:yard/training/changes", programmeChangeExample],
   ["GET /api/v1/yards/:yard/training"],
@@ -161,6 +165,7 @@ async function openRoutes() {
   const send = async (route: string, headers: Headers, body?: object) => {
     const [method, path = ""] = route.split(" ") as ["GET", string];
     if (path.includes(":invite")) named.invite = await openInvite();
+    if (path.includes(":picture")) named.picture = (await server.store.pictures.allPictures())[0]?.id ?? "none";
     const payload = body && "yard" in body ? { ...body, yard: server.yard } : body;
     const url = path.replace(/:(\w+)/g, (_, name: string) => named[name] ?? name);
     return method === "GET"

@@ -19,7 +19,7 @@ describe("the notebook of a yard", () => {
     await requestAs(server, "POST", url, bo, { id: "note-0002", text: "A jay", ...about });
     expect((await read(server)).notes).toEqual([
       {
-        ...{ id: "note-0002", at: "2026-01-15T09:00:00.000Z", by: "Bo", text: "A jay", changedAt: null },
+        ...{ id: "note-0002", at: "2026-01-15T09:00:00.000Z", by: "Bo", text: "A jay", changedAt: null, photos: [] },
         feeder: { id: feeder.id, name: "Rowan" },
         stage: { id: "dropCap", name: "Drop a cap" },
       },

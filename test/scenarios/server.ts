@@ -6,6 +6,7 @@ import { endpointGuard } from "../../server/adapters/endpointGuard.ts";
 import { createFeederSockets } from "../../server/adapters/feederSockets.ts";
 import { createGuessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "../../server/adapters/liveBrowsers.ts";
+import { createPictureEncoder } from "../../server/adapters/pictureEncoder.ts";
 import { noRetainedMessages } from "../../server/adapters/retainedMessages.ts";
 import { connect } from "../../server/adapters/store/openStore.ts";
 import { createStore } from "../../server/adapters/store/prismaStore.ts";
@@ -21,6 +22,7 @@ import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import { type EmailGateway, type Ports, type Store, StoreBusy, StoreFull } from "../../server/ports.ts";
 import { inProcessComparer } from "../support/inProcessComparer.ts";
+import { memoryPictureFiles } from "../support/memoryPictureFiles.ts";
 import { copyDatabase } from "../support/migratedDatabase.ts";
 import { type PushService, startPushService } from "../support/pushService.ts";
 
@@ -112,6 +114,8 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
       },
       guessEstimator: createGuessEstimator(),
       settingsComparer: inProcessComparer(file),
+      pictureFiles: memoryPictureFiles({ now: () => now }),
+      pictureEncoder: createPictureEncoder(),
     };
     const app = await buildApp({
       ports,

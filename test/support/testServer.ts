@@ -5,6 +5,7 @@ import { createFeederSockets, type FeederSockets } from "../../server/adapters/f
 import { createGuessEstimator } from "../../server/adapters/guessEstimator.ts";
 import { createLiveBrowsers } from "../../server/adapters/liveBrowsers.ts";
 import type { MqttBroker } from "../../server/adapters/mqttBroker.ts";
+import { createPictureEncoder } from "../../server/adapters/pictureEncoder.ts";
 import { noRetainedMessages } from "../../server/adapters/retainedMessages.ts";
 import type { LogDisk } from "../../server/adapters/store/durableLog.ts";
 import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
@@ -28,6 +29,7 @@ import type {
   SettingsComparer,
 } from "../../server/ports.ts";
 import { inProcessComparer } from "./inProcessComparer.ts";
+import { memoryPictureFiles } from "./memoryPictureFiles.ts";
 import { copyDatabase } from "./migratedDatabase.ts";
 
 /** A clock that stands still until a test moves it. */
@@ -182,6 +184,8 @@ export async function openTestServerOn(
     practiceRunner: practice,
     guessEstimator,
     settingsComparer: options.settingsComparer ?? inProcessComparer(file),
+    pictureFiles: memoryPictureFiles(clock),
+    pictureEncoder: createPictureEncoder(),
     retainedMessages: broker ?? noRetainedMessages,
   };
   const app = await buildApp({

@@ -7,3 +7,5 @@ export const trainingLabel = "Training";
 export const trainingText = "stage, advice and record";
 export const alarmHistoryLabel = "Alarm history";
 export const alarmHistoryText = "numbers and advice";
+export const notesLabel = "Notebook";
+export const notesText = "what you saw and did";

@@ -9,6 +9,7 @@ import { createLogPacking } from "./logPacks.ts";
 import { type Connections, connect, type Statements } from "./openStore.ts";
 import { createOutboxStore } from "./outboxStore.ts";
 import { createPeopleStore } from "./peopleStore.ts";
+import { createPictureStore } from "./pictureStore.ts";
 import { createRollupStore } from "./rebuiltRollups.ts";
 import { createRecordStore } from "./recordStore.ts";
 import { statementRequestReads } from "./requestReads.ts";
@@ -52,6 +53,7 @@ export function createStore(connections: Connections): OpenStore {
     packs: createLogPacking(connections),
     rollups: createRollupStore(connections),
     training: createTrainingStore(connections),
+    pictures: createPictureStore(connections),
     close: () => connections.close(),
   };
 }

@@ -39,6 +39,11 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
       return found.map(noteFrom);
     },
 
+    async hasNote(yard, id) {
+      const key = { yardId_id: { yardId: yard, id } };
+      return (await reader.note.findUnique({ where: key, select: { id: true } })) !== null;
+    },
+
     addNote: ({ id, yard, at, by, text, feeder, stage }) =>
       write(async (statements) => {
         const key = { yardId_id: { yardId: yard, id } };
@@ -56,7 +61,10 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
       }),
 
     async removeNote(yard, id) {
-      const { count } = await write((statements) => statements.note.deleteMany({ where: { yardId: yard, id } }));
+      const { count } = await write(async (statements) => {
+        await statements.picture.deleteMany({ where: { yardId: yard, noteId: id } });
+        return statements.note.deleteMany({ where: { yardId: yard, id } });
+      });
       if (count > 0) await eraseRemoved();
       return count > 0;
     },

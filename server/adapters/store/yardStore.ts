@@ -87,6 +87,7 @@ export async function deleteYard(statements: Statements, id: string, stays: stri
   for (const feeder of feeders) await deleteFeeder(statements, feeder.id);
   await statements.programmeChange.deleteMany({ where: { yardId: id } });
   await statements.note.deleteMany({ where: { yardId: id } });
+  await statements.picture.deleteMany({ where: { yardId: id } });
   await statements.outboxItem.deleteMany({ where: { yardId: id } }); // those about the yard itself
   const members = stays === null ? [] : await statements.member.findMany({ where: { yardId: id } });
   await statements.yard.deleteMany({ where: { id } });

@@ -112,6 +112,13 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "POST /api/v1/yards/:yard/notes": note("Write a note; the same id again is the same note", 200, "NotesView"),
   "PATCH /api/v1/yards/:yard/notes/:note": note("Change the text of a note", 200, "NotesView"),
   "DELETE /api/v1/yards/:yard/notes/:note": note("Delete a note", 200, "NotesView"),
+  "POST /api/v1/yards/:yard/notes/:note/photos": note(
+    "Add a photograph to a note: the body is a JPEG, PNG or WebP picture of at most 8 MiB and 24 million pixels; the same again is the same",
+    200,
+    "NotesView",
+  ),
+  "GET /api/v1/yards/:yard/pictures/:picture": note("A picture as JPEG", 200, null),
+  "DELETE /api/v1/yards/:yard/pictures/:picture": note("Delete a picture", 200, "NotesView"),
   "GET /api/v1/yards/:yard/training/export": note(
     "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes or notes",
     200,

@@ -25,6 +25,7 @@ export { openQuestions } from "./openQuestions.ts";
 export { orders } from "./orders.ts";
 export { people } from "./people.ts";
 export { phones } from "./phones.ts";
+export { pictures } from "./pictures.ts";
 export { reachability } from "./reachability.ts";
 export { refusals } from "./refusals.ts";
 export { sensorFaults } from "./sensorFaults.ts";

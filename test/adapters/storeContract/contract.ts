@@ -6,6 +6,7 @@ import { outboxRules } from "./outboxRules.ts";
 import { passkeyRules } from "./passkeyRules.ts";
 import { inviteRules, memberRules } from "./peopleRules.ts";
 import { phoneRules } from "./phoneRules.ts";
+import { pictureRules } from "./pictureRules.ts";
 import { rebuiltRollupRules } from "./rebuiltRollupRules.ts";
 import { receiptRules } from "./receiptRules.ts";
 import { alarmChangeRules, keeperRecordRules } from "./recordRules.ts";
@@ -46,4 +47,5 @@ export const storeContract: Readonly<Record<string, Rules>> = {
   "roll-ups": rollupRules,
   "roll-ups that are made again": rebuiltRollupRules,
   "training programme": trainingRules,
+  pictures: pictureRules,
 };

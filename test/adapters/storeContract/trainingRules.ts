@@ -12,7 +12,7 @@ const change = (id: string, different: Partial<ProgrammeChangeRow> = {}): Progra
   ...different,
 });
 
-const note = (id: string, different: Partial<NoteRow> = {}): NoteRow => ({
+export const note = (id: string, different: Partial<NoteRow> = {}): NoteRow => ({
   ...{
     id,
     yard: "alder",
@@ -83,6 +83,7 @@ export const trainingRules: Rules = {
     const { training } = store;
     await training.addNote(note("a"));
     expect(await training.addNote(note("a", { text: "again" }))).toBe(false);
+    expect([await training.hasNote("alder", "a"), await training.hasNote("other", "a")]).toEqual([true, false]);
     const changes = { text: "two jays", changedAt: later(minutes(3)) };
     expect(await training.changeNote("alder", "a", changes)).toBe(true);
     expect(await training.changeNote("other", "a", changes)).toBe(false);

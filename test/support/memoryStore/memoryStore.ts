@@ -8,6 +8,7 @@ import { createEscalations, notificationTransaction } from "./notifications.ts";
 import { createOutbox } from "./outbox.ts";
 import { createPeople } from "./people.ts";
 import { createPhones } from "./phones.ts";
+import { createPictures } from "./pictures.ts";
 import { createDigests, createPacks, createRecords } from "./records.ts";
 import { rowsWhere, type Tables } from "./tables.ts";
 import { createTraining, trainingTransaction } from "./training.ts";
@@ -39,6 +40,7 @@ export function createMemoryStore(database = new MemoryDatabase()): Store {
     packs: createPacks(access),
     rollups: createRollups(access),
     training: createTraining(access),
+    pictures: createPictures(access),
   };
 }
 

@@ -23,8 +23,8 @@ export function removeYard(tables: Tables, id: string, stays: string | null): Re
   const feeders = rowsWhere(tables.feeders, isIts).map((feeder) => feeder.id);
   for (const feeder of feeders) removeFeeder(tables, feeder);
   const members = stays === null ? [] : rowsWhere(tables.members, isIts).map(({ person }) => person);
-  const { items, members: people, invites, escalations, digests, programmeChanges, notes } = tables;
-  for (const table of [items, people, invites, escalations, digests, programmeChanges, notes])
+  const { items, members: people, invites, escalations, digests, programmeChanges, notes, pictures } = tables;
+  for (const table of [items, people, invites, escalations, digests, programmeChanges, notes, pictures])
     removeWhere<{ readonly yard: string | null }>(table as Map<string, { readonly yard: string | null }>, isIts);
   tables.yards.delete(id);
   return {

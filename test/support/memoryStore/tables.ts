@@ -16,6 +16,7 @@ import type {
   OpenInvite,
   PasskeyRow,
   Phone,
+  PictureRow,
   ProgrammeChangeRow,
   SessionDetails,
   SteppedState,
@@ -59,6 +60,7 @@ export const emptyTables = () => ({
   /** By yard and id. */
   programmeChanges: new Map<string, ProgrammeChangeRow>(),
   notes: new Map<string, NoteRow>(),
+  pictures: new Map<string, PictureRow>(),
   /** By yard and local date. */
   digests: new Map<string, StoredDay>(),
 });

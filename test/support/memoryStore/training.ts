@@ -1,6 +1,6 @@
 import type { TrainingStore, TrainingTransaction } from "../../../server/ports.ts";
 import type { Access } from "./memoryDatabase.ts";
-import { addIfNew, keyOf, rowsWhere, type Tables } from "./tables.ts";
+import { addIfNew, keyOf, removeWhere, rowsWhere, type Tables } from "./tables.ts";
 
 export const createTraining = ({ read, write }: Access): TrainingStore => ({
   async programmeChanges(yard) {
@@ -12,6 +12,7 @@ export const createTraining = ({ read, write }: Access): TrainingStore => ({
     const found = rowsWhere(read().notes, (note) => note.yard === yard && note.at < before);
     return found.sort((a, b) => b.at - a.at || (a.id < b.id ? -1 : 1)).slice(0, most);
   },
+  hasNote: async (yard, id) => read().notes.has(keyOf(yard, id)),
   addNote: (note) => write(({ notes }) => addIfNew(notes, keyOf(note.yard, note.id), note)),
   changeNote: (yard, id, changes) =>
     write(({ notes }) => {
@@ -20,7 +21,11 @@ export const createTraining = ({ read, write }: Access): TrainingStore => ({
       notes.set(keyOf(yard, id), { ...found, ...changes });
       return true;
     }),
-  removeNote: (yard, id) => write(({ notes }) => notes.delete(keyOf(yard, id))),
+  removeNote: (yard, id) =>
+    write(({ notes, pictures }) => {
+      removeWhere(pictures, (picture) => picture.yard === yard && picture.note === id);
+      return notes.delete(keyOf(yard, id));
+    }),
 });
 
 export const trainingTransaction = ({ programmeChanges }: Tables): TrainingTransaction => ({

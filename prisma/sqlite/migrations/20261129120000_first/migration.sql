@@ -259,6 +259,20 @@ CREATE TABLE "Note" (
 );
 
 -- CreateTable
+CREATE TABLE "Picture" (
+    "yardId" TEXT NOT NULL,
+    "id" TEXT NOT NULL,
+    "noteId" TEXT NOT NULL,
+    "addedAt" DATETIME NOT NULL,
+    "by" TEXT NOT NULL,
+    "widthPixels" INTEGER NOT NULL,
+    "heightPixels" INTEGER NOT NULL,
+    "bytes" BIGINT NOT NULL,
+
+    PRIMARY KEY ("yardId", "id")
+);
+
+-- CreateTable
 CREATE TABLE "ActionId" (
     "feederId" TEXT NOT NULL,
     "id" TEXT NOT NULL,
@@ -334,6 +348,9 @@ CREATE TABLE "Digest" (
 
 -- CreateIndex
 CREATE INDEX "Note_yardId_at_idx" ON "Note"("yardId", "at");
+
+-- CreateIndex
+CREATE INDEX "Picture_yardId_noteId_idx" ON "Picture"("yardId", "noteId");
 
 -- CreateIndex
 CREATE UNIQUE INDEX "Keeper_name_key" ON "Keeper"("name");

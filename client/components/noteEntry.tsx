@@ -1,0 +1,71 @@
+import { useState } from "preact/hooks";
+import { deleteSummary } from "#text/forms.ts";
+import * as text from "#text/notesScreen.ts";
+import type { NotesView } from "../../server/contract/trainingView.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { announce } from "../state/announcement.ts";
+import { now } from "../state/clock.ts";
+import { dayAndTimeText, momentText, timeText } from "../text/clock.ts";
+import { FormError, useFormSubmit } from "./field.tsx";
+import { NoteTextForm } from "./noteForm.tsx";
+import { AddPhotos, DeletePhotos, NotePhotos } from "./notePhotos.tsx";
+import type { NoteProps } from "./noteProps.ts";
+
+/** A note with what can be done with it. */
+export function NoteEntry(props: NoteProps) {
+  const { note, yard, changed } = props;
+  const [isEdited, setEdited] = useState(false);
+  const about = [note.feeder, note.stage].flatMap((of) => (of === null ? [] : [of.name]));
+  if (isEdited) {
+    const save = (view: NotesView, entered: string) => {
+      setEdited(false);
+      changed(view, note.id, { ...note, text: entered, changedAt: new Date(now.value).toISOString() });
+    };
+    return (
+      <li>
+        <NoteTextForm yard={yard.id} note={note} changed={save} cancel={() => setEdited(false)} />
+      </li>
+    );
+  }
+  const changedAt = note.changedAt === null ? [] : [text.changedText(momentText(note.changedAt, now.value, yard.zone))];
+  return (
+    <li>
+      <p class="note-text">{note.text}</p>
+      <p class="since">{[text.byText(timeText(note.at, yard.zone), note.by), ...about, ...changedAt].join(" · ")}</p>
+      <NotePhotos note={note} yard={yard} />
+      <div class="actions">
+        <button type="button" class="plain" onClick={() => setEdited(true)}>
+          {text.editLabel}
+          <span class="hidden">{text.editNoteText(dayAndTimeText(note.at, now.value, yard.zone))}</span>
+        </button>
+        <AddPhotos {...props} />
+        <DeletePhotos {...props} />
+        <DeleteNote {...props} />
+      </div>
+    </li>
+  );
+}
+
+/** Asks once before it deletes. */
+function DeleteNote({ note, yard, changed }: NoteProps) {
+  const { sending, formError, form, send } = useFormSubmit();
+  const submit = async (event: SubmitEvent) => {
+    event.preventDefault();
+    const view = await send(() => laterApi.deleteNote(yard.id, note.id));
+    if (view === null) return;
+    announce(text.deletedText);
+    changed(view, note.id, null);
+  };
+  return (
+    <details>
+      <summary>{deleteSummary}</summary>
+      <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
+        <FormError text={formError} />
+        <p>{text.deleteQuestion}</p>
+        <button type="submit" class="danger" disabled={sending}>
+          {text.deleteLabel}
+        </button>
+      </form>
+    </details>
+  );
+}

@@ -1,0 +1,116 @@
+import { useState } from "preact/hooks";
+import { loadingText } from "#text/common.ts";
+import * as text from "#text/notesScreen.ts";
+import { yardNotFoundText } from "#text/screens.ts";
+import type { YardView } from "../../server/contract/api.ts";
+import type { NotesView, NoteView } from "../../server/contract/trainingView.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { FormError } from "../components/field.tsx";
+import { NoteEntry } from "../components/noteEntry.tsx";
+import { NoteForm } from "../components/noteForm.tsx";
+import type { NoteChanged } from "../components/noteProps.ts";
+import { Screen } from "../components/screen.tsx";
+import { useLoad } from "../components/useLoad.ts";
+import { now } from "../state/clock.ts";
+import { connectionState, updateConnectionState, yards } from "../state/home.ts";
+import { keepNotes, loadNotes, notes, notesError } from "../state/notes.ts";
+import { capitalize } from "../text/amount.ts";
+import { dayText, localDate, momentText } from "../text/clock.ts";
+import { notFoundScreen } from "./notFound.tsx";
+
+/** The notebook of a yard: a form to write in it, and its notes by day, the newest first. */
+export function NotesScreen(props: { readonly id: string }) {
+  useLoad(() => loadNotes(props.id), [props.id]);
+  const yard = yards.value.find((each) => each.id === props.id);
+  if (yard === undefined) return notFoundScreen(text.title, yardNotFoundText);
+  const known = notes.value.get(yard.id);
+  const isOffline = connectionState.value === "offline";
+  return (
+    <Screen title={text.title} practice={yard.practice} back={{ href: `/yards/${yard.id}`, name: yard.name }}>
+      <NoteForm yard={yard} written={(view) => keepNotes(yard.id, view)} />
+      {known === undefined ? (
+        <p class="empty">{notesError.value ?? (isOffline ? text.notOnPhoneText : loadingText)}</p>
+      ) : (
+        <>
+          {isOffline && (
+            <p class="hint">{text.asOfText(momentText(new Date(known.asOf).toISOString(), now.value, yard.zone))}</p>
+          )}
+          {/* An earlier build stored the notes without it. */}
+          {(known.view.pictureSpaceText ?? null) !== null && <p class="notice">{known.view.pictureSpaceText}</p>}
+          <NotePages newest={known.view} yard={yard} />
+        </>
+      )}
+    </Screen>
+  );
+}
+
+/** The newest notes, and the older ones that were asked for. */
+function NotePages({ newest, yard }: { readonly newest: NotesView; readonly yard: YardView }) {
+  const [older, setOlder] = useState<NotesView | null>(null);
+  const [problem, setProblem] = useState<string | null>(null);
+  const [loading, setLoading] = useState(false);
+  const shown = mergeNotes(older?.notes ?? [], newest.notes);
+  const changed: NoteChanged = (view, id, note) => {
+    const kept = older?.notes.flatMap((each) => (each.id !== id ? [each] : note === null ? [] : [note]));
+    if (older !== null) setOlder({ ...older, notes: kept ?? [] });
+    keepNotes(yard.id, view);
+  };
+  const loadOlder = async () => {
+    setLoading(true);
+    const result = await laterApi.notes(yard.id, shown.at(-1)?.at ?? null);
+    updateConnectionState(result);
+    setLoading(false);
+    setProblem(result.kind === "ok" ? null : text.notLoadedText);
+    // With what is shown: a note that is written later moves the last of the newest out of their page.
+    if (result.kind === "ok") setOlder({ ...result.value, notes: mergeNotes(shown, result.value.notes) });
+  };
+  if (shown.length === 0) return <p class="empty">{text.noNotesText}</p>;
+  return (
+    <>
+      <NotesByDay shown={shown} yard={yard} changed={changed} />
+      <FormError text={problem} />
+      {(older ?? newest).more && (
+        <div class="actions">
+          <button type="button" disabled={loading} onClick={() => void loadOlder()}>
+            {text.olderLabel}
+          </button>
+        </div>
+      )}
+    </>
+  );
+}
+
+const NotesByDay = (props: {
+  readonly shown: readonly NoteView[];
+  readonly yard: YardView;
+  readonly changed: NoteChanged;
+}) => (
+  <>
+    {daysOf(props.shown, props.yard.zone).map(([date, ofDay]) => (
+      <section key={date} aria-labelledby={`notes-${date}`}>
+        <h2 id={`notes-${date}`}>{capitalize(dayText(date, localDate(now.value, props.yard.zone)))}</h2>
+        <ul class="entry-list">
+          {ofDay.map((note) => (
+            <NoteEntry key={note.id} note={note} yard={props.yard} changed={props.changed} />
+          ))}
+        </ul>
+      </section>
+    ))}
+  </>
+);
+
+/** Each note once, as `later` has it, the newest first. */
+function mergeNotes(earlier: readonly NoteView[], later: readonly NoteView[]): readonly NoteView[] {
+  const byId = new Map([...earlier, ...later].map((note) => [note.id, note]));
+  return [...byId.values()].sort((a, b) => Date.parse(b.at) - Date.parse(a.at));
+}
+
+/** Notes by local date, in their order. */
+function daysOf(shown: readonly NoteView[], zone: string): readonly (readonly [string, readonly NoteView[]])[] {
+  const days = new Map<string, NoteView[]>();
+  for (const note of shown) {
+    const date = localDate(Date.parse(note.at), zone);
+    days.set(date, [...(days.get(date) ?? []), note]);
+  }
+  return [...days];
+}

@@ -1,0 +1,38 @@
+export const title = "Notebook";
+export const notOnPhoneText = "The notebook is not saved on this phone, and there is no connection.";
+export const asOfText = (time: string) => `Notes from ${time}.`;
+export const noNotesText = "Nothing written yet.";
+export const olderLabel = "Show older notes";
+export const notLoadedText = "The older notes could not be loaded. Try again.";
+
+export const writeTitle = "Write a note";
+export const textLabel = "Note";
+export const whenLabel = "When";
+export const whenHint = "Leave it empty for now.";
+export const feederLabel = "About";
+export const wholeYardOption = "The whole yard";
+export const writtenText = "The note is saved.";
+
+export const byText = (time: string, by: string) => `${time}, ${by}`;
+export const changedText = (time: string) => `changed ${time}`;
+export const editLabel = "Edit";
+export const editNoteText = (time: string) => ` the note of ${time}`;
+export const changedNoteText = "The note is changed.";
+export const deleteQuestion = "The note can't be brought back.";
+export const deleteLabel = "Delete this note";
+export const deletedText = "The note is deleted.";
+
+export const addPhotosLabel = "Add photographs";
+export const photosHint = "They are made smaller, and nothing in them says where they were taken.";
+export const sendingPhotosText = (left: number) =>
+  left === 1 ? "Sending a photograph…" : `Sending ${left} photographs…`;
+export const photoAddedText = (count: number) =>
+  count === 1 ? "The photograph is added." : `${count} photographs are added.`;
+export const photoTooLargeText = "This photograph is too large: at most 8 MiB.";
+export const photoName = (nth: number, of: number, time: string) => `Photograph ${nth} of ${of}, ${time}`;
+export const deletePhotoLabel = (nth: number) => `Delete photograph ${nth}`;
+export const photoDeletedText = "The photograph is deleted.";
+export const photosNotSentText = (problem: string) => `Not all photographs were added. ${problem}`;
+export const deletePhotosSummary = "Delete photographs…";
+export const addPhotosSummary = "Add photographs…";
+export const addPhotosToLabel = (time: string) => `Add photographs to the note of ${time}`;
