@@ -111,8 +111,7 @@ const Screens = () => (
     <Route path="/yards/:id/digest" component={DigestById} />
     <Route path="/yards/:id/alarm-history" component={AlarmRatesById} />
     <Route path="/yards/:id/recipients" component={RecipientsById} />
-    <Route path="/yards/:id/training/:part?" component={TrainingScreens} />
-    <Route path="/yards/:id/notes" component={NotesById} />
+    <Route path="/yards/:id/:page/:part?" component={RecordScreens} />
     <Route path="/phones" component={PhonesScreen} />
     <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
@@ -162,7 +161,6 @@ const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.Fir
 const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
-const NotesScreen = lazyScreen(() => import("./screens/notesScreen.tsx").then((part) => part.NotesScreen));
 const PhonesScreen = lazyScreen(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
 const BenchScreen = lazyScreen(() => import("./screens/benchScreen.tsx").then((part) => part.BenchScreen));
 const PlanScreen = lazyScreen(() => import("./screens/planScreen.tsx").then((part) => part.PlanScreen));
@@ -176,7 +174,7 @@ const AlarmRatesScreen = lazyScreen(() =>
 const RecipientsScreen = lazyScreen(() =>
   import("./screens/recipientsScreen.tsx").then((part) => part.RecipientsScreen),
 );
-const TrainingScreens = lazyScreen(() => import("./screens/trainingScreens.tsx").then((part) => part.TrainingScreens));
+const RecordScreens = lazyScreen(() => import("./screens/recordScreens.tsx").then((part) => part.RecordScreens));
 const AddYardScreen = lazyScreen(() => yardScreens().then((part) => part.AddYardScreen));
 const ResetPassphraseScreen = lazyScreen(() => linkScreens().then((part) => part.ResetPassphraseScreen));
 const JoinScreen = lazyScreen(() => linkScreens().then((part) => part.JoinScreen));
@@ -193,7 +191,6 @@ const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
 const RecipientsById = ({ id = "" }: ById) => <RecipientsScreen key={id} id={id} />;
-const NotesById = ({ id = "" }: ById) => <NotesScreen key={id} id={id} />;
 const DigestById = ({ id = "" }: ById) => <DigestScreen key={id} id={id} />;
 const AlarmRatesById = ({ id = "" }: ById) => <AlarmRatesScreen key={id} id={id} />;
 const YardById = ({ id = "" }: ById) => <YardScreen key={id} id={id} />;

@@ -5,9 +5,15 @@ import { projectFolder } from "./support/imports.ts";
 
 /** Each page that the client links to, and each that a notification, an e-mail or a digest opens, is a page of the client. */
 
-const routesOf = (app: string): readonly RegExp[] =>
-  [...app.matchAll(/<Route path="([^"]+)"/g)].map(
-    ([, path = ""]) => new RegExp(`^${path.replace(/:\w+/g, "(?!new$)[^/]+")}$`),
+const routesOf = (app: string, recordScreens: string): readonly RegExp[] =>
+  [...app.matchAll(/<Route path="([^"]+)"/g)]
+    .flatMap(([, path = ""]) => (path.endsWith("/:page/:part?") ? recordPages(path, recordScreens) : [path]))
+    .map((path) => new RegExp(`^${path.replace(/:\w+/g, "(?!new$)[^/]+")}$`));
+
+/** The pages that recordScreens.tsx knows behind one route. */
+const recordPages = (path: string, recordScreens: string): readonly string[] =>
+  [...recordScreens.matchAll(/page === "(\w+)" && part === "(\w*)"/g)].map(([, page = "", part = ""]) =>
+    path.replace("/:page/:part?", part === "" ? `/${page}` : `/${page}/${part}`),
   );
 
 /** Paths below the first part of a page, as they stand in code: `/feeders/${id}/refill?at=1` is `/feeders/x/refill`. */
@@ -16,7 +22,9 @@ const pathsIn = (source: string): readonly string[] =>
     ...source
       .replace(/\$\{[^{}]*\}/g, "x")
       .matchAll(/["`](\/(?:(?:feeders|yards)\/|phones|account|practice|cautions)[^"`\n]*)["`]/g),
-  ].map(([, path = ""]) => path.replace(/[?#].*$/, ""));
+  ]
+    .map(([, path = ""]) => path.replace(/[?#].*$/, ""))
+    .filter((path) => !path.includes("/:")); // the route itself
 
 function sources(folder: string): readonly string[] {
   return readdirSync(join(projectFolder, folder), { recursive: true, encoding: "utf8" })
@@ -29,7 +37,7 @@ const withoutPage = (routes: readonly RegExp[], source: string): readonly string
 
 describe("a page that something links to", () => {
   const read = (path: string) => readFileSync(join(projectFolder, path), "utf8");
-  const routes = routesOf(read("client/app.tsx"));
+  const routes = routesOf(read("client/app.tsx"), read("client/screens/recordScreens.tsx"));
 
   it("exists", () => {
     const files = [

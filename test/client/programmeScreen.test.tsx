@@ -9,7 +9,7 @@ import type { ProgrammeChangeRequest } from "../../server/contract/trainingReque
 import { programmeChangeRequest } from "../../server/contract/trainingRequest.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 import { stagesFixture, trainingViewFixture } from "./trainingFixture.ts";
-import "../../client/screens/trainingScreens.tsx";
+import "../../client/screens/recordScreens.tsx";
 
 let server: FakeConnection;
 withFakeConnection((opened) => {

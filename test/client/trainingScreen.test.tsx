@@ -8,7 +8,7 @@ import { openTraining, trainingError, trainings } from "../../client/state/train
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 import { trainingViewFixture } from "./trainingFixture.ts";
-import "../../client/screens/trainingScreens.tsx";
+import "../../client/screens/recordScreens.tsx";
 
 let server: FakeConnection;
 withFakeConnection((opened) => {

@@ -1,0 +1,27 @@
+import { noPageText, noPageTitle } from "#text/app.ts";
+import { LinkedText } from "../components/linkedText.tsx";
+import { Screen } from "../components/screen.tsx";
+import { NotesScreen } from "./notesScreen.tsx";
+import { ProgrammeScreen } from "./programmeScreen.tsx";
+import { TrainingScreen } from "./trainingScreen.tsx";
+
+interface RecordPage {
+  readonly id?: string;
+  readonly page?: string;
+  readonly part?: string;
+}
+
+/** A yard's training, its programme and its notebook: one file to fetch, and one line on the first page, which should stay small. */
+export function RecordScreens({ id = "", page, part = "" }: RecordPage) {
+  // Keyed by id: a half-filled form must not go along to the next yard.
+  if (page === "training" && part === "programme") return <ProgrammeScreen key={id} id={id} />;
+  if (page === "training" && part === "") return <TrainingScreen key={id} id={id} />;
+  if (page === "notes" && part === "") return <NotesScreen key={id} id={id} />;
+  return (
+    <Screen title={noPageTitle}>
+      <p class="empty">
+        <LinkedText text={noPageText} hrefs={["/"]} />
+      </p>
+    </Screen>
+  );
+}
