@@ -10,8 +10,11 @@ const replacesModules = [
   "test/adapters/outboxWorker.test.ts",
 ];
 
-/** What takes minutes and guards what seldom changes: the judge's own worlds and learners, and a bite of the evaluation. `npm run test:soak` runs it. */
-const slow = ["test/worlds/**", "test/learners/**", "test/evaluation/evaluation.test.ts"];
+/** What takes minutes and guards what seldom changes: the judge's own worlds and learners, and a bite of the judge and of the evaluation. `npm run test:soak` runs it. */
+const slow = [
+  ...["test/worlds/**", "test/learners/**", "test/evaluation/evaluation.test.ts"],
+  "test/judge/{judge,reasons}.test.ts",
+];
 const leftOut = process.env.PIEWARD_TEST_RUNS === undefined ? slow : [];
 
 export default defineConfig({

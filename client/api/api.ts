@@ -50,12 +50,7 @@ async function sendRequest<T>(
         credentials: "same-origin",
         cache: "no-store",
         signal: typeof timeLimit === "number" ? AbortSignal.timeout(timeLimit) : timeLimit,
-        ...(method === "GET"
-          ? {}
-          : {
-              headers: { "content-type": body instanceof Blob ? body.type : "application/json", "x-pieward": "1" },
-              body: body instanceof Blob ? body : JSON.stringify(body ?? {}),
-            }),
+        ...(method === "GET" ? {} : sentBody(body)),
       }));
     content = response.status === 204 ? null : await response.json();
   } catch {
@@ -68,6 +63,12 @@ async function sendRequest<T>(
   const problem = content as ProblemView;
   return response.status === 401 ? { kind: "signedOut", problem } : { kind: "problem", problem, retryAfterMs };
 }
+
+/** A picture goes as it is, anything else as JSON. */
+const sentBody = (body: unknown) => ({
+  headers: { "content-type": body instanceof Blob ? body.type : "application/json", "x-pieward": "1" },
+  body: body instanceof Blob ? body : JSON.stringify(body ?? {}),
+});
 
 /** Seconds, or a date (RFC 9110, 10.2.3); 0 where there is neither. */
 function retryAfterMsOf(response: Response): number {

@@ -22,6 +22,9 @@ interface Route {
 /** The feeders' own routes accept unknown fields: a feeder of a newer version may send more than this server knows. */
 const notKeepers = new Set(["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]);
 
+/** The body is the picture itself, and has no fields. */
+const takesPicture = new Set(["POST /api/v1/yards/{yard}/notes/{note}/photos"]);
+
 /** Every keeper's route, from the server's own document of all its routes. */
 async function keepersRoutes(server: TestServer): Promise<Route[]> {
   const { paths } = (await server.app.inject({ url: "/api/docs/json" })).json();
@@ -68,7 +71,7 @@ describe("a keeper's request with a field that it doesn't have", () => {
         (answer.json().errors ?? []).map((one: { field: string }) => one.field);
       expect([method, path, inAddress.statusCode]).toEqual([method, path, 400]);
       if (method === "GET") expect([path, named_(inAddress)]).toEqual([path, expect.arrayContaining([unknown])]);
-      if (method === "GET") continue;
+      if (method === "GET" || takesPicture.has(`${method} ${path}`)) continue;
       const inBody = await send(url, { [unknown]: 1 });
       expect([method, path, inBody.statusCode]).toEqual([method, path, 400]);
       expect([method, path, named_(inBody)]).toEqual([method, path, expect.arrayContaining([unknown])]);
