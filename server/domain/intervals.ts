@@ -6,7 +6,7 @@ export interface Limits {
 }
 
 /** The value that a standard normal exceeds with a probability of 2.5 %. */
-const normal975 = 1.959964;
+export const normal975 = 1.959964;
 
 /** Limits of a share by Wilson 1927, J. Am. Stat. Assoc. 22:209, 95 %. 0 to 1 where nothing was seen. */
 export function shareLimits(hits: number, of: number): Limits {
@@ -104,7 +104,8 @@ export function quantile(values: readonly number[], share: number): number {
   return below + (above - below) * (place - Math.floor(place));
 }
 
-function bisect(rising: (x: number) => number, from: number, to: number): number {
+/** Where a rising function is zero between two values. */
+export function bisect(rising: (x: number) => number, from: number, to: number): number {
   let [low, high] = [from, to];
   for (let step = 0; step < 200 && high - low > 1e-12 * Math.max(1, high); step += 1) {
     const middle = (low + high) / 2;

@@ -1,3 +1,4 @@
+import { isInGarden } from "../domain/digest/digestFeeder.ts";
 import type { ReportedRefill } from "../domain/facts.ts";
 import type { FeederState } from "../domain/feeder.ts";
 import type { Instant } from "../domain/instant.ts";
@@ -23,8 +24,7 @@ export async function requestOrder(ports: Ports, feeder: string, requested: Orde
  */
 export async function requestYardOrder(ports: Ports, yard: string, requested: OrderRequest): Promise<YardOrder> {
   await refuseDamaged(ports, yard);
-  const isAffected = ({ state }: FeederRow) =>
-    requested.kind === "pause" || (state.settings.placement ?? "inGarden") === "inGarden";
+  const isAffected = ({ state }: FeederRow) => requested.kind === "pause" || isInGarden(state);
   let skippedFeeders: readonly string[] = [];
   const feeders = await orderFeeders(ports, requested, async (tx) => {
     const rows = await tx.feedersOf(yard);

@@ -1,5 +1,5 @@
 import type { TrainingDayView, TrainingView } from "../contract/trainingView.ts";
-import { isStanding } from "../domain/digest/digestFeeder.ts";
+import { isInGarden, isStanding } from "../domain/digest/digestFeeder.ts";
 import { type Instant, isoOf } from "../domain/instant.ts";
 import { addLocalDays, instantOfLocal, localDateOf, localDaysBetween } from "../domain/localTime.ts";
 import { adviseStage } from "../domain/training/adviseStage.ts";
@@ -18,7 +18,7 @@ import { readyStages } from "../domain/training/readyStages.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
 import { actOf } from "../domain/training/stage.ts";
 import { distanceCurveOf, type StagedDay, stepEffects } from "../domain/training/stepEffects.ts";
-import type { TrainingDay } from "../domain/training/trainingDay.ts";
+import { type TrainingDay, trialCounts } from "../domain/training/trainingDay.ts";
 import type { FeederRow, Ports, ProgrammeChangeRow, YardRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
@@ -39,11 +39,11 @@ export async function trainingView(
 ): Promise<TrainingView> {
   const changes = await store.training.programmeChanges(yard.id);
   const programme = programmeFrom(changes);
-  const inGarden = feeders.filter(({ state }) => (state.settings.placement ?? "inGarden") === "inGarden");
+  const inGarden = feeders.filter(({ state }) => isInGarden(state));
   const dates = stagedDates(programme, yard.zone, now);
   const read: FeederDays[] = [];
   for (const row of dates.length === 0 ? [] : inGarden) read.push(await readTrainingDays(store, row, dates, now));
-  return viewOf({ yard, programme, changes, feeders: inGarden, read, now });
+  return viewOf({ yard, programme, changes, feeders: inGarden, dates, read, now });
 }
 
 interface Source {
@@ -51,6 +51,7 @@ interface Source {
   readonly programme: Programme;
   readonly changes: readonly ProgrammeChangeRow[];
   readonly feeders: readonly FeederRow[];
+  readonly dates: readonly StagedDate[];
   readonly read: readonly FeederDays[];
   readonly now: Instant;
 }
@@ -110,8 +111,8 @@ function viewOf(source: Source): TrainingView {
   };
 }
 
-function siteDays({ yard, programme, read, now }: Source): readonly StagedDay[] {
-  return stagedDates(programme, yard.zone, now).flatMap(({ date, stage }) => {
+function siteDays({ yard, programme, dates, read }: Source): readonly StagedDay[] {
+  return dates.flatMap(({ date, stage }) => {
     const ofFeeders = read.flatMap(({ days }) => days.get(date) ?? []);
     const noon = instantOfLocal(date, "12:00", yard.zone);
     const distanceCm = parametersAt(programme, noon)?.distanceCm ?? null;
@@ -140,8 +141,7 @@ function dayView({ date, stage, day }: StagedDay, counted: readonly StagedDay["d
   return {
     date,
     stage: stage.id,
-    trials: day.trials?.length ?? null,
-    successes: day.trials?.filter(({ success }) => success).length ?? null,
+    ...(trialCounts(day) ?? { trials: null, successes: null }),
     acts: day.acts,
     kept: keptView(keptShare(day.ledger.promises)),
     freePortions: day.ledger.freePortions.length,

@@ -3,6 +3,7 @@ import type { LocalDate } from "../domain/localTime.ts";
 import type { ExportRow, ExportTable } from "../domain/training/exportColumns.ts";
 import { keptShare } from "../domain/training/keptShare.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
+import { trialCounts } from "../domain/training/trainingDay.ts";
 import type { Ports, YardRow } from "../ports.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { causeOfPromise, changeView } from "./pure/trainingTexts.ts";
@@ -82,10 +83,10 @@ function* dayRow({ date, stage }: StagedDate, read: readonly FeederDays[]): Gene
   const ofFeeders = read.flatMap(({ days }) => days.get(date) ?? []);
   if (ofFeeders.length === 0) return;
   const day = siteDay(ofFeeders);
+  const counts = trialCounts(day);
   const { freePortions, unexplainedPortions, rejectedDeposits } = day.ledger;
   yield [
-    ...[date, stage.id, day.trials?.length ?? null],
-    ...[day.trials?.filter(({ success }) => success).length ?? null, day.acts],
+    ...[date, stage.id, counts?.trials ?? null, counts?.successes ?? null, day.acts],
     ...keptColumns(day.ledger.promises),
     ...[freePortions.length, unexplainedPortions, rejectedDeposits],
     ...[judgedShareOf(day), day.airCelsius === null ? null : Math.round(10 * day.airCelsius) / 10],

@@ -1,4 +1,4 @@
-import type { Limits } from "../intervals.ts";
+import { bisect, type Limits } from "../intervals.ts";
 
 /** ln Γ(x), x > 0: Lanczos' approximation as in Press et al. 2007, Numerical Recipes, 6.1; good to 13 digits. */
 export function logGamma(x: number): number {
@@ -50,15 +50,8 @@ function continuedFraction(x: number, a: number, b: number): number {
 const nonZero = (value: number): number => (Math.abs(value) < 1e-300 ? 1e-300 : value);
 
 /** The value below which a Beta(a, b) lies with this probability; by bisection, since that is the definition. */
-export function betaQuantile(probability: number, a: number, b: number): number {
-  let [low, high] = [0, 1];
-  for (let step = 0; step < 60; step += 1) {
-    const middle = (low + high) / 2;
-    if (betaBelow(middle, a, b) < probability) low = middle;
-    else high = middle;
-  }
-  return (low + high) / 2;
-}
+export const betaQuantile = (probability: number, a: number, b: number): number =>
+  bisect((x) => betaBelow(x, a, b) - probability, 0, 1);
 
 /**
  * The interval that holds the share with 95 %, by what was seen alone: the quantiles of Beta(hits + ½, misses + ½)

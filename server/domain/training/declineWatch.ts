@@ -1,6 +1,6 @@
 import { inHours } from "../instant.ts";
 import type { Limits } from "../intervals.ts";
-import { fitRegression, type RegressionRow } from "./regression.ts";
+import { fitRegression, type RegressionRow, rateRatio } from "./regression.ts";
 import type { TrainingDay } from "./trainingDay.ts";
 
 /**
@@ -43,8 +43,6 @@ export function declineOf(days: readonly TrainingDay[]): Decline | null {
   );
   const fitted = fitRegression("counts", rows, 1);
   if (fitted === null) return null;
-  const change = fitted.coefficients[1] ?? 0;
-  const reach = 1.959964 * Math.sqrt(fitted.covariance[1]?.[1] ?? 0);
-  const limits = { low: Math.exp(change - reach), high: Math.exp(change + reach) };
-  return { ratio: Math.exp(change), limits, isPlain: limits.high < plainRatio };
+  const change = rateRatio(fitted, 1);
+  return { ...change, isPlain: change.limits.high < plainRatio };
 }

@@ -1,4 +1,4 @@
-import type { Limits } from "../intervals.ts";
+import { type Limits, normal975 } from "../intervals.ts";
 import { fitRegression, predictLinear, type Regression } from "./regression.ts";
 
 /**
@@ -42,7 +42,7 @@ const pointsOf = (fitted: Regression, least: number, most: number): DistanceCurv
   Array.from({ length: pointsDrawn }, (_, index) => {
     const distanceCm = least + ((most - least) * index) / (pointsDrawn - 1);
     const { value, variance } = predictLinear(fitted, [1, distanceCm / 100]);
-    const reach = 1.959964 * Math.sqrt(variance);
+    const reach = normal975 * Math.sqrt(variance);
     return {
       distanceCm: Math.round(distanceCm),
       share: logistic(value),

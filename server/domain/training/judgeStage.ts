@@ -1,15 +1,15 @@
 import { inHours } from "../instant.ts";
 import { type Limits, shareLimits } from "../intervals.ts";
 import { betaLimits } from "./betaDistribution.ts";
-import { designEffect } from "./changeEffect.ts";
+import { type DayShare, designEffect } from "./changeEffect.ts";
 import { type ChangePoint, changePoints } from "./changePoint.ts";
 import { decisiveEvidence, evidenceAbove, evidenceBelow } from "./criterionTest.ts";
 import { type Decline, declineOf } from "./declineWatch.ts";
 import { type KeptShare, keptShare } from "./keptShare.ts";
-import { fitRegression } from "./regression.ts";
+import { fitRegression, rateRatio } from "./regression.ts";
 import type { Session } from "./sessions.ts";
 import { actOf, type Stage } from "./stage.ts";
-import type { TrainingDay } from "./trainingDay.ts";
+import { type TrainingDay, trialCounts } from "./trainingDay.ts";
 
 /** What the record of the present stage says, as figures. The advice is made from nothing else (adviseStage.ts). */
 export interface StageJudgement {
@@ -51,7 +51,7 @@ export const isJudgedDay = (day: TrainingDay): boolean =>
 export function judgeStage(stage: Stage, days: readonly TrainingDay[]): StageJudgement {
   const judged = days.filter(isJudgedDay);
   const sees = days.some(({ trials }) => trials !== null);
-  const shares = judged.flatMap((day) => shareOfDay(day) ?? []);
+  const shares = judged.flatMap((day) => shareOfDays([day]) ?? []);
   const { share, chanceShare, days: daysAsked } = stage.criterion;
   const evidence = {
     aboveChance: sees ? evidenceAbove(shares, chanceShare) : 0,
@@ -79,7 +79,7 @@ export function judgeStage(stage: Stage, days: readonly TrainingDay[]): StageJud
 function comesForFood(stage: Stage, days: readonly TrainingDay[]): boolean {
   if (actOf(stage.kind) !== "freeFood") return true;
   const { days: daysAsked } = stage.criterion;
-  const recent = days.length < daysAsked ? null : recentDays(days.slice(-daysAsked), days).share;
+  const recent = days.length < daysAsked ? null : shareOfDays(days.slice(-daysAsked));
   if (recent !== null && recent >= nearlyAlways) return true;
   const shares = days.flatMap(({ trials }) => {
     const afterOnly = trials?.filter(({ success, before }) => success && before === false).length ?? 0;
@@ -91,9 +91,18 @@ function comesForFood(stage: Stage, days: readonly TrainingDay[]): boolean {
 
 const nearlyAlways = 0.85;
 
-function shareOfDay(day: TrainingDay): number | null {
-  const counts = countsOf(day);
-  return counts === null || counts.trials === 0 ? null : counts.successes / counts.trials;
+function countsOfDays(days: readonly TrainingDay[]): DayShare {
+  const counts = days.flatMap((day) => trialCounts(day) ?? []);
+  return {
+    trials: counts.reduce((sum, day) => sum + day.trials, 0),
+    successes: counts.reduce((sum, day) => sum + day.successes, 0),
+  };
+}
+
+/** Null where no trial was seen. */
+function shareOfDays(days: readonly TrainingDay[]): number | null {
+  const { trials, successes } = countsOfDays(days);
+  return trials === 0 ? null : successes / trials;
 }
 
 /** In a stage of presses those are the promises that matter, in a cap stage the deposits. */
@@ -108,11 +117,9 @@ const sessionsOfDays = (days: readonly TrainingDay[]): readonly Session[] => day
 const daysOfSpread = 7;
 
 function recentDays(days: readonly TrainingDay[], all: readonly TrainingDay[]): RecentDays {
-  const counts = days.flatMap((day) => countsOf(day) ?? []);
-  const trials = counts.reduce((sum, day) => sum + day.trials, 0);
-  const successes = counts.reduce((sum, day) => sum + day.successes, 0);
-  const worth = trials / designEffect(all.slice(-daysOfSpread).flatMap((day) => countsOf(day) ?? []));
-  const share = trials === 0 ? null : successes / trials;
+  const { trials, successes } = countsOfDays(days);
+  const worth = trials / designEffect(all.slice(-daysOfSpread).flatMap((day) => trialCounts(day) ?? []));
+  const share = shareOfDays(days);
   return {
     ...{ days: days.length, trials, successes, share },
     wilson: shareLimits((share ?? 0) * worth, worth),
@@ -121,13 +128,10 @@ function recentDays(days: readonly TrainingDay[], all: readonly TrainingDay[]): 
   };
 }
 
-const countsOf = ({ trials }: TrainingDay) =>
-  trials === null ? null : { trials: trials.length, successes: trials.filter(({ success }) => success).length };
-
 function bestShareOf(days: readonly TrainingDay[], span: number): number | null {
   let best: number | null = null;
   for (let end = span; end <= days.length; end += 1) {
-    const { share } = recentDays(days.slice(end - span, end), days.slice(0, end));
+    const share = shareOfDays(days.slice(end - span, end));
     if (share !== null && (best === null || share > best)) best = share;
   }
   return best;
@@ -146,11 +150,5 @@ function growthOf(days: readonly TrainingDay[], recent: number): StageJudgement[
     ...days.slice(0, firstDays).map((day) => row(day, false)),
     ...days.slice(-recent - 2).map((day) => row(day, true)),
   ]);
-  if (fitted === null) return null;
-  const change = fitted.coefficients[1] ?? 0;
-  const reach = 1.959964 * Math.sqrt(fitted.covariance[1]?.[1] ?? 0);
-  return {
-    ratio: Math.exp(change),
-    limits: { low: Math.exp(change - reach), high: Math.exp(change + reach) },
-  };
+  return fitted && rateRatio(fitted, 1);
 }

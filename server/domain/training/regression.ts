@@ -1,3 +1,5 @@
+import { normal975 } from "../intervals.ts";
+
 /**
  * Generalized linear models by iteratively reweighted least squares (McCullagh & Nelder 1989, 2.5): counts over an exposure with a logarithmic
  * link, and successes of trials with a logit link. Birds vary more from day to day than these laws have it, so the covariance is multiplied by
@@ -57,6 +59,13 @@ export const predictLinear = ({ coefficients, covariance }: Regression, x: reado
     x,
   ),
 });
+
+/** By how much a step of 1 in that column multiplies the rate of a regression of counts, with its 95 % limits. */
+export function rateRatio({ coefficients, covariance }: Regression, column: number) {
+  const change = coefficients[column] ?? 0;
+  const reach = normal975 * Math.sqrt(covariance[column]?.[column] ?? 0);
+  return { ratio: Math.exp(change), limits: { low: Math.exp(change - reach), high: Math.exp(change + reach) } };
+}
 
 const roundsMax = 50;
 const bounded = (step: number): number => Math.max(-5, Math.min(5, step));

@@ -3,7 +3,7 @@ import { type DayShare, type ShareDifference, shareDifference } from "./changeEf
 import { type DistanceCurve, distanceCurve } from "./distanceCurve.ts";
 import { isJudgedDay } from "./judgeStage.ts";
 import { type ActKind, actOf, type Stage } from "./stage.ts";
-import type { TrainingDay } from "./trainingDay.ts";
+import { type TrainingDay, trialCounts } from "./trainingDay.ts";
 
 /** A day with the stage and the parameters that were in force at its noon. */
 export interface StagedDay {
@@ -38,17 +38,14 @@ export function stepEffects(
 }
 
 function sharesOf(days: readonly StagedDay[]): readonly DayShare[] {
-  return days.filter(({ day }) => isJudgedDay(day)).flatMap(({ day }) => shareOf(day) ?? []);
+  return days.filter(({ day }) => isJudgedDay(day)).flatMap(({ day }) => trialCounts(day) ?? []);
 }
-
-const shareOf = ({ trials }: TrainingDay): DayShare | null =>
-  trials === null ? null : { trials: trials.length, successes: trials.filter(({ success }) => success).length };
 
 /** Over all days on which this act was asked for and the distance was measured. */
 export function distanceCurveOf(act: ActKind, days: readonly StagedDay[]): DistanceCurve | null {
   return distanceCurve(
     days.flatMap(({ stage, distanceCm, day }) => {
-      const share = shareOf(day);
+      const share = trialCounts(day);
       if (actOf(stage.kind) !== act || distanceCm === null || share === null || !isJudgedDay(day)) return [];
       return [{ distanceCm, ...share }];
     }),

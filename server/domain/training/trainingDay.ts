@@ -88,3 +88,7 @@ function byHour(acts: readonly Instant[], hourOf: (at: Instant) => number): read
   for (const at of acts) hours[hourOf(at)] = (hours[hourOf(at)] ?? 0) + 1;
   return hours;
 }
+
+/** Null: the feeder sees no visits, so there are no trials. */
+export const trialCounts = ({ trials }: Pick<TrainingDay, "trials">) =>
+  trials === null ? null : { trials: trials.length, successes: trials.filter(({ success }) => success).length };
