@@ -10,10 +10,14 @@ const replacesModules = [
   "test/adapters/outboxWorker.test.ts",
 ];
 
-/** What takes minutes and guards what seldom changes: the judge's own worlds and learners, and a bite of the judge and of the evaluation. `npm run test:soak` runs it. */
+/**
+ * What takes minutes and guards what seldom changes: the judge's own worlds and learners, a bite of the judge and of the evaluation, and the
+ * faults planted for the linter. `npm run test:soak` runs it.
+ */
 const slow = [
   ...["test/worlds/**", "test/learners/**", "test/evaluation/evaluation.test.ts"],
   "test/judge/{judge,reasons}.test.ts",
+  "test/forgottenPromises.test.ts",
 ];
 const leftOut = process.env.PIEWARD_TEST_RUNS === undefined ? slow : [];
 
@@ -34,6 +38,7 @@ export default defineConfig({
         test: {
           name: "apart",
           include: ["test/*.test.ts", `test/!(${sharing})/**/*.test.{ts,tsx}`, ...replacesModules],
+          exclude: leftOut,
         },
       },
     ],

@@ -198,14 +198,15 @@ describe("the server", () => {
     const rowan = await addBrokerFeeder(server, broker);
     const feeder = await rowan.connect();
     await feeder.report(presses(1));
-    const sent = Array.from({ length: 60 }, (_, index) => feeder.publish(feeder.signed(presses(index + 2))));
-    const first = await feeder.next("answer"); // it is at work
+    const reports = Array.from({ length: 60 }, (_, index) => feeder.signed(presses(index + 2)));
+    const sent = reports.map((report) => feeder.publish(report));
+    const answered = new Set([(await feeder.next("answer")).to]); // it is at work
     await Promise.all([...sent, server.close()]);
     const again = await server.restart();
     await serverConnected(again);
-    const stored = new Set([first.answer.storedThrough]); // whichever came first
-    for (let count = 1; count < 60; count += 1) stored.add((await feeder.next("answer")).answer.storedThrough);
-    expect(stored.size).toBe(60);
+    // A report may be answered twice: the broker hands over again what the server could not acknowledge in time.
+    while (answered.size < reports.length) answered.add((await feeder.next("answer")).to);
+    expect((await again.report(rowan.key, presses(1, 61))).body).toMatchObject({ storedThrough: 61, duplicates: 2 });
   });
 
   it("opens nothing where no broker is configured", async () => {
