@@ -152,6 +152,7 @@ function Judged({ judgement }: { readonly judgement: JudgementView }) {
       <summary>{text.judgedTitle}</summary>
       <Rows rows={rows} />
       <p class="hint">{text.judgedText(numberText(evidence.decides))}</p>
+      {judgement.recent?.share != null && <p class="hint">{text.intervalsHint}</p>}
     </details>
   );
 }

@@ -53,6 +53,8 @@ export const recentName = (days: number) => `Share on the last ${days}`;
 export const recentValue = (successes: number, trials: number, share: string) => `${successes} of ${trials}, ${share}`;
 export const wilsonName = "95 % interval (Wilson)";
 export const betaName = "95 % interval (Bayes)";
+export const intervalsHint =
+  "The intervals hold what birds do, not only what was seen: up to 15 of 100 visits may have been wind or small birds.";
 export const aboveChanceName = "Evidence that it is more than chance";
 export const belowCriterionName = "Evidence that it is below the criterion";
 export const declineName = "Acts of the last days against those before";

@@ -27,7 +27,8 @@ export function declineOf(days: readonly TrainingDay[]): Decline | null {
   const meanOf = (value: (day: TrainingDay) => number) =>
     judged.reduce((sum, day) => sum + value(day), 0) / judged.length;
   const [light, free] = [meanOf(({ lit }) => inHours(lit)), meanOf(({ ledger }) => ledger.freePortions.length)];
-  const air = meanOf(({ airCelsius }) => airCelsius ?? 0);
+  const known = judged.flatMap(({ airCelsius }) => airCelsius ?? []);
+  const air = known.reduce((sum, celsius) => sum + celsius, 0) / Math.max(1, known.length); // a day without one counts as usual
   const rows = judged.map(
     (day, index): RegressionRow => ({
       x: [

@@ -1,5 +1,6 @@
-import { type Limits, normal975 } from "../intervals.ts";
-import { fitRegression, predictLinear, type Regression } from "./regression.ts";
+import { type Limits, student975 } from "../intervals.ts";
+import { effectiveTrials } from "./changeEffect.ts";
+import { fitRegression, predictLinear, type Regression, type RegressionRow } from "./regression.ts";
 
 /**
  * The share of bouts with an act by the distance of the button or the caps to the dish, as a logistic curve. That response falls with distance,
@@ -25,15 +26,20 @@ export function distanceCurve(days: readonly DistanceDay[]): DistanceCurve | nul
   const judged = days.filter(({ trials }) => trials > 0);
   const distances = [...new Set(judged.map(({ distanceCm }) => distanceCm))].sort((a, b) => a - b);
   if (distances.length < distancesMin) return null;
-  const rows = judged.map(({ distanceCm, successes, trials }) => ({
-    x: [1, distanceCm / 100],
-    y: successes,
-    size: trials,
-  }));
+  const rows = distances.map((distanceCm) => rowOf(judged.filter((day) => day.distanceCm === distanceCm)));
   const fitted = fitRegression("shares", rows);
   if (fitted === null) return null;
   const [least, most] = [distances[0] as number, distances.at(-1) as number];
   return { points: pointsOf(fitted, least, most), halfAtCm: halfAt(fitted, most) };
+}
+
+/**
+ * One row for each distance: the days at one distance are alike, since learning and the season go on meanwhile, and no straight line need fit. So
+ * what the distances leave unexplained widens the curve's interval, not what their days do (aggregated binomial rows, McCullagh & Nelder 1989, 4.5).
+ */
+function rowOf(days: readonly DistanceDay[]): RegressionRow {
+  const { share, trials } = effectiveTrials(days) as NonNullable<ReturnType<typeof effectiveTrials>>;
+  return { x: [1, (days[0] as DistanceDay).distanceCm / 100], y: share * trials, size: trials };
 }
 
 const pointsDrawn = 13;
@@ -42,7 +48,7 @@ const pointsOf = (fitted: Regression, least: number, most: number): DistanceCurv
   Array.from({ length: pointsDrawn }, (_, index) => {
     const distanceCm = least + ((most - least) * index) / (pointsDrawn - 1);
     const { value, variance } = predictLinear(fitted, [1, distanceCm / 100]);
-    const reach = normal975 * Math.sqrt(variance);
+    const reach = student975(fitted.freedom) * Math.sqrt(variance);
     return {
       distanceCm: Math.round(distanceCm),
       share: logistic(value),

@@ -1,5 +1,5 @@
 import { inHours } from "../instant.ts";
-import { type Limits, shareLimits } from "../intervals.ts";
+import { type Limits, normal975, shareLimits, student975 } from "../intervals.ts";
 import { betaLimits } from "./betaDistribution.ts";
 import { type DayShare, designEffect } from "./changeEffect.ts";
 import { type ChangePoint, changePoints } from "./changePoint.ts";
@@ -73,14 +73,11 @@ export function judgeStage(stage: Stage, days: readonly TrainingDay[]): StageJud
 }
 
 /**
- * Birds of a busy garden are near the feeder half of the day, whether food falls or not. So free food has to be visited more often than the
- * time before it, or nearly always.
+ * Birds of a busy garden are near the feeder half of the day, whether food falls or not, and on some days nearly always. So free food has to
+ * be visited more often than the half hour before it, however often it is visited.
  */
 function comesForFood(stage: Stage, days: readonly TrainingDay[]): boolean {
   if (actOf(stage.kind) !== "freeFood") return true;
-  const { days: daysAsked } = stage.criterion;
-  const recent = days.length < daysAsked ? null : shareOfDays(days.slice(-daysAsked));
-  if (recent !== null && recent >= nearlyAlways) return true;
   const shares = days.flatMap(({ trials }) => {
     const afterOnly = trials?.filter(({ success, before }) => success && before === false).length ?? 0;
     const beforeOnly = trials?.filter(({ success, before }) => !success && before === true).length ?? 0;
@@ -88,8 +85,6 @@ function comesForFood(stage: Stage, days: readonly TrainingDay[]): boolean {
   });
   return evidenceAbove(shares, 0.5) >= decisiveEvidence;
 }
-
-const nearlyAlways = 0.85;
 
 function countsOfDays(days: readonly TrainingDay[]): DayShare {
   const counts = days.flatMap((day) => trialCounts(day) ?? []);
@@ -115,18 +110,33 @@ const sessionsOfDays = (days: readonly TrainingDay[]): readonly Session[] => day
 
 /** A week tells how much the days differ: chance alone would make the intervals too narrow (changeEffect.ts). */
 const daysOfSpread = 7;
+/**
+ * Wind, small birds and a cap that was not there make visits in which no act could come, so the true share may be higher than what is seen.
+ * No sensor tells how many: up to so many of all is assumed, and the upper limit is raised by it (bounds under partial identification, Manski 2003,
+ * Partial Identification of Probability Distributions; the figure is our own choice).
+ */
+const idleVisitsMax = 0.15;
 
 function recentDays(days: readonly TrainingDay[], all: readonly TrainingDay[]): RecentDays {
   const { trials, successes } = countsOfDays(days);
-  const worth = trials / designEffect(all.slice(-daysOfSpread).flatMap((day) => trialCounts(day) ?? []));
+  const worth = trials / spreadOf(all.slice(-daysOfSpread));
   const share = shareOfDays(days);
+  const hits = (share ?? 0) * worth;
   return {
     ...{ days: days.length, trials, successes, share },
-    wilson: shareLimits((share ?? 0) * worth, worth),
-    beta: betaLimits((share ?? 0) * worth, worth),
+    wilson: withIdleVisits(shareLimits(hits, worth)),
+    beta: withIdleVisits(betaLimits(hits, worth)),
     actsADayLeast: Math.min(...days.map(({ acts }) => acts)),
   };
 }
+
+/** The design effect, and Student's wider limits since it is known from a few days alone (Korn & Graubard 1998, Surv. Methodol. 24:193). */
+function spreadOf(days: readonly TrainingDay[]): number {
+  const freedom = Math.max(1, days.length - 1);
+  return designEffect(days.flatMap((day) => trialCounts(day) ?? [])) * (student975(freedom) / normal975) ** 2;
+}
+
+const withIdleVisits = ({ low, high }: Limits): Limits => ({ low, high: Math.min(1, high / (1 - idleVisitsMax)) });
 
 function bestShareOf(days: readonly TrainingDay[], span: number): number | null {
   let best: number | null = null;

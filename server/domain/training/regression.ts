@@ -1,4 +1,4 @@
-import { normal975 } from "../intervals.ts";
+import { student975 } from "../intervals.ts";
 
 /**
  * Generalized linear models by iteratively reweighted least squares (McCullagh & Nelder 1989, 2.5): counts over an exposure with a logarithmic
@@ -60,10 +60,10 @@ export const predictLinear = ({ coefficients, covariance }: Regression, x: reado
   ),
 });
 
-/** By how much a step of 1 in that column multiplies the rate of a regression of counts, with its 95 % limits. */
-export function rateRatio({ coefficients, covariance }: Regression, column: number) {
+/** By how much a step of 1 in that column multiplies the rate of a regression of counts, with its 95 % limits: Student's, since the dispersion is estimated. */
+export function rateRatio({ coefficients, covariance, freedom }: Regression, column: number) {
   const change = coefficients[column] ?? 0;
-  const reach = normal975 * Math.sqrt(covariance[column]?.[column] ?? 0);
+  const reach = student975(freedom) * Math.sqrt(covariance[column]?.[column] ?? 0);
   return { ratio: Math.exp(change), limits: { low: Math.exp(change - reach), high: Math.exp(change + reach) } };
 }
 

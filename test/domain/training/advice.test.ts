@@ -101,6 +101,43 @@ describe("the advice", () => {
     expect(advise(days(false), {}, come).kind).toBe("moveOn");
     expect(advise(days(true), {}, come).kind).not.toBe("moveOn");
   });
+
+  it("nor birds that are there nearly always, by three good days among many: planted", () => {
+    const days = daysOf(20, (index) => ({ trials: 10, successes: index < 17 ? 7 : 9 })).map((day) => ({
+      ...day,
+      trials: day.trials?.map((trial, index) => ({ ...trial, before: index < 8 })) ?? null,
+    }));
+    expect(judgeStage(stageOf("comeForFood"), days).recent?.share).toBe(0.9);
+    expect(advise(days, {}, stageOf("comeForFood")).kind).not.toBe("moveOn");
+  });
+});
+
+describe("the intervals of the last days", () => {
+  // 30 of 60 on days that are alike, of which seven tell the spread: worth 60 (z/t₆)² = 38.5 trials; values by scipy 1.10.
+  it("are Student's for few days, with room above for visits in which no act could come", () => {
+    const recent = judgeStage(
+      press,
+      daysOf(7, () => ({})),
+    ).recent;
+    expect(recent?.wilson.low).toBeCloseTo(0.349389, 4);
+    expect(recent?.wilson.high).toBeCloseTo(0.765425, 4);
+    expect(recent?.beta.low).toBeCloseTo(0.346869, 4);
+    expect(recent?.beta.high).toBeCloseTo(0.76839, 4);
+  });
+
+  it("are wider where days differ more than chance has it, and never end above 1: planted", () => {
+    const width = (successes: (index: number) => number) => {
+      const { low = 0, high = 0 } =
+        judgeStage(
+          press,
+          daysOf(7, (index) => ({ successes: successes(index) })),
+        ).recent?.wilson ?? {};
+      expect(high).toBeLessThanOrEqual(1);
+      return high - low;
+    };
+    expect(width((index) => (index % 2 === 0 ? 3 : 17))).toBeGreaterThan(1.5 * width(() => 10));
+    expect(width(() => 19)).toBeLessThan(0.3);
+  });
 });
 
 describe("a day", () => {
@@ -141,6 +178,18 @@ describe("the decline watch", () => {
     const mild = (index: number) => index % 3 === 0 || index >= 15;
     const weather = daysOf(18, (index) => ({ acts: noisy(index, mild(index) ? 16 : 40), air: mild(index) ? 8 : -8 }));
     expect(declineOf(weather)?.isPlain).toBe(false);
+  });
+
+  it("takes a day without a thermometer for a usual one", () => {
+    // All days are cold. Were a missing value 0 °C, the frost of the last days would explain their half.
+    const frost = daysOf(18, (index) => ({
+      acts: noisy(index, index < 15 ? 40 : 20),
+      air: index < 15 ? null : -20 - (index % 3),
+    }));
+    const mean = declineOf(frost)?.ratio ?? Number.NaN;
+    const without = declineOf(frost.map((day) => ({ ...day, airCelsius: null })))?.ratio ?? Number.NaN;
+    expect(mean / without).toBeGreaterThan(0.9);
+    expect(mean / without).toBeLessThan(1.1);
   });
 });
 

@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { siteMakers } from "../../learners/site.ts";
+import { judgeChanges } from "./changedDistance.ts";
 import { figuresOf } from "./figures.ts";
 import { type AdvisedDay, liveProgramme } from "./liveProgramme.ts";
 
@@ -24,5 +25,12 @@ describe("the judge of the training record", () => {
     const planted = [...days.slice(0, -1), { ...last, advice: { ...last.advice, kind: "moveOn" as const } }];
     expect(figuresOf(days)).toMatchObject({ moves: 0, movesTooEarly: 0, movesAtChance: 0 });
     expect(figuresOf(planted)).toMatchObject({ moves: 1, movesTooEarly: 1, movesAtChance: 1 });
+  });
+
+  it("finds the effect of a distance that is set anew, its truth within the interval more often than not", () => {
+    const make = siteMakers.insight as NonNullable<(typeof siteMakers)[string]>;
+    const { effects, curve } = judgeChanges(make(830_003), "2026-03-10", 1);
+    expect([effects.of, curve.of]).toEqual([3, 4]);
+    expect(effects.held).toBeGreaterThanOrEqual(2);
   });
 });

@@ -2,7 +2,8 @@
  * `npm run judge -- training`: what the training record advises on sites of simulated learners that were written apart from it (test/learners).
  *
  * Goal: how long until the right advice, how much wrong advice in a hundred programmes, whether intervals hold the truth, and how often a site
- * that never learns is called ready. Method: whole programmes lived by the advice, and single stages on sites that never learn. Seeds
+ * that never learns is called ready. Method: whole programmes lived by the advice, single stages on sites that never learn, and stages in
+ * which the distance is set anew. Seeds
  * are drawn anew and printed; JUDGE_SEED=… repeats a run, JUDGE_SEEDS (programmes of a kind), JUDGE_DAYS. The sealed kinds are judged only with
  * JUDGE_SEALED=1.
  */
@@ -11,6 +12,7 @@ import { quantile, shareLimits } from "../../../server/domain/intervals.ts";
 import { formatTable } from "../../evaluation/report.ts";
 import { sealedSiteMakers } from "../../learners/sealed/sites.ts";
 import { type SiteMaker, siteMakers } from "../../learners/site.ts";
+import { type Held, judgeChanges } from "./changedDistance.ts";
 import { figuresOf, type ProgrammeFigures } from "./figures.ts";
 import { liveProgramme, stages } from "./liveProgramme.ts";
 
@@ -29,6 +31,13 @@ export function judgeTraining(): void {
   console.log(`Training record: ${seeds.length} programmes of a kind, ${days} days each, seeds from ${firstSeed}\n`);
   const rows = Object.entries(kinds).map(([kind, make]) => programmeRow(kind, make, seeds, days));
   console.log(formatTable("Programmes that follow the advice", programmeColumns, rows));
+  console.log(
+    formatTable(
+      "Stages of 40 days in which the distance is set anew every ten",
+      changedColumns,
+      Object.entries(kinds).map(([kind, make]) => changedRow(kind, make, seeds)),
+    ),
+  );
   console.log(
     formatTable(
       "Sites that never learn, each kept at one stage for 56 days",
@@ -99,6 +108,24 @@ function programmeRow(kind: string, make: SiteMaker, seeds: readonly number[], d
       sum(all, (figures) => figures.covered.beta),
       covered,
     ),
+  ];
+}
+
+const changedColumns = ["learners", "effect's interval holds", "curve's interval holds", "decline said unfounded"];
+
+/** Each site once at each of the stages of an act that can be set farther away. */
+function changedRow(kind: string, make: SiteMaker, seeds: readonly number[]): string[] {
+  const all = seeds.flatMap((seed) => [1, 2, 3].map((stage) => judgeChanges(make(seed), firstDateOf(seed), stage)));
+  const share = (of: (figures: (typeof all)[number]) => Held) => {
+    const held = all.map(of).reduce((total, each) => total + each.held, 0);
+    const count = all.map(of).reduce((total, each) => total + each.of, 0);
+    return `${held} of ${count} (${percent(held, count)})`;
+  };
+  return [
+    kind,
+    share(({ effects }) => effects),
+    share(({ curve }) => curve),
+    share(({ declines }) => ({ held: declines.unfounded, of: declines.sites })),
   ];
 }
 

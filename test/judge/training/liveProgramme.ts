@@ -16,6 +16,7 @@ export interface AdvisedDay {
   readonly stage: Stage;
   readonly dayInStage: number;
   readonly lived: LivedDay;
+  readonly recorded: TrainingDay;
   readonly judgement: StageJudgement;
   readonly advice: Advice;
 }
@@ -26,6 +27,8 @@ export interface ProgrammeOptions {
   readonly firstStage: number; // index
   /** False: whatever is advised, the stage stays. */
   readonly followsAdvice: boolean;
+  /** Distances that the keeper sets in place of the stage's own, each from a day on. */
+  readonly distances?: readonly { readonly fromDay: number; readonly distanceCm: number }[];
 }
 
 const names = { comeForFood: "1", pressForFood: "2", nudgeCap: "3", dropCap: "4", fetchCap: "5" };
@@ -36,10 +39,11 @@ export function* liveProgramme(site: Site, options: ProgrammeOptions): Generator
   let record: TrainingDay[] = [];
   for (let day = 0; day < options.days; day += 1) {
     const date = addLocalDays(options.firstDate, day);
-    const stage = stages[index] as Stage;
+    const stage = withDistance(stages[index] as Stage, options.distances ?? [], day);
     const lit = litSpan(site, date);
     const lived = site.live(date, conditionsOf(stage, lit));
-    record.push(recordedDay(site, stage, lived, lit));
+    const recorded = recordedDay(site, stage, lived, lit);
+    record.push(recorded);
     const judgement = judgeStage(stage, record);
     const evening = lit.to;
     const advice = adviseStage(stage, judgement, {
@@ -48,12 +52,17 @@ export function* liveProgramme(site: Site, options: ProgrammeOptions): Generator
       hasNext: index < stages.length - 1,
       hasPrevious: index > 0,
     });
-    yield { stage, dayInStage: record.length, lived, judgement, advice };
+    yield { stage, dayInStage: record.length, lived, recorded, judgement, advice };
     if (!options.followsAdvice) continue;
     const step = advice.kind === "moveOn" ? 1 : advice.kind === "stepBack" ? -1 : 0;
     if (step !== 0) record = [];
     index += step;
   }
+}
+
+function withDistance(stage: Stage, distances: NonNullable<ProgrammeOptions["distances"]>, day: number): Stage {
+  const set = distances.findLast(({ fromDay }) => fromDay <= day);
+  return set === undefined ? stage : { ...stage, parameters: { ...stage.parameters, distanceCm: set.distanceCm } };
 }
 
 function litSpan({ place, zone }: Site, date: LocalDate): TimeSpan {
