@@ -2,17 +2,17 @@ import type { ComponentType } from "preact";
 import { useEffect } from "preact/hooks";
 import { LocationProvider, lazy, Route, Router, useLocation } from "preact-iso";
 import {
+  daysTab,
   menuLabel,
   noPageText,
   noPageTitle,
   notLoadedText,
   notLoadedTitle,
   notSafetyDeviceText,
-  phonesTab,
-  practiceTab,
   reloadLabel,
-  safetyTab,
   skipLabel,
+  trainingTab,
+  youTab,
 } from "#text/app.ts";
 import { appName, feedersTitle, safetyInformationLabel } from "#text/common.ts";
 import { TabIcon } from "./charts/icons.tsx";
@@ -32,9 +32,9 @@ export const App = () => (
 
 const tabs = [
   { href: "/", name: "feeders", label: feedersTitle },
-  { href: "/phones", name: "phones", label: phonesTab },
-  { href: "/practice", name: "practice", label: practiceTab },
-  { href: "/cautions", name: "cautions", label: safetyTab },
+  { href: "/days", name: "days", label: daysTab },
+  { href: "/training", name: "training", label: trainingTab },
+  { href: "/you", name: "you", label: youTab },
 ] as const;
 
 /** Pages that need no session: three by a link with a secret, and what everybody should know. */
@@ -81,19 +81,22 @@ function Frame() {
   );
 }
 
-function Tabs({ path }: { readonly path: string }) {
-  const isHere = (href: string) =>
-    href === "/" ? path === "/" || path.startsWith("/feeders") || path.startsWith("/yards") : path === href;
-  return (
-    <nav class="tabs" aria-label={menuLabel}>
-      {tabs.map(({ href, name, label }) => (
-        <a key={href} href={href} aria-current={isHere(href) ? "page" : undefined}>
-          <TabIcon name={name} />
-          {label}
-        </a>
-      ))}
-    </nav>
-  );
+const Tabs = ({ path }: { readonly path: string }) => (
+  <nav class="tabs" aria-label={menuLabel}>
+    {tabs.map(({ href, name, label }) => (
+      <a key={href} href={href} aria-current={placeOf(path) === name ? "page" : undefined}>
+        <TabIcon name={name} />
+        {label}
+      </a>
+    ))}
+  </nav>
+);
+
+/** In which of the four places a page is. */
+function placeOf(path: string): (typeof tabs)[number]["name"] {
+  if (/^\/days|\/(days|digest|alarm-history)$/.test(path)) return "days";
+  if (/^\/training|\/(training|notes|plan)(\/|$)/.test(path)) return "training";
+  return /^\/(you|phones|account|practice|cautions)/.test(path) ? "you" : "feeders";
 }
 
 const Screens = () => (
@@ -112,7 +115,9 @@ const Screens = () => (
     <Route path="/yards/:id/alarm-history" component={AlarmRatesById} />
     <Route path="/yards/:id/recipients" component={RecipientsById} />
     <Route path="/yards/:id/:page/:part?" component={RecordScreens} />
-    <Route path="/phones" component={PhonesScreen} />
+    <Route path="/training" component={TrainingPlace} />
+    <Route path="/you" component={YouScreen} />
+    <Route path="/phones" component={YouScreen} />
     <Route path="/account" component={AccountScreen} />
     <Route path="/practice" component={PracticeScreen} />
     <Route path="/cautions" component={CautionsScreen} />
@@ -161,7 +166,8 @@ const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.Fir
 const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
-const PhonesScreen = lazyScreen(() => import("./screens/phonesScreen.tsx").then((part) => part.PhonesScreen));
+const TrainingPlace = lazyScreen(() => import("./screens/recordScreens.tsx").then((part) => part.TrainingPlace));
+const YouScreen = lazyScreen(() => import("./screens/youScreen.tsx").then((part) => part.YouScreen));
 const BenchScreen = lazyScreen(() => import("./screens/benchScreen.tsx").then((part) => part.BenchScreen));
 const PlanScreen = lazyScreen(() => import("./screens/planScreen.tsx").then((part) => part.PlanScreen));
 const RefillScreen = lazyScreen(() => import("./screens/refillScreen.tsx").then((part) => part.RefillScreen));

@@ -102,11 +102,18 @@ export const laterApi = {
   deletePhoto: (yardId: string, id: string) =>
     request<NotesView>("DELETE", `${yardPath(yardId)}/pictures/${encodeURIComponent(id)}`),
   deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
+  health: () => request<HealthView>("GET", "/health"),
   testPhones: () => request<TestPushView>("POST", "/phones/test"),
   startPractice: () => request<HomeView>("POST", "/practice"),
   endPractice: () => request<HomeView>("DELETE", "/practice"),
   practiceFault: (fault: PracticeFault) => request<HomeView>("POST", "/practice/fault", { fault }),
 };
+
+/** What the server says of itself; `broker` only where it has one. */
+interface HealthView {
+  readonly status: "well" | "damaged" | "unknown";
+  readonly broker?: "connected" | "notConnected";
+}
 
 /** On a weak connection half a megabyte takes a while; the server's own limit is 20 s. */
 const photoTimeoutMs = 30_000;

@@ -4,7 +4,7 @@ import type { Plugin } from "vite";
 const firstScreenPaths = {
   feederScreen: "^/feeders/(?!new$)[^/]+$",
   digestScreen: "^/yards/[^/]+/digest$",
-  phonesScreen: "^/phones$",
+  youScreen: "^/(you|phones)$",
   linkScreens: "^/(first-sign-in|join|reset)$",
 } as const;
 

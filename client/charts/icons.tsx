@@ -24,12 +24,43 @@ export function PriorityIcon(props: { readonly priority: AlarmView["priority"] }
   );
 }
 
-export function TabIcon(props: { readonly name: "feeders" | "phones" | "practice" | "cautions" }) {
+/** Two bars, a broken wave, a bench, a lidded box, a bell that lies down. */
+const markPaths = {
+  paused: "M5 3v12M12 3v12",
+  silent: "M1 9c2-5 4-5 5 0M12 9c1 5 3 5 5 0M8.5 4v10",
+  onBench: "M1 7h16M4 7v8M14 7v8M7 7V3h4v4",
+  putAway: "M2 6h14v9H2zM2 6l2-3h10l2 3M7 9h4",
+  shelved: "M1 14h16M4 11V8a4 4 0 0 1 8 0v3zM14 4h3l-3 4h3",
+} as const;
+
+export const MarkIcon = ({ mark }: { readonly mark: keyof typeof markPaths }) => (
+  <svg class="mark-icon" viewBox="0 0 18 18" width="16" height="16" aria-hidden="true">
+    <path d={markPaths[mark]} />
+  </svg>
+);
+
+/** A bird on a branch where all is well, a flag where something is to be done, an empty branch where it isn't known. */
+export function VerdictIcon({ kind }: { readonly kind: string }) {
+  const branch = "M2 33h40M30 33l6-5";
+  const shape =
+    kind === "well"
+      ? `${branch}M14 33v-4M20 33v-4M7 22c4 6 14 8 20 3 3-3 3-8 6-9l4 1-4-4c-3-4-9-3-10 2-1 3-3 5-8 6L2 19z`
+      : kind === "you"
+        ? `${branch}M12 33V6l18 7-18 7`
+        : branch;
+  return (
+    <svg class="verdict-icon" viewBox="0 0 44 38" width="44" height="38" aria-hidden="true">
+      <path d={shape} />
+    </svg>
+  );
+}
+
+export function TabIcon(props: { readonly name: "feeders" | "days" | "training" | "you" }) {
   const paths = {
     feeders: "M4 3h16v8l-5.5 7v3h-5v-3L4 11zM4 9h16",
-    phones: "M7 2.5h10v19H7zM10.5 18.5h3M10 6.5c1.5-1.5 2.5-1.5 4 0",
-    practice: "M4 20L16.5 7.5l2.5 2.5L6.5 22zM14 10l2.5 2.5M5 4l3 3M3 9h4M10 3v4",
-    cautions: "M12 3L22 20.5H2zM12 9.5v5.5M12 17.5v.6",
+    days: "M3 20h18M5 20v-5M9.5 20V9M14 20v-8M18.5 20V5",
+    training: "M3 20h5v-5h5v-5h5V5h3",
+    you: "M12 11.5a4 4 0 1 0 0-8 4 4 0 0 0 0 8zM4.5 21c0-9 15-9 15 0",
   };
   return (
     <svg viewBox="0 0 24 24" width="24" height="24" class="tab-icon" aria-hidden="true">

@@ -11,6 +11,8 @@ export function Screen(props: {
   readonly back?: { readonly href: string; readonly name: string };
   readonly practice?: boolean;
   readonly wide?: boolean;
+  /** For screen readers alone: the content begins with what is its title to the eye. */
+  readonly isTitleHidden?: boolean;
   readonly children: ComponentChildren;
 }) {
   const heading = useRef<HTMLHeadingElement>(null);
@@ -29,7 +31,7 @@ export function Screen(props: {
             <span aria-hidden="true">←</span> {props.back.name}
           </a>
         )}
-        <h1 ref={heading} tabIndex={-1}>
+        <h1 ref={heading} tabIndex={-1} class={props.isTitleHidden ? "hidden" : undefined}>
           {props.title}
           {props.practice && <PracticeTag />}
         </h1>

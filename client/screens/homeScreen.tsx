@@ -1,17 +1,9 @@
 import { feedersTitle, loadingText, nothingStoredText } from "#text/common.ts";
-import {
-  addFeederLabel,
-  digestLabel,
-  noFeedersHelperText,
-  noFeedersText,
-  noYardText,
-  trainingLabel,
-  yardSettingsLabel,
-} from "#text/homeScreen.ts";
-import type { FeederView, YardView } from "../../server/contract/api.ts";
-import { HopperIcon } from "../charts/hopperIcon.tsx";
-import { PriorityIcon } from "../charts/icons.tsx";
+import { addFeederLabel, noFeedersHelperText, noFeedersText, noYardText, yardSettingsLabel } from "#text/homeScreen.ts";
+import type { YardView } from "../../server/contract/api.ts";
+import { VerdictIcon } from "../charts/icons.tsx";
 import { DiseaseNotice } from "../components/diseaseNotice.tsx";
+import { FeederRow } from "../components/feederRow.tsx";
 import { GroupedSilenceAlarm } from "../components/groupedSilenceAlarm.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { PauseAllControl } from "../components/pauseAllControl.tsx";
@@ -21,12 +13,13 @@ import { Screen } from "../components/screen.tsx";
 import { ZoneNotice } from "../components/zoneNotice.tsx";
 import { now } from "../state/clock.ts";
 import { connectionState, home, homeError, yards } from "../state/home.ts";
-import { highestPriority, priorityText, sortByUrgency, urgencyRank } from "../text/alarm.ts";
-import { feederSentence, type PageState } from "../text/feeder.ts";
+import { sortByUrgency, urgencyRank } from "../text/alarm.ts";
+import type { PageState } from "../text/feeder.ts";
 import { groupedSilentFeeders } from "../text/groupedSilence.ts";
-import { type FeederOrderText, feederOrderTexts } from "../text/yardOrder.ts";
+import { type HomeVerdict, homeVerdict } from "../text/homeVerdict.ts";
+import { feederOrderTexts } from "../text/yardOrder.ts";
 
-/** All yards and feeders, one sentence each, the most urgent first. */
+/** Whether all is well, then all yards and feeders, a row each, the most urgent first. */
 export function HomeScreen() {
   if (home.value === null) {
     const isOffline = connectionState.value === "offline";
@@ -43,8 +36,10 @@ export function HomeScreen() {
   );
   // The server refuses a helper's new feeder, so it isn't offered.
   const mayAdd = sorted.some((yard) => yard.role === "keeper" && !yard.practice);
+  const verdict = homeVerdict(sorted, pageState(sorted[0]?.zone ?? "UTC"));
   return (
-    <Screen title={feedersTitle}>
+    <Screen title={feedersTitle} isTitleHidden={verdict !== null} wide>
+      {verdict !== null && <Verdict verdict={verdict} />}
       <ReachabilityNotice />
       {sorted.length === 0 && (
         <p class="empty">
@@ -65,16 +60,30 @@ export function HomeScreen() {
   );
 }
 
+const pageState = (zone: string): PageState => ({
+  now: now.value,
+  asOf: home.value?.asOf ?? now.value,
+  connection: connectionState.value,
+  zone,
+});
+
+/** Read first, from across the room. */
+const Verdict = ({ verdict: { title, detail, kind } }: { readonly verdict: HomeVerdict }) => (
+  <p class={`verdict ${kind}`}>
+    <VerdictIcon kind={kind} />
+    <strong>{title}</strong>
+    {detail !== "" && <span>{detail}</span>}
+  </p>
+);
+
 const yardUrgency = (yard: YardView) => Math.min(9, ...yard.feeders.map(urgencyRank));
+
+/** With more of them rows are lower, so that thirty fit on two screens of a phone. */
+const roomyMax = 8;
 
 function YardEntry({ yard }: { readonly yard: YardView }) {
   const silent = groupedSilentFeeders(yard);
-  const page = {
-    now: now.value,
-    asOf: home.value?.asOf ?? now.value,
-    connection: connectionState.value,
-    zone: yard.zone,
-  };
+  const page = pageState(yard.zone);
   const feeders = sortByUrgency(yard.feeders);
   const orders = feederOrderTexts(feeders, page);
   return (
@@ -92,11 +101,12 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
       {feeders.length === 0 && yard.damagedFeeders.length === 0 ? (
         <NoFeeders isKeeper={yard.role === "keeper"} />
       ) : (
-        <ul class="feeders">
+        <ul class={feeders.length > roomyMax ? "feeders many" : "feeders"}>
           {feeders.map((feeder, index) => (
-            <FeederEntry
+            <FeederRow
               key={feeder.id}
               feeder={feeder}
+              yard={yard}
               page={page}
               order={orders[index] ?? null}
               isGrouped={silent.includes(feeder)}
@@ -108,7 +118,7 @@ function YardEntry({ yard }: { readonly yard: YardView }) {
   );
 }
 
-function YardHead({ yard: { id, name, practice, digestWanted } }: { readonly yard: YardView }) {
+function YardHead({ yard: { id, name, practice } }: { readonly yard: YardView }) {
   const ofYard = <span class="hidden"> {name}</span>; // without it two yards have links of the same name
   return (
     <div class="yard-head">
@@ -117,18 +127,6 @@ function YardHead({ yard: { id, name, practice, digestWanted } }: { readonly yar
         {practice && <PracticeTag />}
       </h2>
       <span class="yard-links">
-        {digestWanted && (
-          <a href={`/yards/${id}/digest`}>
-            {digestLabel}
-            {ofYard}
-          </a>
-        )}
-        {!practice && (
-          <a href={`/yards/${id}/training`}>
-            {trainingLabel}
-            {ofYard}
-          </a>
-        )}
         <a href={`/yards/${id}`}>
           {yardSettingsLabel}
           {ofYard}
@@ -147,29 +145,3 @@ const NoFeeders = ({ isKeeper }: { readonly isKeeper: boolean }) => (
     )}
   </p>
 );
-
-function FeederEntry(props: {
-  readonly feeder: FeederView;
-  readonly page: PageState;
-  readonly order: FeederOrderText | null;
-  readonly isGrouped: boolean; // its alarm is shown above, with those of the other feeders
-}) {
-  const { feeder, page, order, isGrouped } = props;
-  const priority = isGrouped ? null : highestPriority(feeder);
-  return (
-    <li class={`feeder-entry${priority === null ? "" : ` ${priority}`}`}>
-      <HopperIcon hopper={feeder.hopper} />
-      <h3>
-        <a href={`/feeders/${feeder.id}`}>{feeder.name}</a>
-        {feeder.practice && <PracticeTag />}
-        {priority !== null && (
-          <span class={`feeder-priority ${priority}`}>
-            <PriorityIcon priority={priority} /> {priorityText[priority]}
-          </span>
-        )}
-      </h3>
-      <p>{feederSentence(feeder, page)}</p>
-      {order !== null && <p class={`order-state${order.needsAttention ? " warning" : ""}`}>{order.text}</p>}
-    </li>
-  );
-}

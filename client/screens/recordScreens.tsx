@@ -5,6 +5,8 @@ import { NotesScreen } from "./notesScreen.tsx";
 import { ProgrammeScreen } from "./programmeScreen.tsx";
 import { TrainingScreen } from "./trainingScreen.tsx";
 
+export { TrainingPlace } from "./trainingPlace.tsx";
+
 interface RecordPage {
   readonly id?: string;
   readonly page?: string;

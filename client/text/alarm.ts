@@ -34,8 +34,14 @@ function alarmRank(alarm: AlarmView): number {
   return priority + state[alarm.state];
 }
 
+export const sortAlarms = (alarms: readonly AlarmView[]) =>
+  [...alarms].sort((one, other) => alarmRank(one) - alarmRank(other));
+
 export const sortByUrgency = (feeders: readonly FeederView[]) =>
-  [...feeders].sort((one, other) => urgencyRank(one) - urgencyRank(other) || one.name.localeCompare(other.name));
+  [...feeders].sort(
+    (one, other) =>
+      urgencyRank(one) - urgencyRank(other) || one.name.localeCompare(other.name, undefined, { numeric: true }),
+  );
 
 /** The highest priority that a keeper still has to act on; null where there is none. */
 export function highestPriority(feeder: FeederView): "urgent" | "soon" | null {

@@ -1,5 +1,5 @@
 import * as text from "#text/clock.ts";
-import { dateFormat, timeAgoText } from "./format.ts";
+import { dateFormat, shortTimeAgoText, timeAgoText } from "./format.ts";
 
 /** Moments as text. The server's times are ISO 8601 in UTC; they are shown in the yard's time zone. */
 
@@ -63,12 +63,17 @@ export function approximateMomentText(at: string, now: number, zone: string): st
 }
 
 /** "just now", "4 minutes ago", "3 hours ago", "2 days ago". A moment in the future (clocks differ) counts as now. */
-export function agoText(at: string, now: number): string {
+export const agoText = (at: string, now: number): string => agoBy(timeAgoText, at, now);
+
+/** The same in fewer letters: "4 min ago". */
+export const shortAgoText = (at: string, now: number): string => agoBy(shortTimeAgoText, at, now);
+
+function agoBy(unitText: typeof timeAgoText, at: string, now: number): string {
   const ago = Math.max(0, now - Date.parse(at));
   if (ago < minuteMs) return text.justNowText;
-  if (ago < 90 * minuteMs) return timeAgoText(Math.round(ago / minuteMs), "minute");
-  if (ago < 36 * 60 * minuteMs) return timeAgoText(Math.round(ago / (60 * minuteMs)), "hour");
-  return timeAgoText(Math.round(ago / dayMs), "day");
+  if (ago < 90 * minuteMs) return unitText(Math.round(ago / minuteMs), "minute");
+  if (ago < 36 * 60 * minuteMs) return unitText(Math.round(ago / (60 * minuteMs)), "hour");
+  return unitText(Math.round(ago / dayMs), "day");
 }
 
 /** The instant at which a wall clock in the zone shows this date and time; where it shows it twice, the earlier. */

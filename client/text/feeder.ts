@@ -20,6 +20,12 @@ const okPrefix = /^OK: /;
 export const isStale = ({ now, asOf, connection }: PageState) =>
   connection === "offline" || (connection !== "live" && now - asOf > staleAfterMs);
 
+/** The server said that all is well, and no report was missed since. */
+export const isKnownWell = (
+  { summary, summaryValidUntil }: Pick<FeederView, "summary" | "summaryValidUntil">,
+  now: number,
+) => okPrefix.test(summary) && summaryValidUntil !== null && now < Date.parse(summaryValidUntil);
+
 /** How a feeder is, never better than this page knows: an old page shows its age, and no feeder as OK. */
 export function feederSentence(
   feeder: Pick<FeederView, "summary" | "summaryValidUntil" | "lastReportAt">,

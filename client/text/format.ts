@@ -26,5 +26,8 @@ const formatNumber = (value: number, options: Intl.NumberFormatOptions) =>
 export const listText = (names: readonly string[]) => new Intl.ListFormat(locale).format(names);
 
 /** "4 minutes ago", "1 day ago" */
+/** "2 min ago" */
+export const shortTimeAgoText = (count: number, unit: "minute" | "hour" | "day") =>
+  new Intl.RelativeTimeFormat(locale, { style: "short" }).format(-count, unit);
 export const timeAgoText = (count: number, unit: "minute" | "hour" | "day") =>
   new Intl.RelativeTimeFormat(locale).format(-count, unit);

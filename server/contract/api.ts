@@ -155,6 +155,8 @@ export interface AlarmView {
   readonly state: Exclude<AlarmState, "normal" | "suspected">;
   readonly reason: string;
   readonly advice: string;
+  /** What can be done from afar, where the advice names it. */
+  readonly act: "refill" | "pause" | null;
   readonly since: string;
   readonly shelvedUntil: string | null;
   readonly raisedAt: string | null; // null where it was never raised, or is suppressed

@@ -31,6 +31,8 @@ export interface FaultRule {
   readonly offDelay: Span;
   /** What the keeper can do about it, in one sentence. */
   readonly advice: string;
+  /** What the keeper can do from afar or enter at once, where the advice names it. */
+  readonly act?: "refill" | "pause";
   /**
    * While one of these is present, this fault is its consequence and raises no alarm of its own. A cause must lead to it for
    * certain: what the weather makes likely (ice, caking) explains no jam that a portion has shown, whose own text mentions the
@@ -69,6 +71,7 @@ export const faultRules = {
   },
   motorNotTurning: {
     ...texts.faults.motorNotTurning,
+    act: "pause",
     priority: "urgent",
     onDelay: minutes(0), // the sequential test that found it has already waited for enough portions
     offDelay: minutes(0),
@@ -76,6 +79,7 @@ export const faultRules = {
   },
   motorStalled: {
     ...texts.faults.motorStalled,
+    act: "pause",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
@@ -83,6 +87,7 @@ export const faultRules = {
   },
   foodOut: {
     ...texts.faults.foodOut,
+    act: "refill",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
@@ -90,6 +95,7 @@ export const faultRules = {
   },
   trayJammed: {
     ...texts.faults.trayJammed,
+    act: "pause",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
@@ -97,6 +103,7 @@ export const faultRules = {
   },
   feedBridged: {
     ...texts.faults.feedBridged,
+    act: "pause",
     priority: "urgent",
     onDelay: minutes(0),
     offDelay: minutes(0),
@@ -157,6 +164,7 @@ export const faultRules = {
   },
   foodLow: {
     ...texts.faults.foodLow,
+    act: "refill",
     priority: "soon",
     onDelay: minutes(10),
     offDelay: minutes(10),

@@ -177,6 +177,7 @@ function alarmView(
     state: alarm.state,
     reason: alarm.state === "suppressedByDesign" ? `${finding.reason} ${alarm.reason}` : finding.reason,
     advice: rule.advice,
+    act: rule.act ?? null,
     since: isoOf(alarm.since),
     shelvedUntil: alarm.state === "shelved" ? isoOf(alarm.shelvedUntil) : null,
     raisedAt: "raisedAt" in alarm ? isoOf(alarm.raisedAt) : null,

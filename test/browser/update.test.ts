@@ -113,9 +113,9 @@ describe.skipIf(chromiumPath === null)(`a new version${unlessAbsent}`, { concurr
     expect(await second.getByLabel("Food added").inputValue()).toBe("640");
     expect(await isNewer(second)).toBe(false);
     // A screen that this window has never loaded: the server does not have it any more.
-    const link = second.getByRole("link", { name: "Practice", exact: true });
+    const link = second.getByRole("link", { name: "You", exact: true });
     await link.click();
-    await second.getByRole("heading", { level: 1, name: "Practice" }).waitFor({ timeout: 5_000 });
+    await second.getByRole("heading", { level: 1, name: "You" }).waitFor({ timeout: 5_000 });
 
     // No entries are left: it reloads by itself, and the files kept for it are removed.
     await expect.poll(() => isNewer(second).catch(() => false), { timeout: 10_000 }).toBe(true);
@@ -144,10 +144,10 @@ describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbs
     const page = await openWindow("/", firstPage);
     await page.waitForLoadState("networkidle");
     server.folder = newer;
-    await page.getByRole("link", { name: "Practice", exact: true }).click();
+    await page.getByRole("link", { name: "You", exact: true }).click();
     await page.getByRole("heading", { level: 1, name: "This page could not be loaded" }).waitFor();
     await page.getByRole("button", { name: "Reload" }).click();
-    await page.getByRole("heading", { level: 1, name: "Practice" }).waitFor();
+    await page.getByRole("heading", { level: 1, name: "You" }).waitFor();
     expect(await isNewer(page)).toBe(true);
   }, 60_000);
 
@@ -156,7 +156,7 @@ describe.skipIf(chromiumPath === null)(`a screen that can't be loaded${unlessAbs
     const page = await openWindow("/", firstPage);
     await page.waitForLoadState("networkidle");
     server.isUnresponsive = true;
-    await page.getByRole("link", { name: "Practice", exact: true }).click();
+    await page.getByRole("link", { name: "You", exact: true }).click();
     await page.getByRole("heading", { level: 1, name: "This page could not be loaded" }).waitFor({ timeout: 20_000 });
   }, 60_000);
 });

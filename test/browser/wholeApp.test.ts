@@ -111,7 +111,7 @@ describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, (
     for (const [path, title] of [
       [`${feederPath}/settings`, "Settings of Aspen"],
       [`${feederPath}/days`, "Days of Aspen"],
-      ["/phones", "Phones"],
+      ["/phones", "You"],
       ["/practice", "Practice"],
       ["/cautions", "Safety information"],
       ["/nowhere", "No such page"],
@@ -130,7 +130,7 @@ describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, (
     await checkAccessibility(page, "the yard, with a refused place");
 
     // --- sign out, and in again
-    await goTo("/phones", "Phones");
+    await goTo("/you", "You");
     await page.getByRole("button", { name: "Sign out" }).click();
     await page.waitForURL(`${new URL(page.url()).origin}/`); // the heading may come sooner than the page that signing out loads
     await heading("Sign in");
@@ -265,7 +265,7 @@ describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, (
     await bo.page.getByLabel("Your name").fill("Bo");
     await bo.page.getByLabel("Passphrase").fill("three grey feathers");
     await bo.page.getByRole("button", { name: "Join" }).click();
-    await bo.page.getByRole("heading", { level: 1, name: "Phones" }).waitFor();
+    await bo.page.getByRole("heading", { level: 1, name: "You" }).waitFor();
     expect(bo.page.url()).toBe(`${origin}/phones`); // the secret doesn't stay in the address
     await bo.page.goto(origin);
     await bo.page.getByRole("link", { name: "Aspen" }).click();

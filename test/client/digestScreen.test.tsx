@@ -102,10 +102,9 @@ describe("the digest screen", () => {
     expect(document.querySelector("img")).toBeNull();
   });
 
-  it("is a tap away from the list of feeders, where the yard has one", async () => {
-    await openPage("/");
-    const links = await screen.findAllByRole("link", { name: "Digest Alder Croft" });
-    expect(links.map((link) => link.getAttribute("href"))).toEqual([path]);
+  it("is linked from its yard", async () => {
+    await openPage("/yards/alder-croft");
+    expect((await screen.findByRole("link", { name: "Daily digest" })).getAttribute("href")).toBe(path);
   });
 });
 

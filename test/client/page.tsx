@@ -12,7 +12,7 @@ import "../../client/screens/feederSettingsScreen.tsx";
 import "../../client/screens/joinScreen.tsx";
 import "../../client/screens/recipientsScreen.tsx";
 import "../../client/screens/recordScreens.tsx";
-import "../../client/screens/phonesScreen.tsx";
+import "../../client/screens/youScreen.tsx";
 import "../../client/screens/practiceScreen.tsx";
 import "../../client/screens/alarmRatesScreen.tsx";
 import "../../client/screens/refillScreen.tsx";

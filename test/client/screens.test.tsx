@@ -14,7 +14,7 @@ withFakeConnection((opened) => {
 });
 
 describe("the list of feeders", () => {
-  it("shows one sentence for each feeder, the most urgent first, practice last", async () => {
+  it("shows whether all is well, then a row for each feeder, the most urgent first, practice last", async () => {
     await openPage("/");
     const links = await screen.findAllByRole("link", { name: /Rowan|Larch/ });
     expect(links.map((link) => link.getAttribute("href"))).toEqual([
@@ -24,6 +24,17 @@ describe("the list of feeders", () => {
     ]);
     expect(screen.getByText("Nothing has fallen for 17 minutes: its tray is jammed.")).toBeTruthy();
     expect(screen.getByText("urgent: act now")).toBeTruthy();
+    expect(screen.getByText("1 of 2 needs you")).toBeTruthy();
+  });
+
+  it("offers the next thing to do in the row, and does it with one tap", async () => {
+    const path = "/feeders/larch/alarms/trayJammed/acknowledge";
+    server.replies[`POST ${path}`] = () => ({ status: 200, body: server.home.yards[0]?.feeders[1] });
+    await openPage("/"); // a pause is on its way to Larch, so it isn't offered again
+    fireEvent.click(await screen.findByRole("button", { name: "Acknowledge Larch" }));
+    await waitFor(() => expect(server.requests).toContainEqual(expect.objectContaining({ path })));
+    const rowan = screen.getAllByRole("link", { name: "Rowan" })[0]?.closest("li") as HTMLElement;
+    expect(within(rowan).queryByRole("button")).toBeNull(); // it is well
   });
 
   it("shows a problem with the server's database, and nothing while there is none", async () => {

@@ -5,6 +5,7 @@ import { YardLinks } from "../../client/components/yardLinks.tsx";
 import { memoryStore } from "../../client/offline/localStore.ts";
 import { announcement } from "../../client/state/announcement.ts";
 import { openTraining, trainingError, trainings } from "../../client/state/training.ts";
+import type { YardView } from "../../server/contract/api.ts";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 import { trainingViewFixture } from "./trainingFixture.ts";
@@ -237,9 +238,17 @@ describe("the training of a yard", () => {
     links.unmount();
     render(<YardLinks yard={{ ...yard, practice: true }} />);
     expect(screen.queryByRole("link", { name: "Training" })).toBeNull();
-    await openPage("/");
-    expect((await screen.findByRole("link", { name: "Training Alder Croft" })).getAttribute("href")).toBe(path);
-    expect(screen.queryByRole("link", { name: /^Training Practice/ })).toBeNull();
+    await openPage("/training"); // one of the four places, and the only yard's record in it
+    await screen.findByRole("heading", { level: 1, name: /Alder Croft/ });
+  });
+
+  it("asks which yard where there are several", async () => {
+    const [yard, ...others] = server.home.yards as [YardView, ...YardView[]];
+    server.home = { ...server.home, yards: [yard, { ...yard, id: "birch-end", name: "Birch End" }, ...others] };
+    await openPage("/training");
+    const link = await screen.findByRole("link", { name: "Birch End" });
+    expect(link.getAttribute("href")).toBe("/yards/birch-end/training");
+    expect(screen.queryByRole("link", { name: /Practice yard/ })).toBeNull();
   });
 });
 

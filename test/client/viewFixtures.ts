@@ -76,6 +76,7 @@ export function alarmViewFixture(now: number, change: Partial<AlarmView> = {}): 
     state: "unacknowledged",
     reason:
       "Three portions ran and nothing fell, though about 310 g should be in the hopper. The motor drew more than it used to.",
+    act: "pause",
     advice: "Pause the feeder, then loosen the food in the tray. In frost, check for ice first.",
     since: iso(now - 17 * minuteMs),
     shelvedUntil: null,

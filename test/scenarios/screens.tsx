@@ -1,7 +1,7 @@
 import { cleanup, render, waitFor } from "@testing-library/preact";
 // The app loads these later; imported here, so that no run depends on how fast a disk is.
 import "../../client/screens/feederScreen.tsx";
-import "../../client/screens/phonesScreen.tsx";
+import "../../client/screens/youScreen.tsx";
 import { vi } from "vitest";
 import { App } from "../../client/app.tsx";
 import { memoryStore } from "../../client/offline/localStore.ts";

@@ -1,7 +1,7 @@
 /** Also the titles of the tabs. */
-export const phonesTab = "Phones";
-export const practiceTab = "Practice";
-export const safetyTab = "Safety";
+export const daysTab = "Days";
+export const trainingTab = "Training";
+export const youTab = "You";
 export const skipLabel = "Skip to content";
 export const menuLabel = "Main menu";
 export const notSafetyDeviceText = "Pieward helps you to notice problems. It is not a safety device.";

@@ -5,6 +5,4 @@ export const noYardText = "You have no yard. [Add one], or ask a keeper for an i
 export const noFeedersText = "No feeders yet. [Add one], or try a [practice feeder].";
 /** Links: practice. */
 export const noFeedersHelperText = "No feeders yet. Try a [practice feeder].";
-export const digestLabel = "Digest";
-export const trainingLabel = "Training";
 export const yardSettingsLabel = "Yard settings";

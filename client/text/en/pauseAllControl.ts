@@ -1,6 +1,6 @@
-export const labels = { pauseAll: "Pause all feeders", resumeAll: "Resume all feeders" } as const;
+export const labels = { pauseAll: "Pause all", resumeAll: "Resume all" } as const;
 /** Added to a label for screen readers. */
-export const ofYardText = (yard: string) => ` of ${yard}`;
+export const ofYardText = (yard: string) => ` feeders of ${yard}`;
 export const questions = {
   pauseAll: (feeders: string, yard: string) => `Pause ${feeders} of ${yard}?`,
   resumeAll: (feeders: string, yard: string) => `Resume ${feeders} of ${yard}?`,

@@ -1,4 +1,4 @@
-export const title = "Phones";
+export const title = "You";
 export const introText = "You get a notification only when action is needed. Everything else is in the daily digest.";
 export const listTitle = "Your phones";
 export const thisPhoneText = "(this phone)";
@@ -40,4 +40,3 @@ export const signOutLabel = "Sign out";
 export const signedInText = (name: string) => `${name} is signed in.`;
 export const signOutText = "Signing out deletes all data on this phone, including actions that are not sent yet.";
 export const signOutOfflineText = "Signing out needs a connection, so that the session ends on the server too.";
-export const accountLabel = "Your account: passphrase and signed-in devices";

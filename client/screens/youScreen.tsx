@@ -1,6 +1,7 @@
-import { accountLabel, introText, signedInText, signOutLabel, signOutText, title } from "#text/phonesScreen.ts";
+import { introText, signedInText, signOutLabel, signOutText, title } from "#text/phonesScreen.ts";
 import type { PhoneView } from "../../server/contract/api.ts";
 import { FormError, readText } from "../components/field.tsx";
+import { OwnLinks } from "../components/ownLinks.tsx";
 import { Screen } from "../components/screen.tsx";
 import { SwitchOnPhone } from "../components/switchOnPhone.tsx";
 import { home } from "../state/home.ts";
@@ -11,18 +12,20 @@ import { PhoneList } from "./phoneList.tsx";
 import { PhoneLimitNotice, WarningNotice } from "./phoneNotices.tsx";
 import { type PhoneActions, usePhoneActions } from "./usePhoneActions.ts";
 
-/** The phones that get notifications, and whether each is reachable. */
-export function PhonesScreen() {
+/** What is a person's own: the phones that get notifications and whether each is reachable, then all settings, and the rest of Pieward. */
+export function YouScreen() {
   const actions = usePhoneActions();
   const known = phones.value?.phones ?? [];
   const warning = ownWarning();
   return (
     <Screen title={title}>
-      <p>{introText}</p>
+      {home.value !== null && <p class="hint">{signedInText(home.value.view.keeper.name)}</p>}
       <FormError text={actions.error} />
       <WarningNotice warning={warning} />
       <TurnOnSection actions={actions} known={known} warning={warning} />
       {known.length > 0 && <PhoneList phones={known} warning={warning} actions={actions} />}
+      <p class="hint">{introText}</p>
+      <OwnLinks />
       <SignOutSection actions={actions} />
     </Screen>
   );
@@ -69,15 +72,9 @@ function earlierLabel(): string | null {
 const SignOutSection = ({ actions }: { readonly actions: PhoneActions }) => (
   <section class="subsection" aria-labelledby="out-title">
     <h2 id="out-title">{signOutLabel}</h2>
-    <p>
-      {home.value !== null && `${signedInText(home.value.view.keeper.name)} `}
-      {signOutText}
-    </p>
+    <p>{signOutText}</p>
     <button type="button" disabled={actions.busy} onClick={() => void actions.signOut()}>
       {signOutLabel}
     </button>
-    <p class="page-link">
-      <a href="/account">{accountLabel}</a>
-    </p>
   </section>
 );
