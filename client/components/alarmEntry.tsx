@@ -2,10 +2,12 @@ import { useRef, useState } from "preact/hooks";
 import { acknowledgeText } from "#text/actions.ts";
 import * as text from "#text/alarmEntry.ts";
 import { acknowledgeLabel } from "#text/common.ts";
+import { pauseLabel } from "#text/order.ts";
 import type { AlarmView, FeederView, YardView } from "../../server/contract/api.ts";
 import { paths } from "../api/api.ts";
 import { PriorityIcon } from "../charts/icons.tsx";
 import { performOnFeeder } from "../state/actions.ts";
+import { isPausing, pauseNow } from "../state/acts.ts";
 import { now } from "../state/clock.ts";
 import { isLatched, isOver, isSuppressed } from "../text/alarm.ts";
 import { capitalize } from "../text/amount.ts";
@@ -45,11 +47,31 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
       <ExplainedAlarms alarm={alarm} feeder={feeder} />
       <Evidence alarm={alarm} zone={yard.zone} />
       <div class="actions">
+        {isActive && <Act alarm={alarm} feeder={feeder} mayPause={yard.diseaseNotice === null} />}
         <MainAction alarm={alarm} busy={busy} perform={perform} />
+      </div>
+      <div class="actions later">
         {isActive && <ShelveForm zone={yard.zone} busy={busy} perform={perform} />}
         {isActive && yard.role === "keeper" && <OutOfServiceForm busy={busy} perform={perform} />}
       </div>
     </li>
+  );
+}
+
+/** What the advice asks for, where it can be done from here. */
+function Act(props: { readonly alarm: AlarmView; readonly feeder: FeederView; readonly mayPause: boolean }) {
+  const { alarm, feeder, mayPause } = props;
+  if (alarm.act === "refill")
+    return (
+      <a class="button main" href={`/feeders/${feeder.id}/refill`}>
+        {text.refilledLabel}
+      </a>
+    );
+  if (alarm.act !== "pause" || !mayPause || isPausing(feeder)) return null;
+  return (
+    <button type="button" class="main" onClick={() => void pauseNow(feeder)}>
+      {pauseLabel}
+    </button>
   );
 }
 

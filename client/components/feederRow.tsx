@@ -1,18 +1,14 @@
 import { useState } from "preact/hooks";
-import { acknowledgeText } from "#text/actions.ts";
 import { acknowledgeLabel, practiceLabel } from "#text/common.ts";
 import * as text from "#text/homeRow.ts";
 import { pauseLabel } from "#text/order.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
-import { paths } from "../api/api.ts";
 import { HopperIcon } from "../charts/hopperIcon.tsx";
 import { MarkIcon, PriorityIcon } from "../charts/icons.tsx";
-import { lastQueuedOrder } from "../offline/actionQueue.ts";
-import { performOnFeeder, queuedActions } from "../state/actions.ts";
+import { acknowledgeNow, isPausing, pauseNow } from "../state/acts.ts";
 import { highestPriority, priorityText } from "../text/alarm.ts";
 import type { PageState } from "../text/feeder.ts";
 import { heardText, type Mark, nextAct, rowLine, rowMarks, shelvedCount } from "../text/feederRow.ts";
-import { isResumeOffered } from "../text/order.ts";
 import type { FeederOrderText } from "../text/yardOrder.ts";
 
 interface RowProps {
@@ -79,10 +75,7 @@ function MarkText({ mark, feeder }: { readonly mark: Mark; readonly feeder: Feed
 
 function NextActButton({ feeder, yard }: { readonly feeder: FeederView; readonly yard: YardView }) {
   const [busy, setBusy] = useState(false);
-  const queued = lastQueuedOrder(feeder.id, queuedActions.value);
-  const isPausing =
-    yard.diseaseNotice !== null || (queued === null ? isResumeOffered(feeder.pause) : queued === "pause");
-  const act = nextAct(feeder, isPausing);
+  const act = nextAct(feeder, yard.diseaseNotice !== null || isPausing(feeder));
   if (act === null) return null;
   const ofFeeder = <span class="hidden"> {feeder.name}</span>;
   if (act.kind === "refill") {
@@ -105,19 +98,3 @@ function NextActButton({ feeder, yard }: { readonly feeder: FeederView; readonly
     </button>
   );
 }
-
-const pauseNow = (feeder: FeederView) =>
-  performOnFeeder(feeder, {
-    kind: "pause",
-    path: paths.orders(feeder.id),
-    text: text.pauseAction,
-    body: (id) => ({ id, kind: "pause", until: null }),
-  });
-
-const acknowledgeNow = (feeder: FeederView, { fault, title, raisedAt }: FeederView["alarms"][number]) =>
-  performOnFeeder(feeder, {
-    kind: "acknowledge",
-    path: paths.acknowledge(feeder.id, fault),
-    text: acknowledgeText(title),
-    body: (id) => ({ id, raisedAt }),
-  });

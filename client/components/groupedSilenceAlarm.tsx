@@ -1,12 +1,10 @@
 import { useRef, useState } from "preact/hooks";
-import { acknowledgeText } from "#text/actions.ts";
 import { priorityText } from "#text/alarm.ts";
 import { acknowledgeLabel } from "#text/common.ts";
 import * as text from "#text/groupedSilence.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
-import { paths } from "../api/api.ts";
 import { PriorityIcon } from "../charts/icons.tsx";
-import { performOnFeeder } from "../state/actions.ts";
+import { acknowledgeNow } from "../state/acts.ts";
 import { now } from "../state/clock.ts";
 import { momentText } from "../text/clock.ts";
 import { groupedSilenceText, silenceAlarm } from "../text/groupedSilence.ts";
@@ -54,11 +52,5 @@ export function GroupedSilenceAlarm(props: { readonly silent: readonly FeederVie
 
 async function acknowledgeSilence(feeder: FeederView): Promise<void> {
   const alarm = silenceAlarm(feeder);
-  if (alarm === undefined) return;
-  await performOnFeeder(feeder, {
-    kind: "acknowledge",
-    path: paths.acknowledge(feeder.id, alarm.fault),
-    text: acknowledgeText(alarm.title),
-    body: (id) => ({ id, raisedAt: alarm.raisedAt }),
-  });
+  if (alarm !== undefined) await acknowledgeNow(feeder, alarm);
 }

@@ -1,6 +1,6 @@
 import { useRef, useState } from "preact/hooks";
 import { staysPausedText } from "#text/diseaseNotice.ts";
-import { pauseLabel, pauseUntilResumedLabel } from "#text/order.ts";
+import { pauseLabel, pauseUntilResumedAction, pauseUntilResumedLabel } from "#text/order.ts";
 import * as text from "#text/pauseControl.ts";
 import type { FeederView, YardView } from "../../server/contract/api.ts";
 import { paths } from "../api/api.ts";
@@ -109,7 +109,7 @@ interface Offer {
 const noEnd = () => null;
 const untilResumed: Offer = {
   ...{ kind: "pause", until: noEnd },
-  ...{ label: pauseUntilResumedLabel, action: text.pauseUntilResumedAction },
+  ...{ label: pauseUntilResumedLabel, action: pauseUntilResumedAction },
 };
 const forHour: Offer = {
   ...{ kind: "pause", until: () => new Date(serverNow() + hourMs).toISOString() },

@@ -35,6 +35,31 @@ describe("an alarm on its feeder's page", () => {
     expect(server.sent(0).id).toMatch(/^[A-Za-z0-9_-]{8,64}$/);
   });
 
+  it("offers what its advice asks for, and does it with one tap", async () => {
+    server.home = homeWith([
+      alarmViewFixture(Date.now()),
+      alarmViewFixture(Date.now(), { fault: "foodLow", title: "food low", act: "refill" }),
+    ]);
+    await openPage("/feeders/rowan");
+    const refill = (await entryOf(/Food low/)).getByRole("link", { name: "I refilled it" });
+    expect(refill.getAttribute("href")).toBe("/feeders/rowan/refill");
+    fireEvent.click((await entryOf(/Tray jammed/)).getByRole("button", { name: "Pause" }));
+    await waitFor(() =>
+      expect(server.posts()[0]).toMatchObject({ path: "/feeders/rowan/orders", body: { kind: "pause", until: null } }),
+    );
+  });
+
+  it("offers no pause while one is on its way, nor where a notice keeps all feeders paused", async () => {
+    await openPage("/feeders/larch");
+    expect((await entryOf(/Tray jammed/)).queryByRole("button", { name: "Pause" })).toBeNull();
+    cleanup();
+    server.home = homeWith([alarmViewFixture(Date.now())], {
+      diseaseNotice: { at: new Date().toISOString(), by: "Ada" },
+    });
+    await openPage("/feeders/rowan");
+    expect((await entryOf(/Tray jammed/)).queryByRole("button", { name: "Pause" })).toBeNull();
+  });
+
   it("that has ended but needs a check asks for it only after it was acknowledged", async () => {
     server.home = homeWith([alarmViewFixture(Date.now(), { state: "latchedUnacknowledged" })]);
     await openPage("/feeders/rowan");
@@ -74,7 +99,7 @@ describe("an alarm on its feeder's page", () => {
     const entry = await entryOf(/Detector silent/);
     expect(entry.getByText("Out of service (Ada): “coil is broken, a new one is ordered”")).toBeTruthy();
     expect(entry.getByText(/^out of service since /)).toBeTruthy();
-    expect(entry.queryByText("Shelve…")).toBeNull();
+    expect(entry.queryByText("Later…")).toBeNull();
     fireEvent.click(entry.getByRole("button", { name: "Return to service", hidden: true }));
     await waitFor(() => expect(server.posts()[0]?.path).toBe("/feeders/larch/alarms/detectorSilent/return-to-service"));
   });
@@ -100,8 +125,8 @@ describe("an alarm on its feeder's page", () => {
     await openPage("/feeders/rowan");
     const entry = await entryOf(/Tray jammed/);
     expect(entry.getByRole("button", { name: "Acknowledge" })).toBeTruthy();
-    expect(entry.getByText("Shelve…")).toBeTruthy();
-    expect(entry.queryByText("Take out of service…")).toBeNull();
+    expect(entry.getByText("Later…")).toBeTruthy();
+    expect(entry.queryByText("Out of service…")).toBeNull();
     expect(screen.queryByRole("link", { name: "Settings of Rowan" })).toBeNull();
   });
 });

@@ -5,6 +5,7 @@ export const valueTimeText = (time: string) => `at ${time}`;
 export const alsoCausedText = (alarms: string) => `Also caused by this: ${alarms}`;
 
 /** Buttons. */
+export const refilledLabel = "I refilled it";
 export const okLabel = "OK";
 export const checkedLabel = "I have checked";
 export const returnToServiceLabel = "Return to service";

@@ -19,7 +19,6 @@ const daysText = (days: number) => (days === 1 ? "a day" : `${days} days`);
 export const lastReportLabel = "last report ";
 
 export const refillLabel = "Refill";
-export const pauseAction = "pause until resumed";
 
 /** The sentence over all of them: the most serious part is the title. */
 export const allWellTitle = "All well";

@@ -21,3 +21,5 @@ export const pauseFailedPortionText = "Pause failed: the feeder gave food";
 export const pauseFailedReportText = "Pause failed: the feeder reports that it is feeding";
 export const resumeFailedText = "Resume failed: the feeder reports that it is paused";
 export const resumeUnknownText = "Resume: not known whether the feeder is feeding";
+/** As it is listed until it is sent. */
+export const pauseUntilResumedAction = "pause until resumed";

@@ -5,6 +5,5 @@ export const progressLabel = "Progress of the order";
 export const notReachedText = ": not yet";
 
 /** Actions, as they are listed until they are sent. */
-export const pauseUntilResumedAction = "pause until resumed";
 export const pauseHourAction = "pause for 1 hour";
 export const resumeAction = "resume feeding";
