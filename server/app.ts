@@ -41,6 +41,7 @@ import { peopleRoutes } from "./routes/people.ts";
 import { phoneRoutes } from "./routes/phones.ts";
 import { pictureRoutes } from "./routes/pictures.ts";
 import { planRoutes } from "./routes/plans.ts";
+import { portionsRoute } from "./routes/portions.ts";
 import { handleErrors, refuseBadUrl, refuseBrokenRequest, sendNotFound } from "./routes/problems.ts";
 import { requireYardRole } from "./routes/rights.ts";
 import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
@@ -136,6 +137,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     alarmResponseRoutes(scope, ports);
     feederLogRoute(scope, ports);
     historyRoute(scope, ports);
+    portionsRoute(scope, ports);
     settingsComparisonRoute(scope, ports);
     phoneRoutes(scope, ports);
     digestRoutes(scope, ports);

@@ -10,6 +10,7 @@ import type {
   diseaseNoticeRequest,
   FeederView,
   firstSignInRequest,
+  HistoryView,
   HomeView,
   InviteView,
   JoinedView,
@@ -18,6 +19,7 @@ import type {
   meRequest,
   PeopleView,
   PlanView,
+  PortionsView,
   PracticeFault,
   passphraseRequest,
   personRequest,
@@ -102,6 +104,13 @@ export const laterApi = {
   deletePhoto: (yardId: string, id: string) =>
     request<NotesView>("DELETE", `${yardPath(yardId)}/pictures/${encodeURIComponent(id)}`),
   deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
+  portions: (feeder: string, from: string, to: string) =>
+    request<PortionsView>("GET", `${feederPath(feeder)}/portions?${new URLSearchParams({ from, to })}`),
+  hopperHistory: (feeder: string, from: string, to: string) =>
+    request<HistoryView>(
+      "GET",
+      `${feederPath(feeder)}/history?${new URLSearchParams({ from, to, points: "100", columns: "hopperGrams" })}`,
+    ),
   health: () => request<HealthView>("GET", "/health"),
   testPhones: () => request<TestPushView>("POST", "/phones/test"),
   startPractice: () => request<HomeView>("POST", "/practice"),

@@ -15,6 +15,7 @@ import { momentText } from "../text/clock.ts";
 import { alarmBadgeText, alarmStateText, explainedAlarms } from "../text/feederAlarms.ts";
 import { findEscalation } from "../text/recipients.ts";
 import { AlarmRecipients } from "./alarmRecipients.tsx";
+import { EvidencePicture } from "./evidencePicture.tsx";
 import { type AlarmAction, OutOfServiceForm, type PerformAction, ShelveForm } from "./suppressForms.tsx";
 
 /** One alarm: what is wrong, the evidence, what to do, and the actions on it. */
@@ -41,15 +42,16 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
       <p>{alarm.reason}</p>
       {isActive && <p class="advice">{alarm.advice}</p>}
       {isLatched(alarm) && <p class="advice">{text.checkNeededText}</p>}
-      {!isSuppressed(alarm) && (
-        <AlarmRecipients escalation={findEscalation(yard.escalations, feeder.id, alarm.fault)} yard={yard} />
-      )}
-      <ExplainedAlarms alarm={alarm} feeder={feeder} />
-      <Evidence alarm={alarm} zone={yard.zone} />
       <div class="actions">
         {isActive && <Act alarm={alarm} feeder={feeder} mayPause={yard.diseaseNotice === null} />}
         <MainAction alarm={alarm} busy={busy} perform={perform} />
       </div>
+      {!isSuppressed(alarm) && (
+        <AlarmRecipients escalation={findEscalation(yard.escalations, feeder.id, alarm.fault)} yard={yard} />
+      )}
+      <ExplainedAlarms alarm={alarm} feeder={feeder} />
+      {isActive && drawnFaults.has(alarm.fault) && <EvidencePicture alarm={alarm} feeder={feeder} zone={yard.zone} />}
+      <Evidence alarm={alarm} zone={yard.zone} />
       <div class="actions later">
         {isActive && <ShelveForm zone={yard.zone} busy={busy} perform={perform} />}
         {isActive && yard.role === "keeper" && <OutOfServiceForm busy={busy} perform={perform} />}
@@ -57,6 +59,19 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
     </li>
   );
 }
+
+/** Of these portions, current and weight say something; of the others the reason says all. */
+const drawnFaults: ReadonlySet<string> = new Set([
+  "motorNotTurning",
+  "motorStalled",
+  "foodOut",
+  "trayJammed",
+  "feedBridged",
+  "feedStopped",
+  "depositUnpaid",
+  "foodLow",
+  "chuteBlind",
+]);
 
 /** What the advice asks for, where it can be done from here. */
 function Act(props: { readonly alarm: AlarmView; readonly feeder: FeederView; readonly mayPause: boolean }) {

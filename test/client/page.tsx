@@ -28,6 +28,7 @@ import { connectionState, home, openHome, signedIn } from "../../client/state/ho
 import { ownEndpoint } from "../../client/state/ownPhone.ts";
 import { phones, storedEndpoint } from "../../client/state/phones.ts";
 import type { HomeView } from "../../server/contract/api.ts";
+import { hopperHistoryFixture, portionsViewFixture } from "./evidenceFixture.ts";
 import { peopleViewFixture } from "./peopleFixture.ts";
 import { dayViewFixture, homeViewFixture, phonesViewFixture } from "./viewFixtures.ts";
 
@@ -64,6 +65,8 @@ export class FakeConnection {
     if (path === "/phones") return { status: 200, body: phonesViewFixture(Date.now()) };
     if (path.endsWith("/people")) return { status: 200, body: peopleViewFixture(Date.now()) };
     if (path.endsWith("/day")) return { status: 200, body: dayViewFixture("rowan", "2026-11-25") };
+    if (path.endsWith("/portions")) return { status: 200, body: portionsViewFixture(Date.now()) };
+    if (path.endsWith("/history")) return { status: 200, body: hopperHistoryFixture(Date.now()) };
     const id = path.split("/")[2];
     const feeder = this.home.yards.flatMap((yard) => yard.feeders).find((each) => each.id === id);
     return feeder === undefined ? { status: 404, body: problem(404, "No such thing.") } : { status: 200, body: feeder };

@@ -16,7 +16,7 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews", "comparisonView", "historyView", "planView", "benchView", "trainingView"].map(
+    const files = ["api", "accountViews", "comparisonView", "historyView", "portionsView", "planView", "benchView", "trainingView"].map(
       (name) => join(projectFolder, `server/contract/${name}.ts`),
     );
     const schemas = viewSchemas(files);
@@ -76,6 +76,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/feeders/:feeder/day"],
   ["GET /api/v1/feeders/:feeder/log"],
   ["GET /api/v1/feeders/:feeder/history", { from: "2026-01-15T00:00:00Z", to: "2026-01-16T00:00:00Z" }],
+  ["GET /api/v1/feeders/:feeder/portions", { from: "2026-01-15T00:00:00Z", to: "2026-01-16T00:00:00Z" }],
   ["GET /api/v1/feeders/:feeder/plan"],
   ["POST /api/v1/feeders/:feeder/plan/preview", feedingExample],
   ["POST /api/v1/feeders/:feeder/plan/ration", { birds: [{ species: "magpie", count: 2 }], food: "peanutHalves" }],

@@ -80,6 +80,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "HistoryView",
   ),
+  "GET /api/v1/feeders/:feeder/portions": note(
+    "The portions of at most two days, the last 200 of them, as the feeder reported each",
+    200,
+    "PortionsView",
+  ),
   "POST /api/v1/feeders/:feeder/refills": note("Enter a refill of the hopper", 200, "FeederView"),
   "POST /api/v1/feeders/:feeder/cleaned": note("Enter that a feeder was cleaned", 200, "FeederView"),
   "POST /api/v1/feeders/:feeder/orders": note(

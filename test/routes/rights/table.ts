@@ -149,6 +149,9 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/feeders/:feeder/history": people(undefined, {
     query: "?from=2026-01-15T00:00:00Z&to=2026-01-16T00:00:00Z",
   }),
+  "GET /api/v1/feeders/:feeder/portions": people(undefined, {
+    query: "?from=2026-01-15T00:00:00Z&to=2026-01-16T00:00:00Z",
+  }),
   "POST /api/v1/feeders/:feeder/refills": people({ id: "refill-0001", what: { kind: "filled" } }),
   "POST /api/v1/feeders/:feeder/cleaned": people(),
   "POST /api/v1/feeders/:feeder/orders": people({ id: "pause-0001", kind: "pause" }),
