@@ -36,57 +36,65 @@ export async function stillApiRoute(app: FastifyInstance, context: ReportingCont
   app.addContentTypeParser("*", { parseAs: "buffer", bodyLimit: stillBytesMax }, (_request, body, done) =>
     done(null, body),
   );
-  const keySenders = new WeakMap<FastifyRequest, Feeder>();
-  const rate = createRateLimit(stillsAMinuteMax, context.ports.clock);
-  const admit = createAdmission(context);
-  const isTooOften = (feeder: Feeder, reply: FastifyReply): FastifyReply | undefined => {
-    const wait = rate.countOne(feeder.id);
-    const detail = texts.stills.tooOften(stillsAMinuteMax);
-    return wait === null ? undefined : refuseTooOften(reply, { status: 429, detail }, wait);
-  };
-
-  const onRequest = async (request: FastifyRequest, reply: FastifyReply) => {
-    if (isSigned(request)) return admit(request, reply);
-    const who = await identifyFeeder(context, request, "");
-    if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
-    keySenders.set(request, who);
-    return isTooOften(who, reply) ?? admit(request, reply);
-  };
-
+  const senders = createSenders(context);
   app.withTypeProvider<ZodTypeProvider>().post(
     path,
     {
-      bodyLimit: stillBytesMax,
-      onRequest,
+      ...{ bodyLimit: stillBytesMax, onRequest: senders.admit },
       errorHandler: (error, _request, reply) => {
         if (error.code !== "FST_ERR_CTP_BODY_TOO_LARGE") throw error;
         return sendProblem(reply, pictureProblem(413, texts.stills.tooLarge));
       },
       schema: {
-        ...{ tags: ["feeders"], summary: "Send a still of the feeder's camera", description, body: z.any() },
-        ...{ querystring: stillQuery, security: [{ feederKey: [] }], response: { 200: answerSchema } },
+        tags: ["feeders"],
+        summary: "Send a still of the feeder's camera",
+        description:
+          "The body is a JPEG, PNG or WebP picture of at most 512 KiB. `boot` and `seq` name the event that it belongs to, before or after its report. The same feeder, boot and seq again is the same still. A signature covers the word `still`, the query as it is sent, and the SHA-256 of the body in hexadecimal, with a line feed after the first and the second.",
+        ...{ body: z.any(), querystring: stillQuery, security: [{ feederKey: [] }], response: { 200: answerSchema } },
       },
     },
     async (request, reply) => {
       const octets = Buffer.isBuffer(request.body) ? request.body : Buffer.alloc(0);
-      let feeder = keySenders.get(request);
-      if (feeder === undefined) {
-        const who = await identifyFeeder(context, request, signedText(request, octets));
-        if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
-        context.limits.recordProvenSender(request, who.id);
-        const refused = isTooOften(who, offerNonce(context, reply));
-        if (refused !== undefined) return refused;
-        feeder = who;
-      }
-      return takeStill(context, feeder, request.query, { octets, reply });
+      const feeder = await senders.identify(request, reply, octets);
+      return feeder === null ? reply : takeStill(context, feeder, request.query, { octets, reply });
     },
   );
 }
 
 const answerSchema = z.strictObject({ stored: z.literal(true) });
 
-const description =
-  "The body is a JPEG, PNG or WebP picture of at most 512 KiB. `boot` and `seq` name the event that it belongs to, before or after its report. The same feeder, boot and seq again is the same still. A signature covers the line `still`, the query as it is sent, and the SHA-256 of the body in hexadecimal, each but the last with a line feed after it.";
+/** Who sends: by its key before the body is read, or by a signature that covers it. */
+function createSenders(context: ReportingContext) {
+  const keySenders = new WeakMap<FastifyRequest, Feeder>();
+  const rate = createRateLimit(stillsAMinuteMax, context.ports.clock);
+  const reserve = createReservation(context);
+  const refuseIfTooOften = (feeder: Feeder, reply: FastifyReply): FastifyReply | undefined => {
+    const wait = rate.countOne(feeder.id);
+    const detail = texts.stills.tooOften(stillsAMinuteMax);
+    return wait === null ? undefined : refuseTooOften(reply, { status: 429, detail }, wait);
+  };
+  return {
+    async admit(request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply | undefined> {
+      if (isSigned(request)) return reserve(request, reply);
+      const who = await identifyFeeder(context, request, "");
+      if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);
+      keySenders.set(request, who);
+      return refuseIfTooOften(who, reply) ?? reserve(request, reply);
+    },
+    /** @returns null where it is refused */
+    async identify(request: FastifyRequest, reply: FastifyReply, octets: Buffer): Promise<Feeder | null> {
+      const known = keySenders.get(request);
+      if (known !== undefined) return known;
+      const who = await identifyFeeder(context, request, signedText(request, octets));
+      if (who.kind === "unknown") {
+        refuseUnknownSender(context, request, reply, who.reason);
+        return null;
+      }
+      context.limits.recordProvenSender(request, who.id);
+      return refuseIfTooOften(who, offerNonce(context, reply)) === undefined ? who : null;
+    },
+  };
+}
 
 /** The query too: who sends a still on can't say that it shows another event. */
 function signedText({ url }: FastifyRequest, octets: Buffer): string {
@@ -125,7 +133,7 @@ const pictureProblem = (status: number, why: string): Problem => ({
 });
 
 /** Space for a body until it is answered: of those whose sender is proven, and of those whose signature comes with the body. */
-function createAdmission({ limits, overload }: ReportingContext) {
+function createReservation({ limits, overload }: ReportingContext) {
   const budgets = { proven: createBodyBudget(bodyBytesMax), unproven: createBodyBudget(bodyBytesMax) };
   return (request: FastifyRequest, reply: FastifyReply): FastifyReply | undefined => {
     const bytes = bodyBytes(request);
