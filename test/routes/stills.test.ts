@@ -372,3 +372,22 @@ describe("how long stills are kept", () => {
     expect((await view()).total).toBe(2);
   });
 });
+
+describe("the export of the training record", () => {
+  it("has a line for each still, with its labels and the hash of its picture", async () => {
+    const { server, key, send, change, firstId, path } = await openCamera();
+    await server.report(key, reportOf(deposit, portion));
+    await send(await jpegPicture());
+    const id = await firstId();
+    await change(id, { who: "a jay", starred: true });
+    const url = `/api/v1/yards/${server.yard}/training/export?table=stills&format=jsonl`;
+    const lines = (await requestAs(server, "GET", url, server.keeper)).body.trim().split("\n");
+    expect(lines).toHaveLength(1);
+    const picture = await requestAs(server, "GET", `${path}/${id}/picture`, server.keeper);
+    expect(JSON.parse(lines[0] ?? "")).toMatchObject({
+      ...{ boot: "b-1", seq: 1, event: "deposit", payment: "paid", who: "a jay", brought: null, starred: 1 },
+      picture: `${path}/${id}/picture`,
+      sha256: createHash("sha256").update(picture.rawPayload).digest("hex"),
+    });
+  });
+});

@@ -128,7 +128,7 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "DELETE /api/v1/yards/:yard/stills/:still": note("Delete a still", 200, "StillsView"),
   "GET /api/v1/yards/:yard/stills/:still/picture": note("A still as JPEG", 200, null),
   "GET /api/v1/yards/:yard/training/export": note(
-    "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes or notes",
+    "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes, notes or stills",
     200,
     { type: "string" },
   ),
