@@ -34,8 +34,6 @@ import type {
 import type { BenchRequest } from "../../server/contract/benchRequest.ts";
 import type { BenchView } from "../../server/contract/benchView.ts";
 import type { FeedingRequest, rationRequest } from "../../server/contract/feedingRequest.ts";
-import type { stillChangeRequest } from "../../server/contract/stillRequest.ts";
-import type { StillsView } from "../../server/contract/stillView.ts";
 import type { noteChangeRequest, noteRequest, ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
 import type { NotesView, TrainingView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
@@ -84,14 +82,6 @@ export const laterApi = {
       "GET",
       `${yardPath(yardId)}/notes${before === null ? "" : `?before=${encodeURIComponent(before)}`}`,
     ),
-  stills: (yardId: string, before: string | null) =>
-    request<StillsView>(
-      "GET",
-      `${yardPath(yardId)}/stills${before === null ? "" : `?before=${encodeURIComponent(before)}`}`,
-    ),
-  changeStill: (yardId: string, id: string, change: z.input<typeof stillChangeRequest>) =>
-    request<StillsView>("PATCH", stillPath(yardId, id), change),
-  deleteStill: (yardId: string, id: string) => request<StillsView>("DELETE", stillPath(yardId, id)),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
   training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
   changeProgramme: (yardId: string, change: ProgrammeChangeRequest) =>
@@ -123,13 +113,9 @@ const photoTimeoutMs = 30_000;
 export const photoUrl = (yardId: string, id: string, size: "full" | "small") =>
   `/api/v1${yardPath(yardId)}/pictures/${encodeURIComponent(id)}?size=${size}`;
 
-export const stillUrl = (yardId: string, id: string, size: "full" | "small") =>
-  `/api/v1${stillPath(yardId, id)}/picture?size=${size}`;
-
 const feederPath = (id: string) => `/feeders/${encodeURIComponent(id)}`;
 const yardPath = (id: string) => `/yards/${encodeURIComponent(id)}`;
 const notePath = (yardId: string, id: string) => `${yardPath(yardId)}/notes/${encodeURIComponent(id)}`;
-const stillPath = (yardId: string, id: string) => `${yardPath(yardId)}/stills/${encodeURIComponent(id)}`;
 const person = (yardId: string, id: string) => `${yardPath(yardId)}/people/${encodeURIComponent(id)}`;
 
 /** A result without its content, which a form's `send` can distinguish from a failure. */

@@ -3,7 +3,7 @@ import { deleteSummary } from "#text/forms.ts";
 import * as text from "#text/stillsScreen.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { StillsView, StillView } from "../../server/contract/stillView.ts";
-import { laterApi, stillUrl } from "../api/laterApi.ts";
+import { stillApi, stillUrl } from "../api/stillApi.ts";
 import { announce } from "../state/announcement.ts";
 import { timeText } from "../text/clock.ts";
 import { Field, FormError, useFormSubmit } from "./field.tsx";
@@ -68,7 +68,7 @@ function StarStill({ still, yard, changed, name }: Named) {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const starred = !still.starred;
-    const view = await send(() => laterApi.changeStill(yard.id, still.id, { starred }));
+    const view = await send(() => stillApi.changeStill(yard.id, still.id, { starred }));
     if (view === null) return;
     announce(starred ? text.starredText : text.unstarredText);
     changed(view, still.id, { ...still, starred });
@@ -93,7 +93,7 @@ function LabelStill({ still, yard, changed, known, name }: Named) {
     const typed = new FormData(event.currentTarget as HTMLFormElement);
     const of = (field: "who" | "brought") => String(typed.get(field) ?? "").trim() || null;
     const labels = { who: of("who"), brought: of("brought") };
-    const view = await send(() => laterApi.changeStill(yard.id, still.id, labels));
+    const view = await send(() => stillApi.changeStill(yard.id, still.id, labels));
     if (view === null) return;
     announce(text.labelledText);
     changed(view, still.id, { ...still, ...labels });
@@ -113,11 +113,7 @@ function LabelStill({ still, yard, changed, known, name }: Named) {
               problem={problems[field]}
               input={{ name: field, defaultValue: still[field] ?? "", maxLength: 40, list: `${id}-${field}` }}
             />
-            <datalist id={`${id}-${field}`}>
-              {known[field].labels.map(({ label }) => (
-                <option key={label} value={label} />
-              ))}
-            </datalist>
+            <KnownLabels id={`${id}-${field}`} labels={known[field].labels} />
           </div>
         ))}
         <button type="submit" disabled={sending}>
@@ -128,12 +124,20 @@ function LabelStill({ still, yard, changed, known, name }: Named) {
   );
 }
 
+const KnownLabels = (props: { readonly id: string; readonly labels: readonly { readonly label: string }[] }) => (
+  <datalist id={props.id}>
+    {props.labels.map(({ label }) => (
+      <option key={label} value={label} />
+    ))}
+  </datalist>
+);
+
 /** Asks once before it deletes. */
 function DeleteStill({ still, yard, changed, name }: Named) {
   const { sending, formError, form, send } = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
-    const view = await send(() => laterApi.deleteStill(yard.id, still.id));
+    const view = await send(() => stillApi.deleteStill(yard.id, still.id));
     if (view === null) return;
     announce(text.deletedText);
     changed(view, still.id, null);

@@ -4,7 +4,7 @@ import { yardNotFoundText } from "#text/screens.ts";
 import * as text from "#text/stillsScreen.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { LabelSharesView, StillsView, StillView } from "../../server/contract/stillView.ts";
-import { laterApi } from "../api/laterApi.ts";
+import { stillApi } from "../api/stillApi.ts";
 import { FormError } from "../components/field.tsx";
 import { Screen } from "../components/screen.tsx";
 import { StillEntry } from "../components/stillEntry.tsx";
@@ -56,7 +56,7 @@ function StillPages({ newest, yard }: { readonly newest: StillsView; readonly ya
   };
   const loadOlder = async () => {
     setLoading(true);
-    const result = await laterApi.stills(yard.id, shown.at(-1)?.at ?? null);
+    const result = await stillApi.stills(yard.id, shown.at(-1)?.at ?? null);
     updateConnectionState(result);
     setLoading(false);
     setProblem(result.kind === "ok" ? null : text.notLoadedText);
@@ -68,11 +68,7 @@ function StillPages({ newest, yard }: { readonly newest: StillsView; readonly ya
       {daysOf(shown, yard.zone).map(([date, ofDay]) => (
         <section key={date} aria-labelledby={`stills-${date}`}>
           <h2 id={`stills-${date}`}>{capitalize(dayText(date, localDate(now.value, yard.zone)))}</h2>
-          <ul class="stills">
-            {ofDay.map((still) => (
-              <StillEntry key={still.id} still={still} yard={yard} changed={changed} known={newest} />
-            ))}
-          </ul>
+          <StillGrid stills={ofDay} yard={yard} changed={changed} known={newest} />
         </section>
       ))}
       <FormError text={problem} />
@@ -86,6 +82,16 @@ function StillPages({ newest, yard }: { readonly newest: StillsView; readonly ya
     </>
   );
 }
+
+type GridProps = Omit<Parameters<typeof StillEntry>[0], "still"> & { readonly stills: readonly StillView[] };
+
+const StillGrid = ({ stills: ofDay, ...rest }: GridProps) => (
+  <ul class="stills">
+    {ofDay.map((still) => (
+      <StillEntry key={still.id} still={still} {...rest} />
+    ))}
+  </ul>
+);
 
 /** Each label's share of the labelled stills, with its limits. */
 function LabelCounts({ view }: { readonly view: StillsView }) {

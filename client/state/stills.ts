@@ -1,7 +1,7 @@
 import { signal } from "@preact/signals";
 import type { StillsView } from "../../server/contract/stillView.ts";
 import type { ApiResult } from "../api/api.ts";
-import { laterApi } from "../api/laterApi.ts";
+import { stillApi } from "../api/stillApi.ts";
 import { type LocalStore, openLocalStore } from "../offline/localStore.ts";
 import { serverNow } from "./clock.ts";
 import { updateConnectionState } from "./home.ts";
@@ -34,7 +34,7 @@ async function readStored(opened: LocalStore): Promise<void> {
 export async function loadStills(yard: string): Promise<ApiResult<StillsView>> {
   opening ??= openLocalStore().then(readStored);
   await opening;
-  const result = await laterApi.stills(yard, null);
+  const result = await stillApi.stills(yard, null);
   updateConnectionState(result);
   stillsError.value = result.kind === "problem" ? result.problem.detail : null;
   if (result.kind === "ok") keepStills(yard, result.value);

@@ -40,7 +40,8 @@ export async function stillApiRoute(app: FastifyInstance, context: ReportingCont
   app.withTypeProvider<ZodTypeProvider>().post(
     path,
     {
-      ...{ bodyLimit: stillBytesMax, onRequest: senders.admit },
+      bodyLimit: stillBytesMax,
+      onRequest: async (request, reply) => senders.admit(request, reply),
       errorHandler: (error, _request, reply) => {
         if (error.code !== "FST_ERR_CTP_BODY_TOO_LARGE") throw error;
         return sendProblem(reply, pictureProblem(413, texts.stills.tooLarge));
@@ -74,7 +75,7 @@ function createSenders(context: ReportingContext) {
     return wait === null ? undefined : refuseTooOften(reply, { status: 429, detail }, wait);
   };
   return {
-    async admit(request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply | undefined> {
+    admit: async (request: FastifyRequest, reply: FastifyReply): Promise<FastifyReply | undefined> => {
       if (isSigned(request)) return reserve(request, reply);
       const who = await identifyFeeder(context, request, "");
       if (who.kind === "unknown") return refuseUnknownSender(context, request, reply, who.reason);

@@ -25,7 +25,7 @@ export function plainLabel(typed: string): string | null {
 }
 
 /** Two spellings with the same key are one label. Lower case by Unicode, the same in each language. */
-export const labelKey = (label: string): string => label.normalize("NFC").toLowerCase();
+const labelKey = (label: string): string => label.normalize("NFC").toLowerCase();
 
 /** The share of each label among the labelled stills. Of several spellings the one with most stills is shown. */
 export function labelShares(
