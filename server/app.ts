@@ -47,6 +47,8 @@ import { requireYardRole } from "./routes/rights.ts";
 import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
 import { requireSignIn, sessionRoutes, signedInPersonId } from "./routes/sessions.ts";
 import { settingsComparisonRoute } from "./routes/settingsComparison.ts";
+import { stillApiRoute } from "./routes/stillApi.ts";
+import { stillRoutes } from "./routes/stills.ts";
 import { trainingRoutes } from "./routes/training.ts";
 import { trainingExportRoutes } from "./routes/trainingExport.ts";
 import { yardRoutes } from "./routes/yards.ts";
@@ -116,6 +118,7 @@ async function registerFeederRoutes(app: FastifyInstance, context: AppContext, o
     const ingest = createIngest(ports, () => scheduleRepair(ports, app.log));
     const reporting = { ports, keys, ingest, sockets, reportsPerMinute, limits, overload, bodies };
     await feederApiRoutes(scope, reporting);
+    await scope.register(async (own) => stillApiRoute(own, reporting));
     if (broker !== null) serveBroker(scope, reporting, broker);
   });
 }
@@ -146,6 +149,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     trainingExportRoutes(scope, ports);
     noteRoutes(scope, ports);
     pictureRoutes(scope, ports, overload);
+    stillRoutes(scope, ports);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);
     passkeyRoutes(scope, passkeys);

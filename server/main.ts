@@ -41,6 +41,8 @@ import { sweepPictures } from "./flows/pictures.ts";
 import { resumePractice } from "./flows/practice.ts";
 import { repairDamaged } from "./flows/repair.ts";
 import { openFirstSignIn } from "./flows/signIn.ts";
+import { findEvents } from "./flows/stillEvents.ts";
+import { removeOldStills } from "./flows/stills.ts";
 import { zoneWarnings } from "./flows/zones.ts";
 import { type Ports, StoreBusy, type StoreCheck, StoreFull, StoreReadOnly } from "./ports.ts";
 
@@ -239,6 +241,8 @@ function startTimers(
     every("* * * * *", "packing of the log", () => packLogs(ports, keepRaw)),
     every("* * * * *", "renewal of messages at the broker", async () => ports.retainedMessages.renew()),
     every("17 * * * *", "removal of old data", () => pruneOld(ports)), // each hour: a server may be off for most of a day
+    every("* * * * *", "finding the events of stills", () => findEvents(ports)),
+    every("23 * * * *", "removal of old stills", () => removeOldStills(ports)),
     every("29 * * * *", "removal of pictures that nothing shows", () => sweepPictures(ports)),
     every("41 2 * * *", checkName, () => checkWholeDatabase(ports, check, log)),
     every("* * * * *", "reading whom to notify of a damaged database", () => notifier.updateRecipients()),

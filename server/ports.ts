@@ -39,6 +39,7 @@ import type {
   YardChanges,
   YardRow,
 } from "./ports/rows.ts";
+import type { StillStore } from "./ports/stills.ts";
 import type { DamageRecipients, StoreCondition } from "./ports/storeCondition.ts";
 import type { DamagedLines } from "./ports/storeProblems.ts";
 import type { TrainingStore, TrainingTransaction } from "./ports/training.ts";
@@ -53,6 +54,7 @@ export type * from "./ports/pictures.ts";
 export type * from "./ports/practice.ts";
 export type * from "./ports/records.ts";
 export type * from "./ports/rows.ts";
+export type * from "./ports/stills.ts";
 export type * from "./ports/storeCondition.ts";
 export * from "./ports/storeProblems.ts";
 export type * from "./ports/training.ts";
@@ -123,6 +125,7 @@ export interface Store {
   readonly rollups: RollupStore;
   readonly training: TrainingStore;
   readonly pictures: PictureStore;
+  readonly stills: StillStore;
 }
 
 /** Keeps the log small, a short step at a time. Each step says whether there may be another one. */

@@ -2,6 +2,7 @@ import { useState } from "preact/hooks";
 import { loadingText } from "#text/common.ts";
 import * as text from "#text/notesScreen.ts";
 import { yardNotFoundText } from "#text/screens.ts";
+import { linkText as stillsLinkText } from "#text/stillsScreen.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { NotesView, NoteView } from "../../server/contract/trainingView.ts";
 import { laterApi } from "../api/laterApi.ts";
@@ -27,6 +28,9 @@ export function NotesScreen(props: { readonly id: string }) {
   const isOffline = connectionState.value === "offline";
   return (
     <Screen title={text.title} practice={yard.practice} back={{ href: `/yards/${yard.id}`, name: yard.name }}>
+      <p>
+        <a href={`/yards/${yard.id}/pictures`}>{stillsLinkText}</a>
+      </p>
       <NoteForm yard={yard} written={(view) => keepNotes(yard.id, view)} />
       {known === undefined ? (
         <p class="empty">{notesError.value ?? (isOffline ? text.notOnPhoneText : loadingText)}</p>

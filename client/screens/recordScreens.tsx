@@ -3,6 +3,7 @@ import { LinkedText } from "../components/linkedText.tsx";
 import { Screen } from "../components/screen.tsx";
 import { NotesScreen } from "./notesScreen.tsx";
 import { ProgrammeScreen } from "./programmeScreen.tsx";
+import { StillsScreen } from "./stillsScreen.tsx";
 import { TrainingScreen } from "./trainingScreen.tsx";
 
 export { TrainingPlace } from "./trainingPlace.tsx";
@@ -13,11 +14,12 @@ interface RecordPage {
   readonly part?: string;
 }
 
-/** A yard's training, its programme and its notebook: one file to fetch, and one line on the first page, which should stay small. */
+/** A yard's training, its programme, its notebook and its pictures: one file to fetch, and one line on the first page, which should stay small. */
 export function RecordScreens({ id = "", page, part = "" }: RecordPage) {
   // Keyed by id: a half-filled form must not go along to the next yard.
   if (page === "training" && part === "programme") return <ProgrammeScreen key={id} id={id} />;
   if (page === "training" && part === "") return <TrainingScreen key={id} id={id} />;
+  if (page === "pictures" && part === "") return <StillsScreen key={id} id={id} />;
   if (page === "notes" && part === "") return <NotesScreen key={id} id={id} />;
   return (
     <Screen title={noPageTitle}>

@@ -42,6 +42,7 @@ from link import LiveLink
 from plan import FeedingPlan, PlanError
 from report_client import ANSWER_WITHIN, NOTHING_NEW, HttpReportClient, listed, readable_order, seconds_of
 from status_page import StatusPage
+from stills import Stills
 from storage import Store
 from values import finite, is_number
 from watchdog import Watchdog
@@ -68,7 +69,9 @@ INRUSH = 0.3  # seconds in which a starting motor draws as much as a stalled one
 class Feeder:
     """The duties. `step` is called every few hundredths of a second; clock, hardware and report client are passed in."""
 
-    def __init__(self, store, hardware, client, clock, boot=None, link=None):
+    def __init__(self, store, hardware, client, clock, boot=None, link=None, stills=None):
+        self.stills = stills  # of a camera, or None
+        self.last_deposit = None  # (boot, seq)
         self.link = link  # the live link, or None: then orders come with the answers alone
         self.store = store
         self.hardware = hardware
@@ -170,7 +173,10 @@ class Feeder:
             strength, metal, beam = finite(details[0]), *details[1:]
             self.counts["detector"] += 1
             deposit = {"kind": "deposit", "metal": metal, "signal": strength, "chute": beam}
-            self._record_act(deposit, metal is not False and self._earns("deposit"))
+            seq = self._record_act(deposit, metal is not False and self._earns("deposit"))
+            self.last_deposit = (self.boot, seq)
+            if self.stills is not None:
+                self.stills.take(self.boot, seq)  # on another thread: the portion doesn't wait for it
         elif kind == "piece":
             self.counts["chute"] += 1
             if self.run:
@@ -206,6 +212,7 @@ class Feeder:
         seq = self._write({**event, "earns": earns})
         if earns:
             self.owed.append((event["kind"], seq))
+        return seq
 
     def _earns(self, kind):
         """Whether this press or cap gets a portion: a promise, which the server judges. What comes while paused is never paid late."""
@@ -674,6 +681,7 @@ def read_arguments(args):
     parser.add_argument("--wired", nargs="?", const=YOUR_FEEDER, metavar="MODULE:CLASS", help=wired)
     parser.add_argument("--lines", metavar="SOCKET", help="sensors and motor are in a program of your own: see lines.py")
     parser.add_argument("--status", type=int, metavar="PORT", help="show a page about the feeder on the local network")
+    parser.add_argument("--camera-command", metavar="COMMAND", help="takes a still after each deposit: writes a JPEG to its standard output; needs --url")
     parser.add_argument("--check", action="store_true", help="walk through sensors and motor by hand, without a server")
     arguments = parser.parse_args(args)
     needed = ("url", "key_file", "data") if arguments.broker is None else ("sign", "key_file", "data")
@@ -682,6 +690,8 @@ def read_arguments(args):
         parser.error("missing: " + ", ".join("--" + name.replace("_", "-") for name in missing))
     if arguments.broker is not None and arguments.url is not None:
         parser.error("--url or --broker, not both: reports go one way")
+    if arguments.camera_command is not None and arguments.url is None:
+        parser.error("--camera-command needs --url: stills go over HTTP alone")
     for name, schemes in (("broker", ("mqtt", "mqtts")), ("url", ("http", "https"))):
         address = getattr(arguments, name)
         if address is not None and urllib.parse.urlsplit(address).scheme not in schemes:
@@ -832,7 +842,10 @@ def main(args):
     for name in (signal.SIGINT, signal.SIGTERM):
         signal.signal(name, lambda *_: stopping.set())
     try:
-        feeder = Feeder(Store(arguments.data, monotonic), hardware, client, monotonic, link=link)
+        stills = None
+        if arguments.camera_command is not None:
+            stills = Stills(arguments.url, Identity(key, arguments.sign), arguments.data / "stills", arguments.camera_command)
+        feeder = Feeder(Store(arguments.data, monotonic), hardware, client, monotonic, link=link, stills=stills)
         log.info("Feeder is up, boot %s%s.", feeder.boot, "" if arguments.wired or arguments.lines else ", dry run: no motor turns")
         beside = Beside(feeder, monotonic, arguments.status)
         try:

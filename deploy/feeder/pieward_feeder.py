@@ -17,6 +17,7 @@ from pathlib import Path
 
 import agent
 from hardware import Hardware
+from stills import Stills
 from storage import Store
 
 
@@ -44,6 +45,10 @@ class Feeder:
             raise
         self._connections = [client, link]
         store = Store(Path(data), agent.monotonic)
+        over_http = url.startswith(("http://", "https://"))
+        self._stills = Stills(url, agent.Identity(key, sign), Path(data) / "stills") if over_http else None
+        if self._stills is not None:
+            self._connections.append(self._stills)
         self._feeder = agent.Feeder(store, self._hardware, client, agent.monotonic, link=link)
 
     # --- what your sensors detect ---
@@ -69,6 +74,24 @@ class Feeder:
 
     def trouble(self, text):
         self._sensed.append(("trouble", text))
+
+    def still(self, picture, event=None):
+        """A picture of an event, as octets or as the path of a file: JPEG, PNG or WebP of at most 512 KiB. It returns at once.
+
+        `event`: (boot, seq); left out, the newest deposit (`last_deposit`, after `step` has recorded it). Raises ValueError where there
+        is none, or where the feeder reports over a broker: stills go over HTTP alone.
+        """
+        if self._stills is None:
+            raise ValueError("expected a server's address: stills don't go over a broker")
+        event = event or self._feeder.last_deposit
+        if event is None:
+            raise ValueError("expected an event: there was no deposit since the start")
+        self._stills.add(picture, *event)
+
+    @property
+    def last_deposit(self):
+        """(boot, seq) of the newest deposit since the start, or None."""
+        return self._feeder.last_deposit
 
     # --- the loop ---
 

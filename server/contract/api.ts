@@ -15,6 +15,7 @@ export type * from "./historyView.ts";
 export type * from "./planView.ts";
 export type { PortionsView } from "./portionsView.ts";
 export * from "./requests.ts";
+export type * from "./stillView.ts";
 export type * from "./trainingView.ts";
 
 export interface HomeView {

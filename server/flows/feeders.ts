@@ -10,6 +10,7 @@ import { announceSteps, applyKeeperAction, requestOrder, stepFeeders } from "./k
 import { logEntryOf } from "./pure/logEntry.ts";
 import { changeSettings, defaultSettings, type SettingsChange, withSettings } from "./pure/requestedSettings.ts";
 import { sendPlan } from "./sendPlan.ts";
+import { stillsOf } from "./stills.ts";
 
 /** Adding, changing and removing feeders. */
 
@@ -128,8 +129,10 @@ export async function changeKey(ports: Ports, keys: FeederKeys, id: string): Pro
 }
 
 export async function removeFeeder(ports: Ports, keys: FeederKeys, row: FeederRow): Promise<void> {
+  const stills = await stillsOf(ports.store, row.id);
   await ports.store.yards.removeFeeder(row.id);
   keys.clearCache();
+  await ports.pictureFiles.remove(row.yard, stills);
   endConnections(ports, row.id);
   ports.liveFeed.announceChange(row.yard, null, null);
 }

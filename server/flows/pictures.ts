@@ -86,5 +86,6 @@ const sweptAfter = hours(1);
 
 /** Removes files without a row: of a picture that a crash interrupted, or of one that was removed when a crash came. */
 export async function sweepPictures({ clock, store, pictureFiles }: PicturePorts): Promise<number> {
-  return pictureFiles.removeUnknown(await store.pictures.allPictures(), before(clock.now(), sweptAfter));
+  const known = [...(await store.pictures.allPictures()), ...(await store.stills.allStills())];
+  return pictureFiles.removeUnknown(known, before(clock.now(), sweptAfter));
 }

@@ -7,12 +7,13 @@ import { trialCounts } from "../domain/training/trainingDay.ts";
 import type { Ports, YardRow } from "../ports.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { causeOfPromise, changeView } from "./pure/trainingTexts.ts";
+import { stillRows } from "./stillRows.ts";
 import { judgedShareOf, stagedDates } from "./training.ts";
 import { type FeederDays, readTrainingDays, type StagedDate } from "./trainingDays.ts";
 
 /** The training record of a yard as rows, from its first stage to now, a month at a time: ten years need no more memory than that. */
 export async function* trainingRows(
-  ports: Pick<Ports, "store" | "clock">,
+  ports: Pick<Ports, "store" | "clock" | "pictureFiles">,
   yard: YardRow,
   table: ExportTable,
 ): AsyncGenerator<ExportRow> {
@@ -37,6 +38,9 @@ export async function* trainingRows(
       return;
     case "notes":
       yield* noteRows(ports, yard);
+      return;
+    case "stills":
+      yield* stillRows(ports, yard.id);
       return;
     case "days":
     case "promises":

@@ -23,6 +23,8 @@ const helperRoutes: ReadonlySet<string> = new Set([
   "DELETE /api/v1/yards/:yard/notes/:note",
   "POST /api/v1/yards/:yard/notes/:note/photos",
   "DELETE /api/v1/yards/:yard/pictures/:picture",
+  "PATCH /api/v1/yards/:yard/stills/:still",
+  "DELETE /api/v1/yards/:yard/stills/:still",
   // Their own settings, and leaving. The flow refuses changes of other people.
   "PATCH /api/v1/yards/:yard/people/:person",
   "DELETE /api/v1/yards/:yard/people/:person",

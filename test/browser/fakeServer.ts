@@ -15,6 +15,7 @@ import { hopperHistoryFixture, portionsViewFixture } from "../client/evidenceFix
 import { noteFixture, notesViewFixture } from "../client/notesFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { planViewFixture } from "../client/planFixture.ts";
+import { stillFixture, stillsViewFixture } from "../client/stillsFixture.ts";
 import { trainingViewFixture } from "../client/trainingFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 
@@ -122,6 +123,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
     if (path.startsWith("/notifications/")) return [204, null];
     if (/\/training(\/changes(\/[^/]+\/undo)?)?$/.test(path)) return [200, fake.training];
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
+    if (path.endsWith("/stills")) return [200, stillsViewFixture([stillFixture("a", 1), stillFixture("b", 30)], true)];
     if (path.endsWith("/notes"))
       return [
         200,

@@ -95,6 +95,8 @@ async function useEverything(server: TestServer) {
   await requestAs(server, "POST", `/api/v1/yards/${server.yard}/notes`, server.keeper, note);
   const photos = `/api/v1/yards/${server.yard}/notes/note-0000/photos`;
   const photo = await requestAs(server, "POST", photos, server.keeper, await jpegPicture());
+  const fromFeeder = { authorization: `Bearer ${key}`, "content-type": "image/jpeg" };
+  await requestAs(server, "POST", "/api/v1/stills?boot=b-1&seq=1", fromFeeder, await jpegPicture());
   const person = (await requestAs(server, "GET", "/api/v1/me", bo)).json().id as string;
   const item = server.push.sent[0]?.item as string;
   const people = await requestAs(server, "GET", `/api/v1/yards/${server.yard}/people`, server.keeper);
@@ -112,6 +114,7 @@ async function useEverything(server: TestServer) {
       change: started.id,
       note: "note-0000",
       picture: (photo.json() as NotesView).notes[0]?.photos[0]?.id ?? "",
+      still: (await server.store.stills.allStills())[0]?.id ?? "",
       item,
       inviteToken: (invite.json() as InviteView).token,
       invite: (people.json() as PeopleView).invites[0]?.id ?? "",
@@ -169,7 +172,7 @@ async function send(
   ];
   const withIds = (text: string) =>
     text.replace(
-      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session|change|note|picture)\b/g,
+      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session|change|note|picture|still)\b/g,
       (_, name) => named[name] as string,
     );
   const json = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
@@ -201,6 +204,7 @@ async function pictureOf(
   for (const { id } of home) {
     seen[`training of ${id}`] = await see(`/api/v1/yards/${id}/training`);
     seen[`notes of ${id}`] = await see(`/api/v1/yards/${id}/notes`);
+    seen[`stills of ${id}`] = await see(`/api/v1/yards/${id}/stills`);
   }
   seen.session = await see("/api/v1/session", acting);
   if (change.signsIn) {

@@ -38,7 +38,7 @@ export type Start = "noAccount" | "usual" | "practising";
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 
-/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`, `:picture`. */
+/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`, `:picture`, `:still`. */
 export const changingRequests: readonly ChangingRequest[] = [
   {
     route: "POST /api/v1/first-sign-in",
@@ -106,6 +106,8 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "DELETE /api/v1/yards/:yard/notes/:note", again: 404 },
   { route: "POST /api/v1/yards/:yard/notes/:note/photos", picture: true },
   { route: "DELETE /api/v1/yards/:yard/pictures/:picture", again: 404 },
+  { route: "PATCH /api/v1/yards/:yard/stills/:still", body: { starred: true, who: "a jay", brought: "a cap" } },
+  { route: "DELETE /api/v1/yards/:yard/stills/:still", again: 404 },
   { route: "POST /api/v1/yards/:yard/training/changes", body: programmeChangeExample },
   { route: "POST /api/v1/yards/:yard/training/changes/:change/undo", again: 404 },
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
@@ -142,6 +144,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/practice/fault", from: "practising", body: { fault: "trayJammed" }, commits: 0 },
   { route: "DELETE /api/v1/practice", from: "practising" },
   { route: "POST /api/v1/report", as: "feeder", body: reportExample },
+  { route: "POST /api/v1/stills", as: "feeder", picture: true },
 ];
 
 /**

@@ -16,9 +16,18 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews", "comparisonView", "historyView", "portionsView", "planView", "benchView", "trainingView"].map(
-      (name) => join(projectFolder, `server/contract/${name}.ts`),
-    );
+    const files = [
+      "api",
+      "accountViews",
+      "comparisonView",
+      "historyView",
+      "portionsView",
+      "planView",
+      "benchView",
+      "trainingView",
+      "stillView",
+      "reportView",
+    ].map((name) => join(projectFolder, `server/contract/${name}.ts`));
     const schemas = viewSchemas(files);
     await expect(`${JSON.stringify(schemas, null, 1)}\n`).toMatchFileSnapshot(
       "../../server/routes/documentation/generated/views.json",
@@ -94,6 +103,10 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/yards/:yard/pictures/:picture"],
   ["DELETE /api/v1/yards/:yard/pictures/:picture"],
   ["DELETE /api/v1/yards/:yard/notes/:note"],
+  ["GET /api/v1/yards/:yard/stills"],
+  ["GET /api/v1/yards/:yard/stills/:still/picture"],
+  ["PATCH /api/v1/yards/:yard/stills/:still", { who: "a jay", brought: null }],
+  ["DELETE /api/v1/yards/:yard/stills/:still"],
   ["POST /api/v1/yards/:yard/training/changes", programmeChangeExample],
   ["GET /api/v1/yards/:yard/training"],
   ["GET /api/v1/yards/:yard/training/export/dictionary"],
@@ -139,6 +152,14 @@ async function openRoutes() {
   const server = await openTestServer();
   const { feeder, key } = await server.addFeeder();
   await server.report(key, reportExample);
+  const stillOf = `/api/v1/stills?boot=${reportExample.boot}&seq=413`;
+  await requestAs(
+    server,
+    "POST",
+    stillOf,
+    { authorization: `Bearer ${key}`, "content-type": "image/jpeg" },
+    await jpegPicture(),
+  );
   const paths = (await server.app.inject({ url: "/api/docs/json" })).json().paths as Record<
     string,
     Record<string, Documented>
@@ -149,7 +170,8 @@ async function openRoutes() {
       routes.set(`${method.toUpperCase()} ${path.replace(/\{(\w+)\}/g, ":$1")}`, documented);
     }
   }
-  for (const own of ["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]) routes.delete(own);
+  for (const own of ["POST /api/v1/report", "POST /api/v1/stills", "GET /api/v1/link", "GET /api/v1/health"])
+    routes.delete(own);
   const person = (await requestAs(server, "GET", "/api/v1/me", server.keeper)).json().id as string;
   const named: Headers = {
     yard: server.yard,
@@ -166,6 +188,7 @@ async function openRoutes() {
   const send = async (route: string, headers: Headers, body?: object) => {
     const [method, path = ""] = route.split(" ") as ["GET", string];
     if (path.includes(":invite")) named.invite = await openInvite();
+    if (path.includes(":still")) named.still = (await server.store.stills.allStills())[0]?.id ?? "none";
     if (path.includes(":picture")) named.picture = (await server.store.pictures.allPictures())[0]?.id ?? "none";
     const payload = body && "yard" in body ? { ...body, yard: server.yard } : body;
     const url = path.replace(/:(\w+)/g, (_, name: string) => named[name] ?? name);

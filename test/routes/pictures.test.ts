@@ -2,6 +2,7 @@ import { request as httpRequest } from "node:http";
 import type { AddressInfo } from "node:net";
 import sharp from "sharp";
 import { describe, expect, it } from "vitest";
+import type { AddedYardView } from "../../server/contract/accountViews.ts";
 import type { NotesView } from "../../server/contract/trainingView.ts";
 import { hours, minutes } from "../../server/domain/instant.ts";
 import { pictureQuota } from "../../server/domain/pictures/pictureSpace.ts";
@@ -101,7 +102,7 @@ describe("a photograph in a note", () => {
       name: "Larch Field",
       zone: "Europe/Stockholm",
     });
-    const other = (made.json() as { id: string }).id;
+    const other = (made.json() as AddedYardView).yard.id;
     const elsewhere = `/api/v1/yards/${other}/pictures/${id}`;
     // A person of both yards, too: the address names the yard that must have it.
     expect((await requestAs(server, "GET", elsewhere, server.keeper)).statusCode).toBe(404);

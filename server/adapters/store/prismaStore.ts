@@ -13,6 +13,7 @@ import { createPictureStore } from "./pictureStore.ts";
 import { createRollupStore } from "./rebuiltRollups.ts";
 import { createRecordStore } from "./recordStore.ts";
 import { statementRequestReads } from "./requestReads.ts";
+import { createStillStore } from "./stillStore.ts";
 import { createTrainingStore } from "./trainingStore.ts";
 import { createYardStore } from "./yardStore.ts";
 
@@ -54,6 +55,7 @@ export function createStore(connections: Connections): OpenStore {
     rollups: createRollupStore(connections),
     training: createTrainingStore(connections),
     pictures: createPictureStore(connections),
+    stills: createStillStore(connections),
     close: () => connections.close(),
   };
 }

@@ -88,6 +88,7 @@ export async function deleteYard(statements: Statements, id: string, stays: stri
   await statements.programmeChange.deleteMany({ where: { yardId: id } });
   await statements.note.deleteMany({ where: { yardId: id } });
   await statements.picture.deleteMany({ where: { yardId: id } });
+  await statements.still.deleteMany({ where: { yardId: id } }); // also of a feeder whose row is damaged
   await statements.outboxItem.deleteMany({ where: { yardId: id } }); // those about the yard itself
   const members = stays === null ? [] : await statements.member.findMany({ where: { yardId: id } });
   await statements.yard.deleteMany({ where: { id } });
@@ -114,6 +115,7 @@ async function deleteFeeder(statements: Statements, id: string): Promise<void> {
   await statements.actionId.deleteMany(of);
   await statements.escalation.deleteMany(of);
   await statements.outboxItem.deleteMany(of);
+  await statements.still.deleteMany(of);
   await statements.feeder.deleteMany({ where: { id } });
 }
 

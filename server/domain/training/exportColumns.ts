@@ -22,6 +22,7 @@ export const exportColumns = {
   stages: ["stage", "name", "from", "to", "distance_cm", "caps_laid", "slot_opening_mm", "grams_each"],
   changes: ["at", "by", "text", "reason", "undone_at"],
   notes: ["at", "by", "text", "feeder", "stage"],
+  stills: ["feeder", "at", "boot", "seq", "event", "payment", "who", "brought", "starred", "picture", "sha256"],
 } as const satisfies Record<string, readonly string[]>;
 
 export type ExportTable = keyof typeof exportColumns;

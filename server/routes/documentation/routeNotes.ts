@@ -124,8 +124,16 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   ),
   "GET /api/v1/yards/:yard/pictures/:picture": note("A picture as JPEG", 200, null),
   "DELETE /api/v1/yards/:yard/pictures/:picture": note("Delete a picture", 200, "NotesView"),
+  "GET /api/v1/yards/:yard/stills": note("Stills of the feeders' cameras, the newest first", 200, "StillsView"),
+  "PATCH /api/v1/yards/:yard/stills/:still": note(
+    "Star a still, or say who is in it and what was brought",
+    200,
+    "StillsView",
+  ),
+  "DELETE /api/v1/yards/:yard/stills/:still": note("Delete a still", 200, "StillsView"),
+  "GET /api/v1/yards/:yard/stills/:still/picture": note("A still as JPEG", 200, null),
   "GET /api/v1/yards/:yard/training/export": note(
-    "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes or notes",
+    "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes, notes or stills",
     200,
     { type: "string" },
   ),

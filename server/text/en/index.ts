@@ -31,6 +31,7 @@ export { refusals } from "./refusals.ts";
 export { sensorFaults } from "./sensorFaults.ts";
 export { sensors } from "./sensors.ts";
 export { signIn } from "./signIn.ts";
+export { stills } from "./stills.ts";
 export { storeDamage } from "./storeDamage.ts";
 export { time } from "./time.ts";
 export { training } from "./training.ts";

@@ -13,6 +13,7 @@ import { alarmChangeRules, keeperRecordRules } from "./recordRules.ts";
 import { rollupRules } from "./rollupRules.ts";
 import { sharingRules } from "./sharingRules.ts";
 import { damageRules, stepRules } from "./stepRules.ts";
+import { stillRules } from "./stillRules.ts";
 import type { Rules } from "./storeUnderTest.ts";
 import { trainingRules } from "./trainingRules.ts";
 import { conditionRules, transactionRules } from "./transactionRules.ts";
@@ -48,4 +49,5 @@ export const storeContract: Readonly<Record<string, Rules>> = {
   "roll-ups that are made again": rebuiltRollupRules,
   "training programme": trainingRules,
   pictures: pictureRules,
+  stills: stillRules,
 };

@@ -62,6 +62,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/docs/page.css": anyone(),
   "GET /api/docs/json": anyone(),
 
+  "POST /api/v1/stills": feeders(undefined, { passes: 415 }), // without a picture
   "POST /api/v1/report": feeders({ boot: "boot-of-now", sentUptimeMs: 60_000 }),
   "GET /api/v1/link": feeders(undefined, { passes: 426 }), // it is a socket; see the frames
 
@@ -119,6 +120,10 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "POST /api/v1/yards/:yard/notes/:note/photos": people(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/pictures/:picture": people(undefined, { passes: 404 }),
   "DELETE /api/v1/yards/:yard/pictures/:picture": people(undefined, { passes: 404 }),
+  "GET /api/v1/yards/:yard/stills": people(),
+  "PATCH /api/v1/yards/:yard/stills/:still": people({ starred: true }, { passes: 404 }),
+  "DELETE /api/v1/yards/:yard/stills/:still": people(undefined, { passes: 404 }),
+  "GET /api/v1/yards/:yard/stills/:still/picture": people(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/training": people(),
   "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days" }),
   "GET /api/v1/yards/:yard/training/export/dictionary": people(),

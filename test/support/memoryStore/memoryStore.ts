@@ -10,6 +10,7 @@ import { createPeople } from "./people.ts";
 import { createPhones } from "./phones.ts";
 import { createPictures } from "./pictures.ts";
 import { createDigests, createPacks, createRecords } from "./records.ts";
+import { createStills } from "./stills.ts";
 import { rowsWhere, type Tables } from "./tables.ts";
 import { createTraining, trainingTransaction } from "./training.ts";
 
@@ -41,6 +42,7 @@ export function createMemoryStore(database = new MemoryDatabase()): Store {
     rollups: createRollups(access),
     training: createTraining(access),
     pictures: createPictures(access),
+    stills: createStills(access),
   };
 }
 

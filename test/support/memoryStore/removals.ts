@@ -14,6 +14,7 @@ export function removeFeeder(tables: Tables, id: string): void {
   removeWhere(tables.actionIds, isIts);
   removeWhere(tables.escalations, isIts);
   removeWhere(tables.items, isIts);
+  removeWhere(tables.stills, isIts);
   tables.feeders.delete(id);
 }
 
@@ -23,8 +24,8 @@ export function removeYard(tables: Tables, id: string, stays: string | null): Re
   const feeders = rowsWhere(tables.feeders, isIts).map((feeder) => feeder.id);
   for (const feeder of feeders) removeFeeder(tables, feeder);
   const members = stays === null ? [] : rowsWhere(tables.members, isIts).map(({ person }) => person);
-  const { items, members: people, invites, escalations, digests, programmeChanges, notes, pictures } = tables;
-  for (const table of [items, people, invites, escalations, digests, programmeChanges, notes, pictures])
+  const { items, members: people, invites, escalations, digests, programmeChanges, notes, pictures, stills } = tables;
+  for (const table of [items, people, invites, escalations, digests, programmeChanges, notes, pictures, stills])
     removeWhere<{ readonly yard: string | null }>(table as Map<string, { readonly yard: string | null }>, isIts);
   tables.yards.delete(id);
   return {

@@ -20,6 +20,7 @@ import type {
   ProgrammeChangeRow,
   SessionDetails,
   SteppedState,
+  StillRow,
   StoredRefill,
   YardRow,
 } from "../../../server/ports.ts";
@@ -61,6 +62,7 @@ export const emptyTables = () => ({
   programmeChanges: new Map<string, ProgrammeChangeRow>(),
   notes: new Map<string, NoteRow>(),
   pictures: new Map<string, PictureRow>(),
+  stills: new Map<string, StillRow>(),
   /** By yard and local date. */
   digests: new Map<string, StoredDay>(),
 });

@@ -273,6 +273,27 @@ CREATE TABLE "Picture" (
 );
 
 -- CreateTable
+CREATE TABLE "Still" (
+    "yardId" TEXT NOT NULL,
+    "id" TEXT NOT NULL,
+    "feederId" TEXT NOT NULL,
+    "at" DATETIME NOT NULL,
+    "addedAt" DATETIME NOT NULL,
+    "boot" TEXT,
+    "seq" BIGINT,
+    "eventKind" TEXT,
+    "payment" TEXT,
+    "starred" BOOLEAN NOT NULL DEFAULT false,
+    "who" TEXT,
+    "brought" TEXT,
+    "widthPixels" INTEGER NOT NULL,
+    "heightPixels" INTEGER NOT NULL,
+    "bytes" BIGINT NOT NULL,
+
+    PRIMARY KEY ("yardId", "id")
+);
+
+-- CreateTable
 CREATE TABLE "ActionId" (
     "feederId" TEXT NOT NULL,
     "id" TEXT NOT NULL,
@@ -351,6 +372,15 @@ CREATE INDEX "Note_yardId_at_idx" ON "Note"("yardId", "at");
 
 -- CreateIndex
 CREATE INDEX "Picture_yardId_noteId_idx" ON "Picture"("yardId", "noteId");
+
+-- CreateIndex
+CREATE INDEX "Still_yardId_at_idx" ON "Still"("yardId", "at");
+
+-- CreateIndex
+CREATE INDEX "Still_feederId_addedAt_idx" ON "Still"("feederId", "addedAt");
+
+-- CreateIndex
+CREATE INDEX "Still_addedAt_idx" ON "Still"("addedAt");
 
 -- CreateIndex
 CREATE UNIQUE INDEX "Keeper_name_key" ON "Keeper"("name");
