@@ -3,6 +3,7 @@ import { LinkedText } from "../components/linkedText.tsx";
 import { Screen } from "../components/screen.tsx";
 import { NotesScreen } from "./notesScreen.tsx";
 import { ProgrammeScreen } from "./programmeScreen.tsx";
+import { ReportScreen } from "./reportScreen.tsx";
 import { TrainingScreen } from "./trainingScreen.tsx";
 
 interface RecordPage {
@@ -17,6 +18,7 @@ export function RecordScreens({ id = "", page, part = "" }: RecordPage) {
   if (page === "training" && part === "programme") return <ProgrammeScreen key={id} id={id} />;
   if (page === "training" && part === "") return <TrainingScreen key={id} id={id} />;
   if (page === "notes" && part === "") return <NotesScreen key={id} id={id} />;
+  if (page === "report" && part === "") return <ReportScreen key={id} id={id} />;
   return (
     <Screen title={noPageTitle}>
       <p class="empty">

@@ -13,6 +13,7 @@ export type * from "./accountViews.ts";
 export type * from "./comparisonView.ts";
 export type * from "./historyView.ts";
 export type * from "./planView.ts";
+export type * from "./reportView.ts";
 export * from "./requests.ts";
 export type * from "./trainingView.ts";
 

@@ -64,6 +64,7 @@ const pages = [
   "/yards/alder-croft/training",
   "/yards/alder-croft/training/programme",
   "/yards/alder-croft/notes",
+  "/yards/alder-croft/report",
   "/join#some-secret",
   "/phones",
   "/practice",

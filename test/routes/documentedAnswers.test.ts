@@ -16,9 +16,16 @@ import { viewSchemas } from "../support/viewSchemas.ts";
 describe("the schemas of answers", () => {
   // They are a file, since the server runs without the compiler. After a change in api.ts: npx vitest run <this file> -u
   it("are those that the types in server/contract/api.ts have now", async () => {
-    const files = ["api", "accountViews", "comparisonView", "historyView", "planView", "benchView", "trainingView"].map(
-      (name) => join(projectFolder, `server/contract/${name}.ts`),
-    );
+    const files = [
+      "api",
+      "accountViews",
+      "comparisonView",
+      "historyView",
+      "planView",
+      "benchView",
+      "trainingView",
+      "reportView",
+    ].map((name) => join(projectFolder, `server/contract/${name}.ts`));
     const schemas = viewSchemas(files);
     await expect(`${JSON.stringify(schemas, null, 1)}\n`).toMatchFileSnapshot(
       "../../server/routes/documentation/generated/views.json",
@@ -95,6 +102,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["DELETE /api/v1/yards/:yard/notes/:note"],
   ["POST /api/v1/yards/:yard/training/changes", programmeChangeExample],
   ["GET /api/v1/yards/:yard/training"],
+  ["GET /api/v1/yards/:yard/training/report"],
   ["GET /api/v1/yards/:yard/training/export/dictionary"],
   ["POST /api/v1/yards/:yard/training/changes/:change/undo"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],

@@ -120,6 +120,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/yards/:yard/pictures/:picture": people(undefined, { passes: 404 }),
   "DELETE /api/v1/yards/:yard/pictures/:picture": people(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/training": people(),
+  "GET /api/v1/yards/:yard/training/report": people(),
   "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days" }),
   "GET /api/v1/yards/:yard/training/export/dictionary": people(),
   "POST /api/v1/yards/:yard/training/changes": keepers(programmeChangeExample),
