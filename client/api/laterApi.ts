@@ -25,6 +25,7 @@ import type {
   personRequest,
   RatesView,
   RationView,
+  ReportView,
   Role,
   resetRequest,
   SessionsView,
@@ -86,6 +87,7 @@ export const laterApi = {
     ),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
   training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
+  seasonReport: (yardId: string) => request<ReportView>("GET", `${yardPath(yardId)}/training/report`),
   changeProgramme: (yardId: string, change: ProgrammeChangeRequest) =>
     request<TrainingView>("POST", `${yardPath(yardId)}/training/changes`, change),
   undoProgrammeChange: (yardId: string, change: string) =>

@@ -4,6 +4,7 @@ import { Screen } from "../components/screen.tsx";
 import { NotesScreen } from "./notesScreen.tsx";
 import { ProgrammeScreen } from "./programmeScreen.tsx";
 import { StillsScreen } from "./stillsScreen.tsx";
+import { ReportScreen } from "./reportScreen.tsx";
 import { TrainingScreen } from "./trainingScreen.tsx";
 
 export { TrainingPlace } from "./trainingPlace.tsx";
@@ -21,6 +22,7 @@ export function RecordScreens({ id = "", page, part = "" }: RecordPage) {
   if (page === "training" && part === "") return <TrainingScreen key={id} id={id} />;
   if (page === "pictures" && part === "") return <StillsScreen key={id} id={id} />;
   if (page === "notes" && part === "") return <NotesScreen key={id} id={id} />;
+  if (page === "report" && part === "") return <ReportScreen key={id} id={id} />;
   return (
     <Screen title={noPageTitle}>
       <p class="empty">

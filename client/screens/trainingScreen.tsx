@@ -54,6 +54,12 @@ function Training({ view, yard }: TrainingProps) {
               <a href={`/yards/${yard.id}/training/programme`}>{text.programmeLink}</a>{" "}
               <span class="since">{text.programmeLinkText}</span>
             </li>
+            {isStarted && (
+              <li>
+                <a href={`/yards/${yard.id}/report`}>{text.reportLink}</a>{" "}
+                <span class="since">{text.reportLinkText}</span>
+              </li>
+            )}
           </ul>
         </div>
         {isStarted && (

@@ -14,6 +14,7 @@ export type * from "./comparisonView.ts";
 export type * from "./historyView.ts";
 export type * from "./planView.ts";
 export type { PortionsView } from "./portionsView.ts";
+export type * from "./reportView.ts";
 export * from "./requests.ts";
 export type * from "./stillView.ts";
 export type * from "./trainingView.ts";

@@ -56,13 +56,17 @@ interface Source {
   readonly now: Instant;
 }
 
+export interface PeriodDate extends StagedDate {
+  readonly period: StagePeriod;
+}
+
 /** The days since the first stage was started, at most so many, with the stage in force at noon; a day before its first noon has none. */
 export function stagedDates(
   programme: Programme,
   zone: string,
   now: Instant,
   most: number = daysShown,
-): readonly StagedDate[] {
+): readonly PeriodDate[] {
   const first = programme.periods[0];
   if (first === undefined) return [];
   const today = localDateOf(now, zone);
@@ -71,7 +75,7 @@ export function stagedDates(
     (date) => {
       const at = date === today ? now : instantOfLocal(date, "12:00", zone);
       const period = periodAt(programme, at);
-      return period === null ? [] : [{ date, stage: period.stage }];
+      return period === null ? [] : [{ date, stage: period.stage, period }];
     },
   );
 }
@@ -137,7 +141,7 @@ const adviceOf = (
     hasPrevious: previousStage(programme, stage.id) !== null,
   });
 
-function dayView({ date, stage, day }: StagedDay, counted: readonly StagedDay["day"][]): TrainingDayView {
+export function dayView({ date, stage, day }: StagedDay, counted: readonly StagedDay["day"][]): TrainingDayView {
   return {
     date,
     stage: stage.id,

@@ -5,6 +5,7 @@ import { programmeChangeRequest } from "../contract/trainingRequest.ts";
 import type { TrainingView } from "../contract/trainingView.ts";
 import { before, days, type Instant, instantOf } from "../domain/instant.ts";
 import { changeProgramme, undoChange } from "../flows/programmeChanges.ts";
+import { seasonReport } from "../flows/seasonReport.ts";
 import { trainingView } from "../flows/training.ts";
 import type { Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
@@ -21,6 +22,12 @@ export function trainingRoutes(app: FastifyInstance, ports: Ports): void {
   routes.get(path, { schema: { hide: true, params } }, async (request, reply) => {
     const view = await viewOf(ports, request.params.yard);
     return view ?? sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
+  });
+
+  routes.get(`${path}/report`, { schema: { hide: true, params } }, async (request, reply) => {
+    const found = await yardOf(ports, request.params.yard);
+    if (found === null) return sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
+    return seasonReport(ports, found.yard, found.feeders);
   });
 
   routes.post(
@@ -61,8 +68,12 @@ export function problemOfMoment(at: Instant, now: Instant): string | null {
 }
 
 async function viewOf(ports: Ports, id: string): Promise<TrainingView | null> {
-  const yard = (await ports.store.yards.yards()).find((one) => one.id === id);
+  const found = await yardOf(ports, id);
+  return found === null ? null : trainingView(ports, found.yard, found.feeders, ports.clock.now());
+}
+
+async function yardOf({ store }: Ports, id: string) {
+  const yard = (await store.yards.yards()).find((one) => one.id === id);
   if (yard === undefined) return null;
-  const feeders = (await ports.store.yards.feeders()).filter((feeder) => feeder.yard === id);
-  return trainingView(ports, yard, feeders, ports.clock.now());
+  return { yard, feeders: (await store.yards.feeders()).filter((feeder) => feeder.yard === id) };
 }

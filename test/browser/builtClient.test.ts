@@ -65,6 +65,7 @@ const pages = [
   "/yards/alder-croft/training/programme",
   "/yards/alder-croft/notes",
   "/yards/alder-croft/pictures",
+  "/yards/alder-croft/report",
   "/join#some-secret",
   "/phones",
   "/practice",

@@ -16,6 +16,7 @@ import { noteFixture, notesViewFixture } from "../client/notesFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { planViewFixture } from "../client/planFixture.ts";
 import { stillFixture, stillsViewFixture } from "../client/stillsFixture.ts";
+import { reportViewFixture } from "../client/reportFixture.ts";
 import { trainingViewFixture } from "../client/trainingFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 
@@ -122,6 +123,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       return [201, { token: "mQ3kR7wq0Yc3l9VbT5mZx1nHs8uJd2fGa4eLpO6iWxE", expiresAt: inThreeDays() }];
     if (path.startsWith("/notifications/")) return [204, null];
     if (/\/training(\/changes(\/[^/]+\/undo)?)?$/.test(path)) return [200, fake.training];
+    if (path.endsWith("/training/report")) return [200, reportViewFixture(Date.now())];
     if (path.endsWith("/alarm-rates")) return [200, ratesViewFixture(Date.now())];
     if (path.endsWith("/stills")) return [200, stillsViewFixture([stillFixture("a", 1), stillFixture("b", 30)], true)];
     if (path.endsWith("/notes"))

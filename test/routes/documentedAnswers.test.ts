@@ -109,6 +109,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["DELETE /api/v1/yards/:yard/stills/:still"],
   ["POST /api/v1/yards/:yard/training/changes", programmeChangeExample],
   ["GET /api/v1/yards/:yard/training"],
+  ["GET /api/v1/yards/:yard/training/report"],
   ["GET /api/v1/yards/:yard/training/export/dictionary"],
   ["POST /api/v1/yards/:yard/training/changes/:change/undo"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],

@@ -3,6 +3,8 @@ export const title = "Training";
 export const pageTitle = (yard: string) => `Training of ${yard}`;
 export const notOnPhoneText = "The training record is not saved on this phone, and there is no connection.";
 export const asOfText = (time: string) => `Data from ${time}.`;
+export const reportLink = "Season report";
+export const reportLinkText = "each stage on a page, to print";
 export const programmeLink = "Programme";
 export const programmeLinkText = "stages, criterion, and the dated changes";
 

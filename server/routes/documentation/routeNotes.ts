@@ -147,6 +147,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
     200,
     "TrainingView",
   ),
+  "GET /api/v1/yards/:yard/training/report": note(
+    "The training record of at most a year, each stage by itself, as the report to print has it",
+    200,
+    "ReportView",
+  ),
   "POST /api/v1/yards/:yard/training/changes": note(
     "Change the programme: start a stage, change what is shaped, edit the stages; the same id again is the same change",
     200,

@@ -125,6 +125,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "DELETE /api/v1/yards/:yard/stills/:still": people(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/stills/:still/picture": people(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/training": people(),
+  "GET /api/v1/yards/:yard/training/report": people(),
   "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days" }),
   "GET /api/v1/yards/:yard/training/export/dictionary": people(),
   "POST /api/v1/yards/:yard/training/changes": keepers(programmeChangeExample),
