@@ -21,11 +21,25 @@ export interface HomeView {
   readonly yards: readonly YardView[];
   readonly serverTime: string;
   /** Whether this server runs a practice feeder just now. */
-  readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
+  readonly practice: {
+    readonly running: boolean;
+    readonly fault: PracticeFault;
+    /** The practice yard that lives a whole training programme; null: there is none. */
+    readonly programme: PracticeProgrammeView | null;
+  };
   /** What a keeper can choose from as food. */
   readonly foods: readonly FoodView[];
   /** What is wrong with the server's database as a whole, as text; null while nothing is known to be. */
   readonly storageProblem: string | null;
+}
+
+export interface PracticeProgrammeView {
+  readonly yard: string;
+  /** `stopped`: by a keeper; `interrupted`: by a restart of the server. Both stand at a part of the programme. */
+  readonly phase: "living" | "ended" | "stopped" | "interrupted";
+  /** How far it is, as text. */
+  readonly text: string;
+  readonly lived: number; // percent of its days
 }
 
 /** Who is signed in. */
