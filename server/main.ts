@@ -152,6 +152,7 @@ async function main(): Promise<void> {
   if (!isDamaged()) {
     await repairDamaged(ports, app.log);
     await resumePractice(ports, keys);
+    await programme.resume();
     for (const text of await zoneWarnings(store.yards)) app.log.warn(text);
     await startMissingEscalations(ports);
   }

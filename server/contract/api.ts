@@ -2,6 +2,7 @@ import type { z } from "zod";
 import type { AlarmState } from "../domain/alarms/alarmStates.ts";
 import type { FoodKind } from "../domain/food.ts";
 import type { OpenInviteView } from "./accountViews.ts";
+import type { PracticeProgrammeView } from "./practiceView.ts";
 import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
 
 /**
@@ -13,6 +14,7 @@ export type * from "./accountViews.ts";
 export type * from "./comparisonView.ts";
 export type * from "./historyView.ts";
 export type * from "./planView.ts";
+export type * from "./practiceView.ts";
 export * from "./requests.ts";
 export type * from "./trainingView.ts";
 
@@ -31,15 +33,6 @@ export interface HomeView {
   readonly foods: readonly FoodView[];
   /** What is wrong with the server's database as a whole, as text; null while nothing is known to be. */
   readonly storageProblem: string | null;
-}
-
-export interface PracticeProgrammeView {
-  readonly yard: string;
-  /** `stopped`: by a keeper; `interrupted`: by a restart of the server. Both stand at a part of the programme. */
-  readonly phase: "living" | "ended" | "stopped" | "interrupted";
-  /** How far it is, as text. */
-  readonly text: string;
-  readonly lived: number; // percent of its days
 }
 
 /** Who is signed in. */

@@ -94,11 +94,20 @@ export async function removeYardsOfPractice(
   keys: FeederKeys,
   isRemoved: (yard: YardRow) => boolean,
 ): Promise<void> {
-  const removed = await ports.store.withStores(async ({ yards }) => {
-    const practising = (await yards.yards()).filter((yard) => yard.practice && isRemoved(yard));
-    for (const { id } of practising) await yards.removeYard(id, null);
-    return practising;
-  });
+  await afterRemoval(ports, keys, await ports.store.withStores(({ yards }) => removePracticeYards(yards, isRemoved)));
+}
+
+/** Within the caller's transaction; `afterRemoval` does the rest. @returns those that were removed */
+export async function removePracticeYards(
+  yards: YardStore,
+  isRemoved: (yard: YardRow) => boolean,
+): Promise<readonly YardRow[]> {
+  const practising = (await yards.yards()).filter((yard) => yard.practice && isRemoved(yard));
+  for (const { id } of practising) await yards.removeYard(id, null);
+  return practising;
+}
+
+export async function afterRemoval(ports: Ports, keys: FeederKeys, removed: readonly YardRow[]): Promise<void> {
   keys.clearCache();
   for (const { id } of removed) ports.liveFeed.announceChange(id, null, null);
   await removePicturesOf(

@@ -7,7 +7,7 @@ import { presentPeriod } from "../domain/training/programme.ts";
 import { type StageKind, stageKinds } from "../domain/training/stage.ts";
 import type { Ports, YardRow } from "../ports.ts";
 import { type DayWeather, newLearningBirds, taughtBirds } from "../practice/model/learningBirds.ts";
-import type { DayProblem } from "../practice/programmeDay.ts";
+import type { Mishap } from "../practice/programmeDay.ts";
 import { morningAfter, ProgrammeFeeder, programmeFeeder, programmeSensors } from "../practice/programmeFeeder.ts";
 import { practiceYard } from "../practice/yard.ts";
 import { texts } from "../text/index.ts";
@@ -15,7 +15,13 @@ import type { FeederKeys } from "./feederKeys.ts";
 import { changeFeeder, prepareNewFeeder } from "./feeders.ts";
 import { createIngest } from "./ingest.ts";
 import { addNote } from "./notes.ts";
-import { isProgrammeYard, programmeYardRow, removeYardsOfPractice } from "./practice.ts";
+import {
+  afterRemoval,
+  isProgrammeYard,
+  programmeYardRow,
+  removePracticeYards,
+  removeYardsOfPractice,
+} from "./practice.ts";
 import { changeProgramme, programmeFrom } from "./programmeChanges.ts";
 import { trainingView } from "./training.ts";
 
@@ -25,6 +31,8 @@ import { trainingView } from "./training.ts";
  * through the flows of real reports and keepers. What runs is in memory only: after a restart the yard stands where it was.
  */
 export interface PracticeProgramme {
+  /** After a restart: one that had not lived a day begins, another stands where it was. */
+  resume(): Promise<void>;
   /** Removes an earlier one and begins anew. @param keeper who sees the yard */
   start(keeper: string): Promise<void>;
   /** Lives no further day. The record so far stays. */
@@ -62,7 +70,6 @@ type LivedEvents = ReturnType<ProgrammeFeeder["liveDay"]>["events"];
 export function createPracticeProgramme(ports: Ports, keys: FeederKeys, seed: number): PracticeProgramme {
   const ingest = createIngest(ports);
   let run: Run | null = null;
-  let isResumed = false;
   let last: Promise<unknown> = Promise.resolve();
   /** One at a time: a start must not meet a step that is under way. */
   const inTurn = <T>(work: () => Promise<T>): Promise<T> => {
@@ -73,21 +80,25 @@ export function createPracticeProgramme(ports: Ports, keys: FeederKeys, seed: nu
 
   async function begin(keeper: string): Promise<void> {
     run = null;
-    isResumed = true;
     const yard = programmeYardRow();
     const now = ports.clock.now();
-    await removeYardsOfPractice(ports, keys, isProgrammeYard);
-    const id = await ports.store.withStores(async ({ yards }) => {
+    const { id, removed } = await ports.store.withStores(async ({ yards }) => {
+      const removed = await removePracticeYards(yards, isProgrammeYard);
       await yards.addYard(yard, keeper, now);
       const { stored } = prepareNewFeeder(yard, programmeFeeder, null, now);
       await yards.addFeeder(stored, now);
-      return stored.id;
+      return { id: stored.id, removed };
     });
+    await afterRemoval(ports, keys, removed);
     run = newRun({ yard, id, now, seed, phase: "living" });
     ports.liveFeed.reconnect(keeper);
   }
 
   return {
+    resume: () =>
+      inTurn(async () => {
+        run ??= await resumed(ports, seed);
+      }),
     start: (keeper) => inTurn(() => begin(keeper)),
     stop: () =>
       inTurn(async () => {
@@ -100,8 +111,6 @@ export function createPracticeProgramme(ports: Ports, keys: FeederKeys, seed: nu
       }),
     step: () =>
       inTurn(async () => {
-        if (!isResumed) run = await resumed(ports, seed);
-        isResumed = true;
         if (run === null) return;
         const isThere = await stepOf(ports, ingest, run);
         if (!isThere) run = null;
@@ -131,6 +140,7 @@ async function resumed(ports: Ports, seed: number): Promise<Run | null> {
   if (yard === undefined || row === undefined) return null;
   const now = ports.clock.now();
   const changes = await ports.store.training.programmeChanges(yard.id);
+  if (changes.length === 0) return newRun({ yard, id: row.id, now, seed, phase: "living" });
   const notes = await ports.store.training.notes(yard.id, now, 1);
   const stage = presentPeriod(programmeFrom(changes))?.stage ?? null;
   const livedUntil = Math.max(0, ...changes.map(({ at }) => at), ...notes.map(({ at }) => at)) as Instant;
@@ -173,21 +183,21 @@ async function end(ports: Ports, run: Run): Promise<void> {
 
 /** A day with broken promises is reported with the next sound one: nobody is to be notified of a past that is over. */
 function liveDays(run: Run, stage: Parameters<ProgrammeFeeder["liveDay"]>[1]): void {
-  let problem: DayProblem;
+  let mishap: Mishap;
   do {
     const date = addLocalDays(run.firstDate, run.day);
-    problem = problemOf(run, run.day);
-    const afterEmpty = problem === "none" && run.day > 0 && problemOf(run, run.day - 1) === "hopperEmpty";
-    const lived = run.feeder.liveDay({ number: run.day, date, problem, afterEmpty }, stage);
+    mishap = mishapOf(run, run.day);
+    const afterEmpty = mishap === "none" && run.day > 0 && mishapOf(run, run.day - 1) === "hopperEmpty";
+    const lived = run.feeder.liveDay({ number: run.day, date, mishap, afterEmpty }, stage);
     run.unsent = [...run.unsent, ...lived.events];
     run.weather = [...run.weather, lived.weather];
     run.day += 1;
-  } while (problem !== "none" && run.day < daysLived);
+  } while (mishap !== "none" && run.day < daysLived);
   run.isMorning = true;
 }
 
 /** The third weekend, and one morning of the sixth week. */
-function problemOf({ firstDate }: Run, day: number): DayProblem {
+function mishapOf({ firstDate }: Run, day: number): Mishap {
   // Day 0 of the epoch was a Thursday: 2 is a Saturday, 3 a Sunday.
   const weekday = localDaysBetween("1970-01-01", addLocalDays(firstDate, day)) % 7;
   if (day >= 14 && day < 21 && (weekday === 2 || weekday === 3)) return "hopperEmpty";
@@ -249,7 +259,7 @@ async function writeNotes(ports: Ports, run: Run, at: Instant): Promise<void> {
       { id: `programme-${name}-${run.day}`, text, feeder: run.feederId },
       { at, by: texts.practice.keeper },
     );
-  const before = problemOf(run, run.day - 2);
+  const before = mishapOf(run, run.day - 2);
   if (before === "hopperEmpty") await write("empty", texts.practice.emptyNote);
   if (before === "trayFrozen") await write("frozen", texts.practice.frozenNote);
   if (Math.floor(run.day / 7) === Math.floor((run.day - 1) / 7)) return;
@@ -282,7 +292,7 @@ async function reportToday(
   if (run.today?.date !== date) {
     const number = daysLived + Math.floor(now / 86_400_000);
     const lived = run.feeder.liveDay(
-      { number, date, problem: "none", afterEmpty: false },
+      { number, date, mishap: "none", afterEmpty: false },
       await presentStage(ports, run),
     );
     run.today = { date, events: lived.events };

@@ -6,14 +6,14 @@ import type { RandomSource } from "./random.ts";
 
 /** One day of the practice feeder that lives a whole programme, as the events which a feeder's own program would record. */
 
-export type DayProblem = "none" | "hopperEmpty" | "trayFrozen";
+export type Mishap = "none" | "hopperEmpty" | "trayFrozen";
 
 export interface ProgrammeDayInput {
   readonly lit: TimeSpan; // civil dawn to dusk
   readonly stage: Stage;
   readonly birds: LearningBirds;
   readonly weather: DayWeather;
-  readonly problem: DayProblem;
+  readonly mishap: Mishap;
   /** Food that the keeper brings in the morning; null: none. */
   readonly refillGrams: number | null;
   readonly random: RandomSource;
@@ -42,7 +42,7 @@ export function programmeDay(input: ProgrammeDayInput): ProgrammeDay {
   const drafts = found.sort((a, b) => a.at - b.at);
   const index = new Map(drafts.map((draft, at) => [draft, at]));
   const portions = drafts.filter(({ content }) => content.kind === "portion");
-  const isPaid = input.problem === "none";
+  const isPaid = input.mishap === "none";
   const taught = actOf(input.stage.kind) === "freeFood" ? portions : portions.filter(({ pays }) => pays !== null);
   return {
     events: drafts.map(({ at, content, pays }) => ({ at, content, pays: pays && (index.get(pays) ?? null) })),
@@ -74,9 +74,9 @@ const refillOf = ({ lit, refillGrams }: ProgrammeDayInput): readonly Draft[] =>
         draft(after(lit.from, seconds(60)), { kind: "lid", open: false }),
       ];
 
-function portion(at: Instant, cause: string, pays: Draft | null, { problem, random }: ProgrammeDayInput): Draft {
-  const pieces = problem === "none" ? Math.max(8, Math.round(random.normal(piecesAPortion, 2))) : 0;
-  const meanMilliamps = Math.round(random.normal(problem === "trayFrozen" ? 310 : 250, 6));
+function portion(at: Instant, cause: string, pays: Draft | null, { mishap, random }: ProgrammeDayInput): Draft {
+  const pieces = mishap === "none" ? Math.max(8, Math.round(random.normal(piecesAPortion, 2))) : 0;
+  const meanMilliamps = Math.round(random.normal(mishap === "trayFrozen" ? 310 : 250, 6));
   const run = { motorMs: 1_200, meanMilliamps, peakMilliamps: meanMilliamps + 60, chuteCount: pieces };
   return draft(at, { kind: "portion", cause, ...run }, pays);
 }

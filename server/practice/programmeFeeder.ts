@@ -5,7 +5,7 @@ import { civilDayAround } from "../domain/sun.ts";
 import type { TimeSpan } from "../domain/timeSpans.ts";
 import type { Stage } from "../domain/training/stage.ts";
 import { beginStage, type DayWeather, dayWeather, endDay, type LearningBirds } from "./model/learningBirds.ts";
-import { type DayProblem, programmeDay } from "./programmeDay.ts";
+import { type Mishap, programmeDay } from "./programmeDay.ts";
 import { seededRandom } from "./random.ts";
 import { practiceYard } from "./yard.ts";
 
@@ -28,17 +28,17 @@ export class ProgrammeFeeder {
   liveDay(day: ProgrammeDate, stage: Stage): LivedDay {
     if (stage.kind !== this.#birds.stage) this.#birds = beginStage(this.#birds, stage.kind);
     const weather = this.#weather(day);
-    const isOut = this.#left < 0.4 * programmeFeeder.hopperCapacityGrams && day.problem !== "hopperEmpty";
+    const isOut = this.#left < 0.4 * programmeFeeder.hopperCapacityGrams && day.mishap !== "hopperEmpty";
     const refill = day.afterEmpty || isOut ? programmeFeeder.hopperCapacityGrams - this.#left : null;
     if (refill !== null) this.#left = programmeFeeder.hopperCapacityGrams;
     const lived = programmeDay({
-      ...{ lit: litSpan(day.date), stage, birds: this.#birds, weather, problem: day.problem },
+      ...{ lit: litSpan(day.date), stage, birds: this.#birds, weather, mishap: day.mishap },
       refillGrams: refill === null ? null : Math.round(refill),
       random: this.#randomOf(day, 2),
     });
     this.#birds = endDay(this.#birds, lived);
-    this.#left = Math.max(day.problem === "hopperEmpty" ? 0 : 300, this.#left - lived.portions * portionGrams);
-    if (day.problem === "hopperEmpty") this.#left = 0;
+    this.#left = Math.max(day.mishap === "hopperEmpty" ? 0 : 300, this.#left - lived.portions * portionGrams);
+    if (day.mishap === "hopperEmpty") this.#left = 0;
     const first = this.#seq + 1;
     this.#seq += lived.events.length;
     const { bootedAt } = this.#start;
@@ -83,7 +83,7 @@ export interface ProgrammeFeederStart {
 export interface ProgrammeDate {
   readonly number: number; // 0: the first
   readonly date: LocalDate;
-  readonly problem: DayProblem;
+  readonly mishap: Mishap;
   readonly afterEmpty: boolean;
 }
 

@@ -3,7 +3,6 @@ import type { HomeView, NotesView, TrainingView } from "../../server/contract/ap
 import { reportExample } from "../../server/contract/reportExample.ts";
 import { days, instantOf, minutes } from "../../server/domain/instant.ts";
 import { readyStages } from "../../server/domain/training/readyStages.ts";
-import { createPracticeProgramme } from "../../server/flows/practiceProgramme.ts";
 import { newLearningBirds } from "../../server/practice/model/learningBirds.ts";
 import { ProgrammeFeeder } from "../../server/practice/programmeFeeder.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
@@ -31,14 +30,11 @@ describe("the practice yard that lives a whole programme", () => {
     const before = JSON.stringify(await server.ports.store.yards.feeder(real.id));
     await post(server, "start");
     const advised = new Set<string>();
-    const cpuBefore = process.cpuUsage();
     while (server.programme.state()?.phase === "living") {
       await server.programme.step();
       for (const kind of ["Wait", "Stay", "Move on", "Not enough"])
         if (server.programme.state()?.text.includes(`Advice: ${kind}`)) advised.add(kind);
     }
-    const { user, system } = process.cpuUsage(cpuBefore);
-    console.log((user + system) / 1e6);
     expect([...advised].sort()).toEqual(["Move on", "Not enough", "Stay", "Wait"]);
     expect(server.programme.state()).toMatchObject({ phase: "ended", lived: 100 });
 
@@ -101,6 +97,7 @@ describe("the practice yard that lives a whole programme", () => {
     const yard = yardOf(server);
     const before = (await training(server)).days;
     const again = await server.restart();
+    await again.programme.resume();
     await again.programme.step();
     expect(again.programme.state()).toMatchObject({ yard, phase: "interrupted" });
     const seen = (await training(again)).days;
@@ -123,10 +120,21 @@ describe("the practice yard that lives a whole programme", () => {
     expect(await names()).toEqual(["Larch", "Rowan"]);
   }, 30_000);
 
-  it("is shown only to those who see its yard", async () => {
+  it("does nothing where there is no such yard", async () => {
     const server = await openTestServer();
-    await createPracticeProgramme(server.ports, { clearCache: () => undefined } as never, 1).step(); // without a yard it does nothing
+    await server.programme.resume();
+    await live(server, 1);
     expect((await get<HomeView>(server, "/home")).practice.programme).toBeNull();
+    expect(await server.ports.store.yards.feeders()).toEqual([]);
+  });
+
+  it("begins after a restart where it had not lived a day", async () => {
+    const server = await openTestServer();
+    await post(server, "start");
+    const again = await server.restart();
+    await again.programme.resume();
+    await live(again, 2);
+    expect(again.programme.state()?.text).toMatch(/^Week 1 of 8: Come for free food/);
   });
 
   it("delays a live report by less than half a second while it lives", async () => {
@@ -158,10 +166,10 @@ describe("the practice yard that lives a whole programme", () => {
 describe("the feeder of a practice programme", () => {
   const [stage] = readyStages({ comeForFood: "1", pressForFood: "2", nudgeCap: "3", dropCap: "4", fetchCap: "5" });
   if (stage === undefined) throw new Error("expected a stage");
-  const dayOf = (seed: number, problem: "none" | "hopperEmpty" = "none") =>
+  const dayOf = (seed: number, mishap: "none" | "hopperEmpty" = "none") =>
     new ProgrammeFeeder({
       ...{ seed, boot: "b", bootedAt: instantOf("2026-01-01T00:00:00Z"), birds: newLearningBirds },
-    }).liveDay({ number: 3, date: "2026-01-04", problem, afterEmpty: false }, stage);
+    }).liveDay({ number: 3, date: "2026-01-04", mishap, afterEmpty: false }, stage);
 
   it("lives the same day again with the same seed, and another with another", () => {
     expect(dayOf(1)).toEqual(dayOf(1));
