@@ -80,17 +80,7 @@ export function createPracticeProgramme(ports: Ports, keys: FeederKeys, seed: nu
 
   async function begin(keeper: string): Promise<void> {
     run = null;
-    const yard = programmeYardRow();
-    const now = ports.clock.now();
-    const { id, removed } = await ports.store.withStores(async ({ yards }) => {
-      const removed = await removePracticeYards(yards, isProgrammeYard);
-      await yards.addYard(yard, keeper, now);
-      const { stored } = prepareNewFeeder(yard, programmeFeeder, null, now);
-      await yards.addFeeder(stored, now);
-      return { id: stored.id, removed };
-    });
-    await afterRemoval(ports, keys, removed);
-    run = newRun({ yard, id, now, seed, phase: "living" });
+    run = await addYardOf(ports, keys, { keeper, seed });
     ports.liveFeed.reconnect(keeper);
   }
 
@@ -118,6 +108,21 @@ export function createPracticeProgramme(ports: Ports, keys: FeederKeys, seed: nu
     state: () => run && stateOf(run),
     readAt: (yard, now) => (run === null || run.yard.id !== yard || run.phase === "ended" ? now : run.livedUntil),
   };
+}
+
+/** In one commit with the removal of an earlier one. */
+async function addYardOf(ports: Ports, keys: FeederKeys, of: { keeper: string; seed: number }): Promise<Run> {
+  const yard = programmeYardRow();
+  const now = ports.clock.now();
+  const { id, removed } = await ports.store.withStores(async ({ yards }) => {
+    const removed = await removePracticeYards(yards, isProgrammeYard);
+    await yards.addYard(yard, of.keeper, now);
+    const { stored } = prepareNewFeeder(yard, programmeFeeder, null, now);
+    await yards.addFeeder(stored, now);
+    return { id: stored.id, removed };
+  });
+  await afterRemoval(ports, keys, removed);
+  return newRun({ yard, id, now, seed: of.seed, phase: "living" });
 }
 
 function newRun(of: { yard: YardRow; id: string; now: Instant; seed: number; phase: Run["phase"] }): Run {
