@@ -15,6 +15,7 @@ import { reportBytesMax } from "./contract/report.ts";
 import type { FeederKeys } from "./flows/feederKeys.ts";
 import { createIngest } from "./flows/ingest.ts";
 import { openPasskeys } from "./flows/passkeys.ts";
+import type { PracticeProgramme } from "./flows/practiceProgramme.ts";
 import { scheduleRepair } from "./flows/repair.ts";
 import type { Ports } from "./ports.ts";
 import { accountRoutes } from "./routes/accounts.ts";
@@ -57,6 +58,7 @@ export interface AppContext {
   readonly ports: Ports;
   readonly config: Pick<Config, "reportsPerMinute" | "trustProxy" | "logLevel" | "publicUrl">;
   readonly keys: FeederKeys;
+  readonly programme: PracticeProgramme;
   readonly sessionKey: string;
   readonly sockets: FeederSockets;
   readonly broker: MqttBroker | null; // null: none is configured
@@ -133,7 +135,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
   await app.register(async (scope) => {
     requireSignIn(scope, ports);
     requireYardRole(scope, ports);
-    yardRoutes(scope, ports, keys);
+    yardRoutes(scope, ports, keys, context.programme);
     feederRoutes(scope, ports, keys);
     planRoutes(scope, ports);
     benchRoutes(scope, ports);
@@ -145,7 +147,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     phoneRoutes(scope, ports);
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);
-    trainingRoutes(scope, ports);
+    trainingRoutes(scope, ports, context.programme);
     trainingExportRoutes(scope, ports);
     noteRoutes(scope, ports);
     pictureRoutes(scope, ports, overload);

@@ -39,6 +39,7 @@ import { pruneOld } from "./flows/outbox.ts";
 import { runPeriodicChecks } from "./flows/periodicCheck.ts";
 import { sweepPictures } from "./flows/pictures.ts";
 import { resumePractice } from "./flows/practice.ts";
+import { createPracticeProgramme, type PracticeProgramme } from "./flows/practiceProgramme.ts";
 import { repairDamaged } from "./flows/repair.ts";
 import { openFirstSignIn } from "./flows/signIn.ts";
 import { findEvents } from "./flows/stillEvents.ts";
@@ -100,9 +101,9 @@ async function main(): Promise<void> {
     retainedMessages: broker ?? noRetainedMessages,
   };
   const keys = feederKeys(store.yards, nonceSecretOf(secrets.sessionKey));
+  const programme = createPracticeProgramme(ports, keys, 1);
   const app = await buildApp({
-    ports,
-    keys,
+    ...{ ports, keys, programme },
     config,
     sessionKey: secrets.sessionKey,
     sockets,
@@ -123,7 +124,13 @@ async function main(): Promise<void> {
     (error) => app.log.error({ err: error }, "delivering notifications failed; it is tried again in a minute"),
   );
   const notifier = damageNotifier({ ...ports, recipientsFile: file }, config.publicUrl, app.log);
-  const ticks = startTimers(ports, app.log, { notifier, check, isDamaged, keepRaw: days(config.keepRawDays) });
+  const ticks = startTimers(ports, app.log, {
+    programme,
+    notifier,
+    check,
+    isDamaged,
+    keepRaw: days(config.keepRawDays),
+  });
 
   closeOnSignals(app.log, async () => {
     for (const tick of ticks) await tick.stop();
@@ -147,6 +154,7 @@ async function main(): Promise<void> {
   if (!isDamaged()) {
     await repairDamaged(ports, app.log);
     await resumePractice(ports, keys);
+    await programme.resume();
     for (const text of await zoneWarnings(store.yards)) app.log.warn(text);
     await startMissingEscalations(ports);
   }
@@ -215,7 +223,7 @@ function createGateways(config: Config, { vapid }: Secrets): Pick<Ports, "push" 
 function startTimers(
   ports: Ports,
   log: FastifyBaseLogger,
-  { notifier, check, isDamaged, keepRaw }: DamageWatch & { readonly keepRaw: Span },
+  { programme, notifier, check, isDamaged, keepRaw }: DamageWatch & TimedWork,
 ): ScheduledTask[] {
   const every = (times: string, name: string, work: () => Promise<unknown>, evenIfDamaged = false) =>
     cron.schedule(
@@ -236,6 +244,7 @@ function startTimers(
     every("*/20 * * * * *", "repair of damaged feeders", () => repairDamaged(ports, log)),
     every("*/20 * * * * *", "periodic check", () => runPeriodicChecks(ports, listeningSince)),
     every("*/20 * * * * *", "escalation of alarms", () => advanceDueEscalations(ports)),
+    every("*/3 * * * * *", "step of the practice programme", () => programme.step()),
     every("*/30 * * * * *", "check of live sockets", () => checkLiveSockets(ports)),
     every("* * * * *", "digest", () => sendDueDigests(ports)),
     every("* * * * *", "packing of the log", () => packLogs(ports, keepRaw)),
@@ -248,6 +257,11 @@ function startTimers(
     every("* * * * *", "reading whom to notify of a damaged database", () => notifier.updateRecipients()),
     every("* * * * *", "notifying of the damaged database", () => notifier.notify(), true),
   ];
+}
+
+interface TimedWork {
+  readonly programme: PracticeProgramme;
+  readonly keepRaw: Span;
 }
 
 interface DamageWatch {

@@ -91,8 +91,15 @@ const modules: readonly Module[] = [
     reason: "is what server and replay have in common: it uses nothing outside, not even ports",
   },
   {
+    name: "practice programme",
+    files: /^server\/flows\/practiceProgramme\.ts$/,
+    mayImport: ["domain", "text", "contract", "ports", "flows", "practice yard", "practice"],
+    libraries: ["node:crypto"],
+    reason: "lives a training programme with simulated birds, through the flows that real reports and keepers use",
+  },
+  {
     name: "flows",
-    files: /^server\/flows\//,
+    files: /^server\/flows\/(?!practiceProgramme\.ts)/,
     mayImport: ["domain", "text", "contract", "ports", "practice yard", "flows' pure part", "replay"], // a damaged state is replayed
     libraries: ["zod", "node:crypto", "@node-rs/argon2", "@simplewebauthn/server"], // names, keys, passphrases and passkeys are computed, not fetched
     reason: "uses the outside only through ports",
@@ -115,7 +122,7 @@ const modules: readonly Module[] = [
     name: "routes",
     files: /^server\/routes\//,
     mayImport: ["flows", "flows' pure part", "domain", "text", "contract", "ports"],
-    mayImportTypesOf: ["adapters"], // a socket is handed on by its own type
+    mayImportTypesOf: ["adapters", "practice programme"], // a socket is handed on by its own type
     libraries: "any",
     reason: "parses, runs one flow and answers; what is behind a port is not its concern",
   },

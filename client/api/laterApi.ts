@@ -117,6 +117,8 @@ export const laterApi = {
   testPhones: () => request<TestPushView>("POST", "/phones/test"),
   startPractice: () => request<HomeView>("POST", "/practice"),
   endPractice: () => request<HomeView>("DELETE", "/practice"),
+  practiceProgramme: (action: "start" | "stop" | "remove") =>
+    request<HomeView>("POST", "/practice/programme", { do: action }),
   practiceFault: (fault: PracticeFault) => request<HomeView>("POST", "/practice/fault", { fault }),
 };
 

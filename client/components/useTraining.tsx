@@ -3,7 +3,7 @@ import * as text from "#text/trainingScreen.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { now } from "../state/clock.ts";
-import { connectionState, yards } from "../state/home.ts";
+import { connectionState, home, yards } from "../state/home.ts";
 import { loadTraining, trainingError, trainings } from "../state/training.ts";
 import { momentText } from "../text/clock.ts";
 import { useLoad } from "./useLoad.ts";
@@ -17,7 +17,9 @@ interface Training {
 
 /** A yard's training record: loaded when its screen is opened, and as last known without a connection. */
 export function useTraining(id: string): Training {
-  useLoad(() => loadTraining(id), [id]);
+  // While a practice yard lives its programme, its record grows.
+  const programme = home.value?.view.practice.programme;
+  useLoad(() => loadTraining(id), [id, programme?.yard === id ? programme.lived : null]);
   const yard = yards.value.find((each) => each.id === id) ?? null;
   const known = trainings.value.get(id);
   const isOffline = connectionState.value === "offline";

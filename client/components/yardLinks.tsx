@@ -1,6 +1,7 @@
 import { recipientsLabel } from "#text/recipients.ts";
 import * as text from "#text/yardLinks.ts";
 import type { YardView } from "../../server/contract/api.ts";
+import { home } from "../state/home.ts";
 
 /** The pages of a yard as a whole, one line each. */
 export function YardLinks({ yard }: { readonly yard: YardView }) {
@@ -15,7 +16,7 @@ export function YardLinks({ yard }: { readonly yard: YardView }) {
       label: recipientsLabel,
       detail: yard.peopleCount === 1 ? text.onlyYouText : text.peopleText(yard.peopleCount),
     },
-    ...(yard.practice
+    ...(yard.practice && home.value?.view.practice.programme?.yard !== yard.id
       ? []
       : [{ href: `/yards/${yard.id}/training`, label: text.trainingLabel, detail: text.trainingText }]),
     { href: `/yards/${yard.id}/notes`, label: text.notesLabel, detail: text.notesText },

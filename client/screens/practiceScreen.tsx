@@ -14,10 +14,10 @@ import {
   title,
   watchLabel,
 } from "#text/practiceScreen.ts";
-import type { FeederView, HomeView, PracticeFault } from "../../server/contract/api.ts";
-import type { ApiResult } from "../api/api.ts";
+import type { FeederView, PracticeFault } from "../../server/contract/api.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { Choice, FormError, readText, useFormSubmit } from "../components/field.tsx";
+import { type Change, type ControlProps, PracticeProgramme } from "../components/practiceProgramme.tsx";
 import { Screen } from "../components/screen.tsx";
 import { acceptHome, home, yards } from "../state/home.ts";
 import { chosenFaultText, practiceFaultText } from "../text/practice.ts";
@@ -35,16 +35,9 @@ export function PracticeScreen() {
       <p>{introText}</p>
       <FormError text={formError} />
       <PracticeControls busy={sending} change={change} />
+      <PracticeProgramme busy={sending} change={change} />
     </Screen>
   );
-}
-
-/** Sends a request that changes the practice yard, and resolves to whether it was accepted. */
-type Change = (request: () => Promise<ApiResult<HomeView>>) => Promise<boolean>;
-
-interface ControlProps {
-  readonly busy: boolean;
-  readonly change: Change;
 }
 
 function PracticeControls({ busy, change }: ControlProps) {
@@ -58,7 +51,8 @@ function PracticeControls({ busy, change }: ControlProps) {
       </div>
     );
   }
-  const feeders = yards.value.filter((yard) => yard.practice).flatMap((yard) => yard.feeders);
+  const lived = home.value.view.practice.programme?.yard;
+  const feeders = yards.value.filter(({ practice, id }) => practice && id !== lived).flatMap((yard) => yard.feeders);
   return (
     <>
       {feeders.map((feeder) => (

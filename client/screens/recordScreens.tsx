@@ -3,8 +3,8 @@ import { LinkedText } from "../components/linkedText.tsx";
 import { Screen } from "../components/screen.tsx";
 import { NotesScreen } from "./notesScreen.tsx";
 import { ProgrammeScreen } from "./programmeScreen.tsx";
-import { StillsScreen } from "./stillsScreen.tsx";
 import { ReportScreen } from "./reportScreen.tsx";
+import { StillsScreen } from "./stillsScreen.tsx";
 import { TrainingScreen } from "./trainingScreen.tsx";
 
 export { TrainingPlace } from "./trainingPlace.tsx";

@@ -2,6 +2,7 @@ import type { z } from "zod";
 import type { AlarmState } from "../domain/alarms/alarmStates.ts";
 import type { FoodKind } from "../domain/food.ts";
 import type { OpenInviteView } from "./accountViews.ts";
+import type { PracticeProgrammeView } from "./practiceView.ts";
 import type { DigestChannel, feederSettingsRequest, PracticeFault, Role } from "./requests.ts";
 
 /**
@@ -14,6 +15,7 @@ export type * from "./comparisonView.ts";
 export type * from "./historyView.ts";
 export type * from "./planView.ts";
 export type { PortionsView } from "./portionsView.ts";
+export type * from "./practiceView.ts";
 export type * from "./reportView.ts";
 export * from "./requests.ts";
 export type * from "./stillView.ts";
@@ -24,7 +26,12 @@ export interface HomeView {
   readonly yards: readonly YardView[];
   readonly serverTime: string;
   /** Whether this server runs a practice feeder just now. */
-  readonly practice: { readonly running: boolean; readonly fault: PracticeFault };
+  readonly practice: {
+    readonly running: boolean;
+    readonly fault: PracticeFault;
+    /** The practice yard that lives a whole training programme; null: there is none. */
+    readonly programme: PracticeProgrammeView | null;
+  };
   /** What a keeper can choose from as food. */
   readonly foods: readonly FoodView[];
   /** What is wrong with the server's database as a whole, as text; null while nothing is known to be. */

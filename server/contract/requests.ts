@@ -217,6 +217,7 @@ export const practiceFaults = [
   "ignoresOrders",
 ] as const;
 export type PracticeFault = (typeof practiceFaults)[number];
+export const practiceProgrammeRequest = z.strictObject({ do: z.enum(["start", "stop", "remove"]) });
 export const practiceFaultRequest = z.strictObject({ fault: z.enum(practiceFaults) });
 
 export const roles = ["keeper", "helper"] as const;

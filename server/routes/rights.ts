@@ -35,6 +35,7 @@ const anyYardKeeperRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/practice",
   "DELETE /api/v1/practice",
   "POST /api/v1/practice/fault",
+  "POST /api/v1/practice/programme",
 ]);
 
 const newYard = "POST /api/v1/yards";

@@ -4,6 +4,7 @@ import { z } from "zod";
 import { programmeChangeRequest } from "../contract/trainingRequest.ts";
 import type { TrainingView } from "../contract/trainingView.ts";
 import { before, days, type Instant, instantOf } from "../domain/instant.ts";
+import type { PracticeProgramme } from "../flows/practiceProgramme.ts";
 import { changeProgramme, undoChange } from "../flows/programmeChanges.ts";
 import { seasonReport } from "../flows/seasonReport.ts";
 import { trainingView } from "../flows/training.ts";
@@ -16,11 +17,12 @@ const params = z.object({ yard: z.string() });
 const path = "/api/v1/yards/:yard/training";
 
 /** A yard's training record: its programme, what the birds did, and one advice; and what the keeper changes of it. */
-export function trainingRoutes(app: FastifyInstance, ports: Ports): void {
+export function trainingRoutes(app: FastifyInstance, ports: Ports, programme: PracticeProgramme): void {
+  const viewAt = (yard: string) => viewOf(ports, yard, programme.readAt(yard, ports.clock.now()));
   const routes = app.withTypeProvider<ZodTypeProvider>();
 
   routes.get(path, { schema: { hide: true, params } }, async (request, reply) => {
-    const view = await viewOf(ports, request.params.yard);
+    const view = await viewAt(request.params.yard);
     return view ?? sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
   });
 
@@ -42,7 +44,7 @@ export function trainingRoutes(app: FastifyInstance, ports: Ports): void {
       if (problem !== null) return sendFieldProblem(reply, "at", problem);
       const outcome = await changeProgramme(ports, yard, { ...body, at, by: signedInPerson(request).name });
       if (outcome.kind === "noStage") return sendFieldProblem(reply, "content.stage", texts.training.refusals.noStage);
-      return viewOf(ports, yard);
+      return viewAt(yard);
     },
   );
 
@@ -52,9 +54,7 @@ export function trainingRoutes(app: FastifyInstance, ports: Ports): void {
     async (request, reply) => {
       const { yard, change } = request.params;
       const isUndone = await undoChange(ports, yard, change, signedInPerson(request).name);
-      return isUndone
-        ? viewOf(ports, yard)
-        : sendProblem(reply, { status: 404, detail: texts.training.refusals.noChange });
+      return isUndone ? viewAt(yard) : sendProblem(reply, { status: 404, detail: texts.training.refusals.noChange });
     },
   );
 }
@@ -67,9 +67,9 @@ export function problemOfMoment(at: Instant, now: Instant): string | null {
   return at < before(now, oldest) ? texts.training.refusals.tooOld : null;
 }
 
-async function viewOf(ports: Ports, id: string): Promise<TrainingView | null> {
+async function viewOf(ports: Ports, id: string, now: Instant): Promise<TrainingView | null> {
   const found = await yardOf(ports, id);
-  return found === null ? null : trainingView(ports, found.yard, found.feeders, ports.clock.now());
+  return found === null ? null : trainingView(ports, found.yard, found.feeders, now);
 }
 
 async function yardOf({ store }: Ports, id: string) {

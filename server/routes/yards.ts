@@ -9,6 +9,7 @@ import {
   type HomeView,
   orderRequest,
   practiceFaultRequest,
+  practiceProgrammeRequest,
   type YardOrderView,
   type YardView,
   yardRequest,
@@ -20,6 +21,7 @@ import { changeYard } from "../flows/feeders.ts";
 import { requestYardOrder } from "../flows/keeperActions.ts";
 import { escalationViews, meView } from "../flows/people.ts";
 import { removePractice, startPractice } from "../flows/practice.ts";
+import type { PracticeProgramme } from "../flows/practiceProgramme.ts";
 import { scheduleRepair } from "../flows/repair.ts";
 import { feederView, foodViews, storageText, yardView } from "../flows/views.ts";
 import { addYard, removeYard } from "../flows/yards.ts";
@@ -30,20 +32,21 @@ import { sendProblem, sendWrongField } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
 
 /** The keeper's yards: their present state, their settings, their orders, and the practice yard. */
-export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys): void {
-  const home = (request: FastifyRequest) => homeView(ports, request);
+export function yardRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys, programme: PracticeProgramme): void {
+  const home = (request: FastifyRequest) => homeView(ports, programme, request);
   settingsRoutes(app, ports, home);
   addAndRemoveRoutes(app, ports, keys);
   yardOrderRoute(app, ports);
   diseaseNoticeRoute(app, ports, home);
   practiceRoutes(app, ports, keys, home);
+  practiceProgrammeRoute(app, programme, home);
 }
 
 type Home = (request: FastifyRequest) => Promise<HomeView>;
 const params = z.object({ yard: z.string() });
 const sendNoYard = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
 
-async function homeView(ports: Ports, request: FastifyRequest): Promise<HomeView> {
+async function homeView(ports: Ports, programme: PracticeProgramme, request: FastifyRequest): Promise<HomeView> {
   const now = ports.clock.now();
   const me = signedInPerson(request);
   const roles = new Map((await ports.store.people.membershipsOf(me.id)).map(({ yard, role }) => [yard, role]));
@@ -62,10 +65,15 @@ async function homeView(ports: Ports, request: FastifyRequest): Promise<HomeView
     keeper: await meView(ports, me),
     yards: views,
     serverTime: isoOf(now),
-    practice: ports.practiceRunner.state(),
+    practice: { ...ports.practiceRunner.state(), programme: seenProgramme(programme, roles) },
     foods: foodViews,
     storageProblem: storageText(ports, [...roles.values()].includes("keeper")),
   };
+}
+
+function seenProgramme(programme: PracticeProgramme, roles: ReadonlyMap<string, unknown>) {
+  const state = programme.state();
+  return state !== null && roles.has(state.yard) ? state : null;
 }
 
 function settingsRoutes(app: FastifyInstance, ports: Ports, home: Home): void {
@@ -184,6 +192,20 @@ function practiceRoutes(app: FastifyInstance, ports: Ports, keys: FeederKeys, ho
         return sendProblem(reply, { status: 409, detail: texts.refusals.noPracticeFeeder });
       }
       ports.practiceRunner.setFault(request.body.fault);
+      return home(request);
+    },
+  );
+}
+
+/** A practice yard that lives a whole training programme; nothing of it touches a yard with real feeders. */
+function practiceProgrammeRoute(app: FastifyInstance, programme: PracticeProgramme, home: Home): void {
+  const routes = app.withTypeProvider<ZodTypeProvider>();
+  routes.post(
+    "/api/v1/practice/programme",
+    { schema: { hide: true, body: practiceProgrammeRequest } },
+    async (request) => {
+      if (request.body.do === "start") await programme.start(signedInPerson(request).id);
+      else await programme[request.body.do]();
       return home(request);
     },
   );

@@ -15,8 +15,8 @@ import { hopperHistoryFixture, portionsViewFixture } from "../client/evidenceFix
 import { noteFixture, notesViewFixture } from "../client/notesFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { planViewFixture } from "../client/planFixture.ts";
-import { stillFixture, stillsViewFixture } from "../client/stillsFixture.ts";
 import { reportViewFixture } from "../client/reportFixture.ts";
+import { stillFixture, stillsViewFixture } from "../client/stillsFixture.ts";
 import { trainingViewFixture } from "../client/trainingFixture.ts";
 import { dayViewFixture, feederViewFixture, homeViewFixture, phonesViewFixture } from "../client/viewFixtures.ts";
 

@@ -217,7 +217,7 @@ export function homeViewFixture(now: number): HomeView {
   return {
     keeper: { id: "keeper", name: "Keeper", email: null, canEmail: true },
     serverTime: iso(now),
-    practice: { running: true, fault: "buttonDead" },
+    practice: { running: true, fault: "buttonDead", programme: null },
     storageProblem: null,
     foods: [
       { kind: "peanutHalves", name: "peanut halves", pieceGrams: 0.35 },

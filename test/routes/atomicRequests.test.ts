@@ -155,6 +155,7 @@ async function openAgain(file: string, clock: ManualClock, looking: Headers): Pr
     looking,
   );
   await resumePractice(server.ports, feederKeys(server.ports.store.yards));
+  await server.programme.resume();
   await startMissingEscalations(server.ports);
   await advanceDueEscalations(server.ports);
   commits.begin(null);

@@ -142,6 +142,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "POST /api/v1/feeders/:feeder/alarms/trayJammed/return-to-service", body: { id: "back-0001" } },
   { route: "POST /api/v1/practice" },
   { route: "POST /api/v1/practice/fault", from: "practising", body: { fault: "trayJammed" }, commits: 0 },
+  { route: "POST /api/v1/practice/programme", body: { do: "start" } },
   { route: "DELETE /api/v1/practice", from: "practising" },
   { route: "POST /api/v1/report", as: "feeder", body: reportExample },
   { route: "POST /api/v1/stills", as: "feeder", picture: true },

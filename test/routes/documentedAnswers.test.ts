@@ -121,6 +121,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["POST /api/v1/phones/forget", { endpoint: "https://push.example/2" }],
   ["DELETE /api/v1/feeders/:feeder"],
   ["POST /api/v1/practice"],
+  ["POST /api/v1/practice/programme", { do: "start" }],
   ["DELETE /api/v1/practice"],
   ["POST /api/v1/yards/:yard/remove", { name: "Alder Croft" }],
   ["DELETE /api/v1/session"],

@@ -18,6 +18,7 @@ import { advanceDueEscalations, startMissingEscalations } from "../../server/flo
 import { feederKeys } from "../../server/flows/feederKeys.ts";
 import { drainOutbox, pruneOld } from "../../server/flows/outbox.ts";
 import { runPeriodicChecks } from "../../server/flows/periodicCheck.ts";
+import { createPracticeProgramme } from "../../server/flows/practiceProgramme.ts";
 import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import { type EmailGateway, type Ports, type Store, StoreBusy, StoreFull } from "../../server/ports.ts";
@@ -117,9 +118,9 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
       pictureFiles: memoryPictureFiles({ now: () => now }),
       pictureEncoder: createPictureEncoder(),
     };
+    const keys = feederKeys(store.yards);
     const app = await buildApp({
-      ports,
-      keys: feederKeys(store.yards),
+      ...{ ports, keys, programme: createPracticeProgramme(ports, keys, 1) },
       config: { reportsPerMinute: 10_000, trustProxy: false, logLevel: "silent", publicUrl: null },
       requestTimeoutMilliseconds: 20_000,
       sessionKey: "a session key that is only for tests, 32 and more",

@@ -15,6 +15,7 @@ import type { FeederView } from "../../server/contract/api.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
 import type { NotificationContent } from "../../server/domain/notification/content.ts";
 import { feederKeys, nonceSecretOf } from "../../server/flows/feederKeys.ts";
+import { createPracticeProgramme, type PracticeProgramme } from "../../server/flows/practiceProgramme.ts";
 import { rebuildState } from "../../server/flows/pure/rebuildState.ts";
 import { openFirstSignIn } from "../../server/flows/signIn.ts";
 import type {
@@ -104,6 +105,7 @@ const idlePractice: PracticeRunner = {
 export interface TestServer {
   readonly app: FastifyInstance;
   readonly ports: Ports;
+  readonly programme: PracticeProgramme;
   readonly store: OpenStore;
   readonly connections: Connections;
   readonly databaseFile: string;
@@ -188,9 +190,10 @@ export async function openTestServerOn(
     pictureEncoder: createPictureEncoder(),
     retainedMessages: broker ?? noRetainedMessages,
   };
+  const keys = feederKeys(store.yards, nonceSecretOf(file));
+  const programme = createPracticeProgramme(ports, keys, 1);
   const app = await buildApp({
-    ports,
-    keys: feederKeys(store.yards, nonceSecretOf(file)),
+    ...{ ports, keys, programme },
     config: {
       reportsPerMinute: options.reportsPerMinute ?? 10_000,
       trustProxy: options.trustProxy ?? false,
@@ -228,7 +231,7 @@ export async function openTestServerOn(
   const yard = (await store.yards.yards())[0]?.id as string;
   return {
     app,
-    ports,
+    ...{ ports, programme },
     store,
     connections,
     databaseFile: file,

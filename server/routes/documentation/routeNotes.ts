@@ -41,6 +41,11 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "PATCH /api/v1/yards/:yard": note("Change a yard's settings", 200, "HomeView"),
   "POST /api/v1/practice": note("Start the practice feeders", 200, "HomeView"),
   "DELETE /api/v1/practice": note("Remove the practice feeders and their data", 200, "HomeView"),
+  "POST /api/v1/practice/programme": note(
+    "Start, stop or remove the practice yard of a whole programme",
+    200,
+    "HomeView",
+  ),
   "POST /api/v1/practice/fault": note("Break a practice feeder", 200, "HomeView"),
   "POST /api/v1/feeders": note("Add a feeder; its key is shown this once", 201, "AddedFeederView"),
   "GET /api/v1/feeders/:feeder": note("One feeder as it is now", 200, "FeederView"),

@@ -26,6 +26,7 @@ export { orders } from "./orders.ts";
 export { people } from "./people.ts";
 export { phones } from "./phones.ts";
 export { pictures } from "./pictures.ts";
+export { practice } from "./practice.ts";
 export { reachability } from "./reachability.ts";
 export { refusals } from "./refusals.ts";
 export { sensorFaults } from "./sensorFaults.ts";

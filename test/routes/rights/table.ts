@@ -104,6 +104,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/home": signedIn(),
   "POST /api/v1/practice": keepersOfAny(),
   "POST /api/v1/practice/fault": keepersOfAny({ fault: "trayJammed" }, { passes: 409 }),
+  "POST /api/v1/practice/programme": keepersOfAny({ do: "stop" }),
   "DELETE /api/v1/practice": keepersOfAny(),
 
   "POST /api/v1/yards": keepersOfAny({ name: "Alder Croft, the meadow", zone: "UTC" }, { passes: 201 }),
