@@ -1,5 +1,5 @@
 // @vitest-environment happy-dom
-import { fireEvent, render, screen } from "@testing-library/preact";
+import { fireEvent, render, screen, within } from "@testing-library/preact";
 import { describe, expect, it } from "vitest";
 import { YardLinks } from "../../client/components/yardLinks.tsx";
 import type { PracticeProgrammeView } from "../../server/contract/api.ts";
@@ -49,9 +49,9 @@ describe("the practice page's whole programme", () => {
     const [yard] = server.home.yards;
     if (yard === undefined) throw new Error("expected a yard");
     const links = render(<YardLinks yard={{ ...yard, id: "programme-1", practice: true }} />);
-    expect(links.queryByRole("link", { name: "Training" })).not.toBeNull();
+    expect(within(links.container as HTMLElement).queryByRole("link", { name: "Training" })).not.toBeNull();
     links.unmount();
     const others = render(<YardLinks yard={{ ...yard, practice: true }} />);
-    expect(others.queryByRole("link", { name: "Training" })).toBeNull();
+    expect(within(others.container as HTMLElement).queryByRole("link", { name: "Training" })).toBeNull();
   });
 });

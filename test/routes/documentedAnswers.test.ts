@@ -20,6 +20,7 @@ describe("the schemas of answers", () => {
       "api",
       "accountViews",
       "comparisonView",
+      "dayView",
       "historyView",
       "portionsView",
       "planView",
