@@ -94,7 +94,7 @@ const Tabs = ({ path }: { readonly path: string }) => (
 
 /** In which of the four places a page is. */
 function placeOf(path: string): (typeof tabs)[number]["name"] {
-  if (/^\/days|\/(days|digest|alarm-history)$/.test(path)) return "days";
+  if (/^\/days(\/|$)|\/(days|digest|alarm-history)$/.test(path)) return "days";
   if (/^\/training|\/(training|notes|plan)(\/|$)/.test(path)) return "training";
   return /^\/(you|phones|account|practice|cautions)/.test(path) ? "you" : "feeders";
 }
@@ -115,6 +115,7 @@ const Screens = () => (
     <Route path="/yards/:id/alarm-history" component={AlarmRatesById} />
     <Route path="/yards/:id/recipients" component={RecipientsById} />
     <Route path="/yards/:id/:page/:part?" component={RecordScreens} />
+    <Route path="/days/:id?" component={DaysPlace} />
     <Route path="/training" component={TrainingPlace} />
     <Route path="/you" component={YouScreen} />
     <Route path="/phones" component={YouScreen} />
@@ -166,6 +167,7 @@ const FirstSignInScreen = lazyScreen(() => linkScreens().then((part) => part.Fir
 const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((part) => part.DaysScreen));
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
+const DaysPlace = lazyScreen(() => import("./screens/daysPlace.tsx").then((part) => part.DaysPlace));
 const TrainingPlace = lazyScreen(() => import("./screens/recordScreens.tsx").then((part) => part.TrainingPlace));
 const YouScreen = lazyScreen(() => import("./screens/youScreen.tsx").then((part) => part.YouScreen));
 const BenchScreen = lazyScreen(() => import("./screens/benchScreen.tsx").then((part) => part.BenchScreen));

@@ -108,10 +108,10 @@ export const laterApi = {
   deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
   portions: (feeder: string, from: string, to: string) =>
     request<PortionsView>("GET", `${feederPath(feeder)}/portions?${new URLSearchParams({ from, to })}`),
-  hopperHistory: (feeder: string, from: string, to: string) =>
+  history: (feeder: string, span: { from: string; to: string; points: number; columns: string }) =>
     request<HistoryView>(
       "GET",
-      `${feederPath(feeder)}/history?${new URLSearchParams({ from, to, points: "100", columns: "hopperGrams" })}`,
+      `${feederPath(feeder)}/history?${new URLSearchParams({ ...span, points: String(span.points) })}`,
     ),
   health: () => request<HealthView>("GET", "/health"),
   testPhones: () => request<TestPushView>("POST", "/phones/test"),

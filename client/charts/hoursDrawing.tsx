@@ -17,6 +17,8 @@ export const hourAt = (x: number, width: number) =>
 
 interface DrawingProps {
   readonly acts: readonly number[];
+  /** The same of an earlier time: as a line at each bar. */
+  readonly before?: readonly number[];
   readonly nights: readonly HourSpan[];
   readonly width: number;
   readonly place: number;
@@ -49,8 +51,8 @@ export const HoursDrawing = (props: DrawingProps) => (
   </>
 );
 
-function Bars({ acts, width, place }: DrawingProps) {
-  const most = Math.max(0.01, ...acts);
+function Bars({ acts, before = [], width, place }: DrawingProps) {
+  const most = Math.max(0.01, ...acts, ...before);
   const step = (width - edges.left - edges.right) / 24;
   return (
     <>
@@ -67,6 +69,16 @@ function Bars({ acts, width, place }: DrawingProps) {
           />
         );
       })}
+      {before.map((count, hour) => (
+        <line
+          key={hour}
+          class="curve"
+          x1={hourX(hour, width)}
+          x2={hourX(hour + 1, width)}
+          y1={ground - ((ground - top - 6) * count) / most}
+          y2={ground - ((ground - top - 6) * count) / most}
+        />
+      ))}
     </>
   );
 }

@@ -25,7 +25,10 @@ export function EvidencePicture(props: {
   useLoad(async () => {
     const [from, to] = [new Date(span.from).toISOString(), new Date(span.to).toISOString()];
     const portions = await laterApi.portions(feeder.id, from, to);
-    const history = portions.kind === "ok" ? await laterApi.hopperHistory(feeder.id, from, to) : null;
+    const history =
+      portions.kind === "ok"
+        ? await laterApi.history(feeder.id, { from, to, points: 100, columns: "hopperGrams" })
+        : null;
     if (portions.kind === "ok")
       setFound({ portions: portions.value, history: history?.kind === "ok" ? history.value : null });
     setFailed(portions.kind !== "ok");

@@ -52,6 +52,8 @@ const pages = [
   "/feeders/larch",
   "/feeders/practice-rowan",
   "/feeders/rowan/days",
+  "/days",
+  "/you",
   "/feeders/rowan/plan",
   "/feeders/rowan/bench",
   "/feeders/rowan/refill",
@@ -158,6 +160,19 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
     expect(await page.getByRole("button", { name: /Print|Start|Use/ }).count()).toBe(0);
     await page.emulateMedia({ media: null });
   }, 120_000);
+
+  it("has accessible days with each table open, and what is a person's own", async () => {
+    await page.goto(`${server.origin}/days/rowan`);
+    await page.getByRole("img", { name: "Battery" }).waitFor();
+    for (const summary of await page.locator("summary").all()) await summary.click();
+    await checkAccessibility(page, "the days");
+    await page.getByRole("slider", { name: "Hour" }).focus();
+    await page.keyboard.press("Home");
+    expect(await page.getByRole("slider", { name: "Hour" }).getAttribute("aria-valuetext")).toMatch(/^0 to 1 h: /);
+    await page.goto(`${server.origin}/you`);
+    await page.getByRole("heading", { name: "More" }).waitFor();
+    await checkAccessibility(page, "what is a person's own");
+  }, 60_000);
 
   it("has an accessible training record, and a programme with each stage open", async () => {
     const whole = server.training;

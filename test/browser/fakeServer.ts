@@ -11,7 +11,7 @@ import { ratesViewFixture } from "../client/alarmRatesFixture.ts";
 import { benchViewFixture } from "../client/benchFixture.ts";
 import { settingsComparisonFixture } from "../client/comparisonFixture.ts";
 import { digestViewFixture } from "../client/digestFixture.ts";
-import { hopperHistoryFixture, portionsViewFixture } from "../client/evidenceFixture.ts";
+import { historyFixture, portionsViewFixture } from "../client/evidenceFixture.ts";
 import { noteFixture, notesViewFixture } from "../client/notesFixture.ts";
 import { peopleViewFixture } from "../client/peopleFixture.ts";
 import { planViewFixture } from "../client/planFixture.ts";
@@ -154,7 +154,7 @@ export async function startFakeServer(folder: string, port = 0): Promise<FakeSer
       ];
     }
     if (path.endsWith("/portions")) return [200, portionsViewFixture(Date.now())];
-    if (path.endsWith("/history")) return [200, hopperHistoryFixture(Date.now())];
+    if (path.endsWith("/history")) return [200, historyFixture(Date.now(), query)];
     if (path.endsWith("/day")) return [200, dayViewFixture(id ?? "", query.get("date") ?? "2026-11-25")];
     const feeder = feeders.find((each) => each.id === id);
     if (feeder === undefined) return [404, problem(404, "No such feeder.")];

@@ -33,3 +33,68 @@ export const hopperHistoryFixture = (now: number): HistoryView => ({
   standingAlarms: [],
   damaged: 0,
 });
+
+const dayMs = 86_400_000;
+
+/** Six weeks of Rowan by day: three days without a report, caps from the third week on, a refill each fortnight, frost in the end. */
+export function daysHistoryFixture(now: number, count = 42): HistoryView {
+  const start = now - count * dayMs;
+  const of = (value: (day: number) => number | null) =>
+    Array.from({ length: count }, (_, day) => (day >= 20 && day < 23 ? null : value(day)));
+  const grams = (day: number) => 1_100 - 62 * (day % 14);
+  const celsius = (day: number) => 6 - day / 4 + 3 * Math.sin(day);
+  return {
+    feeder: "rowan",
+    zone: "Europe/Stockholm",
+    level: "day",
+    from: iso(start),
+    to: iso(now),
+    lengthMinutes: Array.from({ length: count }, () => 1_440),
+    columns: {
+      visits: of((day) => 20 + ((day * 7) % 13)),
+      presses: of((day) => 10 + ((day * 5) % 9)),
+      deposits: of((day) => (day < 14 ? 0 : (day * 3) % 11)),
+      depositsPaid: of((day) => (day < 14 ? 0 : Math.max(0, ((day * 3) % 11) - (day % 9 === 0 ? 2 : 0)))),
+      depositsUnpaid: of((day) => (day >= 14 && day % 9 === 0 ? 2 : 0)),
+      gramsGiven: of((day) => 40 + ((day * 11) % 17)),
+      hopperGrams: of(grams),
+      hopperGramsLow: of((day) => grams(day) - 30 - 4 * (day % 14)),
+      hopperGramsHigh: of((day) => grams(day) + 30 + 4 * (day % 14)),
+      airCelsiusLeast: of((day) => celsius(day) - 4),
+      airCelsiusMean: of(celsius),
+      airCelsiusMost: of((day) => celsius(day) + 4),
+      batteryVoltsLeast: of((day) => 12.2 - day / 100),
+      batteryVoltsMean: of((day) => 12.5 - day / 100),
+      batteryVoltsMost: of((day) => 13.1 - day / 200),
+    },
+    standingAlarms: [],
+    damaged: 0,
+  };
+}
+
+/** Two weeks of visits by hour: in the light alone, most after sunrise. */
+function hoursHistoryFixture(now: number): HistoryView {
+  const count = 15 * 24;
+  const from = now - (now % dayMs) - 14 * dayMs;
+  const visits = Array.from({ length: count }, (_, hour) => {
+    const ofDay = hour % 24;
+    return ofDay < 7 || ofDay > 14 || from + hour * 3_600_000 > now ? 0 : Math.round(9 / (1 + Math.abs(ofDay - 8)));
+  });
+  return {
+    ...daysHistoryFixture(now, 1),
+    level: "hour",
+    from: iso(from),
+    to: iso(from + count * 3_600_000),
+    lengthMinutes: Array.from({ length: count }, () => 60),
+    columns: { visits },
+  };
+}
+
+/** As the server answers: by the columns that are asked for. */
+export const historyFixture = (now: number, query: URLSearchParams): HistoryView => {
+  const columns = query.get("columns") ?? "";
+  if (columns === "hopperGrams") return hopperHistoryFixture(now);
+  return columns.startsWith("visits,presses,deposits,depositsPaid")
+    ? daysHistoryFixture(now, Number(query.get("points")) - 1)
+    : hoursHistoryFixture(now);
+};

@@ -1,0 +1,159 @@
+import { useState } from "preact/hooks";
+import { useLocation } from "preact-iso";
+import { loadingText, nothingStoredText } from "#text/common.ts";
+import * as text from "#text/daysPlace.ts";
+import type { FeederView, HistoryView, YardView } from "../../server/contract/api.ts";
+import { laterApi } from "../api/laterApi.ts";
+import { historyDays } from "../charts/historyAxis.ts";
+import { HistoryPictures } from "../components/historyPictures.tsx";
+import { LinkedText } from "../components/linkedText.tsx";
+import { Screen } from "../components/screen.tsx";
+import { useLoad } from "../components/useLoad.ts";
+import { WeekHoursPicture } from "../components/weekHoursPicture.tsx";
+import { now, serverNow } from "../state/clock.ts";
+import { connectionState, home, updateConnectionState, yards } from "../state/home.ts";
+import { localDate, shiftDate, zonedInstant } from "../text/clock.ts";
+import { numberText } from "../text/format.ts";
+import "../style/training.css";
+import "../style/days.css";
+
+const spans = [14, 42, 182, 365] as const;
+type Span = (typeof spans)[number];
+
+/** What a feeder has seen over weeks and seasons, as pictures. The feeder and the span are in the address. */
+export function DaysPlace({ id }: { readonly id?: string }) {
+  const { query } = useLocation();
+  if (home.value === null) return emptyPlace(connectionState.value === "offline" ? nothingStoredText : loadingText);
+  const all = yards.value.flatMap((yard) => yard.feeders.map((feeder) => ({ feeder, yard })));
+  const real = all.filter(({ yard }) => !yard.practice);
+  const choices = real.length > 0 ? real : all;
+  const found = all.find(({ feeder }) => feeder.id === id) ?? choices[0];
+  if (found === undefined)
+    return (
+      <Screen title={text.title}>
+        <p class="empty">
+          <LinkedText text={text.noFeederText} hrefs={["/"]} />
+        </p>
+      </Screen>
+    );
+  const span = spans.find((days) => String(days) === query.span) ?? 42;
+  const { feeder, yard } = found;
+  return (
+    <Screen title={text.pageTitle(feeder.name)} practice={yard.practice} wide>
+      {choices.length > 1 && (
+        <nav class="choice-row" aria-label={text.feedersLabel}>
+          {choices.map((choice) => (
+            <a
+              key={choice.feeder.id}
+              href={`/days/${choice.feeder.id}?span=${span}`}
+              aria-current={choice.feeder.id === feeder.id ? "page" : undefined}
+            >
+              {choice.feeder.name}
+            </a>
+          ))}
+        </nav>
+      )}
+      <DaysOf key={`${feeder.id} ${span}`} feeder={feeder} yard={yard} span={span} />
+    </Screen>
+  );
+}
+
+const emptyPlace = (words: string) => (
+  <Screen title={text.title}>
+    <p class={words === loadingText ? "empty first-load" : "empty"}>{words}</p>
+  </Screen>
+);
+
+interface DaysProps {
+  readonly feeder: FeederView;
+  readonly yard: YardView;
+  readonly span: Span;
+}
+
+function DaysOf({ feeder, yard, span }: DaysProps) {
+  const { days, hours, failed } = useHistory(feeder.id, yard.zone, span);
+  if (failed) return <p class="notice">{text.offlineText}</p>;
+  if (days === null || hours === null) return <p class="empty first-load">{loadingText}</p>;
+  const damaged = days.damaged + hours.damaged;
+  return (
+    <>
+      {damaged > 0 && <p class="notice warning">{text.damagedText(damaged)}</p>}
+      <Yesterday days={days} feeder={feeder} yard={yard} />
+      <nav class="choice-row" aria-label={text.spanLabel}>
+        {spans.map((each) => (
+          <a key={each} href={`/days/${feeder.id}?span=${each}`} aria-current={each === span ? "page" : undefined}>
+            {text.spanNames[each]}
+          </a>
+        ))}
+      </nav>
+      <div class="plates">
+        <WeekHoursPicture history={hours} yard={yard} />
+        <HistoryPictures history={days} feeder={feeder} yard={yard} />
+      </div>
+    </>
+  );
+}
+
+/** By day over the span, and by hour over two weeks. */
+function useHistory(feeder: string, zone: string, span: Span) {
+  const [found, setFound] = useState<{ days: HistoryView; hours: HistoryView } | null>(null);
+  const [failed, setFailed] = useState(false);
+  const today = localDate(now.value, zone);
+  useLoad(async () => {
+    const to = new Date(serverNow()).toISOString();
+    const since = (back: number) => zonedInstant(shiftDate(today, 1 - back), "00:00", zone);
+    const days = await laterApi.history(feeder, { from: since(span), to, points: span + 1, columns: dayColumns });
+    updateConnectionState(days);
+    const hours =
+      days.kind !== "ok"
+        ? days
+        : await laterApi.history(feeder, {
+            from: since(15),
+            to,
+            points: 15 * 24 + 20,
+            columns: "visits,presses,deposits",
+          });
+    if (days.kind === "ok" && hours.kind === "ok") setFound({ days: days.value, hours: hours.value });
+    setFailed(days.kind !== "ok" || hours.kind !== "ok");
+    return hours;
+  }, [feeder, today, span]);
+  return { days: found?.days ?? null, hours: found?.hours ?? null, failed: failed && found === null };
+}
+
+/** Only what is drawn. */
+const dayColumns = [
+  ...["visits", "presses", "deposits", "depositsPaid", "depositsUnpaid", "gramsGiven"],
+  ...["hopperGrams", "hopperGramsLow", "hopperGramsHigh"],
+  ...["airCelsiusLeast", "airCelsiusMean", "airCelsiusMost"],
+  ...["batteryVoltsLeast", "batteryVoltsMean", "batteryVoltsMost"],
+].join(",");
+
+function Yesterday({ days, feeder, yard }: Omit<DaysProps, "span"> & { readonly days: HistoryView }) {
+  const date = shiftDate(localDate(now.value, yard.zone), -1);
+  const place = historyDays(days, yard.zone).find((day) => day.date === date)?.index ?? -1;
+  const value = (column: keyof HistoryView["columns"]) => days.columns[column]?.[place] ?? null;
+  const [visits, presses, paid, grams] = [
+    value("visits"),
+    value("presses"),
+    value("depositsPaid"),
+    value("gramsGiven"),
+  ];
+  const parts = [
+    ...(visits === null ? [] : [text.visitsText(visits)]),
+    ...(presses === null ? [] : [text.pressesText(presses)]),
+    ...(paid === null ? [] : [text.depositsText(paid, value("depositsUnpaid") ?? 0)]),
+    ...(grams === null ? [] : [text.givenText(`${numberText(grams)} g`)]),
+  ];
+  return (
+    <section class="yesterday" aria-labelledby="yesterday-title">
+      <h2 id="yesterday-title">{text.yesterdayTitle}</h2>
+      <p>{parts.length === 0 ? text.nothingKnownText : text.yesterdayText(parts.join(", "))}</p>
+      <p class="yard-links">
+        <a href={`/feeders/${feeder.id}?day=${date}`}>{text.ribbonLink}</a>
+        {yard.digestWanted && <a href={`/yards/${yard.id}/digest`}>{text.digestLink}</a>}
+        <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLink}</a>
+        <a href={`/yards/${yard.id}/alarm-history`}>{text.alarmsLink}</a>
+      </p>
+    </section>
+  );
+}

@@ -1,0 +1,47 @@
+// @vitest-environment happy-dom
+import { screen, waitFor } from "@testing-library/preact";
+import { expect, it } from "vitest";
+import { memoryStore } from "../../client/offline/localStore.ts";
+import { daysHistoryFixture } from "./evidenceFixture.ts";
+import { type FakeConnection, openPage, withFakeConnection } from "./page.tsx";
+import "../../client/screens/daysPlace.tsx";
+
+let server: FakeConnection;
+withFakeConnection((opened) => {
+  server = opened;
+});
+
+const answer = (change: object = {}) => {
+  server.replies["GET /feeders/rowan/history"] = () => ({
+    status: 200,
+    body: { ...daysHistoryFixture(Date.now()), ...change },
+  });
+};
+
+it("the days of a feeder have their pictures, with what is known of yesterday", async () => {
+  answer();
+  await openPage("/days/rowan");
+  await screen.findByRole("heading", { level: 1, name: "Days of Rowan" });
+  for (const name of ["Visits by hour", "Deposits by day", "Food in the hopper", "Air temperature", "Battery"])
+    expect(await screen.findByRole("img", { name })).toBeTruthy();
+  expect(screen.getByText(/visits, .* presses, .* caps? paid.* given\.$/)).toBeTruthy();
+  expect(screen.getByRole("link", { name: "Larch" }).getAttribute("href")).toBe("/days/larch?span=42");
+  expect(screen.getByRole("link", { name: "6 weeks" }).getAttribute("aria-current")).toBe("page");
+  expect(screen.queryByRole("link", { name: /practice/i })).toBeNull();
+});
+
+it("nothing is drawn of what a feeder doesn't measure, and a damaged sum is said", async () => {
+  answer({ columns: { presses: Array.from({ length: 42 }, () => 3) }, damaged: 2 });
+  await openPage("/days/rowan");
+  await screen.findByRole("img", { name: "Presses by day" });
+  expect(screen.queryByRole("img", { name: "Battery" })).toBeNull();
+  expect(screen.getByText(/^4 stored sums can't be read/)).toBeTruthy();
+});
+
+it("without a connection they say that they need one", async () => {
+  const store = memoryStore();
+  await store.put("home", { view: server.home, asOf: Date.now() });
+  server.offline = true;
+  await openPage("/days", store);
+  await waitFor(() => expect(screen.getByText("These pictures need a connection.")).toBeTruthy());
+});
