@@ -85,13 +85,17 @@ export type NextAct =
   | { readonly kind: "pause" }
   | { readonly kind: "acknowledge"; readonly alarm: AlarmView };
 
+/** A feeder that reports, and of whose food nobody has said how much there is. */
+const isFoodUnknown = ({ hopper, lastReportAt, settings }: FeederView) =>
+  hopper.level === null && lastReportAt !== null && (settings.placement ?? "inGarden") === "inGarden";
+
 /**
  * The one thing to do next from here; null where there is none, or it takes more than a tap.
  * @param pausing it is paused, or an order for it is on its way
  */
 export function nextAct(feeder: FeederView, pausing: boolean): NextAct | null {
-  const [alarm] = sortAlarms(feeder.alarms.filter((each) => !isSuppressed(each)));
-  if (alarm === undefined) return null;
+  const [alarm] = sortAlarms(feeder.alarms.filter((each) => !isSuppressed(each) && each.priority !== "note"));
+  if (alarm === undefined) return isFoodUnknown(feeder) ? { kind: "refill" } : null;
   if (isStanding(alarm) && alarm.act === "refill") return { kind: "refill" };
   if (isStanding(alarm) && alarm.act === "pause" && !pausing) return { kind: "pause" };
   const isOpen =

@@ -45,7 +45,7 @@ describe("the verdict", () => {
     expect(verdict([feeder(), feeder({ id: "2" })])).toEqual({ kind: "well", title: "All well", detail: "" });
     // The server has said so, and a report was missed since.
     const missed = feeder({ id: "2", summaryValidUntil: iso(now - 1) });
-    expect(verdict([feeder(), missed])).toMatchObject({ kind: "unsure", title: "1 not sure", detail: "1 well" });
+    expect(verdict([feeder(), missed])).toMatchObject({ kind: "unsure", title: "1 not fully known", detail: "1 well" });
     expect(verdict([])).toBeNull();
   });
 
@@ -153,5 +153,10 @@ describe("the next act", () => {
       kind: "acknowledge",
     });
     expect(nextAct(feeder(), false)).toBeNull();
+    // Without a level nothing is forecast; a note asks for nothing.
+    const unknown = feeder({ hopper: { ...feeder().hopper, level: null }, alarms: [alarm({ priority: "note" })] });
+    expect(nextAct(unknown, false)).toEqual({ kind: "refill" });
+    expect(nextAct({ ...unknown, lastReportAt: null }, false)).toBeNull();
+    expect(nextAct(feeder({ alarms: [alarm({ priority: "note" })] }), false)).toBeNull();
   });
 });

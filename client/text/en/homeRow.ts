@@ -28,7 +28,7 @@ export const needText = (count: number, all: number) => `${count} of ${all} ${co
 export const oneNeedsText = (name: string) => `${name} needs you`;
 export const partTexts = {
   silent: (count: number) => `${count} not heard from`,
-  unsure: (count: number) => `${count} not sure`,
+  unsure: (count: number) => `${count} not fully known`,
   waiting: (count: number) => `${count} without a first report`,
   paused: (count: number) => `${count} paused`,
   away: (count: number) => `${count} not in use`,
@@ -36,7 +36,7 @@ export const partTexts = {
 } as const;
 export const oneTexts = {
   silent: (name: string) => `${name} not heard from`,
-  unsure: (name: string) => `${name}: not sure`,
+  unsure: (name: string) => `${name}: not all is known`,
   waiting: (name: string) => `${name} has not reported yet`,
   paused: (name: string) => `${name} is paused`,
   away: (name: string) => `${name} is not in use`,
