@@ -95,7 +95,7 @@ const Tabs = ({ path }: { readonly path: string }) => (
 /** In which of the four places a page is. */
 function placeOf(path: string): (typeof tabs)[number]["name"] {
   if (/^\/days(\/|$)|\/(days|digest|alarm-history)$/.test(path)) return "days";
-  if (/^\/training|\/(training|notes|plan)(\/|$)/.test(path)) return "training";
+  if (/^\/training|\/(training|notes|pictures|report|plan)(\/|$)/.test(path)) return "training";
   return /^\/(you|phones|account|practice|cautions)/.test(path) ? "you" : "feeders";
 }
 
