@@ -7,6 +7,7 @@ import { stillApi, stillUrl } from "../api/stillApi.ts";
 import { announce } from "../state/announcement.ts";
 import { timeText } from "../text/clock.ts";
 import { Field, FormError, useFormSubmit } from "./field.tsx";
+import { smallSize } from "./smallSize.ts";
 
 /** What a change makes of the page: the newest stills, and this one as it is now; null: it is deleted. */
 type StillChanged = (newest: StillsView, id: string, still: StillView | null) => void;
@@ -40,14 +41,6 @@ export function StillEntry(props: StillProps) {
       </div>
     </li>
   );
-}
-
-const smallPixelsMax = 320;
-
-/** Known before it is loaded, so that nothing moves. */
-function smallSize({ widthPixels, heightPixels }: StillView): { readonly width: number; readonly height: number } {
-  const scale = Math.min(1, smallPixelsMax / Math.max(widthPixels, heightPixels));
-  return { width: Math.round(widthPixels * scale), height: Math.round(heightPixels * scale) };
 }
 
 function nameOf(still: StillView, zone: string): string {

@@ -106,6 +106,14 @@ export interface BrokenPromiseView {
   readonly act: "press" | "deposit";
   readonly outcome: "empty" | "cutShort" | "noPortion";
   readonly cause: string | null; // the fault that stood then; null: nothing reported explains it
+  readonly still: StillPictureView | null; // of the act
+}
+
+/** Its files: `/api/v1/yards/:yard/stills/:still/picture?size=full|small`. */
+export interface StillPictureView {
+  readonly id: string;
+  readonly widthPixels: number; // of the full size
+  readonly heightPixels: number;
 }
 
 export interface ChangeEffectView {

@@ -27,6 +27,11 @@ const reads = ({ reader }: Connections): Omit<StillStore, Removal | Change> => (
     return found === null ? null : stillFrom(found);
   },
 
+  async stillsById(yard, ids) {
+    const found = await reader.still.findMany({ where: { yardId: yard, id: { in: [...ids] } } });
+    return found.map(stillFrom);
+  },
+
   countOf: (feeder, after) => reader.still.count({ where: { feederId: feeder, addedAt: { gt: dateOf(after) } } }),
 
   usage: (yard) => usageOf(reader, yard),
