@@ -1,13 +1,12 @@
-import { depositName, stillName } from "#text/stillsScreen.ts";
 import * as text from "#text/trainingFigures.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { BrokenPromiseView, JudgementView, LimitsView, TrainingView } from "../../server/contract/trainingView.ts";
 import { now } from "../state/clock.ts";
 import { capitalize } from "../text/amount.ts";
-import { dayAndTimeText, localDate, timeText } from "../text/clock.ts";
+import { dayAndTimeText, localDate } from "../text/clock.ts";
 import { numberText, roughNumberText } from "../text/format.ts";
 import { latencyMsText, presentPeriod, shareText } from "../text/training.ts";
-import { StillPicture } from "./stillPicture.tsx";
+import { StillPicture, stillNameOf } from "./stillPicture.tsx";
 
 interface FiguresProps {
   readonly view: TrainingView;
@@ -99,14 +98,17 @@ const BrokenList = (props: { readonly promises: readonly BrokenPromiseView[]; re
     {props.promises.map(({ feeder, at, act, outcome, cause, still }) => {
       const name = props.yard.feeders.find(({ id }) => id === feeder)?.name ?? feeder;
       const moment = capitalize(dayAndTimeText(at, now.value, props.yard.zone));
-      const stillOf = act === "deposit" ? depositName : stillName;
       return (
         <li key={`${feeder}${at}`}>
           {text.brokenText(moment, name, text.actNames[act], text.outcomeNames[outcome])}{" "}
           <span class="since">{cause === null ? text.noCauseText : text.causeText(cause)}</span>
           {/* An earlier build stored the record without it. */}
           {still && (
-            <StillPicture yard={props.yard.id} still={still} name={stillOf(timeText(at, props.yard.zone), name)} />
+            <StillPicture
+              yard={props.yard.id}
+              still={still}
+              name={stillNameOf({ at, kind: act }, name, props.yard.zone)}
+            />
           )}
         </li>
       );

@@ -190,8 +190,17 @@ export interface NoteView {
   readonly feeder: { readonly id: string; readonly name: string } | null;
   readonly stage: { readonly id: string; readonly name: string } | null;
   readonly changedAt: string | null;
+  readonly still: NoteStillView | null;
   /** In the order in which they were added. */
   readonly photos: readonly PhotoView[];
+}
+
+/** What a note was written at. */
+export interface NoteStillView {
+  /** As its feeder names it; null: it has none. */
+  readonly event: { readonly boot: string; readonly seq: number } | null;
+  /** Null once the still is deleted. */
+  readonly picture: (StillPictureView & { readonly at: string; readonly kind: string | null }) | null;
 }
 
 /** Its files: `/api/v1/yards/:yard/pictures/:picture?size=full|small`. */
