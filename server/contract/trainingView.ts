@@ -200,7 +200,12 @@ export interface NoteStillView {
   /** As its feeder names it; null: it has none. */
   readonly event: { readonly boot: string; readonly seq: number } | null;
   /** Null once the still is deleted. */
-  readonly picture: (StillPictureView & { readonly at: string; readonly kind: string | null }) | null;
+  readonly picture: NotePictureView | null;
+}
+
+export interface NotePictureView extends StillPictureView {
+  readonly at: string;
+  readonly kind: string | null; // of its event, once that is known
 }
 
 /** Its files: `/api/v1/yards/:yard/pictures/:picture?size=full|small`. */
