@@ -81,12 +81,8 @@ export async function addNote(
   if (await store.training.hasNote(yard, id)) return null;
   const found = still === undefined ? null : await store.stills.still(yard, still);
   if (still !== undefined && found === null) return "noStill";
-  if (feeder !== undefined && (await store.yards.feeder(feeder))?.yard !== yard) return "noFeeder";
-  if (stage !== undefined) {
-    const { stages, periods } = programmeFrom(await store.training.programmeChanges(yard));
-    const known = [...stages, ...periods.map((period) => period.stage)];
-    if (!known.some((one) => one.id === stage)) return "noStage";
-  }
+  const problem = await problemOfAbout(store, yard, { feeder, stage });
+  if (problem !== null) return problem;
   await store.training.addNote({
     ...{ id, yard, at: at(found), by, text },
     feeder: found?.feeder ?? feeder ?? null,
@@ -95,4 +91,16 @@ export async function addNote(
     still: found && { id: found.id, event: found.event },
   });
   return null;
+}
+
+async function problemOfAbout(
+  store: Ports["store"],
+  yard: string,
+  { feeder, stage }: Pick<NoteRequest, "feeder" | "stage">,
+): Promise<NoteProblem | null> {
+  if (feeder !== undefined && (await store.yards.feeder(feeder))?.yard !== yard) return "noFeeder";
+  if (stage === undefined) return null;
+  const { stages, periods } = programmeFrom(await store.training.programmeChanges(yard));
+  const known = [...stages, ...periods.map((period) => period.stage)];
+  return known.some((one) => one.id === stage) ? null : "noStage";
 }
