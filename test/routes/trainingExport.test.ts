@@ -73,7 +73,9 @@ describe("the export of a training record", () => {
     const [line] = (await file(server, "notes", "jsonl")).body.split("\n");
     expect(JSON.parse(line as string)).toMatchObject({ text: '=SUM(A1), "two jays"\nand a magpie', feeder: null });
     expect(csvLine(["a", null, -1.5])).toBe("a,,-1.5\r\n"); // a number is no text
-    expect(jsonLine("notes", ["x", "y"])).toBe('{"at":"x","by":"y","text":null,"feeder":null,"stage":null,"boot":null,"seq":null}\n');
+    expect(jsonLine("notes", ["x", "y"])).toBe(
+      '{"at":"x","by":"y","text":null,"feeder":null,"stage":null,"boot":null,"seq":null}\n',
+    );
   });
 
   it("comes with a dictionary that has each column's unit, and the licence that was stated", async () => {
