@@ -10,6 +10,7 @@ import { FormError, useFormSubmit } from "./field.tsx";
 import { NoteTextForm } from "./noteForm.tsx";
 import { AddPhotos, DeletePhotos, NotePhotos } from "./notePhotos.tsx";
 import type { NoteProps } from "./noteProps.ts";
+import { StillPicture, stillNameOf } from "./stillPicture.tsx";
 
 /** A note with what can be done with it. */
 export function NoteEntry(props: NoteProps) {
@@ -32,6 +33,7 @@ export function NoteEntry(props: NoteProps) {
     <li>
       <p class="note-text">{note.text}</p>
       <p class="since">{[text.byText(timeText(note.at, yard.zone), note.by), ...about, ...changedAt].join(" · ")}</p>
+      <NoteStill note={note} yard={yard} />
       <NotePhotos note={note} yard={yard} />
       <div class="actions">
         <button type="button" class="plain" onClick={() => setEdited(true)}>
@@ -43,6 +45,16 @@ export function NoteEntry(props: NoteProps) {
         <DeleteNote {...props} />
       </div>
     </li>
+  );
+}
+
+/** The still that it was written at; an earlier build stored the notes without it. */
+function NoteStill({ note, yard }: Pick<NoteProps, "note" | "yard">) {
+  if (!note.still) return null;
+  const { picture } = note.still;
+  if (picture === null) return <p class="since">{text.stillGoneText}</p>;
+  return (
+    <StillPicture yard={yard.id} still={picture} name={stillNameOf(picture, note.feeder?.name ?? "", yard.zone)} />
   );
 }
 

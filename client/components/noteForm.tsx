@@ -4,16 +4,33 @@ import * as text from "#text/notesScreen.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { NotesView } from "../../server/contract/trainingView.ts";
 import { laterApi } from "../api/laterApi.ts";
+import { stillUrl } from "../api/stillApi.ts";
 import { newId } from "../state/actions.ts";
 import { announce } from "../state/announcement.ts";
 import { sendPhotos } from "../state/photos.ts";
 import { zonedInstant } from "../text/clock.ts";
 import { Field, FormError, readText, SelectField, TextAreaField, useFormSubmit } from "./field.tsx";
 import { photoTypes } from "./notePhotos.tsx";
+import { stillNameOf } from "./stillPicture.tsx";
+
+/** A still as the address of the form names it. */
+export interface StillOfNote {
+  readonly id: string;
+  readonly at: string;
+  readonly kind: string | null;
+  readonly feeder: string;
+}
+
+interface NoteFormProps {
+  readonly yard: YardView;
+  /** What it is written at; null: nothing. */
+  readonly still: StillOfNote | null;
+  readonly written: (view: NotesView) => void;
+}
 
 /** Writes a note. What was entered stays until the server has it. */
-export function NoteForm(props: { readonly yard: YardView; readonly written: (view: NotesView) => void }) {
-  const { yard } = props;
+export function NoteForm(props: NoteFormProps) {
+  const { yard, still } = props;
   const { sending, problems, formError, form, send } = useFormSubmit();
   const [id, setId] = useState(newId); // the same for a second try after a lost answer
   const [left, setLeft] = useState(0); // photographs that are to be sent
@@ -21,7 +38,8 @@ export function NoteForm(props: { readonly yard: YardView; readonly written: (vi
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const written = event.currentTarget as HTMLFormElement;
-    const view = await send(() => laterApi.addNote(yard.id, { id, ...readNote(new FormData(written), yard.zone) }));
+    const entered = readNote(new FormData(written), yard.zone);
+    const view = await send(() => laterApi.addNote(yard.id, { id, ...entered, ...(still && { still: still.id }) }));
     if (view === null) return;
     const photos = [...(written.querySelector<HTMLInputElement>("input[type=file]")?.files ?? [])];
     const sent = await sendPhotos(yard.id, id, photos, setLeft);
@@ -37,7 +55,7 @@ export function NoteForm(props: { readonly yard: YardView; readonly written: (vi
       <h2 id="write-title">{text.writeTitle}</h2>
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <FormError text={formError} />
-        <NoteFields yard={yard} problems={problems} />
+        <NoteFields yard={yard} still={still} problems={problems} />
         {left > 0 && <p class="hint">{text.sendingPhotosText(left)}</p>}
         <FormError text={photoProblem} />
         <div class="actions">
@@ -50,8 +68,9 @@ export function NoteForm(props: { readonly yard: YardView; readonly written: (vi
   );
 }
 
-function NoteFields(props: { readonly yard: YardView; readonly problems: Readonly<Record<string, string>> }) {
-  const { yard, problems } = props;
+type FieldsProps = Pick<NoteFormProps, "yard" | "still"> & { readonly problems: Readonly<Record<string, string>> };
+
+function NoteFields({ yard, still, problems }: FieldsProps) {
   const choices = [
     { value: "", label: text.wholeYardOption },
     ...yard.feeders.map((feeder) => ({ value: feeder.id, label: feeder.name })),
@@ -59,14 +78,15 @@ function NoteFields(props: { readonly yard: YardView; readonly problems: Readonl
   const area = { name: "text", rows: 4, maxLength: 4_000, required: true };
   return (
     <>
+      {still !== null && <AboutStill yard={yard} still={still} />}
       <TextAreaField label={text.textLabel} problem={problems.text} area={area} />
       <Field
         label={text.whenLabel}
-        hint={text.whenHint}
+        hint={still === null ? text.whenHint : text.whenStillHint}
         problem={problems.at}
         input={{ name: "at", type: "datetime-local" }}
       />
-      {yard.feeders.length > 0 && (
+      {still === null && yard.feeders.length > 0 && (
         <SelectField label={text.feederLabel} problem={problems.feeder} choices={choices} select={{ name: "feeder" }} />
       )}
       <Field
@@ -74,6 +94,20 @@ function NoteFields(props: { readonly yard: YardView; readonly problems: Readonl
         hint={text.photosHint}
         input={{ name: "photos", type: "file", accept: photoTypes, multiple: true }}
       />
+    </>
+  );
+}
+
+/** It is named also where it can't be shown, as without a connection. */
+function AboutStill({ yard, still }: { readonly yard: YardView; readonly still: StillOfNote }) {
+  const feeder = yard.feeders.find(({ id }) => id === still.feeder)?.name ?? still.feeder;
+  return (
+    <>
+      <p>{text.aboutStillText}</p>
+      <img class="note-still" src={stillUrl(yard.id, still.id, "small")} alt={stillNameOf(still, feeder, yard.zone)} />
+      <p>
+        <a href={`/yards/${yard.id}/notes`}>{text.withoutStillLabel}</a>
+      </p>
     </>
   );
 }

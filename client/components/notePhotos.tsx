@@ -1,6 +1,5 @@
 import { useState } from "preact/hooks";
 import * as text from "#text/notesScreen.ts";
-import type { PhotoView } from "../../server/contract/trainingView.ts";
 import { laterApi, photoUrl } from "../api/laterApi.ts";
 import { announce } from "../state/announcement.ts";
 import { now } from "../state/clock.ts";
@@ -8,11 +7,10 @@ import { changedNote, sendPhotos } from "../state/photos.ts";
 import { dayAndTimeText } from "../text/clock.ts";
 import { Field, FormError, useFormSubmit } from "./field.tsx";
 import type { NoteProps } from "./noteProps.ts";
+import { smallSize } from "./smallSize.ts";
 
 /** What the server takes. */
 export const photoTypes = "image/jpeg,image/png,image/webp";
-
-const smallPixelsMax = 320;
 
 /** The photographs of a note, small; each opens the large one. */
 export function NotePhotos({ note, yard }: Pick<NoteProps, "note" | "yard">) {
@@ -34,12 +32,6 @@ export function NotePhotos({ note, yard }: Pick<NoteProps, "note" | "yard">) {
       ))}
     </ul>
   );
-}
-
-/** Known before it is loaded, so that nothing moves. */
-function smallSize({ widthPixels, heightPixels }: PhotoView): { readonly width: number; readonly height: number } {
-  const scale = Math.min(1, smallPixelsMax / Math.max(widthPixels, heightPixels));
-  return { width: Math.round(widthPixels * scale), height: Math.round(heightPixels * scale) };
 }
 
 export function DeletePhotos({ note, yard, changed }: NoteProps) {

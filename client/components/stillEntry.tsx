@@ -7,6 +7,8 @@ import { stillApi, stillUrl } from "../api/stillApi.ts";
 import { announce } from "../state/announcement.ts";
 import { timeText } from "../text/clock.ts";
 import { Field, FormError, useFormSubmit } from "./field.tsx";
+import { smallSize } from "./smallSize.ts";
+import { stillNameOf } from "./stillPicture.tsx";
 
 /** What a change makes of the page: the newest stills, and this one as it is now; null: it is deleted. */
 type StillChanged = (newest: StillsView, id: string, still: StillView | null) => void;
@@ -36,23 +38,23 @@ export function StillEntry(props: StillProps) {
       <div class="actions">
         <StarStill {...props} name={name} />
         <LabelStill {...props} name={name} />
+        <a href={noteHref(yard.id, still)}>
+          {text.addNoteLabel}
+          <span class="hidden">{text.starOfText(name)}</span>
+        </a>
         <DeleteStill {...props} name={name} />
       </div>
     </li>
   );
 }
 
-const smallPixelsMax = 320;
+const nameOf = ({ at, event, feeder }: StillView, zone: string): string =>
+  stillNameOf({ at, kind: event?.kind ?? null }, feeder.name, zone);
 
-/** Known before it is loaded, so that nothing moves. */
-function smallSize({ widthPixels, heightPixels }: StillView): { readonly width: number; readonly height: number } {
-  const scale = Math.min(1, smallPixelsMax / Math.max(widthPixels, heightPixels));
-  return { width: Math.round(widthPixels * scale), height: Math.round(heightPixels * scale) };
-}
-
-function nameOf(still: StillView, zone: string): string {
-  const time = timeText(still.at, zone);
-  return (still.event?.kind === "deposit" ? text.depositName : text.stillName)(time, still.feeder.name);
+/** The notebook's form, with this still named. */
+function noteHref(yard: string, { id, at, event, feeder }: StillView): string {
+  const kind = event?.kind ?? "";
+  return `/yards/${yard}/notes?${new URLSearchParams({ still: id, at, kind, feeder: feeder.id })}`;
 }
 
 function eventOf({ event }: StillView): string {

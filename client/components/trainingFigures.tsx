@@ -6,6 +6,7 @@ import { capitalize } from "../text/amount.ts";
 import { dayAndTimeText, localDate } from "../text/clock.ts";
 import { numberText, roughNumberText } from "../text/format.ts";
 import { latencyMsText, presentPeriod, shareText } from "../text/training.ts";
+import { StillPicture, stillNameOf } from "./stillPicture.tsx";
 
 interface FiguresProps {
   readonly view: TrainingView;
@@ -94,13 +95,21 @@ function BrokenPromises({ view, yard }: FiguresProps) {
 
 const BrokenList = (props: { readonly promises: readonly BrokenPromiseView[]; readonly yard: YardView }) => (
   <ul class="broken-promises">
-    {props.promises.map(({ feeder, at, act, outcome, cause }) => {
+    {props.promises.map(({ feeder, at, act, outcome, cause, still }) => {
       const name = props.yard.feeders.find(({ id }) => id === feeder)?.name ?? feeder;
       const moment = capitalize(dayAndTimeText(at, now.value, props.yard.zone));
       return (
         <li key={`${feeder}${at}`}>
           {text.brokenText(moment, name, text.actNames[act], text.outcomeNames[outcome])}{" "}
           <span class="since">{cause === null ? text.noCauseText : text.causeText(cause)}</span>
+          {/* An earlier build stored the record without it. */}
+          {still && (
+            <StillPicture
+              yard={props.yard.id}
+              still={still}
+              name={stillNameOf({ at, kind: act }, name, props.yard.zone)}
+            />
+          )}
         </li>
       );
     })}

@@ -1,4 +1,5 @@
 import { useState } from "preact/hooks";
+import { useLocation } from "preact-iso";
 import { loadingText } from "#text/common.ts";
 import * as text from "#text/notesScreen.ts";
 import { yardNotFoundText } from "#text/screens.ts";
@@ -8,7 +9,7 @@ import type { NotesView, NoteView } from "../../server/contract/trainingView.ts"
 import { laterApi } from "../api/laterApi.ts";
 import { FormError } from "../components/field.tsx";
 import { NoteEntry } from "../components/noteEntry.tsx";
-import { NoteForm } from "../components/noteForm.tsx";
+import { NoteForm, type StillOfNote } from "../components/noteForm.tsx";
 import type { NoteChanged } from "../components/noteProps.ts";
 import { Screen } from "../components/screen.tsx";
 import { useLoad } from "../components/useLoad.ts";
@@ -22,6 +23,8 @@ import { notFoundScreen } from "./notFound.tsx";
 /** The notebook of a yard: a form to write in it, and its notes by day, the newest first. */
 export function NotesScreen(props: { readonly id: string }) {
   useLoad(() => loadNotes(props.id), [props.id]);
+  const { query, route } = useLocation();
+  const still = stillFrom(query);
   const yard = yards.value.find((each) => each.id === props.id);
   if (yard === undefined) return notFoundScreen(text.title, yardNotFoundText);
   const known = notes.value.get(yard.id);
@@ -31,7 +34,14 @@ export function NotesScreen(props: { readonly id: string }) {
       <p>
         <a href={`/yards/${yard.id}/pictures`}>{stillsLinkText}</a>
       </p>
-      <NoteForm yard={yard} written={(view) => keepNotes(yard.id, view)} />
+      <NoteForm
+        yard={yard}
+        still={still}
+        written={(view) => {
+          keepNotes(yard.id, view);
+          if (still !== null) route(`/yards/${yard.id}/notes`, true);
+        }}
+      />
       {known === undefined ? (
         <p class="empty">{notesError.value ?? (isOffline ? text.notOnPhoneText : loadingText)}</p>
       ) : (
@@ -46,6 +56,11 @@ export function NotesScreen(props: { readonly id: string }) {
       )}
     </Screen>
   );
+}
+
+function stillFrom({ still, at, kind, feeder }: Readonly<Record<string, string>>): StillOfNote | null {
+  if (still === undefined || feeder === undefined || Number.isNaN(Date.parse(at ?? ""))) return null;
+  return { id: still, at: at as string, kind: kind || null, feeder };
 }
 
 /** The newest notes, and the older ones that were asked for. */

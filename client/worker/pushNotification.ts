@@ -8,6 +8,8 @@ export interface PushNotification {
   readonly options: PushNotificationOptions;
   /** Notifications with this tag are closed first: they need no action any more. */
   readonly isClosing: boolean;
+  /** Path of a picture, fetched once the notification is on the screen; left out: none. */
+  readonly image?: string;
 }
 
 export interface PushNotificationOptions {
@@ -54,6 +56,7 @@ export function readPush(payload: string | null, origin: string, proposed: unkno
   return {
     title: shown.title,
     isClosing,
+    ...(isClosing ? {} : imageFrom(payloadData.image, origin)),
     options: {
       ...defaultOptions,
       body: typeof shown.body === "string" ? shown.body : "",
@@ -137,6 +140,12 @@ function withTitle(value: unknown): PayloadNotification | null {
 }
 
 const textOrNull = (value: unknown): string | null => (typeof value === "string" && value !== "" ? value : null);
+
+/** Only a still of our own server. */
+function imageFrom(image: unknown, origin: string): Pick<PushNotification, "image"> {
+  const path = ownPath(image, origin);
+  return /^\/api\/v1\/yards\/[^/?]+\/stills\/[^/?]+\/picture\?size=small$/.test(path) ? { image: path } : {};
+}
 
 /** A notification may only open our own pages. */
 export function ownPath(navigate: unknown, origin: string): string {

@@ -20,6 +20,7 @@ import {
   sendStoredActions,
   storeAction,
 } from "./notificationActions.ts";
+import { fetchImage } from "./notificationImage.ts";
 import {
   ownPath,
   type PushNotification,
@@ -167,6 +168,7 @@ self.addEventListener("push", (event) => {
       const notification = readPush(textOf(event), self.location.origin, event.notification ?? null);
       await showPush(notification);
       await reportDisplay(notification);
+      await addImage(notification);
       await sendAll(); // there is a connection now
       if ((await sendRenewalOrWarn()) === "pending") await requestSync();
     })(),
@@ -188,6 +190,17 @@ async function showPush(notification: PushNotification): Promise<void> {
   const isRepeat = data.item !== null && shown.some((old) => notificationData(old)?.item === data.item);
   const { title, options } = isRepeat ? silentRepeat(notification) : notification;
   await self.registration.showNotification(title, options as NotificationOptions);
+}
+
+/** The notification doesn't wait for its picture, which replaces it without a sound, where it is still on the screen. */
+async function addImage(notification: PushNotification): Promise<void> {
+  const { tag, data } = notification.options;
+  const image = notification.image === undefined ? null : await fetchImage(notification.image);
+  if (image === null) return;
+  const isShown = (await notificationsWithTag(tag)).some((shown) => notificationData(shown)?.item === data.item);
+  if (!isShown) return;
+  const { title, options } = silentRepeat(notification);
+  await self.registration.showNotification(title, { ...options, image } as NotificationOptions);
 }
 
 /** A push must be shown even where the notifications that are shown already can't be read. */

@@ -89,6 +89,8 @@ export const noteRequest = z.strictObject({
   text: noteText,
   feeder: z.string().max(64).optional(),
   stage: id.optional(),
+  /** What it is written at; then it is about the still's feeder, and, without `at`, about the still's moment. */
+  still: z.string().max(64).optional(),
 });
 export type NoteRequest = z.infer<typeof noteRequest>;
 

@@ -106,6 +106,14 @@ export interface BrokenPromiseView {
   readonly act: "press" | "deposit";
   readonly outcome: "empty" | "cutShort" | "noPortion";
   readonly cause: string | null; // the fault that stood then; null: nothing reported explains it
+  readonly still: StillPictureView | null; // of the act
+}
+
+/** Its files: `/api/v1/yards/:yard/stills/:still/picture?size=full|small`. */
+export interface StillPictureView {
+  readonly id: string;
+  readonly widthPixels: number; // of the full size
+  readonly heightPixels: number;
 }
 
 export interface ChangeEffectView {
@@ -182,8 +190,22 @@ export interface NoteView {
   readonly feeder: { readonly id: string; readonly name: string } | null;
   readonly stage: { readonly id: string; readonly name: string } | null;
   readonly changedAt: string | null;
+  readonly still: NoteStillView | null;
   /** In the order in which they were added. */
   readonly photos: readonly PhotoView[];
+}
+
+/** What a note was written at. */
+export interface NoteStillView {
+  /** As its feeder names it; null: it has none. */
+  readonly event: { readonly boot: string; readonly seq: number } | null;
+  /** Null once the still is deleted. */
+  readonly picture: NotePictureView | null;
+}
+
+export interface NotePictureView extends StillPictureView {
+  readonly at: string;
+  readonly kind: string | null; // of its event, once that is known
 }
 
 /** Its files: `/api/v1/yards/:yard/pictures/:picture?size=full|small`. */

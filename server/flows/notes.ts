@@ -1,10 +1,11 @@
 import type { NoteRequest } from "../contract/trainingRequest.ts";
-import type { NotesView, PhotoView } from "../contract/trainingView.ts";
+import type { NoteStillView, NotesView, PhotoView } from "../contract/trainingView.ts";
 import { after, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
 import { isNearlyFull, pictureQuota, usedShare } from "../domain/pictures/pictureSpace.ts";
-import type { NoteRow, PictureRow, Ports, YardRow } from "../ports.ts";
+import type { NoteRow, PictureRow, Ports, StillRow, YardRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
+import { stillPictureView } from "./stillsOfEvents.ts";
 
 /** The notebook of a yard: what its people wrote about a moment, a feeder or a stage. */
 
@@ -29,18 +30,29 @@ export async function notesView(
       page.map(({ id }) => id),
     ),
   );
+  const stills = await store.stills.stillsById(
+    yard,
+    page.flatMap(({ still }) => (still === null ? [] : [still.id])),
+  );
   return {
-    notes: page.map(({ id, at, by, text, feeder, stage, changedAt }) => ({
+    notes: page.map(({ id, at, by, text, feeder, stage, changedAt, still }) => ({
       ...{ id, by, text },
       at: isoOf(at),
       feeder: named(feeders, feeder),
       stage: named(names, stage),
       changedAt: changedAt === null ? null : isoOf(changedAt),
+      still: still && noteStillView(still, stills),
       photos: photos.get(id) ?? [],
     })),
     more: found.length > notesAPage,
     pictureSpaceText: await pictureSpaceText(store, yard),
   };
+}
+
+function noteStillView({ id, event }: NonNullable<NoteRow["still"]>, stills: readonly StillRow[]): NoteStillView {
+  const still = stills.find((one) => one.id === id) ?? null;
+  const picture = stillPictureView(still);
+  return { event, picture: picture && still && { ...picture, at: isoOf(still.at), kind: still.eventKind } };
 }
 
 function photosByNote(pictures: readonly PictureRow[]): ReadonlyMap<string, readonly PhotoView[]> {
@@ -57,26 +69,38 @@ async function pictureSpaceText({ pictures }: Ports["store"], yard: string): Pro
   return texts.pictures.nearlyFull(usedShare(used), used.pictures, pictureQuota.pictures);
 }
 
-export type NoteProblem = "noFeeder" | "noStage";
+export type NoteProblem = "noFeeder" | "noStage" | "noStill";
 
 /** A note with a known id stays as it is: the client repeats it after a lost answer. @returns null where it is stored */
 export async function addNote(
   { store }: Pick<Ports, "store">,
   yard: YardRow["id"],
-  { id, text, feeder, stage }: NoteRequest,
-  { at, by }: Pick<NoteRow, "at" | "by">,
+  { id, text, feeder, stage, still }: NoteRequest,
+  { at, by }: { readonly at: (still: StillRow | null) => Instant } & Pick<NoteRow, "by">,
 ): Promise<NoteProblem | null> {
-  if (feeder !== undefined && (await store.yards.feeder(feeder))?.yard !== yard) return "noFeeder";
-  if (stage !== undefined) {
-    const { stages, periods } = programmeFrom(await store.training.programmeChanges(yard));
-    const known = [...stages, ...periods.map((period) => period.stage)];
-    if (!known.some((one) => one.id === stage)) return "noStage";
-  }
+  if (await store.training.hasNote(yard, id)) return null;
+  const found = still === undefined ? null : await store.stills.still(yard, still);
+  if (still !== undefined && found === null) return "noStill";
+  const problem = await problemOfAbout(store, yard, { feeder, stage });
+  if (problem !== null) return problem;
   await store.training.addNote({
-    ...{ id, yard, at, by, text },
-    feeder: feeder ?? null,
+    ...{ id, yard, at: at(found), by, text },
+    feeder: found?.feeder ?? feeder ?? null,
     stage: stage ?? null,
     changedAt: null,
+    still: found && { id: found.id, event: found.event },
   });
   return null;
+}
+
+async function problemOfAbout(
+  store: Ports["store"],
+  yard: string,
+  { feeder, stage }: Pick<NoteRequest, "feeder" | "stage">,
+): Promise<NoteProblem | null> {
+  if (feeder !== undefined && (await store.yards.feeder(feeder))?.yard !== yard) return "noFeeder";
+  if (stage === undefined) return null;
+  const { stages, periods } = programmeFrom(await store.training.programmeChanges(yard));
+  const known = [...stages, ...periods.map((period) => period.stage)];
+  return known.some((one) => one.id === stage) ? null : "noStage";
 }

@@ -16,6 +16,7 @@ import type {
   Phone,
   Ports,
   PushGateway,
+  PushItem,
 } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { createDeliveryScheduler, type DeliveryScheduler } from "./deliveryScheduler.ts";
@@ -45,6 +46,8 @@ export interface OutboxLimits {
   readonly scheduler?: DeliveryScheduler;
   /** After a commit in which it became known that something reached nobody. */
   readonly onLost?: () => Promise<unknown>;
+  /** The path of a picture for a push, as it is there when the push is sent; left out: none has one. */
+  readonly imageOf?: (item: PushItem) => Promise<string | null>;
 }
 
 /** For errors, each logged by name. A pino logger is one. */
@@ -169,17 +172,18 @@ interface Attempt {
 
 async function attemptDelivery(
   { clock, push, email }: OutboxPorts,
-  { jitter, log, publicUrl }: OutboxLimits,
+  limits: OutboxLimits,
   item: OutboxItem,
   begun: Instant,
 ): Promise<Attempt> {
+  const { jitter, log, publicUrl } = limits;
   const content = withRemainingTime(item.content, item.writtenAt, begun);
   if (content === null) {
     return { settlement: { kind: "givenUp", at: begun, problem: texts.delivery.tooOld }, answered: null };
   }
   const sent =
     item.channel === "push"
-      ? push.send(item.phone, item.feeder, content, begun, item.id)
+      ? push.send(item.phone, item.feeder, await withImage(limits, item, content), begun, item.id)
       : sendEmail(email, item, content, publicUrl);
   const outcome = await sent.catch((err: unknown): PushOutcome => {
     log.error({ err, ...logDetails(item) }, "a delivery failed in a way that no service can answer");
@@ -191,6 +195,17 @@ async function attemptDelivery(
     settlement: settlementOf(outcome, { attempts, writtenAt, timeToLive, jitter: jitter() }, clock.now()),
     answered: outcome.kind === "refused" ? null : !(outcome.kind === "tryLater" && outcome.noAnswer === true),
   };
+}
+
+/** A picture is an extra: without it the push is sent all the same. */
+async function withImage({ imageOf, log }: OutboxLimits, item: PushItem, content: NotificationContent) {
+  try {
+    const image = (await imageOf?.(item)) ?? null;
+    return image === null ? content : { ...content, image };
+  } catch (err) {
+    log.error({ err, ...logDetails(item) }, "the picture of a push could not be looked up; it is sent without one");
+    return content;
+  }
 }
 
 /** @returns null where the store could not settle it: another claim then makes the delivery again */

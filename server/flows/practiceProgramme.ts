@@ -262,7 +262,7 @@ async function writeNotes(ports: Ports, run: Run, at: Instant): Promise<void> {
       ports,
       run.yard.id,
       { id: `programme-${name}-${run.day}`, text, feeder: run.feederId },
-      { at, by: texts.practice.keeper },
+      { at: () => at, by: texts.practice.keeper },
     );
   const before = mishapOf(run, run.day - 2);
   if (before === "hopperEmpty") await write("empty", texts.practice.emptyNote);

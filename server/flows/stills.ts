@@ -1,4 +1,3 @@
-import { createHash } from "node:crypto";
 import type { StillsView, StillView } from "../contract/stillView.ts";
 import { after, before, days, type Instant, isoOf } from "../domain/instant.ts";
 import { pictureKindOf } from "../domain/pictures/pictureKind.ts";
@@ -9,6 +8,7 @@ import type { LabelledStills, PictureSize, Ports, StillEvent, StillRow, Store } 
 import { texts } from "../text/index.ts";
 import type { PhotoProblem } from "./pictures.ts";
 import { findEvent } from "./stillEvents.ts";
+import { stillHash, stillIdOf } from "./stillsOfEvents.ts";
 
 /** Stills: pictures that a feeder's camera sends with an event. */
 
@@ -64,11 +64,11 @@ export async function addStill(
   return null;
 }
 
-/** By what names it: neither another yard nor another feeder shares it. Without an event or a moment its content names it. */
-function stillId({ yard, feeder, event, at, picture }: SentStill): string {
-  const hash = createHash("sha256").update(JSON.stringify(["still", yard, feeder, event?.boot, event?.seq, at]));
-  return (event === null ? hash.update(picture) : hash).digest("hex").slice(0, 32);
-}
+/** Without an event its moment and its content name it. */
+const stillId = ({ yard, feeder, event, at, picture }: SentStill): string =>
+  event === null
+    ? stillHash("still", yard, feeder, null, null, at).update(picture).digest("hex").slice(0, 32)
+    : stillIdOf(yard, feeder, event);
 
 const stillsAPage = 48;
 

@@ -24,7 +24,15 @@ import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { stageRequestOf } from "./pure/requestedProgramme.ts";
 import { faultsThatCount } from "./pure/trainingSpans.ts";
-import { adviceView, brokenPromises, changeView, judgementView, keptView } from "./pure/trainingTexts.ts";
+import {
+  adviceView,
+  type BrokenPromise,
+  brokenPromises,
+  changeView,
+  judgementView,
+  keptView,
+} from "./pure/trainingTexts.ts";
+import { stillPictureView, stillsOfEvents } from "./stillsOfEvents.ts";
 import { type FeederDays, readTrainingDays, type StagedDate } from "./trainingDays.ts";
 
 /** Six weeks: three or four stages. */
@@ -43,7 +51,21 @@ export async function trainingView(
   const dates = stagedDates(programme, yard.zone, now);
   const read: FeederDays[] = [];
   for (const row of dates.length === 0 ? [] : inGarden) read.push(await readTrainingDays(store, row, dates, now));
-  return viewOf({ yard, programme, changes, feeders: inGarden, dates, read, now });
+  const ledger = await withStills(store, yard.id, brokenPromises(read));
+  return viewOf({ yard, programme, changes, feeders: inGarden, dates, read, ledger, now });
+}
+
+/** One read: the list of promises is short. */
+async function withStills(
+  store: Pick<Ports["store"], "stills">,
+  yard: string,
+  promises: readonly BrokenPromise[],
+): Promise<TrainingView["ledger"]> {
+  const stills = await stillsOfEvents(store, yard, promises);
+  return promises.map(({ event: _event, at, ...promise }, index) => ({
+    ...{ ...promise, at: isoOf(at) },
+    still: stillPictureView(stills[index] ?? null),
+  }));
 }
 
 interface Source {
@@ -53,6 +75,7 @@ interface Source {
   readonly feeders: readonly FeederRow[];
   readonly dates: readonly StagedDate[];
   readonly read: readonly FeederDays[];
+  readonly ledger: TrainingView["ledger"];
   readonly now: Instant;
 }
 
@@ -81,7 +104,7 @@ export function stagedDates(
 }
 
 function viewOf(source: Source): TrainingView {
-  const { yard, programme, changes, feeders, read, now } = source;
+  const { yard, programme, changes, feeders, read, ledger, now } = source;
   const present = presentPeriod(programme);
   const days = siteDays(source);
   const counted = present === null ? [] : countedDays(days, present, yard.zone, now);
@@ -102,7 +125,7 @@ function viewOf(source: Source): TrainingView {
     judgement: present && judged && judgementView(present.stage, judged, counted),
     days: days.map((day) => dayView(day, counted)),
     actsByHour: actsByHour(counted),
-    ledger: brokenPromises(read),
+    ledger,
     effects: stepEffects(steps, days).map(({ changeId, ...effect }) => {
       const change = changes.find(({ id }) => id === changeId) as ProgrammeChangeRow;
       return { ...effect, change: changeId, at: isoOf(change.at), text: changeView(change, programme).text };

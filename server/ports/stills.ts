@@ -47,6 +47,8 @@ export interface StillStore {
   /** Those taken before that moment, the newest first, at most `most` of them. */
   stills(yard: string, before: Instant, most: number): Promise<readonly StillRow[]>;
   still(yard: string, id: string): Promise<StillRow | null>;
+  /** Those of these ids that the yard has, in any order. */
+  stillsById(yard: string, ids: readonly string[]): Promise<readonly StillRow[]>;
   /** Of a feeder that arrived after that moment. */
   countOf(feeder: string, after: Instant): Promise<number>;
   usage(yard: string): Promise<PictureUsage>;

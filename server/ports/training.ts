@@ -1,6 +1,7 @@
 import type { FeedingRequest } from "../contract/feedingRequest.ts";
 import type { ProgrammeChangeRequest } from "../contract/trainingRequest.ts";
 import type { Instant } from "../domain/instant.ts";
+import type { StillEvent } from "./stills.ts";
 
 /** The changes of a yard's training programme. */
 
@@ -25,6 +26,8 @@ export interface NoteRow {
   readonly feeder: string | null;
   readonly stage: string | null; // of the programme
   readonly changedAt: Instant | null; // null: it is as it was first written
+  /** What it was written at, by the feeder's camera; the still may be deleted since. */
+  readonly still: { readonly id: string; readonly event: StillEvent | null } | null;
 }
 
 export interface TrainingStore {

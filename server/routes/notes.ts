@@ -2,10 +2,10 @@ import type { FastifyInstance, FastifyReply } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
 import { noteChangeRequest, noteRequest, notesQuery } from "../contract/trainingRequest.ts";
-import { instantOf } from "../domain/instant.ts";
+import { type Instant, instantOf } from "../domain/instant.ts";
 import { addNote, notesView } from "../flows/notes.ts";
 import { removeNote } from "../flows/pictures.ts";
-import type { Ports } from "../ports.ts";
+import type { Ports, StillRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { sendFieldProblem, sendProblem } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
@@ -28,10 +28,12 @@ export function noteRoutes(app: FastifyInstance, ports: Ports): void {
   routes.post(path, { schema: { hide: true, params, body: noteRequest } }, async (request, reply) => {
     const { yard } = request.params;
     const now = ports.clock.now();
-    const at = request.body.at === undefined ? now : instantOf(request.body.at);
-    const wrongMoment = problemOfMoment(at, now);
+    const asked = request.body.at === undefined ? null : instantOf(request.body.at);
+    const wrongMoment = problemOfMoment(asked ?? now, now);
     if (wrongMoment !== null) return sendFieldProblem(reply, "at", wrongMoment);
+    const at = (still: StillRow | null) => asked ?? (still === null ? now : momentOf(still, now));
     const problem = await addNote(ports, yard, request.body, { at, by: signedInPerson(request).name });
+    if (problem === "noStill") return sendFieldProblem(reply, "still", texts.training.refusals.noStill);
     if (problem === "noFeeder") return sendFieldProblem(reply, "feeder", texts.refusals.noFeeder);
     if (problem === "noStage") return sendFieldProblem(reply, "stage", texts.training.refusals.noStage);
     return notesView(ports, yard, null);
@@ -52,5 +54,8 @@ export function noteRoutes(app: FastifyInstance, ports: Ports): void {
     return (await removeNote(ports, yard, note)) ? notesView(ports, yard, null) : sendNoNote(reply);
   });
 }
+
+/** A feeder's clock may be ahead; and what was starred may be older than a note can be. */
+const momentOf = ({ at }: StillRow, now: Instant): Instant => (problemOfMoment(at, now) === null ? at : now);
 
 const sendNoNote = (reply: FastifyReply) => sendProblem(reply, { status: 404, detail: texts.training.refusals.noNote });

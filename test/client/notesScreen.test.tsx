@@ -82,6 +82,40 @@ describe("the notebook", () => {
     expect(server.posts()).toHaveLength(1);
   });
 
+  it("is written at a still that its address names, and shows it", async () => {
+    const picture = { id: "s1", widthPixels: 1_600, heightPixels: 1_200, at: "2026-01-14T07:30:00Z", kind: "deposit" };
+    const feeder = { id: "rowan", name: "Rowan" };
+    const event = { boot: "b-1", seq: 4 };
+    const written = noteFixture("c", 0, { text: "two jays", feeder, still: { event, picture } });
+    const gone = noteFixture("d", 1, { feeder, still: { event, picture: null } });
+    answer(`POST ${path}`, notesViewFixture([written, gone]));
+    await openPage(`${path}?still=s1&at=2026-01-14T07%3A30%3A00Z&kind=deposit&feeder=rowan`);
+    await screen.findByText("note a");
+    expect(screen.getByAltText("Still of the deposit at 08:30, Rowan")).toBeTruthy();
+    expect(screen.queryByLabelText("About")).toBeNull();
+    await write("two jays");
+    const entry = (await screen.findByText("two jays", { selector: ".note-text" })).closest("li") as HTMLElement;
+    expect(server.posts()[0]).toMatchObject({ body: { text: "two jays", still: "s1" } });
+    const shown = within(entry).getByAltText("Still of the deposit at 08:30, Rowan");
+    expect(shown.closest("a")?.getAttribute("href")).toBe("/yards/alder-croft/pictures");
+    expect(screen.getByText(/is no longer kept/).closest("li")?.textContent).toContain("note d");
+    await waitFor(() => expect(screen.getByLabelText("About")).toBeTruthy()); // the next note is about no still
+    await write("three jays");
+    await waitFor(() => expect(server.posts()).toHaveLength(2));
+    expect(server.sent(1)).not.toHaveProperty("still");
+  });
+
+  it("names the still where it is deleted meanwhile, and can be written without it", async () => {
+    const errors = [{ field: "still", problem: "there is no such picture any more" }];
+    answer(`POST ${path}`, { ...problem(400, "still: there is no such picture any more"), errors }, 400);
+    await openPage(`${path}?still=s1&at=2026-01-14T07%3A30%3A00Z&kind=&feeder=rowan`);
+    await write("two jays");
+    await screen.findByText("Still: there is no such picture any more.");
+    fireEvent.click(screen.getByText("Write without the picture"));
+    await screen.findByLabelText("About");
+    expect((screen.getByLabelText("Note") as HTMLTextAreaElement).value).toBe("two jays");
+  });
+
   it("names the field that the server refuses", async () => {
     const errors = [{ field: "text", problem: "must not be empty" }];
     answer(`POST ${path}`, { ...problem(400, "text: must not be empty"), errors }, 400);

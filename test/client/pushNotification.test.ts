@@ -12,6 +12,7 @@ const data = (change: Partial<Said["data"]> = {}): Said["data"] => ({
   raisedAt: "2026-11-25T13:00:00.000Z",
   actions: ["acknowledge", "pause"],
   isClosing: false,
+  image: null,
   ...change,
 });
 const payload = (change: Partial<Said> = {}): string =>
@@ -104,6 +105,16 @@ describe("the notification for a push", () => {
     const { notification } = JSON.parse(payload()) as { notification: unknown };
     expect(readPush(null, origin, notification)).toEqual(readPush(payload(), origin));
     expect(readPush("not JSON", origin, notification).title).toBe("Rowan: tray jammed");
+  });
+
+  it("has a picture only where it is a still of our own server", () => {
+    const still = "/api/v1/yards/y1/stills/s1/picture?size=small";
+    const imageOf = (image: string | null, more: Partial<Said["data"]> = {}) =>
+      readPush(payload({ data: data({ image, ...more }) }), origin).image;
+    expect([imageOf(still), imageOf(`${origin}${still}`)]).toEqual([still, still]);
+    for (const other of [null, "", "/api/v1/session", `https://elsewhere.example${still}`, "/api/v1/yards/../x"])
+      expect(imageOf(other)).toBeUndefined();
+    expect(imageOf(still, { isClosing: true })).toBeUndefined();
   });
 
   it("never opens a page of another origin", () => {

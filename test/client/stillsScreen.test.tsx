@@ -34,6 +34,8 @@ describe("the pictures of a yard", () => {
     expect(picture.closest("a")?.getAttribute("href")).toBe(`/api/v1${path}/a/picture?size=full`);
     expect(screen.getByText(/Rowan · deposit · paid$/)).toBeTruthy();
     expect(screen.getByText(/no event known yet$/)).toBeTruthy();
+    const note = screen.getByRole("link", { name: /^Add a note ?: Still of the deposit/ }).getAttribute("href") ?? "";
+    expect(note).toMatch(/^\/yards\/alder-croft\/notes\?still=a&at=.*&kind=deposit&feeder=rowan$/);
     expect(screen.getByText("4: 80 %, likely 38 % to 96 %")).toBeTruthy();
     expect(screen.getByText("5 of 12 pictures have this label.")).toBeTruthy();
   });

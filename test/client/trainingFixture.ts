@@ -43,6 +43,8 @@ export const stagesFixture: readonly StageView[] = [
   stage("fetchCap", "Fetch a cap", 240, 0.3),
 ];
 
+const stillOfRowan = { id: "still-1", widthPixels: 1_600, heightPixels: 1_200 };
+
 export function trainingViewFixture(now: number, change: Partial<TrainingView> = {}): TrainingView {
   const date = (daysAgo: number) => shiftDate(localDate(now, "Europe/Stockholm"), -daysAgo);
   const iso = (daysAgo: number, hour = 9) => `${date(daysAgo)}T${String(hour).padStart(2, "0")}:12:00.000Z`;
@@ -96,9 +98,9 @@ export function trainingViewFixture(now: number, change: Partial<TrainingView> =
     days: Array.from({ length: daysShown }, (_, index) => dayOf(daysShown - 1 - index, date)),
     actsByHour: [0, 0, 0, 0, 0, 0, 0, 0.4, 2.1, 2.6, 1.4, 0.9, 0.8, 1.1, 0.9, 0.2, 0, 0, 0, 0, 0, 0, 0, 0],
     ledger: [
-      { feeder: "larch", at: iso(4, 10), act: "deposit", outcome: "noPortion", cause: "tray jammed" },
-      { feeder: "rowan", at: iso(12, 8), act: "deposit", outcome: "empty", cause: null },
-      { feeder: "rowan", at: iso(21, 9), act: "press", outcome: "cutShort", cause: "supply voltage low" },
+      { feeder: "larch", at: iso(4, 10), act: "deposit", outcome: "noPortion", cause: "tray jammed", still: null },
+      { feeder: "rowan", at: iso(12, 8), act: "deposit", outcome: "empty", cause: null, still: stillOfRowan },
+      { feeder: "rowan", at: iso(21, 9), act: "press", outcome: "cutShort", cause: "supply voltage low", still: null },
     ],
     effects: [
       {

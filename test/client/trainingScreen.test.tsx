@@ -355,6 +355,13 @@ describe("the figures of a training record", () => {
       expect.stringMatching(/Rowan: cap in the slot; the motor ran, .* Nothing that was reported explains it\./),
       expect.stringMatching(/Rowan: press of the button; its portion was begun and not ended\./),
     ]);
+    const pictures = within(items[1] as HTMLElement).getAllByRole("img");
+    expect(pictures.map((picture) => picture.getAttribute("alt"))).toEqual([
+      expect.stringMatching(/^Still of the deposit at \d\d:12, Rowan$/),
+    ]);
+    expect(pictures[0]?.getAttribute("src")).toBe("/api/v1/yards/alder-croft/stills/still-1/picture?size=small");
+    expect(pictures[0]?.closest("a")?.getAttribute("href")).toBe("/yards/alder-croft/pictures");
+    expect([items[0]?.querySelector("img"), items[2]?.querySelector("img")]).toEqual([null, null]);
   });
 
   it("state ΔP with its bin, count the rest for the present stage, and are of the site", async () => {

@@ -70,6 +70,19 @@ function server(
   };
 }
 
+describe("the picture of a push", () => {
+  it("is looked up when it is sent, and a push goes without it where that fails", async () => {
+    const { sent, logged, addPhone, enqueue, drain } = server();
+    enqueue(addPhone({ id: "p1" }));
+    await drain({ imageOf: async ({ feeder }) => `/picture-of-${feeder}` });
+    expect(sent.map(({ content }) => content.image)).toEqual(["/picture-of-rowan"]);
+    enqueue(addPhone({ id: "p2" }));
+    await drain({ imageOf: () => Promise.reject(new Error("the store is busy")) });
+    expect(sent.map(({ content }) => content.image)).toEqual(["/picture-of-rowan", undefined]);
+    expect(logged.map(({ text }) => text)).toEqual([expect.stringContaining("sent without one")]);
+  });
+});
+
 /** So many pushes at a time, half of them at services that haven't answered. */
 const lanesOf = (total: number) => {
   const unanswering = Math.ceil(total / 2);

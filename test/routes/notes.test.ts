@@ -1,7 +1,9 @@
 import { describe, expect, it } from "vitest";
 import type { NotesView } from "../../server/contract/trainingView.ts";
-import { minutes } from "../../server/domain/instant.ts";
+import { isoOf, minutes } from "../../server/domain/instant.ts";
+import { stillIdOf } from "../../server/flows/stillsOfEvents.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
+import { jpegPicture } from "../support/pictures.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
 const send = (server: TestServer, method: "GET" | "POST" | "PATCH" | "DELETE", rest = "", body?: object) =>
@@ -20,6 +22,7 @@ describe("the notebook of a yard", () => {
     expect((await read(server)).notes).toEqual([
       {
         ...{ id: "note-0002", at: "2026-01-15T09:00:00.000Z", by: "Bo", text: "A jay", changedAt: null, photos: [] },
+        still: null,
         feeder: { id: feeder.id, name: "Rowan" },
         stage: { id: "dropCap", name: "Drop a cap" },
       },
@@ -44,6 +47,38 @@ describe("the notebook of a yard", () => {
       expect(answer.statusCode).toBe(404);
   });
 
+  it("keeps the still that it was written at, with its event and feeder, and stays when that is deleted", async () => {
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder();
+    const headers = { authorization: `Bearer ${key}`, "content-type": "image/jpeg" };
+    await requestAs(server, "POST", "/api/v1/stills?boot=b-1&seq=4", headers, await jpegPicture(640, 480));
+    const id = stillIdOf(server.yard, feeder.id, { boot: "b-1", seq: 4 });
+    const taken = isoOf(server.clock.now());
+    server.clock.advance(minutes(90));
+    const body = { id: "note-0001", text: "two caps at once", still: id };
+    expect((await send(server, "POST", "", body)).statusCode).toBe(200);
+    const about = { at: taken, feeder: { id: feeder.id, name: "Rowan" } };
+    const size = { widthPixels: 640, heightPixels: 480 };
+    const picture = { id, ...size, at: taken, kind: null };
+    const event = { boot: "b-1", seq: 4 };
+    expect((await read(server)).notes).toEqual([expect.objectContaining({ ...about, still: { event, picture } })]);
+    await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/stills/${id}`, server.keeper);
+    const left = [expect.objectContaining({ ...about, text: body.text, still: { event, picture: null } })];
+    expect((await read(server)).notes).toEqual(left);
+    expect(((await send(server, "POST", "", body)).json() as NotesView).notes).toEqual(left); // after a lost answer
+  });
+
+  it("may name another moment than that of its still", async () => {
+    const server = await openTestServer();
+    const { feeder, key } = await server.addFeeder();
+    const headers = { authorization: `Bearer ${key}`, "content-type": "image/jpeg" };
+    await requestAs(server, "POST", "/api/v1/stills?boot=b-1&seq=4", headers, await jpegPicture());
+    const still = stillIdOf(server.yard, feeder.id, { boot: "b-1", seq: 4 });
+    const at = "2026-01-14T08:00:00.000Z";
+    await send(server, "POST", "", { id: "note-0001", text: "a jay", still, at });
+    expect((await read(server)).notes[0]?.at).toBe(at);
+  });
+
   it("is read page by page", async () => {
     const server = await openTestServer();
     for (let index = 0; index < 52; index += 1) {
@@ -62,6 +97,7 @@ describe("the notebook of a yard", () => {
     ["at", { at: "2026-01-16T00:00:00Z" }, "must not lie in the future"],
     ["feeder", { feeder: "unknown" }, "no such feeder"],
     ["stage", { stage: "unknown" }, "no such stage"],
+    ["still", { still: "unknown" }, "no such picture"],
   ])("names the field %s that can't be", async (field, wrong, problem) => {
     const server = await openTestServer();
     const answer = await send(server, "POST", "", { id: "note-0001", text: "a jay", ...wrong });

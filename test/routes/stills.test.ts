@@ -52,6 +52,8 @@ describe("a still of a feeder's camera", () => {
     expect((await send(await make(900, 600))).statusCode).toBe(200);
     const [still] = (await view()).stills;
     expect((await send(await jpegPicture(80, 60))).statusCode).toBe(200); // another picture of the same event
+    const at = new Date(server.clock.now() - 60_000).toISOString();
+    expect((await send(await jpegPicture(), `?boot=b-1&seq=1&at=${at}`)).statusCode).toBe(200);
     expect((await view()).stills).toEqual([still]);
     expect(still).toMatchObject({ event: { known: false, kind: null }, payment: null, starred: false, who: null });
     expect(files.paths()).toHaveLength(2);

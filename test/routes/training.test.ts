@@ -1,8 +1,10 @@
 import { describe, expect, it } from "vitest";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { hours, instantOf, isoOf } from "../../server/domain/instant.ts";
+import { stillIdOf, stillsOfEvents } from "../../server/flows/stillsOfEvents.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 import { requestAs } from "../support/people.ts";
+import { jpegPicture } from "../support/pictures.ts";
 import { programmeChangeExample } from "../support/programmeChangeExample.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
 
@@ -117,6 +119,45 @@ describe("a yard's training record", () => {
     expect(advice?.reasons).toContain("Only 60 % of what was promised was paid in the last days; you asked for 90 %.");
     expect(ledger).toHaveLength(20);
     expect(ledger[0]).toMatchObject({ feeder, act: "press", outcome: "noPortion", cause: null });
+  });
+
+  it("shows the still of a broken promise, by its feeder, boot and seq, until it is deleted", async () => {
+    const { server, feeder, key } = await openYard();
+    const { key: otherKey } = await server.addFeeder({ name: "Larch" });
+    const birds = new Birds(server, key);
+    await change(server, start("pressForFood"));
+    await birds.day({ withPress: 3, unpaid: 3 }); // presses 2, 4 and 6
+    const send = async (query: string, as: string) => {
+      const headers = { authorization: `Bearer ${as}`, "content-type": "image/jpeg" };
+      const answer = await requestAs(server, "POST", `/api/v1/stills?${query}`, headers, await jpegPicture(640, 480));
+      expect(answer.statusCode).toBe(200);
+    };
+    await send("boot=b-1&seq=4", key);
+    await send("boot=b-1&seq=2", otherKey); // of another feeder's event
+    await send("boot=b-1&seq=3", key); // of a visit
+    const stills = async () => (await read(server)).ledger.map(({ still }) => still);
+    const [last, shown, first] = await stills();
+    expect([last, first]).toEqual([null, null]);
+    expect(shown).toEqual({
+      id: stillIdOf(server.yard, feeder, { boot: "b-1", seq: 4 }),
+      widthPixels: 640,
+      heightPixels: 480,
+    });
+    await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/stills/${shown?.id}`, server.keeper);
+    expect(await stills()).toEqual([null, null, null]);
+  });
+
+  it("shows no still of an earlier event where a boot's id was used again", async () => {
+    const { server, feeder } = await openYard();
+    const now = server.clock.now();
+    const event = { boot: "b-1", seq: 4 };
+    const id = stillIdOf(server.yard, feeder, event);
+    const still = { id, yard: server.yard, feeder, event, at: now, addedAt: now, eventKind: "press", payment: null };
+    const labels = { starred: false, who: null, brought: null, widthPixels: 640, heightPixels: 480, bytes: 9 };
+    await server.store.stills.addStill({ ...still, ...labels }, { pictures: 9, bytes: 99 });
+    const later = { feeder, event: { boot: "b-1#2", seq: 4 }, at: (now + 1) as typeof now };
+    const found = await stillsOfEvents(server.store, server.yard, [later, { ...later, event, at: now }]);
+    expect(found.map((each) => each?.id ?? null)).toEqual([null, id]);
   });
 
   it("lets a stage drive each feeder's plan, keeps ration and quiet times, and gives the plan back when undone", async () => {

@@ -22,6 +22,11 @@ export const deleteQuestion = "The note can't be brought back.";
 export const deleteLabel = "Delete this note";
 export const deletedText = "The note is deleted.";
 
+export const aboutStillText = "About this picture:";
+export const withoutStillLabel = "Write without the picture";
+export const whenStillHint = "Leave it empty for the moment of the picture.";
+export const stillGoneText = "The picture that this note was written at is no longer kept.";
+
 export const addPhotosLabel = "Add photographs";
 export const photosHint = "They are made smaller, and nothing in them says where they were taken.";
 export const sendingPhotosText = (left: number) =>

@@ -30,6 +30,7 @@ export const starLabel = "Star";
 export const starOfText = (name: string) => `: ${name}`;
 export const starredText = "The picture is kept for good.";
 export const unstarredText = "The picture is kept as long as the others.";
+export const addNoteLabel = "Add a note";
 export const labelSummary = "Label…";
 export const whoLabel = "Who is in it";
 export const broughtLabel = "What was brought";

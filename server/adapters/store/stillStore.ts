@@ -8,14 +8,16 @@ const keyOf = (yard: string, id: string) => ({ yardId_id: { yardId: yard, id } }
 
 export const createStillStore = (connections: Connections): StillStore => ({
   ...reads(connections),
+  ...counts(connections),
   ...changes(connections),
   ...removals(connections),
 });
 
+type Count = "countOf" | "usage" | "labels";
 type Removal = "addStill" | "removeStill" | "removeOldStills";
 type Change = "changeStill" | "saveEvent";
 
-const reads = ({ reader }: Connections): Omit<StillStore, Removal | Change> => ({
+const reads = ({ reader }: Connections): Omit<StillStore, Count | Removal | Change> => ({
   async stills(yard, before, most) {
     const where = { yardId: yard, at: { lt: dateOf(before) } };
     const found = await reader.still.findMany({ where, orderBy: [{ at: "desc" }, { id: "asc" }], take: most });
@@ -27,18 +29,9 @@ const reads = ({ reader }: Connections): Omit<StillStore, Removal | Change> => (
     return found === null ? null : stillFrom(found);
   },
 
-  countOf: (feeder, after) => reader.still.count({ where: { feederId: feeder, addedAt: { gt: dateOf(after) } } }),
-
-  usage: (yard) => usageOf(reader, yard),
-
-  async labels(yard) {
-    const found = await reader.still.groupBy({
-      by: ["who", "brought"],
-      where: { yardId: yard },
-      _count: true,
-      orderBy: [{ who: "asc" }, { brought: "asc" }],
-    });
-    return found.map(({ who, brought, _count }) => ({ who, brought, stills: _count }));
+  async stillsById(yard, ids) {
+    const found = await reader.still.findMany({ where: { yardId: yard, id: { in: [...ids] } } });
+    return found.map(stillFrom);
   },
 
   async openStills(after, most) {
@@ -58,6 +51,22 @@ const reads = ({ reader }: Connections): Omit<StillStore, Removal | Change> => (
       orderBy: [{ yardId: "asc" }, { id: "asc" }],
     });
     return found.map(({ yardId, id, feederId }) => ({ yard: yardId, id, feeder: feederId }));
+  },
+});
+
+const counts = ({ reader }: Connections): Pick<StillStore, Count> => ({
+  countOf: (feeder, after) => reader.still.count({ where: { feederId: feeder, addedAt: { gt: dateOf(after) } } }),
+
+  usage: (yard) => usageOf(reader, yard),
+
+  async labels(yard) {
+    const found = await reader.still.groupBy({
+      by: ["who", "brought"],
+      where: { yardId: yard },
+      _count: true,
+      orderBy: [{ who: "asc" }, { brought: "asc" }],
+    });
+    return found.map(({ who, brought, _count }) => ({ who, brought, stills: _count }));
   },
 });
 

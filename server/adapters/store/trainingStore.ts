@@ -44,12 +44,12 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
       return (await reader.note.findUnique({ where: key, select: { id: true } })) !== null;
     },
 
-    addNote: ({ id, yard, at, by, text, feeder, stage }) =>
+    addNote: ({ id, yard, at, by, text, feeder, stage, still }) =>
       write(async (statements) => {
         const key = { yardId_id: { yardId: yard, id } };
         if ((await statements.note.findUnique({ where: key, select: { id: true } })) !== null) return false;
         await statements.note.create({
-          data: { yardId: yard, id, at: dateOf(at), by, text, feederId: feeder, stage },
+          data: { yardId: yard, id, at: dateOf(at), by, text, feederId: feeder, stage, ...stillColumns(still) },
         });
         return true;
       }),
@@ -71,7 +71,15 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
   };
 }
 
-const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt }: Note): NoteRow => ({
+const stillColumns = (still: NoteRow["still"]) => ({
+  stillId: still?.id ?? null,
+  boot: still?.event?.boot ?? null,
+  seq: still?.event == null ? null : BigInt(still.event.seq),
+});
+
+const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt, stillId, boot, seq }: Note): NoteRow => ({
   ...{ id, yard: yardId, at: instantFrom(at), by, text, feeder: feederId, stage },
   changedAt: maybeInstant(changedAt),
+  still:
+    stillId === null ? null : { id: stillId, event: boot === null || seq === null ? null : { boot, seq: Number(seq) } },
 });

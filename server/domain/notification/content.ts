@@ -26,6 +26,8 @@ export interface NotificationContent extends NotificationExtras {
 export interface NotificationExtras {
   /** The page that it opens, such as `/yards/y1/digest`; left out: its feeder's page, or the home page. */
   readonly link?: string;
+  /** Path of a picture of what it is about, looked up when it is sent; left out: none. */
+  readonly image?: string;
   /** The sections of its e-mail; left out: the body. */
   readonly emailSections?: readonly EmailSection[];
 }

@@ -26,6 +26,8 @@ export interface PushPayload {
       readonly actions: readonly NotificationAction[];
       /** No response is needed any more: the notification with this tag is removed, and this one gives the reason without a sound. */
       readonly isClosing: boolean;
+      /** Path of a small picture that our worker fetches with its session, such as the still of an unpaid deposit; null: none. */
+      readonly image: string | null;
     };
   };
 }
@@ -74,6 +76,7 @@ export function pushPayload(
         raisedAt: raisedAt === undefined ? null : isoOf(raisedAt),
         actions: closes ? [] : answers,
         isClosing: closes,
+        image: closes ? null : (content.image ?? null),
       },
     },
   });

@@ -6,7 +6,7 @@ import type {
   ProgrammeChangeView,
 } from "../../contract/trainingView.ts";
 import { ruleOf } from "../../domain/faults.ts";
-import { after, isoOf, minutes } from "../../domain/instant.ts";
+import { after, type Instant, isoOf, minutes } from "../../domain/instant.ts";
 import type { Advice, AdviceReason, ChangeOfMind } from "../../domain/training/adviseStage.ts";
 import { criterionError } from "../../domain/training/criterionTest.ts";
 import { delayedWorth } from "../../domain/training/delayDiscounting.ts";
@@ -17,6 +17,7 @@ import type { FoodPromise } from "../../domain/training/promises.ts";
 import { mergedContingency } from "../../domain/training/siteDay.ts";
 import { actOf, type Stage } from "../../domain/training/stage.ts";
 import type { Exclusion, TrainingDay } from "../../domain/training/trainingDay.ts";
+import { eventOfKey } from "../../domain/training/trainingEvent.ts";
 import type { ProgrammeChangeRow } from "../../ports.ts";
 import { texts } from "../../text/index.ts";
 
@@ -145,29 +146,30 @@ export const keptView = ({ promised, paid, share, limits, latency }: KeptShare):
 const causeWithin = minutes(60);
 const promisesListed = 50;
 
+export interface BrokenPromise extends Omit<BrokenPromiseView, "at" | "still"> {
+  readonly at: Instant;
+  readonly event: ReturnType<typeof eventOfKey>; // the act's first
+}
+
 export function brokenPromises(
   feeders: readonly {
     readonly feeder: string;
     readonly days: ReadonlyMap<string, TrainingDay>;
     readonly exclusions: readonly Exclusion[];
   }[],
-): readonly BrokenPromiseView[] {
+): readonly BrokenPromise[] {
   const broken = feeders.flatMap(({ feeder, days, exclusions }) =>
     [...days.values()]
       .flatMap(({ ledger }) => ledger.promises)
       .flatMap((promise) => brokenPromise(feeder, promise, exclusions) ?? []),
   );
-  return broken.sort((a, b) => b.at.localeCompare(a.at)).slice(0, promisesListed);
+  return broken.sort((a, b) => b.at - a.at).slice(0, promisesListed);
 }
 
-function brokenPromise(
-  feeder: string,
-  promise: FoodPromise,
-  exclusions: readonly Exclusion[],
-): BrokenPromiseView | null {
-  const { at, act, outcome } = promise;
+function brokenPromise(feeder: string, promise: FoodPromise, exclusions: readonly Exclusion[]): BrokenPromise | null {
+  const { at, act, outcome, key } = promise;
   if (outcome === "paid") return null;
-  return { feeder, act, outcome, at: isoOf(at), cause: causeOfPromise(promise, exclusions) };
+  return { feeder, act, outcome, at, event: eventOfKey(key), cause: causeOfPromise(promise, exclusions) };
 }
 
 /** The fault that stood when a promise was broken; null: none did, or it was kept. */

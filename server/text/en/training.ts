@@ -105,6 +105,7 @@ export const training = {
     inFuture: "must not lie in the future",
     tooOld: "must lie within the last year",
     noChange: "There is no such change.",
+    noStill: "there is no such picture any more",
     noNote: "There is no such note.",
   },
 };

@@ -79,6 +79,8 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     text: column("", "The note."),
     feeder: column("", "Id of the feeder that it is about."),
     stage: column("", "Id of the stage that it is about."),
+    boot: column("", "Of the event at whose picture it was written; empty: none."),
+    seq: column("", "Number of that event within its boot."),
   },
 };
 

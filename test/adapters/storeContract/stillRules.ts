@@ -38,6 +38,10 @@ export const stillRules: Rules = {
     expect(await stills.stills("alder", later(minutes(2)), 1)).toEqual([none]);
     expect(await stills.still("alder", "c")).toEqual(old);
     expect([await stills.still("other", "c"), await stills.still("alder", "x")]).toEqual([null, null]);
+    const byId = await stills.stillsById("alder", ["c", "x", "unknown", "a"]);
+    expect(byId.map(({ id }) => id).sort()).toEqual(["a", "c"]);
+    expect(byId.find(({ id }) => id === "c")).toEqual(old);
+    expect(await stills.stillsById("alder", [])).toEqual([]);
     expect(await stills.allStills()).toEqual([
       ...["a", "b", "c", "d"].map((id) => ({ yard: "alder", id, feeder: "rowan" })),
       { yard: "other", id: "x", feeder: "larch" },

@@ -22,6 +22,7 @@ export const note = (id: string, different: Partial<NoteRow> = {}): NoteRow => (
     feeder: "rowan",
     stage: null,
     changedAt: null,
+    still: null,
   },
   ...different,
 });
@@ -68,8 +69,8 @@ export const trainingRules: Rules = {
   "notes are read from a moment backwards, at most so many": async ({ store }) => {
     await addAlder(store);
     const [first, second, third] = [
-      note("c"),
-      note("b", { at: later(minutes(1)) }),
+      note("c", { still: { id: "still-1", event: { boot: "b-1", seq: 4_294_967_295 } } }),
+      note("b", { still: { id: "still-2", event: null }, at: later(minutes(1)) }),
       note("a", { at: later(minutes(2)) }),
     ];
     for (const each of [second, first, third]) expect(await store.training.addNote(each)).toBe(true);

@@ -27,6 +27,7 @@ describe("a push payload", () => {
           raisedAt: null,
           actions: [],
           isClosing: false,
+          image: null,
         },
       },
     });
@@ -53,6 +54,15 @@ describe("a push payload", () => {
     const { data, navigate } = pushPayload(notice, null).notification;
     expect(data).toMatchObject({ feeder: "f7", raisedAt: "2026-11-25T13:00:00.000Z", actions: ["acknowledge"] });
     expect(navigate).toBe("/");
+  });
+
+  it("has the path of a picture, and none where it is closed", () => {
+    const image = "/api/v1/yards/y1/stills/s1/picture?size=small";
+    const imageIn = (notice: Parameters<typeof notificationFixture>[0]) =>
+      pushPayload(notificationFixture(notice), "f1").notification.data.image;
+    expect([imageIn({ image }), imageIn({ image, isClosing: true })]).toEqual([image, null]);
+    const long = pushPayload(notificationFixture({ image, body: "x".repeat(9_000) }), "f1");
+    expect(octetsOf(long)).toBe(payloadOctetsMax);
   });
 
   it("offers no answer to what asks for nothing any more", () => {

@@ -17,6 +17,7 @@ const reads = ({ read }: Access): Omit<StillStore, Change> => ({
     return found.sort((a, b) => b.at - a.at || inOrder(a.id, b.id)).slice(0, most);
   },
   still: async (yard, id) => read().stills.get(keyOf(yard, id)) ?? null,
+  stillsById: async (yard, ids) => ids.flatMap((id) => read().stills.get(keyOf(yard, id)) ?? []),
   countOf: async (feeder, after) =>
     rowsWhere(read().stills, (still) => still.feeder === feeder && still.addedAt > after).length,
   usage: async (yard) => usageOf(read(), yard),

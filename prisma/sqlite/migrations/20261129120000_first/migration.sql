@@ -254,6 +254,9 @@ CREATE TABLE "Note" (
     "feederId" TEXT,
     "stage" TEXT,
     "changedAt" DATETIME,
+    "stillId" TEXT,
+    "boot" TEXT,
+    "seq" BIGINT,
 
     PRIMARY KEY ("yardId", "id")
 );
