@@ -20,6 +20,8 @@ export interface TrainingView {
   readonly feedersWithoutPlan: readonly string[];
   /** Days of which a part of the log can't be read; they are left out. */
   readonly unreadableDays: number;
+  /** What the birds of the season need of a keeper; null: nothing in particular. */
+  readonly seasonText: string | null;
 }
 
 export interface StagePeriodView {

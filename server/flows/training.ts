@@ -23,6 +23,7 @@ import type { FeederRow, Ports, ProgrammeChangeRow, YardRow } from "../ports.ts"
 import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { stageRequestOf } from "./pure/requestedProgramme.ts";
+import { seasonText } from "./pure/seasonText.ts";
 import { faultsThatCount } from "./pure/trainingSpans.ts";
 import { adviceView, brokenPromises, changeView, judgementView, keptView } from "./pure/trainingTexts.ts";
 import { type FeederDays, readTrainingDays, type StagedDate } from "./trainingDays.ts";
@@ -112,6 +113,11 @@ function viewOf(source: Source): TrainingView {
       .filter(({ state }) => state.settings.feeding === undefined)
       .map(({ state }) => state.settings.name),
     unreadableDays: read.reduce((sum, { unreadable }) => sum + unreadable, 0),
+    seasonText: seasonText(
+      yard,
+      feeders.map(({ state }) => state),
+      now,
+    ),
   };
 }
 

@@ -57,6 +57,12 @@ describe("the training of a yard", () => {
     advice.getByText("A fall below the criterion.");
   });
 
+  it("shows the season's one quiet line", async () => {
+    answer({ seasonText: "Nestlings may be fed from now on." });
+    await openPage(path);
+    expect((await screen.findByText("Nestlings may be fed from now on.")).className).toBe("hint");
+  });
+
   it("starts the advised stage with a tapped reason, and changes the plans only if that is wanted", async () => {
     await openPage(path);
     const form = await formOf("Start Drop a cap");

@@ -1,6 +1,7 @@
 import { texts } from "../../text/index.ts";
 import type { Instant } from "../instant.ts";
 import { dayText, type LocalDate, localDateOf } from "../localTime.ts";
+import type { Reminder } from "../training/seasonReminders.ts";
 import { birdLines } from "./birds.ts";
 import { type DigestFeeder, isInGarden } from "./digestFeeder.ts";
 import { foodLines } from "./foodLeft.ts";
@@ -30,12 +31,14 @@ export interface DigestYard {
 /**
  * The daily digest. `date` is its local date; the birds are those of the whole local day before it. It also states that there is
  * nothing to do or that nothing happened: without a digest the keeper could not know that all is OK.
+ * @param reminders those of the season that are due with this one
  */
 export function composeDigest(
   yard: DigestYard,
   feeders: readonly DigestFeeder[],
   date: LocalDate,
   now: Instant,
+  reminders: readonly Reminder[] = [],
 ): Digest {
   const day = dayText(date, localDateOf(now, yard.zone));
   const text = texts.digest;
@@ -70,6 +73,13 @@ export function composeDigest(
   return {
     title: titleOf(tasks.length === 0 ? text.nothingToDoTitle : text.tasksTitle(tasks.length)),
     short: shortDigest(parts, text.headings.toDo),
-    sections: limitLines(parts),
+    // Never in the push: it is read when there is time.
+    sections: limitLines([...parts, seasonPart(reminders)]),
   };
 }
+
+const seasonPart = (reminders: readonly Reminder[]): SectionDraft => ({
+  heading: texts.season.heading,
+  lines: reminders.map((reminder) => texts.season.reminders[reminder]),
+  omittedText: null,
+});
