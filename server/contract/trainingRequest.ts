@@ -89,6 +89,12 @@ export const noteRequest = z.strictObject({
   text: noteText,
   feeder: z.string().max(64).optional(),
   stage: id.optional(),
+  /** Caps that lay on the dish instead of in the slot; left out: not counted. */
+  capsOnDish: z
+    .int("must be a whole number")
+    .min(0, "must not be negative")
+    .max(1_000, "must be at most 1000")
+    .optional(),
 });
 export type NoteRequest = z.infer<typeof noteRequest>;
 

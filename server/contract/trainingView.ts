@@ -20,6 +20,8 @@ export interface TrainingView {
   readonly feedersWithoutPlan: readonly string[];
   /** Days of which a part of the log can't be read; they are left out. */
   readonly unreadableDays: number;
+  /** Caps that lay on the dish instead of in the slot, as counted in the notebook; days without a count are left out. */
+  readonly capsOnDish: readonly { readonly date: string; readonly caps: number }[];
   /** What the birds of the season need of a keeper; null: nothing in particular. */
   readonly seasonText: string | null;
 }
@@ -184,6 +186,8 @@ export interface NoteView {
   readonly feeder: { readonly id: string; readonly name: string } | null;
   readonly stage: { readonly id: string; readonly name: string } | null;
   readonly changedAt: string | null;
+  /** Caps that lay on the dish instead of in the slot; null: not counted. */
+  readonly capsOnDish: number | null;
   /** In the order in which they were added. */
   readonly photos: readonly PhotoView[];
 }

@@ -30,8 +30,8 @@ export async function notesView(
     ),
   );
   return {
-    notes: page.map(({ id, at, by, text, feeder, stage, changedAt }) => ({
-      ...{ id, by, text },
+    notes: page.map(({ id, at, by, text, feeder, stage, changedAt, capsOnDish }) => ({
+      ...{ id, by, text, capsOnDish },
       at: isoOf(at),
       feeder: named(feeders, feeder),
       stage: named(names, stage),
@@ -63,7 +63,7 @@ export type NoteProblem = "noFeeder" | "noStage";
 export async function addNote(
   { store }: Pick<Ports, "store">,
   yard: YardRow["id"],
-  { id, text, feeder, stage }: NoteRequest,
+  { id, text, feeder, stage, capsOnDish }: NoteRequest,
   { at, by }: Pick<NoteRow, "at" | "by">,
 ): Promise<NoteProblem | null> {
   if (feeder !== undefined && (await store.yards.feeder(feeder))?.yard !== yard) return "noFeeder";
@@ -76,6 +76,7 @@ export async function addNote(
     ...{ id, yard, at, by, text },
     feeder: feeder ?? null,
     stage: stage ?? null,
+    capsOnDish: capsOnDish ?? null,
     changedAt: null,
   });
   return null;

@@ -1,10 +1,11 @@
 import type { TrainingDayView, TrainingView } from "../contract/trainingView.ts";
 import { isInGarden, isStanding } from "../domain/digest/digestFeeder.ts";
-import { type Instant, isoOf } from "../domain/instant.ts";
+import { after, before, days as daysLong, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
 import { addLocalDays, instantOfLocal, localDateOf, localDaysBetween } from "../domain/localTime.ts";
 import { adviseStage } from "../domain/training/adviseStage.ts";
 import { isJudgedDay, judgeStage } from "../domain/training/judgeStage.ts";
 import { keptShare } from "../domain/training/keptShare.ts";
+import { type CountedCaps, capsByDay, recentCaps } from "../domain/training/misplacedCaps.ts";
 import {
   nextStage,
   type Programme,
@@ -30,6 +31,8 @@ import { type FeederDays, readTrainingDays, type StagedDate } from "./trainingDa
 
 /** Six weeks: three or four stages. */
 const daysShown = 42;
+/** More than keepers write in six weeks. */
+const capCountsMax = 1_000;
 
 /** A yard's training record: its programme, what its birds did, and one advice. Feeders on the bench or put away are left out. */
 export async function trainingView(
@@ -44,7 +47,9 @@ export async function trainingView(
   const dates = stagedDates(programme, yard.zone, now);
   const read: FeederDays[] = [];
   for (const row of dates.length === 0 ? [] : inGarden) read.push(await readTrainingDays(store, row, dates, now));
-  return viewOf({ yard, programme, changes, feeders: inGarden, dates, read, now });
+  const shown = { from: before(now, daysLong(daysShown)), to: after(now, milliseconds(1)) };
+  const caps = await store.training.capCounts(yard.id, shown, capCountsMax);
+  return viewOf({ yard, programme, changes, feeders: inGarden, dates, read, caps, now });
 }
 
 interface Source {
@@ -54,6 +59,7 @@ interface Source {
   readonly feeders: readonly FeederRow[];
   readonly dates: readonly StagedDate[];
   readonly read: readonly FeederDays[];
+  readonly caps: readonly CountedCaps[];
   readonly now: Instant;
 }
 
@@ -98,8 +104,7 @@ function viewOf(source: Source): TrainingView {
       to: to === null ? null : isoOf(to),
     })),
     changes: changes.map((change) => changeView(change, programme)).reverse(),
-    advice:
-      present && judged && adviceView(adviceOf(present, judged, programme, feeders), present.stage, judged, programme),
+    advice: present && judged && adviceOf(source, present, judged),
     judgement: present && judged && judgementView(present.stage, judged, counted),
     days: days.map((day) => dayView(day, counted)),
     actsByHour: actsByHour(counted),
@@ -113,6 +118,7 @@ function viewOf(source: Source): TrainingView {
       .filter(({ state }) => state.settings.feeding === undefined)
       .map(({ state }) => state.settings.name),
     unreadableDays: read.reduce((sum, { unreadable }) => sum + unreadable, 0),
+    capsOnDish: capsByDay(source.caps, yard.zone),
     seasonText: seasonText(
       yard,
       feeders.map(({ state }) => state),
@@ -134,18 +140,21 @@ function siteDays({ yard, programme, dates, read }: Source): readonly StagedDay[
 const countedDays = (days: readonly StagedDay[], { from }: StagePeriod, zone: string, now: Instant) =>
   days.filter(({ date }) => date > localDateOf(from, zone) && date < localDateOf(now, zone)).map(({ day }) => day);
 
-const adviceOf = (
-  { stage }: StagePeriod,
+function adviceOf(
+  { programme, feeders, caps, now, yard }: Source,
+  { stage, from }: StagePeriod,
   judged: ReturnType<typeof judgeStage>,
-  programme: Programme,
-  feeders: readonly FeederRow[],
-) =>
-  adviseStage(stage, judged, {
+): TrainingView["advice"] {
+  const capsOnDish = recentCaps(caps, from, now, yard.zone);
+  const advice = adviseStage(stage, judged, {
     hasFault: feeders.some(({ state }) => faultsThatCount.some((fault) => isStanding(state, fault))),
     keptMin: programme.keptMin,
     hasNext: nextStage(programme, stage.id) !== null,
     hasPrevious: previousStage(programme, stage.id) !== null,
+    capsOnDish,
   });
+  return adviceView(advice, stage, judged, programme, capsOnDish);
+}
 
 export function dayView({ date, stage, day }: StagedDay, counted: readonly StagedDay["day"][]): TrainingDayView {
   return {

@@ -115,6 +115,7 @@ export function trainingViewFixture(now: number, change: Partial<TrainingView> =
     },
     feedersWithoutPlan: [],
     unreadableDays: 0,
+    capsOnDish: [],
     seasonText: null,
     ...change,
   };

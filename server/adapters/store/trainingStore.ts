@@ -39,17 +39,27 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
       return found.map(noteFrom);
     },
 
+    async capCounts(yard, { from, to }, most) {
+      const found = await reader.note.findMany({
+        where: { yardId: yard, at: { gte: dateOf(from), lt: dateOf(to) }, capsOnDish: { not: null } },
+        orderBy: [{ at: "asc" }, { id: "asc" }],
+        take: most,
+        select: { at: true, capsOnDish: true },
+      });
+      return found.map(({ at, capsOnDish }) => ({ at: instantFrom(at), caps: capsOnDish ?? 0 }));
+    },
+
     async hasNote(yard, id) {
       const key = { yardId_id: { yardId: yard, id } };
       return (await reader.note.findUnique({ where: key, select: { id: true } })) !== null;
     },
 
-    addNote: ({ id, yard, at, by, text, feeder, stage }) =>
+    addNote: ({ id, yard, at, by, text, feeder, stage, capsOnDish }) =>
       write(async (statements) => {
         const key = { yardId_id: { yardId: yard, id } };
         if ((await statements.note.findUnique({ where: key, select: { id: true } })) !== null) return false;
         await statements.note.create({
-          data: { yardId: yard, id, at: dateOf(at), by, text, feederId: feeder, stage },
+          data: { yardId: yard, id, at: dateOf(at), by, text, feederId: feeder, stage, capsOnDish },
         });
         return true;
       }),
@@ -71,7 +81,7 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
   };
 }
 
-const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt }: Note): NoteRow => ({
-  ...{ id, yard: yardId, at: instantFrom(at), by, text, feeder: feederId, stage },
+const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt, capsOnDish }: Note): NoteRow => ({
+  ...{ id, yard: yardId, at: instantFrom(at), by, text, feeder: feederId, stage, capsOnDish },
   changedAt: maybeInstant(changedAt),
 });

@@ -79,6 +79,7 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     text: column("", "The note."),
     feeder: column("", "Id of the feeder that it is about."),
     stage: column("", "Id of the stage that it is about."),
+    caps_on_dish: column("count", "Caps that lay on the dish instead of in the slot; empty: not counted."),
   },
 };
 

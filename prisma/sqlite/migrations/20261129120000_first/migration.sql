@@ -254,6 +254,7 @@ CREATE TABLE "Note" (
     "feederId" TEXT,
     "stage" TEXT,
     "changedAt" DATETIME,
+    "capsOnDish" INTEGER,
 
     PRIMARY KEY ("yardId", "id")
 );
