@@ -6,6 +6,7 @@ import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
 export const createTrainingStore = (connections: Connections): TrainingStore => ({
   ...programme(connections),
   ...notes(connections),
+  ...counts(connections),
 });
 
 const programme = ({ reader }: Connections): Pick<TrainingStore, "programmeChanges"> => ({
@@ -28,7 +29,19 @@ function changeFrom({ yardId, undoneAt, undoneBy, ...row }: ProgrammeChange): Pr
   };
 }
 
-function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore, "programmeChanges"> {
+const counts = ({ reader }: Connections): Pick<TrainingStore, "capCounts"> => ({
+  async capCounts(yard, { from, to }, most) {
+    const found = await reader.note.findMany({
+      where: { yardId: yard, at: { gte: dateOf(from), lt: dateOf(to) }, capsOnDish: { not: null } },
+      orderBy: [{ at: "asc" }, { id: "asc" }],
+      take: most,
+      select: { at: true, capsOnDish: true },
+    });
+    return found.map(({ at, capsOnDish }) => ({ at: instantFrom(at), caps: capsOnDish ?? 0 }));
+  },
+});
+
+function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore, "programmeChanges" | "capCounts"> {
   return {
     async notes(yard, before, most) {
       const found = await reader.note.findMany({
@@ -37,16 +50,6 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
         take: most,
       });
       return found.map(noteFrom);
-    },
-
-    async capCounts(yard, { from, to }, most) {
-      const found = await reader.note.findMany({
-        where: { yardId: yard, at: { gte: dateOf(from), lt: dateOf(to) }, capsOnDish: { not: null } },
-        orderBy: [{ at: "asc" }, { id: "asc" }],
-        take: most,
-        select: { at: true, capsOnDish: true },
-      });
-      return found.map(({ at, capsOnDish }) => ({ at: instantFrom(at), caps: capsOnDish ?? 0 }));
     },
 
     async hasNote(yard, id) {

@@ -53,11 +53,10 @@ export function composeDigest(
   const parts: readonly SectionDraft[] = [
     {
       heading: text.headings.toDo,
-      // Every counted task is listed, each with the page where it is done.
       ...(tasks.length === 0
         ? { lines: [text.nothingToDo] }
         : { lines: tasks.map((task) => task.text), links: tasks.map((task) => task.link) }),
-      omittedText: null,
+      omittedText: null, // every counted task is listed, each with the page where it is done
     },
     { heading: text.headings.also, lines: otherLines, omittedText: text.omittedLines },
     { heading: text.headings.food, lines: foodLines(connected, now), omittedText: text.omittedLines },
@@ -73,11 +72,11 @@ export function composeDigest(
   return {
     title: titleOf(tasks.length === 0 ? text.nothingToDoTitle : text.tasksTitle(tasks.length)),
     short: shortDigest(parts, text.headings.toDo),
-    // Never in the push: it is read when there is time.
     sections: limitLines([...parts, seasonPart(reminders)]),
   };
 }
 
+/** It comes last, and never in the push: it is read when there is time. */
 const seasonPart = (reminders: readonly Reminder[]): SectionDraft => ({
   heading: texts.season.heading,
   lines: reminders.map((reminder) => texts.season.reminders[reminder]),
