@@ -48,8 +48,7 @@ export function composeDigest(
     return { title: titleOf(text.noFeederTitle), short: text.noFeeder, sections };
   }
   const { tasks, otherLines } = digestTasks(yard, feeders, now);
-  // A feeder in the workshop or in storage feeds no birds: only its name is listed.
-  const connected = feeders.filter(({ state }) => state.reporting.kind !== "neverReported" && isInGarden(state));
+  const connected = feeders.filter(feedsBirds);
   const parts: readonly SectionDraft[] = [
     {
       heading: text.headings.toDo,
@@ -82,3 +81,6 @@ const seasonPart = (reminders: readonly Reminder[]): SectionDraft => ({
   lines: reminders.map((reminder) => texts.season.reminders[reminder]),
   omittedText: null,
 });
+
+/** A feeder in the workshop or in storage feeds no birds: only its name is listed. */
+const feedsBirds = ({ state }: DigestFeeder): boolean => state.reporting.kind !== "neverReported" && isInGarden(state);
