@@ -40,8 +40,7 @@ export function composeDigest(
   now: Instant,
   reminders: readonly Reminder[] = [],
 ): Digest {
-  const day = dayText(date, localDateOf(now, yard.zone));
-  const text = texts.digest;
+  const [day, text] = [dayText(date, localDateOf(now, yard.zone)), texts.digest];
   const titleOf = (what: string) => (yard.practice ? text.practiceTitle : text.title)(yard.name, day, what);
   if (feeders.length === 0) {
     const sections = [{ heading: text.headings.toDo, lines: [text.noFeeder] }];
