@@ -16,7 +16,12 @@ import { StillPicture, stillNameOf } from "./stillPicture.tsx";
 export function NoteEntry(props: NoteProps) {
   const { note, yard, changed } = props;
   const [isEdited, setEdited] = useState(false);
-  const about = [note.feeder, note.stage].flatMap((of) => (of === null ? [] : [of.name]));
+  // An earlier build stored the notes without it.
+  const caps = note.capsOnDish ?? null;
+  const about = [
+    ...[note.feeder, note.stage].flatMap((of) => (of === null ? [] : [of.name])),
+    ...(caps === null ? [] : [text.capsText(caps)]),
+  ];
   if (isEdited) {
     const save = (view: NotesView, entered: string) => {
       setEdited(false);

@@ -81,6 +81,12 @@ function NoteFields({ yard, still, problems }: FieldsProps) {
       {still !== null && <AboutStill yard={yard} still={still} />}
       <TextAreaField label={text.textLabel} problem={problems.text} area={area} />
       <Field
+        label={text.capsLabel}
+        hint={text.capsHint}
+        problem={problems.capsOnDish}
+        input={{ name: "capsOnDish", type: "number", inputMode: "numeric", min: 0, max: 1_000, step: 1 }}
+      />
+      <Field
         label={text.whenLabel}
         hint={still === null ? text.whenHint : text.whenStillHint}
         problem={problems.at}
@@ -116,8 +122,12 @@ function AboutStill({ yard, still }: { readonly yard: YardView; readonly still: 
 function readNote(data: FormData, zone: string) {
   const [date = "", time = ""] = readText(data, "at").split("T");
   const feeder = readText(data, "feeder");
+  const caps = readText(data, "capsOnDish");
+  const written = readText(data, "text");
   return {
-    text: readText(data, "text"),
+    // A count needs no words.
+    text: written.trim() === "" && caps !== "" ? text.capsNoteText : written,
+    ...(caps === "" ? {} : { capsOnDish: Number(caps) }),
     ...(time === "" ? {} : { at: zonedInstant(date, time.slice(0, 5), zone) }),
     ...(feeder === "" ? {} : { feeder }),
   };

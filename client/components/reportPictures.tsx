@@ -116,6 +116,6 @@ function viewOf({ period, stage, changes, days, actsByHour }: ReportStageView, r
     ...{ yard: report.yard, periods: [period], changes, days, actsByHour },
     stages: isKept ? report.stages : [...report.stages, stage],
     ...{ readyStages: [], keptMin: 0, advice: null, judgement: null, ledger: [], effects: [], distance: null },
-    ...{ feedersWithoutPlan: [], unreadableDays: 0 },
+    ...{ feedersWithoutPlan: [], unreadableDays: 0, capsOnDish: [], seasonText: null },
   };
 }

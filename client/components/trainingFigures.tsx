@@ -3,7 +3,7 @@ import type { YardView } from "../../server/contract/api.ts";
 import type { BrokenPromiseView, JudgementView, LimitsView, TrainingView } from "../../server/contract/trainingView.ts";
 import { now } from "../state/clock.ts";
 import { capitalize } from "../text/amount.ts";
-import { dayAndTimeText, localDate } from "../text/clock.ts";
+import { dayAndTimeText, dayText, localDate } from "../text/clock.ts";
 import { numberText, roughNumberText } from "../text/format.ts";
 import { latencyMsText, presentPeriod, shareText } from "../text/training.ts";
 import { StillPicture, stillNameOf } from "./stillPicture.tsx";
@@ -18,7 +18,7 @@ export const TrainingFigures = ({ view, yard }: FiguresProps) => (
   <>
     <section aria-labelledby="bargain-title">
       <h2 id="bargain-title">{text.bargainTitle}</h2>
-      {view.judgement !== null && <Bargain judgement={view.judgement} keptMin={view.keptMin} />}
+      {view.judgement !== null && <Bargain view={view} judgement={view.judgement} zone={yard.zone} />}
       <h3>{text.brokenTitle}</h3>
       <BrokenPromises view={view} yard={yard} />
     </section>
@@ -47,13 +47,13 @@ const Rows = ({ rows }: { readonly rows: readonly Row[] }) => (
 
 const between = ({ low, high }: LimitsView) => text.betweenValue(shareText(low), shareText(high));
 
-function Bargain(props: { readonly judgement: JudgementView; readonly keptMin: number }) {
+function Bargain(props: { readonly view: TrainingView; readonly judgement: JudgementView; readonly zone: string }) {
   const { kept, delayedWorth } = props.judgement;
   const { promised, paid, share, limits, latencyMs } = kept;
   const rows: Row[] = [
     [text.keptName, share === null ? text.nothingPromisedValue : text.keptValue(paid, promised, shareText(share))],
     ...(share === null ? [] : [[text.keptLimitsName, between(limits)] as const]),
-    [text.keptMinName, shareText(props.keptMin)],
+    [text.keptMinName, shareText(props.view.keptMin)],
     ...(latencyMs === null
       ? []
       : ([
@@ -61,6 +61,7 @@ function Bargain(props: { readonly judgement: JudgementView; readonly keptMin: n
           [text.mostName, latencyMsText(latencyMs.p95)],
           [text.worstName, latencyMsText(latencyMs.worst)],
         ] as const)),
+    ...capsRows(props.view, props.zone),
   ];
   return (
     <>
@@ -73,6 +74,16 @@ function Bargain(props: { readonly judgement: JudgementView; readonly keptMin: n
       )}
     </>
   );
+}
+
+/** By day, the newest first, as far back as the record's days are shown. */
+function capsRows({ capsOnDish }: TrainingView, zone: string): readonly Row[] {
+  // An earlier build stored the record without it.
+  const counted = (capsOnDish ?? []).filter(({ caps }) => caps > 0);
+  if (counted.length === 0) return [];
+  const today = localDate(now.value, zone);
+  const days = counted.map(({ date, caps }) => text.capsOfDayText(dayText(date, today), caps)).reverse();
+  return [[text.capsName, text.capsValue(numberText(counted.reduce((sum, { caps }) => sum + caps, 0)), days)]];
 }
 
 const brokenShown = 5;

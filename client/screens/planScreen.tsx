@@ -86,6 +86,7 @@ function PlanStatus({ plan, feeder, yard }: PlanProps & { readonly plan: PlanVie
     <>
       <p>{statusText(plan, feeder.name)}</p>
       {plan.todayText !== null && <p>{plan.todayText}</p>}
+      {plan.seasonText !== null && <p class="hint">{plan.seasonText}</p>}
     </>
   );
 }

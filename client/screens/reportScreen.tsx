@@ -1,5 +1,6 @@
 import { useState } from "preact/hooks";
 import { loadingText } from "#text/common.ts";
+import { capsText } from "#text/notesScreen.ts";
 import * as text from "#text/reportScreen.ts";
 import { yardNotFoundText } from "#text/screens.ts";
 import type { YardView } from "../../server/contract/api.ts";
@@ -187,7 +188,12 @@ function Notes({ page, yard }: { readonly page: ReportStageView; readonly yard: 
         {page.notes.map((note) => (
           <li key={note.id}>
             <p class="note-text">{note.text}</p>
-            <p class="since">{text.noteText(capitalize(dayAndTimeText(note.at, now.value, yard.zone)), note.by)}</p>
+            <p class="since">
+              {[
+                text.noteText(capitalize(dayAndTimeText(note.at, now.value, yard.zone)), note.by),
+                ...(note.capsOnDish === null ? [] : [capsText(note.capsOnDish)]),
+              ].join(" · ")}
+            </p>
             <NotePhotos note={note} yard={yard} />
           </li>
         ))}

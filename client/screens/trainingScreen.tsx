@@ -28,6 +28,8 @@ export function TrainingScreen(props: { readonly id: string }) {
     >
       {notice}
       <DiseaseNotice yard={yard} />
+      {/* An earlier build stored the record without it. */}
+      {(view?.seasonText ?? null) !== null && <p class="hint">{view?.seasonText}</p>}
       {view !== null && <Training view={view} yard={yard} />}
       {view === null && notice === null && <p class="empty first-load">{loadingText}</p>}
     </Screen>

@@ -12,6 +12,8 @@ export interface PlanView {
   readonly days: readonly PlannedDayView[];
   /** What was planned and given of free food so far today, in a sentence; null where nothing of it is known. */
   readonly todayText: string | null;
+  /** What the birds of the season need of a keeper; null: nothing in particular. */
+  readonly seasonText: string | null;
 }
 
 /** The most that a ration should be, by the birds that a keeper counts. */

@@ -91,6 +91,12 @@ export const noteRequest = z.strictObject({
   stage: id.optional(),
   /** What it is written at; then it is about the still's feeder, and, without `at`, about the still's moment. */
   still: z.string().max(64).optional(),
+  /** Caps that lay on the dish instead of in the slot; left out: not counted. */
+  capsOnDish: z
+    .int("must be a whole number")
+    .min(0, "must not be negative")
+    .max(1_000, "must be at most 1000")
+    .optional(),
 });
 export type NoteRequest = z.infer<typeof noteRequest>;
 

@@ -20,6 +20,10 @@ export interface TrainingView {
   readonly feedersWithoutPlan: readonly string[];
   /** Days of which a part of the log can't be read; they are left out. */
   readonly unreadableDays: number;
+  /** Caps that lay on the dish instead of in the slot, as counted in the notebook; days without a count are left out. */
+  readonly capsOnDish: readonly { readonly date: string; readonly caps: number }[];
+  /** What the birds of the season need of a keeper; null: nothing in particular. */
+  readonly seasonText: string | null;
 }
 
 export interface StagePeriodView {
@@ -191,6 +195,8 @@ export interface NoteView {
   readonly stage: { readonly id: string; readonly name: string } | null;
   readonly changedAt: string | null;
   readonly still: NoteStillView | null;
+  /** Caps that lay on the dish instead of in the slot; null: not counted. */
+  readonly capsOnDish: number | null;
   /** In the order in which they were added. */
   readonly photos: readonly PhotoView[];
 }

@@ -1,11 +1,13 @@
 import { composeDigest, type Digest } from "../domain/digest/digest.ts";
 import { digestEmailSections } from "../domain/digest/digestEmail.ts";
 import { dueDigest } from "../domain/digest/dueDigest.ts";
+import { seasonWeather } from "../domain/digest/seasonWeather.ts";
 import { after, between, hours, type Instant, later } from "../domain/instant.ts";
 import { instantOfLocal, type LocalDate } from "../domain/localTime.ts";
 import type { NotificationContent } from "../domain/notification/content.ts";
 import type { Clock, DigestStore, OutboxSignal, RecordStore, Transaction, YardRow } from "../ports.ts";
 import { readDigestFeeder } from "./digestFeeder.ts";
+import { dueReminders } from "./dueReminders.ts";
 
 export interface DigestPorts {
   readonly clock: Clock;
@@ -55,7 +57,9 @@ async function sendDueDigest({ clock, store }: DigestPorts, yard: YardRow): Prom
   if (feeders.length === 0) return false;
   const feederDigests = [];
   for (const feeder of feeders) feederDigests.push(await readDigestFeeder(store, feeder, yard.zone, date, now));
-  const digest = composeDigest(yard, feederDigests, date, now);
+  const weather = seasonWeather(feederDigests, now);
+  const reminders = await dueReminders(store.digests, yard, { date, previous: newest, weather });
+  const digest = composeDigest(yard, feederDigests, date, now, reminders);
   const readers = await store.digests.recipientsOf(yard.id);
   return store.transaction(async (tx) => {
     // Another process may have sent it meanwhile.

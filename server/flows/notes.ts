@@ -35,8 +35,8 @@ export async function notesView(
     page.flatMap(({ still }) => (still === null ? [] : [still.id])),
   );
   return {
-    notes: page.map(({ id, at, by, text, feeder, stage, changedAt, still }) => ({
-      ...{ id, by, text },
+    notes: page.map(({ id, at, by, text, feeder, stage, changedAt, still, capsOnDish }) => ({
+      ...{ id, by, text, capsOnDish },
       at: isoOf(at),
       feeder: named(feeders, feeder),
       stage: named(names, stage),
@@ -75,7 +75,7 @@ export type NoteProblem = "noFeeder" | "noStage" | "noStill";
 export async function addNote(
   { store }: Pick<Ports, "store">,
   yard: YardRow["id"],
-  { id, text, feeder, stage, still }: NoteRequest,
+  { id, text, feeder, stage, still, capsOnDish }: NoteRequest,
   { at, by }: { readonly at: (still: StillRow | null) => Instant } & Pick<NoteRow, "by">,
 ): Promise<NoteProblem | null> {
   if (await store.training.hasNote(yard, id)) return null;
@@ -87,6 +87,7 @@ export async function addNote(
     ...{ id, yard, at: at(found), by, text },
     feeder: found?.feeder ?? feeder ?? null,
     stage: stage ?? null,
+    capsOnDish: capsOnDish ?? null,
     changedAt: null,
     still: found && { id: found.id, event: found.event },
   });

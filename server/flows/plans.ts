@@ -12,6 +12,7 @@ import type { FeederRow } from "../ports.ts";
 import { gramsText } from "../text/format.ts";
 import { texts } from "../text/index.ts";
 import { feedingRulesOf } from "./pure/requestedFeeding.ts";
+import { seasonText } from "./pure/seasonText.ts";
 
 /** The plan that a feeder is to carry out, and whether it has said that it does. */
 export function planView({ state }: FeederRow, now: Instant): PlanView {
@@ -35,6 +36,7 @@ function viewOf(state: FeederState, settings: FeederSettings, plan: PlanState | 
     portionGrams: Math.round(100 * (plan?.portion ?? currentPortion(state.hopper, settings))) / 100,
     days: (made?.days ?? []).filter(({ to }) => to > now).map(dayView),
     todayText: todayText(state.planRecord, now),
+    seasonText: seasonText({ place: settings.place, zone: settings.zone }, [state], now),
   };
 }
 

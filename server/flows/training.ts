@@ -1,10 +1,11 @@
 import type { TrainingDayView, TrainingView } from "../contract/trainingView.ts";
 import { isInGarden, isStanding } from "../domain/digest/digestFeeder.ts";
-import { type Instant, isoOf } from "../domain/instant.ts";
+import { after, before, days as daysLong, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
 import { addLocalDays, instantOfLocal, localDateOf, localDaysBetween } from "../domain/localTime.ts";
 import { adviseStage } from "../domain/training/adviseStage.ts";
 import { isJudgedDay, judgeStage } from "../domain/training/judgeStage.ts";
 import { keptShare } from "../domain/training/keptShare.ts";
+import { type CountedCaps, capsByDay, recentCaps } from "../domain/training/misplacedCaps.ts";
 import {
   nextStage,
   type Programme,
@@ -23,6 +24,7 @@ import type { FeederRow, Ports, ProgrammeChangeRow, YardRow } from "../ports.ts"
 import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { stageRequestOf } from "./pure/requestedProgramme.ts";
+import { seasonText } from "./pure/seasonText.ts";
 import { faultsThatCount } from "./pure/trainingSpans.ts";
 import {
   adviceView,
@@ -37,6 +39,8 @@ import { type FeederDays, readTrainingDays, type StagedDate } from "./trainingDa
 
 /** Six weeks: three or four stages. */
 const daysShown = 42;
+/** More than keepers write in six weeks. */
+const capCountsMax = 1_000;
 
 /** A yard's training record: its programme, what its birds did, and one advice. Feeders on the bench or put away are left out. */
 export async function trainingView(
@@ -52,7 +56,9 @@ export async function trainingView(
   const read: FeederDays[] = [];
   for (const row of dates.length === 0 ? [] : inGarden) read.push(await readTrainingDays(store, row, dates, now));
   const ledger = await withStills(store, yard.id, brokenPromises(read));
-  return viewOf({ yard, programme, changes, feeders: inGarden, dates, read, ledger, now });
+  const shown = { from: before(now, daysLong(daysShown)), to: after(now, milliseconds(1)) };
+  const caps = await store.training.capCounts(yard.id, shown, capCountsMax);
+  return viewOf({ yard, programme, changes, feeders: inGarden, dates, read, ledger, caps, now });
 }
 
 /** One read: the list of promises is short. */
@@ -76,6 +82,7 @@ interface Source {
   readonly dates: readonly StagedDate[];
   readonly read: readonly FeederDays[];
   readonly ledger: TrainingView["ledger"];
+  readonly caps: readonly CountedCaps[];
   readonly now: Instant;
 }
 
@@ -120,8 +127,7 @@ function viewOf(source: Source): TrainingView {
       to: to === null ? null : isoOf(to),
     })),
     changes: changes.map((change) => changeView(change, programme)).reverse(),
-    advice:
-      present && judged && adviceView(adviceOf(present, judged, programme, feeders), present.stage, judged, programme),
+    advice: present && judged && adviceOf(source, present, judged),
     judgement: present && judged && judgementView(present.stage, judged, counted),
     days: days.map((day) => dayView(day, counted)),
     actsByHour: actsByHour(counted),
@@ -135,6 +141,12 @@ function viewOf(source: Source): TrainingView {
       .filter(({ state }) => state.settings.feeding === undefined)
       .map(({ state }) => state.settings.name),
     unreadableDays: read.reduce((sum, { unreadable }) => sum + unreadable, 0),
+    capsOnDish: capsByDay(source.caps, yard.zone),
+    seasonText: seasonText(
+      yard,
+      feeders.map(({ state }) => state),
+      now,
+    ),
   };
 }
 
@@ -151,18 +163,21 @@ function siteDays({ yard, programme, dates, read }: Source): readonly StagedDay[
 const countedDays = (days: readonly StagedDay[], { from }: StagePeriod, zone: string, now: Instant) =>
   days.filter(({ date }) => date > localDateOf(from, zone) && date < localDateOf(now, zone)).map(({ day }) => day);
 
-const adviceOf = (
-  { stage }: StagePeriod,
+function adviceOf(
+  { programme, feeders, caps, now, yard }: Source,
+  { stage, from }: StagePeriod,
   judged: ReturnType<typeof judgeStage>,
-  programme: Programme,
-  feeders: readonly FeederRow[],
-) =>
-  adviseStage(stage, judged, {
+): TrainingView["advice"] {
+  const capsOnDish = recentCaps(caps, from, now, yard.zone);
+  const advice = adviseStage(stage, judged, {
     hasFault: feeders.some(({ state }) => faultsThatCount.some((fault) => isStanding(state, fault))),
     keptMin: programme.keptMin,
     hasNext: nextStage(programme, stage.id) !== null,
     hasPrevious: previousStage(programme, stage.id) !== null,
+    capsOnDish,
   });
+  return adviceView(advice, stage, judged, programme, capsOnDish);
+}
 
 export function dayView({ date, stage, day }: StagedDay, counted: readonly StagedDay["day"][]): TrainingDayView {
   return {

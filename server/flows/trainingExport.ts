@@ -56,8 +56,8 @@ const notesAtOnce = 200;
 async function* noteRows({ store, clock }: Pick<Ports, "store" | "clock">, yard: YardRow): AsyncGenerator<ExportRow> {
   for (let before = (clock.now() + 1) as ReturnType<typeof clock.now>; ; ) {
     const page = await store.training.notes(yard.id, before, notesAtOnce);
-    for (const { at, by, text, feeder, stage, still } of page)
-      yield [isoOf(at), by, text, feeder, stage, still?.event?.boot ?? null, still?.event?.seq ?? null];
+    for (const { at, by, text, feeder, stage, still, capsOnDish } of page)
+      yield [isoOf(at), by, text, feeder, stage, still?.event?.boot ?? null, still?.event?.seq ?? null, capsOnDish];
     const last = page.at(-1);
     if (last === undefined || page.length < notesAtOnce) return;
     before = last.at;

@@ -1,6 +1,8 @@
 import type { FeedingRequest } from "../contract/feedingRequest.ts";
 import type { ProgrammeChangeRequest } from "../contract/trainingRequest.ts";
 import type { Instant } from "../domain/instant.ts";
+import type { TimeSpan } from "../domain/timeSpans.ts";
+import type { CountedCaps } from "../domain/training/misplacedCaps.ts";
 import type { StillEvent } from "./stills.ts";
 
 /** The changes of a yard's training programme. */
@@ -28,6 +30,7 @@ export interface NoteRow {
   readonly changedAt: Instant | null; // null: it is as it was first written
   /** What it was written at, by the feeder's camera; the still may be deleted since. */
   readonly still: { readonly id: string; readonly event: StillEvent | null } | null;
+  readonly capsOnDish: number | null; // null: not counted
 }
 
 export interface TrainingStore {
@@ -35,6 +38,8 @@ export interface TrainingStore {
   programmeChanges(yard: string): Promise<readonly ProgrammeChangeRow[]>;
   /** Notes of the yard about moments before this one, the newest first, at most so many. */
   notes(yard: string, before: Instant, most: number): Promise<readonly NoteRow[]>;
+  /** Of the yard's notes about moments in this span, those with a count of caps on the dish, in order of time, at most so many. */
+  capCounts(yard: string, within: TimeSpan, most: number): Promise<readonly CountedCaps[]>;
   hasNote(yard: string, id: string): Promise<boolean>;
   /** @returns false where the yard has a note with this id already */
   addNote(note: NoteRow): Promise<boolean>;

@@ -68,6 +68,16 @@ describe("the notebook", () => {
     expect((screen.getByLabelText("Note") as HTMLTextAreaElement).value).toBe("");
   });
 
+  it("counts caps on the dish, also without words, and shows a note's count", async () => {
+    answer(`POST ${path}`, notesViewFixture([noteFixture("c", 0, { text: "two jays", capsOnDish: 3 })]));
+    await openPage(path);
+    await screen.findByText("note a");
+    fireEvent.input(screen.getByLabelText("Caps on the dish"), { target: { value: "3" } });
+    await write("");
+    await screen.findByText(/, Ada · caps on the dish: 3$/);
+    expect(server.posts()[0]).toMatchObject({ body: { text: "Caps counted.", capsOnDish: 3 } });
+  });
+
   it("keeps what was entered, and its id, where the server can't be reached", async () => {
     answer(`POST ${path}`, notesViewFixture([noteFixture("c", 0, { text: "two jays" })]));
     await openPage(path);

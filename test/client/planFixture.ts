@@ -11,6 +11,7 @@ export function planViewFixture(now: number, change: Partial<PlanView> = {}): Pl
     portionGrams: 2,
     days: Array.from({ length: 14 }, (_, index) => plannedDay(today + index * dayMs)),
     todayText: "Free food today: 4 portions so far, as planned.",
+    seasonText: null,
     ...change,
   };
 }

@@ -44,6 +44,12 @@ describe("the feeding plan's screen", () => {
     expect(screen.queryByText(/follows this plan/)).toBeNull();
   });
 
+  it("shows the season's one quiet line", async () => {
+    answer({ seasonText: "Nestlings may be fed from now on." });
+    await openPage(path);
+    expect((await screen.findByText("Nestlings may be fed from now on.")).className).toBe("hint");
+  });
+
   it("asks for the place where there is none", async () => {
     answer({ version: null, days: [], problem: "The yard has no place yet." });
     await openPage(path);

@@ -22,7 +22,9 @@ export function reportViewFixture(now: number, change: Partial<ReportView> = {})
         days,
         kept: keptOf(days.map(({ kept }) => kept)),
         actsByHour: view.actsByHour,
-        notes: [noteFixture("old", 500), noteFixture("a", 30, { text: "Two jays at once." })].filter(isWithin),
+        notes: [noteFixture("old", 500), noteFixture("a", 30, { text: "Two jays at once.", capsOnDish: 3 })].filter(
+          isWithin,
+        ),
       };
     }),
     unreadableDays: 0,

@@ -30,6 +30,7 @@ describe("the season report", () => {
       "Acts over the day",
     ]);
     third.getByText("Two jays at once.");
+    third.getByText(/, Ada · caps on the dish: 3$/);
     third.getByText(/Started: Nudge a cap in\. Reason: They press at every visit \(Ada\)$/);
     const first = within(screen.getByRole("region", { name: "Come for free food" }));
     expect(first.queryByText("Two jays at once.")).toBeNull();

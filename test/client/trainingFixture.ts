@@ -117,6 +117,8 @@ export function trainingViewFixture(now: number, change: Partial<TrainingView> =
     },
     feedersWithoutPlan: [],
     unreadableDays: 0,
+    capsOnDish: [],
+    seasonText: null,
     ...change,
   };
 }

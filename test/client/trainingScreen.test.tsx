@@ -5,6 +5,7 @@ import { YardLinks } from "../../client/components/yardLinks.tsx";
 import { memoryStore } from "../../client/offline/localStore.ts";
 import { announcement } from "../../client/state/announcement.ts";
 import { openTraining, trainingError, trainings } from "../../client/state/training.ts";
+import { localDate, shiftDate } from "../../client/text/clock.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
@@ -55,6 +56,12 @@ describe("the training of a yard", () => {
     const advice = within(screen.getByRole("region", { name: "Advice: Move on to the next stage" }));
     advice.getByText(/^In 46 % of the bouts/);
     advice.getByText("A fall below the criterion.");
+  });
+
+  it("shows the season's one quiet line", async () => {
+    answer({ seasonText: "Nestlings may be fed from now on." });
+    await openPage(path);
+    expect((await screen.findByText("Nestlings may be fed from now on.")).className).toBe("hint");
   });
 
   it("starts the advised stage with a tapped reason, and changes the plans only if that is wanted", async () => {
@@ -335,6 +342,19 @@ describe("the pictures of a training record", () => {
 });
 
 describe("the figures of a training record", () => {
+  it("say how many caps lay on the dish, by day, and nothing where none did", async () => {
+    const today = localDate(Date.now(), "Europe/Stockholm");
+    const capsOnDish = [
+      { date: shiftDate(today, -1), caps: 2 },
+      { date: today, caps: 1 },
+    ];
+    answer({ capsOnDish: [{ date: shiftDate(today, -2), caps: 0 }, ...capsOnDish] });
+    await openPage(path);
+    const bargain = within(await screen.findByRole("region", { name: "The bargain" }));
+    const row = bargain.getByText("Caps on the dish, not in the slot", { selector: "dt" }).nextSibling?.textContent;
+    expect(row).toBe("3 (today: 1; yesterday: 2)");
+  });
+
   it("say how the bargain was kept, with intervals, latencies and the literature's doubt", async () => {
     await openPage(path);
     const bargain = within(await screen.findByRole("region", { name: "The bargain" }));

@@ -172,6 +172,18 @@ describe("the digest flow", () => {
     expect(signalCount()).toBe(1);
   });
 
+  it("reminds of what a season needs in the first digest of it only, and never in the push", async () => {
+    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+    const { ports, clock, digests, enqueued } = server([{ ...alderCroft, place }]);
+    const headings = (date: string) => digests.get(`alder ${date}`)?.sections.map(({ heading }) => heading);
+    for (const date of ["2026-11-30", "2026-12-01", "2026-12-02"]) {
+      clock.at = instantOf(`${date}T06:30:00Z`);
+      await sendDueDigests(ports);
+      expect(headings(date)?.includes("This season")).toBe(date === "2026-12-01");
+    }
+    expect(enqueued.map(({ content }) => content.body).join()).not.toContain("salt");
+  });
+
   it("lets it expire in the evening, and gives a late one two hours", async () => {
     const { ports, enqueued, clock } = server([alderCroft, { ...alderCroft, id: "late", digestTime: "21:00" }]);
     await sendDueDigests(ports);

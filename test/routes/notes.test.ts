@@ -1,5 +1,5 @@
 import { describe, expect, it } from "vitest";
-import type { NotesView } from "../../server/contract/trainingView.ts";
+import type { NotesView, TrainingView } from "../../server/contract/trainingView.ts";
 import { isoOf, minutes } from "../../server/domain/instant.ts";
 import { stillIdOf } from "../../server/flows/stillsOfEvents.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
@@ -23,6 +23,7 @@ describe("the notebook of a yard", () => {
       {
         ...{ id: "note-0002", at: "2026-01-15T09:00:00.000Z", by: "Bo", text: "A jay", changedAt: null, photos: [] },
         still: null,
+        capsOnDish: null,
         feeder: { id: feeder.id, name: "Rowan" },
         stage: { id: "dropCap", name: "Drop a cap" },
       },
@@ -79,6 +80,29 @@ describe("the notebook of a yard", () => {
     expect((await read(server)).notes[0]?.at).toBe(at);
   });
 
+  it("counts caps on the dish, which the record shows by day and a cap stage's advice names", async () => {
+    const server = await openTestServer();
+    const place = { latitudeDegrees: 59.5, longitudeDegrees: 17.8 };
+    await requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { place });
+    const url = `/api/v1/yards/${server.yard}/training`;
+    const started = { kind: "stageStarted", stage: "dropCap", changesPlans: false };
+    const change = { id: "change-0001", reason: "they nudge", at: "2026-01-13T12:00:00Z", content: started };
+    expect((await requestAs(server, "POST", `${url}/changes`, server.keeper, change)).statusCode).toBe(200);
+    const record = async (): Promise<TrainingView> => (await requestAs(server, "GET", url, server.keeper)).json();
+    await send(server, "POST", "", { id: "note-0001", text: "x", at: "2026-01-14T08:00:00Z", capsOnDish: 2 });
+    const named = expect.stringMatching(/^3 caps lay on the dish in the last 5 days/);
+    const before = await record();
+    expect(before.capsOnDish).toEqual([{ date: "2026-01-14", caps: 2 }]);
+    expect(before.advice?.reasons).not.toContainEqual(named);
+    await send(server, "POST", "", { id: "note-0002", text: "y", capsOnDish: 1 });
+    expect((await read(server)).notes.map(({ capsOnDish }) => capsOnDish)).toEqual([1, 2]);
+    const after = await record();
+    expect(after.capsOnDish.at(-1)).toEqual({ date: "2026-01-15", caps: 1 });
+    expect(after.advice?.reasons).toContainEqual(named);
+    await send(server, "DELETE", "/note-0002");
+    expect((await record()).capsOnDish).toEqual(before.capsOnDish);
+  });
+
   it("is read page by page", async () => {
     const server = await openTestServer();
     for (let index = 0; index < 52; index += 1) {
@@ -98,6 +122,9 @@ describe("the notebook of a yard", () => {
     ["feeder", { feeder: "unknown" }, "no such feeder"],
     ["stage", { stage: "unknown" }, "no such stage"],
     ["still", { still: "unknown" }, "no such picture"],
+    ["capsOnDish", { capsOnDish: -1 }, "must not be negative"],
+    ["capsOnDish", { capsOnDish: 1.5 }, "must be a whole number"],
+    ["capsOnDish", { capsOnDish: 1_001 }, "must be at most 1000"],
   ])("names the field %s that can't be", async (field, wrong, problem) => {
     const server = await openTestServer();
     const answer = await send(server, "POST", "", { id: "note-0001", text: "a jay", ...wrong });

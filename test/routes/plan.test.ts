@@ -1,7 +1,8 @@
 import { describe, expect, it } from "vitest";
 import type { PlanView } from "../../server/contract/planView.ts";
 import type { Answer } from "../../server/contract/report.ts";
-import { days, instantOf, minutes } from "../../server/domain/instant.ts";
+import { days, hours, instantOf, minutes } from "../../server/domain/instant.ts";
+import { texts } from "../../server/text/index.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 import { requestAs } from "../support/people.ts";
 import { openTestServer, type TestServer } from "../support/testServer.ts";
@@ -89,6 +90,19 @@ describe("a feeding plan", () => {
     expect(today.free.length).toBeGreaterThan(0);
     expect(today.free.map((after) => 1_000 * (today.from + after))).toEqual(seen[0]?.free.map(instantOf));
     expect(today.portionsMax).toBe(seen[0]?.portionsMax);
+  });
+
+  it("is shown with what the season needs, hard frost before all else", async () => {
+    const { server, feeder, key } = await openWithFeeder();
+    const seasonText = async () => (await plan(server, feeder)).seasonText;
+    await report(server, key);
+    const before = await seasonText();
+    expect(before).toBe(texts.season.reminders.salt); // December
+    server.clock.advance(minutes(1));
+    await server.report(key, { boot: "b-1", sentUptimeMs: 3_600_000, readings: { airCelsius: -12 } });
+    expect(await seasonText()).toBe(texts.season.reminders.hardFrost);
+    server.clock.advance(hours(4)); // what was felt then says nothing of now
+    expect(await seasonText()).toBe(before);
   });
 
   it("is previewed with other rules, and changes by that in nothing", async () => {

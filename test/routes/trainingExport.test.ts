@@ -25,6 +25,7 @@ async function openWithDay() {
   await requestAs(server, "POST", `/api/v1/yards/${server.yard}/notes`, server.keeper, {
     id: "note-0001",
     text: '=SUM(A1), "two jays"\nand a magpie',
+    capsOnDish: 3,
   });
   server.clock.advance(hours(24));
   const events = [
@@ -69,12 +70,16 @@ describe("the export of a training record", () => {
 
   it("quotes text by RFC 4180, and keeps a spreadsheet from taking it for a formula", async () => {
     const { server } = await openWithDay();
-    expect((await file(server, "notes")).body).toContain(`,Keeper,"'=SUM(A1), ""two jays""\nand a magpie",,,,\r\n`);
+    expect((await file(server, "notes")).body).toContain(`,Keeper,"'=SUM(A1), ""two jays""\nand a magpie",,,,,3\r\n`);
     const [line] = (await file(server, "notes", "jsonl")).body.split("\n");
-    expect(JSON.parse(line as string)).toMatchObject({ text: '=SUM(A1), "two jays"\nand a magpie', feeder: null });
+    expect(JSON.parse(line as string)).toMatchObject({
+      text: '=SUM(A1), "two jays"\nand a magpie',
+      feeder: null,
+      caps_on_dish: 3,
+    });
     expect(csvLine(["a", null, -1.5])).toBe("a,,-1.5\r\n"); // a number is no text
     expect(jsonLine("notes", ["x", "y"])).toBe(
-      '{"at":"x","by":"y","text":null,"feeder":null,"stage":null,"boot":null,"seq":null}\n',
+      '{"at":"x","by":"y","text":null,"feeder":null,"stage":null,"boot":null,"seq":null,"caps_on_dish":null}\n',
     );
   });
 

@@ -7,6 +7,10 @@ export const notLoadedText = "The older notes could not be loaded. Try again.";
 
 export const writeTitle = "Write a note";
 export const textLabel = "Note";
+export const capsLabel = "Caps on the dish";
+export const capsHint = "How many lay there instead of in the slot. Leave it empty where you didn't count.";
+export const capsNoteText = "Caps counted.";
+export const capsText = (caps: number) => `caps on the dish: ${caps}`;
 export const whenLabel = "When";
 export const whenHint = "Leave it empty for now.";
 export const feederLabel = "About";

@@ -16,6 +16,9 @@ export const keptMinName = "Least share you asked for";
 export const medianName = "From act to food, half of them within";
 export const mostName = "95 of 100 within";
 export const worstName = "The slowest";
+export const capsName = "Caps on the dish, not in the slot";
+export const capsValue = (total: string, days: readonly string[]) => `${total} (${days.join("; ")})`;
+export const capsOfDayText = (day: string, caps: number) => `${day}: ${caps}`;
 export const delayText = (wait: string, low: string, high: string) =>
   `A portion after ${wait} may be worth only ${low} to ${high} of one at once. That range is from studies of other species (quoted from memory); nothing is known for free-living corvids at a feeder.`;
 

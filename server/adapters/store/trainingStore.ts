@@ -6,6 +6,7 @@ import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
 export const createTrainingStore = (connections: Connections): TrainingStore => ({
   ...programme(connections),
   ...notes(connections),
+  ...counts(connections),
 });
 
 const programme = ({ reader }: Connections): Pick<TrainingStore, "programmeChanges"> => ({
@@ -28,7 +29,19 @@ function changeFrom({ yardId, undoneAt, undoneBy, ...row }: ProgrammeChange): Pr
   };
 }
 
-function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore, "programmeChanges"> {
+const counts = ({ reader }: Connections): Pick<TrainingStore, "capCounts"> => ({
+  async capCounts(yard, { from, to }, most) {
+    const found = await reader.note.findMany({
+      where: { yardId: yard, at: { gte: dateOf(from), lt: dateOf(to) }, capsOnDish: { not: null } },
+      orderBy: [{ at: "asc" }, { id: "asc" }],
+      take: most,
+      select: { at: true, capsOnDish: true },
+    });
+    return found.map(({ at, capsOnDish }) => ({ at: instantFrom(at), caps: capsOnDish ?? 0 }));
+  },
+});
+
+function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore, "programmeChanges" | "capCounts"> {
   return {
     async notes(yard, before, most) {
       const found = await reader.note.findMany({
@@ -44,12 +57,13 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
       return (await reader.note.findUnique({ where: key, select: { id: true } })) !== null;
     },
 
-    addNote: ({ id, yard, at, by, text, feeder, stage, still }) =>
+    addNote: ({ id, yard, at, by, text, feeder, stage, still, capsOnDish }) =>
       write(async (statements) => {
         const key = { yardId_id: { yardId: yard, id } };
         if ((await statements.note.findUnique({ where: key, select: { id: true } })) !== null) return false;
+        const about = { feederId: feeder, stage, capsOnDish, ...stillColumns(still) };
         await statements.note.create({
-          data: { yardId: yard, id, at: dateOf(at), by, text, feederId: feeder, stage, ...stillColumns(still) },
+          data: { yardId: yard, id, at: dateOf(at), by, text, ...about },
         });
         return true;
       }),
@@ -77,9 +91,11 @@ const stillColumns = (still: NoteRow["still"]) => ({
   seq: still?.event == null ? null : BigInt(still.event.seq),
 });
 
-const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt, stillId, boot, seq }: Note): NoteRow => ({
-  ...{ id, yard: yardId, at: instantFrom(at), by, text, feeder: feederId, stage },
+const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt, capsOnDish, ...note }: Note): NoteRow => ({
+  ...{ id, yard: yardId, at: instantFrom(at), by, text, feeder: feederId, stage, capsOnDish },
   changedAt: maybeInstant(changedAt),
-  still:
-    stillId === null ? null : { id: stillId, event: boot === null || seq === null ? null : { boot, seq: Number(seq) } },
+  still: stillFrom(note),
 });
+
+const stillFrom = ({ stillId, boot, seq }: Pick<Note, "stillId" | "boot" | "seq">): NoteRow["still"] =>
+  stillId === null ? null : { id: stillId, event: boot === null || seq === null ? null : { boot, seq: Number(seq) } };

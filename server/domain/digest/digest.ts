@@ -1,6 +1,7 @@
 import { texts } from "../../text/index.ts";
 import type { Instant } from "../instant.ts";
 import { dayText, type LocalDate, localDateOf } from "../localTime.ts";
+import type { Reminder } from "../training/seasonReminders.ts";
 import { birdLines } from "./birds.ts";
 import { type DigestFeeder, isInGarden } from "./digestFeeder.ts";
 import { foodLines } from "./foodLeft.ts";
@@ -30,31 +31,30 @@ export interface DigestYard {
 /**
  * The daily digest. `date` is its local date; the birds are those of the whole local day before it. It also states that there is
  * nothing to do or that nothing happened: without a digest the keeper could not know that all is OK.
+ * @param reminders those of the season that are due with this one
  */
 export function composeDigest(
   yard: DigestYard,
   feeders: readonly DigestFeeder[],
   date: LocalDate,
   now: Instant,
+  reminders: readonly Reminder[] = [],
 ): Digest {
-  const day = dayText(date, localDateOf(now, yard.zone));
-  const text = texts.digest;
+  const [day, text] = [dayText(date, localDateOf(now, yard.zone)), texts.digest];
   const titleOf = (what: string) => (yard.practice ? text.practiceTitle : text.title)(yard.name, day, what);
   if (feeders.length === 0) {
     const sections = [{ heading: text.headings.toDo, lines: [text.noFeeder] }];
     return { title: titleOf(text.noFeederTitle), short: text.noFeeder, sections };
   }
   const { tasks, otherLines } = digestTasks(yard, feeders, now);
-  // A feeder in the workshop or in storage feeds no birds: only its name is listed.
-  const connected = feeders.filter(({ state }) => state.reporting.kind !== "neverReported" && isInGarden(state));
+  const connected = feeders.filter(feedsBirds);
   const parts: readonly SectionDraft[] = [
     {
       heading: text.headings.toDo,
-      // Every counted task is listed, each with the page where it is done.
       ...(tasks.length === 0
         ? { lines: [text.nothingToDo] }
         : { lines: tasks.map((task) => task.text), links: tasks.map((task) => task.link) }),
-      omittedText: null,
+      omittedText: null, // every counted task is listed, each with the page where it is done
     },
     { heading: text.headings.also, lines: otherLines, omittedText: text.omittedLines },
     { heading: text.headings.food, lines: foodLines(connected, now), omittedText: text.omittedLines },
@@ -70,6 +70,16 @@ export function composeDigest(
   return {
     title: titleOf(tasks.length === 0 ? text.nothingToDoTitle : text.tasksTitle(tasks.length)),
     short: shortDigest(parts, text.headings.toDo),
-    sections: limitLines(parts),
+    sections: limitLines([...parts, seasonPart(reminders)]),
   };
 }
+
+/** It comes last, and never in the push: it is read when there is time. */
+const seasonPart = (reminders: readonly Reminder[]): SectionDraft => ({
+  heading: texts.season.heading,
+  lines: reminders.map((reminder) => texts.season.reminders[reminder]),
+  omittedText: null,
+});
+
+/** A feeder in the workshop or in storage feeds no birds: only its name is listed. */
+const feedsBirds = ({ state }: DigestFeeder): boolean => state.reporting.kind !== "neverReported" && isInGarden(state);

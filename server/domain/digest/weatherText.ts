@@ -91,7 +91,7 @@ const freezeBelow = -0.5;
 const thawAbove = 0.5;
 const growsFrom = 1;
 /** Common practice, no source: birds need more food, and batteries give little. */
-const hardBelow = -10;
+export const hardBelow = -10;
 /** Shown from the second time on. */
 const cyclesReportedFrom = 2;
 /** The usual error of such a forecast. */

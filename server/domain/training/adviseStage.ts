@@ -1,5 +1,6 @@
 import { decisiveEvidence } from "./criterionTest.ts";
 import type { StageJudgement } from "./judgeStage.ts";
+import { severalCaps } from "./misplacedCaps.ts";
 import { isCapStage, type Stage } from "./stage.ts";
 
 /**
@@ -33,7 +34,8 @@ export type AdviceReason =
   | "usualTimeOver"
   | "lost"
   | "declined"
-  | "lastStage";
+  | "lastStage"
+  | "capsOnDish";
 
 export type ChangeOfMind =
   | "feederMended"
@@ -51,16 +53,20 @@ export interface AdviceContext {
   readonly keptMin: number;
   readonly hasNext: boolean;
   readonly hasPrevious: boolean;
+  /** Caps counted on the dish in the last days; left out: none counted. */
+  readonly capsOnDish?: number;
 }
 
 export function adviseStage(stage: Stage, judged: StageJudgement, context: AdviceContext): Advice {
-  return (
+  const given =
     waitForFeeder(stage, judged, context) ??
     moveOn(stage, judged, context) ??
     stepBack(stage, judged, context) ??
     tooLittle(stage, judged) ??
-    stay(stage, judged)
-  );
+    stay(stage, judged);
+  // It changes no advice: how often caps were counted says little of how often they were put there.
+  const areMisplaced = isCapStage(stage.kind) && (context.capsOnDish ?? 0) >= severalCaps;
+  return areMisplaced ? { ...given, reasons: [...given.reasons, "capsOnDish"] } : given;
 }
 
 /** What the birds do at a feeder that breaks its promises says nothing of what they have learnt. */

@@ -21,7 +21,7 @@ export const exportColumns = {
   bouts: ["feeder", "from", "to", "visits", "presses", "deposits"],
   stages: ["stage", "name", "from", "to", "distance_cm", "caps_laid", "slot_opening_mm", "grams_each"],
   changes: ["at", "by", "text", "reason", "undone_at"],
-  notes: ["at", "by", "text", "feeder", "stage", "boot", "seq"],
+  notes: ["at", "by", "text", "feeder", "stage", "boot", "seq", "caps_on_dish"],
   stills: ["feeder", "at", "boot", "seq", "event", "payment", "who", "brought", "starred", "picture", "sha256"],
 } as const satisfies Record<string, readonly string[]>;
 

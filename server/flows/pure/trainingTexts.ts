@@ -12,6 +12,7 @@ import { criterionError } from "../../domain/training/criterionTest.ts";
 import { delayedWorth } from "../../domain/training/delayDiscounting.ts";
 import { isJudgedDay, type StageJudgement } from "../../domain/training/judgeStage.ts";
 import type { KeptShare } from "../../domain/training/keptShare.ts";
+import { capsCountedOver } from "../../domain/training/misplacedCaps.ts";
 import { nextStage, type Programme, previousStage } from "../../domain/training/programme.ts";
 import type { FoodPromise } from "../../domain/training/promises.ts";
 import { mergedContingency } from "../../domain/training/siteDay.ts";
@@ -23,7 +24,13 @@ import { texts } from "../../text/index.ts";
 
 /** What the training record says, as a keeper reads it. */
 
-export function adviceView(advice: Advice, stage: Stage, judged: StageJudgement, programme: Programme): AdviceView {
+export function adviceView(
+  advice: Advice,
+  stage: Stage,
+  judged: StageJudgement,
+  programme: Programme,
+  capsOnDish: number,
+): AdviceView {
   const { kind, reasons, wouldChange, pauseStage } = advice;
   const to =
     kind === "moveOn"
@@ -34,15 +41,17 @@ export function adviceView(advice: Advice, stage: Stage, judged: StageJudgement,
   return {
     ...{ kind, pauseStage },
     title: texts.training.advice[kind],
-    reasons: reasons.map((reason) => reasonText(reason, stage, judged, programme)),
+    reasons: reasons.map((reason) =>
+      reasonText(reason, { stage, judged, keptMin: programme.keptMin, act: actOf(stage.kind), capsOnDish }),
+    ),
     wouldChange: wouldChange.map((change) => changeOfMindText(change, stage, programme)),
     to: to && { stage: to.id, name: to.name },
   };
 }
 
-function reasonText(reason: AdviceReason, stage: Stage, judged: StageJudgement, { keptMin }: Programme): string {
+function reasonText(reason: AdviceReason, source: ReasonSource): string {
   const found = reasonTexts[reason];
-  return typeof found === "string" ? found : found({ stage, judged, keptMin, act: actOf(stage.kind) });
+  return typeof found === "string" ? found : found(source);
 }
 
 interface ReasonSource {
@@ -50,6 +59,7 @@ interface ReasonSource {
   readonly judged: StageJudgement;
   readonly keptMin: number;
   readonly act: ReturnType<typeof actOf>;
+  readonly capsOnDish: number;
 }
 
 const { reasons: text } = texts.training;
@@ -72,6 +82,7 @@ const reasonTexts: { readonly [reason in AdviceReason]: string | ((of: ReasonSou
     text.actsTooFew(act, judged.recent?.actsADayLeast ?? 0, stage.criterion.actsADay),
   usualTimeOver: ({ judged, stage }) => text.usualTimeOver(judged.daysInStage, stage.usualDays.to),
   lost: ({ judged }) => text.lost(judged.bestShare ?? 0, shareNow(judged)),
+  capsOnDish: ({ capsOnDish }) => text.capsOnDish(capsOnDish, capsCountedOver),
   declined: ({ judged }) => text.declined(judged.decline?.ratio ?? 1),
 };
 

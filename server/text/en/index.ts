@@ -29,6 +29,7 @@ export { pictures } from "./pictures.ts";
 export { practice } from "./practice.ts";
 export { reachability } from "./reachability.ts";
 export { refusals } from "./refusals.ts";
+export { season } from "./season.ts";
 export { sensorFaults } from "./sensorFaults.ts";
 export { sensors } from "./sensors.ts";
 export { signIn } from "./signIn.ts";

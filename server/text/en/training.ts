@@ -65,6 +65,8 @@ export const training = {
     lost: (best: number, now: number) => `It was ${percent(best)} at best, and is ${percent(now)} now.`,
     declined: (ratio: number) =>
       `In the last three days the birds did ${percent(1 - ratio)} less than before. Temperature, day length, free food and the feeder's own faults don't explain it.`,
+    capsOnDish: (caps: number, days: number) =>
+      `${times(caps, "cap", "caps")} lay on the dish in the last ${dayCount(days)}, by your notes: birds may take it for the place to put them. Take them away at once, and give nothing for them.`,
     lastStage: "This is the last stage of the programme.",
   },
 

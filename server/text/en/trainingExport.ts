@@ -81,6 +81,7 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     stage: column("", "Id of the stage that it is about."),
     boot: column("", "Of the event at whose picture it was written; empty: none."),
     seq: column("", "Number of that event within its boot."),
+    caps_on_dish: column("count", "Caps that lay on the dish instead of in the slot; empty: not counted."),
   },
 };
 

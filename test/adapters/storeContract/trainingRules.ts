@@ -23,6 +23,7 @@ export const note = (id: string, different: Partial<NoteRow> = {}): NoteRow => (
     stage: null,
     changedAt: null,
     still: null,
+    capsOnDish: null,
   },
   ...different,
 });
@@ -77,6 +78,28 @@ export const trainingRules: Rules = {
     await store.training.addNote(note("x", { yard: "other" }));
     expect(await store.training.notes("alder", later(minutes(9)), 9)).toEqual([third, second, first]);
     expect(await store.training.notes("alder", third.at, 1)).toEqual([second]);
+  },
+
+  "counts of caps on the dish are read by span, in order of time, at most so many; a note may have none": async ({
+    store,
+  }) => {
+    await addAlder(store);
+    const { training } = store;
+    await training.addNote(note("c", { at: later(minutes(2)), capsOnDish: 0 }));
+    await training.addNote(note("b", { at: later(minutes(1)) }));
+    await training.addNote(note("a", { capsOnDish: 3 }));
+    await training.addNote(note("e", { at: later(minutes(5)), capsOnDish: 9 }));
+    await training.addNote(note("x", { yard: "other", capsOnDish: 7 }));
+    const within = { from: now, to: later(minutes(5)) };
+    const [first, second] = [
+      { at: now, caps: 3 },
+      { at: later(minutes(2)), caps: 0 },
+    ];
+    expect(await training.capCounts("alder", within, 9)).toEqual([first, second]);
+    expect(await training.capCounts("alder", within, 1)).toEqual([first]);
+    expect((await training.notes("alder", later(minutes(9)), 9)).map(({ capsOnDish }) => capsOnDish)).toEqual([
+      ...[9, 0, null, 3],
+    ]);
   },
 
   "a note with a known id is not stored again; it can be changed and removed": async ({ store }) => {

@@ -60,6 +60,17 @@ describe("the advice", () => {
     expect(advise(daysOf(6, () => ({ judgedHours: 1 })))).toMatchObject({ kind: "wait", reasons: ["littleJudged"] });
   });
 
+  it("names several caps on the dish in a cap stage, and stays the same: planted", () => {
+    const drop = stageOf("dropCap");
+    for (const context of [{}, { hasFault: true }]) {
+      const without = advise(learning, context, drop);
+      expect(advise(learning, { ...context, capsOnDish: 2 }, drop)).toEqual(without); // may be chance
+      const several = advise(learning, { ...context, capsOnDish: 3 }, drop);
+      expect(several).toEqual({ ...without, reasons: [...without.reasons, "capsOnDish"] });
+    }
+    expect(advise(learning, { capsOnDish: 9 })).toEqual(advise(learning)); // a stage of presses has no caps
+  });
+
   it("never is to move on because of one good day, nor of few acts a day", () => {
     expect(advise(daysOf(10, (index) => ({ successes: index === 9 ? 20 : 1 }))).kind).not.toBe("moveOn");
     const few = advise(daysOf(14, () => ({ trials: 5, successes: 3 })));

@@ -12,6 +12,13 @@ export const createTraining = ({ read, write }: Access): TrainingStore => ({
     const found = rowsWhere(read().notes, (note) => note.yard === yard && note.at < before);
     return found.sort((a, b) => b.at - a.at || (a.id < b.id ? -1 : 1)).slice(0, most);
   },
+  async capCounts(yard, { from, to }, most) {
+    const found = rowsWhere(read().notes, (note) => note.yard === yard && from <= note.at && note.at < to);
+    found.sort((a, b) => a.at - b.at || (a.id < b.id ? -1 : 1));
+    return found
+      .flatMap(({ at, capsOnDish }) => (capsOnDish === null ? [] : [{ at, caps: capsOnDish }]))
+      .slice(0, most);
+  },
   hasNote: async (yard, id) => read().notes.has(keyOf(yard, id)),
   addNote: (note) => write(({ notes }) => addIfNew(notes, keyOf(note.yard, note.id), note)),
   changeNote: (yard, id, changes) =>

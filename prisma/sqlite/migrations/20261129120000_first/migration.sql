@@ -257,6 +257,7 @@ CREATE TABLE "Note" (
     "stillId" TEXT,
     "boot" TEXT,
     "seq" BIGINT,
+    "capsOnDish" INTEGER,
 
     PRIMARY KEY ("yardId", "id")
 );
