@@ -170,6 +170,28 @@ const leakPlants: readonly Plant[] = [
     })),
   },
   {
+    fault: "finds an export key that has expired",
+    rule: "export keys are listed in the order in which they were made, and found by their hash until they expire",
+    plant: inPart("accounts", ({ exportKeyWith }) => ({
+      exportKeyWith: (keyHash) => exportKeyWith(keyHash, 0 as Instant),
+    })),
+  },
+  {
+    fault: "keeps export keys after a new passphrase",
+    rule: "export keys end with a new passphrase, with the account, and once they have expired",
+    plant: (store, database) =>
+      inPart("accounts", ({ changePassphrase }) => ({
+        async changePassphrase(...given) {
+          const before = new Map(database.read().exportKeys);
+          const isChanged = await changePassphrase(...given);
+          await database.write(({ exportKeys }) => {
+            for (const [id, key] of before) exportKeys.set(id, key);
+          });
+          return isChanged;
+        },
+      }))(store),
+  },
+  {
     fault: "leaves a removed feeder's alarm changes to the next one with its id",
     rule: "a removed feeder leaves nothing that happened to it, also for one that gets its id",
     plant: (store, database) =>

@@ -7,6 +7,7 @@ import type { Escalation } from "../../../server/domain/notification/escalation.
 import type { Order } from "../../../server/domain/orders/order.ts";
 import type {
   Channel,
+  ExportKeyRow,
   FeederRow,
   GonePhone,
   KeeperRow,
@@ -40,6 +41,7 @@ export const emptyTables = () => ({
   /** By token hash. */
   firstSignIns: new Map<string, { readonly usedAt: Instant | null }>(),
   passkeys: new Map<string, PasskeyRow>(),
+  exportKeys: new Map<string, ExportKeyRow>(),
   phones: new Map<string, StoredPhone>(),
   /** By endpoint. */
   gonePhones: new Map<string, StoredGonePhone>(),
