@@ -47,7 +47,7 @@ export interface AccountStore extends ExportKeyStore {
   ): Promise<boolean>;
   /** Those that have not expired, the last used first. */
   sessionsOf(person: string, now: Instant): Promise<readonly SessionDetails[]>;
-  endSessions(person: string, tokenHashes: readonly string[]): Promise<void>;
+  endSessions(person: string, tokenHashes: readonly string[], exportKeys: "keep" | "remove"): Promise<void>;
   /** There is one open link for this person: an older one is no longer valid. The hash is hexadecimal SHA-256. */
   addReset(tokenHash: string, person: string, now: Instant, expiresAt: Instant): Promise<void>;
   /** The person whose passphrase the link sets; null where it isn't valid. */

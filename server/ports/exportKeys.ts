@@ -27,5 +27,4 @@ export interface ExportKeyStore {
   touchExportKey(id: string, now: Instant): Promise<void>;
   /** @returns whether the person has such a key */
   removeExportKey(person: string, id: string): Promise<boolean>;
-  removeExportKeys(person: string): Promise<void>;
 }

@@ -60,9 +60,10 @@ function sessions({ reader, write }: Connections): Pick<AccountStore, "sessionsO
       }));
     },
 
-    endSessions: (person, tokenHashes) =>
+    endSessions: (person, tokenHashes, exportKeys) =>
       write(async (statements) => {
         await statements.session.deleteMany({ where: { keeperId: person, tokenHash: { in: [...tokenHashes] } } });
+        if (exportKeys === "remove") await statements.exportKey.deleteMany({ where: { keeperId: person } });
       }),
   };
 }

@@ -51,9 +51,4 @@ export const createExportKeyStore = ({ reader, write }: Connections): ExportKeyS
     write(async (statements) => {
       return (await statements.exportKey.deleteMany({ where: { id, keeperId: person } })).count > 0;
     }),
-
-  removeExportKeys: (person) =>
-    write(async (statements) => {
-      await statements.exportKey.deleteMany({ where: { keeperId: person } });
-    }),
 });

@@ -1,5 +1,5 @@
 import { expect } from "vitest";
-import { days, hours } from "../../../server/domain/instant.ts";
+import { days, hours, type Instant } from "../../../server/domain/instant.ts";
 import type { ExportKeyRow } from "../../../server/ports.ts";
 import { addTwoYards, later, now } from "./contents.ts";
 import type { Rules } from "./storeUnderTest.ts";
@@ -21,7 +21,7 @@ export const exportKeyRules: Rules = {
       expect(await accounts.addExportKey(one, 9)).toBe(true);
     expect(await accounts.exportKeysOf("ada")).toEqual([first, second]);
     const found = { id: "z", person: { id: "ada", name: "Ada" }, lastUsedAt: null };
-    expect(await accounts.exportKeyWith("hash-z", later(days(90) - 1))).toEqual(found);
+    expect(await accounts.exportKeyWith("hash-z", (later(days(90)) - 1) as Instant)).toEqual(found);
     expect(await accounts.exportKeyWith("hash-z", later(days(90)))).toBeNull();
     expect(await accounts.exportKeyWith("hash", now)).toBeNull();
     await accounts.touchExportKey("z", later(hours(3)));
@@ -39,7 +39,9 @@ export const exportKeyRules: Rules = {
     expect(await accounts.removeExportKey("bo", "one")).toBe(false);
     expect(await accounts.removeExportKey("ada", "one")).toBe(true);
     expect(await accounts.removeExportKey("ada", "one")).toBe(false);
-    await accounts.removeExportKeys("ada");
+    await accounts.endSessions("ada", [], "keep");
+    expect(await accounts.exportKeysOf("ada")).toHaveLength(1);
+    await accounts.endSessions("ada", [], "remove");
     expect(await accounts.exportKeysOf("ada")).toEqual([]);
     expect(await accounts.exportKeysOf("bo")).toHaveLength(1);
   },

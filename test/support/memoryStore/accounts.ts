@@ -41,8 +41,9 @@ const passphrases = ({ read, write }: Access): Pick<AccountStore, Passphrases> =
     );
     return found.map(({ person: _, ...session }) => session);
   },
-  endSessions: (person, tokenHashes) =>
+  endSessions: (person, tokenHashes, exportKeys) =>
     write((tables) => {
+      if (exportKeys === "remove") removeWhere(tables.exportKeys, (key) => key.person === person);
       removeWhere(tables.sessions, (one) => one.person === person && tokenHashes.includes(one.tokenHash));
     }),
 });

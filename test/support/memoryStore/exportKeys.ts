@@ -1,6 +1,6 @@
 import type { ExportKeyStore } from "../../../server/ports.ts";
 import type { Access } from "./memoryDatabase.ts";
-import { addRow, changeWhere, compareBy, removeWhere, rowOf, rowsWhere } from "./tables.ts";
+import { addRow, changeWhere, compareBy, rowOf, rowsWhere } from "./tables.ts";
 
 export const createExportKeys = ({ read, write }: Access): ExportKeyStore => ({
   async exportKeysOf(person) {
@@ -29,8 +29,4 @@ export const createExportKeys = ({ read, write }: Access): ExportKeyStore => ({
     write(({ exportKeys }) => changeWhere(exportKeys, (key) => key.id === id, { lastUsedAt: now })),
   removeExportKey: (person, id) =>
     write(({ exportKeys }) => exportKeys.get(id)?.person === person && exportKeys.delete(id)),
-  removeExportKeys: (person) =>
-    write(({ exportKeys }) => {
-      removeWhere(exportKeys, (key) => key.person === person);
-    }),
 });
