@@ -177,19 +177,11 @@ const leakPlants: readonly Plant[] = [
     })),
   },
   {
-    fault: "keeps export keys after a new passphrase",
-    rule: "export keys end with a new passphrase, with the account, and once they have expired",
-    plant: (store, database) =>
-      inPart("accounts", ({ changePassphrase }) => ({
-        async changePassphrase(...given) {
-          const before = new Map(database.read().exportKeys);
-          const isChanged = await changePassphrase(...given);
-          await database.write(({ exportKeys }) => {
-            for (const [id, key] of before) exportKeys.set(id, key);
-          });
-          return isChanged;
-        },
-      }))(store),
+    fault: "goes on after a note by its moment alone",
+    rule: "notes of the same moment are each on one page, whatever the size of the pages",
+    plant: inPart("training", ({ notes }) => ({
+      notes: (yard, before, most) => notes(yard, typeof before === "number" ? before : before.at, most),
+    })),
   },
   {
     fault: "leaves a removed feeder's alarm changes to the next one with its id",

@@ -19,6 +19,7 @@ import type {
   Phone,
   PictureRow,
   ProgrammeChangeRow,
+  RowPlace,
   SessionDetails,
   SteppedState,
   StillRow,
@@ -101,6 +102,10 @@ export function rowOf<Row>(table: ReadonlyMap<string, Row>, key: string): Row {
   if (row === undefined) throw new Error(`expected a row ${key}`);
   return row;
 }
+
+/** Whether a list that goes backwards in time has the row after this moment or place. */
+export const comesAfter = ({ at, id }: RowPlace, before: Instant | RowPlace): boolean =>
+  typeof before === "number" ? at < before : at < before.at || (at === before.at && id > before.id);
 
 /** For sorting by several values, the first that differs. */
 export function compareBy<Row>(...valuesOf: readonly ((row: Row) => number | string)[]): (a: Row, b: Row) => number {
