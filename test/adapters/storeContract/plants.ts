@@ -7,15 +7,9 @@ import { rollupKey, saveQuarters } from "../../support/memoryStore/rollups.ts";
 import { changeWhere, copyTables, removeWhere, type Tables } from "../../support/memoryStore/tables.ts";
 import { underTest } from "./adapters.ts";
 import { inPart, inTransactions } from "./distortedStore.ts";
+import { pagePlants } from "./pagePlants.ts";
+import type { Plant } from "./plant.ts";
 import type { StoreUnderTest } from "./storeUnderTest.ts";
-
-/** A memory store with one fault, and a rule that must notice it. */
-export interface Plant {
-  readonly fault: string;
-  readonly rule: string;
-  readonly plant: (store: Store, database: MemoryDatabase) => Store;
-  readonly copy?: (tables: Tables) => Tables;
-}
 
 export const openPlanted = ({ plant, copy = copyTables }: Plant): StoreUnderTest =>
   underTest(new MemoryDatabase(copy), (database = new MemoryDatabase()) =>
@@ -167,20 +161,6 @@ const leakPlants: readonly Plant[] = [
       async endSessions(_person, hashes) {
         for (const hash of hashes) await keepers.removeSession(hash);
       },
-    })),
-  },
-  {
-    fault: "finds an export key that has expired",
-    rule: "export keys are listed in the order in which they were made, and found by their hash until they expire",
-    plant: inPart("accounts", ({ exportKeyWith }) => ({
-      exportKeyWith: (keyHash) => exportKeyWith(keyHash, 0 as Instant),
-    })),
-  },
-  {
-    fault: "goes on after a note by its moment alone",
-    rule: "notes of the same moment are each on one page, whatever the size of the pages",
-    plant: inPart("training", ({ notes }) => ({
-      notes: (yard, before, most) => notes(yard, typeof before === "number" ? before : before.at, most),
     })),
   },
   {
@@ -408,4 +388,11 @@ const rollupPlants: readonly Plant[] = [
   },
 ];
 
-export const plants = [...transactionPlants, ...onceOnlyPlants, ...leakPlants, ...orderPlants, ...rollupPlants];
+export const plants = [
+  ...transactionPlants,
+  ...onceOnlyPlants,
+  ...leakPlants,
+  ...orderPlants,
+  ...rollupPlants,
+  ...pagePlants,
+];
