@@ -28,6 +28,7 @@ import { digestRoutes } from "./routes/digests.ts";
 import { displayReceiptRoute } from "./routes/displayReceipt.ts";
 import { openApiOptions } from "./routes/documentation/openApi.ts";
 import { documentationRoutes } from "./routes/documentation.ts";
+import { exportKeyProof, exportKeyRoutes } from "./routes/exportKeys.ts";
 import { feederApiRoutes } from "./routes/feederApi.ts";
 import { serveBroker } from "./routes/feederBroker.ts";
 import { createFeederLimits } from "./routes/feederLimits.ts";
@@ -148,14 +149,20 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     digestRoutes(scope, ports);
     alarmRatesRoutes(scope, ports);
     trainingRoutes(scope, ports, context.programme);
-    trainingExportRoutes(scope, ports);
     noteRoutes(scope, ports);
     pictureRoutes(scope, ports, overload);
     stillRoutes(scope, ports);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);
+    exportKeyRoutes(scope, ports);
     passkeyRoutes(scope, passkeys);
     liveRoute(scope, ports, context.browsers);
+  });
+  // By itself: an export key opens these routes and no other one.
+  await app.register(async (scope) => {
+    requireSignIn(scope, ports, exportKeyProof(ports));
+    requireYardRole(scope, ports);
+    trainingExportRoutes(scope, ports);
   });
 }
 

@@ -46,6 +46,7 @@ import type { TrainingStore, TrainingTransaction } from "./ports/training.ts";
 
 export type * from "./ports/accounts.ts";
 export type * from "./ports/comparison.ts";
+export type * from "./ports/exportKeys.ts";
 export type * from "./ports/history.ts";
 export type * from "./ports/notification.ts";
 export type * from "./ports/passkeys.ts";
@@ -326,7 +327,7 @@ export interface KeeperStore extends PasskeyStore {
   removePhone(keeper: string, endpoint: string, now: Instant): Promise<void>;
   /** Removes endpoints that were declared gone before that moment. */
   pruneGonePhones(before: Instant): Promise<void>;
-  /** Removes sessions and invites that ended before that moment, and ids of actions that were done before it. */
+  /** Removes sessions, invites and export keys that ended before that moment, and ids of actions that were done before it. */
   pruneSessions(before: Instant): Promise<void>;
 }
 

@@ -26,6 +26,7 @@ import type { SessionsView, SessionView } from "../../server/contract/api.ts";
 import type { ApiResult } from "../api/api.ts";
 import { laterApi, withoutContent } from "../api/laterApi.ts";
 import { DeleteAccount } from "../components/deleteAccount.tsx";
+import { ExportKeySection } from "../components/exportKeySection.tsx";
 import { Field, FormError, useFormSubmit } from "../components/field.tsx";
 import { PasskeySection } from "../components/passkeySection.tsx";
 import { Screen } from "../components/screen.tsx";
@@ -46,6 +47,7 @@ export function AccountScreen() {
       <PassphraseForm name={name ?? ""} />
       <PasskeySection />
       <SessionList />
+      <ExportKeySection />
       <DeleteAccount />
     </Screen>
   );

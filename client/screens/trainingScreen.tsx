@@ -4,6 +4,7 @@ import * as text from "#text/trainingScreen.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { DiseaseNotice } from "../components/diseaseNotice.tsx";
+import { DownloadRecord } from "../components/downloadRecord.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { Screen } from "../components/screen.tsx";
 import { Shaping } from "../components/shapingForm.tsx";
@@ -63,6 +64,7 @@ function Training({ view, yard }: TrainingProps) {
               </li>
             )}
           </ul>
+          <DownloadRecord yard={yard.id} />
         </div>
         {isStarted && (
           <>

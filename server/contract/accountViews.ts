@@ -15,6 +15,22 @@ export interface SessionView {
   readonly endsAt: string; // if it isn't used until then
 }
 
+/** With an export key a person's own program reads the export of the training record of their yards. */
+export interface ExportKeysView {
+  readonly keys: readonly ExportKeyView[];
+  readonly most: number;
+}
+export interface ExportKeyView {
+  readonly id: string; // no secret: nothing is read with it
+  readonly name: string;
+  readonly madeAt: string;
+  readonly expiresAt: string;
+  readonly lastUsedAt: string | null; // to within a minute
+}
+export interface MadeExportKeyView extends ExportKeysView {
+  readonly key: string; // shown this once: only its hash is stored
+}
+
 export interface AddedYardView {
   readonly yard: { readonly id: string; readonly name: string };
 }

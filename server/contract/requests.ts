@@ -51,6 +51,12 @@ export const signInRequest = z.strictObject({ name: knownName, passphrase: z.str
 /** By the one-time link that the server's own command line prints. */
 export const resetRequest = z.strictObject({ token: secretToken, passphrase });
 export const passphraseRequest = z.strictObject({ old: givenPassphrase, passphrase });
+/** For whoever has programs that read the training record: they are not signed in for ever. */
+export const exportKeyRequest = z.strictObject({
+  name,
+  days: z.literal([90, 365], "must be 90 or 365"),
+  passphrase: givenPassphrase,
+});
 /**
  * `withYards`: also deletes the yards that have no other keeper. Without it, the account of a yard's last keeper is not deleted.
  */

@@ -14,11 +14,11 @@ import { openSession, type SignInResult } from "./signIn.ts";
 
 /** What a person does with their own account: passphrase, signed-in devices, and its end. */
 
-type WrongField = { readonly kind: "wrong"; readonly field: "old" | "passphrase"; readonly problem: string };
+export type WrongField = { readonly kind: "wrong"; readonly field: "old" | "passphrase"; readonly problem: string };
 
 export type PassphraseChange = { readonly kind: "changed" } | WrongField | PassphraseProblem;
 
-/** Ends all other sessions of the person and closes their live sockets. */
+/** Ends all other sessions and all export keys of the person, and closes their live sockets. */
 export async function changePassphrase(
   ports: Ports,
   session: SessionRow,
@@ -38,12 +38,12 @@ export async function changePassphrase(
 }
 
 /** @returns the stored hash if the passphrase is right; null otherwise */
-async function ownHash({ store }: Ports, person: string, passphrase: string): Promise<string | null> {
+export async function ownHash({ store }: Ports, person: string, passphrase: string): Promise<string | null> {
   const own = await store.accounts.passphraseHashOf(person);
   return own !== null && (await verify(own, passphrase)) ? own : null;
 }
 
-const wrongPassphrase = (field: WrongField["field"]): WrongField => ({
+export const wrongPassphrase = (field: WrongField["field"]): WrongField => ({
   kind: "wrong",
   field,
   problem: texts.signIn.wrongPassphrase,
@@ -110,13 +110,13 @@ export async function sessionsView({ clock, store }: Ports, session: SessionRow)
   };
 }
 
-/** @param id null: all but the session of the request. @returns false where the person has no such session */
+/** @param id null: all but the session of the request, and all export keys. @returns false where the person has no such session */
 export async function endSessions(ports: Ports, session: SessionRow, id: string | null): Promise<boolean> {
   const all = await ports.store.accounts.sessionsOf(session.keeper.id, ports.clock.now());
   const ended = all.filter(({ tokenHash }) => (id === null ? tokenHash !== session.tokenHash : idOf(tokenHash) === id));
   if (id !== null && ended.length === 0) return false;
   const hashes = ended.map(({ tokenHash }) => tokenHash);
-  await ports.store.accounts.endSessions(session.keeper.id, hashes);
+  await ports.store.accounts.endSessions(session.keeper.id, hashes, id === null ? "remove" : "keep");
   closeSockets(ports, ended);
   return true;
 }

@@ -2,7 +2,7 @@ import type { NoteRequest } from "../contract/trainingRequest.ts";
 import type { NoteStillView, NotesView, PhotoView } from "../contract/trainingView.ts";
 import { after, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
 import { isNearlyFull, pictureQuota, usedShare } from "../domain/pictures/pictureSpace.ts";
-import type { NoteRow, PictureRow, Ports, StillRow, YardRow } from "../ports.ts";
+import type { NoteRow, PictureRow, Ports, RowPlace, StillRow, YardRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { stillPictureView } from "./stillsOfEvents.ts";
@@ -15,7 +15,7 @@ const notesAPage = 50;
 export async function notesView(
   { store, clock }: Pick<Ports, "store" | "clock">,
   yard: string,
-  before: Instant | null,
+  before: Instant | RowPlace | null,
 ): Promise<NotesView> {
   const found = await store.training.notes(yard, before ?? after(clock.now(), milliseconds(1)), notesAPage + 1);
   const feeders = new Map((await store.yards.feeders()).map(({ id, state }) => [id, state.settings.name]));

@@ -8,7 +8,7 @@ import type { Programme, StagePeriod } from "../domain/training/programme.ts";
 import type { FoodPromise } from "../domain/training/promises.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
 import type { TrainingDay } from "../domain/training/trainingDay.ts";
-import type { FeederRow, Ports, ProgrammeChangeRow, YardRow } from "../ports.ts";
+import type { FeederRow, Ports, ProgrammeChangeRow, RowPlace, YardRow } from "../ports.ts";
 import { notesView } from "./notes.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { stageRequestOf } from "./pure/requestedProgramme.ts";
@@ -140,11 +140,11 @@ function pageOf(period: StagePeriod, { programme, changes, tally, notes }: PageS
 /** The newest notes, the oldest of them first. */
 async function readNotes(ports: Pick<Ports, "store" | "clock">, yard: string) {
   const found: NoteView[] = [];
-  for (let before: Instant | null = null; ; ) {
+  for (let before: RowPlace | null = null; ; ) {
     const { notes, more } = await notesView(ports, yard, before);
     found.push(...notes);
     const last = notes.at(-1);
     if (!more || last === undefined || found.length >= notesMax) return { found: found.reverse(), more };
-    before = instantOf(last.at);
+    before = { at: instantOf(last.at), id: last.id };
   }
 }

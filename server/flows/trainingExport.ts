@@ -1,10 +1,10 @@
-import { isoOf } from "../domain/instant.ts";
+import { after, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { ExportRow, ExportTable } from "../domain/training/exportColumns.ts";
 import { keptShare } from "../domain/training/keptShare.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
 import { trialCounts } from "../domain/training/trainingDay.ts";
-import type { Ports, YardRow } from "../ports.ts";
+import type { Ports, RowPlace, YardRow } from "../ports.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { causeOfPromise, changeView } from "./pure/trainingTexts.ts";
 import { stillRows } from "./stillRows.ts";
@@ -54,13 +54,13 @@ const daysMax = 3_653;
 const notesAtOnce = 200;
 
 async function* noteRows({ store, clock }: Pick<Ports, "store" | "clock">, yard: YardRow): AsyncGenerator<ExportRow> {
-  for (let before = (clock.now() + 1) as ReturnType<typeof clock.now>; ; ) {
+  for (let before: Instant | RowPlace = after(clock.now(), milliseconds(1)); ; ) {
     const page = await store.training.notes(yard.id, before, notesAtOnce);
     for (const { at, by, text, feeder, stage, still, capsOnDish } of page)
       yield [isoOf(at), by, text, feeder, stage, still?.event?.boot ?? null, still?.event?.seq ?? null, capsOnDish];
     const last = page.at(-1);
     if (last === undefined || page.length < notesAtOnce) return;
-    before = last.at;
+    before = last;
   }
 }
 

@@ -1,4 +1,5 @@
 import type { Instant } from "../domain/instant.ts";
+import type { ExportKeyStore } from "./exportKeys.ts";
 
 /** Data of a person, not of a yard: passphrase, sessions, and the end of the account. */
 
@@ -30,12 +31,13 @@ export interface RemovalResult {
   readonly people: readonly string[];
 }
 
-export interface AccountStore {
+export interface AccountStore extends ExportKeyStore {
   /** Null where there is no such account. */
   passphraseHashOf(person: string): Promise<string | null>;
   names(): Promise<readonly string[]>;
   /**
-   * Sets the new hash if the old one is still stored, ends all sessions but `keep` and removes links for a new passphrase.
+   * Sets the new hash if the old one is still stored, ends all sessions but `keep`, and removes export keys and links for a new
+   * passphrase.
    * @returns false where the old one is not stored any more: nothing was changed
    */
   changePassphrase(
@@ -45,12 +47,12 @@ export interface AccountStore {
   ): Promise<boolean>;
   /** Those that have not expired, the last used first. */
   sessionsOf(person: string, now: Instant): Promise<readonly SessionDetails[]>;
-  endSessions(person: string, tokenHashes: readonly string[]): Promise<void>;
+  endSessions(person: string, tokenHashes: readonly string[], exportKeys: "keep" | "remove"): Promise<void>;
   /** There is one open link for this person: an older one is no longer valid. The hash is hexadecimal SHA-256. */
   addReset(tokenHash: string, person: string, now: Instant, expiresAt: Instant): Promise<void>;
   /** The person whose passphrase the link sets; null where it isn't valid. */
   reset(tokenHash: string, now: Instant): Promise<NamedPerson | null>;
-  /** Uses the link, sets the hash and ends all sessions, all or nothing. @returns false where the link isn't valid. */
+  /** Uses the link, sets the hash, ends all sessions and removes export keys, all or nothing. @returns false where the link isn't valid. */
   useReset(tokenHash: string, passphraseHash: string, now: Instant): Promise<boolean>;
   soleKeeperYards(person: string): Promise<readonly SoleKeeperYard[]>;
   /**

@@ -1,6 +1,7 @@
 import type { Instant } from "../domain/instant.ts";
 import type { PictureUsage } from "../domain/pictures/pictureSpace.ts";
 import type { PictureRow } from "./pictures.ts";
+import type { RowPlace } from "./training.ts";
 
 /** What a feeder's camera has sent. The files are with those of the other pictures (`PictureFiles`). */
 export interface StillRow extends Omit<PictureRow, "note" | "by"> {
@@ -44,8 +45,8 @@ export interface StillStore {
    * @returns `known` where the yard has a still with this id; `full` where those with a star take all space. Nothing is stored then
    */
   addStill(still: StillRow, most: PictureUsage): Promise<AddedStill>;
-  /** Those taken before that moment, the newest first, at most `most` of them. */
-  stills(yard: string, before: Instant, most: number): Promise<readonly StillRow[]>;
+  /** Those taken before that moment, or that come after this place, the newest first, at most `most` of them. */
+  stills(yard: string, before: Instant | RowPlace, most: number): Promise<readonly StillRow[]>;
   still(yard: string, id: string): Promise<StillRow | null>;
   /** Those of these ids that the yard has, in any order. */
   stillsById(yard: string, ids: readonly string[]): Promise<readonly StillRow[]>;

@@ -33,13 +33,22 @@ export interface NoteRow {
   readonly capsOnDish: number | null; // null: not counted
 }
 
+/**
+ * A row's place in a list that goes backwards in time: several rows may have the same moment, and they are in the order of their ids. A
+ * page that goes on from the last row of the one before loses none of them.
+ */
+export interface RowPlace {
+  readonly at: Instant;
+  readonly id: string;
+}
+
 export interface TrainingStore {
   /** All of the yard, in order of time. */
   programmeChanges(yard: string): Promise<readonly ProgrammeChangeRow[]>;
-  /** Notes of the yard about moments before this one, the newest first, at most so many. */
-  notes(yard: string, before: Instant, most: number): Promise<readonly NoteRow[]>;
   /** Of the yard's notes about moments in this span, those with a count of caps on the dish, in order of time, at most so many. */
   capCounts(yard: string, within: TimeSpan, most: number): Promise<readonly CountedCaps[]>;
+  /** Notes of the yard about moments before this one, or that come after this place, the newest first, at most so many. */
+  notes(yard: string, before: Instant | RowPlace, most: number): Promise<readonly NoteRow[]>;
   hasNote(yard: string, id: string): Promise<boolean>;
   /** @returns false where the yard has a note with this id already */
   addNote(note: NoteRow): Promise<boolean>;

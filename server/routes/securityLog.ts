@@ -23,6 +23,8 @@ export const accessEvents: Readonly<Record<string, string>> = {
   "POST /api/v1/me/passphrase": "passphraseChanged",
   "POST /api/v1/me/passkeys": "passkeyAdded",
   "DELETE /api/v1/me/passkeys/:passkey": "passkeyRemoved",
+  "POST /api/v1/me/export-keys": "exportKeyMade",
+  "DELETE /api/v1/me/export-keys/:exportKey": "exportKeyRemoved",
   "POST /api/v1/me/confirm": "confirmed",
   "DELETE /api/v1/me/sessions": "sessionsEnded",
   "DELETE /api/v1/me/sessions/:session": "sessionEnded",
@@ -49,6 +51,7 @@ const provingRoutes: ReadonlySet<string> = new Set([
   "POST /api/v1/reset",
   "POST /api/v1/join",
   "POST /api/v1/me/passphrase",
+  "POST /api/v1/me/export-keys",
   "POST /api/v1/me/remove",
   "POST /api/v1/me/confirm",
 ]);

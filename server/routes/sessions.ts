@@ -108,14 +108,26 @@ export const forgetCookie = (reply: FastifyReply): FastifyReply => reply.clearCo
 
 const notSignedIn = { status: 401, detail: texts.refusals.signInFirst };
 
+/** Of who a person is, where there is no session; null: none was given. What is refused has been answered. */
+export type OtherProof = (
+  request: FastifyRequest,
+  reply: FastifyReply,
+) => Promise<
+  | { readonly kind: "proved"; readonly person: SessionRow["keeper"] }
+  | { readonly kind: "refused"; readonly reply: FastifyReply }
+  | null
+>;
+
 /**
  * Refuses requests of this route plugin without a session, and those of another site's page that would use this browser's cookie:
  * it can't send our header without a CORS preflight, and we never allow that.
+ * @param other accepted by the routes of this plugin in place of a session; null: nothing else is
  */
-export function requireSignIn(app: FastifyInstance, ports: Ports): void {
+export function requireSignIn(app: FastifyInstance, ports: Ports, other: OtherProof | null = null): void {
   refuseUnknownFields(app);
   app.addHook("onRoute", (route) => {
-    route.schema = { ...route.schema, security: [{ session: [] }] }; // for the documentation
+    const security = [{ session: [] }, ...(other === null ? [] : [{ exportKey: [] }])];
+    route.schema = { ...route.schema, security }; // for the documentation
   });
   app.addHook("preValidation", async (request, reply) => {
     if (request.method !== "GET" && request.method !== "HEAD" && request.headers["x-pieward"] !== "1") {
@@ -126,8 +138,14 @@ export function requireSignIn(app: FastifyInstance, ports: Ports): void {
       });
     }
     const session = await findSession(ports, request);
-    if (!session) return sendProblem(reply, notSignedIn);
-    sessions.set(request, session);
+    if (session) {
+      sessions.set(request, session);
+      return;
+    }
+    const proof = (await other?.(request, reply)) ?? null;
+    if (proof === null) return sendProblem(reply, notSignedIn);
+    if (proof.kind === "refused") return proof.reply;
+    proved.set(request, proof.person);
   });
 }
 
@@ -141,13 +159,15 @@ export async function refuseSignedOut(
 }
 
 const sessions = new WeakMap<FastifyRequest, SessionRow>();
+const proved = new WeakMap<FastifyRequest, SessionRow["keeper"]>();
 
 /** The id of the person who is signed in; null on a route that `requireSignIn` doesn't guard. */
-export const signedInPersonId = (request: FastifyRequest): string | null => sessions.get(request)?.keeper.id ?? null;
+export const signedInPersonId = (request: FastifyRequest): string | null =>
+  (sessions.get(request)?.keeper ?? proved.get(request))?.id ?? null;
 
 /** The person who is signed in. @throws Error behind a route that `requireSignIn` doesn't guard: a bug of ours. */
 export function signedInPerson(request: FastifyRequest): SessionRow["keeper"] {
-  return requiredSession(request).keeper;
+  return proved.get(request) ?? requiredSession(request).keeper;
 }
 
 /** The token hash of the request's session. @throws Error as `signedInPerson` */

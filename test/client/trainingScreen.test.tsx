@@ -8,6 +8,7 @@ import { openTraining, trainingError, trainings } from "../../client/state/train
 import { localDate, shiftDate } from "../../client/text/clock.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
+import { exportTableNames } from "../../server/domain/training/exportColumns.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 import { trainingViewFixture } from "./trainingFixture.ts";
 import "../../client/screens/recordScreens.tsx";
@@ -62,6 +63,19 @@ describe("the training of a yard", () => {
     answer({ seasonText: "Nestlings may be fed from now on." });
     await openPage(path);
     expect((await screen.findByText("Nestlings may be fed from now on.")).className).toBe("hint");
+  });
+
+  it("offers each table of the record as a file, and their dictionary", async () => {
+    await openPage(path);
+    const fold = await formOf("Download the record");
+    const links = fold.getAllByRole("link").filter((link) => link.hasAttribute("download"));
+    const hrefs = links.map((link) => link.getAttribute("href"));
+    const file = "/api/v1/yards/alder-croft/training/export";
+    for (const table of exportTableNames)
+      for (const format of ["csv", "jsonl"]) expect(hrefs).toContain(`${file}?table=${table}&format=${format}`);
+    expect(hrefs).toContain(`${file}/dictionary`);
+    expect(links).toHaveLength(2 * exportTableNames.length + 1);
+    expect(fold.getByRole("link", { name: "CSV Notes" }).getAttribute("download")).toBe("notes.csv");
   });
 
   it("starts the advised stage with a tapped reason, and changes the plans only if that is wanted", async () => {

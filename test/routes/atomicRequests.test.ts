@@ -2,7 +2,7 @@ import { copyFileSync, mkdtempSync, rmSync } from "node:fs";
 import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { afterAll, describe, expect, inject, it } from "vitest";
-import type { HomeView, InviteView, PeopleView, SessionsView } from "../../server/contract/api.ts";
+import type { HomeView, InviteView, MadeExportKeyView, PeopleView, SessionsView } from "../../server/contract/api.ts";
 import type { NotesView } from "../../server/contract/trainingView.ts";
 import { minutes } from "../../server/domain/instant.ts";
 import { makeReset } from "../../server/flows/accounts.ts";
@@ -103,6 +103,8 @@ async function useEverything(server: TestServer) {
   const made = await makeReset(server.ports, "Keeper");
   if (made.kind !== "made") throw new Error("expected a link");
   const acting = await signedIn(server);
+  const exportKeyBody = { name: "My table", days: 90, passphrase: "birds before breakfast" };
+  const exportKey = await requestAs(server, "POST", "/api/v1/me/export-keys", acting, exportKeyBody);
   const { sessions } = (await requestAs(server, "GET", "/api/v1/me/sessions", acting)).json() as SessionsView;
   return {
     acting,
@@ -120,6 +122,7 @@ async function useEverything(server: TestServer) {
       invite: (people.json() as PeopleView).invites[0]?.id ?? "",
       reset: made.token,
       session: sessions.find(({ here }) => !here)?.id ?? "",
+      exportKey: (exportKey.json() as MadeExportKeyView).keys[0]?.id ?? "",
     },
   };
 }
@@ -173,7 +176,7 @@ async function send(
   ];
   const withIds = (text: string) =>
     text.replace(
-      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session|change|note|picture|still)\b/g,
+      /:(yard|feeder|person|inviteToken|invite|firstSignIn|item|reset|session|exportKey|change|note|picture|still)\b/g,
       (_, name) => named[name] as string,
     );
   const json = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
@@ -207,6 +210,7 @@ async function pictureOf(
     seen[`notes of ${id}`] = await see(`/api/v1/yards/${id}/notes`);
     seen[`stills of ${id}`] = await see(`/api/v1/yards/${id}/stills`);
   }
+  seen.exportKeys = await see("/api/v1/me/export-keys");
   seen.session = await see("/api/v1/session", acting);
   if (change.signsIn) {
     const answer = await requestAs(server, "POST", "/api/v1/session", {}, change.signsIn);

@@ -38,7 +38,7 @@ export type Start = "noAccount" | "usual" | "practising";
 const passphrase = "seven wet crows count copper kettles";
 const keys = { p256dh: "B".repeat(87), auth: "a".repeat(22) };
 
-/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:inviteToken`, `:picture`, `:still`. */
+/** A name with a colon is replaced by an id of the prepared database: `:yard`, `:feeder`, `:person`, `:invite`, `:firstSignIn`, `:item`, `:reset`, `:session`, `:exportKey`, `:inviteToken`, `:picture`, `:still`. */
 export const changingRequests: readonly ChangingRequest[] = [
   {
     route: "POST /api/v1/first-sign-in",
@@ -76,6 +76,11 @@ export const changingRequests: readonly ChangingRequest[] = [
   },
   { route: "DELETE /api/v1/me/sessions" },
   { route: "DELETE /api/v1/me/sessions/:session", again: 404 },
+  {
+    route: "POST /api/v1/me/export-keys",
+    body: { name: "My table", days: 90, passphrase: "birds before breakfast" },
+  },
+  { route: "DELETE /api/v1/me/export-keys/:exportKey", again: 404 },
   { route: "POST /api/v1/me/remove", body: { passphrase: "birds before breakfast", withYards: true }, again: 401 },
   { route: "POST /api/v1/me/passkeys/options", body: {}, commits: 0, unseen: true },
   { route: "PATCH /api/v1/me", body: { email: "ada@alder-croft.example" } },

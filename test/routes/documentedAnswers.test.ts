@@ -53,6 +53,8 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["PATCH /api/v1/me", { email: "ada@example.org" }],
   ["POST /api/v1/me/email/test"],
   ["GET /api/v1/me/passkeys"],
+  ["GET /api/v1/me/export-keys"],
+  ["POST /api/v1/me/export-keys", { name: "My table", days: 365, passphrase: "birds before breakfast" }],
   ["GET /api/v1/phones"],
   [
     "POST /api/v1/phones",
@@ -138,6 +140,7 @@ const testedElsewhere: readonly string[] = [
   "POST /api/v1/practice/fault",
   "GET /api/v1/yards/:yard/training/export",
   "GET /api/v1/yards/:yard/digest",
+  "DELETE /api/v1/me/export-keys/:exportKey",
   "POST /api/v1/session/passkey/options",
   "POST /api/v1/session/passkey",
   "POST /api/v1/me/passkeys/options",

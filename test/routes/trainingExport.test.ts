@@ -1,4 +1,5 @@
 import { describe, expect, it } from "vitest";
+import type { ReportView } from "../../server/contract/reportView.ts";
 import { hours } from "../../server/domain/instant.ts";
 import { csvLine, exportColumns, exportTableNames, jsonLine } from "../../server/domain/training/exportColumns.ts";
 import { requestAs } from "../support/people.ts";
@@ -38,6 +39,25 @@ async function openWithDay() {
   await server.report(key, { boot: "b-1", sentUptimeMs: 3_600_000, events });
   return { server, feeder: feeder.id };
 }
+
+it("has each note once where more have the same moment than are read at a time, as the season report has", async () => {
+  const server = await openTestServer();
+  await requestAs(server, "POST", `/api/v1/yards/${server.yard}/training/changes`, server.keeper, {
+    ...programmeChangeExample,
+    content: { kind: "stageStarted", stage: "pressForFood", changesPlans: false },
+  });
+  server.clock.advance(hours(1));
+  const about = { feeder: null, stage: null, changedAt: null, still: null, capsOnDish: null };
+  const row = { yard: server.yard, at: server.clock.now(), by: "Ada", ...about };
+  const texts = Array.from({ length: 250 }, (_, index) => `note ${String(index).padStart(3, "0")}`);
+  for (const text of texts) await server.store.training.addNote({ ...row, id: text.replace(" ", "-"), text });
+  server.clock.advance(hours(1));
+  const lines = (await file(server, "notes", "jsonl")).body.trimEnd().split("\n");
+  expect(lines.map((line) => JSON.parse(line).text).sort()).toEqual(texts);
+  const url = `/api/v1/yards/${server.yard}/training/report`;
+  const { pages } = (await requestAs(server, "GET", url, server.keeper)).json() as ReportView;
+  expect(pages.flatMap(({ notes }) => notes.map(({ text }) => text)).sort()).toEqual(texts);
+});
 
 describe("the export of a training record", () => {
   it("has a table of days, promises, bouts, stages, changes and notes, each with its columns", async () => {

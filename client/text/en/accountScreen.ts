@@ -4,7 +4,7 @@ export const signedInText = (name: string) => `You are signed in as ${name}.`;
 
 export const currentPassphraseLabel = "Current passphrase";
 export const newPassphraseLabel = "New passphrase";
-export const signsOutText = "This signs out all your other devices.";
+export const signsOutText = "This signs out all your other devices and ends your export keys.";
 export const changePassphraseLabel = "Change passphrase";
 export const passphraseChangedText = "Your passphrase is changed. All your other devices are signed out.";
 

@@ -1,5 +1,6 @@
 import type { Instant } from "../../domain/instant.ts";
 import type { AccountStore, SoleKeeperYard } from "../../ports.ts";
+import { createExportKeyStore } from "./exportKeyStore.ts";
 import type { Connections, Statements } from "./openStore.ts";
 import { makeEscalationsDue } from "./peopleStore.ts";
 import { dateOf, instantFrom } from "./rows.ts";
@@ -10,6 +11,7 @@ export const createAccountStore = (connections: Connections): AccountStore => ({
   ...sessions(connections),
   ...resets(connections),
   ...removal(connections),
+  ...createExportKeyStore(connections),
 });
 
 function passphrases({
@@ -36,6 +38,7 @@ function passphrases({
         if (changed.count === 0) return false;
         await statements.session.deleteMany({ where: { keeperId: person, tokenHash: { not: keep } } });
         await statements.passphraseReset.deleteMany({ where: { keeperId: person } });
+        await statements.exportKey.deleteMany({ where: { keeperId: person } });
         return true;
       }),
   };
@@ -57,9 +60,10 @@ function sessions({ reader, write }: Connections): Pick<AccountStore, "sessionsO
       }));
     },
 
-    endSessions: (person, tokenHashes) =>
+    endSessions: (person, tokenHashes, exportKeys) =>
       write(async (statements) => {
         await statements.session.deleteMany({ where: { keeperId: person, tokenHash: { in: [...tokenHashes] } } });
+        if (exportKeys === "remove") await statements.exportKey.deleteMany({ where: { keeperId: person } });
       }),
   };
 }
@@ -93,6 +97,7 @@ function resets({ reader, write }: Connections): Pick<AccountStore, "addReset" |
         const { keeperId } = open;
         await statements.passphraseReset.deleteMany({ where: { keeperId } });
         await statements.session.deleteMany({ where: { keeperId } });
+        await statements.exportKey.deleteMany({ where: { keeperId } });
         await statements.keeper.update({ where: { id: keeperId }, data: { passphraseHash } });
         return true;
       }),

@@ -102,6 +102,7 @@ function sessions({ write, requests }: Access): Omit<KeeperAccounts, FirstSignIn
       write(async (statements) => {
         await statements.session.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
         await statements.invite.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
+        await statements.exportKey.deleteMany({ where: { expiresAt: { lte: dateOf(before) } } });
         await statements.actionId.deleteMany({ where: { at: { lte: dateOf(before) } } });
       }),
   };

@@ -1,6 +1,6 @@
 import { type DigestChannel, digestChannels, type Role, roles } from "../../contract/api.ts";
 import { type Instant, instant } from "../../domain/instant.ts";
-import type { Phone, YardRow } from "../../ports.ts";
+import type { Phone, RowPlace, YardRow } from "../../ports.ts";
 import type { Phone as StoredPhone, Yard } from "./generated/sqlite/client.ts";
 
 /** Rows of tables as the flows know them, and times as Prisma stores them in SQLite. */
@@ -60,3 +60,9 @@ function oneOf<Known extends string>(known: readonly Known[], text: string, labe
   if (found === undefined) throw new Error(`expected ${label} among ${known.join(", ")}, got ${text}`);
   return found;
 }
+
+/** Where a list goes on that is the newest first, and by id within a moment. */
+export const rowsBefore = (before: Instant | RowPlace) =>
+  typeof before === "number"
+    ? { at: { lt: dateOf(before) } }
+    : { OR: [{ at: { lt: dateOf(before.at) } }, { at: dateOf(before.at), id: { gt: before.id } }] };

@@ -2,7 +2,7 @@ import { hasSpace, type PictureUsage } from "../../domain/pictures/pictureSpace.
 import type { StillPayment, StillRow, StillStore } from "../../ports.ts";
 import type { Still } from "./generated/sqlite/client.ts";
 import type { Connections, Statements } from "./openStore.ts";
-import { dateOf, instantFrom } from "./rows.ts";
+import { dateOf, instantFrom, rowsBefore } from "./rows.ts";
 
 const keyOf = (yard: string, id: string) => ({ yardId_id: { yardId: yard, id } });
 
@@ -19,7 +19,7 @@ type Change = "changeStill" | "saveEvent";
 
 const reads = ({ reader }: Connections): Omit<StillStore, Count | Removal | Change> => ({
   async stills(yard, before, most) {
-    const where = { yardId: yard, at: { lt: dateOf(before) } };
+    const where = { yardId: yard, ...rowsBefore(before) };
     const found = await reader.still.findMany({ where, orderBy: [{ at: "desc" }, { id: "asc" }], take: most });
     return found.map(stillFrom);
   },

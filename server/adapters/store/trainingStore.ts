@@ -1,7 +1,7 @@
 import type { NoteRow, ProgrammeChangeRow, TrainingStore } from "../../ports.ts";
 import type { Note, ProgrammeChange } from "./generated/sqlite/client.ts";
 import type { Connections } from "./openStore.ts";
-import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
+import { dateOf, instantFrom, maybeInstant, rowsBefore } from "./rows.ts";
 
 export const createTrainingStore = (connections: Connections): TrainingStore => ({
   ...programme(connections),
@@ -45,7 +45,7 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
   return {
     async notes(yard, before, most) {
       const found = await reader.note.findMany({
-        where: { yardId: yard, at: { lt: dateOf(before) } },
+        where: { yardId: yard, ...rowsBefore(before) },
         orderBy: [{ at: "desc" }, { id: "asc" }],
         take: most,
       });

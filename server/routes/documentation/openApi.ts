@@ -28,6 +28,7 @@ export function openApiOptions(reportsPerMinute: number): FastifyDynamicSwaggerO
 
 const securitySchemes = {
   feederKey: { type: "http", scheme: "bearer", description: "The feeder's key, shown once when it was added." },
+  exportKey: { type: "http", scheme: "bearer", description: "An export key, shown once on the account page." },
   session: {
     type: "apiKey",
     in: "cookie",

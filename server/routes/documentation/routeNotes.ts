@@ -180,6 +180,13 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "GET /api/v1/me/sessions": note("Where you are signed in", 200, "SessionsView"),
   "DELETE /api/v1/me/sessions": note("End all your other sessions", 200, "SessionsView"),
   "DELETE /api/v1/me/sessions/:session": note("End one of your sessions", 200, "SessionsView"),
+  "GET /api/v1/me/export-keys": note("Your export keys, which read only the training record", 200, "ExportKeysView"),
+  "POST /api/v1/me/export-keys": note("Make an export key; it is shown this once", 201, "MadeExportKeyView"),
+  "DELETE /api/v1/me/export-keys/:exportKey": note(
+    "Remove an export key; it is not valid any more",
+    200,
+    "ExportKeysView",
+  ),
   "POST /api/v1/me/remove": note("Delete your account", 204, null),
   "GET /api/v1/me": note("Yourself", 200, "MeView"),
   "PATCH /api/v1/me": note("Change your e-mail address", 200, "MeView"),

@@ -74,7 +74,7 @@ export const sessionRules: Rules = {
     expect(listed[2]).toEqual({ tokenHash: "second", device: "a phone", ...times });
     expect(listed[0]?.device).toBe("");
     expect(await accounts.sessionsOf("ada", nextWeek)).toEqual([]);
-    await accounts.endSessions("ada", ["first", "bo's", "unknown"]);
+    await accounts.endSessions("ada", ["first", "bo's", "unknown"], "keep");
     expect(await accounts.sessionsOf("ada", now)).toHaveLength(2);
     expect(await keepers.session("bo's")).not.toBeNull();
   },

@@ -1,6 +1,7 @@
 import { accountRemovalRules, firstSignInRules, passphraseRules, sessionRules } from "./accountRules.ts";
 import { closingRules } from "./closingRules.ts";
 import { escalationRules } from "./escalationRules.ts";
+import { exportKeyRules } from "./exportKeyRules.ts";
 import { logRules, packRules } from "./logRules.ts";
 import { outboxRules } from "./outboxRules.ts";
 import { passkeyRules } from "./passkeyRules.ts";
@@ -28,6 +29,7 @@ export const storeContract: Readonly<Record<string, Rules>> = {
   passphrases: passphraseRules,
   "the end of an account": accountRemovalRules,
   passkeys: passkeyRules,
+  "export keys": exportKeyRules,
   phones: phoneRules,
   yards: yardRules,
   feeders: feederRules,

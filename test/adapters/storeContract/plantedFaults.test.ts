@@ -4,7 +4,8 @@ import { createMemoryStore } from "../../support/memoryStore/memoryStore.ts";
 import { inMemory, underTest } from "./adapters.ts";
 import { storeContract } from "./contract.ts";
 import { type Distortion, distortStore, type Operation } from "./distortedStore.ts";
-import { openPlanted, type Plant, plants } from "./plants.ts";
+import type { Plant } from "./plant.ts";
+import { openPlanted, plants } from "./plants.ts";
 import { type Rule, reasonAgainst, runRule } from "./storeUnderTest.ts";
 
 /** The contract must notice a store that breaks it. */

@@ -7,15 +7,9 @@ import { rollupKey, saveQuarters } from "../../support/memoryStore/rollups.ts";
 import { changeWhere, copyTables, removeWhere, type Tables } from "../../support/memoryStore/tables.ts";
 import { underTest } from "./adapters.ts";
 import { inPart, inTransactions } from "./distortedStore.ts";
+import { pagePlants } from "./pagePlants.ts";
+import type { Plant } from "./plant.ts";
 import type { StoreUnderTest } from "./storeUnderTest.ts";
-
-/** A memory store with one fault, and a rule that must notice it. */
-export interface Plant {
-  readonly fault: string;
-  readonly rule: string;
-  readonly plant: (store: Store, database: MemoryDatabase) => Store;
-  readonly copy?: (tables: Tables) => Tables;
-}
 
 export const openPlanted = ({ plant, copy = copyTables }: Plant): StoreUnderTest =>
   underTest(new MemoryDatabase(copy), (database = new MemoryDatabase()) =>
@@ -394,4 +388,11 @@ const rollupPlants: readonly Plant[] = [
   },
 ];
 
-export const plants = [...transactionPlants, ...onceOnlyPlants, ...leakPlants, ...orderPlants, ...rollupPlants];
+export const plants = [
+  ...transactionPlants,
+  ...onceOnlyPlants,
+  ...leakPlants,
+  ...orderPlants,
+  ...rollupPlants,
+  ...pagePlants,
+];

@@ -36,6 +36,7 @@ export const stillRules: Rules = {
     const { stills } = store;
     expect(await stills.stills("alder", later(minutes(3)), 9)).toEqual([third, second, none, old]);
     expect(await stills.stills("alder", later(minutes(2)), 1)).toEqual([none]);
+    expect(await stills.stills("alder", third, 9)).toEqual([second, none, old]); // of the same moment
     expect(await stills.still("alder", "c")).toEqual(old);
     expect([await stills.still("other", "c"), await stills.still("alder", "x")]).toEqual([null, null]);
     const byId = await stills.stillsById("alder", ["c", "x", "unknown", "a"]);

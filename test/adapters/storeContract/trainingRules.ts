@@ -1,5 +1,5 @@
 import { expect } from "vitest";
-import { minutes } from "../../../server/domain/instant.ts";
+import { type Instant, minutes } from "../../../server/domain/instant.ts";
 import type { NoteRow, ProgrammeChangeRow } from "../../../server/ports.ts";
 import { addAlder, later, now } from "./contents.ts";
 import type { Rules } from "./storeUnderTest.ts";
@@ -100,6 +100,24 @@ export const trainingRules: Rules = {
     expect((await training.notes("alder", later(minutes(9)), 9)).map(({ capsOnDish }) => capsOnDish)).toEqual([
       ...[9, 0, null, 3],
     ]);
+  },
+
+  "notes of the same moment are each on one page, whatever the size of the pages": async ({ store }) => {
+    await addAlder(store);
+    const all = [
+      note("z", { at: later(minutes(1)) }),
+      ...["a", "b", "c", "d"].map((id) => note(id)),
+      note("old", { at: (now - 1) as Instant }),
+    ];
+    for (const each of [...all].reverse()) await store.training.addNote(each);
+    for (const size of [1, 2, 3, 4]) {
+      const read: NoteRow[] = [];
+      for (let page = await store.training.notes("alder", later(minutes(9)), size); page.length > 0; ) {
+        read.push(...page);
+        page = await store.training.notes("alder", read.at(-1) as NoteRow, size);
+      }
+      expect(read).toEqual(all);
+    }
   },
 
   "a note with a known id is not stored again; it can be changed and removed": async ({ store }) => {

@@ -19,6 +19,8 @@ export interface RouteRights {
   readonly passes?: number;
   /** What a signed-in person of another yard is answered. */
   readonly foreign?: number;
+  /** An export key of a person who may use it opens it too. */
+  readonly exportKeyToo?: true;
   /** What each allowed request needs of its own, since it is gone or changed afterwards. */
   readonly fresh?: readonly ("caller" | "feeder" | "yard" | "invite" | "self")[]; // `self`: `:person` is the caller
 }
@@ -84,6 +86,9 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/me/sessions": signedIn(),
   "DELETE /api/v1/me/sessions": signedIn(),
   "DELETE /api/v1/me/sessions/:session": signedIn(undefined, { passes: 404 }),
+  "GET /api/v1/me/export-keys": signedIn(),
+  "POST /api/v1/me/export-keys": signedIn({ name: "A table", days: 90, ...wrong }, { passes: 400 }),
+  "DELETE /api/v1/me/export-keys/:exportKey": signedIn(undefined, { passes: 404 }),
   "GET /api/v1/me/passkeys": signedIn(),
   "POST /api/v1/me/passkeys/options": signedIn({}, { fresh: ["caller"] }),
   "POST /api/v1/me/passkeys": signedIn(newPasskey, { passes: 400 }),
@@ -127,8 +132,8 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/yards/:yard/stills/:still/picture": people(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/training": people(),
   "GET /api/v1/yards/:yard/training/report": people(),
-  "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days" }),
-  "GET /api/v1/yards/:yard/training/export/dictionary": people(),
+  "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days", exportKeyToo: true }),
+  "GET /api/v1/yards/:yard/training/export/dictionary": people(undefined, { exportKeyToo: true }),
   "POST /api/v1/yards/:yard/training/changes": keepers(programmeChangeExample),
   "POST /api/v1/yards/:yard/training/changes/:change/undo": keepers(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/people": people(),

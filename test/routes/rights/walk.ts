@@ -71,9 +71,14 @@ export async function checkAllowed(
   return { problems, requestCount };
 }
 
-function expectedStatus({ is }: Caller, { who, foreign = 404 }: RouteRights, method: string): number | "passes" {
+function expectedStatus(
+  { is }: Caller,
+  { who, foreign = 404, exportKeyToo }: RouteRights,
+  method: string,
+): number | "passes" {
   if (who === "anyone") return "passes";
   if (who === "feeder") return is === "feeder" ? "passes" : 401;
+  if (is === "exportKey") return exportKeyToo === true ? "passes" : 401;
   const reads = method === "GET" || method === "HEAD";
   if (is === "nobody" || is === "feeder") return 401;
   // Such a page can read nothing of the answer: browsers hide it (Fetch standard, CORS protocol).
@@ -176,7 +181,7 @@ async function leaks(
   { text }: Answer,
 ): Promise<string[]> {
   const { is } = request.caller;
-  const ofOurs = typeof is === "object" || is === "otherSite";
+  const ofOurs = typeof is === "object" || is === "otherSite" || is === "exportKey";
   const hidden = [...(ofOurs ? [] : ourMarks), ...(is === "keeperElsewhere" ? [] : theirMarks)];
   const own = is === "feeder" ? hidden.filter((mark) => !/^(pause|boot)-/.test(mark)) : hidden; // its order comes back
   return own

@@ -4,6 +4,7 @@ import { onTestFinished } from "vitest";
 import { type InviteView, type PeopleView, type Role, roles, type SessionsView } from "../../../server/contract/api.ts";
 import { reportExample } from "../../../server/contract/reportExample.ts";
 import { instant } from "../../../server/domain/instant.ts";
+import { hashOf } from "../../../server/flows/feederKeys.ts";
 import { addPhone, requestAs } from "../../support/people.ts";
 import type { TestServer } from "../../support/testServer.ts";
 import { openTestServerWithRoutes } from "../../support/testServerWithRoutes.ts";
@@ -17,8 +18,15 @@ export interface Caller {
   readonly name: string;
   readonly headers: Headers;
   readonly id: string | null; // null: no person
-  /** `role`: in the yard whose ids are in the request. `keeperElsewhere`: of the other yard. `signedIn`: of no yard. */
-  readonly is: "nobody" | "otherSite" | "signedIn" | "keeperElsewhere" | "feeder" | { readonly role: Role };
+  /** `exportKey`: of a keeper of the yard. `role`: in the yard whose ids are in the request. `keeperElsewhere`: of the other yard. `signedIn`: of no yard. */
+  readonly is:
+    | "nobody"
+    | "otherSite"
+    | "signedIn"
+    | "keeperElsewhere"
+    | "feeder"
+    | "exportKey"
+    | { readonly role: Role };
 }
 
 export interface RightsFixture {
@@ -128,6 +136,8 @@ export async function openRightsFixture(
     },
     { name: "a feeder with its key", headers: bearer(ours.key), id: null, is: "feeder" },
     { name: "another yard's feeder", headers: bearer(theirs.key), id: null, is: "feeder" },
+    { name: "an export key of a keeper", headers: bearer(ours.secret), id: null, is: "exportKey" },
+    { name: "an export key as a cookie", headers: cookie(ours.secret), id: null, is: "nobody" },
     { name: "a revoked key", headers: bearer(revoked.key), id: null, is: "nobody" },
     { name: "a feeder's key as a cookie", headers: cookie(ours.key), id: null, is: "nobody" },
     { name: "an invite's token as a key", headers: bearer(token), id: null, is: "nobody" },
@@ -200,7 +210,12 @@ async function fillYard(server: TestServer, yard: string, name: string, keeper: 
   const passkey = `passkey-${mark}`;
   await server.store.keepers.addPasskey({ ...passkeyRow, id: passkey, keeper: person, credentialId: passkey }, 10);
   const { sessions } = (await requestAs(server, "GET", "/api/v1/me/sessions", keeper)).json() as SessionsView;
+  const secret = `pw_read_${mark.padEnd(43, "x")}`;
+  const exportKey = `export-key-${mark}`;
+  await server.store.accounts.addExportKey({ ...exportKeyRow, id: exportKey, person, keyHash: hashOf(secret) }, 10);
   return {
+    exportKey,
+    secret,
     session: sessions[0]?.id ?? "",
     passkey,
     feeder: feeder.id,
@@ -211,6 +226,11 @@ async function fillYard(server: TestServer, yard: string, name: string, keeper: 
     boot: `boot-${mark}`,
   };
 }
+
+const exportKeyRow = {
+  ...{ name: "Table", createdAt: instant(0), lastUsedAt: null },
+  expiresAt: instant(Date.UTC(2126, 0, 1)),
+};
 
 const passkeyRow = {
   ...{ publicKey: "AAAA", counter: 0, transports: [], label: "Phone", synced: false },

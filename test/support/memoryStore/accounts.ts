@@ -1,4 +1,5 @@
 import type { AccountStore, SoleKeeperYard } from "../../../server/ports.ts";
+import { createExportKeys } from "./exportKeys.ts";
 import type { Access } from "./memoryDatabase.ts";
 import { makeEscalationsDue, membersOf, yardsOf } from "./people.ts";
 import { removePerson, removeYard } from "./removals.ts";
@@ -8,6 +9,7 @@ export const createAccounts = (access: Access): AccountStore => ({
   ...passphrases(access),
   ...resets(access),
   ...removal(access),
+  ...createExportKeys(access),
 });
 
 type Passphrases = "passphraseHashOf" | "names" | "changePassphrase" | "sessionsOf" | "endSessions";
@@ -26,6 +28,7 @@ const passphrases = ({ read, write }: Access): Pick<AccountStore, Passphrases> =
       tables.people.set(person, { ...found, passphraseHash: hashes.new });
       removeWhere(tables.sessions, (session) => session.person === person && session.tokenHash !== keep);
       removeWhere(tables.resets, (reset) => reset.person === person);
+      removeWhere(tables.exportKeys, (key) => key.person === person);
       return true;
     }),
   async sessionsOf(person, now) {
@@ -38,8 +41,9 @@ const passphrases = ({ read, write }: Access): Pick<AccountStore, Passphrases> =
     );
     return found.map(({ person: _, ...session }) => session);
   },
-  endSessions: (person, tokenHashes) =>
+  endSessions: (person, tokenHashes, exportKeys) =>
     write((tables) => {
+      if (exportKeys === "remove") removeWhere(tables.exportKeys, (key) => key.person === person);
       removeWhere(tables.sessions, (one) => one.person === person && tokenHashes.includes(one.tokenHash));
     }),
 });
@@ -64,6 +68,7 @@ const resets = ({ read, write }: Access): Pick<AccountStore, "addReset" | "reset
       const { person } = found;
       removeWhere(tables.resets, (reset) => reset.person === person);
       removeWhere(tables.sessions, (session) => session.person === person);
+      removeWhere(tables.exportKeys, (key) => key.person === person);
       tables.people.set(person, { ...rowOf(tables.people, person), passphraseHash });
       return true;
     }),

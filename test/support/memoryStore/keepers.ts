@@ -65,6 +65,7 @@ const sessions = ({ read, write }: Access): Omit<KeeperAccounts, FirstSignIns> =
     write((tables) => {
       removeWhere(tables.sessions, ({ expiresAt }) => expiresAt <= before);
       removeWhere(tables.invites, ({ expiresAt }) => expiresAt <= before);
+      removeWhere(tables.exportKeys, ({ expiresAt }) => expiresAt <= before);
       removeWhere(tables.actionIds, ({ at }) => at <= before);
     }),
 });

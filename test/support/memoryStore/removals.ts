@@ -46,6 +46,7 @@ export function removePerson(tables: Tables, id: string): boolean {
   removeWhere(tables.members, isTheirs);
   removeWhere(tables.sessions, isTheirs);
   removeWhere(tables.resets, isTheirs);
+  removeWhere(tables.exportKeys, isTheirs);
   removeWhere(tables.items, isTheirs);
   removeWhere(tables.passkeys, isKept);
   removeWhere(tables.phones, isKept);

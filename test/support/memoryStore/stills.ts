@@ -1,7 +1,7 @@
 import { hasSpace, type PictureUsage } from "../../../server/domain/pictures/pictureSpace.ts";
 import type { LabelledStills, StillRow, StillStore } from "../../../server/ports.ts";
 import type { Access } from "./memoryDatabase.ts";
-import { keyOf, rowsWhere, type Tables } from "./tables.ts";
+import { comesAfter, keyOf, rowsWhere, type Tables } from "./tables.ts";
 
 const inOrder = (a: string, b: string) => (a < b ? -1 : 1);
 const oldestFirst = (a: StillRow, b: StillRow) => a.addedAt - b.addedAt || inOrder(a.id, b.id);
@@ -13,7 +13,7 @@ type Change = "addStill" | "changeStill" | "saveEvent" | "removeStill" | "remove
 
 const reads = ({ read }: Access): Omit<StillStore, Change> => ({
   async stills(yard, before, most) {
-    const found = rowsWhere(read().stills, (still) => still.yard === yard && still.at < before);
+    const found = rowsWhere(read().stills, (still) => still.yard === yard && comesAfter(still, before));
     return found.sort((a, b) => b.at - a.at || inOrder(a.id, b.id)).slice(0, most);
   },
   still: async (yard, id) => read().stills.get(keyOf(yard, id)) ?? null,

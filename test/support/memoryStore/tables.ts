@@ -7,6 +7,7 @@ import type { Escalation } from "../../../server/domain/notification/escalation.
 import type { Order } from "../../../server/domain/orders/order.ts";
 import type {
   Channel,
+  ExportKeyRow,
   FeederRow,
   GonePhone,
   KeeperRow,
@@ -18,6 +19,7 @@ import type {
   Phone,
   PictureRow,
   ProgrammeChangeRow,
+  RowPlace,
   SessionDetails,
   SteppedState,
   StillRow,
@@ -40,6 +42,7 @@ export const emptyTables = () => ({
   /** By token hash. */
   firstSignIns: new Map<string, { readonly usedAt: Instant | null }>(),
   passkeys: new Map<string, PasskeyRow>(),
+  exportKeys: new Map<string, ExportKeyRow>(),
   phones: new Map<string, StoredPhone>(),
   /** By endpoint. */
   gonePhones: new Map<string, StoredGonePhone>(),
@@ -99,6 +102,10 @@ export function rowOf<Row>(table: ReadonlyMap<string, Row>, key: string): Row {
   if (row === undefined) throw new Error(`expected a row ${key}`);
   return row;
 }
+
+/** Whether a list that goes backwards in time has the row after this moment or place. */
+export const comesAfter = ({ at, id }: RowPlace, before: Instant | RowPlace): boolean =>
+  typeof before === "number" ? at < before : at < before.at || (at === before.at && id > before.id);
 
 /** For sorting by several values, the first that differs. */
 export function compareBy<Row>(...valuesOf: readonly ((row: Row) => number | string)[]): (a: Row, b: Row) => number {

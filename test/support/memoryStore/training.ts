@@ -1,6 +1,6 @@
 import type { TrainingStore, TrainingTransaction } from "../../../server/ports.ts";
 import type { Access } from "./memoryDatabase.ts";
-import { addIfNew, keyOf, removeWhere, rowsWhere, type Tables } from "./tables.ts";
+import { addIfNew, comesAfter, keyOf, removeWhere, rowsWhere, type Tables } from "./tables.ts";
 
 export const createTraining = ({ read, write }: Access): TrainingStore => ({
   async programmeChanges(yard) {
@@ -9,7 +9,7 @@ export const createTraining = ({ read, write }: Access): TrainingStore => ({
     );
   },
   async notes(yard, before, most) {
-    const found = rowsWhere(read().notes, (note) => note.yard === yard && note.at < before);
+    const found = rowsWhere(read().notes, (note) => note.yard === yard && comesAfter(note, before));
     return found.sort((a, b) => b.at - a.at || (a.id < b.id ? -1 : 1)).slice(0, most);
   },
   async capCounts(yard, { from, to }, most) {

@@ -298,6 +298,18 @@ CREATE TABLE "Still" (
 );
 
 -- CreateTable
+CREATE TABLE "ExportKey" (
+    "id" TEXT NOT NULL PRIMARY KEY,
+    "keeperId" TEXT NOT NULL,
+    "keyHash" TEXT NOT NULL,
+    "name" TEXT NOT NULL,
+    "createdAt" DATETIME NOT NULL,
+    "expiresAt" DATETIME NOT NULL,
+    "lastUsedAt" DATETIME,
+    CONSTRAINT "ExportKey_keeperId_fkey" FOREIGN KEY ("keeperId") REFERENCES "Keeper" ("id") ON DELETE CASCADE ON UPDATE CASCADE
+);
+
+-- CreateTable
 CREATE TABLE "ActionId" (
     "feederId" TEXT NOT NULL,
     "id" TEXT NOT NULL,
@@ -385,6 +397,12 @@ CREATE INDEX "Still_feederId_addedAt_idx" ON "Still"("feederId", "addedAt");
 
 -- CreateIndex
 CREATE INDEX "Still_addedAt_idx" ON "Still"("addedAt");
+
+-- CreateIndex
+CREATE UNIQUE INDEX "ExportKey_keyHash_key" ON "ExportKey"("keyHash");
+
+-- CreateIndex
+CREATE INDEX "ExportKey_keeperId_idx" ON "ExportKey"("keeperId");
 
 -- CreateIndex
 CREATE UNIQUE INDEX "Keeper_name_key" ON "Keeper"("name");
