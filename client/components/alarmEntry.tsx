@@ -52,13 +52,18 @@ export function AlarmEntry(props: { readonly alarm: AlarmView; readonly feeder: 
       <ExplainedAlarms alarm={alarm} feeder={feeder} />
       {isActive && drawnFaults.has(alarm.fault) && <EvidencePicture alarm={alarm} feeder={feeder} zone={yard.zone} />}
       <Evidence alarm={alarm} zone={yard.zone} />
-      <div class="actions later">
-        {isActive && <ShelveForm zone={yard.zone} busy={busy} perform={perform} />}
-        {isActive && yard.role === "keeper" && <OutOfServiceForm busy={busy} perform={perform} />}
-      </div>
+      {isActive && <LaterActions yard={yard} busy={busy} perform={perform} />}
     </li>
   );
 }
+
+/** What puts it off: until a time, or until it is mended. */
+const LaterActions = (props: { readonly yard: YardView; readonly busy: boolean; readonly perform: PerformAction }) => (
+  <div class="actions later">
+    <ShelveForm zone={props.yard.zone} busy={props.busy} perform={props.perform} />
+    {props.yard.role === "keeper" && <OutOfServiceForm busy={props.busy} perform={props.perform} />}
+  </div>
+);
 
 /** Of these portions, current and weight say something; of the others the reason says all. */
 const drawnFaults: ReadonlySet<string> = new Set([

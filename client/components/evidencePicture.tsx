@@ -2,7 +2,7 @@ import { useRef, useState } from "preact/hooks";
 import * as text from "#text/evidencePicture.ts";
 import type { AlarmView, FeederView, HistoryView, PortionsView } from "../../server/contract/api.ts";
 import { laterApi } from "../api/laterApi.ts";
-import { type EvidenceDots, evidenceLayout, laneHeight } from "../charts/evidenceLayout.ts";
+import { type EvidenceDots, type EvidenceLayout, evidenceLayout, laneHeight } from "../charts/evidenceLayout.ts";
 import { useWidth } from "../charts/useWidth.ts";
 import { serverNow } from "../state/clock.ts";
 import { timeText } from "../text/clock.ts";
@@ -78,28 +78,38 @@ function Lanes(props: {
         </text>
         {lanes.map((lane, index) => (
           <g key={lane} transform={`translate(0 ${index * (laneHeight + 14) + 8})`}>
-            <text class="lane-name" x="0" y="12">
-              {roughNumberText(layout.most[lane] ?? 0)}
-            </text>
-            <text class="lane-name" x="0" y={laneHeight}>
-              {text.laneNames[lane]}
-            </text>
-            <g transform={`translate(${left} 0)`}>
-              <line class="ground" x1="0" x2={width - left - 8} y1={laneHeight} y2={laneHeight} />
-              {lane === "grams" ? (
-                layout.grams.map((line) => (
-                  <polyline key={line[0]?.x} points={line.map(({ x, y }) => `${x},${y}`).join(" ")} />
-                ))
-              ) : (
-                <Dots dots={layout[lane]} />
-              )}
-            </g>
+            <Lane lane={lane} layout={layout} width={width - left - 8} />
           </g>
         ))}
       </svg>
     </div>
   );
 }
+
+const Lane = (props: {
+  readonly lane: keyof EvidenceLayout["most"];
+  readonly layout: EvidenceLayout;
+  readonly width: number;
+}) => (
+  <>
+    <text class="lane-name" x="0" y="12">
+      {roughNumberText(props.layout.most[props.lane] ?? 0)}
+    </text>
+    <text class="lane-name" x="0" y={laneHeight}>
+      {text.laneNames[props.lane]}
+    </text>
+    <g transform={`translate(${left} 0)`}>
+      <line class="ground" x1="0" x2={props.width} y1={laneHeight} y2={laneHeight} />
+      {props.lane === "grams" ? (
+        props.layout.grams.map((line) => (
+          <polyline key={line[0]?.x} points={line.map(({ x, y }) => `${x},${y}`).join(" ")} />
+        ))
+      ) : (
+        <Dots dots={props.layout[props.lane]} />
+      )}
+    </g>
+  </>
+);
 
 /** A portion of which nothing fell is a ring, so that it differs not by its place alone. */
 const Dots = ({ dots }: { readonly dots: readonly EvidenceDots[] }) => (

@@ -94,20 +94,26 @@ export function StagePictures(props: {
           draw={(width) => <KeptDrawing {...shared} axis={axisAt(width)} />}
         />
       )}
-      {page.kept.latencyMs !== null && (
-        <PaperPicture
-          title={text.latencyTitle}
-          sentence={text.latencySentence}
-          height={latencyHeight}
-          draw={(width) => <LatencyDrawing view={view} dayName={dayName} axis={axisAt(width)} />}
-        />
-      )}
+      {page.kept.latencyMs !== null && <LatencyOnPaper view={view} dayName={dayName} axisAt={axisAt} />}
       {page.actsByHour !== null && (
         <HoursOnPaper title={text.hoursTitle} sentence={text.hoursSentence} counts={page.actsByHour} />
       )}
     </div>
   );
 }
+
+const LatencyOnPaper = (props: {
+  readonly view: TrainingView;
+  readonly dayName: (date: string) => string;
+  readonly axisAt: (width: number) => ReturnType<typeof dayAxis>;
+}) => (
+  <PaperPicture
+    title={text.latencyTitle}
+    sentence={text.latencySentence}
+    height={latencyHeight}
+    draw={(width) => <LatencyDrawing view={props.view} dayName={props.dayName} axis={props.axisAt(width)} />}
+  />
+);
 
 /** The stage alone, as the drawings take a record. */
 function viewOf({ period, stage, changes, days, actsByHour }: ReportStageView, report: ReportView): TrainingView {

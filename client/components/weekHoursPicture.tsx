@@ -34,18 +34,7 @@ export function WeekHoursPicture({ history, yard }: { readonly history: HistoryV
           mostText={String(Math.max(most, ...before))}
         />
       )}
-      legend={
-        <PictureLegend
-          label={legendLabel}
-          marks={[
-            { name: text.thisWeekName, mark: <rect class="paid" x="-4" y="-7" width="8" height="14" /> },
-            { name: text.weekBeforeName, mark: <line class="curve" x1="-8" x2="8" y1="0" y2="0" /> },
-            ...(nights.length === 0
-              ? []
-              : [{ name: text.nightName, mark: <rect class="night" x="-8" y="-7" width="16" height="14" /> }]),
-          ]}
-        />
-      }
+      legend={<HoursLegend hasNight={nights.length > 0} />}
       table={{
         columns: [text.hourColumn, text.thisWeekName, text.weekBeforeName],
         rows: week.map((count, hour) => [text.hourRangeText(hour), `${count}`, `${before[hour] ?? 0}`]),
@@ -53,3 +42,16 @@ export function WeekHoursPicture({ history, yard }: { readonly history: HistoryV
     />
   );
 }
+
+const HoursLegend = ({ hasNight }: { readonly hasNight: boolean }) => (
+  <PictureLegend
+    label={legendLabel}
+    marks={[
+      { name: text.thisWeekName, mark: <rect class="paid" x="-4" y="-7" width="8" height="14" /> },
+      { name: text.weekBeforeName, mark: <line class="curve" x1="-8" x2="8" y1="0" y2="0" /> },
+      ...(hasNight
+        ? [{ name: text.nightName, mark: <rect class="night" x="-8" y="-7" width="16" height="14" /> }]
+        : []),
+    ]}
+  />
+);

@@ -1,3 +1,4 @@
+import type { ComponentType } from "preact";
 import { noPageText, noPageTitle } from "#text/app.ts";
 import { LinkedText } from "../components/linkedText.tsx";
 import { Screen } from "../components/screen.tsx";
@@ -15,14 +16,19 @@ interface RecordPage {
   readonly part?: string;
 }
 
+const pages: ReadonlyMap<string | undefined, ComponentType<{ readonly id: string }>> = new Map([
+  ["training", TrainingScreen],
+  ["training/programme", ProgrammeScreen],
+  ["pictures", StillsScreen],
+  ["notes", NotesScreen],
+  ["report", ReportScreen],
+]);
+
 /** A yard's training, its programme, its notebook and its pictures: one file to fetch, and one line on the first page, which should stay small. */
 export function RecordScreens({ id = "", page, part = "" }: RecordPage) {
   // Keyed by id: a half-filled form must not go along to the next yard.
-  if (page === "training" && part === "programme") return <ProgrammeScreen key={id} id={id} />;
-  if (page === "training" && part === "") return <TrainingScreen key={id} id={id} />;
-  if (page === "pictures" && part === "") return <StillsScreen key={id} id={id} />;
-  if (page === "notes" && part === "") return <NotesScreen key={id} id={id} />;
-  if (page === "report" && part === "") return <ReportScreen key={id} id={id} />;
+  const Page = pages.get(part === "" ? page : `${page}/${part}`);
+  if (Page !== undefined) return <Page key={id} id={id} />;
   return (
     <Screen title={noPageTitle}>
       <p class="empty">

@@ -52,18 +52,7 @@ function Training({ view, yard }: TrainingProps) {
         <div class="part stage">
           <TrainingStage view={view} yard={yard} />
           {stage !== null && <Shaping stage={stage} yard={yard} />}
-          <ul class="page-links">
-            <li>
-              <a href={`/yards/${yard.id}/training/programme`}>{text.programmeLink}</a>{" "}
-              <span class="since">{text.programmeLinkText}</span>
-            </li>
-            {isStarted && (
-              <li>
-                <a href={`/yards/${yard.id}/report`}>{text.reportLink}</a>{" "}
-                <span class="since">{text.reportLinkText}</span>
-              </li>
-            )}
-          </ul>
+          <TrainingLinks yard={yard} isStarted={isStarted} />
           <DownloadRecord yard={yard.id} />
         </div>
         {isStarted && (
@@ -83,6 +72,20 @@ function Training({ view, yard }: TrainingProps) {
     </>
   );
 }
+
+const TrainingLinks = ({ yard, isStarted }: { readonly yard: YardView; readonly isStarted: boolean }) => (
+  <ul class="page-links">
+    <li>
+      <a href={`/yards/${yard.id}/training/programme`}>{text.programmeLink}</a>{" "}
+      <span class="since">{text.programmeLinkText}</span>
+    </li>
+    {isStarted && (
+      <li>
+        <a href={`/yards/${yard.id}/report`}>{text.reportLink}</a> <span class="since">{text.reportLinkText}</span>
+      </li>
+    )}
+  </ul>
+);
 
 /** What keeps the record, or the stage, from reaching the birds. */
 function Hindrances({ view, yard }: TrainingProps) {

@@ -2,6 +2,7 @@ import { after, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { ExportRow, ExportTable } from "../domain/training/exportColumns.ts";
 import { keptShare } from "../domain/training/keptShare.ts";
+import type { Programme } from "../domain/training/programme.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
 import { trialCounts } from "../domain/training/trainingDay.ts";
 import type { Ports, RowPlace, YardRow } from "../ports.ts";
@@ -22,13 +23,7 @@ export async function* trainingRows(
   const programme = programmeFrom(changes);
   switch (table) {
     case "stages":
-      for (const { stage, from, to } of programme.periods) {
-        const { distanceCm, capsLaid, slotOpeningMm, gramsEach } = stage.parameters;
-        yield [
-          ...[stage.id, stage.name, isoOf(from), to === null ? null : isoOf(to)],
-          ...[distanceCm, capsLaid, slotOpeningMm, gramsEach],
-        ];
-      }
+      yield* programme.periods.map(stageRow);
       return;
     case "changes":
       for (const change of changes) {
@@ -47,6 +42,14 @@ export async function* trainingRows(
     case "bouts":
       yield* recordRows(ports, yard, table, stagedDates(programme, yard.zone, ports.clock.now(), daysMax));
   }
+}
+
+function stageRow({ stage, from, to }: Programme["periods"][number]): ExportRow {
+  const { distanceCm, capsLaid, slotOpeningMm, gramsEach } = stage.parameters;
+  return [
+    ...[stage.id, stage.name, isoOf(from), to === null ? null : isoOf(to)],
+    ...[distanceCm, capsLaid, slotOpeningMm, gramsEach],
+  ];
 }
 
 /** Ten years. */

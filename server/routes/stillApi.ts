@@ -37,14 +37,14 @@ export async function stillApiRoute(app: FastifyInstance, context: ReportingCont
     done(null, body),
   );
   const senders = createSenders(context);
+  app.addHook("onRequest", senders.admit); // before the body is read
   app.withTypeProvider<ZodTypeProvider>().post(
     path,
     {
       bodyLimit: stillBytesMax,
-      onRequest: async (request, reply) => senders.admit(request, reply),
       errorHandler: (error, _request, reply) => {
         if (error.code !== "FST_ERR_CTP_BODY_TOO_LARGE") throw error;
-        return sendProblem(reply, pictureProblem(413, texts.stills.tooLarge));
+        void sendProblem(reply, pictureProblem(413, texts.stills.tooLarge));
       },
       schema: {
         tags: ["feeders"],
