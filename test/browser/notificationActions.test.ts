@@ -30,7 +30,7 @@ beforeEach(async () => {
   server = await startFakeServer(client.folder);
   phone = await openBrowserPhone(browser);
   await phone.page.goto(server.origin);
-  await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+  await phone.page.getByRole("link", { name: "Larch", exact: true }).waitFor();
 });
 afterEach(async () => {
   await phone.context.close();
@@ -116,7 +116,7 @@ describe.skipIf(chromiumPath === null)(`a notification on the phone${unlessAbsen
     await phone.page.getByLabel("Your name").fill("Keeper");
     await phone.page.getByLabel("Passphrase").fill("four black feathers in the snow");
     await phone.page.getByRole("button", { name: "Sign in", exact: true }).click();
-    await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+    await phone.page.getByRole("link", { name: "Larch", exact: true }).waitFor();
     await expect.poll(() => callsTo("/orders").length, { timeout: 8_000 }).toBeGreaterThan(1); // refused, then accepted
     await phone.page.getByText("Not sent yet:").waitFor({ state: "detached" });
   }, 40_000);
@@ -143,7 +143,7 @@ describe.skipIf(chromiumPath === null)(`a notification on the phone${unlessAbsen
     await push(jammed("item-1"));
     larchIsWell();
     await phone.page.reload();
-    await phone.page.getByRole("link", { name: "Larch" }).waitFor();
+    await phone.page.getByRole("link", { name: "Larch", exact: true }).waitFor();
     await phone.page.waitForLoadState("networkidle");
     expect(await standing("alarm-larch-jam")).toEqual([]);
   }, 40_000);

@@ -35,7 +35,7 @@ async function open({ onTestFinished }: TestContext) {
     page,
     context,
     away: () => page.getByText("No connection to the server."),
-    rowan: () => page.getByRole("link", { name: "Rowan" }).first(),
+    rowan: () => page.getByRole("link", { name: "Rowan", exact: true }).first(),
     requestsTo: (path: string) => server.requests.filter((each) => each.path === `/api/v1${path}`),
     signedOut: () => page.getByText("You were signed out. Sign in again. What you entered is still here."),
     async signIn() {

@@ -67,7 +67,7 @@ describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, (
     const unbroken = await markPage();
     const secondTab = await phone.context.newPage(); // the feeder's page in a second tab, before its first report
     await secondTab.goto(new URL("/", page.url()).href);
-    await secondTab.getByRole("link", { name: "Aspen" }).click();
+    await secondTab.getByRole("link", { name: "Aspen", exact: true }).click();
     await secondTab.getByRole("heading", { name: "Waiting for a first report" }).waitFor();
     await checkAccessibility(secondTab, "a feeder without a report");
     await runCommand(await copyableText("First report"));
@@ -141,7 +141,7 @@ describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, (
     await checkAccessibility(page, "signing in, with a wrong passphrase");
     await page.getByLabel("Passphrase").fill(keeper.passphrase);
     await page.getByRole("button", { name: "Sign in", exact: true }).click();
-    await page.getByRole("link", { name: "Aspen" }).waitFor();
+    await page.getByRole("link", { name: "Aspen", exact: true }).waitFor();
 
     expect(phone.complaints).toEqual([]);
     expect(new Set(phone.refusals)).toEqual(
@@ -268,7 +268,7 @@ describe.skipIf(chromiumPath === null)(`the whole application${unlessAbsent}`, (
     await bo.page.getByRole("heading", { level: 1, name: "You" }).waitFor();
     expect(bo.page.url()).toBe(`${origin}/phones`); // the secret doesn't stay in the address
     await bo.page.goto(origin);
-    await bo.page.getByRole("link", { name: "Aspen" }).click();
+    await bo.page.getByRole("link", { name: "Aspen", exact: true }).click();
     await bo.page.getByRole("button", { name: "Pause until resumed" }).click();
     await bo.page.getByText("Pause until resumed: requested").waitFor();
     expect(await bo.page.getByRole("link", { name: /^Settings/ }).count()).toBe(0);

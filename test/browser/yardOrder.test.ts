@@ -95,7 +95,7 @@ async function openYard(): Promise<{ readonly rowan: ManualFeeder; readonly larc
   });
   const [rowan, larch] = [await addFeeder("Rowan"), await addFeeder("Larch")];
   await page.goto(link.origin);
-  await page.getByRole("link", { name: "Larch" }).waitFor();
+  await page.getByRole("link", { name: "Larch", exact: true }).waitFor();
   await untilWorkerControls(page);
   return { rowan, larch };
 
