@@ -78,30 +78,15 @@ export function BarsDrawing(props: BarsProps) {
   return (
     <>
       <line class="place" x1={axis.x(place)} x2={axis.x(place)} y1={top - 4} y2={bottom} />
-      {up.map((value, index) => (
-        <rect
-          key={index}
-          class="paid"
-          x={axis.x(index) - bar / 2}
-          width={bar}
-          y={ground - (value ?? 0) * unit}
-          height={(value ?? 0) * unit}
-        />
-      ))}
-      {down.map(
-        (value, index) =>
-          value !== null &&
-          value > 0 && (
-            <rect
-              key={index}
-              class="unpaid"
-              x={axis.x(index) - bar / 2}
-              width={bar}
-              y={ground + 1.5}
-              height={Math.max(4, value * unit - 1.5)}
-            />
-          ),
-      )}
+      <Bars class="paid" values={up} x={(index) => axis.x(index) - bar / 2} width={bar} from={ground} unit={-unit} />
+      <Bars
+        class="unpaid"
+        values={down}
+        x={(index) => axis.x(index) - bar / 2}
+        width={bar}
+        from={ground + 1.5}
+        unit={unit}
+      />
       {knownRuns(mean).map((run) => (
         <polyline
           key={run[0]}
@@ -117,6 +102,25 @@ export function BarsDrawing(props: BarsProps) {
     </>
   );
 }
+
+/** @param props.unit height of one, below `from` where it is positive */
+const Bars = (props: {
+  readonly class: string;
+  readonly values: readonly (number | null)[];
+  readonly x: (place: number) => number;
+  readonly width: number;
+  readonly from: number;
+  readonly unit: number;
+}) => (
+  <>
+    {props.values.map((value, index) => {
+      if (value === null || value === 0) return null;
+      const height = Math.max(3, value * Math.abs(props.unit));
+      const y = props.unit < 0 ? props.from - height : props.from;
+      return <rect key={index} class={props.class} x={props.x(index)} width={props.width} y={y} height={height} />;
+    })}
+  </>
+);
 
 const Scale = ({
   width,

@@ -1,6 +1,7 @@
 import type { ExportKeyStore } from "../../ports.ts";
+import type { ExportKey } from "./generated/sqlite/client.ts";
 import type { Connections } from "./openStore.ts";
-import { dateOf, instantFrom } from "./rows.ts";
+import { dateOf, instantFrom, maybeInstant } from "./rows.ts";
 
 export const createExportKeyStore = ({ reader, write }: Connections): ExportKeyStore => ({
   async exportKeysOf(person) {
@@ -8,13 +9,7 @@ export const createExportKeyStore = ({ reader, write }: Connections): ExportKeyS
       where: { keeperId: person },
       orderBy: [{ createdAt: "asc" }, { id: "asc" }],
     });
-    return found.map(({ keeperId, createdAt, expiresAt, lastUsedAt, ...same }) => ({
-      ...same,
-      person: keeperId,
-      createdAt: instantFrom(createdAt),
-      expiresAt: instantFrom(expiresAt),
-      lastUsedAt: lastUsedAt === null ? null : instantFrom(lastUsedAt),
-    }));
+    return found.map(keyFrom);
   },
 
   addExportKey: ({ person, createdAt, expiresAt, lastUsedAt, ...same }, most) =>
@@ -39,7 +34,7 @@ export const createExportKeyStore = ({ reader, write }: Connections): ExportKeyS
     });
     if (found === null) return null;
     const { id, keeper, lastUsedAt } = found;
-    return { id, person: keeper, lastUsedAt: lastUsedAt === null ? null : instantFrom(lastUsedAt) };
+    return { id, person: keeper, lastUsedAt: maybeInstant(lastUsedAt) };
   },
 
   touchExportKey: (id, now) =>
@@ -51,4 +46,12 @@ export const createExportKeyStore = ({ reader, write }: Connections): ExportKeyS
     write(async (statements) => {
       return (await statements.exportKey.deleteMany({ where: { id, keeperId: person } })).count > 0;
     }),
+});
+
+const keyFrom = ({ keeperId, createdAt, expiresAt, lastUsedAt, ...same }: ExportKey) => ({
+  ...same,
+  person: keeperId,
+  createdAt: instantFrom(createdAt),
+  expiresAt: instantFrom(expiresAt),
+  lastUsedAt: maybeInstant(lastUsedAt),
 });
