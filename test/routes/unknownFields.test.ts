@@ -20,7 +20,7 @@ interface Route {
 }
 
 /** The feeders' own routes accept unknown fields: a feeder of a newer version may send more than this server knows. */
-const notKeepers = new Set(["POST /api/v1/report", "GET /api/v1/link", "GET /api/v1/health"]);
+const notKeepers = new Set(["POST /api/v1/report", "POST /api/v1/stills", "GET /api/v1/link", "GET /api/v1/health"]);
 
 /** The body is the picture itself, and has no fields. */
 const takesPicture = new Set(["POST /api/v1/yards/{yard}/notes/{note}/photos"]);
