@@ -11,13 +11,15 @@ const replacesModules = [
 ];
 
 /**
- * What takes minutes and guards what seldom changes: the judge's own worlds and learners, a bite of the judge and of the evaluation, and the
- * faults planted for the linter. `npm run test:soak` runs it.
+ * What takes minutes and guards what seldom changes: the judge's own worlds and learners, a bite of the judge and of the evaluation, the
+ * faults planted for the linter, a feeder's week alone and the memory of a long replay. `npm run test:soak` runs it.
  */
 const slow = [
   ...["test/worlds/**", "test/learners/**", "test/evaluation/evaluation.test.ts"],
   "test/judge/{judge,reasons}.test.ts",
   "test/forgottenPromises.test.ts",
+  "test/deploy/weekAway.test.ts",
+  "test/replay/memory.test.ts",
 ];
 const leftOut = process.env.PIEWARD_TEST_RUNS === undefined ? slow : [];
 

@@ -3,7 +3,7 @@ import { describe, expect, it } from "vitest";
 import { runFuzz } from "./fuzz.ts";
 
 /** `npm run test:fuzz` tries other and more cases. Each finding names its seed and its case: the same two repeat it. */
-const cases = Number(process.env.FUZZ_CASES ?? "3000");
+const cases = Number(process.env.FUZZ_CASES ?? "1500");
 const seed = Number(process.env.FUZZ_SEED ?? "20261129");
 
 /** 30 to 60 MB are caches that fill up, mostly the limits by address; to retain each request takes more than this. */
