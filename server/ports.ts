@@ -54,6 +54,7 @@ export type * from "./ports/people.ts";
 export type * from "./ports/pictures.ts";
 export type * from "./ports/practice.ts";
 export type * from "./ports/records.ts";
+export type * from "./ports/rowPlace.ts";
 export type * from "./ports/rows.ts";
 export type * from "./ports/stills.ts";
 export type * from "./ports/storeCondition.ts";

@@ -1,7 +1,7 @@
 import type { Instant } from "../domain/instant.ts";
 import type { PictureUsage } from "../domain/pictures/pictureSpace.ts";
 import type { PictureRow } from "./pictures.ts";
-import type { RowPlace } from "./training.ts";
+import type { RowPlace } from "./rowPlace.ts";
 
 /** What a feeder's camera has sent. The files are with those of the other pictures (`PictureFiles`). */
 export interface StillRow extends Omit<PictureRow, "note" | "by"> {

@@ -3,6 +3,7 @@ import type { ProgrammeChangeRequest } from "../contract/trainingRequest.ts";
 import type { Instant } from "../domain/instant.ts";
 import type { TimeSpan } from "../domain/timeSpans.ts";
 import type { CountedCaps } from "../domain/training/misplacedCaps.ts";
+import type { RowPlace } from "./rowPlace.ts";
 import type { StillEvent } from "./stills.ts";
 
 /** The changes of a yard's training programme. */
@@ -31,15 +32,6 @@ export interface NoteRow {
   /** What it was written at, by the feeder's camera; the still may be deleted since. */
   readonly still: { readonly id: string; readonly event: StillEvent | null } | null;
   readonly capsOnDish: number | null; // null: not counted
-}
-
-/**
- * A row's place in a list that goes backwards in time: several rows may have the same moment, and they are in the order of their ids. A
- * page that goes on from the last row of the one before loses none of them.
- */
-export interface RowPlace {
-  readonly at: Instant;
-  readonly id: string;
 }
 
 export interface TrainingStore {
