@@ -17,6 +17,7 @@ import { now } from "../state/clock.ts";
 import { connectionState, updateConnectionState, yards } from "../state/home.ts";
 import { keepNotes, loadNotes, notes, notesError } from "../state/notes.ts";
 import { capitalize } from "../text/amount.ts";
+import { daysOf, mergeByMoment } from "../text/byDay.ts";
 import { dayText, localDate, momentText } from "../text/clock.ts";
 import { notFoundScreen } from "./notFound.tsx";
 
@@ -68,7 +69,7 @@ function NotePages({ newest, yard }: { readonly newest: NotesView; readonly yard
   const [older, setOlder] = useState<NotesView | null>(null);
   const [problem, setProblem] = useState<string | null>(null);
   const [loading, setLoading] = useState(false);
-  const shown = mergeNotes(older?.notes ?? [], newest.notes);
+  const shown = mergeByMoment(older?.notes ?? [], newest.notes);
   const changed: NoteChanged = (view, id, note) => {
     const kept = older?.notes.flatMap((each) => (each.id !== id ? [each] : note === null ? [] : [note]));
     if (older !== null) setOlder({ ...older, notes: kept ?? [] });
@@ -81,7 +82,7 @@ function NotePages({ newest, yard }: { readonly newest: NotesView; readonly yard
     setLoading(false);
     setProblem(result.kind === "ok" ? null : text.notLoadedText);
     // With what is shown: a note that is written later moves the last of the newest out of their page.
-    if (result.kind === "ok") setOlder({ ...result.value, notes: mergeNotes(shown, result.value.notes) });
+    if (result.kind === "ok") setOlder({ ...result.value, notes: mergeByMoment(shown, result.value.notes) });
   };
   if (shown.length === 0) return <p class="empty">{text.noNotesText}</p>;
   return (
@@ -117,19 +118,3 @@ const NotesByDay = (props: {
     ))}
   </>
 );
-
-/** Each note once, as `later` has it, the newest first. */
-function mergeNotes(earlier: readonly NoteView[], later: readonly NoteView[]): readonly NoteView[] {
-  const byId = new Map([...earlier, ...later].map((note) => [note.id, note]));
-  return [...byId.values()].sort((a, b) => Date.parse(b.at) - Date.parse(a.at));
-}
-
-/** Notes by local date, in their order. */
-function daysOf(shown: readonly NoteView[], zone: string): readonly (readonly [string, readonly NoteView[]])[] {
-  const days = new Map<string, NoteView[]>();
-  for (const note of shown) {
-    const date = localDate(Date.parse(note.at), zone);
-    days.set(date, [...(days.get(date) ?? []), note]);
-  }
-  return [...days];
-}

@@ -13,6 +13,7 @@ import { now } from "../state/clock.ts";
 import { connectionState, updateConnectionState, yards } from "../state/home.ts";
 import { keepStills, loadStills, stills, stillsError } from "../state/stills.ts";
 import { capitalize } from "../text/amount.ts";
+import { daysOf, mergeByMoment } from "../text/byDay.ts";
 import { dayText, localDate, momentText } from "../text/clock.ts";
 import { shareText } from "../text/training.ts";
 import { notFoundScreen } from "./notFound.tsx";
@@ -48,7 +49,7 @@ function StillPages({ newest, yard }: { readonly newest: StillsView; readonly ya
   const [older, setOlder] = useState<StillsView | null>(null);
   const [problem, setProblem] = useState<string | null>(null);
   const [loading, setLoading] = useState(false);
-  const shown = mergeStills(older?.stills ?? [], newest.stills);
+  const shown = mergeByMoment(older?.stills ?? [], newest.stills);
   const changed = (view: StillsView, id: string, still: StillView | null) => {
     const kept = older?.stills.flatMap((each) => (each.id !== id ? [each] : still === null ? [] : [still]));
     if (older !== null) setOlder({ ...older, stills: kept ?? [] });
@@ -60,7 +61,7 @@ function StillPages({ newest, yard }: { readonly newest: StillsView; readonly ya
     updateConnectionState(result);
     setLoading(false);
     setProblem(result.kind === "ok" ? null : text.notLoadedText);
-    if (result.kind === "ok") setOlder({ ...result.value, stills: mergeStills(shown, result.value.stills) });
+    if (result.kind === "ok") setOlder({ ...result.value, stills: mergeByMoment(shown, result.value.stills) });
   };
   if (shown.length === 0) return <p class="empty">{text.noStillsText}</p>;
   return (
@@ -135,20 +136,4 @@ function LabelCount(props: { readonly label: string; readonly shares: LabelShare
       </dl>
     </>
   );
-}
-
-/** Each still once, as `later` has it, the newest first. */
-function mergeStills(earlier: readonly StillView[], later: readonly StillView[]): readonly StillView[] {
-  const byId = new Map([...earlier, ...later].map((still) => [still.id, still]));
-  return [...byId.values()].sort((a, b) => Date.parse(b.at) - Date.parse(a.at));
-}
-
-/** Stills by local date, in their order. */
-function daysOf(shown: readonly StillView[], zone: string): readonly (readonly [string, readonly StillView[]])[] {
-  const days = new Map<string, StillView[]>();
-  for (const still of shown) {
-    const date = localDate(Date.parse(still.at), zone);
-    days.set(date, [...(days.get(date) ?? []), still]);
-  }
-  return [...days];
 }
