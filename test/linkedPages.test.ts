@@ -12,8 +12,8 @@ const routesOf = (app: string, recordScreens: string): readonly RegExp[] =>
 
 /** The pages that recordScreens.tsx knows behind one route. */
 const recordPages = (path: string, recordScreens: string): readonly string[] =>
-  [...recordScreens.matchAll(/page === "(\w+)" && part === "(\w*)"/g)].map(([, page = "", part = ""]) =>
-    path.replace("/:page/:part?", part === "" ? `/${page}` : `/${page}/${part}`),
+  [...recordScreens.matchAll(/^ {2}\["([\w/]+)", \w+Screen\],$/gm)].map(([, page = ""]) =>
+    path.replace("/:page/:part?", `/${page}`),
   );
 
 /** Paths below the first part of a page, as they stand in code: `/feeders/${id}/refill?at=1` is `/feeders/x/refill`. */

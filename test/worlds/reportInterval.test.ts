@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { augerWorld } from "./auger/augerWorld.ts";
-import { sealedWorld } from "./sealed/sealedWorld.ts";
+import { beltWorld } from "./belt/beltWorld.ts";
 import { sixDispensersWorld } from "./sixDispensers/sixDispensersWorld.ts";
 import { trayWorld } from "./tray/trayWorld.ts";
 import { wheelWorld } from "./wheel/wheelWorld.ts";
@@ -13,7 +13,7 @@ const worlds = {
   wheel: wheelWorld,
   tray: trayWorld,
   sixDispensers: sixDispensersWorld,
-  sealed: sealedWorld,
+  belt: beltWorld,
   yard: yardWorld,
 };
 

@@ -1,7 +1,6 @@
 /**
- * Sealed: nobody who changes a detector reads this folder; each run is written down with its date in test/worlds/sealedRuns.md
- *
- * It is run only to publish figures. Formulas name their source beside them; works and data sheets are cited from memory. Ranges of how
+ * A feeder with a belt under its hopper's gate. Written without knowledge of the detectors; it was the sealed world until 2026-12-01
+ * (test/worlds/sealedRuns.md) and is a world to develop on since. Formulas name their source beside them; works and data sheets are cited from memory. Ranges of how
  * feeders are built and how birds and keepers live are common practice, no source, unless said otherwise.
  */
 import { instant } from "../../../server/domain/instant.ts";
@@ -10,7 +9,7 @@ import type { KeeperPhone, Story, World, WorldMoment } from "../world.ts";
 import { day } from "./agenda.ts";
 import { buildFeeder } from "./feeder.ts";
 
-export const sealedWorld: World = { name: "sealed", tell };
+export const beltWorld: World = { name: "belt", tell };
 
 type Unsent<Line> = Line extends LogLine ? Omit<Line, "feeder" | "at"> : never;
 

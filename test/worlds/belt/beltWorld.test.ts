@@ -2,9 +2,9 @@ import { describe, expect, it } from "vitest";
 import { readLine } from "../../../server/replay/logLine.ts";
 import type { WorldSensors } from "../world.ts";
 import { day, hour } from "./agenda.ts";
+import { beltWorld } from "./beltWorld.ts";
 import { Chance } from "./chance.ts";
 import { drawRecording } from "./rules.ts";
-import { sealedWorld } from "./sealedWorld.ts";
 import {
   allSensors,
   eventsOf,
@@ -19,11 +19,11 @@ import {
   textOf,
 } from "./told.ts";
 
-describe("a story of the sealed world", () => {
-  it("is named sealed, and gives the same lines and truth each time, others from another seed", () => {
+describe("a story of the belt world", () => {
+  it("is named belt, and gives the same lines and truth each time, others from another seed", () => {
     const text = (seed: number) => JSON.stringify(tell({ seed, days: 3, fault: { kind: "buttonChatters", at: day } }));
-    expect(sealedWorld.name).toBe("sealed");
-    expect(sealedWorld.neverPlants ?? []).toEqual([]);
+    expect(beltWorld.name).toBe("belt");
+    expect(beltWorld.neverPlants ?? []).toEqual([]);
     expect(text(5)).toBe(text(5));
     expect(text(5)).not.toBe(text(6));
   });

@@ -2,8 +2,8 @@ import { isoOf } from "../../../server/domain/instant.ts";
 import type { LogLine } from "../../../server/replay/logLine.ts";
 import type { KeeperPhone, Story, WorldFault, WorldMoment, WorldSensors } from "../world.ts";
 import { day } from "./agenda.ts";
+import { beltWorld } from "./beltWorld.ts";
 import { buildFeeder, type Feeder } from "./feeder.ts";
-import { sealedWorld } from "./sealedWorld.ts";
 
 /** What this world's tests share: stories told whole, and what is read out of their lines. */
 
@@ -22,7 +22,7 @@ export function tell(changes: Partial<Story>): WorldMoment[] {
   const phone: KeeperPhone = { asksForFood: false };
   const moments: WorldMoment[] = [];
   let most = 0;
-  for (const moment of sealedWorld.tell({ ...quiet, ...changes }, phone)) {
+  for (const moment of beltWorld.tell({ ...quiet, ...changes }, phone)) {
     moments.push(moment);
     most = Math.max(most, moment.truth.grams);
     phone.asksForFood = moment.truth.grams < most / 3;

@@ -13,7 +13,7 @@ const grew = (moments: readonly WorldMoment[], name: "pieces" | "portions" | "un
 const caused = (bodies: readonly Body[], cause: string) => bodies.filter((body) => body.cause === cause);
 const ofMetal = (bodies: readonly Body[]) => bodies.filter(({ metal }) => metal === true);
 
-describe("a planted fault of the sealed world", () => {
+describe("a planted fault of the belt world", () => {
   it.each(worldFaults)("changes nothing before its moment, and is true from then on: %s", (kind) => {
     for (const seed of [2, 9]) {
       const healthy = tell({ seed, days: 4 });
