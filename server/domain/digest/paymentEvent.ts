@@ -8,6 +8,7 @@ export type PaymentEvent =
       readonly at: Instant;
       /** False where the detector found no metal, the plan pays only some, or the feeder was paused: no portion follows then. */
       readonly expectsPortion: boolean;
+      readonly isPromised: boolean; // by the feeder itself: its portion may wait in the feeder's own queue
     }
   | {
       readonly kind: "portion";

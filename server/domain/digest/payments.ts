@@ -36,7 +36,7 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
       else if (last !== undefined && event.at - last.last <= sameDepositWithin) {
         last.of.add(event.of);
         last.last = event.at;
-      } else debts.push({ of: new Set([event.of]), at: event.at, paidAfter: null, last: event.at, gotEmpty: false });
+      } else debts.push(debtFor(event));
       continue;
     }
     if (event.paysFor === null && !event.forDeposit) continue;
@@ -59,17 +59,24 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
 interface Debt {
   readonly of: Set<string>;
   readonly at: Instant;
+  readonly isPromised: boolean;
   paidAfter: number | null;
   last: Instant;
   gotEmpty: boolean;
 }
 
+const debtFor = ({ of, at, isPromised }: DepositEvent): Debt => ({
+  ...{ of: new Set([of]), at, isPromised, last: at },
+  ...{ paidAfter: null, gotEmpty: false },
+});
+
+type DepositEvent = Extract<PaymentEvent, { kind: "deposit" }>;
 type PortionEvent = Extract<PaymentEvent, { kind: "portion" }>;
 
 const isAnsweredBy = (debt: Debt, { at, paysFor }: PortionEvent): boolean =>
   debt.paidAfter === null &&
   (paysFor === null
-    ? at - debt.at <= unnamedPaymentWithin
+    ? at - debt.at <= (debt.isPromised && !debt.gotEmpty ? namedPaymentWithin : unnamedPaymentWithin)
     : debt.of.has(paysFor) && at - debt.at <= namedPaymentWithin);
 
 /** Empty where no feeder has a detector: deposits don't matter there. */

@@ -2,7 +2,8 @@ import { texts } from "../../text/index.ts";
 import type { Evidence, Fault } from "../faults.ts";
 import { type Instant, minutes } from "../instant.ts";
 import { areUnusuallyUnpaid } from "./depositAnswers.ts";
-import type { OwedPortion, Payments } from "./payments.ts";
+import type { OwedPortion } from "./owedPortion.ts";
+import type { Payments } from "./payments.ts";
 
 /**
  * `hasFoodStopped`: the feed's own tests have found that nothing falls. A healthy chute sensor misses a portion in fifty, and

@@ -2,6 +2,7 @@ import { after, before, type Instant, minutes, type Span, seconds } from "../ins
 import type { Deposit, Portion } from "../report.ts";
 import type { Place } from "../settings.ts";
 import { countDeposit, type DepositAnswers, initialDepositAnswers } from "./depositAnswers.ts";
+import { actGapMin, isPaid, namedPaymentDelayMax, type OwedPortion, paidBy } from "./owedPortion.ts";
 import {
   initialOwnLimits,
   type OwnLimit,
@@ -24,18 +25,7 @@ export interface Payments extends PressAnswers, DepositAnswers {
   readonly lastPortionAt: Instant | null;
   readonly limits: OwnLimits;
   readonly refused: number; // since the last one that was paid: without portion, as the feeder's own program may have it
-}
-
-export interface OwedPortion {
-  readonly kind: "deposit" | "press";
-  readonly seq: number;
-  readonly lastSeq: number; // one cap may trip the detector twice: all of these are one deposit
-  readonly at: Instant;
-  readonly receivedAt: Instant; // by our clock
-  readonly portionWasEmpty: boolean; // a portion answered it, but nothing fell
-  readonly cutShort?: true; // a portion answered it, and was cut short; left out else
-  readonly ownLimit?: OwnLimit; // why the feeder may refuse it; left out where nothing in its record says so
-  readonly promised?: true; // the feeder itself said that it earned a portion; left out else
+  readonly paysUnnamed: boolean; // its newest paying portion didn't say for what: one promised may come late and still be it
 }
 
 interface EarlyPayment {
@@ -43,27 +33,13 @@ interface EarlyPayment {
   readonly at: Instant;
 }
 
-/**
- * A reward that comes seconds late teaches little (Lattal 2010), so a portion that doesn't name what it pays counts as
- * a payment only within ten seconds.
- */
-const paymentDelayMax = seconds(10);
-/** The times of two reports may differ by their time in transit. */
-const clockSlack = seconds(3);
-/** A portion that names what it pays counts as payment however slow it was; slowness is judged elsewhere. */
-const namedPaymentDelayMax = minutes(2);
 /** Motor run, retry and the feeder's own delay are over by then: a report sent this much later must hold the portion. */
 const reportDelayMax = seconds(30);
+const queuedReportDelayMax = (namedPaymentDelayMax + reportDelayMax) as Span;
 /** What is reported later than this is only recorded: a notification would help no bird. */
 const staleAfter = minutes(30);
 /** Two trips of the detector closer than this are one cap. */
 const sameDepositGapMax = seconds(2);
-/**
- * A press so soon after a portion or another press is a bird's hammering; feeders ignore it. A cap that drops while the last portion is
- * given, or just after it, is ignored by many programs as well: that is their rule, and no fault of the feeder. They wait for up to a
- * minute; common practice, no source. A feeder that pays nothing any more is found all the same: it gives no portion.
- */
-const actGapMin = seconds(60);
 const owedRememberedMax = 16;
 const unpaidRememberedMax = 4;
 
@@ -77,10 +53,13 @@ export const initialPayments: Payments = {
   ...initialDepositAnswers,
   limits: initialOwnLimits,
   refused: 0,
+  paysUnnamed: false,
 };
 
+type ChangingPayments = { -readonly [name in keyof Payments]: Payments[name] };
+
 /** Written out, not spread, as is all that runs for every event. */
-const copyPayments = (payments: Payments): { -readonly [name in keyof Payments]: Payments[name] } => ({
+const copyPayments = (payments: Payments): ChangingPayments => ({
   owed: payments.owed,
   unpaid: payments.unpaid,
   earlyPayments: payments.earlyPayments,
@@ -93,6 +72,7 @@ const copyPayments = (payments: Payments): { -readonly [name in keyof Payments]:
   depositsUnanswered: payments.depositsUnanswered,
   limits: payments.limits,
   refused: payments.refused,
+  paysUnnamed: payments.paysUnnamed,
 });
 
 type DatedEvent = { readonly seq: number; readonly recordedAt: Instant };
@@ -186,6 +166,7 @@ export function updatePaymentsByPortion(
   place: Place | null = null,
 ): Payments {
   const dated = withPortionDated(payments, portion, place);
+  if (portion.cause === "deposit" || portion.cause === "press") dated.paysUnnamed = portion.paysFor === null;
   const at = portion.recordedAt;
   const owedPortion = paidBy(portion, dated);
   const seen = withoutActsDuring(dated, portion, owedPortion);
@@ -200,7 +181,7 @@ function withPortionDated(
   payments: Payments,
   { recordedAt: at, cause }: Portion & { readonly recordedAt: Instant },
   place: Place | null,
-): Payments {
+): ChangingPayments {
   const lastPortionAt = payments.lastPortionAt === null || at > payments.lastPortionAt ? at : payments.lastPortionAt;
   const dated = copyPayments(payments);
   dated.lastPortionAt = lastPortionAt;
@@ -245,8 +226,10 @@ export function updatePaymentsByReport(
   if (current.owed.length === 0) return current;
   if (paused) return { ...current, owed: [] };
   if (spooled !== null && spooled > 0) return current;
-  const isProven = (owedPortion: OwedPortion) =>
-    sentAt >= after(owedPortion.at, reportDelayMax) && now >= after(owedPortion.receivedAt, reportDelayMax);
+  const isProven = ({ at, receivedAt, promised }: OwedPortion) => {
+    const wait = promised && payments.paysUnnamed ? queuedReportDelayMax : reportDelayMax;
+    return sentAt >= after(at, wait) && now >= after(receivedAt, reportDelayMax);
+  };
   const due = current.owed.filter(isProven);
   if (due.length === 0) return current;
   const awaiting = current.owed.filter((owedPortion) => !isProven(owedPortion));
@@ -298,43 +281,6 @@ function addOwedPortion(payments: Payments, owedPortion: OwedPortion): Payments 
   updated.owed = [...payments.owed, owedPortion].slice(-owedRememberedMax);
   return updated;
 }
-
-const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion) =>
-  portion.paysFor !== null &&
-  portion.paysFor >= owedPortion.seq &&
-  portion.paysFor <= owedPortion.lastSeq &&
-  Math.abs(portion.recordedAt - owedPortion.at) <= namedPaymentDelayMax; // seq restarts at each boot: the time must fit too
-
-/** What this portion pays, if anything. */
-function paidBy(
-  portion: Portion & { readonly recordedAt: Instant },
-  { owed, unpaid }: Payments,
-): OwedPortion | undefined {
-  const pays = (owedPortion: OwedPortion) => isPaid(portion, owedPortion);
-  return owed.find(pays) ?? unpaid.find(pays) ?? owed.find(isPaidByRepeat(portion));
-}
-
-const isPaid = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion): boolean =>
-  portion.paysFor === null ? isPaidByTime(portion, owedPortion) : isPaidByName(portion, owedPortion);
-
-/**
- * A contact bounces, a bird presses twice: many programs then name the second press. It was owed nothing of its own, so it pays the first. A
- * bird that drops a cap and presses in the same moment gets one portion, whichever of the two the program names.
- */
-const isPaidByRepeat =
-  (portion: Portion & { readonly recordedAt: Instant }) =>
-  ({ kind, lastSeq, at, promised }: OwedPortion): boolean =>
-    portion.paysFor !== null &&
-    portion.paysFor > lastSeq &&
-    portion.recordedAt >= at &&
-    (portion.cause === kind
-      ? portion.recordedAt < after(at, actGapMin)
-      : promised === undefined && portion.recordedAt <= after(at, paymentDelayMax));
-
-const isPaidByTime = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion) =>
-  portion.cause === owedPortion.kind &&
-  portion.recordedAt >= before(owedPortion.at, clockSlack) &&
-  portion.recordedAt <= after(owedPortion.at, (paymentDelayMax + clockSlack) as Span);
 
 function settlePortion(payments: Payments, owedPortion: OwedPortion): Payments {
   // What was found unpaid before this one was paid is over; what came after it stands.

@@ -17,6 +17,7 @@ export interface PaymentEvent {
   readonly at: Instant;
   /** Seq of what a portion pays, null where it doesn't say; left out: this is a deposit. */
   readonly paysFor?: number | null;
+  readonly promised?: true; // the feeder itself said that this deposit earned a portion; left out else
 }
 
 export interface JudgedDeposit {
@@ -25,13 +26,16 @@ export interface JudgedDeposit {
 }
 
 const sameDepositWithin = seconds(2);
+/** Unless it was promised: then it may wait in the feeder's own queue. */
 const unnamedPaymentWithin = seconds(10);
 
 /** Null where the event has no part in payments. `isPaused`: the feeder was paused when it recorded it. */
 export function paymentEventOf(boot: string, event: FeederEvent, isPaused: boolean): PaymentEvent | null {
   const { seq, recordedAt: at } = event;
-  if (event.kind === "deposit")
-    return event.metal === false || event.earns === false || isPaused ? null : { boot, seq, at };
+  if (event.kind === "deposit") {
+    if (event.metal === false || event.earns === false || isPaused) return null;
+    return event.earns ? { boot, seq, at, promised: true } : { boot, seq, at };
+  }
   if (event.kind !== "portion") return null;
   const { cause, paysFor, motorRan, chuteCount, cutShort } = event;
   const hasFailed = motorRan === 0 || chuteCount === 0 || cutShort === true;
@@ -55,6 +59,7 @@ export function judgeDeposits(events: PaymentEvents): readonly JudgedDeposit[] {
 interface Debt {
   readonly at: Instant;
   readonly detections: PaymentEvent[];
+  readonly isPromised: boolean;
   isPaid: boolean;
 }
 
@@ -62,7 +67,7 @@ function addDeposit(deposits: Debt[], event: PaymentEvent): void {
   const last = deposits.at(-1);
   const lastDetection = last?.detections.at(-1);
   if (lastDetection !== undefined && event.at - lastDetection.at <= sameDepositWithin) last?.detections.push(event);
-  else deposits.push({ at: event.at, detections: [event], isPaid: false });
+  else deposits.push({ at: event.at, detections: [event], isPromised: event.promised === true, isPaid: false });
 }
 
 function payDeposit(deposits: Debt[], oldest: number, paysFor: number | null, { boot, at }: PaymentEvent): void {
@@ -71,7 +76,7 @@ function payDeposit(deposits: Debt[], oldest: number, paysFor: number | null, { 
     if (deposit === undefined || deposit.isPaid) continue;
     const fits =
       paysFor === null
-        ? at - deposit.at <= unnamedPaymentWithin
+        ? at - deposit.at <= (deposit.isPromised ? namedPaymentWithin : unnamedPaymentWithin)
         : deposit.detections.some((detection) => detection.seq === paysFor && detection.boot === boot);
     if (!fits) continue;
     deposit.isPaid = true;

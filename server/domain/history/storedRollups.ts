@@ -11,8 +11,11 @@ export interface StoredRollups {
   readonly pauses: PauseSpans;
 }
 
-/** As differences to the event before, which has the same boot where none is stored. What a portion pays lies so many numbers before it. */
-type StoredPayment = readonly [boot: string | 0, seq: number, at: number, paysBefore?: number | null];
+/**
+ * As differences to the event before, which has the same boot where none is stored. What a portion pays lies so many numbers before it; true
+ * marks a deposit for which the feeder promised one.
+ */
+type StoredPayment = readonly [boot: string | 0, seq: number, at: number, paysBefore?: number | null | true];
 
 export const encodeRollups = ({ open, paymentEvents, pauses }: Rollups): StoredRollups => ({
   open: open.map(({ from, rollup }) => [from, encodeRollup(rollup)]),
@@ -22,8 +25,9 @@ export const encodeRollups = ({ open, paymentEvents, pauses }: Rollups): StoredR
 
 const noEvent: PaymentEvent = { boot: "", seq: 0, at: 0 as Instant };
 
-function encodePayment({ boot, seq, at, paysFor }: PaymentEvent, before: PaymentEvent): StoredPayment {
+function encodePayment({ boot, seq, at, paysFor, promised }: PaymentEvent, before: PaymentEvent): StoredPayment {
   const shared = [boot === before.boot ? 0 : boot, seq - before.seq, at - before.at] as const;
+  if (promised) return [...shared, true];
   if (paysFor === undefined) return shared;
   return [...shared, paysFor === null ? null : seq - paysFor];
 }
@@ -47,7 +51,9 @@ function decodePayments(stored: StoredRollups["payments"]): PaymentEvents {
   for (const [boot, seqs, span, paysBefore] of stored) {
     const seq = before.seq + seqs;
     const shared = { boot: boot === 0 ? before.boot : boot, seq, at: (before.at + span) as Instant };
-    before = paysBefore === undefined ? shared : { ...shared, paysFor: paysBefore === null ? null : seq - paysBefore };
+    if (paysBefore === true) before = { ...shared, promised: true };
+    else if (paysBefore === undefined) before = shared;
+    else before = { ...shared, paysFor: paysBefore === null ? null : seq - paysBefore };
     events.push(before);
   }
   return events;

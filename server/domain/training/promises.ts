@@ -93,12 +93,13 @@ function isOwed(act: Act, { pressesArePromises, isPaused }: LedgerRules): boolea
 interface Debt {
   readonly act: "press" | "deposit";
   readonly at: Instant;
+  readonly isPromised: boolean; // by the feeder itself: its portion may wait in the feeder's own queue
   readonly keys: string[];
   lastDetection: Instant;
   portion: PortionEvent | null;
 }
 
-function addDebt(debts: Debt[], { kind, boot, seq, recordedAt }: Act): void {
+function addDebt(debts: Debt[], { kind, boot, seq, recordedAt, earns }: Act): void {
   const last = debts.findLast(({ act }) => act === kind);
   if (kind === "deposit" && last !== undefined && recordedAt - last.lastDetection <= sameDepositWithin) {
     last.keys.push(eventKey(boot, seq));
@@ -107,6 +108,7 @@ function addDebt(debts: Debt[], { kind, boot, seq, recordedAt }: Act): void {
     debts.push({
       act: kind,
       at: recordedAt,
+      isPromised: earns === true,
       keys: [eventKey(boot, seq)],
       lastDetection: recordedAt,
       portion: null,
@@ -122,13 +124,17 @@ function payDebt(debts: readonly Debt[], portion: PortionEvent): boolean {
     if (one.portion !== null && outcomeOf(one.portion) === "paid") return named !== null && one.keys.includes(named);
     const passed = recordedAt - one.at;
     return named === null
-      ? one.act === cause && passed >= 0 && passed <= unnamedPaymentWithin
+      ? one.act === cause && passed >= 0 && passed <= unnamedWithin(one)
       : one.keys.includes(named) && passed <= namedPaymentWithin;
   });
   if (debt === undefined) return false;
   if (debt.portion === null || outcomeOf(debt.portion) !== "paid") debt.portion = portion;
   return true;
 }
+
+/** One that was answered, but got nothing, waits no longer than others: or it would take the next act's portion. */
+const unnamedWithin = ({ isPromised, portion }: Debt): Span =>
+  isPromised && portion === null ? namedPaymentWithin : unnamedPaymentWithin;
 
 const promiseOf = ({ act, at, keys, portion }: Debt): FoodPromise => ({
   ...{ act, at, key: keys[0] as string },

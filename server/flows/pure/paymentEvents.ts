@@ -11,7 +11,9 @@ export const paymentEvents = (events: readonly RecordedEvent[], paused: readonly
     if (content?.kind === "deposit") {
       const isPaused = paused.some(({ from, to }) => from <= at && at < to);
       const expectsPortion = content.metal !== false && content.earns !== false && !isPaused;
-      return [{ kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion }];
+      return [
+        { kind: "deposit", of: `${event.boot} ${event.seq}`, at, expectsPortion, isPromised: content.earns === true },
+      ];
     }
     if (content?.kind !== "portion") return [];
     return [

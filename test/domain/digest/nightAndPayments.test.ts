@@ -157,6 +157,7 @@ describe("the payments of a day", () => {
     of,
     at: at(second),
     expectsPortion,
+    isPromised: false,
   });
   const portion = (second: number, different: object = {}): PaymentEvent => ({
     kind: "portion",

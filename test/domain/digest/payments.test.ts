@@ -14,6 +14,7 @@ const deposit = (seq: number, offset: number, owed = true): PaymentEvent => ({
   of: `b ${seq}`,
   at: at(offset),
   expectsPortion: owed,
+  isPromised: false,
 });
 const portion = (paysFor: number | null, offset: number, different: object = {}): PaymentEvent => ({
   kind: "portion",

@@ -100,7 +100,18 @@ describe("a deposit", () => {
   it("is paid by a portion that names it, or within ten seconds by one that names nothing", () => {
     expect(new Story().deposit(10, 412).portion(40, { paysFor: 412 }).report(75).report(135).quiet).toBe(true);
     expect(new Story().deposit(10, 412).portion(19).report(75).report(135).quiet).toBe(true);
-    expect(new Story().deposit(10, 412).portion(25).report(75).report(135).quiet).toBe(false);
+    const late = new Story().deposit(10, 412, { earns: undefined }).portion(25).report(75).report(135);
+    expect(late.feed.payments.depositsUnanswered).toBe(1);
+  });
+
+  it("is paid within two minutes by one that names nothing where the feeder promised it, and isn't called unpaid before", () => {
+    const knowsUnnamed = () => new Story().deposit(10, 1).portion(12).report(75);
+    const promised = (story: Story) => story.deposit(200, 2, { earns: true }).report(260);
+    expect(promised(knowsUnnamed()).quiet).toBe(true);
+    expect(promised(knowsUnnamed()).portion(300).report(380).report(500).quiet).toBe(true);
+    expect(promised(knowsUnnamed()).portion(340).report(380).report(500).quiet).toBe(false);
+    const names = new Story().deposit(10, 1).portion(12, { paysFor: 1 }).report(75);
+    expect(promised(names).quiet).toBe(false);
   });
 
   it("isn't paid by free food, nor by a portion for another one", () => {

@@ -20,24 +20,25 @@ const history = (length: number): fc.Arbitrary<PaymentEvent[]> =>
         wait: fc.oneof(fc.integer({ min: 0, max: 3_000 }), fc.integer({ min: 0, max: 90_000 })),
         boot: fc.constantFrom("b-1", "b-1", "b-1", "b-2"),
         isDeposit: fc.boolean(),
+        isPromised: fc.boolean(),
         pays: fc.oneof(fc.constant(null), fc.integer({ min: 1, max: 4 })),
       }),
       { minLength: 1, maxLength: length },
     )
     .map((steps) => {
       let at: Instant = start;
-      return steps.map(({ wait, boot, isDeposit, pays }, index) => {
+      return steps.map(({ wait, boot, isDeposit, isPromised, pays }, index) => {
         at = instant(at + wait);
         const seq = index + 1;
         return isDeposit
-          ? { boot, seq, at }
+          ? { boot, seq, at, ...(isPromised && { promised: true as const }) }
           : { boot, seq, at, paysFor: pays === null ? null : Math.max(1, seq - pays) };
       });
     });
 
-const digestEvent = ({ boot, seq, at, paysFor }: PaymentEvent): DigestEvent =>
+const digestEvent = ({ boot, seq, at, paysFor, promised }: PaymentEvent): DigestEvent =>
   paysFor === undefined
-    ? { kind: "deposit", of: `${boot} ${seq}`, at, expectsPortion: true }
+    ? { kind: "deposit", of: `${boot} ${seq}`, at, expectsPortion: true, isPromised: promised === true }
     : {
         kind: "portion",
         at,

@@ -51,7 +51,15 @@ const digestEvents = (events: readonly { readonly boot: string; readonly event: 
     .flatMap(({ boot, event }): PaymentEvent[] => {
       const { seq, recordedAt: at } = event;
       if (event.kind === "deposit")
-        return [{ kind: "deposit", of: `${boot} ${seq}`, at, expectsPortion: event.metal !== false }];
+        return [
+          {
+            kind: "deposit",
+            of: `${boot} ${seq}`,
+            at,
+            expectsPortion: event.metal !== false,
+            isPromised: event.earns === true,
+          },
+        ];
       if (event.kind !== "portion") return [];
       const fell = event.motorRan !== 0 && event.chuteCount !== 0 && event.cutShort !== true;
       const paysFor = event.paysFor === null ? null : `${boot} ${event.paysFor}`;

@@ -55,6 +55,28 @@ describe("the ledger of promises", () => {
     expect(late.unexplainedPortions).toBe(1);
   });
 
+  it("pays what the feeder promised within two minutes, and leaves the next one its own portion where the first was empty", () => {
+    const queued = ledgerOf(
+      events([0, deposit({ earns: true })], [4, deposit({ earns: true })], [30, portion()], [60, portion()]),
+      owed,
+    );
+    expect(queued.promises.map(({ latency }) => latency)).toEqual([seconds(30), seconds(56)]);
+    const empty = ledgerOf(
+      events(
+        ...([
+          [0, deposit({ earns: true })],
+          [1, portion({ chuteCount: 0 })],
+        ] as const),
+        ...([
+          [20, deposit({ earns: true })],
+          [21, portion()],
+        ] as const),
+      ),
+      owed,
+    );
+    expect(empty.promises.map(({ outcome }) => outcome)).toEqual(["empty", "paid"]);
+  });
+
   it("doesn't take a portion of another boot with the same number for the payment", () => {
     const [first, second] = events([0, deposit()], [1, portion({ paysFor: 1 })]);
     if (first === undefined || second === undefined) throw new Error("expected two events");
