@@ -40,7 +40,8 @@ export function paymentSummary(events: readonly PaymentEvent[]): PaymentSummary 
       continue;
     }
     if (event.paysFor === null && !event.forDeposit) continue;
-    const debt = debts.find((one) => isAnsweredBy(one, event));
+    const fitting = debts.filter((one) => isAnsweredBy(one, event));
+    const debt = fitting.find(({ gotEmpty }) => !gotEmpty) ?? fitting[0];
     if (debt === undefined) continue;
     if (event.fell) debt.paidAfter = event.at - debt.at;
     else debt.gotEmpty = true;

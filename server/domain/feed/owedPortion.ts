@@ -37,13 +37,15 @@ const isPaidByName = (portion: Portion & { readonly recordedAt: Instant }, owedP
   portion.paysFor <= owedPortion.lastSeq &&
   Math.abs(portion.recordedAt - owedPortion.at) <= namedPaymentDelayMax; // seq restarts at each boot: the time must fit too
 
-/** What this portion pays, if anything. */
+/** What this portion pays, if anything: the oldest that waits for one, before what was answered by one that gave nothing. */
 export function paidBy(
   portion: Portion & { readonly recordedAt: Instant },
   { owed, unpaid }: { readonly owed: readonly OwedPortion[]; readonly unpaid: readonly OwedPortion[] },
 ): OwedPortion | undefined {
   const pays = (owedPortion: OwedPortion) => isPaid(portion, owedPortion);
-  return owed.find(pays) ?? unpaid.find(pays) ?? owed.find(isPaidByRepeat(portion));
+  const isUnanswered = ({ portionWasEmpty, cutShort }: OwedPortion) => !portionWasEmpty && cutShort === undefined;
+  const fitting = owed.filter(pays);
+  return fitting.find(isUnanswered) ?? fitting[0] ?? unpaid.find(pays) ?? owed.find(isPaidByRepeat(portion));
 }
 
 export const isPaid = (portion: Portion & { readonly recordedAt: Instant }, owedPortion: OwedPortion): boolean =>

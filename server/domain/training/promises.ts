@@ -116,17 +116,18 @@ function addDebt(debts: Debt[], { kind, boot, seq, recordedAt, earns }: Act): vo
   }
 }
 
-/** A portion pays the oldest act that it fits. One that failed may be followed by another try. @returns whether there was one */
+/** A portion pays the oldest act that waits for one, else one that got nothing: a failed one may be followed by another try. @returns whether there was one */
 function payDebt(debts: readonly Debt[], portion: PortionEvent): boolean {
   const { boot, paysFor, cause, recordedAt } = portion;
   const named = paysFor === null ? null : eventKey(boot, paysFor);
-  const debt = debts.find((one) => {
+  const fits = (one: Debt): boolean => {
     if (one.portion !== null && outcomeOf(one.portion) === "paid") return named !== null && one.keys.includes(named);
     const passed = recordedAt - one.at;
     return named === null
       ? one.act === cause && passed >= 0 && passed <= unnamedWithin(one)
       : one.keys.includes(named) && passed <= namedPaymentWithin;
-  });
+  };
+  const debt = debts.find((one) => one.portion === null && fits(one)) ?? debts.find(fits);
   if (debt === undefined) return false;
   if (debt.portion === null || outcomeOf(debt.portion) !== "paid") debt.portion = portion;
   return true;

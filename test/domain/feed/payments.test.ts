@@ -114,6 +114,13 @@ describe("a deposit", () => {
     expect(promised(names).quiet).toBe(false);
   });
 
+  it("leaves the next one its own portion where its own was empty", () => {
+    const empty = new Story().deposit(10, 1).portion(11, { chuteCount: 0 });
+    const both = empty.deposit(19, 2).portion(19.5).report(75).report(240);
+    expect(both.feed.payments.unpaid.map(({ seq }) => seq)).toEqual([1]);
+    expect(both.quiet).toBe(true); // an empty portion is the feed's matter
+  });
+
   it("isn't paid by free food, nor by a portion for another one", () => {
     expect(new Story().deposit(10, 412).portion(12, { cause: "timer" }).report(75).report(135).quiet).toBe(false);
     expect(new Story().deposit(10, 412).portion(12, { paysFor: 9 }).report(75).report(135).quiet).toBe(false);

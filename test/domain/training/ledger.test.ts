@@ -68,8 +68,8 @@ describe("the ledger of promises", () => {
           [1, portion({ chuteCount: 0 })],
         ] as const),
         ...([
-          [20, deposit({ earns: true })],
-          [21, portion()],
+          [9, deposit({ earns: true })],
+          [9.5, portion()],
         ] as const),
       ),
       owed,
