@@ -12,7 +12,8 @@ const replacesModules = [
 
 /**
  * What takes minutes and guards what seldom changes: the judge's own worlds and learners, a bite of the judge and of the evaluation, the
- * faults planted for the linter, a feeder's week alone and the memory of a long replay. `npm run test:soak` runs it.
+ * faults planted for the linter, a feeder's week alone, the memory of a long replay, hours in which everything fails, kills of feeder and
+ * server together, damaged data folders, an endpoint that the browser renews, the documentation in a browser. `npm run test:soak` runs it.
  */
 const slow = [
   ...["test/worlds/**", "test/learners/**", "test/evaluation/evaluation.test.ts"],
@@ -20,6 +21,12 @@ const slow = [
   "test/forgottenPromises.test.ts",
   "test/deploy/weekAway.test.ts",
   "test/replay/memory.test.ts",
+  "test/scenarios/**",
+  "test/deploy/killedPair.test.ts",
+  "test/wholeServer/damagedFiles.test.ts",
+  "test/browser/{documentation,renewedPhone}.test.ts",
+  "test/domain/orders/lives.test.ts",
+  "test/practice/alarms.test.ts",
 ];
 const leftOut = process.env.PIEWARD_TEST_RUNS === undefined ? slow : [];
 
@@ -48,6 +55,8 @@ export default defineConfig({
     setupFiles: ["test/support/seededTests.ts"],
     // On two cores it would take one file after another, and the browsers mostly wait.
     maxWorkers: 2,
+    // Of one file: five pages loaded at once beside other tests were so slow that a page gave up loading a screen.
+    maxConcurrency: 3,
     // Passwords are hashed and databases synced for real; on a slow disk that takes its time.
     testTimeout: 60_000,
     hookTimeout: 30_000,

@@ -74,6 +74,7 @@ const drawnFaults: ReadonlySet<string> = new Set([
   "feedBridged",
   "feedStopped",
   "depositUnpaid",
+  "paymentUnclear",
   "foodLow",
   "chuteBlind",
 ]);

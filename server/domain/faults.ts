@@ -162,6 +162,13 @@ export const faultRules = {
     explainedBy: ["feederSilent"],
     latched: true, // ice bends plates and cracks the case; it shows only when the battery fails
   },
+  paymentUnclear: {
+    ...texts.faults.paymentUnclear,
+    priority: "soon", // nothing that is known of this feeder was broken
+    onDelay: minutes(0),
+    offDelay: minutes(30),
+    explainedBy: ["feederSilent", ...faultsStoppingFood, "supplyWeak", "depositUnpaid"],
+  },
   foodLow: {
     ...texts.faults.foodLow,
     act: "refill",

@@ -114,6 +114,7 @@ const emptyLikeFaults: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "feedBridged",
   "feedStopped",
   "depositUnpaid",
+  "paymentUnclear",
   "chuteBlind",
 ]);
 

@@ -41,10 +41,9 @@ const faultSituation = (
  * must not raise a new one; the next unpaid deposit will.
  */
 function clearExplainedUnpaid(state: FeederState, paused: boolean, now: Instant): FeederState {
-  const unpaid = state.alarms.depositUnpaid;
+  const kind = state.alarms.depositUnpaid === undefined ? "paymentUnclear" : "depositUnpaid";
+  const unpaid = state.alarms[kind];
   if (unpaid?.state !== "suppressedByDesign" || unpaid.raised !== null) return state;
   const situation = faultSituation(state, findFaults(state, now), paused, now);
-  return suppressionOf("depositUnpaid", situation) === null
-    ? { ...state, feed: clearUnpaidPortions(state.feed) }
-    : state;
+  return suppressionOf(kind, situation) === null ? { ...state, feed: clearUnpaidPortions(state.feed) } : state;
 }

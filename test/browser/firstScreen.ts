@@ -20,6 +20,7 @@ export const weakPhone = { octetsPerSecond: 50_000, latencyMs: 400, slowdown: 4 
 /** In milliseconds, or until this holds. */
 export type Rest = number | (() => boolean);
 const restMaxMs = 8_000;
+const usableMaxMs = 60_000;
 
 /**
  * Opens an address with nothing cached.
@@ -76,7 +77,12 @@ export async function measureFirstScreen(
     }
     const begunAt = Date.now();
     await page.goto(url, { waitUntil: "commit" });
-    const usableMs = await page.evaluate(() => (globalThis as unknown as Watched).usable);
+    const usableMs = await page
+      .waitForFunction(() => (globalThis as unknown as Watched).usableAt, undefined, { timeout: usableMaxMs })
+      .then(async (found) => (await found.jsonValue()) as number)
+      .catch(async (cause: unknown) => {
+        throw new Error(`${usable} did not come; the page says: ${await page.textContent("main")}`, { cause });
+      });
     const restEnd = performance.now() + (typeof rest === "number" ? rest : restMaxMs);
     while (performance.now() < restEnd && (typeof rest === "number" || !rest())) await page.waitForTimeout(100);
     const { layoutShift, shifted } = await readScreen(page);
@@ -95,7 +101,7 @@ export async function measureFirstScreen(
 }
 
 interface Watched {
-  usable: Promise<number>;
+  usableAt?: number;
   layoutShift: number;
   shifted: string[];
 }
@@ -126,13 +132,15 @@ function watchScreen(usable: string): void {
       watched.shifted.push(`${Math.round(shift.startTime)} ms ${shift.value.toFixed(3)} ${nodes.join(", ")}`);
     }
   }).observe({ type: "layout-shift", buffered: true });
-  watched.usable = new Promise((resolve) => {
-    const check = () => {
-      const found = document.querySelector(usable);
-      if (found === null || found.getClientRects().length === 0) requestAnimationFrame(check);
+  const check = () => {
+    const found = document.querySelector(usable);
+    if (found === null || found.getClientRects().length === 0) requestAnimationFrame(check);
+    else {
       // The frame in which it is painted has ended when the next one begins.
-      else requestAnimationFrame(() => resolve(performance.now()));
-    };
-    requestAnimationFrame(check);
-  });
+      requestAnimationFrame(() => {
+        watched.usableAt = performance.now();
+      });
+    }
+  };
+  requestAnimationFrame(check);
 }

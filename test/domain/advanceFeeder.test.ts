@@ -84,6 +84,8 @@ const planted: Record<Exclude<FaultKind, "reportsIrregular">, Planted> = {
     within: 3 * day,
   },
   depositUnpaid: { plant: ({ truth }) => truth.dead.add("payer"), within: 2 * day },
+  // Its first day: so many portions were never given before, and it may have a ration.
+  paymentUnclear: { wellFor: 8 * 60, plant: ({ truth }) => truth.dead.add("payer"), within: 2 * day },
   feedsThoughPaused: { plant: disobeys("pause", true), within: day },
   pauseContradicted: { plant: disobeys("pause", false), within: 30 },
   staysPaused: { plant: disobeys("resume", true), within: 60 },

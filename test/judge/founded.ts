@@ -37,7 +37,7 @@ export function isFounded({ fault }: RaisedAlarm, { truth, emptyRuns, capacityGr
     truth.emptySince !== null ||
     truth.grams < Math.max(lastPortions * truth.portionGrams, lastShare * capacityGrams) ||
     emptyRuns >= emptyRunsTold;
-  return asGoodAsEmpty && (stopFaults.has(fault) || fault === "depositUnpaid");
+  return asGoodAsEmpty && (stopFaults.has(fault) || fault === "depositUnpaid" || fault === "paymentUnclear");
 }
 
 /** The name that a keeper would call right, and those under which the fault is found at once all the same. */
@@ -59,5 +59,5 @@ export const namesOf: Readonly<
   buttonChatters: { right: ["sensorChattering"], near: [] },
   perchDead: { right: ["perchSilent"], near: [] },
   thermometerStuck: { right: ["readingStuck"], near: [] },
-  paysNoMore: { right: ["depositUnpaid"], near: [] },
+  paysNoMore: { right: ["depositUnpaid"], near: ["paymentUnclear"] },
 };

@@ -137,6 +137,7 @@ const suppressedWhilePaused: ReadonlySet<FaultKind> = new Set<FaultKind>([
   "feedBridged",
   "feedStopped",
   "depositUnpaid",
+  "paymentUnclear",
   "chuteBlind",
   "buttonSilent",
   "detectorSilent",

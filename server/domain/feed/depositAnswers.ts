@@ -21,6 +21,17 @@ const unpaidEvidenceMin = Math.log(365 * 20);
 /** A program that pays nothing for longer still teaches no more than this: it may have been broken. Our choice. */
 const unpaidLearntMax = 10;
 
+/** Before so many, and where more are unpaid than this, a feeder's record doesn't show that it pays each deposit. Our choices. */
+const establishedMin = 20;
+const establishedUnpaidMax = 0.1;
+
+/** Whether this feeder's own record shows that it pays deposits, nearly all of them. */
+export function paysDeposits({ unpaidDeposits: { afterFood, afterEmpty } }: DepositAnswers): boolean {
+  const learnt = afterFood.portions - initialDepositAnswers.unpaidDeposits.afterFood.portions;
+  const unpaidShare = afterFood.share / (afterFood.share + 1 - afterEmpty.share); // of a chain with these two probabilities
+  return learnt >= establishedMin && unpaidShare <= establishedUnpaidMax;
+}
+
 export const areUnusuallyUnpaid = ({ unpaidDeposits, depositsUnanswered }: DepositAnswers): boolean =>
   emptyRunEvidence(unpaidDeposits, depositsUnanswered) >= unpaidEvidenceMin;
 

@@ -23,6 +23,7 @@ interface PortionsOfDay {
   readonly given: number; // this day
   readonly refusedAfter?: number; // this day: portions until a deposit got none, and nothing else explained it; left out while all got theirs
   readonly learnt?: number; // of the last day that ended so; left out where none did
+  readonly most?: number; // in a day that is over; left out on the first day
 }
 
 /** In which hours of the day (UTC, a bit each) it gave anything, this week and the one before. */
@@ -143,13 +144,23 @@ const dayMax = hours(20);
 const rationSpread = 0.1;
 
 function updateDay({ day, binBegin }: OwnLimits, at: Instant): PortionsOfDay {
-  const { begun, given, refusedAfter, learnt } = day;
-  if (binBegin === null || at - binBegin >= nightMin)
-    return { begun: at, given: 1, ...withLearnt(refusedAfter ?? learnt) };
+  const { begun, given, refusedAfter, learnt, most = 0 } = day;
+  if (binBegin === null) return { begun: at, given: 1 };
+  if (at - binBegin >= nightMin)
+    return { begun: at, given: 1, ...withLearnt(refusedAfter ?? learnt), most: Math.max(most, given) };
   // It gives again: it was no ration. Nor is one of which more is given.
   const isAbove = learnt !== undefined && given + 1 > (1 + rationSpread) * learnt;
-  return { begun, given: given + 1, ...withLearnt(isAbove ? undefined : learnt) };
+  return {
+    begun,
+    given: given + 1,
+    ...withLearnt(isAbove ? undefined : learnt),
+    ...(day.most !== undefined && { most }),
+  };
 }
+
+/** Never before were so many given in a day: if the feeder has a ration that nobody has told, it may end here for the first time. */
+export const mayBeFirstRation = ({ day: { given, learnt, most = 0 } }: OwnLimits): boolean =>
+  learnt === undefined && given >= most;
 
 const withLearnt = (learnt: number | undefined): Pick<PortionsOfDay, "learnt"> =>
   learnt === undefined ? {} : { learnt };

@@ -11,7 +11,13 @@ import {
   updateOwnLimits,
   updateOwnLimitsByRefusal,
 } from "./ownLimits.ts";
-import { countPress, initialPressAnswers, isUnusualWithoutAnswer, type PressAnswers } from "./pressAnswers.ts";
+import {
+  answersPresses,
+  countPress,
+  initialPressAnswers,
+  isUnusualWithoutAnswer,
+  type PressAnswers,
+} from "./pressAnswers.ts";
 
 /**
  * Which deposits and presses got their portion. A deposit that the detector doesn't report as metal is owed none; a press is
@@ -310,7 +316,7 @@ const markEmptyPortion = (payments: Payments, owedPortion: OwedPortion): Payment
 function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payments {
   const { kind, portionWasEmpty, promised } = owedPortion;
   if (isRefusal(owedPortion)) return { ...payments, refused: payments.refused + 1 };
-  const updated = kind === "press" ? countPress(payments, portionWasEmpty) : countUnpaid(payments, owedPortion);
+  const updated = kind === "press" ? countUnpaidPress(payments, owedPortion) : countUnpaid(payments, owedPortion);
   const mayBeMeant = kind === "press" && promised === undefined;
   if (mayBeMeant && !isUnusualWithoutAnswer(payments, portionWasEmpty ? null : updated.pressesUnanswered))
     return updated;
@@ -320,6 +326,15 @@ function addUnpaidPortion(payments: Payments, owedPortion: OwedPortion): Payment
     unpaidCount: Math.max(updated.unpaidCount + updated.refused + 1, kind === "press" ? updated.pressesUnanswered : 0),
     refused: 0,
   };
+}
+
+/** Where presses are answered as a rule, one that isn't may be the first after the day's ration. */
+function countUnpaidPress(payments: Payments, { portionWasEmpty, cutShort, promised }: OwedPortion): Payments {
+  const counted = countPress(payments, portionWasEmpty);
+  const isRefused = !portionWasEmpty && cutShort === undefined && promised === undefined;
+  return isRefused && answersPresses(payments)
+    ? { ...counted, limits: updateOwnLimitsByRefusal(counted.limits) }
+    : counted;
 }
 
 /** A portion that gave nothing is an answer all the same. */

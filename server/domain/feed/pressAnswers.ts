@@ -21,12 +21,14 @@ const unansweredLearntMin = 10;
  */
 const unansweredEvidenceMin = Math.log(365 * 20);
 
+/** Whether this feeder's own record shows that it answers presses, nearly all of them. */
+export const answersPresses = ({ pressesJudged, pressesAnsweredShare }: PressAnswers): boolean =>
+  pressesJudged >= pressesJudgedMin && pressesAnsweredShare >= pressesAnsweredMin;
+
 /** Whether presses without answer, so many in a row, are a fault where `payments` is what was usual before. Null: it was answered, by an empty portion. */
-export function isUnusualWithoutAnswer(
-  { pressesJudged, pressesAnsweredShare }: PressAnswers,
-  inARow: number | null,
-): boolean {
-  if (pressesJudged < pressesJudgedMin || pressesAnsweredShare < pressesAnsweredMin) return false;
+export function isUnusualWithoutAnswer(answers: PressAnswers, inARow: number | null): boolean {
+  if (!answersPresses(answers)) return false;
+  const { pressesJudged, pressesAnsweredShare } = answers;
   const unansweredShare = upperLimitOfShare({ share: 1 - pressesAnsweredShare, portions: pressesJudged });
   return inARow === null || -inARow * Math.log(unansweredShare) >= unansweredEvidenceMin;
 }

@@ -83,6 +83,7 @@ const faultsHelpedByPause: ReadonlySet<FaultKind> = new Set([
   "feedBridged",
   "feedStopped",
   "depositUnpaid",
+  "paymentUnclear",
 ]);
 
 function actionsFor(escalation: Escalation): readonly NotificationAction[] {

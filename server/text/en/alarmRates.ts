@@ -41,6 +41,7 @@ export const alarmRates = {
     trayJammed: "a tray that jams again and again has food too coarse for it, or lets in damp. Try smaller pieces.",
     feedBridged: "damp or too fine food bridges. Keep it dry, take out what has caked, try coarser food.",
     depositUnpaid: "repair the cause, and pause the feeder until then.",
+    paymentUnclear: "let the feeder say with each press and deposit what it earns. Then nobody must guess.",
     pauseOverdue: "orders come late where the feeder seldom reports. Let it report more often, or check its network.",
     iceLock: "it is the water in them that freezes. Let the tray drain, and give tray and slot a roof.",
     chuteBlind: "dust and frost come back. Give the sensor a hood, or turn it so that nothing settles on it.",

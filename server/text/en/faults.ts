@@ -33,6 +33,11 @@ export const faults = {
     title: "deposit without a portion",
     advice: "Find the cause soon, or the birds stop coming. See the other alarms.",
   },
+  paymentUnclear: {
+    title: "no portion, perhaps by the feeder's own rule",
+    advice:
+      "If the feeder's own program has a ration for the day or pays only some, nothing is wrong. Otherwise find the cause today.",
+  },
   feedsThoughPaused: {
     title: "feeding while paused",
     advice: "Assume that it is feeding. If it must stop, go there and switch it off.",

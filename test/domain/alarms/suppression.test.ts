@@ -79,6 +79,7 @@ describe("the tree of causes", () => {
                 food stuck above the tray
                   no food falls
                     deposit without a portion
+                      no portion, perhaps by the feeder's own rule
                     button not working
                     metal detector not working
                       metal detector misses caps
@@ -90,6 +91,7 @@ describe("the tree of causes", () => {
             food stuck above the tray
               no food falls
                 deposit without a portion
+                  no portion, perhaps by the feeder's own rule
                 button not working
                 metal detector not working
                   metal detector misses caps
@@ -103,6 +105,7 @@ describe("the tree of causes", () => {
                 food stuck above the tray
                   no food falls
                     deposit without a portion
+                      no portion, perhaps by the feeder's own rule
                     button not working
                     metal detector not working
                       metal detector misses caps
@@ -251,6 +254,7 @@ describe("a paused feeder", () => {
       "feedBridged",
       "feedStopped",
       "depositUnpaid",
+      "paymentUnclear",
       "chuteBlind",
       "buttonSilent",
       "detectorSilent",
@@ -291,7 +295,15 @@ describe("a feeder that is not in the garden", () => {
     expect(new Set(hidden)).toEqual(
       new Set([
         ...["motorNotTurning", "motorStalled", "foodOut", "foodLow", "trayJammed", "feedBridged", "feedStopped"],
-        ...["depositUnpaid", "chuteBlind", "buttonSilent", "detectorSilent", "perchSilent", "scaleSilent"],
+        ...[
+          "depositUnpaid",
+          "paymentUnclear",
+          "chuteBlind",
+          "buttonSilent",
+          "detectorSilent",
+          "perchSilent",
+          "scaleSilent",
+        ],
         "sensorChattering",
       ]),
     );

@@ -26,6 +26,8 @@ function trade(count: number, pays: (n: number) => boolean, start: Payments = in
   }
   return { payments, alarmed };
 }
+const kinds = (payments: Payments, n: number) =>
+  paymentFaults(payments, false, after(dawn, minutes(7 * n)), false).map(({ kind }) => kind);
 const all = () => true;
 const none = () => false;
 
@@ -64,6 +66,20 @@ describe("deposits without a portion", () => {
 
   it("are told at the first one where the feeder itself promised it a portion", () => {
     expect(trade(1, none, trade(300, all).payments, 300, true).alarmed).toEqual([300]);
+  });
+
+  it("are a broken promise where the record shows that it pays each; before, and where it pays only some, a question", () => {
+    const nights = (payments: Payments) => ({
+      ...payments,
+      limits: { ...payments.limits, day: { ...payments.limits.day, most: 400 } },
+    });
+    const kindAfter = (start: Payments, from: number) => kinds(trade(60, none, start, from).payments, from + 60);
+    expect(kindAfter(initialPayments, 0)).toEqual(["paymentUnclear"]);
+    expect(kindAfter(nights(trade(19, all).payments), 19)).toEqual(["paymentUnclear"]);
+    expect(kindAfter(nights(trade(20, all).payments), 20)).toEqual(["depositUnpaid"]);
+    expect(kindAfter(nights(trade(300, (n) => n % 3 === 0).payments), 300)).toEqual(["paymentUnclear"]);
+    // So many a day were never given before: a ration that nobody has told may have ended.
+    expect(kindAfter(trade(300, all).payments, 300)).toEqual(["paymentUnclear"]);
   });
 
   it("aren't counted on where another alarm explained them", () => {

@@ -138,6 +138,30 @@ describe("a program that pays so many portions a day", () => {
     expect(trading(2, (day, cap) => (day === 0 ? cap !== 10 : cap < 10)).counted[0]).toBe(10);
     expect(trading(4, (day, cap) => (day < 2 ? cap < 10 : day === 2 || cap < 10)).counted[0]).toBe(10);
   });
+
+  it("is learnt from presses as well, where presses are answered as a rule", () => {
+    const pressing = (dayCount: number, pays: (day: number, press: number) => boolean) => {
+      let payments = initialPayments;
+      for (let day = 0; day < dayCount; day += 1)
+        for (const [n, minute] of halfHours.entries()) {
+          const at = inMinutes(after(morning, days(day)), minute);
+          const seq = 100 * day + n + 1;
+          payments = updatePaymentsByPress(payments, { seq, recordedAt: at }, at, false, alderCroft);
+          if (pays(day, n))
+            payments = updatePaymentsByPortion(
+              payments,
+              portionAt(at, { cause: "press", paysFor: seq }),
+              true,
+              alderCroft,
+            );
+          const reportedAt = inMinutes(at, 1);
+          payments = updatePaymentsByReport(payments, reportedAt, 0, false, reportedAt);
+        }
+      return payments;
+    };
+    expect(pressing(3, (day, n) => day === 0 || n < 12).pressesUnanswered).toBe(0);
+    expect(pressing(3, (day, n) => day < 2 || n < 12).pressesUnanswered).toBe(6);
+  });
 });
 
 describe("a program that rests at night", () => {

@@ -54,7 +54,9 @@ class Story {
     return this;
   }
   faults(paused = false, second = this.second) {
-    return feedFaults(this.feed, null, settings, at(second), paused).filter((fault) => fault.kind === "depositUnpaid");
+    return feedFaults(this.feed, null, settings, at(second), paused).filter(({ kind }) =>
+      ["depositUnpaid", "paymentUnclear"].includes(kind),
+    );
   }
   get quiet() {
     return this.faults().length === 0;
