@@ -169,7 +169,7 @@ export class Dispenser {
     if (around.obstacle === "jam" || this.#hopper.reachable <= 0) return nothing;
     this.#wasEmpty = this.#random.chance(this.#emptyShare(around));
     if (this.#wasEmpty) return nothing;
-    return this.#drop(this.#aim(batch, around), batch, around.damp);
+    return this.#drop(this.#aim(batch, around), batch, around);
   }
 
   /** Damp food sticks, and more so once it freezes. */
@@ -204,13 +204,14 @@ export class Dispenser {
     return Math.min(1, Math.max(0.12, this.#hopper.reachable / tail) ** 0.7);
   }
 
-  /** Whole pieces, so that their mean over many runs is the aim. */
-  #drop(aim: number, batch: Batch, damp: number): Fall {
+  /** Whole pieces, so that their mean over many runs is the aim; at least one, where nothing is in the way. */
+  #drop(aim: number, batch: Batch, { damp, obstacle }: Surroundings): Fall {
     let [grams, pieces] = [0, 0];
+    const least = obstacle === "none" ? 1 : 0;
     for (;;) {
       const piece = pieceGrams(this.#food, batch, damp, this.#random);
       const missing = aim - grams;
-      if (pieces > 0 && !this.#random.chance(missing / piece)) return { grams, pieces };
+      if (pieces >= least && !this.#random.chance(missing / piece)) return { grams, pieces };
       const came = this.#hopper.take(piece);
       if (came <= 0) return { grams, pieces };
       grams += came;

@@ -275,8 +275,7 @@ export class Garden {
       open: (span, liftsOff, done) => this.#open(span, liftsOff, done),
       wipe: () => this.machine.clean(this.agenda.now),
       pressRefilled: () => {
-        const fields = { kind: "refill", ...(this.hopper.level > 0.9 && { full: true }) };
-        if (this.computer.isOn) this.computer.record(this.agenda.now, fields);
+        if (this.computer.isOn) this.computer.record(this.agenda.now, { kind: "refill", full: true });
       },
       order: (kind) => this.#order(kind),
     };

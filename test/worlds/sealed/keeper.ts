@@ -215,10 +215,17 @@ export class Keeper {
     agenda.in(pausesToClean ? random.uniform(1, 8) * minuteMs : 0, () => {
       hands.open(random.logNormal(offMs, 0.5), random.chance(Math.max(0.3, takesOff)), () => {
         hands.wipe();
-        if (random.chance(0.8)) hands.tell({ by: "keeper", cleaned: {} });
+        if (random.chance(0.8)) this.#tellCleaned(random.chance(0.8) ? 0 : random.uniform(0.5, 12) * hourMs);
         if (pausesToClean) agenda.in(random.uniform(0.5, 5) * minuteMs, () => hands.order("resume"));
       });
     });
+  }
+
+  /** @param span from the cleaning until it is told */
+  #tellCleaned(span: number): void {
+    const { agenda, hands } = this.#parts;
+    const when = span === 0 ? {} : { at: new Date(agenda.now).toISOString() };
+    agenda.in(span, () => hands.tell({ by: "keeper", cleaned: when }));
   }
 }
 

@@ -25,6 +25,7 @@ export interface ProgramPart {
   readonly statesChuteCount: boolean;
   readonly restsAfterStalls: boolean; // an hour, after three in a row
   readonly tellsStalls: boolean;
+  readonly forgets: number; // share of the acts that earn a portion and get none, by a slip of the program
   readonly stillPromises: boolean; // once it pays no more
   readonly freePerDay: number;
   readonly freeEach: number;
@@ -40,22 +41,28 @@ export function drawProgram(sensors: WorldSensors, expected: ExpectedActs, rando
     pressPays,
     pressGapMs: random.pick([0, 0, 1_000, 3_000, 10_000, 30_000]),
     depositGapMs: random.pick([0, 0, 0, 2_000, 10_000]),
-    ration: statesEarns && random.chance(0.35) ? random.integer(60, 260) : null,
     statesEarns,
+    ...drawExceptions(statesEarns, random),
     statesPaysFor: random.chance(0.85),
-    paysAtNight: !statesEarns || random.chance(0.5),
     delayMs: random.logUniform(60, 3_000),
     retries: sensors.chute && random.chance(0.35) ? random.integer(1, 2) : 0,
     retriesAsOwn: random.chance(0.5),
     statesMotorMs: random.chance(0.88),
     statesChuteCount: random.chance(0.9),
-    restsAfterStalls: statesEarns && random.chance(0.4),
     tellsStalls: random.chance(0.3),
     stillPromises: random.chance(0.6),
     freePerDay: leastFree === 0 && random.chance(0.25) ? 0 : random.integer(Math.max(2, leastFree), 40),
     freeEach: random.pick([1, 1, 1, 2, 3]),
   };
 }
+
+/** What earns nothing, beside acts that come too soon: only a program that says so for each act has such rules. */
+const drawExceptions = (statesEarns: boolean, random: Random) => ({
+  ration: statesEarns && random.chance(0.35) ? random.integer(60, 260) : null,
+  paysAtNight: !statesEarns || random.chance(0.5),
+  restsAfterStalls: statesEarns && random.chance(0.4),
+  forgets: statesEarns || random.chance(0.6) ? 0 : random.logUniform(0.0003, 0.005),
+});
 
 /** A day's portions, to size a hopper by: birds lose interest, and some acts come too soon. */
 export function expectedPortions(part: ProgramPart, acts: ExpectedActs): number {
@@ -157,6 +164,7 @@ export class Program {
 
   #pay(act: "press" | "deposit", seq: number): void {
     this.#paidAt[act] = this.#parts.agenda.now;
+    if (this.#parts.random.chance(this.part.forgets)) return;
     this.#owe(act, this.part.statesPaysFor ? seq : null);
   }
 

@@ -1,6 +1,5 @@
 /** Where the garden lies, and where the sun stands there. Times are milliseconds since 1970. */
 
-export const secondMs = 1_000;
 export const minuteMs = 60_000;
 export const hourMs = 3_600_000;
 export const dayMs = 86_400_000;
