@@ -1,6 +1,7 @@
 import { describe, expect, it } from "vitest";
 import { augerWorld } from "./auger/augerWorld.ts";
 import { beltWorld } from "./belt/beltWorld.ts";
+import { sealedWorld } from "./sealed/sealedWorld.ts";
 import { sixDispensersWorld } from "./sixDispensers/sixDispensersWorld.ts";
 import { trayWorld } from "./tray/trayWorld.ts";
 import { wheelWorld } from "./wheel/wheelWorld.ts";
@@ -14,6 +15,7 @@ const worlds = {
   tray: trayWorld,
   sixDispensers: sixDispensersWorld,
   belt: beltWorld,
+  sealed: sealedWorld,
   yard: yardWorld,
 };
 
