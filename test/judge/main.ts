@@ -13,6 +13,7 @@ import { randomInt } from "node:crypto";
 import { formatTable } from "../evaluation/report.ts";
 import { augerWorld } from "../worlds/auger/augerWorld.ts";
 import { beltWorld } from "../worlds/belt/beltWorld.ts";
+import { sealedWorld } from "../worlds/sealed/sealedWorld.ts";
 import { sixDispensersWorld } from "../worlds/sixDispensers/sixDispensersWorld.ts";
 import { trayWorld } from "../worlds/tray/trayWorld.ts";
 import { wheelWorld } from "../worlds/wheel/wheelWorld.ts";
@@ -41,6 +42,7 @@ const worlds = {
   sixDispensers: sixDispensersWorld,
   belt: beltWorld,
   yard: yardWorld,
+  sealed: sealedWorld,
 } as const;
 type WorldName = keyof typeof worlds;
 const worldNames = Object.keys(worlds) as WorldName[];
@@ -155,7 +157,7 @@ function reasonTable(title: string, world: World): string {
 const print = (text: string): void => void process.stdout.write(`${text}\n`);
 
 const named = process.argv.slice(2);
-const usual = worldNames;
+const usual = worldNames.filter((name) => name !== "sealed");
 const isTraining = named[0] === "training";
 const wanted = named.length === 0 || isTraining ? usual : chosenNames("world", named, worldNames);
 if (isTraining) judgeTraining();
