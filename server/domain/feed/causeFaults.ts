@@ -47,6 +47,15 @@ const thinnedPortionsMin = 4; // portions
 const throatWaitMax = hours(2);
 const throatPortionsMax = 8; // portions
 
+/**
+ * Sun, damp and falling snow move a scale for some hours as fast as birds eat, and a cell's own drift grows with kilos on it. Where nothing
+ * else shows whether food falls, so long a time must show it. Common practice, no source.
+ */
+const scaleAloneWait = hours(3);
+
+const isByScaleAloneYet = ({ motor }: FeedState, { since }: FeedDiagnosis, { sensors }: FeederSettings, now: Instant) =>
+  sensors.scale && !sensors.chute && motor.lastMilliamps === null && now - since < scaleAloneWait;
+
 /** What is wrong with the feed itself, at most one thing. `level`: in the hopper now. */
 export function causeFaults(
   feed: FeedState,
@@ -55,7 +64,7 @@ export function causeFaults(
   now: Instant,
 ): readonly Fault[] {
   const { diagnosis } = feed;
-  if (diagnosis === null) return [];
+  if (diagnosis === null || isByScaleAloneYet(feed, diagnosis, settings, now)) return [];
   const lowestLevel = lowerLevel(level, feed.levelAtPortion);
   const probabilities = causeProbabilities(feed, lowestLevel, settings);
   const cause = sureCause(probabilities, diagnosis, settings.sensors.scale);

@@ -62,9 +62,12 @@ const outlierReadings = 4;
 
 export const portionDeviation = (track: ScaleTrack): number => portionRelativeSpread * track.meanPortion;
 
-/** A healthy feeder gave a portion, which was empty with the given probability. */
+/**
+ * A healthy feeder gave a portion, which was empty with the given probability. A backlog comes after a reading that was taken later: that one
+ * shows the portion already.
+ */
 export function updateTrackByPortion(track: ScaleTrack, at: Instant, emptyProbability: number): ScaleTrack {
-  if (track.readingAt === null) return track;
+  if (track.readingAt === null || at < track.readingAt) return track;
   const given = 1 - emptyProbability; // portions, in the mean
   const { meanPortion, portionVariance } = track;
   const spread = given * portionDeviation(track) ** 2 + given * emptyProbability * (meanPortion ** 2 + portionVariance);

@@ -1,5 +1,5 @@
 import { isAssumed } from "../assumedSettings.ts";
-import { type Instant, later } from "../instant.ts";
+import { hours, type Instant, later } from "../instant.ts";
 import { memoizeLatest } from "../memoizeLatest.ts";
 import type { Portion } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
@@ -247,8 +247,7 @@ function updateByDryUnseen(hopper: HopperState, at: Instant): HopperState {
   return { ...dry, emptySince: at, realisedError, scoreBeforeDry: null };
 }
 
-const dryFrom = 0.955;
-const dryAgainBelow = 0.5;
+const [dryFrom, dryAgainBelow] = [0.955, 0.5];
 
 /**
  * The scale is as good as empty, and the chute saw nothing fall several times: what it shows is the rest in corners, and its own error. Far
@@ -369,7 +368,8 @@ export function clampPortion(estimate: LevelEstimate, settings: FeederSettings):
 export function updateEmptySince(hopper: HopperState, at: Instant, settings: FeederSettings): HopperState {
   const level = hopperLevel(hopper, settings);
   if (level === null) return hopper;
-  if (hopper.emptySince === null) return isEmpty(hopper, level, settings) ? { ...hopper, emptySince: at } : hopper;
+  const isNow = isEmpty(hopper, level, settings) && !mayBeFilledNow(hopper, at);
+  if (hopper.emptySince === null) return isNow ? { ...hopper, emptySince: at } : hopper;
   return isFilledAgain(hopper, level, settings) ? { ...hopper, emptySince: null } : hopper;
 }
 
@@ -378,6 +378,10 @@ function isEmpty(hopper: HopperState, { high }: HopperLevel, settings: FeederSet
   if (!isLevelByScale(hopper, settings)) return high <= emptyBelow;
   return hopper.estimate.level <= emptyBelow && high <= asGoodAsEmptyMax(settings);
 }
+
+/** The newest readings lie far above it: a bird, a hand, or a refill that isn't sure yet. "Empty" can wait for that. */
+const mayBeFilledNow = ({ pendingJump }: HopperState, at: Instant): boolean =>
+  pendingJump !== null && pendingJump.residual > 0 && at - pendingJump.at < hours(2);
 
 function isFilledAgain(hopper: HopperState, level: HopperLevel, settings: FeederSettings): boolean {
   const emptyBelow = emptyThreshold(settings);

@@ -15,7 +15,7 @@ import {
 } from "../../../server/domain/hopper/level.ts";
 import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
 import { updateHopperByWeighing } from "../../../server/domain/hopper/weighing.ts";
-import { type Instant, minutes } from "../../../server/domain/instant.ts";
+import { after, type Instant, minutes, type Span } from "../../../server/domain/instant.ts";
 import type { FeederSettings } from "../../../server/domain/settings.ts";
 import { celsius, grams, milliamps } from "../../../server/domain/units.ts";
 import type { PartFault } from "../../../server/practice/model/faults.ts";
@@ -161,7 +161,12 @@ export class FeedModel {
   }
 
   get faults(): readonly Fault[] {
-    return feedFaults(this.feed, hopperLevel(this.hopper, this.#settings), this.#settings, this.now);
+    return this.faultsAfter();
+  }
+
+  /** As they are told later, when nothing more has happened. */
+  faultsAfter(wait: Span = minutes(0)): readonly Fault[] {
+    return feedFaults(this.feed, hopperLevel(this.hopper, this.#settings), this.#settings, after(this.now, wait));
   }
 
   get kinds(): readonly FaultKind[] {

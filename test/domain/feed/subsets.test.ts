@@ -1,5 +1,6 @@
 import { describe, expect, it } from "vitest";
 import type { FaultKind } from "../../../server/domain/faults.ts";
+import { hours, type Span } from "../../../server/domain/instant.ts";
 import { rowanSettings } from "../hopper/rowan.ts";
 import { FeedModel, type PlantedFeedFault } from "./feedModel.ts";
 
@@ -10,6 +11,7 @@ interface Row {
   readonly planted: PlantedFeedFault | "empty";
   readonly called: FaultKind;
   readonly portions?: number; // given with the fault, thirty where it is left out
+  readonly waits?: Span; // after the last portion; nothing is told before
   readonly says?: string; // what can't be told apart, and without which sensor
 }
 
@@ -59,8 +61,9 @@ const rows: readonly Row[] = [
   { ...onlyChute, planted: "feedBridged", called: "feedStopped", says: noCurrent },
   { ...onlyChute, planted: "chuteBlind", called: "feedStopped", says: noScale },
 
-  { ...onlyScale, planted: "trayJammed", called: "feedStopped", says: noChute },
-  { ...onlyScale, planted: "scaleStuck", called: "feedStopped", says: noChute },
+  // Sun and damp move a scale for hours: it alone is believed after three.
+  { ...onlyScale, planted: "trayJammed", called: "feedStopped", says: noChute, waits: hours(3) },
+  { ...onlyScale, planted: "scaleStuck", called: "feedStopped", says: noChute, waits: hours(3) },
 
   { ...onlyMotor, planted: "motorStalled", called: "motorStalled" },
   { ...onlyMotor, planted: "wireOff", called: "motorNotTurning" },
@@ -82,7 +85,9 @@ describe("whatever sensors are fitted", () => {
     "with %s, %s is called %s",
     (_fitted, _planted, called, row) => {
       for (const seed of [10_002, 10_003, 10_004]) {
-        const [fault] = broken(row, seed).faults;
+        const model = broken(row, seed);
+        if (row.waits !== undefined) expect(model.kinds, `seed ${seed}, before`).toEqual([]);
+        const [fault] = model.faultsAfter(row.waits);
         expect(fault?.kind, `seed ${seed}: ${fault?.reason}`).toBe(called);
         if (row.says !== undefined) expect(fault?.reason, `seed ${seed}`).toContain(row.says);
         expect(fault?.confidence ?? 0).toBeGreaterThan(0.5);

@@ -1,6 +1,6 @@
 import { describe, expect, it } from "vitest";
 import { initialAppetite } from "../../../server/domain/hopper/appetite.ts";
-import { type HopperState, initialHopper } from "../../../server/domain/hopper/level.ts";
+import { type HopperState, initialHopper, updateEmptySince } from "../../../server/domain/hopper/level.ts";
 import { levelVariance, lidLoadVariance } from "../../../server/domain/hopper/levelFilter.ts";
 import { updateByOutlier } from "../../../server/domain/hopper/outlierReading.ts";
 import { updateHopperByRefill } from "../../../server/domain/hopper/refill.ts";
@@ -20,6 +20,21 @@ const known = (mass: number, settings: FeederSettings): HopperState =>
   settings.sensors.scale
     ? updateHopperByWeighing(initialHopper(settings, dawn), grams(mass), dawn, settings).hopper
     : updateHopperByRefill(initialHopper(settings, dawn), level(mass), settings);
+
+describe("a hopper whose newest reading shows far more than its level", () => {
+  const weigh = (hopper: HopperState, mass: number, second: number) =>
+    updateHopperByWeighing(hopper, grams(mass), at(second), scale).hopper;
+
+  it("isn't called empty until it is known whether somebody filled it", () => {
+    const nearlyEmpty = weigh({ ...known(40, scale), emptySince: null }, 40, 60);
+    const lowered = { ...nearlyEmpty, emptySince: null, estimate: { ...nearlyEmpty.estimate, level: 20 } };
+    expect(updateEmptySince(lowered, at(120), scale).emptySince).toEqual(at(120));
+    const risen = weigh(lowered, 900, 180);
+    expect(risen.pendingJump).not.toBeNull();
+    expect(updateEmptySince({ ...risen, emptySince: null }, at(240), scale).emptySince).toBeNull();
+    expect(updateEmptySince({ ...risen, emptySince: null }, at(3 * 3_600), scale).emptySince).toEqual(at(3 * 3_600));
+  });
+});
 
 describe("a fall of the scale where no portions are reported", () => {
   const weigh = (hopper: HopperState, mass: number, second: number) =>
