@@ -103,6 +103,16 @@ describe.skipIf(chromiumPath === null)(`the built client${unlessAbsent}`, () => 
       await page.waitForLoadState("networkidle");
       const wide = await page.evaluate(() => document.documentElement.scrollWidth - innerWidth);
       expect.soft(wide, path).toBeLessThanOrEqual(0);
+      // WCAG 2.2, 1.4.4: text at 200 %, on a usual phone.
+      await page.setViewportSize({ width: 390, height: 844 });
+      const enlarged = await page.evaluate(() => {
+        document.documentElement.style.fontSize = "200%";
+        const { scrollWidth } = document.documentElement;
+        document.documentElement.style.fontSize = "";
+        return scrollWidth - innerWidth;
+      });
+      expect.soft(enlarged, `${path}, text at 200 %`).toBeLessThanOrEqual(0);
+      await page.setViewportSize({ width: 320, height: 640 });
     }
     expect(phone.complaints).toEqual([]);
 
