@@ -24,7 +24,7 @@ const query = z.strictObject({
 const dictionaryQuery = z.strictObject({ licence: z.string().max(200).optional() });
 const path = "/api/v1/yards/:yard/training/export";
 
-/** The training record as files: a table each, and a dictionary that says what their columns mean. The events themselves are in each feeder's log. */
+/** The training record as files: a table each, and a dictionary that says what their columns mean. */
 export function trainingExportRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
 

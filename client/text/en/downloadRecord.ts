@@ -5,11 +5,13 @@ export const introText =
   "Each table as a file: CSV for a spreadsheet, JSON lines for a program. The dictionary says what each column means, and its unit.";
 export const tableTexts: Readonly<Record<ExportTable, string>> = {
   days: "Days",
+  events: "Events",
   promises: "Promises",
   bouts: "Bouts",
   stages: "Stages",
   changes: "Changes of the programme",
   notes: "Notes",
+  photos: "Photographs of the notes",
   stills: "Stills",
 };
 export const formatTexts: Readonly<Record<"csv" | "jsonl", string>> = { csv: "CSV", jsonl: "JSON lines" };
