@@ -8,7 +8,7 @@ import { type FeederRow, PackDamaged, type Ports, type RecordedEvent } from "../
 import { ownEventLoopTurn } from "./eventLoopTurn.ts";
 import { readTrainingDays, type StagedDate } from "./trainingDays.ts";
 
-const daysAtOnce = 31;
+const daysAtOnce = 14;
 
 /**
  * What feeders reported of their birds as rows of the export: a feeder after the other, each in order of time, a day at a time. Bench runs
@@ -24,26 +24,34 @@ export async function* eventRows(
   const staged = new Map(dates.map((date) => [date.date, date]));
   for (const row of feeders) {
     const today = localDateOf(clock.now(), row.state.settings.zone);
+    let found = false;
     for (let start = 1 - daysMax; start <= 0; start += daysAtOnce) {
       const count = Math.min(daysAtOnce, 1 - start);
       const part = Array.from({ length: count }, (_, index) => addLocalDays(today, start + index));
-      yield* monthRows(
+      // Of a feeder that is one season old, years are passed over in large steps.
+      if (!found && !(await hasEvents(store.records, row, part))) continue;
+      found = false;
+      const rows = fortnightRows(
         { store, row, now: clock.now() },
         part,
         part.flatMap((date) => staged.get(date) ?? []),
       );
+      for await (const event of rows) {
+        found = true;
+        yield event;
+      }
     }
   }
 }
 
-interface MonthSource {
+interface FeederSource {
   readonly store: Ports["store"];
   readonly row: FeederRow;
   readonly now: Instant;
 }
 
-async function* monthRows(
-  { store, row, now }: MonthSource,
+async function* fortnightRows(
+  { store, row, now }: FeederSource,
   dates: readonly LocalDate[],
   staged: readonly StagedDate[],
 ): AsyncGenerator<ExportRow> {
@@ -56,13 +64,21 @@ async function* monthRows(
   }
 }
 
-async function readDay(
-  records: Ports["store"]["records"],
-  { id, state }: FeederRow,
-  date: LocalDate,
-): Promise<readonly RecordedEvent[]> {
-  const { zone } = state.settings;
-  const [from, to] = [startOfLocalDay(date, zone), startOfLocalDay(addLocalDays(date, 1), zone)];
+type Records = Ports["store"]["records"];
+
+/** Also where a part of them can't be read. */
+async function hasEvents(records: Records, { id, state }: FeederRow, dates: readonly LocalDate[]): Promise<boolean> {
+  const { from, to } = spanOf(dates, state.settings.zone);
+  try {
+    return (await records.events(id, from, to, 1)).length > 0;
+  } catch (error) {
+    if (error instanceof PackDamaged) return true;
+    throw error;
+  }
+}
+
+async function readDay(records: Records, { id, state }: FeederRow, date: LocalDate): Promise<readonly RecordedEvent[]> {
+  const { from, to } = spanOf([date], state.settings.zone);
   try {
     return (await records.events(id, from, to, Number.MAX_SAFE_INTEGER)).filter(birdsEventFilter(state.bench));
   } catch (error) {
@@ -70,6 +86,11 @@ async function readDay(
     throw error;
   }
 }
+
+const spanOf = (dates: readonly LocalDate[], zone: string) => ({
+  from: startOfLocalDay(dates[0] as LocalDate, zone),
+  to: startOfLocalDay(addLocalDays(dates.at(-1) as LocalDate, 1), zone),
+});
 
 async function promisesByKey(
   store: Ports["store"],

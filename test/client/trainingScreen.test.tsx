@@ -73,7 +73,9 @@ describe("the training of a yard", () => {
     for (const table of exportTableNames)
       for (const format of ["csv", "jsonl"]) expect(hrefs).toContain(`${file}?table=${table}&format=${format}`);
     expect(hrefs).toContain(`${file}/dictionary`);
-    expect(links).toHaveLength(2 * exportTableNames.length + 1);
+    expect(links).toHaveLength(2 * exportTableNames.length + 2);
+    const archive = fold.getByRole("link", { name: "Download all as one file" });
+    expect(archive.getAttribute("href")).toBe(`${file}/archive`);
     expect(fold.getByRole("link", { name: "CSV Notes" }).getAttribute("download")).toBe("notes.csv");
   });
 

@@ -139,6 +139,7 @@ const testedElsewhere: readonly string[] = [
   "DELETE /api/v1/me/sessions/:session",
   "POST /api/v1/practice/fault",
   "GET /api/v1/yards/:yard/training/export",
+  "GET /api/v1/yards/:yard/training/export/archive",
   "GET /api/v1/yards/:yard/digest",
   "DELETE /api/v1/me/export-keys/:exportKey",
   "POST /api/v1/session/passkey/options",

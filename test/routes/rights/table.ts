@@ -133,6 +133,7 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/yards/:yard/training": people(),
   "GET /api/v1/yards/:yard/training/report": people(),
   "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days", exportKeyToo: true }),
+  "GET /api/v1/yards/:yard/training/export/archive": people(undefined, { exportKeyToo: true }),
   "GET /api/v1/yards/:yard/training/export/dictionary": people(undefined, { exportKeyToo: true }),
   "POST /api/v1/yards/:yard/training/changes": keepers(programmeChangeExample),
   "POST /api/v1/yards/:yard/training/changes/:change/undo": keepers(undefined, { passes: 404 }),
