@@ -99,7 +99,7 @@ async function main(): Promise<void> {
     settingsComparer,
     pictureFiles: createPictureFiles(join(config.dataDir, "pictures")),
     pictureEncoder: createPictureEncoder(),
-    archives: createZipArchives(),
+    archives: createZipArchives(join(config.dataDir, "imports")),
     retainedMessages: broker ?? noRetainedMessages,
   };
   const keys = feederKeys(store.yards, nonceSecretOf(secrets.sessionKey));

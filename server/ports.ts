@@ -46,7 +46,7 @@ import type { DamagedLines } from "./ports/storeProblems.ts";
 import type { TrainingStore, TrainingTransaction } from "./ports/training.ts";
 
 export type * from "./ports/accounts.ts";
-export type * from "./ports/archives.ts";
+export * from "./ports/archives.ts";
 export type * from "./ports/comparison.ts";
 export type * from "./ports/exportKeys.ts";
 export type * from "./ports/history.ts";

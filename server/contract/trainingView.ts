@@ -220,3 +220,17 @@ export interface PhotoView {
   readonly widthPixels: number; // of the full size
   readonly heightPixels: number;
 }
+
+/** What an import has added; what was there already isn't counted. */
+export interface ImportedRecordView {
+  readonly changes: number;
+  readonly feeders: number;
+  readonly events: number;
+  readonly notes: number;
+  readonly photos: number;
+  readonly stills: number;
+  /** Pictures that couldn't be read, or for which there is no space. */
+  readonly picturesLeftOut: number;
+  /** Events of feeders that this yard has itself. */
+  readonly eventsLeftOut: number;
+}

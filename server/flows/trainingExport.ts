@@ -1,4 +1,5 @@
-import { isInGarden } from "../domain/digest/digestFeeder.ts";
+import { isAssumed } from "../domain/assumedSettings.ts";
+import { hasBirds } from "../domain/digest/digestFeeder.ts";
 import { isoOf } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { ExportRow, ExportTable } from "../domain/training/exportColumns.ts";
@@ -35,6 +36,9 @@ export async function* trainingRows(
         yield [at, by, text, reason, undone?.at ?? null, undone?.by ?? null, ...whole];
       }
       return;
+    case "feeders":
+      yield* (await allFeeders(ports, yard)).map(feederRow);
+      return;
     case "notes":
       yield* noteRows(ports, yard.id);
       return;
@@ -54,9 +58,18 @@ export async function* trainingRows(
   }
 }
 
+const allFeeders = async ({ store }: Pick<Ports, "store">, { id }: YardRow): Promise<readonly FeederRow[]> =>
+  (await store.yards.feeders()).filter((row) => row.yard === id);
+
 /** On the bench or put away, a feeder has no birds: the page leaves it out, too. */
-const feedersOf = async ({ store }: Pick<Ports, "store">, { id }: YardRow): Promise<readonly FeederRow[]> =>
-  (await store.yards.feeders()).filter((row) => row.yard === id && isInGarden(row.state));
+const feedersOf = async (ports: Pick<Ports, "store">, yard: YardRow): Promise<readonly FeederRow[]> =>
+  (await allFeeders(ports, yard)).filter(({ state }) => hasBirds(state));
+
+function feederRow({ id, state: { settings } }: FeederRow): ExportRow {
+  const { button, detector, chute, perch, scale } = settings.sensors;
+  const fitted = [button, detector, chute, perch, scale].map(Number);
+  return [id, settings.name, ...fitted, isAssumed(settings, "portionMass") ? null : settings.portionMass];
+}
 
 function stageRow({ stage, from, to }: Programme["periods"][number]): ExportRow {
   const { distanceCm, capsLaid, slotOpeningMm, gramsEach } = stage.parameters;

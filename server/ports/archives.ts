@@ -17,4 +17,23 @@ export interface Archives {
    * error, where the contents of an entry do.
    */
   write(entries: AsyncIterable<ArchiveEntry>): AsyncIterable<Uint8Array>;
+  /**
+   * Takes an archive, or a single file, from somewhere outside. It waits on the disk until it is closed.
+   * @param bytesMax more isn't read
+   * @throws StoreFull
+   */
+  open(sent: AsyncIterable<Uint8Array>, bytesMax: number): Promise<OpenArchive | "tooLarge" | "unreadable">;
+}
+
+export interface OpenArchive {
+  /** By name, with the octets of each once it is unpacked. A single file that is no archive has the name `""`. */
+  readonly entries: ReadonlyMap<string, number>;
+  /** @throws UnreadableArchive where its octets aren't what the archive says of them */
+  read(name: string): AsyncIterable<Uint8Array>;
+  close(): Promise<void>;
+}
+
+/** An archive is damaged, or isn't what it says. */
+export class UnreadableArchive extends Error {
+  override readonly name = "UnreadableArchive";
 }

@@ -118,7 +118,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
       settingsComparer: inProcessComparer(file),
       pictureFiles: memoryPictureFiles({ now: () => now }),
       pictureEncoder: createPictureEncoder(),
-      archives: createZipArchives(),
+      archives: createZipArchives(`${file}-imports`),
     };
     const keys = feederKeys(store.yards);
     const app = await buildApp({

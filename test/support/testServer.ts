@@ -189,7 +189,7 @@ export async function openTestServerOn(
     settingsComparer: options.settingsComparer ?? inProcessComparer(file),
     pictureFiles: memoryPictureFiles(clock),
     pictureEncoder: createPictureEncoder(),
-    archives: createZipArchives(),
+    archives: createZipArchives(`${file}-imports`),
     retainedMessages: broker ?? noRetainedMessages,
   };
   const keys = feederKeys(store.yards, nonceSecretOf(file));

@@ -13,6 +13,7 @@ export const tableTexts: Readonly<Record<ExportTable, string>> = {
   bouts: "Bouts",
   stages: "Stages",
   changes: "Changes of the programme",
+  feeders: "Feeders",
   notes: "Notes",
   photos: "Photographs of the notes",
   stills: "Stills",

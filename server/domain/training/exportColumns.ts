@@ -38,6 +38,7 @@ export const exportColumns = {
   changes: ["at", "by", "text", "reason", "undone_at", "undone_by", "id", "content"],
   notes: ["at", "by", "text", "feeder", "stage", "boot", "seq", "caps_on_dish", "changed_at", "id", "still"],
   photos: ["note", "at", "by", "picture", "sha256", "id"],
+  feeders: ["feeder", "name", "button", "detector", "chute", "perch", "scale", "portion_grams"],
   stills: ["feeder", "at", "boot", "seq", "event", "payment", "who", "brought", "starred", "picture", "sha256", "id"],
 } as const satisfies Record<string, readonly string[]>;
 

@@ -90,6 +90,16 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     sha256,
     id: column("", "Of the picture."),
   },
+  feeders: {
+    feeder,
+    name: column("", "As the keeper calls it."),
+    button: column("0 or 1", "1: it has a button."),
+    detector: column("0 or 1", "1: its slot has a metal detector."),
+    chute: column("0 or 1", "1: a sensor counts what falls through the chute."),
+    perch: column("0 or 1", "1: a switch sees visits."),
+    scale: column("0 or 1", "1: it weighs its hopper."),
+    portion_grams: column("g", "Weight of a portion, as entered; empty: nobody has entered it."),
+  },
   changes: {
     at,
     by: column("", "Who entered it."),
@@ -129,6 +139,8 @@ export const trainingExport = {
     "Values that nobody measured are empty, never 0.",
     "Events during bench runs, and feeders on the bench or put away, are left out, as on the training page.",
     "In the archive, pictures are photos/<id>.jpg and stills/<id>.jpg.",
+    "Read back by this server, the record comes into a yard from the files feeders, changes, notes, photos, stills and events; the rest follows from them.",
+    "What can't come back: a feeder's readings and reports between events, alarms and pauses. So judged_share, air_celsius and cause may differ then.",
   ],
   /** Undefined: the table has no such column. */
   column: (table: string, name: string) => columns[table]?.[name],
