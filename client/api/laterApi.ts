@@ -14,6 +14,7 @@ import type {
   firstSignInRequest,
   HistoryView,
   HomeView,
+  ImportedRecordView,
   InviteView,
   JoinedView,
   joinRequest,
@@ -110,6 +111,8 @@ export const laterApi = {
     request<NotesView>("PATCH", notePath(yardId, id), change),
   addPhoto: (yardId: string, note: string, picture: Blob) =>
     request<NotesView>("POST", `${notePath(yardId, note)}/photos`, picture, photoTimeoutMs),
+  importRecord: (yardId: string, file: Blob) =>
+    request<ImportedRecordView>("POST", `${yardPath(yardId)}/training/import`, file, importTimeoutMs),
   deletePhoto: (yardId: string, id: string) =>
     request<NotesView>("DELETE", `${yardPath(yardId)}/pictures/${encodeURIComponent(id)}`),
   deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
@@ -137,6 +140,8 @@ interface HealthView {
 
 /** On a weak connection half a megabyte takes a while; the server's own limit is 20 s. */
 const photoTimeoutMs = 30_000;
+/** Gigabytes of pictures on a home network, and the work on a small board. Our choice. */
+const importTimeoutMs = 30 * 60_000;
 export const photoUrl = (yardId: string, id: string, size: "full" | "small") =>
   `/api/v1${yardPath(yardId)}/pictures/${encodeURIComponent(id)}?size=${size}`;
 
