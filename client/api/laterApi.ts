@@ -44,6 +44,7 @@ import type { FeedingRequest, rationRequest } from "../../server/contract/feedin
 import type { noteChangeRequest, noteRequest, ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
 import type { NotesView, TrainingView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
+import { type PagePlace, pageQuery } from "./pageQuery.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
 export const laterApi = {
@@ -87,12 +88,9 @@ export const laterApi = {
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
   digest: (yardId: string, date: string | null) =>
     request<DigestView>("GET", `${yardPath(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
-  /** Without a moment the newest. */
-  notes: (yardId: string, before: string | null) =>
-    request<NotesView>(
-      "GET",
-      `${yardPath(yardId)}/notes${before === null ? "" : `?before=${encodeURIComponent(before)}`}`,
-    ),
+  /** Without a place the newest. */
+  notes: (yardId: string, after: PagePlace | null) =>
+    request<NotesView>("GET", `${yardPath(yardId)}/notes${pageQuery(after)}`),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
   training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
   seasonReport: (yardId: string) => request<ReportView>("GET", `${yardPath(yardId)}/training/report`),

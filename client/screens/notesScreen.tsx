@@ -77,7 +77,7 @@ function NotePages({ newest, yard }: { readonly newest: NotesView; readonly yard
   };
   const loadOlder = async () => {
     setLoading(true);
-    const result = await laterApi.notes(yard.id, shown.at(-1)?.at ?? null);
+    const result = await laterApi.notes(yard.id, shown.at(-1) ?? null);
     updateConnectionState(result);
     setLoading(false);
     setProblem(result.kind === "ok" ? null : text.notLoadedText);

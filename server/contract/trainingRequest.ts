@@ -101,7 +101,3 @@ export const noteRequest = z.strictObject({
 export type NoteRequest = z.infer<typeof noteRequest>;
 
 export const noteChangeRequest = z.strictObject({ text: noteText });
-
-export const notesQuery = z.strictObject({
-  before: z.iso.datetime({ offset: true, error: "must be a moment such as 2026-12-03T09:00:00Z" }).optional(),
-});

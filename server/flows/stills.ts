@@ -4,7 +4,7 @@ import { pictureKindOf } from "../domain/pictures/pictureKind.ts";
 import { isNearlyFull, type PictureUsage, usedShare } from "../domain/pictures/pictureSpace.ts";
 import { type LabelShares, labelShares } from "../domain/pictures/stillLabels.ts";
 import { countedFor, stillQuota, stillsADayMax, stillsKeptDaysUsual } from "../domain/pictures/stillSpace.ts";
-import type { LabelledStills, PictureSize, Ports, StillEvent, StillRow, Store } from "../ports.ts";
+import type { LabelledStills, PictureSize, Ports, RowPlace, StillEvent, StillRow, Store } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import type { PhotoProblem } from "./pictures.ts";
 import { findEvent } from "./stillEvents.ts";
@@ -72,14 +72,14 @@ const stillId = ({ yard, feeder, event, at, picture }: SentStill): string =>
 
 const stillsAPage = 48;
 
-/** @param at before which they were taken; null: the newest */
+/** @param before the moment or the place where the page begins; null: the newest */
 export async function stillsView(
   { store, clock }: Pick<Ports, "store" | "clock">,
   yard: string,
-  at: Instant | null,
+  before: Instant | RowPlace | null,
 ): Promise<StillsView> {
   // A feeder's clock may be ahead.
-  const found = await store.stills.stills(yard, at ?? after(clock.now(), days(1)), stillsAPage + 1);
+  const found = await store.stills.stills(yard, before ?? after(clock.now(), days(1)), stillsAPage + 1);
   const names = new Map((await store.yards.feeders()).map(({ id, state }) => [id, state.settings.name]));
   const [used, labels] = [await store.stills.usage(yard), await store.stills.labels(yard)];
   return {

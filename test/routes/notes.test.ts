@@ -103,6 +103,21 @@ describe("the notebook of a yard", () => {
     expect((await record()).capsOnDish).toEqual(before.capsOnDish);
   });
 
+  it("loses no note between two pages where many have the same moment", async () => {
+    const server = await openTestServer();
+    const about = { feeder: null, stage: null, changedAt: null, still: null, capsOnDish: null };
+    const row = { yard: server.yard, at: server.clock.now(), by: "Ada", text: "snow", ...about };
+    for (let index = 0; index < 70; index += 1)
+      await server.store.training.addNote({ ...row, id: `note-${1_000 + index}` });
+    const first = await read(server);
+    const last = first.notes.at(-1);
+    const rest = await read(server, `?before=${last?.at}&beforeId=${last?.id}`);
+    expect(new Set([...first.notes, ...rest.notes].map(({ id }) => id)).size).toBe(70);
+    const url = `/api/v1/yards/${server.yard}/notes?beforeId=note-1000`;
+    const answer = await requestAs(server, "GET", url, server.keeper);
+    expect([answer.statusCode, answer.json().errors[0].field]).toEqual([400, "before"]);
+  });
+
   it("is read page by page", async () => {
     const server = await openTestServer();
     for (let index = 0; index < 52; index += 1) {
@@ -111,7 +126,8 @@ describe("the notebook of a yard", () => {
     }
     const first = await read(server);
     expect([first.notes.length, first.more]).toEqual([50, true]);
-    const rest = await read(server, `?before=${first.notes.at(-1)?.at}`);
+    const last = first.notes.at(-1);
+    const rest = await read(server, `?before=${last?.at}&beforeId=${last?.id}`);
     expect([rest.notes.map(({ text }) => text), rest.more]).toEqual([["note 1", "note 0"], false]);
   });
 
