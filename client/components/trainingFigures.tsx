@@ -128,14 +128,15 @@ function BrokenPromises({ view, yard }: FiguresProps) {
 
 const BrokenList = (props: { readonly promises: readonly BrokenPromiseView[]; readonly yard: YardView }) => (
   <ul class="broken-promises">
-    {props.promises.map(({ feeder, at, act, outcome, cause, still }) => {
+    {props.promises.map(({ feeder, at, act, outcome, cause, still, event }) => {
       const name = props.yard.feeders.find(({ id }) => id === feeder)?.name ?? feeder;
       const moment = capitalize(dayAndTimeText(at, now.value, props.yard.zone));
       return (
         <li key={`${feeder}${at}`}>
           {text.brokenText(moment, name, text.actNames[act], text.outcomeNames[outcome])}{" "}
           <span class="since">{cause === null ? text.noCauseText : text.causeText(cause)}</span>
-          {/* An earlier build stored the record without it. */}
+          {/* An earlier build stored the record without these. */}
+          {event && <a href={noteHref(props.yard.id, { feeder, at, act, event })}>{text.addNoteLabel}</a>}
           {still && (
             <StillPicture
               yard={props.yard.id}
@@ -148,6 +149,12 @@ const BrokenList = (props: { readonly promises: readonly BrokenPromiseView[]; re
     })}
   </ul>
 );
+
+function noteHref(yard: string, of: Pick<BrokenPromiseView, "feeder" | "at" | "act" | "event">): string {
+  const { feeder, at, act, event } = of;
+  const query = new URLSearchParams({ feeder, at, kind: act, boot: event.boot, seq: String(event.seq) });
+  return `/yards/${yard}/notes?${query}`;
+}
 
 function Contingency(props: { readonly view: TrainingView; readonly judgement: JudgementView; readonly zone: string }) {
   const { view, judgement, zone } = props;

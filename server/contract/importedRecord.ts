@@ -1,5 +1,5 @@
 import { z } from "zod";
-import { noteRequest, programmeChangeRequest } from "./trainingRequest.ts";
+import { noteShape, programmeChangeRequest } from "./trainingRequest.ts";
 
 /** Lines of the training record's export as they are read back: the tables from which all others are made again. */
 
@@ -35,12 +35,12 @@ export const importedLines = {
     content: json.pipe(programmeChangeRequest.shape.content),
   }),
   notes: z.object({
-    ...{ at: moment, by: name, text: noteRequest.shape.text, id: noteRequest.shape.id },
+    ...{ at: moment, by: name, text: noteShape.text, id: noteShape.id },
     ...{ feeder: id.nullable(), stage: id.nullable(), changed_at: moment.nullable(), still: id.nullable() },
     ...{ boot: boot.nullable(), seq: seq.nullable() },
     caps_on_dish: z.int().min(0).max(1_000).nullable(),
   }),
-  photos: z.object({ id, note: noteRequest.shape.id, by: name }),
+  photos: z.object({ id, note: noteShape.id, by: name }),
   stills: z.object({
     ...{ id, feeder: id, at: moment, boot: boot.nullable(), seq: seq.nullable() },
     event: z.string().min(1).max(40).nullable(),

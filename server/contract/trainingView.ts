@@ -111,6 +111,8 @@ export interface BrokenPromiseView {
   readonly outcome: "empty" | "cutShort" | "noPortion";
   readonly cause: string | null; // the fault that stood then; null: nothing reported explains it
   readonly still: StillPictureView | null; // of the act
+  /** The act's first event, as the log has it. */
+  readonly event: { readonly boot: string; readonly seq: number };
 }
 
 /** Its files: `/api/v1/yards/:yard/stills/:still/picture?size=full|small`. */
@@ -205,8 +207,10 @@ export interface NoteView {
 export interface NoteStillView {
   /** As its feeder names it; null: it has none. */
   readonly event: { readonly boot: string; readonly seq: number } | null;
-  /** Null once the still is deleted. */
+  /** Null once the still is deleted, and where there was none. */
   readonly picture: NotePictureView | null;
+  /** It was written at an event that has no still. */
+  readonly isEvent: boolean;
 }
 
 export interface NotePictureView extends StillPictureView {

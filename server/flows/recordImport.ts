@@ -65,6 +65,7 @@ function noteOf(line: ImportedLine<"notes">, yard: string, { feeders, stills }: 
     ...{ id, yard, at: instantOf(at), by, text, stage, capsOnDish: caps_on_dish },
     feeder: feeder === null ? null : (feeders.get(feeder) ?? null),
     changedAt: changed_at === null ? null : instantOf(changed_at),
-    still: still === null ? null : { id: stills.get(still) ?? still, event },
+    still:
+      still === null && event === null ? null : { id: still === null ? null : (stills.get(still) ?? still), event },
   };
 }

@@ -68,7 +68,7 @@ async function withStills(
   promises: readonly BrokenPromise[],
 ): Promise<TrainingView["ledger"]> {
   const stills = await stillsOfEvents(store, yard, promises);
-  return promises.map(({ event: _event, at, ...promise }, index) => ({
+  return promises.map(({ at, ...promise }, index) => ({
     ...{ ...promise, at: isoOf(at) },
     still: stillPictureView(stills[index] ?? null),
   }));

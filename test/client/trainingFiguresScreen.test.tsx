@@ -75,6 +75,9 @@ describe("the figures of a training record", () => {
   it("list broken promises with the alarm of that time, or with none", async () => {
     await openPage(path);
     const items = within(await screen.findByRole("region", { name: "The bargain" })).getAllByRole("listitem");
+    expect(items[0]?.querySelector("a")?.getAttribute("href")).toMatch(
+      /^\/yards\/alder-croft\/notes\?feeder=\w+&at=.*&kind=deposit&boot=b-1&seq=1$/,
+    );
     expect(items.map(({ textContent }) => textContent)).toEqual([
       expect.stringMatching(/Larch: cap in the slot; no portion was given\. Alarm at that time: tray jammed\./),
       expect.stringMatching(/Rowan: cap in the slot; the motor ran, .* Nothing that was reported explains it\./),

@@ -103,6 +103,20 @@ describe("the notebook of a yard", () => {
     expect((await record()).capsOnDish).toEqual(before.capsOnDish);
   });
 
+  it("belongs to an event that has no still, and says so", async () => {
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder();
+    const about = { feeder: feeder.id, event: { boot: "b-1", seq: 7 } };
+    await send(server, "POST", "", { id: "note-0001", text: "the cap lay on the roof", ...about });
+    const [note] = (await read(server)).notes;
+    expect(note).toMatchObject({
+      feeder: { id: feeder.id },
+      still: { event: about.event, isEvent: true, picture: null },
+    });
+    const without = await send(server, "POST", "", { id: "note-0002", text: "snow", event: about.event });
+    expect([without.statusCode, without.json().errors[0].field]).toEqual([400, "feeder"]);
+  });
+
   it("loses no note between two pages where many have the same moment", async () => {
     const server = await openTestServer();
     const about = { feeder: null, stage: null, changedAt: null, still: null, capsOnDish: null };

@@ -79,6 +79,9 @@ async function openWithRecord() {
   const note = { id: "note-0001", text: "two jays", still: id, capsOnDish: 2 };
   await requestAs(server, "POST", of(server, "notes"), server.keeper, note);
   await requestAs(server, "POST", of(server, "notes"), server.keeper, { id: "note-0002", text: "snow" });
+  await requestAs(server, "PATCH", of(server, "notes/note-0002"), server.keeper, { text: "snow, and then sleet" });
+  const event = { feeder: feeder.id, event: { boot: "b-1", seq: 5 } };
+  await requestAs(server, "POST", of(server, "notes"), server.keeper, { id: "note-0003", text: "unpaid", ...event });
   const photo = { ...server.keeper, "content-type": "image/jpeg" };
   await requestAs(server, "POST", of(server, "notes/note-0002/photos"), photo, await jpegPicture(200, 100));
   return { server, feeder: feeder.id, key };
@@ -118,7 +121,7 @@ describe("an exported training record", () => {
     target.clock.advance(days(25));
     const first = await taken(target, archive);
     expect(first).toEqual({
-      ...{ changes: 2, feeders: 1, events: 87, notes: 2, photos: 1, stills: 1 },
+      ...{ changes: 2, feeders: 1, events: 87, notes: 3, photos: 1, stills: 1 },
       ...{ picturesLeftOut: 0, eventsLeftOut: 0 },
     });
     const [row] = await target.store.yards.feeders();
@@ -174,7 +177,7 @@ describe("an exported training record", () => {
     const notes = String((await unzipped(await zipped(source))).get("notes.jsonl"));
     const target = await openTestServer();
     target.clock.advance(days(2));
-    expect(await taken(target, notes, "application/x-ndjson")).toMatchObject({ notes: 2, events: 0 });
+    expect(await taken(target, notes, "application/x-ndjson")).toMatchObject({ notes: 3, events: 0 });
   });
 });
 

@@ -18,6 +18,7 @@ export async function* linesOf(octets: AsyncIterable<Uint8Array>): AsyncGenerato
     rest = parts.pop() as string;
     for (const part of parts) {
       number += 1;
+      isTooLong ||= part.length > lineLengthMax;
       if (isTooLong || part.trim() !== "") yield { number, text: isTooLong ? null : part };
       isTooLong = false;
     }
