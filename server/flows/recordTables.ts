@@ -26,7 +26,7 @@ export interface RecordFiles {
 /** So many are named; whoever mends them sees the next. */
 const problemsMax = 20;
 const tableBytesMax = 1024 ** 3;
-export const pictureBytesMax = 8 * 1024 ** 2;
+const pictureBytesMax = 8 * 1024 ** 2;
 
 /** @returns what is in it, or every problem that keeps it from being read */
 export async function checkRecord(archive: OpenArchive, now: Instant): Promise<RecordFiles | readonly LineProblem[]> {

@@ -69,7 +69,7 @@ export async function* archiveEntries(
     yield* pictures(ports, yard, "stills", page, (still) => still.at);
 }
 
-export const dictionaryName = "dictionary.json";
+const dictionaryName = "dictionary.json";
 
 async function* once(text: string | Uint8Array): AsyncGenerator<string | Uint8Array> {
   yield text;

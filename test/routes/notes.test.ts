@@ -62,9 +62,13 @@ describe("the notebook of a yard", () => {
     const size = { widthPixels: 640, heightPixels: 480 };
     const picture = { id, ...size, at: taken, kind: null };
     const event = { boot: "b-1", seq: 4 };
-    expect((await read(server)).notes).toEqual([expect.objectContaining({ ...about, still: { event, picture } })]);
+    expect((await read(server)).notes).toEqual([
+      expect.objectContaining({ ...about, still: { event, isEvent: false, picture } }),
+    ]);
     await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/stills/${id}`, server.keeper);
-    const left = [expect.objectContaining({ ...about, text: body.text, still: { event, picture: null } })];
+    const left = [
+      expect.objectContaining({ ...about, text: body.text, still: { event, isEvent: false, picture: null } }),
+    ];
     expect((await read(server)).notes).toEqual(left);
     expect(((await send(server, "POST", "", body)).json() as NotesView).notes).toEqual(left); // after a lost answer
   });
