@@ -315,21 +315,6 @@ describe("the people of a yard", () => {
 });
 
 describe("how long stills are kept", () => {
-  it("is as long as its yard wants, from 7 days to a year, and its page says so", async () => {
-    const { server, send, view, change } = await openCamera();
-    await send(await jpegPicture());
-    const keep = (stillsKeptDays: number) =>
-      requestAs(server, "PATCH", `/api/v1/yards/${server.yard}`, server.keeper, { stillsKeptDays });
-    expect((await keep(6)).json().errors).toMatchObject([{ field: "stillsKeptDays" }]);
-    expect((await keep(366)).statusCode).toBe(400);
-    expect((await keep(90)).statusCode).toBe(200);
-    expect((await view()).keptDays).toBe(90);
-    expect((await change((await view()).stills[0]?.id ?? "", { who: "a jay" })).statusCode).toBe(200);
-    server.clock.advance(days(25));
-    await keep(20);
-    expect(await removeOldStills(server.ports)).toBe(1);
-  });
-
   it("is 30 days, and for good with a star", async () => {
     const { server, send, view, change, files } = await openCamera();
     await send(await jpegPicture());
