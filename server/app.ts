@@ -45,6 +45,7 @@ import { pictureRoutes } from "./routes/pictures.ts";
 import { planRoutes } from "./routes/plans.ts";
 import { portionsRoute } from "./routes/portions.ts";
 import { handleErrors, refuseBadUrl, refuseBrokenRequest, sendNotFound } from "./routes/problems.ts";
+import { recordImportRoute } from "./routes/recordImport.ts";
 import { requireYardRole } from "./routes/rights.ts";
 import { logSecurity, maskSecrets } from "./routes/securityLog.ts";
 import { requireSignIn, sessionRoutes, signedInPersonId } from "./routes/sessions.ts";
@@ -151,6 +152,7 @@ async function registerKeeperRoutes(app: FastifyInstance, context: AppContext, o
     trainingRoutes(scope, ports, context.programme);
     noteRoutes(scope, ports);
     pictureRoutes(scope, ports, overload);
+    recordImportRoute(scope, ports);
     stillRoutes(scope, ports);
     peopleRoutes(scope, ports);
     accountRoutes(scope, ports, keys);

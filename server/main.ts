@@ -23,6 +23,7 @@ import { MigrationProblem } from "./adapters/store/migrate.ts";
 import { systemClock } from "./adapters/systemClock.ts";
 import { homeUrl, projectFolder } from "./adapters/thisMachine.ts";
 import { webPush } from "./adapters/webPush.ts";
+import { createZipArchives } from "./adapters/zipArchives.ts";
 import { buildApp } from "./app.ts";
 import { type Config, ConfigProblem, readConfig } from "./config.ts";
 import { openDataFiles, type StartArguments } from "./dataFiles.ts";
@@ -98,6 +99,7 @@ async function main(): Promise<void> {
     settingsComparer,
     pictureFiles: createPictureFiles(join(config.dataDir, "pictures")),
     pictureEncoder: createPictureEncoder(),
+    archives: createZipArchives(join(config.dataDir, "imports")),
     retainedMessages: broker ?? noRetainedMessages,
   };
   const keys = feederKeys(store.yards, nonceSecretOf(secrets.sessionKey));

@@ -10,6 +10,7 @@ import type { Order } from "./domain/orders/order.ts";
 import type { EmailOutcome, PushOutcome, Settlement } from "./domain/push/outcome.ts";
 import type { StoredBoot } from "./domain/storedBoots.ts";
 import type { AccountStore, RemovalResult } from "./ports/accounts.ts";
+import type { Archives } from "./ports/archives.ts";
 import type { SettingsComparer } from "./ports/comparison.ts";
 import type { HistoryStore } from "./ports/history.ts";
 import type {
@@ -45,6 +46,7 @@ import type { DamagedLines } from "./ports/storeProblems.ts";
 import type { TrainingStore, TrainingTransaction } from "./ports/training.ts";
 
 export type * from "./ports/accounts.ts";
+export * from "./ports/archives.ts";
 export type * from "./ports/comparison.ts";
 export type * from "./ports/exportKeys.ts";
 export type * from "./ports/history.ts";
@@ -78,6 +80,7 @@ export interface Ports {
   readonly settingsComparer: SettingsComparer;
   readonly pictureFiles: PictureFiles;
   readonly pictureEncoder: PictureEncoder;
+  readonly archives: Archives;
 }
 
 export interface Clock {

@@ -14,6 +14,7 @@ import type {
   firstSignInRequest,
   HistoryView,
   HomeView,
+  ImportedRecordView,
   InviteView,
   JoinedView,
   joinRequest,
@@ -43,6 +44,7 @@ import type { FeedingRequest, rationRequest } from "../../server/contract/feedin
 import type { noteChangeRequest, noteRequest, ProgrammeChangeRequest } from "../../server/contract/trainingRequest.ts";
 import type { NotesView, TrainingView } from "../../server/contract/trainingView.ts";
 import { type ApiResult, request } from "./api.ts";
+import { type PagePlace, pageQuery } from "./pageQuery.ts";
 
 /** Requests that no first screen makes; apart from api.ts, which the first screen waits for. */
 export const laterApi = {
@@ -86,12 +88,9 @@ export const laterApi = {
   changeBench: (id: string, change: BenchRequest) => request<BenchView>("POST", `${feederPath(id)}/bench`, change),
   digest: (yardId: string, date: string | null) =>
     request<DigestView>("GET", `${yardPath(yardId)}/digest${date === null ? "" : `?date=${date}`}`),
-  /** Without a moment the newest. */
-  notes: (yardId: string, before: string | null) =>
-    request<NotesView>(
-      "GET",
-      `${yardPath(yardId)}/notes${before === null ? "" : `?before=${encodeURIComponent(before)}`}`,
-    ),
+  /** Without a place the newest. */
+  notes: (yardId: string, after: PagePlace | null) =>
+    request<NotesView>("GET", `${yardPath(yardId)}/notes${pageQuery(after)}`),
   alarmRates: (yardId: string) => request<RatesView>("GET", `${yardPath(yardId)}/alarm-rates`),
   training: (yardId: string) => request<TrainingView>("GET", `${yardPath(yardId)}/training`),
   seasonReport: (yardId: string) => request<ReportView>("GET", `${yardPath(yardId)}/training/report`),
@@ -110,6 +109,8 @@ export const laterApi = {
     request<NotesView>("PATCH", notePath(yardId, id), change),
   addPhoto: (yardId: string, note: string, picture: Blob) =>
     request<NotesView>("POST", `${notePath(yardId, note)}/photos`, picture, photoTimeoutMs),
+  importRecord: (yardId: string, file: Blob) =>
+    request<ImportedRecordView>("POST", `${yardPath(yardId)}/training/import`, file, importTimeoutMs),
   deletePhoto: (yardId: string, id: string) =>
     request<NotesView>("DELETE", `${yardPath(yardId)}/pictures/${encodeURIComponent(id)}`),
   deleteNote: (yardId: string, id: string) => request<NotesView>("DELETE", notePath(yardId, id)),
@@ -137,6 +138,8 @@ interface HealthView {
 
 /** On a weak connection half a megabyte takes a while; the server's own limit is 20 s. */
 const photoTimeoutMs = 30_000;
+/** Gigabytes of pictures on a home network, and the work on a small board. Our choice. */
+const importTimeoutMs = 30 * 60_000;
 export const photoUrl = (yardId: string, id: string, size: "full" | "small") =>
   `/api/v1${yardPath(yardId)}/pictures/${encodeURIComponent(id)}?size=${size}`;
 

@@ -13,6 +13,12 @@ export function DownloadRecord({ yard }: { readonly yard: string }) {
     <details>
       <summary>{text.summary}</summary>
       <p>{text.introText}</p>
+      <p class="actions">
+        <a class="button" href={`${path}/archive`} download="training-record.zip">
+          {text.archiveText}
+        </a>
+      </p>
+      <p class="hint">{text.archiveHint}</p>
       <ul class="page-links">
         {tables.map((table) => (
           <li key={table}>

@@ -57,7 +57,7 @@ export function NoteEntry(props: NoteProps) {
 function NoteStill({ note, yard }: Pick<NoteProps, "note" | "yard">) {
   if (!note.still) return null;
   const { picture } = note.still;
-  if (picture === null) return <p class="since">{text.stillGoneText}</p>;
+  if (picture === null) return <p class="since">{note.still.isEvent ? text.eventText : text.stillGoneText}</p>;
   return (
     <StillPicture yard={yard.id} still={picture} name={stillNameOf(picture, note.feeder?.name ?? "", yard.zone)} />
   );

@@ -7,15 +7,17 @@ import { laterApi } from "../api/laterApi.ts";
 import { stillUrl } from "../api/stillApi.ts";
 import { newId } from "../state/actions.ts";
 import { announce } from "../state/announcement.ts";
+import { now } from "../state/clock.ts";
 import { sendPhotos } from "../state/photos.ts";
-import { zonedInstant } from "../text/clock.ts";
+import { dayAndTimeText, zonedInstant } from "../text/clock.ts";
 import { Field, FormError, readText, SelectField, TextAreaField, useFormSubmit } from "./field.tsx";
 import { photoTypes } from "./notePhotos.tsx";
 import { stillNameOf } from "./stillPicture.tsx";
 
 /** A still as the address of the form names it. */
 export interface StillOfNote {
-  readonly id: string;
+  readonly id: string | null; // null: the event has no still
+  readonly event: { readonly boot: string; readonly seq: number } | null; // of one without a still
   readonly at: string;
   readonly kind: string | null;
   readonly feeder: string;
@@ -39,7 +41,7 @@ export function NoteForm(props: NoteFormProps) {
     event.preventDefault();
     const written = event.currentTarget as HTMLFormElement;
     const entered = readNote(new FormData(written), yard.zone);
-    const view = await send(() => laterApi.addNote(yard.id, { id, ...entered, ...(still && { still: still.id }) }));
+    const view = await send(() => laterApi.addNote(yard.id, { id, ...aboutOf(still), ...entered }));
     if (view === null) return;
     const photos = [...(written.querySelector<HTMLInputElement>("input[type=file]")?.files ?? [])];
     const sent = await sendPhotos(yard.id, id, photos, setLeft);
@@ -68,6 +70,12 @@ export function NoteForm(props: NoteFormProps) {
   );
 }
 
+function aboutOf(still: StillOfNote | null) {
+  if (still === null) return {};
+  const { id, event, at, feeder } = still;
+  return id !== null ? { still: id } : { feeder, at, ...(event && { event }) };
+}
+
 type FieldsProps = Pick<NoteFormProps, "yard" | "still"> & { readonly problems: Readonly<Record<string, string>> };
 
 function NoteFields({ yard, still, problems }: FieldsProps) {
@@ -88,7 +96,7 @@ function NoteFields({ yard, still, problems }: FieldsProps) {
       />
       <Field
         label={text.whenLabel}
-        hint={still === null ? text.whenHint : text.whenStillHint}
+        hint={still === null ? text.whenHint : still.id === null ? text.whenEventHint : text.whenStillHint}
         problem={problems.at}
         input={{ name: "at", type: "datetime-local" }}
       />
@@ -109,10 +117,20 @@ function AboutStill({ yard, still }: { readonly yard: YardView; readonly still: 
   const feeder = yard.feeders.find(({ id }) => id === still.feeder)?.name ?? still.feeder;
   return (
     <>
-      <p>{text.aboutStillText}</p>
-      <img class="note-still" src={stillUrl(yard.id, still.id, "small")} alt={stillNameOf(still, feeder, yard.zone)} />
       <p>
-        <a href={`/yards/${yard.id}/notes`}>{text.withoutStillLabel}</a>
+        {still.id === null
+          ? text.aboutEventText(stillNameOf(still, feeder, yard.zone), dayAndTimeText(still.at, now.value, yard.zone))
+          : text.aboutStillText}
+      </p>
+      {still.id !== null && (
+        <img
+          class="note-still"
+          src={stillUrl(yard.id, still.id, "small")}
+          alt={stillNameOf(still, feeder, yard.zone)}
+        />
+      )}
+      <p>
+        <a href={`/yards/${yard.id}/notes`}>{still.id === null ? text.withoutEventLabel : text.withoutStillLabel}</a>
       </p>
     </>
   );

@@ -46,6 +46,11 @@ export function PauseControl(props: { readonly feeder: FeederView; readonly yard
         <QueuedActionNote key={each.id} action={each} zone={yard.zone} />
       ))}
       <OrderButtons feeder={feeder} mustStay={yard.diseaseNotice !== null} busy={busy} request={request} />
+      {yard.role === "keeper" && feeder.settings.feeding != null && (
+        <p class="page-link">
+          <a href={`/feeders/${feeder.id}/plan#taper`}>{text.taperLabel}</a>
+        </p>
+      )}
     </section>
   );
 }

@@ -239,12 +239,16 @@ function QuietFields({ rules, problems }: PlanFieldsProps) {
 
 // --- and back ------------------------------------------------------------------------------------------------------
 
-/** The server names what is wrong with them. */
-export function readPlanFields(form: HTMLFormElement, seed: number | undefined): FeedingRequest {
+/** What no field shows stays as it is. The server names what is wrong with the rest. */
+export function readPlanFields(
+  form: HTMLFormElement,
+  { seed, taper }: Pick<FeedingRequest, "seed" | "taper">,
+): FeedingRequest {
   const data = new FormData(form);
   const number = (name: string) => readNumber(data, name) as number;
   return {
     ...(seed === undefined ? {} : { seed }),
+    ...(taper === undefined ? {} : { taper }),
     free: readFree(data),
     press: readEarned(data, "press"),
     deposit: readEarned(data, "deposit"),

@@ -5,7 +5,7 @@ import { now } from "../state/clock.ts";
 import { capitalize } from "../text/amount.ts";
 import { dayAndTimeText, dayText, localDate } from "../text/clock.ts";
 import { numberText, roughNumberText } from "../text/format.ts";
-import { latencyMsText, presentPeriod, shareText } from "../text/training.ts";
+import { latencyMsText, presentPeriod, shareText, stageName } from "../text/training.ts";
 import { StillPicture, stillNameOf } from "./stillPicture.tsx";
 
 interface FiguresProps {
@@ -19,6 +19,7 @@ export const TrainingFigures = ({ view, yard }: FiguresProps) => (
     <section aria-labelledby="bargain-title">
       <h2 id="bargain-title">{text.bargainTitle}</h2>
       {view.judgement !== null && <Bargain view={view} judgement={view.judgement} zone={yard.zone} />}
+      <KeptByStage view={view} />
       <h3>{text.brokenTitle}</h3>
       <BrokenPromises view={view} yard={yard} />
     </section>
@@ -76,6 +77,27 @@ function Bargain(props: { readonly view: TrainingView; readonly judgement: Judge
   );
 }
 
+/** Of the days that are shown: a stage that ended before them is in the season's report. */
+function KeptByStage({ view }: { readonly view: TrainingView }) {
+  const stages = [...new Set(view.days.map(({ stage }) => stage))];
+  const rows = stages.flatMap((stage): Row[] => {
+    const days = view.days.filter((day) => day.stage === stage);
+    const [paid, promised] = [sumOf(days, ({ kept }) => kept.paid), sumOf(days, ({ kept }) => kept.promised)];
+    return promised === 0 ? [] : [[stageName(view, stage), text.keptValue(paid, promised, shareText(paid / promised))]];
+  });
+  if (rows.length === 0) return null;
+  return (
+    <>
+      <h3>{text.byStageTitle}</h3>
+      <p class="hint">{text.byStageText}</p>
+      <Rows rows={rows} />
+    </>
+  );
+}
+
+const sumOf = <Item,>(items: readonly Item[], count: (item: Item) => number): number =>
+  items.reduce((sum, item) => sum + count(item), 0);
+
 /** By day, the newest first, as far back as the record's days are shown. */
 function capsRows({ capsOnDish }: TrainingView, zone: string): readonly Row[] {
   // An earlier build stored the record without it.
@@ -106,14 +128,15 @@ function BrokenPromises({ view, yard }: FiguresProps) {
 
 const BrokenList = (props: { readonly promises: readonly BrokenPromiseView[]; readonly yard: YardView }) => (
   <ul class="broken-promises">
-    {props.promises.map(({ feeder, at, act, outcome, cause, still }) => {
+    {props.promises.map(({ feeder, at, act, outcome, cause, still, event }) => {
       const name = props.yard.feeders.find(({ id }) => id === feeder)?.name ?? feeder;
       const moment = capitalize(dayAndTimeText(at, now.value, props.yard.zone));
       return (
         <li key={`${feeder}${at}`}>
           {text.brokenText(moment, name, text.actNames[act], text.outcomeNames[outcome])}{" "}
           <span class="since">{cause === null ? text.noCauseText : text.causeText(cause)}</span>
-          {/* An earlier build stored the record without it. */}
+          {/* An earlier build stored the record without these. */}
+          {event && <a href={noteHref(props.yard.id, { feeder, at, act, event })}>{text.addNoteLabel}</a>}
           {still && (
             <StillPicture
               yard={props.yard.id}
@@ -126,6 +149,12 @@ const BrokenList = (props: { readonly promises: readonly BrokenPromiseView[]; re
     })}
   </ul>
 );
+
+function noteHref(yard: string, of: Pick<BrokenPromiseView, "feeder" | "at" | "act" | "event">): string {
+  const { feeder, at, act, event } = of;
+  const query = new URLSearchParams({ feeder, at, kind: act, boot: event.boot, seq: String(event.seq) });
+  return `/yards/${yard}/notes?${query}`;
+}
 
 function Contingency(props: { readonly view: TrainingView; readonly judgement: JudgementView; readonly zone: string }) {
   const { view, judgement, zone } = props;

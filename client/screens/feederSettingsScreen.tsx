@@ -21,6 +21,7 @@ import {
   removeText,
   removeTitle,
   savedText,
+  taperLabel,
   title,
 } from "#text/feederSettingsScreen.ts";
 import { feederNotFoundText, onlyKeepersText, settingsTitle } from "#text/screens.ts";
@@ -170,6 +171,11 @@ function RemoveSection({ feeder }: FeederProps) {
       <details>
         <summary>{removeSummary(feeder.name)}</summary>
         <p>{removeText}</p>
+        {!feeder.practice && (
+          <p>
+            <a href={`/feeders/${feeder.id}/plan#taper`}>{taperLabel}</a>
+          </p>
+        )}
         <FormError text={formError} />
         <button type="button" class="danger" disabled={sending} onClick={() => void remove()}>
           {removeLabel(feeder.name)}

@@ -59,9 +59,12 @@ export function NotesScreen(props: { readonly id: string }) {
   );
 }
 
-function stillFrom({ still, at, kind, feeder }: Readonly<Record<string, string>>): StillOfNote | null {
-  if (still === undefined || feeder === undefined || Number.isNaN(Date.parse(at ?? ""))) return null;
-  return { id: still, at: at as string, kind: kind || null, feeder };
+/** A still, or an event that has none, as the address names it. */
+function stillFrom({ still, boot, seq, at, kind, feeder }: Readonly<Record<string, string>>): StillOfNote | null {
+  if (feeder === undefined || Number.isNaN(Date.parse(at ?? ""))) return null;
+  const about = { at: at as string, kind: kind || null, feeder };
+  if (still !== undefined) return { id: still, event: null, ...about };
+  return boot === undefined || seq === undefined ? null : { id: null, event: { boot, seq: Number(seq) }, ...about };
 }
 
 /** The newest notes, and the older ones that were asked for. */
@@ -77,7 +80,7 @@ function NotePages({ newest, yard }: { readonly newest: NotesView; readonly yard
   };
   const loadOlder = async () => {
     setLoading(true);
-    const result = await laterApi.notes(yard.id, shown.at(-1)?.at ?? null);
+    const result = await laterApi.notes(yard.id, shown.at(-1) ?? null);
     updateConnectionState(result);
     setLoading(false);
     setProblem(result.kind === "ok" ? null : text.notLoadedText);

@@ -2,6 +2,7 @@ import { useState } from "preact/hooks";
 import { saveLabel } from "#text/common.ts";
 import * as text from "#text/planScreen.ts";
 import { feederNotFoundText, onlyKeepersText } from "#text/screens.ts";
+import { shareText } from "#text/taperSection.ts";
 import type { FeederView, PlannedDayView, PlanView, YardView } from "../../server/contract/api.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { PlanChart } from "../charts/planChart.tsx";
@@ -10,6 +11,7 @@ import { LinkedText } from "../components/linkedText.tsx";
 import { firstRules, PlanFields, readPlanFields } from "../components/planFields.tsx";
 import { RationAdvice } from "../components/rationAdvice.tsx";
 import { Screen } from "../components/screen.tsx";
+import { TaperSection } from "../components/taperSection.tsx";
 import { useLoad } from "../components/useLoad.ts";
 import { announce } from "../state/announcement.ts";
 import { now } from "../state/clock.ts";
@@ -52,6 +54,7 @@ function Plan({ feeder, yard }: PlanProps) {
     return result;
   }, [feeder.id, feeder.revision]);
   const shown = preview ?? plan;
+  const rules = feeder.settings.feeding;
   return (
     <>
       {plan !== null && <PlanStatus plan={plan} feeder={feeder} yard={yard} />}
@@ -65,7 +68,12 @@ function Plan({ feeder, yard }: PlanProps) {
         <>
           <RationAdvice feeder={feeder} />
           <PlanForm feeder={feeder} onPreview={setPreview} />
-          {feeder.settings.feeding != null && <RemovePlan feeder={feeder} onRemoved={() => setPreview(null)} />}
+          {rules != null && (
+            <>
+              <TaperSection feeder={feeder} rules={rules} zone={yard.zone} onPreview={setPreview} />
+              <RemovePlan feeder={feeder} onRemoved={() => setPreview(null)} />
+            </>
+          )}
         </>
       ) : (
         <p class="hint">{onlyKeepersText(yard.name)}</p>
@@ -102,6 +110,13 @@ function statusText({ version, confirmedVersion, reportedAt }: PlanView, name: s
 
 const daysShown = 7;
 
+/** While feeding is tapered off, all its days and the first one without food. */
+function shownDays({ days }: PlanView): readonly PlannedDayView[] {
+  const end = days.findIndex(({ share }) => share === 0);
+  const isTapered = days.some(({ share }) => share < 1);
+  return days.slice(0, isTapered ? Math.max(daysShown, end === -1 ? days.length : end + 1) : daysShown);
+}
+
 function PlannedDays({ plan, zone }: { readonly plan: PlanView; readonly zone: string }) {
   const today = localDate(now.value, zone);
   const stretched = plan.days.find(({ stretchedMinutes }) => stretchedMinutes !== null)?.stretchedMinutes;
@@ -109,9 +124,12 @@ function PlannedDays({ plan, zone }: { readonly plan: PlanView; readonly zone: s
     <>
       {stretched != null && <p>{text.stretchedText(numberText(stretched, 0))}</p>}
       <ol class="plan-days">
-        {plan.days.slice(0, daysShown).map((day) => (
+        {shownDays(plan).map((day) => (
           <li key={day.date}>
-            <span>{capitalize(dayText(day.date, today))}</span>
+            <span>
+              {capitalize(dayText(day.date, today))}
+              {day.share < 1 && <small> {shareText(numberText(100 * day.share, 0))}</small>}
+            </span>
             <PlanChart day={day} name={capitalize(dayText(day.date, today))} zone={zone} />
             <details>
               <summary>{text.timesLabel}</summary>
@@ -140,7 +158,7 @@ function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (pla
   const { feeder, onPreview } = props;
   const { sending, problems, formError, form, send } = useFormSubmit();
   const rules = feeder.settings.feeding ?? firstRules;
-  const read = () => readPlanFields(form.current as HTMLFormElement, feeder.settings.feeding?.seed);
+  const read = () => readPlanFields(form.current as HTMLFormElement, feeder.settings.feeding ?? {});
   const save = async (event: SubmitEvent) => {
     event.preventDefault();
     const changed = await send(() => laterApi.changeFeeder(feeder.id, { feeding: read() }));

@@ -57,7 +57,7 @@ function StillPages({ newest, yard }: { readonly newest: StillsView; readonly ya
   };
   const loadOlder = async () => {
     setLoading(true);
-    const result = await stillApi.stills(yard.id, shown.at(-1)?.at ?? null);
+    const result = await stillApi.stills(yard.id, shown.at(-1) ?? null);
     updateConnectionState(result);
     setLoading(false);
     setProblem(result.kind === "ok" ? null : text.notLoadedText);

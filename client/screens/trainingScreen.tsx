@@ -5,6 +5,7 @@ import type { YardView } from "../../server/contract/api.ts";
 import type { TrainingView } from "../../server/contract/trainingView.ts";
 import { DiseaseNotice } from "../components/diseaseNotice.tsx";
 import { DownloadRecord } from "../components/downloadRecord.tsx";
+import { ImportRecord } from "../components/importRecord.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { Screen } from "../components/screen.tsx";
 import { Shaping } from "../components/shapingForm.tsx";
@@ -54,6 +55,7 @@ function Training({ view, yard }: TrainingProps) {
           {stage !== null && <Shaping stage={stage} yard={yard} />}
           <TrainingLinks yard={yard} isStarted={isStarted} />
           <DownloadRecord yard={yard.id} />
+          {yard.role === "keeper" && <ImportRecord yard={yard} />}
         </div>
         {isStarted && (
           <>

@@ -19,6 +19,9 @@ import {
   notFoundTitle,
   sendDigestLabel,
   settingsTitle,
+  stillsKeptHint,
+  stillsKeptLabel,
+  stillsKeptUnit,
   summaryText,
   useLocationLabel,
 } from "#text/yardScreen.ts";
@@ -26,7 +29,7 @@ import type { YardView } from "../../server/contract/api.ts";
 import { laterApi, withoutContent } from "../api/laterApi.ts";
 import { DeleteYard } from "../components/deleteYard.tsx";
 import { DiseaseNotice, DiseaseNoticeSection } from "../components/diseaseNotice.tsx";
-import { Choice, Field, FormError, readNumber, readText, useFormSubmit } from "../components/field.tsx";
+import { Choice, Field, FormError, NumberField, readNumber, readText, useFormSubmit } from "../components/field.tsx";
 import { Screen } from "../components/screen.tsx";
 import { YardLinks } from "../components/yardLinks.tsx";
 import { ZoneField } from "../components/zoneField.tsx";
@@ -82,6 +85,12 @@ function YardForm({ yard }: { readonly yard: YardView }) {
         />
         <LocationFields yard={yard} problems={problems} form={form} />
         <DigestFields yard={yard} problems={problems} />
+        <NumberField
+          {...{ name: "stillsKeptDays", label: stillsKeptLabel, hint: stillsKeptHint, unit: stillsKeptUnit }}
+          {...{ min: 7, max: 365, whole: true }}
+          problem={problems.stillsKeptDays}
+          value={yard.stillsKeptDays ?? 30}
+        />
         <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {saveLabel}
@@ -102,6 +111,7 @@ function readYardFields(data: FormData): Parameters<typeof laterApi.changeYard>[
     place: hasPlace ? ({ latitudeDegrees, longitudeDegrees } as NonNullable<YardView["place"]>) : null,
     digestTime: readText(data, "digestTime"),
     digestWanted: data.has("digestWanted"),
+    stillsKeptDays: readNumber(data, "stillsKeptDays") as number,
   };
 }
 

@@ -47,7 +47,7 @@ export async function changedNote(yard: string, note: NoteView, newest: NotesVie
   const isIt = ({ id }: NoteView) => id === note.id;
   const found = newest.notes.find(isIt);
   if (found !== undefined) return found;
-  const result = await laterApi.notes(yard, new Date(Date.parse(note.at) + 1).toISOString());
+  const result = await laterApi.notes(yard, { at: new Date(Date.parse(note.at) + 1).toISOString() });
   updateConnectionState(result);
   return (result.kind === "ok" && result.value.notes.find(isIt)) || note;
 }

@@ -67,6 +67,8 @@ export interface YardView {
   readonly practice: boolean;
   /** How long an urgent alarm waits for one person before the next one is notified. */
   readonly escalateMinutes: number;
+  /** For so many days a still of a camera is kept, where it has no star. */
+  readonly stillsKeptDays: number;
   /** While a bird-disease notice is in force all its feeders stay paused; null: there is none. */
   readonly diseaseNotice: { readonly at: string; readonly by: string } | null;
   readonly role: Role; // of the person who is signed in

@@ -26,6 +26,7 @@ export const loggedSettings = z.strictObject({
   zone: z.string().refine(isIntlZone, "must be an IANA time zone such as Europe/Stockholm").optional(),
   place: yardRequest.shape.place,
   practice: z.boolean().optional(),
+  imported: z.literal(true).optional(), // a record from another server
   detectsSensors: z.boolean().optional(), // whether a sensor that sends readings is taken to be fitted
 });
 export type LoggedSettings = z.infer<typeof loggedSettings>;

@@ -1,7 +1,7 @@
 import { z } from "zod";
 import { type FoodKind, foodKinds } from "../domain/food.ts";
 import { foodEnergy, type Species, speciesNames } from "../domain/training/ration.ts";
-import { localTime } from "./localTime.ts";
+import { localDate, localTime } from "./localTime.ts";
 
 /** The rules of a feeding plan as a keeper enters them. */
 
@@ -31,7 +31,13 @@ export const earnedFood = z.strictObject({
   atLeastSecondsBetween: z.number().min(0).max(3_600),
 });
 
-/** `seed`: left out, it stays as it is, or is made from the feeder's name. */
+/** Food ends over so many days from this one on. Longer than four weeks, the last weeks would be a portion now and then. */
+const taper = z.strictObject({
+  from: localDate,
+  days: z.int("must be a whole number").min(7, "must be at least 7 days").max(28, "must be at most 28 days"),
+});
+
+/** `seed`: left out, it stays as it is, or is made from the feeder's name. `taper`: left out, feeding doesn't end. */
 export const feedingRequest = z.strictObject({
   seed: z.int().min(0).max(4_294_967_295).optional(),
   free: free.nullable(),
@@ -48,6 +54,7 @@ export const feedingRequest = z.strictObject({
       }),
     )
     .max(6, "must be at most 6"),
+  taper: taper.optional(),
 });
 export type FeedingRequest = z.infer<typeof feedingRequest>;
 

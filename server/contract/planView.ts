@@ -33,6 +33,8 @@ export interface PlannedDayView {
   /** One portion more each time, if it is colder than the frost floor's limit. */
   readonly frost: readonly string[];
   readonly portionsMax: number;
+  /** How much of the usual food this is: less than 1 while feeding is tapered off, and 0 after it. */
+  readonly share: number;
   /** The gaps are this long on average, since the ration allows no shorter ones; null: as entered. */
   readonly stretchedMinutes: number | null;
 }

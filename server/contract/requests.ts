@@ -70,6 +70,10 @@ export const yardRequest = z
     digestTime: localTime,
     digestWanted: z.boolean(),
     escalateMinutes: z.int().min(1, "must be at least a minute").max(1_440, "must be at most a day"),
+    stillsKeptDays: z
+      .int("must be a whole number")
+      .min(7, "must be at least 7 days")
+      .max(365, "must be at most 365 days"),
   })
   .partial();
 

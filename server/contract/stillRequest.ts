@@ -22,8 +22,6 @@ export const stillQuery = z
   });
 export type StillQuery = z.infer<typeof stillQuery>;
 
-export const stillsQuery = z.strictObject({ before: moment.optional() });
-
 /** Empty or null: no label. */
 const label = z.string().max(40, "must be at most 40 characters").transform(plainLabel).nullable();
 

@@ -82,7 +82,7 @@ export type ProgrammeChangeRequest = z.infer<typeof programmeChangeRequest>;
 
 const noteText = z.string().trim().min(1, "must not be empty").max(4_000, "must be at most 4000 characters");
 
-export const noteRequest = z.strictObject({
+const noteFields = z.strictObject({
   id: z.string().regex(/^[A-Za-z0-9_-]{8,64}$/, "must be 8 to 64 letters, digits, _ or -"),
   /** When it was; left out: now. */
   at: z.iso.datetime({ offset: true }).optional(),
@@ -91,6 +91,8 @@ export const noteRequest = z.strictObject({
   stage: id.optional(),
   /** What it is written at; then it is about the still's feeder, and, without `at`, about the still's moment. */
   still: z.string().max(64).optional(),
+  /** Of `feeder`, what it is written at where there is no still of it. */
+  event: z.strictObject({ boot: z.string().min(1).max(80), seq: z.int().min(0).max(4_294_967_295) }).optional(),
   /** Caps that lay on the dish instead of in the slot; left out: not counted. */
   capsOnDish: z
     .int("must be a whole number")
@@ -98,10 +100,11 @@ export const noteRequest = z.strictObject({
     .max(1_000, "must be at most 1000")
     .optional(),
 });
+export const noteRequest = noteFields.refine(({ event, feeder }) => event === undefined || feeder !== undefined, {
+  path: ["feeder"],
+  message: "must come with event",
+});
+export const noteShape = noteFields.shape;
 export type NoteRequest = z.infer<typeof noteRequest>;
 
 export const noteChangeRequest = z.strictObject({ text: noteText });
-
-export const notesQuery = z.strictObject({
-  before: z.iso.datetime({ offset: true, error: "must be a moment such as 2026-12-03T09:00:00Z" }).optional(),
-});

@@ -111,6 +111,8 @@ export interface BrokenPromiseView {
   readonly outcome: "empty" | "cutShort" | "noPortion";
   readonly cause: string | null; // the fault that stood then; null: nothing reported explains it
   readonly still: StillPictureView | null; // of the act
+  /** The act's first event, as the log has it. */
+  readonly event: { readonly boot: string; readonly seq: number };
 }
 
 /** Its files: `/api/v1/yards/:yard/stills/:still/picture?size=full|small`. */
@@ -205,8 +207,10 @@ export interface NoteView {
 export interface NoteStillView {
   /** As its feeder names it; null: it has none. */
   readonly event: { readonly boot: string; readonly seq: number } | null;
-  /** Null once the still is deleted. */
+  /** Null once the still is deleted, and where there was none. */
   readonly picture: NotePictureView | null;
+  /** It was written at an event that has no still. */
+  readonly isEvent: boolean;
 }
 
 export interface NotePictureView extends StillPictureView {
@@ -219,4 +223,18 @@ export interface PhotoView {
   readonly id: string;
   readonly widthPixels: number; // of the full size
   readonly heightPixels: number;
+}
+
+/** What an import has added; what was there already isn't counted. */
+export interface ImportedRecordView {
+  readonly changes: number;
+  readonly feeders: number;
+  readonly events: number;
+  readonly notes: number;
+  readonly photos: number;
+  readonly stills: number;
+  /** Pictures that couldn't be read, or for which there is no space. */
+  readonly picturesLeftOut: number;
+  /** Events of feeders that this yard has itself. */
+  readonly eventsLeftOut: number;
 }

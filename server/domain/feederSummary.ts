@@ -42,6 +42,7 @@ const cases: readonly ((context: SummaryContext) => string | null)[] = [
   (context) => priorityText(context, "urgent"),
   latchedText,
   pendingOrderText,
+  ({ state }) => (state.settings.imported ? text.imported : null),
   ({ state }) => placementTexts[state.settings.placement ?? "inGarden"],
   ({ state }) => (isBenchRunning(state.bench) ? text.benchRun : null),
   (context) => standingText(context, "reportsUnreadable"),

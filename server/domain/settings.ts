@@ -29,6 +29,8 @@ export interface FeederSettings {
   readonly feeding?: FeedingRules;
   /** Left out: in the garden. */
   readonly placement?: Placement;
+  /** It is the record of a feeder of another server: it reports nothing itself, and alarms nobody. */
+  readonly imported?: true;
   /** Settings that nobody has entered, with typical values in use; left out where all were entered. */
   readonly assumed?: readonly AssumedSetting[];
 }

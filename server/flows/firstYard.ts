@@ -1,4 +1,5 @@
 import { randomUUID } from "node:crypto";
+import { stillsKeptDaysUsual } from "../domain/pictures/stillSpace.ts";
 import type { YardRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 
@@ -17,4 +18,5 @@ export const firstYard = (zone: string): YardRow => ({
   practice: false,
   escalateMinutes: defaultEscalateMinutes,
   diseaseNotice: null,
+  stillsKeptDays: stillsKeptDaysUsual,
 });

@@ -20,11 +20,12 @@ export async function requestOrder(ports: Ports, feeder: string, requested: Orde
 
 /**
  * One order for all feeders of a yard, in one transaction: for all of them, or none. A pause goes to every feeder, wherever it
- * is. A resume leaves out those on the bench or put away, where hands may be in them.
+ * is, but for the record of an imported one. A resume leaves out those on the bench or put away, where hands may be in them.
  */
 export async function requestYardOrder(ports: Ports, yard: string, requested: OrderRequest): Promise<YardOrder> {
   await refuseDamaged(ports, yard);
-  const isAffected = ({ state }: FeederRow) => requested.kind === "pause" || isInGarden(state);
+  const isAffected = ({ state }: FeederRow) =>
+    isInGarden(state) || (requested.kind === "pause" && state.settings.imported !== true);
   let skippedFeeders: readonly string[] = [];
   const feeders = await orderFeeders(ports, requested, async (tx) => {
     const rows = await tx.feedersOf(yard);

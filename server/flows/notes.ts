@@ -32,7 +32,7 @@ export async function notesView(
   );
   const stills = await store.stills.stillsById(
     yard,
-    page.flatMap(({ still }) => (still === null ? [] : [still.id])),
+    page.flatMap(({ still }) => still?.id ?? []),
   );
   return {
     notes: page.map(({ id, at, by, text, feeder, stage, changedAt, still, capsOnDish }) => ({
@@ -52,7 +52,11 @@ export async function notesView(
 function noteStillView({ id, event }: NonNullable<NoteRow["still"]>, stills: readonly StillRow[]): NoteStillView {
   const still = stills.find((one) => one.id === id) ?? null;
   const picture = stillPictureView(still);
-  return { event, picture: picture && still && { ...picture, at: isoOf(still.at), kind: still.eventKind } };
+  return {
+    event,
+    isEvent: id === null,
+    picture: picture && still && { ...picture, at: isoOf(still.at), kind: still.eventKind },
+  };
 }
 
 function photosByNote(pictures: readonly PictureRow[]): ReadonlyMap<string, readonly PhotoView[]> {
@@ -75,7 +79,7 @@ export type NoteProblem = "noFeeder" | "noStage" | "noStill";
 export async function addNote(
   { store }: Pick<Ports, "store">,
   yard: YardRow["id"],
-  { id, text, feeder, stage, still, capsOnDish }: NoteRequest,
+  { id, text, feeder, stage, still, event, capsOnDish }: NoteRequest,
   { at, by }: { readonly at: (still: StillRow | null) => Instant } & Pick<NoteRow, "by">,
 ): Promise<NoteProblem | null> {
   if (await store.training.hasNote(yard, id)) return null;
@@ -89,7 +93,7 @@ export async function addNote(
     stage: stage ?? null,
     capsOnDish: capsOnDish ?? null,
     changedAt: null,
-    still: found && { id: found.id, event: found.event },
+    still: found !== null ? { id: found.id, event: found.event } : event === undefined ? null : { id: null, event },
   });
   return null;
 }

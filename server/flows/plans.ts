@@ -3,7 +3,7 @@ import type { PlannedDayView, PlanView, RationView } from "../contract/planView.
 import type { FeederState } from "../domain/feeder.ts";
 import type { DayPlan } from "../domain/feedingPlan/dayPlan.ts";
 import type { PlanRecord } from "../domain/feedingPlan/planRecord.ts";
-import { currentPlan, feedingPlan, type PlanState } from "../domain/feedingPlan/planState.ts";
+import { currentPlan, type PlanState, shownPlan } from "../domain/feedingPlan/planState.ts";
 import { currentPortion } from "../domain/hopper/level.ts";
 import { after, hours, type Instant, isoOf } from "../domain/instant.ts";
 import type { FeederSettings } from "../domain/settings.ts";
@@ -27,7 +27,7 @@ export function planPreview({ state }: FeederRow, feeding: FeedingRequest, now: 
 
 function viewOf(state: FeederState, settings: FeederSettings, plan: PlanState | undefined, now: Instant): PlanView {
   const { latestReadings } = state;
-  const made = feedingPlan(plan, settings);
+  const made = shownPlan(plan, settings);
   return {
     version: made?.version ?? null,
     confirmedVersion: latestReadings?.readings.planVersion ?? null,
@@ -47,8 +47,18 @@ function todayText(record: PlanRecord | undefined, now: Instant): string | null 
   return given >= planned ? todayAsPlanned(planned) : missed(planned, given, causes);
 }
 
-const dayView = ({ date, light, lit, free, portionsEach, frost, portionsMax, stretched }: DayPlan): PlannedDayView => ({
-  ...{ date, light, portionsEach, portionsMax },
+const dayView = ({
+  date,
+  light,
+  lit,
+  free,
+  portionsEach,
+  frost,
+  portionsMax,
+  share,
+  stretched,
+}: DayPlan): PlannedDayView => ({
+  ...{ date, light, portionsEach, portionsMax, share },
   lit: lit.to > lit.from ? { from: isoOf(lit.from), to: isoOf(lit.to) } : null,
   free: free.map(isoOf),
   frost: frost.map(isoOf),

@@ -1,6 +1,7 @@
 import { randomUUID } from "node:crypto";
 import { hopperLevel } from "../domain/hopper/level.ts";
 import type { Instant } from "../domain/instant.ts";
+import { stillsKeptDaysUsual } from "../domain/pictures/stillSpace.ts";
 import type { Ports, PracticeStart, YardRow, YardStore } from "../ports.ts";
 import { larch, practiceYard, rowan } from "../practice/yard.ts";
 import { texts } from "../text/index.ts";
@@ -49,6 +50,7 @@ const practiceYardRow = (): YardRow => ({
   practice: true,
   escalateMinutes: defaultEscalateMinutes,
   diseaseNotice: null,
+  stillsKeptDays: stillsKeptDaysUsual,
 });
 
 async function addPracticeFeeders(yards: YardStore, yard: YardRow, now: Instant): Promise<readonly PracticeStart[]> {

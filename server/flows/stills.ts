@@ -3,8 +3,8 @@ import { after, before, days, type Instant, isoOf } from "../domain/instant.ts";
 import { pictureKindOf } from "../domain/pictures/pictureKind.ts";
 import { isNearlyFull, type PictureUsage, usedShare } from "../domain/pictures/pictureSpace.ts";
 import { type LabelShares, labelShares } from "../domain/pictures/stillLabels.ts";
-import { countedFor, stillKeptFor, stillQuota, stillsADayMax } from "../domain/pictures/stillSpace.ts";
-import type { LabelledStills, PictureSize, Ports, StillEvent, StillRow, Store } from "../ports.ts";
+import { countedFor, stillQuota, stillsADayMax, stillsKeptDaysUsual } from "../domain/pictures/stillSpace.ts";
+import type { LabelledStills, PictureSize, Ports, RowPlace, StillEvent, StillRow, Store } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import type { PhotoProblem } from "./pictures.ts";
 import { findEvent } from "./stillEvents.ts";
@@ -72,14 +72,14 @@ const stillId = ({ yard, feeder, event, at, picture }: SentStill): string =>
 
 const stillsAPage = 48;
 
-/** @param at before which they were taken; null: the newest */
+/** @param before the moment or the place where the page begins; null: the newest */
 export async function stillsView(
   { store, clock }: Pick<Ports, "store" | "clock">,
   yard: string,
-  at: Instant | null,
+  before: Instant | RowPlace | null,
 ): Promise<StillsView> {
   // A feeder's clock may be ahead.
-  const found = await store.stills.stills(yard, at ?? after(clock.now(), days(1)), stillsAPage + 1);
+  const found = await store.stills.stills(yard, before ?? after(clock.now(), days(1)), stillsAPage + 1);
   const names = new Map((await store.yards.feeders()).map(({ id, state }) => [id, state.settings.name]));
   const [used, labels] = [await store.stills.usage(yard), await store.stills.labels(yard)];
   return {
@@ -88,7 +88,7 @@ export async function stillsView(
     spaceText: isNearlyFull(used, stillQuota)
       ? texts.stills.nearlyFull(usedShare(used, stillQuota), used.pictures, stillQuota.pictures)
       : null,
-    keptDays: stillKeptFor / days(1),
+    keptDays: (await store.yards.yards()).find(({ id }) => id === yard)?.stillsKeptDays ?? stillsKeptDaysUsual,
     total: used.pictures,
     who: sharesOf(labels, "who"),
     brought: sharesOf(labels, "brought"),
@@ -126,13 +126,16 @@ export const stillsOf = async ({ stills }: Pick<Store, "stills">, feeder: string
 
 const removedAtOnce = 200;
 
-/** Removes what was kept for long enough and has no star. @returns how many */
+/** Removes what was kept for as long as its yard wants and has no star. @returns how many */
 export async function removeOldStills({ clock, store, pictureFiles }: StillPorts): Promise<number> {
-  const limit = before(clock.now(), stillKeptFor);
-  for (let removed = 0; ; ) {
-    const old = await store.stills.removeOldStills(limit, removedAtOnce);
-    for (const { yard, id } of old) await pictureFiles.remove(yard, [id]);
-    removed += old.length;
-    if (old.length < removedAtOnce) return removed;
+  let removed = 0;
+  for (const { id: yard, stillsKeptDays } of await store.yards.yards()) {
+    const limit = before(clock.now(), days(stillsKeptDays));
+    for (let found = removedAtOnce; found === removedAtOnce; removed += found) {
+      const old = await store.stills.removeOldStills(yard, limit, removedAtOnce);
+      await pictureFiles.remove(yard, old);
+      found = old.length;
+    }
   }
+  return removed;
 }

@@ -1,5 +1,5 @@
 import type { TrainingDayView, TrainingView } from "../contract/trainingView.ts";
-import { isInGarden, isStanding } from "../domain/digest/digestFeeder.ts";
+import { hasBirds, isStanding } from "../domain/digest/digestFeeder.ts";
 import { after, before, days as daysLong, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
 import { addLocalDays, instantOfLocal, localDateOf, localDaysBetween } from "../domain/localTime.ts";
 import { adviseStage } from "../domain/training/adviseStage.ts";
@@ -51,7 +51,7 @@ export async function trainingView(
 ): Promise<TrainingView> {
   const changes = await store.training.programmeChanges(yard.id);
   const programme = programmeFrom(changes);
-  const inGarden = feeders.filter(({ state }) => isInGarden(state));
+  const inGarden = feeders.filter(({ state }) => hasBirds(state));
   const dates = stagedDates(programme, yard.zone, now);
   const read: FeederDays[] = [];
   for (const row of dates.length === 0 ? [] : inGarden) read.push(await readTrainingDays(store, row, dates, now));
@@ -68,7 +68,7 @@ async function withStills(
   promises: readonly BrokenPromise[],
 ): Promise<TrainingView["ledger"]> {
   const stills = await stillsOfEvents(store, yard, promises);
-  return promises.map(({ event: _event, at, ...promise }, index) => ({
+  return promises.map(({ at, ...promise }, index) => ({
     ...{ ...promise, at: isoOf(at) },
     still: stillPictureView(stills[index] ?? null),
   }));

@@ -1,14 +1,17 @@
-import { after, type Instant, isoOf, milliseconds } from "../domain/instant.ts";
+import { isAssumed } from "../domain/assumedSettings.ts";
+import { hasBirds } from "../domain/digest/digestFeeder.ts";
+import { isoOf } from "../domain/instant.ts";
 import type { LocalDate } from "../domain/localTime.ts";
 import type { ExportRow, ExportTable } from "../domain/training/exportColumns.ts";
 import { keptShare } from "../domain/training/keptShare.ts";
 import type { Programme } from "../domain/training/programme.ts";
 import { siteDay } from "../domain/training/siteDay.ts";
 import { trialCounts } from "../domain/training/trainingDay.ts";
-import type { Ports, RowPlace, YardRow } from "../ports.ts";
+import type { FeederRow, Ports, YardRow } from "../ports.ts";
+import { eventRows } from "./eventRows.ts";
+import { noteRows, photoRows, stillRows } from "./pictureRows.ts";
 import { programmeFrom } from "./programmeChanges.ts";
 import { causeOfPromise, changeView } from "./pure/trainingTexts.ts";
-import { stillRows } from "./stillRows.ts";
 import { judgedShareOf, stagedDates } from "./training.ts";
 import { type FeederDays, readTrainingDays, type StagedDate } from "./trainingDays.ts";
 
@@ -21,27 +24,51 @@ export async function* trainingRows(
   const { training } = ports.store;
   const changes = await training.programmeChanges(yard.id);
   const programme = programmeFrom(changes);
+  const dates = () => stagedDates(programme, yard.zone, ports.clock.now(), daysMax);
   switch (table) {
     case "stages":
       yield* programme.periods.map(stageRow);
       return;
     case "changes":
       for (const change of changes) {
-        const { at, by, text, reason, undone } = changeView(change, programme);
-        yield [at, by, text, reason, undone?.at ?? null];
+        const { at, by, text, reason, undone, id } = changeView(change, programme);
+        const whole = [id, JSON.stringify(change.content)];
+        yield [at, by, text, reason, undone?.at ?? null, undone?.by ?? null, ...whole];
       }
       return;
+    case "feeders":
+      yield* (await allFeeders(ports, yard)).map(feederRow);
+      return;
     case "notes":
-      yield* noteRows(ports, yard);
+      yield* noteRows(ports, yard.id);
+      return;
+    case "photos":
+      yield* photoRows(ports, yard.id);
       return;
     case "stills":
       yield* stillRows(ports, yard.id);
       return;
+    case "events":
+      yield* eventRows(ports, await feedersOf(ports, yard), dates(), daysMax);
+      return;
     case "days":
     case "promises":
     case "bouts":
-      yield* recordRows(ports, yard, table, stagedDates(programme, yard.zone, ports.clock.now(), daysMax));
+      yield* recordRows(ports, await feedersOf(ports, yard), table, dates());
   }
+}
+
+const allFeeders = async ({ store }: Pick<Ports, "store">, { id }: YardRow): Promise<readonly FeederRow[]> =>
+  (await store.yards.feeders()).filter((row) => row.yard === id);
+
+/** On the bench or put away, a feeder has no birds: the page leaves it out, too. */
+const feedersOf = async (ports: Pick<Ports, "store">, yard: YardRow): Promise<readonly FeederRow[]> =>
+  (await allFeeders(ports, yard)).filter(({ state }) => hasBirds(state));
+
+function feederRow({ id, state: { settings } }: FeederRow): ExportRow {
+  const { button, detector, chute, perch, scale } = settings.sensors;
+  const fitted = [button, detector, chute, perch, scale].map(Number);
+  return [id, settings.name, ...fitted, isAssumed(settings, "portionMass") ? null : settings.portionMass];
 }
 
 function stageRow({ stage, from, to }: Programme["periods"][number]): ExportRow {
@@ -54,28 +81,14 @@ function stageRow({ stage, from, to }: Programme["periods"][number]): ExportRow 
 
 /** Ten years. */
 const daysMax = 3_653;
-const notesAtOnce = 200;
-
-async function* noteRows({ store, clock }: Pick<Ports, "store" | "clock">, yard: YardRow): AsyncGenerator<ExportRow> {
-  for (let before: Instant | RowPlace = after(clock.now(), milliseconds(1)); ; ) {
-    const page = await store.training.notes(yard.id, before, notesAtOnce);
-    for (const { at, by, text, feeder, stage, still, capsOnDish } of page)
-      yield [isoOf(at), by, text, feeder, stage, still?.event?.boot ?? null, still?.event?.seq ?? null, capsOnDish];
-    const last = page.at(-1);
-    if (last === undefined || page.length < notesAtOnce) return;
-    before = last;
-  }
-}
-
 const daysAtOnce = 31;
 
 async function* recordRows(
   { store, clock }: Pick<Ports, "store" | "clock">,
-  yard: YardRow,
+  feeders: readonly FeederRow[],
   table: "days" | "promises" | "bouts",
   dates: readonly StagedDate[],
 ): AsyncGenerator<ExportRow> {
-  const feeders = (await store.yards.feeders()).filter((row) => row.yard === yard.id);
   for (let start = 0; start < dates.length; start += daysAtOnce) {
     const part = dates.slice(start, start + daysAtOnce);
     const read: FeederDays[] = [];

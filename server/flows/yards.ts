@@ -1,5 +1,6 @@
 import { randomUUID } from "node:crypto";
 import { nameKey } from "../domain/names.ts";
+import { stillsKeptDaysUsual } from "../domain/pictures/stillSpace.ts";
 import type { Ports, YardRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { tellRemoval } from "./accounts.ts";
@@ -28,7 +29,7 @@ export async function addYard(
   const id = randomUUID();
   const usual = {
     ...{ digestTime: "07:30", digestWanted: true, practice: false },
-    ...{ escalateMinutes: defaultEscalateMinutes, diseaseNotice: null },
+    ...{ escalateMinutes: defaultEscalateMinutes, diseaseNotice: null, stillsKeptDays: stillsKeptDaysUsual },
   };
   await ports.store.yards.addYard({ id, ...request, ...usual }, keeper, ports.clock.now());
   ports.liveFeed.reconnect(keeper); // a browser is sent the changes of the yards that it had when it connected

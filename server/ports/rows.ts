@@ -17,6 +17,8 @@ export interface YardRow {
   readonly escalateMinutes: number; // an urgent alarm that isn't acknowledged goes on to the next person after this
   /** Of a bird disease: while it is in force no feeder of the yard feeds. Null: there is none. */
   readonly diseaseNotice: { readonly at: Instant; readonly by: string } | null;
+  /** For so long a still without a star is kept. */
+  readonly stillsKeptDays: number;
 }
 
 export type YardChanges = Partial<Omit<YardRow, "id" | "practice">>;

@@ -65,8 +65,8 @@ export interface StillStore {
   saveEvent(yard: string, id: string, event: FoundEvent): Promise<void>;
   /** Its files stay: the flow removes them. @returns false where there is no such still */
   removeStill(yard: string, id: string): Promise<boolean>;
-  /** Removes at most `most` of those without a star that arrived before that moment, the oldest first. Their files stay. */
-  removeOldStills(before: Instant, most: number): Promise<readonly Pick<StillRow, "yard" | "id">[]>;
+  /** Removes at most `most` of the yard's without a star that arrived before that moment, the oldest first. Their files stay. @returns their ids */
+  removeOldStills(yard: string, before: Instant, most: number): Promise<readonly string[]>;
   /** Of all yards, by yard and id. */
   allStills(): Promise<readonly Pick<StillRow, "yard" | "id" | "feeder">[]>;
 }

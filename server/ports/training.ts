@@ -29,8 +29,8 @@ export interface NoteRow {
   readonly feeder: string | null;
   readonly stage: string | null; // of the programme
   readonly changedAt: Instant | null; // null: it is as it was first written
-  /** What it was written at, by the feeder's camera; the still may be deleted since. */
-  readonly still: { readonly id: string; readonly event: StillEvent | null } | null;
+  /** What it was written at: a still of the feeder's camera, which may be deleted since, or an event without one. */
+  readonly still: { readonly id: string | null; readonly event: StillEvent | null } | null;
   readonly capsOnDish: number | null; // null: not counted
 }
 

@@ -3,9 +3,9 @@ import type { FastifyInstance } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
 import { feederLog } from "../flows/feederLog.ts";
+import { inBlocks } from "../flows/pure/inBlocks.ts";
 import type { Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
-import { inBlocks } from "./inBlocks.ts";
 import { sendProblem } from "./problems.ts";
 
 /** A feeder's whole record as a file, for keeping and for `npm run replay`. It leaves as fast as it is taken. */

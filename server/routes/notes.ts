@@ -1,12 +1,14 @@
 import type { FastifyInstance, FastifyReply } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { noteChangeRequest, noteRequest, notesQuery } from "../contract/trainingRequest.ts";
+import { placeQuery } from "../contract/placeQuery.ts";
+import { noteChangeRequest, noteRequest } from "../contract/trainingRequest.ts";
 import { type Instant, instantOf } from "../domain/instant.ts";
 import { addNote, notesView } from "../flows/notes.ts";
 import { removeNote } from "../flows/pictures.ts";
 import type { Ports, StillRow } from "../ports.ts";
 import { texts } from "../text/index.ts";
+import { pagePlace } from "./pagePlace.ts";
 import { sendFieldProblem, sendProblem } from "./problems.ts";
 import { signedInPerson } from "./sessions.ts";
 import { problemOfMoment } from "./training.ts";
@@ -20,9 +22,8 @@ export function noteRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
   const { training } = ports.store;
 
-  routes.get(path, { schema: { hide: true, params, querystring: notesQuery } }, async (request) => {
-    const { before } = request.query;
-    return notesView(ports, request.params.yard, before === undefined ? null : instantOf(before));
+  routes.get(path, { schema: { hide: true, params, querystring: placeQuery } }, async (request) => {
+    return notesView(ports, request.params.yard, pagePlace(request.query));
   });
 
   routes.post(path, { schema: { hide: true, params, body: noteRequest } }, async (request, reply) => {

@@ -2,12 +2,13 @@ import type { FastifyInstance, FastifyReply } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
 import { pictureQuery } from "../contract/pictureRequest.ts";
-import { stillChangeRequest, stillsQuery } from "../contract/stillRequest.ts";
-import { instantOf } from "../domain/instant.ts";
+import { placeQuery } from "../contract/placeQuery.ts";
+import { stillChangeRequest } from "../contract/stillRequest.ts";
 import { removeStill, stillFile, stillsView } from "../flows/stills.ts";
 import type { Ports, StillChanges } from "../ports.ts";
 import { texts } from "../text/index.ts";
 import { hasTag } from "./entityTag.ts";
+import { pagePlace } from "./pagePlace.ts";
 import { sendProblem } from "./problems.ts";
 
 const params = z.object({ yard: z.string() });
@@ -18,9 +19,8 @@ const path = "/api/v1/yards/:yard/stills";
 export function stillRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
 
-  routes.get(path, { schema: { hide: true, params, querystring: stillsQuery } }, async (request) => {
-    const { before } = request.query;
-    return stillsView(ports, request.params.yard, before === undefined ? null : instantOf(before));
+  routes.get(path, { schema: { hide: true, params, querystring: placeQuery } }, async (request) => {
+    return stillsView(ports, request.params.yard, pagePlace(request.query));
   });
 
   routes.patch(

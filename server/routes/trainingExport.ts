@@ -2,65 +2,50 @@ import { Readable } from "node:stream";
 import type { FastifyInstance } from "fastify";
 import type { ZodTypeProvider } from "fastify-type-provider-zod";
 import { z } from "zod";
-import { isoOf } from "../domain/instant.ts";
-import {
-  csvLine,
-  type ExportTable,
-  exportColumns,
-  exportTableNames,
-  jsonLine,
-} from "../domain/training/exportColumns.ts";
-import { trainingRows } from "../flows/trainingExport.ts";
+import { type ExportTable, exportTableNames } from "../domain/training/exportColumns.ts";
+import { archiveEntries, fileFormats, trainingDictionary, trainingFile } from "../flows/trainingArchive.ts";
 import type { Ports } from "../ports.ts";
 import { texts } from "../text/index.ts";
-import { inBlocks } from "./inBlocks.ts";
 import { sendProblem } from "./problems.ts";
 
 const params = z.object({ yard: z.string() });
 const query = z.strictObject({
   table: z.enum(exportTableNames as [ExportTable, ...ExportTable[]]),
-  format: z.enum(["csv", "jsonl"]).default("csv"),
+  format: z.enum(fileFormats).default("csv"),
 });
-const dictionaryQuery = z.strictObject({ licence: z.string().max(200).optional() });
+const licenceQuery = z.strictObject({ licence: z.string().max(200).optional() });
 const path = "/api/v1/yards/:yard/training/export";
 
-/** The training record as files: a table each, and a dictionary that says what their columns mean. The events themselves are in each feeder's log. */
+/** The training record as files: a table each, a dictionary that says what their columns mean, and all of it as one archive. */
 export function trainingExportRoutes(app: FastifyInstance, ports: Ports): void {
   const routes = app.withTypeProvider<ZodTypeProvider>();
+  const yardOf = async (id: string) => (await ports.store.yards.yards()).find((yard) => yard.id === id);
 
   routes.get(path, { schema: { hide: true, params, querystring: query } }, async (request, reply) => {
     const { table, format } = request.query;
-    const yard = (await ports.store.yards.yards()).find(({ id }) => id === request.params.yard);
+    const yard = await yardOf(request.params.yard);
     if (yard === undefined) return sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
     return reply
       .header("content-type", format === "csv" ? "text/csv; charset=utf-8; header=present" : "application/x-ndjson")
       .header("content-disposition", `attachment; filename="${table}.${format}"`)
-      .send(Readable.from(inBlocks(fileLines(table, format, trainingRows(ports, yard, table)))));
+      .send(Readable.from(trainingFile(ports, yard, table, format)));
   });
 
   routes.get(
-    `${path}/dictionary`,
-    { schema: { hide: true, params, querystring: dictionaryQuery } },
-    async (request) => ({
-      exportedAt: isoOf(ports.clock.now()),
-      licence: request.query.licence ?? null,
-      tables: dictionary,
-    }),
+    `${path}/archive`,
+    { schema: { hide: true, params, querystring: licenceQuery } },
+    async (request, reply) => {
+      const yard = await yardOf(request.params.yard);
+      if (yard === undefined) return sendProblem(reply, { status: 404, detail: texts.refusals.noYard });
+      const entries = archiveEntries(ports, yard, request.query.licence ?? null);
+      return reply
+        .type("application/zip")
+        .header("content-disposition", 'attachment; filename="training-record.zip"')
+        .send(Readable.from(ports.archives.write(entries), { objectMode: false }));
+    },
   );
-}
 
-const dictionary = Object.fromEntries(
-  exportTableNames.map((table) => [
-    table,
-    exportColumns[table].map((name) => ({ name, ...texts.trainingExport.column(table, name) })),
-  ]),
-);
-
-async function* fileLines(
-  table: ExportTable,
-  format: "csv" | "jsonl",
-  rows: ReturnType<typeof trainingRows>,
-): AsyncGenerator<string> {
-  if (format === "csv") yield csvLine(exportColumns[table]);
-  for await (const row of rows) yield format === "csv" ? csvLine(row) : jsonLine(table, row);
+  routes.get(`${path}/dictionary`, { schema: { hide: true, params, querystring: licenceQuery } }, async (request) =>
+    trainingDictionary(ports.clock.now(), request.query.licence ?? null),
+  );
 }

@@ -98,6 +98,7 @@ async function addFeeder(store: ReturnType<typeof createStore>): Promise<void> {
     practice: false,
     escalateMinutes: 15,
     diseaseNotice: null,
+    stillsKeptDays: 30,
   };
   await store.keepers.openFirstSignIn("first", start);
   await store.keepers.useFirstSignIn("first", { id: "ada", name: "Ada", passphraseHash: "" }, start);

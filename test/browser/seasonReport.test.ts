@@ -61,6 +61,30 @@ describe.skipIf(chromiumPath === null)(`the printed season report${unlessAbsent}
     expect(await pagesWith(".report-stage { break-before: auto !important }")).toBeLessThan(whole);
   });
 
+  it.each([
+    ["A4", 210, 297],
+    ["Letter", 215.9, 279.4],
+  ])(
+    "has no picture that is higher than a page of %s, also where a stage takes more pages",
+    async (format, width, height) => {
+      const [margin, pixels] = [14, 96 / 25.4];
+      await page.emulateMedia({ media: "print" });
+      await page.setViewportSize({ width: Math.round((width - 2 * margin) * pixels), height: 900 });
+      const heights = await page.$$eval(".report-picture", (all) =>
+        all.map((one) => one.getBoundingClientRect().height),
+      );
+      expect(Math.min(...heights)).toBeGreaterThan(0);
+      expect(Math.max(...heights)).toBeLessThan((height - 2 * margin) * pixels);
+      const usual = pagesOf(await page.pdf({ format }));
+      await page.evaluate(() => {
+        const sheet = new CSSStyleSheet();
+        sheet.replaceSync("@media print { .report-stage p { line-height: 8 } }");
+        document.adoptedStyleSheets = [sheet];
+      });
+      expect(pagesOf(await page.pdf({ format }))).toBeGreaterThan(usual);
+    },
+  );
+
   it("leaves out what can only be tapped, and keeps each picture on one page", async () => {
     await page.emulateMedia({ media: "print" });
     expect(await page.getByRole("button", { name: "Print it" }).isVisible()).toBe(false);

@@ -96,8 +96,8 @@ describe("the notebook", () => {
     const picture = { id: "s1", widthPixels: 1_600, heightPixels: 1_200, at: "2026-01-14T07:30:00Z", kind: "deposit" };
     const feeder = { id: "rowan", name: "Rowan" };
     const event = { boot: "b-1", seq: 4 };
-    const written = noteFixture("c", 0, { text: "two jays", feeder, still: { event, picture } });
-    const gone = noteFixture("d", 1, { feeder, still: { event, picture: null } });
+    const written = noteFixture("c", 0, { text: "two jays", feeder, still: { event, isEvent: false, picture } });
+    const gone = noteFixture("d", 1, { feeder, still: { event, isEvent: false, picture: null } });
     answer(`POST ${path}`, notesViewFixture([written, gone]));
     await openPage(`${path}?still=s1&at=2026-01-14T07%3A30%3A00Z&kind=deposit&feeder=rowan`);
     await screen.findByText("note a");

@@ -28,5 +28,6 @@ const plannedDay = (begin: number): PlannedDayView => ({
   portionsEach: 1,
   frost: [8.6, 12.9].map((hour) => iso(begin + hour * hourMs)),
   portionsMax: 15,
+  share: 1,
   stretchedMinutes: null,
 });

@@ -4,6 +4,7 @@ import { beforeEach, describe, expect, it } from "vitest";
 import { firstRules } from "../../client/components/planFields.tsx";
 import { acceptFeeder } from "../../client/state/home.ts";
 import type { FeederView } from "../../server/contract/api.ts";
+import type { FeedingRequest } from "../../server/contract/feedingRequest.ts";
 import type { PlanView } from "../../server/contract/planView.ts";
 import { type FakeConnection, openPage, problem, withFakeConnection } from "./page.tsx";
 import { planViewFixture } from "./planFixture.ts";
@@ -95,6 +96,51 @@ describe("the feeding plan's screen", () => {
       path: "/feeders/rowan",
       body: { feeding: { rationGrams: 30 } },
     });
+  });
+
+  const withRules = (feeding: FeedingRequest) => {
+    const rowan = server.home.yards[0]?.feeders.find(({ id }) => id === "rowan");
+    acceptFeeder({ ...rowan, revision: 99, settings: { ...rowan?.settings, feeding } } as FeederView);
+  };
+
+  it("tapers feeding off from tomorrow over two weeks, with the caution, and keeps the other rules", async () => {
+    await openPage(path);
+    await screen.findByText(/follows this plan/);
+    expect(screen.queryByRole("heading", { name: "Taper off" })).toBeNull(); // nothing to taper
+    withRules(firstRules);
+    await screen.findByText(/In hard frost birds may depend on this food/);
+    const tomorrow = new Date(Date.now() + 86_400_000).toISOString().slice(0, 10);
+    fireEvent.click(await screen.findByRole("button", { name: "Taper off feeding" }));
+    await screen.findByText("Feeding is tapered off.");
+    expect(server.posts()[0]).toMatchObject({
+      method: "PATCH",
+      body: { feeding: { ...firstRules, taper: { days: 14 } } },
+    });
+    const [sent] = server.posts() as readonly { readonly body: { readonly feeding: FeedingRequest } }[];
+    const from = Date.parse(sent?.body.feeding.taper?.from ?? "");
+    expect(Math.abs(from - Date.parse(tomorrow))).toBeLessThanOrEqual(86_400_000); // by the yard's clock
+  });
+
+  it("shows each day of it with its share, and withdraws it", async () => {
+    const { days } = planViewFixture(Date.now());
+    const share = (index: number) => Math.max(0, 1 - index / 10);
+    answer({ days: days.map((day, index) => ({ ...day, share: share(index) })) });
+    await openPage(path);
+    await screen.findByText(/follows this plan/);
+    const shown = within(screen.getByRole("region", { name: "The next days" })).getAllByRole("listitem");
+    expect(shown).toHaveLength(11); // until the first one without food
+    expect(shown[4]?.textContent).toContain("60 % of the usual food");
+    expect(shown[10]?.textContent).toContain("no food");
+    const taper = { from: days[1]?.date ?? "", days: 9 };
+    withRules({ ...firstRules, taper });
+    await screen.findByText(/^Less food day by day from/);
+    fireEvent.click(screen.getByRole("button", { name: "Save" })); // the other rules: it goes on
+    await screen.findByText("Feeding plan saved.");
+    expect(server.posts()[0]).toMatchObject({ body: { feeding: { taper } } });
+    withRules({ ...firstRules, taper });
+    fireEvent.click(await screen.findByRole("button", { name: "Feed as before" }));
+    await screen.findByText("The plan gives the usual food again.");
+    expect(server.posts()[1]?.body).toEqual({ feeding: firstRules });
   });
 
   it("removes the plan where there is one, and says so until the feeder has heard of it", async () => {

@@ -55,9 +55,29 @@ describe("the figures of a training record", () => {
     bargain.getByText(/only 46\s% to 81\s% of one at once\. That range is from studies of other species/);
   });
 
+  it("say how many promises were paid in each stage of the days that are shown", async () => {
+    const { days } = trainingViewFixture(Date.now());
+    const kept = (promised: number, paid: number) => ({ ...days[0]?.kept, promised, paid }) as (typeof days)[0]["kept"];
+    const first = days[0]?.stage ?? "";
+    const planted = days.map((day) => ({ ...day, kept: day.stage === first ? kept(2, 1) : kept(0, 0) }));
+    answer({ days: planted });
+    await openPage(path);
+    const bargain = within(await screen.findByRole("region", { name: "The bargain" }));
+    const list = bargain.getByText("Promises paid by stage").nextSibling?.nextSibling as HTMLElement;
+    const count = planted.filter(({ stage }) => stage === first).length;
+    expect(
+      within(list)
+        .getAllByRole("definition")
+        .map(({ textContent }) => textContent),
+    ).toEqual([expect.stringMatching(new RegExp(`^${count} of ${2 * count}, 50\\s%$`))]);
+  });
+
   it("list broken promises with the alarm of that time, or with none", async () => {
     await openPage(path);
     const items = within(await screen.findByRole("region", { name: "The bargain" })).getAllByRole("listitem");
+    expect(items[0]?.querySelector("a")?.getAttribute("href")).toMatch(
+      /^\/yards\/alder-croft\/notes\?feeder=\w+&at=.*&kind=deposit&boot=b-1&seq=1$/,
+    );
     expect(items.map(({ textContent }) => textContent)).toEqual([
       expect.stringMatching(/Larch: cap in the slot; no portion was given\. Alarm at that time: tray jammed\./),
       expect.stringMatching(/Rowan: cap in the slot; the motor ran, .* Nothing that was reported explains it\./),

@@ -98,9 +98,33 @@ export function trainingViewFixture(now: number, change: Partial<TrainingView> =
     days: Array.from({ length: daysShown }, (_, index) => dayOf(daysShown - 1 - index, date)),
     actsByHour: [0, 0, 0, 0, 0, 0, 0, 0.4, 2.1, 2.6, 1.4, 0.9, 0.8, 1.1, 0.9, 0.2, 0, 0, 0, 0, 0, 0, 0, 0],
     ledger: [
-      { feeder: "larch", at: iso(4, 10), act: "deposit", outcome: "noPortion", cause: "tray jammed", still: null },
-      { feeder: "rowan", at: iso(12, 8), act: "deposit", outcome: "empty", cause: null, still: stillOfRowan },
-      { feeder: "rowan", at: iso(21, 9), act: "press", outcome: "cutShort", cause: "supply voltage low", still: null },
+      {
+        feeder: "larch",
+        event: { boot: "b-1", seq: 1 },
+        at: iso(4, 10),
+        act: "deposit",
+        outcome: "noPortion",
+        cause: "tray jammed",
+        still: null,
+      },
+      {
+        feeder: "rowan",
+        event: { boot: "b-1", seq: 2 },
+        at: iso(12, 8),
+        act: "deposit",
+        outcome: "empty",
+        cause: null,
+        still: stillOfRowan,
+      },
+      {
+        feeder: "rowan",
+        event: { boot: "b-1", seq: 3 },
+        at: iso(21, 9),
+        act: "press",
+        outcome: "cutShort",
+        cause: "supply voltage low",
+        still: null,
+      },
     ],
     effects: [
       {

@@ -73,8 +73,54 @@ describe("the training of a yard", () => {
     for (const table of exportTableNames)
       for (const format of ["csv", "jsonl"]) expect(hrefs).toContain(`${file}?table=${table}&format=${format}`);
     expect(hrefs).toContain(`${file}/dictionary`);
-    expect(links).toHaveLength(2 * exportTableNames.length + 1);
+    expect(links).toHaveLength(2 * exportTableNames.length + 2);
+    const archive = fold.getByRole("link", { name: "Download all as one file" });
+    expect(archive.getAttribute("href")).toBe(`${file}/archive`);
     expect(fold.getByRole("link", { name: "CSV Notes" }).getAttribute("download")).toBe("notes.csv");
+  });
+
+  describe("the import of a record", () => {
+    const importing = `POST ${path}/import`;
+    const choose = async () => {
+      await openPage(path);
+      const fold = await formOf("Import a record");
+      const file = new File(["PK"], "training-record.zip");
+      Object.defineProperty(fold.getByLabelText("File"), "files", { value: [file] });
+      fireEvent.click(fold.getByRole("button", { name: "Import" }));
+      return fold;
+    };
+
+    it("says what can't come back, and then what was added and what was left out", async () => {
+      const counts = { changes: 1, feeders: 1, events: 87, notes: 2, photos: 1, stills: 0 };
+      const body = { ...counts, picturesLeftOut: 1, eventsLeftOut: 0 };
+      server.replies[importing] = () => ({ status: 200, body });
+      const fold = await choose();
+      fold.getByText(/^What can't come back: readings/);
+      await fold.findByText(
+        "Added: 1 change of the programme, 87 events, 2 notes, 1 photograph, 0 pictures of cameras. " +
+          "1 picture could not be read, or there is no space.",
+      );
+      expect(announcement.value).toBe("Record imported.");
+    });
+
+    it("names each line that isn't understood, and says that nothing was stored", async () => {
+      const errors = [
+        { field: "notes.jsonl, line 2, at", problem: "must be a moment such as 2026-12-03T09:00:00.000Z" },
+      ];
+      const detail = "The record was not understood, so nothing of it was stored.";
+      const body = { type: "about:blank", title: "", status: 422, detail, errors };
+      server.replies[importing] = () => ({ status: 422, body });
+      const fold = await choose();
+      await fold.findByText(detail);
+      fold.getByText(/^notes\.jsonl, line 2, at: /);
+    });
+
+    it("is for keepers", async () => {
+      asHelper();
+      await openPage(path);
+      await screen.findByText("Download the record");
+      expect(screen.queryByText("Import a record")).toBeNull();
+    });
   });
 
   it("starts the advised stage with a tapped reason, and changes the plans only if that is wanted", async () => {

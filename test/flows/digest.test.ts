@@ -32,6 +32,7 @@ const alderCroft: YardRow = {
   practice: false,
   escalateMinutes: 15,
   diseaseNotice: null,
+  stillsKeptDays: 30,
 };
 const ada = { person: "ada", digestBy: "push" as const };
 

@@ -14,4 +14,10 @@ describe("the stored events of a day", () => {
     const isOrdered = paymentEvents(given, []).map((event) => event.kind === "portion" && event.isOrdered);
     expect(isOrdered).toEqual([true, false, false, false]);
   });
+
+  it("are read also of a start whose boot id was used before", () => {
+    const deposit = { seq: 4, uptimeMs: 1_000, kind: "deposit", metal: true };
+    const again = { ...recorded(deposit), boot: "b-7#2" } as RecordedEvent;
+    expect(paymentEvents([again], [])).toMatchObject([{ kind: "deposit", of: "b-7#2 4" }]);
+  });
 });

@@ -62,7 +62,7 @@ export async function openOutboxTestbed(): Promise<OutboxTestbed> {
   await store.people.changeEmail(ada.id, "ada@alder.example", start);
   const place = { zone: "Europe/Stockholm", place: null, practice: false, digestTime: "07:30", digestWanted: false };
   await store.yards.addYard(
-    { id: "alder", name: "Alder Croft", ...place, escalateMinutes: 15, diseaseNotice: null },
+    { id: "alder", name: "Alder Croft", ...place, escalateMinutes: 15, diseaseNotice: null, stillsKeptDays: 30 },
     ada.id,
     start,
   );

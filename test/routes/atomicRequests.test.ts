@@ -180,7 +180,7 @@ async function send(
       (_, name) => named[name] as string,
     );
   const json = change.body && (JSON.parse(withIds(JSON.stringify(change.body))) as object);
-  const body = change.picture ? await pngPicture() : json;
+  const body = change.picture ? await pngPicture() : change.text === undefined ? json : Buffer.from(change.text);
   let { statusCode } = await requestAs(server, method, withIds(path), headers, body);
   // On a busy machine the server refuses work for a while; nothing is done then.
   for (let tries = 0; statusCode === 503 && tries < 20; tries += 1) {

@@ -3,6 +3,7 @@ import type { PracticeRunner } from "../../server/ports.ts";
 import { benchExample } from "../support/benchExample.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 import { programmeChangeExample } from "../support/programmeChangeExample.ts";
+import { recordExample } from "../support/recordExample.ts";
 
 /** Each route that changes something, with a request that changes what `pictureOf` shows. */
 
@@ -11,6 +12,8 @@ export interface ChangingRequest {
   readonly body?: object;
   /** The body is a picture. */
   readonly picture?: true;
+  /** The body is this text, of no type. */
+  readonly text?: string;
   /** Sent after it as if the two were one change, to imitate a split transaction. */
   readonly andThen?: object;
   /** Which prepared database it starts from; left out: "usual". */
@@ -114,6 +117,7 @@ export const changingRequests: readonly ChangingRequest[] = [
   { route: "PATCH /api/v1/yards/:yard/stills/:still", body: { starred: true, who: "a jay", brought: "a cap" } },
   { route: "DELETE /api/v1/yards/:yard/stills/:still", again: 404 },
   { route: "POST /api/v1/yards/:yard/training/changes", body: programmeChangeExample },
+  { route: "POST /api/v1/yards/:yard/training/import", text: recordExample },
   { route: "POST /api/v1/yards/:yard/training/changes/:change/undo", again: 404 },
   { route: "POST /api/v1/feeders", body: { yard: ":yard", name: "Larch" } },
   { route: "PATCH /api/v1/feeders/:feeder", body: { warnAheadDays: 3, food: "suet" } },

@@ -8,6 +8,7 @@ import { projectFolder } from "../support/imports.ts";
 import { joinByInvite, requestAs } from "../support/people.ts";
 import { jpegPicture } from "../support/pictures.ts";
 import { programmeChangeExample } from "../support/programmeChangeExample.ts";
+import { recordExample } from "../support/recordExample.ts";
 import { openTestServer } from "../support/testServer.ts";
 import { viewSchemas } from "../support/viewSchemas.ts";
 
@@ -114,6 +115,7 @@ const requests: readonly (readonly [route: string, body?: object])[] = [
   ["GET /api/v1/yards/:yard/training"],
   ["GET /api/v1/yards/:yard/training/report"],
   ["GET /api/v1/yards/:yard/training/export/dictionary"],
+  ["POST /api/v1/yards/:yard/training/import", Buffer.from(recordExample)],
   ["POST /api/v1/yards/:yard/training/changes/:change/undo"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/acknowledge"],
   ["POST /api/v1/feeders/:feeder/alarms/:fault/reset"],
@@ -139,6 +141,7 @@ const testedElsewhere: readonly string[] = [
   "DELETE /api/v1/me/sessions/:session",
   "POST /api/v1/practice/fault",
   "GET /api/v1/yards/:yard/training/export",
+  "GET /api/v1/yards/:yard/training/export/archive",
   "GET /api/v1/yards/:yard/digest",
   "DELETE /api/v1/me/export-keys/:exportKey",
   "POST /api/v1/session/passkey/options",

@@ -62,9 +62,13 @@ describe("the notebook of a yard", () => {
     const size = { widthPixels: 640, heightPixels: 480 };
     const picture = { id, ...size, at: taken, kind: null };
     const event = { boot: "b-1", seq: 4 };
-    expect((await read(server)).notes).toEqual([expect.objectContaining({ ...about, still: { event, picture } })]);
+    expect((await read(server)).notes).toEqual([
+      expect.objectContaining({ ...about, still: { event, isEvent: false, picture } }),
+    ]);
     await requestAs(server, "DELETE", `/api/v1/yards/${server.yard}/stills/${id}`, server.keeper);
-    const left = [expect.objectContaining({ ...about, text: body.text, still: { event, picture: null } })];
+    const left = [
+      expect.objectContaining({ ...about, text: body.text, still: { event, isEvent: false, picture: null } }),
+    ];
     expect((await read(server)).notes).toEqual(left);
     expect(((await send(server, "POST", "", body)).json() as NotesView).notes).toEqual(left); // after a lost answer
   });
@@ -103,6 +107,35 @@ describe("the notebook of a yard", () => {
     expect((await record()).capsOnDish).toEqual(before.capsOnDish);
   });
 
+  it("belongs to an event that has no still, and says so", async () => {
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder();
+    const about = { feeder: feeder.id, event: { boot: "b-1", seq: 7 } };
+    await send(server, "POST", "", { id: "note-0001", text: "the cap lay on the roof", ...about });
+    const [note] = (await read(server)).notes;
+    expect(note).toMatchObject({
+      feeder: { id: feeder.id },
+      still: { event: about.event, isEvent: true, picture: null },
+    });
+    const without = await send(server, "POST", "", { id: "note-0002", text: "snow", event: about.event });
+    expect([without.statusCode, without.json().errors[0].field]).toEqual([400, "feeder"]);
+  });
+
+  it("loses no note between two pages where many have the same moment", async () => {
+    const server = await openTestServer();
+    const about = { feeder: null, stage: null, changedAt: null, still: null, capsOnDish: null };
+    const row = { yard: server.yard, at: server.clock.now(), by: "Ada", text: "snow", ...about };
+    for (let index = 0; index < 70; index += 1)
+      await server.store.training.addNote({ ...row, id: `note-${1_000 + index}` });
+    const first = await read(server);
+    const last = first.notes.at(-1);
+    const rest = await read(server, `?before=${last?.at}&beforeId=${last?.id}`);
+    expect(new Set([...first.notes, ...rest.notes].map(({ id }) => id)).size).toBe(70);
+    const url = `/api/v1/yards/${server.yard}/notes?beforeId=note-1000`;
+    const answer = await requestAs(server, "GET", url, server.keeper);
+    expect([answer.statusCode, answer.json().errors[0].field]).toEqual([400, "before"]);
+  });
+
   it("is read page by page", async () => {
     const server = await openTestServer();
     for (let index = 0; index < 52; index += 1) {
@@ -111,7 +144,8 @@ describe("the notebook of a yard", () => {
     }
     const first = await read(server);
     expect([first.notes.length, first.more]).toEqual([50, true]);
-    const rest = await read(server, `?before=${first.notes.at(-1)?.at}`);
+    const last = first.notes.at(-1);
+    const rest = await read(server, `?before=${last?.at}&beforeId=${last?.id}`);
     expect([rest.notes.map(({ text }) => text), rest.more]).toEqual([["note 1", "note 0"], false]);
   });
 

@@ -2,6 +2,7 @@ import { describe, expect, it } from "vitest";
 import type { PlanView } from "../../server/contract/planView.ts";
 import type { Answer } from "../../server/contract/report.ts";
 import { days, hours, instantOf, minutes } from "../../server/domain/instant.ts";
+import { addLocalDays, localDateOf } from "../../server/domain/localTime.ts";
 import { texts } from "../../server/text/index.ts";
 import { feedingExample } from "../support/feedingExample.ts";
 import { requestAs } from "../support/people.ts";
@@ -206,5 +207,52 @@ describe("the ration for the birds that come", () => {
     const answer = await ration(server, feeder, { ...usual, ...wrong });
     expect(answer.statusCode).toBe(400);
     expect(answer.json().errors[0]).toMatchObject({ field, problem: expect.stringContaining(problem) });
+  });
+
+  it("tapers off day by day, ends in a plan that gives nothing, and can be withdrawn", async () => {
+    const { server, feeder, key } = await openWithFeeder();
+    const today = localDateOf(server.clock.now(), "Europe/Stockholm");
+    const taper = { from: addLocalDays(today, 1), days: 21 };
+    const preview = await ask<PlanView>(server, "POST", `/api/v1/feeders/${feeder}/plan/preview`, {
+      ...feedingExample,
+      taper,
+    });
+    const shares = preview.days.map(({ share }) => share);
+    expect(shares).toHaveLength(23); // also those that no feeder has been told yet
+    expect(shares.every((share, index) => index === 0 || share < (shares[index - 1] as number))).toBe(true);
+    expect([shares[0], shares.at(-1)]).toEqual([1, 0]);
+
+    await enter(server, feeder, { taper });
+    const first = await report(server, key);
+    expect(first.plan?.days).toHaveLength(14);
+    expect(first.plan?.days.map(({ portionsMax }) => portionsMax).at(-1)).toBe(12); // of 30 after 13 of 22 steps
+    expect(first.plan?.deposit).not.toBeNull();
+    for (let day = 0; day < 22; day += 1) {
+      server.clock.advance(days(1));
+      await server.runPeriodicCheck(feeder);
+    }
+    const last = await report(server, key, first.plan?.version ?? null);
+    expect(last.plan).toMatchObject({ press: null, deposit: null });
+    expect(last.plan?.days.every(({ free, portionsMax }) => free.length === 0 && portionsMax === 0)).toBe(true);
+    expect(last.plan?.days.every(({ frost }) => frost.length === 10)).toBe(true); // hard frost asks for no reason
+
+    await enter(server, feeder, {});
+    const usual = await report(server, key, last.plan?.version ?? null);
+    expect(usual.plan?.days.every(({ free, portionsMax }) => free.length > 0 && portionsMax === 30)).toBe(true);
+    expect(usual.plan?.deposit).not.toBeNull();
+  });
+
+  it.each([
+    [{ from: "2027-02-30", days: 14 }, "feeding.taper.from"],
+    [{ from: "2027-02-28", days: 6 }, "feeding.taper.days"],
+    [{ from: "2027-02-28", days: 29 }, "feeding.taper.days"],
+    [{ from: "2027-02-28", days: 7.5 }, "feeding.taper.days"],
+  ])("refuses to taper by %o, and names the field", async (taper, field) => {
+    const { server, feeder } = await openWithFeeder();
+    const answer = await requestAs(server, "PATCH", `/api/v1/feeders/${feeder}`, server.keeper, {
+      feeding: { ...feedingExample, taper },
+    });
+    expect(answer.statusCode).toBe(400);
+    expect(answer.json().errors).toMatchObject([{ field }]);
   });
 });

@@ -300,13 +300,14 @@ describe("the people of a yard", () => {
     const row = await server.store.stills.still(server.yard, await firstId());
     if (row === null) throw new Error("expected a still");
     for (let count = 1; count <= 50; count += 1) {
-      const at = (server.clock.now() - count * 1_000) as typeof row.at;
+      const at = (server.clock.now() - Math.ceil(count / 20) * 1_000) as typeof row.at;
       await server.store.stills.addStill({ ...row, id: `older-${count}`, at }, stillQuota);
     }
     const first = await view();
     expect([first.stills.length, first.more, first.total, first.spaceText]).toEqual([48, true, 51, null]);
-    const before = first.stills.at(-1)?.at ?? "";
-    const rest = (await requestAs(server, "GET", `${path}?before=${before}`, server.keeper)).json() as StillsView;
+    const last = first.stills.at(-1);
+    const place = `${path}?before=${last?.at}&beforeId=${last?.id}`;
+    const rest = (await requestAs(server, "GET", place, server.keeper)).json() as StillsView;
     expect([rest.stills.length, rest.more]).toEqual([3, false]);
     await server.store.stills.addStill({ ...row, id: "large", bytes: Math.ceil(0.85 * stillQuota.bytes) }, stillQuota);
     expect((await view()).spaceText).toMatch(/85 % full .*oldest without a star/);

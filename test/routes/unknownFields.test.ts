@@ -22,8 +22,11 @@ interface Route {
 /** The feeders' own routes accept unknown fields: a feeder of a newer version may send more than this server knows. */
 const notKeepers = new Set(["POST /api/v1/report", "POST /api/v1/stills", "GET /api/v1/link", "GET /api/v1/health"]);
 
-/** The body is the picture itself, and has no fields. */
-const takesPicture = new Set(["POST /api/v1/yards/{yard}/notes/{note}/photos"]);
+/** The body is the picture itself, or a record, and has no fields. */
+const takesPicture = new Set([
+  "POST /api/v1/yards/{yard}/notes/{note}/photos",
+  "POST /api/v1/yards/{yard}/training/import",
+]);
 
 /** Every keeper's route, from the server's own document of all its routes. */
 async function keepersRoutes(server: TestServer): Promise<Route[]> {

@@ -11,6 +11,7 @@ import { noRetainedMessages } from "../../server/adapters/retainedMessages.ts";
 import { connect } from "../../server/adapters/store/openStore.ts";
 import { createStore } from "../../server/adapters/store/prismaStore.ts";
 import { webPush } from "../../server/adapters/webPush.ts";
+import { createZipArchives } from "../../server/adapters/zipArchives.ts";
 import { buildApp } from "../../server/app.ts";
 import { after, type Instant, instantOf, seconds } from "../../server/domain/instant.ts";
 import { sendDueDigests } from "../../server/flows/digest.ts";
@@ -117,6 +118,7 @@ export async function openScenarioServer(base: string, begin: string): Promise<S
       settingsComparer: inProcessComparer(file),
       pictureFiles: memoryPictureFiles({ now: () => now }),
       pictureEncoder: createPictureEncoder(),
+      archives: createZipArchives(`${file}-imports`),
     };
     const keys = feederKeys(store.yards);
     const app = await buildApp({

@@ -10,6 +10,7 @@ import { noRetainedMessages } from "../../server/adapters/retainedMessages.ts";
 import type { LogDisk } from "../../server/adapters/store/durableLog.ts";
 import { type Connections, connect } from "../../server/adapters/store/openStore.ts";
 import { createStore, type OpenStore } from "../../server/adapters/store/prismaStore.ts";
+import { createZipArchives } from "../../server/adapters/zipArchives.ts";
 import { buildApp } from "../../server/app.ts";
 import type { FeederView } from "../../server/contract/api.ts";
 import { after, type Instant, instantOf, type Span } from "../../server/domain/instant.ts";
@@ -188,6 +189,7 @@ export async function openTestServerOn(
     settingsComparer: options.settingsComparer ?? inProcessComparer(file),
     pictureFiles: memoryPictureFiles(clock),
     pictureEncoder: createPictureEncoder(),
+    archives: createZipArchives(`${file}-imports`),
     retainedMessages: broker ?? noRetainedMessages,
   };
   const keys = feederKeys(store.yards, nonceSecretOf(file));

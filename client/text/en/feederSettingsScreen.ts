@@ -24,4 +24,5 @@ export const removeTitle = "Remove";
 export const removeSummary = (feeder: string) => `Remove ${feeder}…`;
 export const removeText =
   "All its data is deleted. This can't be undone. Birds rely on the feeder: reduce the food day by day before you remove it.";
+export const taperLabel = "Taper off over two weeks, by the feeding plan";
 export const removeLabel = (feeder: string) => `Remove ${feeder} and delete its data`;

@@ -29,6 +29,10 @@ export const deletedText = "The note is deleted.";
 export const aboutStillText = "About this picture:";
 export const withoutStillLabel = "Write without the picture";
 export const whenStillHint = "Leave it empty for the moment of the picture.";
+export const aboutEventText = (event: string, when: string) => `About: ${event} (${when}).`;
+export const withoutEventLabel = "Write without the event";
+export const whenEventHint = "Leave it empty for the moment of the event.";
+export const eventText = "Written at an event of the feeder.";
 export const stillGoneText = "The picture that this note was written at is no longer kept.";
 
 export const addPhotosLabel = "Add photographs";

@@ -7,6 +7,9 @@ export const siteText =
 
 export const bargainTitle = "The bargain";
 export const bargainText = "An act earns food. What was promised on the last days of this stage, and what was paid:";
+export const addNoteLabel = "Add a note";
+export const byStageTitle = "Promises paid by stage";
+export const byStageText = "Of the last six weeks.";
 export const keptName = "Promises paid";
 export const keptValue = (paid: number, promised: number, share: string) => `${paid} of ${promised}, ${share}`;
 export const nothingPromisedValue = "nothing promised yet";

@@ -18,3 +18,8 @@ export const noLocationText = "No location available. Enter it, or leave it empt
 export const digestTitle = "Daily digest";
 export const sendDigestLabel = "Send a daily digest";
 export const digestTimeLabel = "Time";
+
+export const stillsKeptLabel = "Keep the cameras' pictures for";
+export const stillsKeptUnit = "days";
+export const stillsKeptHint =
+  "Those with a star stay for good. A picture takes about 100 kB: 20 a day make 60 MB in 30 days, and 730 MB in a year. At 1 GB or 10,000 pictures the oldest without a star go earlier.";

@@ -31,7 +31,18 @@ export function yardFrom(yard: Yard): YardRow {
   const noticeAt = maybeInstant(yard.diseaseNoticeAt);
   const diseaseNotice = noticeAt === null ? null : { at: noticeAt, by: yard.diseaseNoticeBy ?? "" };
   const place = latitudeDegrees === null || longitudeDegrees === null ? null : { latitudeDegrees, longitudeDegrees };
-  return { id, name, zone, place, digestTime, digestWanted, practice, escalateMinutes, diseaseNotice };
+  return {
+    id,
+    name,
+    zone,
+    place,
+    digestTime,
+    digestWanted,
+    practice,
+    escalateMinutes,
+    diseaseNotice,
+    stillsKeptDays: yard.stillsKeptDays,
+  };
 }
 
 export function phoneFrom(phone: StoredPhone): Phone {

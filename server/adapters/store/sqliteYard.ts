@@ -7,13 +7,14 @@ import { textOf } from "./rows.ts";
 export function createYardTransaction(database: Database.Database): Pick<Transaction, "yard" | "changeYard"> {
   const read = database.prepare<[string], YardColumns>(
     `SELECT "name", "zone", "latitudeDegrees", "longitudeDegrees", "digestTime", "digestWanted", "practice", "escalateMinutes",
-       "diseaseNoticeAt", "diseaseNoticeBy"
+       "diseaseNoticeAt", "diseaseNoticeBy", "stillsKeptDays"
      FROM "Yard" WHERE "id" = ?`,
   );
   const update = database.prepare(
     `UPDATE "Yard" SET "name" = @name, "zone" = @zone, "latitudeDegrees" = @latitudeDegrees,
        "longitudeDegrees" = @longitudeDegrees, "digestTime" = @digestTime, "digestWanted" = @digestWanted,
-       "escalateMinutes" = @escalateMinutes, "diseaseNoticeAt" = @diseaseNoticeAt, "diseaseNoticeBy" = @diseaseNoticeBy
+       "escalateMinutes" = @escalateMinutes, "diseaseNoticeAt" = @diseaseNoticeAt, "diseaseNoticeBy" = @diseaseNoticeBy,
+       "stillsKeptDays" = @stillsKeptDays
      WHERE "id" = @id`,
   );
   const makeEscalationsDue = database.prepare(`UPDATE "Escalation" SET "nextAt" = ? WHERE "yardId" = ?`);
@@ -54,6 +55,7 @@ interface YardColumns {
   readonly escalateMinutes: number;
   readonly diseaseNoticeAt: string | null;
   readonly diseaseNoticeBy: string | null;
+  readonly stillsKeptDays: number;
 }
 
 function yardFromColumns(id: string, row: YardColumns): YardRow {

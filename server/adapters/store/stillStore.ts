@@ -106,16 +106,16 @@ const removals = ({ write, eraseRemoved }: Connections): Pick<StillStore, Remova
     return count > 0;
   },
 
-  async removeOldStills(before, most) {
+  async removeOldStills(yard, before, most) {
     const removed = await write(async (statements) => {
       const found = await statements.still.findMany({
-        where: { addedAt: { lt: dateOf(before) }, starred: false },
-        select: { yardId: true, id: true },
+        where: { yardId: yard, addedAt: { lt: dateOf(before) }, starred: false },
+        select: { id: true },
         orderBy: [{ addedAt: "asc" }, { id: "asc" }],
         take: most,
       });
-      for (const { yardId, id } of found) await statements.still.delete({ where: keyOf(yardId, id) });
-      return found.map(({ yardId, id }) => ({ yard: yardId, id }));
+      for (const { id } of found) await statements.still.delete({ where: keyOf(yard, id) });
+      return found.map(({ id }) => id);
     });
     if (removed.length > 0) await eraseRemoved();
     return removed;

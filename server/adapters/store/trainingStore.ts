@@ -57,11 +57,12 @@ function notes({ reader, write, eraseRemoved }: Connections): Omit<TrainingStore
       return (await reader.note.findUnique({ where: key, select: { id: true } })) !== null;
     },
 
-    addNote: ({ id, yard, at, by, text, feeder, stage, still, capsOnDish }) =>
+    addNote: ({ id, yard, at, by, text, feeder, stage, still, capsOnDish, changedAt }) =>
       write(async (statements) => {
         const key = { yardId_id: { yardId: yard, id } };
         if ((await statements.note.findUnique({ where: key, select: { id: true } })) !== null) return false;
-        const about = { feederId: feeder, stage, capsOnDish, ...stillColumns(still) };
+        const changed = changedAt === null ? null : dateOf(changedAt);
+        const about = { feederId: feeder, stage, capsOnDish, changedAt: changed, ...stillColumns(still) };
         await statements.note.create({
           data: { yardId: yard, id, at: dateOf(at), by, text, ...about },
         });
@@ -98,4 +99,6 @@ const noteFrom = ({ id, yardId, at, by, text, feederId, stage, changedAt, capsOn
 });
 
 const stillFrom = ({ stillId, boot, seq }: Pick<Note, "stillId" | "boot" | "seq">): NoteRow["still"] =>
-  stillId === null ? null : { id: stillId, event: boot === null || seq === null ? null : { boot, seq: Number(seq) } };
+  stillId === null && boot === null
+    ? null
+    : { id: stillId, event: boot === null || seq === null ? null : { boot, seq: Number(seq) } };

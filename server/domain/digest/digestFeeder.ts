@@ -47,6 +47,9 @@ export function isStanding({ alarms }: FeederState, kind: FaultKind): boolean {
 }
 
 /** It feeds birds: it is neither in the workshop nor in storage. */
+/** Whose birds a yard's training record is about: also those of a feeder that was imported, which itself is nowhere. */
+export const hasBirds = (state: FeederState): boolean => isInGarden(state) || state.settings.imported === true;
+
 export const isInGarden = ({ settings }: FeederState): boolean => (settings.placement ?? "inGarden") === "inGarden";
 
 export const standingFaults = (state: FeederState): readonly FaultKind[] =>

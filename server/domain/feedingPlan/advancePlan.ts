@@ -6,7 +6,7 @@ import { isPaused } from "../orders/pauseStatus.ts";
 import type { FeederEvent, Report } from "../report.ts";
 import type { FeederSettings } from "../settings.ts";
 import { type PlanSituation, updatePlanRecord } from "./planRecord.ts";
-import { currentPlan, plannedDay } from "./planState.ts";
+import { currentPlan, earnedByPlan, plannedDay } from "./planState.ts";
 
 /** The state after a step with the plan that is in force then, and with the record of what was given of it. */
 export function advancePlan(state: FeederState, before: FeederState, fact: Fact, now: Instant): FeederState {
@@ -59,11 +59,12 @@ const isBelowFloor = ({ feeding }: FeederSettings, air: number | null): boolean 
  */
 export function actsByPlan(
   events: readonly FeederEvent[],
-  { settings, latestReadings }: FeederState,
+  { settings, plan, latestReadings }: FeederState,
 ): readonly FeederEvent[] {
   const { feeding } = settings;
   if (feeding === undefined || latestReadings?.readings.planVersion == null) return events;
-  const paysEach = (kind: "press" | "deposit") => feeding[kind]?.ratio.of === 1;
+  const earned = plan === undefined ? feeding : earnedByPlan(plan, feeding);
+  const paysEach = (kind: "press" | "deposit") => earned[kind]?.ratio.of === 1;
   return events.map((event) =>
     (event.kind === "press" || event.kind === "deposit") && event.earns === undefined && !paysEach(event.kind)
       ? { ...event, earns: false }

@@ -4,6 +4,7 @@ import type { Place } from "../settings.ts";
 import { civilDayAround } from "../sun.ts";
 import type { Grams } from "../units.ts";
 import type { FeedingRules, FreeFood, QuietTime } from "./feedingRules.ts";
+import { taperShare } from "./taper.ts";
 import { freeGaps } from "./variableSchedule.ts";
 
 /** What a feeder may give on one local day, and when it gives free food. */
@@ -22,6 +23,8 @@ export interface DayPlan {
   readonly frost: readonly Instant[];
   /** The ration, in portions. */
   readonly portionsMax: number;
+  /** How much of the usual food this is: less than 1 while feeding is tapered off, and 0 after it. */
+  readonly share: number;
   /** The mean gap was made longer, since the ration allows no more free food than this. */
   readonly stretched: Span | null;
 }
@@ -51,7 +54,8 @@ export function planDay(rules: FeedingRules, context: PlanContext, date: LocalDa
   const from = startOfLocalDay(date, zone);
   const to = startOfLocalDay(addLocalDays(date, 1), zone);
   const { light, lit } = daylight(place, date, zone);
-  const portionsMax = Math.floor(rules.ration / portion);
+  const share = taperShare(rules.taper, date);
+  const portionsMax = Math.floor((share * rules.ration) / portion + 1e-9);
   const portionsEach =
     rules.free === null ? 0 : Math.min(planLimits.portionsEach, Math.max(1, Math.round(rules.free.each / portion)));
   const open = rules.free === null ? [] : openSpans(rules.free, rules.quietTimes, { lit, date, zone });
@@ -59,13 +63,13 @@ export function planDay(rules: FeedingRules, context: PlanContext, date: LocalDa
     rules.free === null
       ? { times: [], stretched: null }
       : freeTimes(rules.free, open, {
-          ...context,
-          day: dayNumber(date),
+          ...{ seed: context.seed, share, day: dayNumber(date) },
           timesMax: Math.min(planLimits.timesADay, Math.floor(portionsMax / portionsEach)),
         });
+  // Below the floor nothing is scaled: in hard frost it is given also while feeding is tapered off, and after it.
   const floor = rules.frostFloor === null ? 0 : Math.ceil(rules.frostFloor.grams / portion);
   return {
-    ...{ date, from, to, light, lit, portionsEach, portionsMax, stretched },
+    ...{ date, from, to, light, lit, portionsEach, portionsMax, share, stretched },
     free: times,
     frost: frostTimes(lit, Math.min(planLimits.timesADay, Math.max(0, floor - times.length * portionsEach))),
   };
@@ -116,6 +120,7 @@ function openSpans(
 interface FreeTimes {
   readonly seed: number;
   readonly day: number;
+  readonly share: number;
   readonly timesMax: number;
 }
 
@@ -123,10 +128,11 @@ interface FreeTimes {
  * The schedule's clock stands still in the quiet times, so that they take nothing from its mean. Where the ration would end before the
  * day does, all gaps are longer instead: birds would learn that afternoons bring nothing.
  */
-function freeTimes({ schedule }: FreeFood, open: readonly LitSpan[], { seed, day, timesMax }: FreeTimes) {
+function freeTimes({ schedule }: FreeFood, open: readonly LitSpan[], { seed, day, share, timesMax }: FreeTimes) {
   const lit = open.reduce((sum, { from, to }) => sum + (to - from), 0);
   if (timesMax < 1 || lit === 0) return { times: [], stretched: null };
-  const stretch = Math.max(1, lit / (timesMax * schedule.mean));
+  const tapered = 1 / share; // above 0, or there were no times
+  const stretch = Math.max(tapered, lit / (timesMax * schedule.mean));
   const times: Instant[] = [];
   let passed = 0; // of the open spans
   for (const gap of freeGaps(schedule, seed, day)) {
@@ -134,7 +140,7 @@ function freeTimes({ schedule }: FreeFood, open: readonly LitSpan[], { seed, day
     if (passed >= lit || times.length >= timesMax) break;
     times.push(wholeSecond(atOpen(open, passed)));
   }
-  return { times, stretched: stretch > 1 ? ((stretch * schedule.mean) as Span) : null };
+  return { times, stretched: stretch > tapered ? ((stretch * schedule.mean) as Span) : null };
 }
 
 function atOpen(open: readonly LitSpan[], passed: number): Instant {

@@ -1,6 +1,7 @@
 import type { Span } from "../instant.ts";
 import type { LocalTime } from "../localTime.ts";
 import type { Celsius, Grams } from "../units.ts";
+import type { Taper } from "./taper.ts";
 
 /**
  * How a keeper wants the birds to be fed: free food at times that they can't predict, what a press and a deposit earn, and the limits
@@ -23,6 +24,8 @@ export interface FeedingRules {
   readonly frostFloor: FrostFloor | null;
   /** In these hours of the day nothing is given free; what birds earn is paid all the same. */
   readonly quietTimes: readonly QuietTime[];
+  /** Left out: nothing ends. */
+  readonly taper?: Taper;
 }
 
 export interface FreeFood {

@@ -6,6 +6,7 @@ import type { FeederSettings } from "../settings.ts";
 import { type Grams, grams } from "../units.ts";
 import { type DayPlan, type PlanContext, planDay, planLimits } from "./dayPlan.ts";
 import type { EarnedFood, FeedingRules } from "./feedingRules.ts";
+import { isTapered, taperEnd } from "./taper.ts";
 import { ratioList } from "./variableSchedule.ts";
 
 /** Which plan a feeder is to carry out: with the rules in its settings, all of the plan follows from this. */
@@ -54,11 +55,27 @@ export function currentPlan(
   const portion = currentPortion(hopper, settings);
   if (plan !== undefined && !rulesChanged) {
     const isUsedUp = localDaysBetween(plan.firstDate, today) >= madeAnewAfterDays || today < plan.firstDate;
-    if (!isUsedUp && Math.abs(portion / plan.portion - 1) < portionChange) return plan;
+    if (
+      !isUsedUp &&
+      !hasEnded(settings.feeding, plan.firstDate, today) &&
+      Math.abs(portion / plan.portion - 1) < portionChange
+    )
+      return plan;
   }
   const version = (plan?.version ?? 0) + 1;
   return { version, firstDate: today, madeAt: now, portion: grams(Math.round(100 * portion) / 100) };
 }
+
+/** Since the plan was made, the last day with food has passed: the next one promises nothing for a press or a deposit. */
+const hasEnded = ({ taper }: FeedingRules, firstDate: LocalDate, today: LocalDate): boolean =>
+  isTapered(taper, today) && !isTapered(taper, firstDate);
+
+/** What a press and a deposit earn by this plan. */
+export const earnedByPlan = (
+  { firstDate }: PlanState,
+  { press, deposit, taper }: FeedingRules,
+): Pick<FeedingRules, "press" | "deposit"> =>
+  isTapered(taper, firstDate) ? { press: null, deposit: null } : { press, deposit };
 
 /** Of the plan that is in force, the day with this moment; null where it has none. */
 export function plannedDay(plan: PlanState | undefined, settings: FeederSettings, at: Instant): DayPlan | null {
@@ -86,19 +103,33 @@ function planSource(
   return { rules: feeding, context: { seed: feeding.seed, place, zone, portion: plan.portion } };
 }
 
+/** No preview reaches further, so that rules that end in a year cost no more than others. */
+const daysShownMax = 45;
+
+/** The plan as a keeper is shown it: also the days beyond those that the feeder has, until one with nothing. */
+export function shownPlan(plan: PlanState | undefined, settings: FeederSettings): FeedingPlan | null {
+  const { taper } = settings.feeding ?? {};
+  const untilEnd =
+    plan === undefined || taper === undefined ? 0 : localDaysBetween(plan.firstDate, taperEnd(taper)) + 1;
+  return feedingPlan(plan, settings, Math.min(daysShownMax, Math.max(daysPlanned, untilEnd)));
+}
+
 /** What a feeder is told; null where there is nothing to tell. */
-export function feedingPlan(plan: PlanState | undefined, settings: FeederSettings): FeedingPlan | null {
+export function feedingPlan(
+  plan: PlanState | undefined,
+  settings: FeederSettings,
+  days: number = daysPlanned,
+): FeedingPlan | null {
   const source = planSource(plan, settings);
   if (plan === undefined || source === null) return null;
   const { rules, context } = source;
+  const { press, deposit } = earnedByPlan(plan, rules);
   const earned = (food: EarnedFood | null): EarnedPlan | null =>
     food === null ? null : { ratios: ratioList(food.ratio, rules.seed), atLeastBetween: food.atLeastBetween };
   return {
     version: plan.version,
-    days: Array.from({ length: daysPlanned }, (_, index) =>
-      planDay(rules, context, addLocalDays(plan.firstDate, index)),
-    ),
-    press: earned(rules.press),
-    deposit: earned(rules.deposit),
+    days: Array.from({ length: days }, (_, index) => planDay(rules, context, addLocalDays(plan.firstDate, index))),
+    press: earned(press),
+    deposit: earned(deposit),
   };
 }

@@ -11,7 +11,8 @@ export const stillsADayMax = 300;
 export const stillsAMinuteMax = 12;
 export const stillBytesMax = 512 * 1024;
 
-export const stillKeptFor = days(30);
+/** Until a keeper says otherwise. */
+export const stillsKeptDaysUsual = 30;
 
 /** For so long after its arrival a still waits for its event, and then for its payment: a feeder may report after a week without a server. */
 export const eventAwaitedFor = days(8);

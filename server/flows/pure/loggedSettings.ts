@@ -12,6 +12,7 @@ export const loggedSettings = (settings: FeederSettings): LoggedSettings => ({
   place: settings.place,
   practice: settings.practice,
   detectsSensors: settings.detectsSensors ?? false,
+  ...(settings.imported ? { imported: true } : {}),
 });
 
 /** @param change how what the keeper entered changes the earlier settings. */
@@ -23,5 +24,6 @@ export function withLoggedSettings(
   const { zone = settings.zone, place = settings.place, practice = settings.practice } = request;
   const { detectsSensors: detectedBefore = false, ...changed } = change(settings, request);
   const { detectsSensors = detectedBefore } = request;
-  return { ...changed, zone, place, practice, ...(detectsSensors ? { detectsSensors } : {}) };
+  const origin = request.imported === true || settings.imported === true ? { imported: true as const } : {};
+  return { ...changed, zone, place, practice, ...origin, ...(detectsSensors ? { detectsSensors } : {}) };
 }

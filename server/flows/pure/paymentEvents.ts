@@ -1,4 +1,5 @@
 import { readReport } from "../../contract/readReport.ts";
+import { bootLabel } from "../../domain/bootNumber.ts";
 import type { PaymentEvent } from "../../domain/digest/paymentEvent.ts";
 import type { EventContent } from "../../domain/report.ts";
 import type { RecordedEvent, TimeSpan } from "../../ports.ts";
@@ -28,8 +29,8 @@ export const paymentEvents = (events: readonly RecordedEvent[], paused: readonly
     ];
   });
 
-/** Read as when it arrived; null where an earlier version stored what this one can't read. */
+/** Read as when it arrived, under the boot id that its feeder has; null where an earlier version stored what this one can't read. */
 export function eventContentOf({ boot, body }: Pick<RecordedEvent, "boot" | "body">): EventContent | null {
-  const read = readReport({ boot, sentUptimeMs: null, events: [JSON.parse(body)] });
+  const read = readReport({ boot: bootLabel(boot), sentUptimeMs: null, events: [JSON.parse(body)] });
   return read.kind === "read" ? (read.report.events[0]?.content ?? null) : null;
 }

@@ -22,6 +22,7 @@ export const feedingRulesOf = (
     grams: grams(request.frostFloor.grams),
   },
   quietTimes: request.quietTimes,
+  ...(request.taper === undefined ? {} : { taper: request.taper }),
 });
 
 type ScheduleRequest = NonNullable<FeedingRequest["free"]>["schedule"];
@@ -52,6 +53,7 @@ export const feedingRequestOf = (rules: FeedingRules): FeedingRequest => ({
   paysDepositsOverRation: rules.paysDepositsOverRation,
   frostFloor: rules.frostFloor && { belowCelsius: rules.frostFloor.below, grams: rules.frostFloor.grams },
   quietTimes: rules.quietTimes.map(({ from, to }) => ({ from, to })),
+  ...(rules.taper === undefined ? {} : { taper: { from: rules.taper.from, days: rules.taper.days } }),
 });
 
 export function requestedSchedule(schedule: FreeSchedule): ScheduleRequest {

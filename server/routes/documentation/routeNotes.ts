@@ -138,9 +138,19 @@ export const routeNotes: Readonly<Record<string, RouteNote>> = {
   "DELETE /api/v1/yards/:yard/stills/:still": note("Delete a still", 200, "StillsView"),
   "GET /api/v1/yards/:yard/stills/:still/picture": note("A still as JPEG", 200, null),
   "GET /api/v1/yards/:yard/training/export": note(
-    "A table of the training record as a file, CSV or JSON lines: days, promises, bouts, stages, changes, notes or stills",
+    "A table of the training record as a file, CSV or JSON lines: days, events, promises, bouts, stages, feeders, changes, notes, photos or stills",
     200,
     { type: "string" },
+  ),
+  "GET /api/v1/yards/:yard/training/export/archive": note(
+    "All of these files with the notes' photographs and the stills, as one ZIP",
+    200,
+    null,
+  ),
+  "POST /api/v1/yards/:yard/training/import": note(
+    "Take an exported training record into a yard: the archive, or one of its files of JSON lines",
+    200,
+    "ImportedRecordView",
   ),
   "GET /api/v1/yards/:yard/training/export/dictionary": note(
     "What each column of these files means, with its unit, and the licence that you state",

@@ -11,6 +11,7 @@ export const feederSummary = {
   },
   inWorkshop: "In the workshop: recorded, no notifications.",
   benchRun: "Bench run under way: alarms about food and sensors are suppressed.",
+  imported: "A record from another server: it reports nothing.",
   inStorage: "In storage: battery alarms only.",
   noReportYet: "No report yet.",
   paused: "Paused until resumed.",

@@ -28,6 +28,7 @@ export { phones } from "./phones.ts";
 export { pictures } from "./pictures.ts";
 export { practice } from "./practice.ts";
 export { reachability } from "./reachability.ts";
+export { recordImport } from "./recordImport.ts";
 export { refusals } from "./refusals.ts";
 export { season } from "./season.ts";
 export { sensorFaults } from "./sensorFaults.ts";

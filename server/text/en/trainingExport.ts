@@ -7,6 +7,8 @@ interface ColumnText {
 const column = (unit: string, meaning: string): ColumnText => ({ unit, meaning });
 const share = "share, 0 to 1";
 const feeder = column("", "Id of the feeder.");
+const picture = column("", "Address of the picture on the server.");
+const sha256 = column("", "Of the picture's octets, hexadecimal; empty: the file is missing.");
 const at = column("UTC", "Moment, ISO 8601.");
 
 const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = {
@@ -26,6 +28,27 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     rejected_deposits: column("count", "What the slot's detector saw and did not take for a cap."),
     judged_share: column(share, "Part of the birds' day without pauses, known faults and silence."),
     air_celsius: column("°C", "Mean air temperature of the birds' day, where it was reported."),
+  },
+  events: {
+    at: column("UTC", "Moment, ISO 8601."),
+    date: column("local date", "Day in the yard's time zone."),
+    feeder,
+    boot: column("", "Start of the feeder that recorded it; with seq, no other event of this feeder has it."),
+    seq: column("", "Its number within the boot."),
+    kind: column("", "visit, press, deposit, portion, refill, lid, order, trouble, or as a newer feeder calls it."),
+    act: column(
+      "",
+      "Of a portion what it was given for: press, deposit, timer (free food) or keeper; empty: of others.",
+    ),
+    grams: column(
+      "g",
+      "Of a refill as the feeder reported it; empty: of others, or not known. Portions aren't weighed.",
+    ),
+    pieces: column("count", "Of a portion what the chute's sensor counted; empty: of others, or no such sensor."),
+    earns: column("0 or 1", "Of a press or deposit 1: promised a portion, as the feeder says; empty: it doesn't say."),
+    paid_by: column("", "Boot and seq of the portion that was given for it; empty: none, or no stage was in force."),
+    latency_ms: column("ms", "From it to the start of the motor of that portion."),
+    reported: column("JSON", "The event as the feeder sent it, with all that it measured."),
   },
   promises: {
     feeder,
@@ -63,8 +86,19 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     who: column("", "Who is in it, in the keeper's judgement."),
     brought: column("", "What was brought, in the keeper's words."),
     starred: column("0 or 1", "1: kept for good."),
-    picture: column("", "Address of the picture on the server."),
-    sha256: column("", "Of the picture's octets, hexadecimal; empty: the file is missing."),
+    picture,
+    sha256,
+    id: column("", "Of the picture."),
+  },
+  feeders: {
+    feeder,
+    name: column("", "As the keeper calls it."),
+    button: column("0 or 1", "1: it has a button."),
+    detector: column("0 or 1", "1: its slot has a metal detector."),
+    chute: column("0 or 1", "1: a sensor counts what falls through the chute."),
+    perch: column("0 or 1", "1: a switch sees visits."),
+    scale: column("0 or 1", "1: it weighs its hopper."),
+    portion_grams: column("g", "Weight of a portion, as entered; empty: nobody has entered it."),
   },
   changes: {
     at,
@@ -72,6 +106,9 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     text: column("", "What was changed."),
     reason: column("", "In the keeper's words."),
     undone_at: column("UTC", "When it was undone; empty: it is in force."),
+    undone_by: column("", "Who undid it."),
+    id: column("", "Of the change."),
+    content: column("JSON", "What was changed, for a program: as the server's interface has it."),
   },
   notes: {
     at,
@@ -82,10 +119,29 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
     boot: column("", "Of the event at whose picture it was written; empty: none."),
     seq: column("", "Number of that event within its boot."),
     caps_on_dish: column("count", "Caps that lay on the dish instead of in the slot; empty: not counted."),
+    changed_at: column("UTC", "When its text was changed last; empty: it is as it was first written."),
+    id: column("", "Of the note."),
+    still: column("", "Id of the camera's picture at which it was written; empty: none."),
+  },
+  photos: {
+    note: column("", "Id of the note that it is part of."),
+    at: column("UTC", "When it was added, ISO 8601."),
+    by: column("", "Who added it."),
+    picture,
+    sha256,
+    id: column("", "Of the picture."),
   },
 };
 
 export const trainingExport = {
+  /** Of the whole record, for whoever reads its files. */
+  notes: [
+    "Values that nobody measured are empty, never 0.",
+    "Events during bench runs, and feeders on the bench or put away, are left out, as on the training page.",
+    "In the archive, pictures are photos/<id>.jpg and stills/<id>.jpg.",
+    "Read back by this server, the record comes into a yard from the files feeders, changes, notes, photos, stills and events; the rest follows from them.",
+    "What can't come back: a feeder's readings and reports between events, alarms and pauses. So judged_share, air_celsius and cause may differ then.",
+  ],
   /** Undefined: the table has no such column. */
   column: (table: string, name: string) => columns[table]?.[name],
 };

@@ -22,6 +22,7 @@ export const alder: YardRow = {
   practice: false,
   escalateMinutes: 15,
   diseaseNotice: null,
+  stillsKeptDays: 30,
 };
 
 /** An account without a yard, as the first sign-in makes one. */

@@ -150,8 +150,9 @@ export const stillRules: Rules = {
     const { stills } = store;
     const ids = async () => (await stills.allStills()).map(({ yard, id }) => `${yard} ${id}`);
     expect([await stills.removeStill("alder", "a"), await stills.removeStill("alder", "a")]).toEqual([true, false]);
-    expect(await stills.removeOldStills(later(minutes(2)), 1)).toEqual([{ yard: "alder", id: "b" }]);
-    expect(await stills.removeOldStills(later(minutes(2)), 9)).toEqual([{ yard: "alder", id: "c" }]);
+    expect(await stills.removeOldStills("other", later(minutes(2)), 9)).toEqual([]);
+    expect(await stills.removeOldStills("alder", later(minutes(2)), 1)).toEqual(["b"]);
+    expect(await stills.removeOldStills("alder", later(minutes(2)), 9)).toEqual(["c"]);
     expect(await ids()).toEqual(["alder d", "alder e", "alder f", "other a"]);
     await store.yards.removeFeeder("ash");
     expect(await ids()).toEqual(["alder d", "alder f", "other a"]);

@@ -2,7 +2,7 @@ import { readFileSync } from "node:fs";
 import fc from "fast-check";
 import { describe, expect, it } from "vitest";
 import { planDay, planLimits } from "../../../server/domain/feedingPlan/dayPlan.ts";
-import type { FeedingRules } from "../../../server/domain/feedingPlan/feedingRules.ts";
+import type { FeedingRules, FreeFood } from "../../../server/domain/feedingPlan/feedingRules.ts";
 import { between, hours, type Instant, inHours, instantOf, minutes } from "../../../server/domain/instant.ts";
 import { addLocalDays, localTimeOf } from "../../../server/domain/localTime.ts";
 import { civilDayAround } from "../../../server/domain/sun.ts";
@@ -134,6 +134,44 @@ describe("the plan of a day", () => {
     const gaps = frost.slice(1).map((at, index) => at - (frost[index] as Instant));
     expect(Math.max(...gaps) - Math.min(...gaps)).toBeLessThanOrEqual(1_000);
     expect(planDay({ ...floor, free: null }, context, "2027-01-15").frost).toHaveLength(7);
+  });
+
+  describe("while feeding is tapered off", () => {
+    const taper = { from: "2026-11-01", days: 14 };
+    const tapered = { ...rules, taper, frostFloor: { below: celsius(-10), grams: grams(20) } };
+    const planned = (seed: number, day: number, of: FeedingRules = tapered) =>
+      planDay(of, { ...context, seed }, addLocalDays("2026-10-31", day));
+
+    it("has a ration that is less by the same each day, to nothing from the day after the last on", () => {
+      const rations = Array.from({ length: 17 }, (_, day) => planned(1, day).portionsMax);
+      expect(rations).toEqual([30, 28, 26, 24, 22, 20, 18, 16, 14, 12, 10, 8, 6, 4, 2, 0, 0]);
+      expect(planned(1, 0)).toMatchObject({ share: 1 });
+      expect(planned(1, 14).share).toBeCloseTo(1 / 15);
+      expect(planned(1, 400)).toMatchObject({ share: 0, portionsMax: 0, free: [], stretched: null });
+    });
+
+    it.each([
+      ["by the waits", 50, 1_000],
+      ["by the ration", 10, 60],
+    ])("has as much less free food, where it is limited %s", (_, gap, ration) => {
+      const mean = (day: number, of: FeedingRules) =>
+        Array.from({ length: 400 }, (_each, seed) => planned(seed, day, of).free.length).reduce((a, b) => a + b) / 400;
+      const free = { ...(rules.free as FreeFood), schedule: { kind: "variableTime", mean: minutes(gap) } as const };
+      const of = { ...tapered, free, ration: grams(ration) };
+      const { taper: _taper, ...usual } = of;
+      for (const day of [3, 8, 12]) {
+        const share = mean(day, of) / mean(day, usual);
+        expect(Math.abs(share - (1 - day / 15))).toBeLessThan(0.08); // a day has whole portions
+      }
+    });
+
+    it("leaves the floor of hard frost as it is: what is no longer free by its times, the frost brings", () => {
+      for (let day = 0; day < 20; day += 1) {
+        const { free, frost, portionsEach } = planned(3, day);
+        expect(free.length * portionsEach + frost.length).toBeGreaterThanOrEqual(10); // 20 g in portions of 2 g
+      }
+      expect(planned(3, 20).frost).toHaveLength(10);
+    });
   });
 
   it("lies within its own local day, in every place, zone and season", () => {

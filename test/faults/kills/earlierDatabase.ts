@@ -32,6 +32,7 @@ export async function createEarlierDatabase(
     practice: false,
     escalateMinutes: 15,
     diseaseNotice: null,
+    stillsKeptDays: 30,
   };
   await store.yards.addYard({ ...place, digestTime: "07:30", digestWanted: false }, keeper.id, now);
   const state = newFeeder(defaultSettings({ practice: false, place: null, zone: "UTC" }, "Rowan"), now);

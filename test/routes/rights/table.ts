@@ -133,7 +133,9 @@ export const rightsTable: Readonly<Record<string, RouteRights>> = {
   "GET /api/v1/yards/:yard/training": people(),
   "GET /api/v1/yards/:yard/training/report": people(),
   "GET /api/v1/yards/:yard/training/export": people(undefined, { query: "?table=days", exportKeyToo: true }),
+  "GET /api/v1/yards/:yard/training/export/archive": people(undefined, { exportKeyToo: true }),
   "GET /api/v1/yards/:yard/training/export/dictionary": people(undefined, { exportKeyToo: true }),
+  "POST /api/v1/yards/:yard/training/import": keepers(undefined, { passes: 400 }), // without an archive
   "POST /api/v1/yards/:yard/training/changes": keepers(programmeChangeExample),
   "POST /api/v1/yards/:yard/training/changes/:change/undo": keepers(undefined, { passes: 404 }),
   "GET /api/v1/yards/:yard/people": people(),

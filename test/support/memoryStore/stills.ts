@@ -57,12 +57,12 @@ const changes = ({ write }: Access): Pick<StillStore, Change> => ({
   changeStill: (yard, id, to) => write((tables) => change(tables, keyOf(yard, id), to)),
   saveEvent: (yard, id, event) => write((tables) => void change(tables, keyOf(yard, id), event)),
   removeStill: (yard, id) => write(({ stills }) => stills.delete(keyOf(yard, id))),
-  removeOldStills: (before, most) =>
+  removeOldStills: (yard, before, most) =>
     write(({ stills }) => {
-      const old = rowsWhere(stills, (still) => still.addedAt < before && !still.starred);
+      const old = rowsWhere(stills, (still) => still.yard === yard && still.addedAt < before && !still.starred);
       const removed = old.sort(oldestFirst).slice(0, most);
       for (const still of removed) stills.delete(stillKey(still));
-      return removed.map(({ yard, id }) => ({ yard, id }));
+      return removed.map(({ id }) => id);
     }),
 });
 

@@ -12,6 +12,7 @@ CREATE TABLE "Yard" (
     "escalateMinutes" INTEGER NOT NULL DEFAULT 15,
     "diseaseNoticeAt" DATETIME,
     "diseaseNoticeBy" TEXT,
+    "stillsKeptDays" INTEGER NOT NULL DEFAULT 30,
     "createdAt" DATETIME NOT NULL
 );
 
