@@ -39,7 +39,7 @@ async function* fileLines(
 export const trainingDictionary = (now: Instant, licence: string | null) => ({
   exportedAt: isoOf(now),
   licence,
-  notes: texts.trainingExport.notes,
+  notes: texts.trainingExport.notes(),
   tables: Object.fromEntries(
     exportTableNames.map((table) => [
       table,

@@ -16,7 +16,6 @@ let server: FakeConnection;
 withFakeConnection((opened) => {
   server = opened;
 });
-
 const path = "/yards/alder-croft/training";
 const changes = `POST ${path}/changes`;
 const answer = (change: Partial<TrainingView> = {}) => {

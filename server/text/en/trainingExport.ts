@@ -135,7 +135,7 @@ const columns: Readonly<Record<string, Readonly<Record<string, ColumnText>>>> = 
 
 export const trainingExport = {
   /** Of the whole record, for whoever reads its files. */
-  notes: [
+  notes: () => [
     "Values that nobody measured are empty, never 0.",
     "Events during bench runs, and feeders on the bench or put away, are left out, as on the training page.",
     "In the archive, pictures are photos/<id>.jpg and stills/<id>.jpg.",
