@@ -2,13 +2,14 @@ import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import * as text from "#text/daySection.ts";
 import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
-import { DayChart, DayChartLegend, markName } from "../charts/dayChart.tsx";
+import { markName } from "../charts/dayChart.tsx";
 import { now } from "../state/clock.ts";
 import { currentDate, dayError, findDay, loadDay } from "../state/days.ts";
 import { connectionState } from "../state/home.ts";
 import { capitalize, massText } from "../text/amount.ts";
 import { dayText, momentText, shiftDate, timeText } from "../text/clock.ts";
 import { numberText } from "../text/format.ts";
+import { DayRibbon } from "./dayRibbon.tsx";
 import { LinkedText } from "./linkedText.tsx";
 import { useLoad } from "./useLoad.ts";
 
@@ -52,19 +53,20 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
   );
 }
 
-function DayContent(props: {
+interface DayContentProps {
   readonly stored: NonNullable<ReturnType<typeof findDay>>;
   readonly feeder: FeederView;
   readonly yard: YardView;
-}) {
+}
+
+function DayContent(props: DayContentProps) {
   const { feeder, yard } = props;
   const { view, asOf } = props.stored;
   return (
     <>
       {/* A day that an earlier build stored on this phone lacks it. */}
       {(view as Partial<DayView>).extentText !== undefined && <p class="hint extent">{view.extentText}</p>}
-      <DayChart day={view} zone={yard.zone} nowMs={now.value} />
-      <DayChartLegend day={view} />
+      <DayRibbon {...props} />
       <p class="day-text">{view.text}</p>
       {connectionState.value === "offline" && (
         <p class="hint">{text.dataTimeText(momentText(new Date(asOf).toISOString(), now.value, yard.zone))}</p>

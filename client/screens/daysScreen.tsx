@@ -1,16 +1,19 @@
-import { useEffect, useState } from "preact/hooks";
+import { useEffect, useRef, useState } from "preact/hooks";
 import { loadingText } from "#text/common.ts";
 import { chartText, notFoundTitle, nothingRecordedText, notOnPhoneText, olderLabel, title } from "#text/daysScreen.ts";
 import { feederNotFoundText } from "#text/screens.ts";
+import type { DayView } from "../../server/contract/api.ts";
 import type { ApiResult } from "../api/api.ts";
 import { isTemporary, retryUntilAnswered } from "../api/retry.ts";
 import { DayChartRow } from "../charts/dayChart.tsx";
+import { layoutDay } from "../charts/dayLayout.ts";
+import { useWidth } from "../charts/useWidth.ts";
 import { Screen } from "../components/screen.tsx";
 import { now } from "../state/clock.ts";
 import { currentDate, findDay, loadDay } from "../state/days.ts";
 import { connectionState, findFeeder, reconnectCount } from "../state/home.ts";
 import { capitalize } from "../text/amount.ts";
-import { dayText, shiftDate } from "../text/clock.ts";
+import { dayText, shiftDate, timeText } from "../text/clock.ts";
 import { notFoundScreen } from "./notFound.tsx";
 
 const daysPerPage = 7;
@@ -81,8 +84,19 @@ function DayEntry(props: {
       {day === undefined ? (
         <p class="empty">{connectionState.value === "offline" ? notOnPhoneText : loadingText}</p>
       ) : (
-        <DayChartRow day={day} zone={zone} />
+        <DayRow day={day} zone={zone} />
       )}
     </li>
+  );
+}
+
+function DayRow({ day, zone }: { readonly day: DayView; readonly zone: string }) {
+  const frame = useRef<HTMLDivElement>(null);
+  const width = useWidth(frame, 340);
+  const layout = layoutDay(day, width, (at) => timeText(at, zone));
+  return (
+    <div class="chart-frame" ref={frame}>
+      <DayChartRow layout={layout} width={width} text={day.text} />
+    </div>
   );
 }
