@@ -200,20 +200,28 @@ export function DayChartLegend({ day, isKnown }: { readonly day: DayView; readon
           <rect class="bar unpaid" x="-5" y="-7" width="10" height="14" />
         </LegendEntry>
       )}
-      {lit("twilight") && <LegendEntry name={twilightName}>{patch("light twilight")}</LegendEntry>}
-      {lit("night") && <LegendEntry name={nightName}>{patch("light night")}</LegendEntry>}
+      {lit("twilight") && (
+        <LegendEntry name={twilightName}>
+          <Patch kind="twilight" />
+        </LegendEntry>
+      )}
+      {lit("night") && (
+        <LegendEntry name={nightName}>
+          <Patch kind="night" />
+        </LegendEntry>
+      )}
       {!isKnown && (
         <LegendEntry name={noReportName}>
-          {patch("unreported")}
+          <Patch kind="unreported" />
           <path class="hatching" d="M-8 0L0 -8M-8 8L8 -8M0 8L8 0" />
         </LegendEntry>
       )}
     </ul>
   );
 }
-const patch = (name: string) => (
+const Patch = ({ kind }: { readonly kind: string }) => (
   <>
-    <rect class={name} x="-8" y="-8" width="16" height="16" />
+    <rect class={kind === "unreported" ? kind : `light ${kind}`} x="-8" y="-8" width="16" height="16" />
     <rect class="edge" x="-8" y="-8" width="16" height="16" />
   </>
 );

@@ -12,6 +12,7 @@ import { useLoad } from "../components/useLoad.ts";
 import { WeekHoursPicture } from "../components/weekHoursPicture.tsx";
 import { now, serverNow } from "../state/clock.ts";
 import { connectionState, home, updateConnectionState, yards } from "../state/home.ts";
+import { loadTraining, trainings } from "../state/training.ts";
 import { localDate, shiftDate, zonedInstant } from "../text/clock.ts";
 import { numberText } from "../text/format.ts";
 import "../style/training.css";
@@ -72,9 +73,11 @@ interface DaysProps {
 
 function DaysOf({ feeder, yard, span }: DaysProps) {
   const { days, hours, failed } = useHistory(feeder.id, yard.zone, span);
+  useLoad(() => loadTraining(yard.id), [yard.id]);
   if (failed) return <p class="notice">{text.offlineText}</p>;
   if (days === null || hours === null) return <p class="empty first-load">{loadingText}</p>;
   const damaged = days.damaged + hours.damaged;
+  const training = trainings.value.get(yard.id)?.view ?? null;
   return (
     <>
       {damaged > 0 && <p class="notice warning">{text.damagedText(damaged)}</p>}
@@ -88,7 +91,7 @@ function DaysOf({ feeder, yard, span }: DaysProps) {
       </nav>
       <div class="plates">
         <WeekHoursPicture history={hours} yard={yard} />
-        <HistoryPictures history={days} feeder={feeder} yard={yard} />
+        <HistoryPictures history={days} feeder={feeder} yard={yard} training={training} />
       </div>
     </>
   );
@@ -123,6 +126,7 @@ function useHistory(feeder: string, zone: string, span: Span) {
 /** Only what is drawn. */
 const dayColumns = [
   ...["visits", "presses", "deposits", "depositsPaid", "depositsUnpaid", "gramsGiven"],
+  "insideCelsiusLeast",
   ...["hopperGrams", "hopperGramsLow", "hopperGramsHigh"],
   ...["airCelsiusLeast", "airCelsiusMean", "airCelsiusMost"],
   ...["batteryVoltsLeast", "batteryVoltsMean", "batteryVoltsMost"],

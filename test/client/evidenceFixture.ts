@@ -63,11 +63,22 @@ export function daysHistoryFixture(now: number, count = 42): HistoryView {
       airCelsiusLeast: of((day) => celsius(day) - 4),
       airCelsiusMean: of(celsius),
       airCelsiusMost: of((day) => celsius(day) + 4),
+      insideCelsiusLeast: of((day) => celsius(day) - 2),
       batteryVoltsLeast: of((day) => 12.2 - day / 100),
       batteryVoltsMean: of((day) => 12.5 - day / 100),
       batteryVoltsMost: of((day) => 13.1 - day / 200),
     },
     standingAlarms: [],
+    refills: Array.from({ length: count }, (_, day) => day)
+      .filter((day) => day % 14 === 0 && day > 0)
+      .map((bucket) => ({ bucket, grams: bucket % 28 === 0 ? null : 870 })),
+    limits: {
+      ...{ trayFreezesBelowCelsius: -0.5, trayThawsAboveCelsius: 0.5 },
+      battery: {
+        ...{ kind: "lithiumIronPhosphate", chargesAboveCelsius: 0, chargesAboveByBoxCelsius: -2 },
+        ...{ dischargesAboveCelsius: -30, freezesBelowCelsius: null, restVolts: null },
+      },
+    },
     damaged: 0,
   };
 }
