@@ -154,23 +154,6 @@ const Hours = ({ layout, ground }: { readonly layout: DayLayout; readonly ground
   </>
 );
 
-/** A day as one row among many: only light and visits. */
-export function DayChartRow({ layout, width, text }: Pick<DayChartProps, "layout" | "width" | "text">) {
-  return (
-    <svg
-      class="day-chart"
-      viewBox={`0 0 ${width} ${rowHeight}`}
-      width={width}
-      height={rowHeight}
-      role="img"
-      aria-label={text}
-    >
-      <Light layout={layout} height={rowHeight} knownUntil={layout.scale.to} right={width} />
-      <Row kind="visit" layout={layout} base={rowHeight - 1} right={width} />
-    </svg>
-  );
-}
-
 const PlacedMark = ({ mark: { kind, x, count } }: { readonly mark: ChartMark }) => (
   <g transform={`translate(${x.toFixed(1)} 14)`}>
     <MarkIcon kind={kind} />

@@ -20,12 +20,6 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
   const { query } = useLocation();
   const [back, setBack] = useState(() => daysBack(query.day, today)); // before today, so that midnight moves the chart on
   const date = shiftDate(today, -back);
-  // A past day doesn't change with each report; today does.
-  const freshness = back === 0 ? feeder.revision : 0;
-  const waitMs = freshness === 0 || findDay(feeder.id, date) === null ? 0 : 2_000;
-  useLoad(() => loadDay(feeder.id, date), [feeder.id, date, freshness], waitMs);
-
-  const known = findDay(feeder.id, date);
   const name = capitalize(dayText(date, today));
   return (
     <section class="day" aria-labelledby="day-title">
@@ -42,14 +36,35 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
           </button>
         </div>
       </div>
-      {known === null ? (
-        <p class="empty loading">
-          {dayError.value ?? (connectionState.value === "offline" ? text.notStoredText : text.loadingText)}
+      <LoadedDay feeder={feeder} yard={yard} date={date} today={today} />
+      {findDay(feeder.id, date) !== null && (
+        <p class="page-link">
+          <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLabel}</a>
         </p>
-      ) : (
-        <DayContent stored={known} feeder={feeder} yard={yard} />
       )}
     </section>
+  );
+}
+
+interface LoadedDayProps {
+  readonly feeder: FeederView;
+  readonly yard: YardView;
+  readonly date: string;
+  readonly today: string;
+}
+
+/** One day, loaded when it is shown, and again with each report while it runs. */
+export function LoadedDay({ feeder, yard, date, today }: LoadedDayProps) {
+  // A past day doesn't change with each report; today does.
+  const freshness = date === today ? feeder.revision : 0;
+  const waitMs = freshness === 0 || findDay(feeder.id, date) === null ? 0 : 2_000;
+  useLoad(() => loadDay(feeder.id, date), [feeder.id, date, freshness], waitMs);
+  const known = findDay(feeder.id, date);
+  if (known !== null) return <DayContent stored={known} feeder={feeder} yard={yard} />;
+  return (
+    <p class="empty loading">
+      {dayError.value ?? (connectionState.value === "offline" ? text.notStoredText : text.loadingText)}
+    </p>
   );
 }
 
@@ -60,7 +75,7 @@ interface DayContentProps {
 }
 
 function DayContent(props: DayContentProps) {
-  const { feeder, yard } = props;
+  const { yard } = props;
   const { view, asOf } = props.stored;
   return (
     <>
@@ -77,9 +92,6 @@ function DayContent(props: DayContentProps) {
         </p>
       )}
       <DayTable day={view} zone={yard.zone} />
-      <p class="page-link">
-        <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLabel}</a>
-      </p>
     </>
   );
 }

@@ -1,7 +1,8 @@
 // @vitest-environment happy-dom
-import { screen, waitFor } from "@testing-library/preact";
+import { cleanup, screen, waitFor } from "@testing-library/preact";
 import { expect, it } from "vitest";
 import { memoryStore } from "../../client/offline/localStore.ts";
+import { histories, openHistories } from "../../client/state/histories.ts";
 import { daysHistoryFixture } from "./evidenceFixture.ts";
 import { type FakeConnection, openPage, withFakeConnection } from "./page.tsx";
 import { trainingViewFixture } from "./trainingFixture.ts";
@@ -39,12 +40,23 @@ it("nothing is drawn of what a feeder doesn't measure, and a damaged sum is said
   expect(screen.getByText(/^4 stored sums can't be read/)).toBeTruthy();
 });
 
-it("without a connection they say that they need one", async () => {
+it("without a connection they are as last loaded, with their age; others are said not to be there", async () => {
   const store = memoryStore();
   await store.put("home", { view: server.home, asOf: Date.now() });
+  await openHistories(store);
+  answer();
+  await openPage("/days/rowan", store);
+  await screen.findByRole("img", { name: "Deposits by day" });
+  cleanup();
+  histories.value = new Map();
+  await openHistories(store); // as after a start of the phone
   server.offline = true;
-  await openPage("/days", store);
-  await waitFor(() => expect(screen.getByText("These pictures need a connection.")).toBeTruthy());
+  await openPage("/days/rowan", store);
+  await screen.findByRole("img", { name: "Deposits by day" });
+  await waitFor(() => expect(screen.getByText(/^Data from .*\.$/, { selector: "main .notice" })).toBeTruthy());
+  cleanup();
+  await openPage("/days/rowan?span=365", store);
+  await waitFor(() => expect(screen.getByText(/not saved on this phone, and there is no connection/)).toBeTruthy());
 });
 
 it("a refill, the start of a stage and what cold forbids are read out and stand in the tables", async () => {

@@ -105,7 +105,47 @@ function hoursHistoryFixture(now: number): HistoryView {
 export const historyFixture = (now: number, query: URLSearchParams): HistoryView => {
   const columns = query.get("columns") ?? "";
   if (columns === "hopperGrams") return hopperHistoryFixture(now);
+  if (columns === "reportedShare") return firstHistoryFixture(now);
+  if (columns.startsWith("visits,presses,depositsPaid")) return monthHistoryFixture(now, query);
   return columns.startsWith("visits,presses,deposits,depositsPaid")
     ? daysHistoryFixture(now, Number(query.get("points")) - 1)
     : hoursHistoryFixture(now);
 };
+
+/** It has reported for half a year. */
+const firstHistoryFixture = (now: number): HistoryView => ({
+  ...daysHistoryFixture(now, 1),
+  from: iso(now - 260 * 14 * dayMs),
+  lengthMinutes: Array.from({ length: 260 }, () => 14 * 1_440),
+  columns: { reportedShare: Array.from({ length: 260 }, (_, index) => (index < 247 ? null : 1)) },
+});
+
+/** A month by day or by hour: each fifth day without a report from noon on, the 13th without any. */
+function monthHistoryFixture(now: number, query: URLSearchParams): HistoryView {
+  const from = Date.parse(query.get("from") ?? "");
+  const isHours = Number(query.get("points")) > 100;
+  const step = isHours ? 3_600_000 : dayMs;
+  const count = Math.round((Date.parse(query.get("to") ?? "") - from) / step);
+  const dayOf = (index: number) => Math.floor((isHours ? index / 24 : index) + 0.01);
+  const of = (value: (day: number, hour: number) => number) =>
+    Array.from({ length: count }, (_, index) => {
+      const [day, hour] = [dayOf(index), isHours ? index % 24 : 0];
+      const isUnknown = from + index * step > now || day === 12 || (isHours && day % 5 === 4 && hour >= 12);
+      return isUnknown ? null : value(day, hour);
+    });
+  const lit = (hour: number) => !isHours || (hour >= 8 && hour < 16);
+  const each = (most: number) =>
+    of((day, hour) => (lit(hour) ? Math.round((most * (1 + ((day * 7 + hour * 3) % 5))) / (isHours ? 8 : 1)) : 0));
+  return {
+    ...daysHistoryFixture(now, 1),
+    level: isHours ? "hour" : "day",
+    from: iso(from),
+    to: iso(from + count * step),
+    lengthMinutes: Array.from({ length: count }, () => step / 60_000),
+    columns: {
+      ...{ visits: each(8), presses: each(5), depositsPaid: each(3) },
+      depositsUnpaid: of((day, hour) => (day % 6 === 2 && (!isHours || hour === 10) ? 1 : 0)),
+      ...(!isHours && { gramsGiven: each(11), reportedShare: of(() => 1) }),
+    },
+  };
+}
