@@ -188,14 +188,16 @@ interface BarsProps extends DrawnDays {
   readonly down: readonly (number | null)[];
   readonly mean: readonly (number | null)[];
   readonly ticks: readonly Tick[];
+  /** The most up and down, where drawings have one scale; else what there is. */
+  readonly scale?: { readonly up: number; readonly down: number };
 }
 
 /** Counts stand on the ground, what should not be hangs below it; the mean of a week is a line. */
 export function BarsDrawing(props: BarsProps) {
-  const { width, place, count, up, down, mean } = props;
+  const { width, place, count, up, down, mean, scale } = props;
   const axis = placesAxis(count, width);
-  const most = Math.max(1, ...up.map((value) => value ?? 0));
-  const mostDown = Math.max(0, ...down.map((value) => value ?? 0));
+  const most = Math.max(1, scale?.up ?? 0, ...up.map((value) => value ?? 0));
+  const mostDown = Math.max(0, scale?.down ?? 0, ...down.map((value) => value ?? 0));
   const unit = (bottom - top) / (most + Math.max(mostDown, most / 8));
   const ground = top + most * unit;
   const bar = Math.max(1.5, axis.step * 0.62);

@@ -143,6 +143,7 @@ function Yesterday({ days, feeder, yard }: Omit<DaysProps, "span"> & { readonly 
         <a href={`/feeders/${feeder.id}/days?day=${date}`}>{text.ribbonLink}</a>
         {yard.digestWanted && <a href={`/yards/${yard.id}/digest`}>{text.digestLink}</a>}
         <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLink}</a>
+        <a href={`/days/${feeder.id}/compare`}>{text.compareLink}</a>
         <a href={`/yards/${yard.id}/alarm-history`}>{text.alarmsLink}</a>
       </p>
     </section>

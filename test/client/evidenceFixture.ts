@@ -106,6 +106,7 @@ export const historyFixture = (now: number, query: URLSearchParams): HistoryView
   const columns = query.get("columns") ?? "";
   if (columns === "hopperGrams") return hopperHistoryFixture(now);
   if (columns === "reportedShare") return firstHistoryFixture(now);
+  if (columns.includes("timerPortions")) return comparedFixture(now, query);
   if (columns.startsWith("visits,presses,depositsPaid")) return monthHistoryFixture(now, query);
   return columns.startsWith("visits,presses,deposits,depositsPaid")
     ? daysHistoryFixture(now, Number(query.get("points")) - 1)
@@ -146,6 +147,31 @@ function monthHistoryFixture(now: number, query: URLSearchParams): HistoryView {
       ...{ visits: each(8), presses: each(5), depositsPaid: each(3) },
       depositsUnpaid: of((day, hour) => (day % 6 === 2 && (!isHours || hour === 10) ? 1 : 0)),
       ...(!isHours && { gramsGiven: each(11), reportedShare: of(() => 1) }),
+    },
+  };
+}
+
+/** The days of a compared span: fewer visits and colder, the later it is; of Wednesdays nothing is known. */
+function comparedFixture(now: number, query: URLSearchParams): HistoryView {
+  const from = Date.parse(query.get("from") ?? "");
+  const count = Math.round((Date.parse(query.get("to") ?? "") - from) / dayMs);
+  const ago = Math.round((now - from) / dayMs);
+  const of = (value: (day: number) => number) =>
+    Array.from({ length: count }, (_, day) => (day % 7 === 2 || from + day * dayMs > now ? null : value(day)));
+  return {
+    ...daysHistoryFixture(now, 1),
+    from: iso(from),
+    to: iso(from + count * dayMs),
+    lengthMinutes: Array.from({ length: count }, () => 1_440),
+    columns: {
+      visits: of((day) => 20 + ago - day),
+      presses: of((day) => 10 + (day % 3)),
+      deposits: of((day) => 4 + (day % 4)),
+      depositsPaid: of((day) => 4 + (day % 4)),
+      depositsUnpaid: of(() => 0),
+      pressPortions: of((day) => 10 + (day % 3)),
+      depositPortions: of((day) => 4 + (day % 4)),
+      airCelsiusMean: of((day) => ago / 4 - day / 4 - 4),
     },
   };
 }

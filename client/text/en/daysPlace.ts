@@ -17,6 +17,7 @@ export const givenText = (grams: string) => `${grams} given`;
 export const ribbonLink = "Yesterday, hour by hour";
 export const digestLink = "Digest";
 export const allDaysLink = "Day by day";
+export const compareLink = "Compare weeks";
 export const alarmsLink = "Alarms by month";
 export const notOnPhoneText = "These pictures are not saved on this phone, and there is no connection.";
 export const asOfText = (time: string) => `Data from ${time}.`;
