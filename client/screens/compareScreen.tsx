@@ -17,6 +17,7 @@ import {
   weekSpans,
 } from "../charts/comparedSpans.ts";
 import { ComparedDays, ComparedHours, type ComparedSide } from "../components/comparedPictures.tsx";
+import { SelectField } from "../components/field.tsx";
 import { Screen } from "../components/screen.tsx";
 import { useHistories } from "../components/useHistories.tsx";
 import { useLoad } from "../components/useLoad.ts";
@@ -92,17 +93,9 @@ function SpanChoice(props: {
 }) {
   const { spans, chosen, choose } = props;
   const [one, other] = chosen;
+  const choices = spans.map((span) => ({ value: span.id, label: nameOf(span) }));
   const select = (label: string, value: string, change: (id: string) => void) => (
-    <label class="field">
-      <span>{label}</span>
-      <select value={value} onChange={(event) => change(event.currentTarget.value)}>
-        {spans.map((span) => (
-          <option key={span.id} value={span.id}>
-            {nameOf(span)}
-          </option>
-        ))}
-      </select>
-    </label>
+    <SelectField {...{ label, choices }} select={{ value, onChange: (event) => change(event.currentTarget.value) }} />
   );
   return (
     <div class="side-by-side compared">
