@@ -21,7 +21,7 @@ import { Screen } from "./components/screen.tsx";
 import { StatusBar } from "./components/statusBar.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
 import { SignInScreen } from "./screens/signInScreen.tsx";
-import { announcement } from "./state/announcement.ts";
+import { announcement, frameNote } from "./state/announcement.ts";
 import { sessionEnd, signedIn } from "./state/home.ts";
 
 export const App = () => (
@@ -69,6 +69,7 @@ function Frame() {
           </div>
         )}
       </main>
+      {frameNote.value}
       <footer>
         <p>
           {notSafetyDeviceText} <a href="/cautions">{safetyInformationLabel}</a>
