@@ -31,8 +31,8 @@ export interface MonthWeek {
   readonly figures: Figures;
 }
 
-export const dayColumns = "visits,presses,depositsPaid,depositsUnpaid,gramsGiven,reportedShare";
-export const hourColumns = "visits,presses,depositsPaid,depositsUnpaid";
+const dayColumns = "visits,presses,depositsPaid,depositsUnpaid,gramsGiven,reportedShare";
+const hourColumns = "visits,presses,depositsPaid,depositsUnpaid";
 
 const figureColumns = [
   ["visits", "visits"],

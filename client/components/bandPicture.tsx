@@ -102,7 +102,7 @@ export function withUnknown(sentence: string, values: Values): string {
   const unknown = values.length - known(values).length;
   return unknown === 0 ? sentence : `${sentence} ${text.unknownDaysText(unknown)}`;
 }
-export const known = (values: Values): readonly number[] => values.filter((value) => value !== null);
+const known = (values: Values): readonly number[] => values.filter((value) => value !== null);
 export const sum = (values: Values) => known(values).reduce((total, value) => total + value, 0);
 export const smallest = (values: Values) => Math.min(...known(values));
 export const largest = (values: Values) => Math.max(...known(values));

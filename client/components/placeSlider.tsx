@@ -1,5 +1,3 @@
-import "../style/reader.css";
-
 /** Where a reader is in a picture: at one of so many places from left to right. */
 export interface PlaceReader {
   readonly label: string;

@@ -26,7 +26,5 @@ export const pressName = "presses";
 export const depositName = "deposits, paid";
 export const unpaidName = "not paid";
 export const unknownName = "not known";
-export const twilightName = "twilight";
 export const previousDayLabel = "Previous day";
 export const nextDayLabel = "Next day";
-export const closeDayLabel = "Close this day";
