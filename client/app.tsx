@@ -21,7 +21,7 @@ import { Screen } from "./components/screen.tsx";
 import { StatusBar } from "./components/statusBar.tsx";
 import { HomeScreen } from "./screens/homeScreen.tsx";
 import { SignInScreen } from "./screens/signInScreen.tsx";
-import { announcement } from "./state/announcement.ts";
+import { announcement, frameNote } from "./state/announcement.ts";
 import { sessionEnd, signedIn } from "./state/home.ts";
 
 export const App = () => (
@@ -69,6 +69,7 @@ function Frame() {
           </div>
         )}
       </main>
+      {frameNote.value}
       <footer>
         <p>
           {notSafetyDeviceText} <a href="/cautions">{safetyInformationLabel}</a>
@@ -116,6 +117,7 @@ const Screens = () => (
     <Route path="/yards/:id/recipients" component={RecipientsById} />
     <Route path="/yards/:id/:page/:part?" component={RecordScreens} />
     <Route path="/days/:id?" component={DaysPlace} />
+    <Route path="/days/:id/compare" component={CompareById} />
     <Route path="/training" component={TrainingPlace} />
     <Route path="/you" component={YouScreen} />
     <Route path="/phones" component={YouScreen} />
@@ -168,6 +170,7 @@ const DaysScreen = lazyScreen(() => import("./screens/daysScreen.tsx").then((par
 const DigestScreen = lazyScreen(() => import("./screens/digestScreen.tsx").then((part) => part.DigestScreen));
 const FeederScreen = lazyScreen(() => import("./screens/feederScreen.tsx").then((part) => part.FeederScreen));
 const DaysPlace = lazyScreen(() => import("./screens/daysPlace.tsx").then((part) => part.DaysPlace));
+const CompareScreen = lazyScreen(() => import("./screens/compareScreen.tsx").then((part) => part.CompareScreen));
 const TrainingPlace = lazyScreen(() => import("./screens/recordScreens.tsx").then((part) => part.TrainingPlace));
 const YouScreen = lazyScreen(() => import("./screens/youScreen.tsx").then((part) => part.YouScreen));
 const BenchScreen = lazyScreen(() => import("./screens/benchScreen.tsx").then((part) => part.BenchScreen));
@@ -198,6 +201,7 @@ const PlanById = ({ id = "" }: ById) => <PlanScreen key={id} id={id} />;
 const RefillById = ({ id = "" }: ById) => <RefillScreen key={id} id={id} />;
 const SettingsById = ({ id = "" }: ById) => <FeederSettingsScreen key={id} id={id} />;
 const DaysById = ({ id = "" }: ById) => <DaysScreen key={id} id={id} />;
+const CompareById = ({ id = "" }: ById) => <CompareScreen key={id} id={id} />;
 const RecipientsById = ({ id = "" }: ById) => <RecipientsScreen key={id} id={id} />;
 const DigestById = ({ id = "" }: ById) => <DigestScreen key={id} id={id} />;
 const AlarmRatesById = ({ id = "" }: ById) => <AlarmRatesScreen key={id} id={id} />;

@@ -26,7 +26,7 @@ export function retryDelayMs(failures: number, random: number, longestMs: number
 }
 
 /** Whether the same request may succeed later: the server had a problem, or too many requests (RFC 9110, RFC 6585). */
-export const isTemporary = (result: ApiResult<unknown>): boolean =>
+const isTemporary = (result: ApiResult<unknown>): boolean =>
   result.kind === "problem" && (result.problem.status >= 500 || result.problem.status === 429);
 
 export const requestedRetryDelay = (result: ApiResult<unknown>): number =>

@@ -23,6 +23,8 @@ interface DrawingProps {
   readonly width: number;
   readonly place: number;
   readonly mostText: string;
+  /** What the height stands for, where drawings have one scale; else the most that there is. */
+  readonly most?: number;
 }
 
 export const HoursDrawing = (props: DrawingProps) => (
@@ -51,8 +53,8 @@ export const HoursDrawing = (props: DrawingProps) => (
   </>
 );
 
-function Bars({ acts, before = [], width, place }: DrawingProps) {
-  const most = Math.max(0.01, ...acts, ...before);
+function Bars({ acts, before = [], width, place, most: scale = 0.01 }: DrawingProps) {
+  const most = Math.max(scale, ...acts, ...before);
   const step = (width - edges.left - edges.right) / 24;
   return (
     <>

@@ -2,13 +2,14 @@ import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import * as text from "#text/daySection.ts";
 import type { DayView, FeederView, YardView } from "../../server/contract/api.ts";
-import { DayChart, DayChartLegend, markName } from "../charts/dayChart.tsx";
+import { markName } from "../charts/dayChart.tsx";
 import { now } from "../state/clock.ts";
 import { currentDate, dayError, findDay, loadDay } from "../state/days.ts";
 import { connectionState } from "../state/home.ts";
 import { capitalize, massText } from "../text/amount.ts";
 import { dayText, momentText, shiftDate, timeText } from "../text/clock.ts";
 import { numberText } from "../text/format.ts";
+import { DayRibbon } from "./dayRibbon.tsx";
 import { LinkedText } from "./linkedText.tsx";
 import { useLoad } from "./useLoad.ts";
 
@@ -19,12 +20,6 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
   const { query } = useLocation();
   const [back, setBack] = useState(() => daysBack(query.day, today)); // before today, so that midnight moves the chart on
   const date = shiftDate(today, -back);
-  // A past day doesn't change with each report; today does.
-  const freshness = back === 0 ? feeder.revision : 0;
-  const waitMs = freshness === 0 || findDay(feeder.id, date) === null ? 0 : 2_000;
-  useLoad(() => loadDay(feeder.id, date), [feeder.id, date, freshness], waitMs);
-
-  const known = findDay(feeder.id, date);
   const name = capitalize(dayText(date, today));
   return (
     <section class="day" aria-labelledby="day-title">
@@ -41,30 +36,52 @@ export function DaySection(props: { readonly feeder: FeederView; readonly yard: 
           </button>
         </div>
       </div>
-      {known === null ? (
-        <p class="empty loading">
-          {dayError.value ?? (connectionState.value === "offline" ? text.notStoredText : text.loadingText)}
+      <LoadedDay feeder={feeder} yard={yard} date={date} today={today} />
+      {findDay(feeder.id, date) !== null && (
+        <p class="page-link">
+          <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLabel}</a>
         </p>
-      ) : (
-        <DayContent stored={known} feeder={feeder} yard={yard} />
       )}
     </section>
   );
 }
 
-function DayContent(props: {
+interface LoadedDayProps {
+  readonly feeder: FeederView;
+  readonly yard: YardView;
+  readonly date: string;
+  readonly today: string;
+}
+
+/** One day, loaded when it is shown, and again with each report while it runs. */
+export function LoadedDay({ feeder, yard, date, today }: LoadedDayProps) {
+  // A past day doesn't change with each report; today does.
+  const freshness = date === today ? feeder.revision : 0;
+  const waitMs = freshness === 0 || findDay(feeder.id, date) === null ? 0 : 2_000;
+  useLoad(() => loadDay(feeder.id, date), [feeder.id, date, freshness], waitMs);
+  const known = findDay(feeder.id, date);
+  if (known !== null) return <DayContent stored={known} feeder={feeder} yard={yard} />;
+  return (
+    <p class="empty loading">
+      {dayError.value ?? (connectionState.value === "offline" ? text.notStoredText : text.loadingText)}
+    </p>
+  );
+}
+
+interface DayContentProps {
   readonly stored: NonNullable<ReturnType<typeof findDay>>;
   readonly feeder: FeederView;
   readonly yard: YardView;
-}) {
-  const { feeder, yard } = props;
+}
+
+function DayContent(props: DayContentProps) {
+  const { yard } = props;
   const { view, asOf } = props.stored;
   return (
     <>
       {/* A day that an earlier build stored on this phone lacks it. */}
       {(view as Partial<DayView>).extentText !== undefined && <p class="hint extent">{view.extentText}</p>}
-      <DayChart day={view} zone={yard.zone} nowMs={now.value} />
-      <DayChartLegend day={view} />
+      <DayRibbon {...props} />
       <p class="day-text">{view.text}</p>
       {connectionState.value === "offline" && (
         <p class="hint">{text.dataTimeText(momentText(new Date(asOf).toISOString(), now.value, yard.zone))}</p>
@@ -75,9 +92,6 @@ function DayContent(props: {
         </p>
       )}
       <DayTable day={view} zone={yard.zone} />
-      <p class="page-link">
-        <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLabel}</a>
-      </p>
     </>
   );
 }

@@ -1,10 +1,13 @@
+import { useState } from "preact/hooks";
 import { saveLabel } from "#text/common.ts";
 import * as text from "#text/ownNotificationSettings.ts";
+import { savedText } from "#text/savedNote.ts";
 import type { MeView, PeopleView, PersonView } from "../../server/contract/api.ts";
 import { laterApi } from "../api/laterApi.ts";
 import { announce } from "../state/announcement.ts";
 import { refreshHome } from "../state/home.ts";
 import { Choice, Field, FieldGroup, FormError, readText, useFormSubmit } from "./field.tsx";
+import { noteSaved } from "./savedNote.tsx";
 
 interface PersonProps {
   readonly yard: string;
@@ -23,6 +26,8 @@ export const OwnNotificationSettings = ({ me, ...person }: PersonProps & { reado
 
 function TimesForm({ yard, you, onChanged }: PersonProps) {
   const { sending, problems, formError, form, send } = useFormSubmit();
+  const [undone, setUndone] = useState(0); // the fields show what they begin with anew
+  const before = { quietHours: you.quietHours, urgentBreaks: you.urgentBreaks, digestBy: you.digestBy };
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const data = new FormData(event.currentTarget as HTMLFormElement);
@@ -36,13 +41,18 @@ function TimesForm({ yard, you, onChanged }: PersonProps) {
     );
     if (people === null) return;
     onChanged(people);
-    announce(text.savedText);
+    noteSaved(savedText, async () => {
+      const result = await laterApi.changePerson(yard, you.id, before);
+      if (result.kind === "ok") onChanged(result.value);
+      if (result.kind === "ok") setUndone((count) => count + 1);
+      return result;
+    });
   };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
       <FormError text={formError} />
-      <QuietHoursFields you={you} problems={problems} />
-      <FieldGroup legend={text.digestLegend} problem={problems.digestBy}>
+      <QuietHoursFields key={`quiet${undone}`} you={you} problems={problems} />
+      <FieldGroup key={`digest${undone}`} legend={text.digestLegend} problem={problems.digestBy}>
         {(["push", "email", "both", "none"] as const).map((channel) => (
           <Choice
             key={channel}
@@ -89,6 +99,7 @@ const QuietHoursFields = (props: { readonly you: PersonView; readonly problems: 
 
 function EmailForm({ me }: { readonly me: MeView }) {
   const saving = useFormSubmit();
+  const [undone, setUndone] = useState(0);
   const testing = useFormSubmit();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
@@ -96,7 +107,13 @@ function EmailForm({ me }: { readonly me: MeView }) {
     const saved = await saving.send(() => laterApi.changeMe({ email: email === "" ? null : email }));
     if (saved === null) return;
     await refreshHome();
-    announce(email === "" ? text.emailRemovedText : text.emailSavedText);
+    const before = me.email;
+    noteSaved(email === "" ? text.emailRemovedText : text.emailSavedText, async () => {
+      const result = await laterApi.changeMe({ email: before });
+      if (result.kind === "ok") await refreshHome();
+      if (result.kind === "ok") setUndone((count) => count + 1);
+      return result;
+    });
   };
   const sendTest = async () => {
     const test = await testing.send(() => laterApi.testMail());
@@ -107,6 +124,7 @@ function EmailForm({ me }: { readonly me: MeView }) {
       <h3>{text.emailTitle}</h3>
       <FormError text={saving.formError} />
       <Field
+        key={undone}
         label={text.emailLabel}
         hint={me.canEmail ? text.emailHint : text.cannotEmailHint}
         problem={saving.problems.mail}

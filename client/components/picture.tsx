@@ -2,20 +2,13 @@ import type { ComponentChildren } from "preact";
 import { useId, useRef, useState } from "preact/hooks";
 import { tableLabel } from "#text/trainingCharts.ts";
 import { useWidth } from "../charts/useWidth.ts";
-
-/** Where a reader is in a picture: at one of so many places from left to right. */
-export interface PictureReader {
-  readonly label: string;
-  readonly count: number;
-  readonly first: number; // where it begins
-  readonly textAt: (place: number) => string;
-}
+import { type PlaceReader, PlaceSlider } from "./placeSlider.tsx";
 
 interface PictureProps {
   readonly title: string;
   readonly sentence: string;
   readonly height: number;
-  readonly reader: PictureReader;
+  readonly reader: PlaceReader;
   readonly placeAt: (x: number, width: number) => number;
   readonly draw: (width: number, place: number) => ComponentChildren;
   readonly legend?: ComponentChildren;
@@ -64,30 +57,6 @@ export function Picture(props: PictureProps) {
         <PictureTable title={title} {...table} />
       </details>
     </figure>
-  );
-}
-
-function PlaceSlider(props: {
-  readonly reader: PictureReader;
-  readonly place: number;
-  readonly choose: (place: number) => void;
-}) {
-  const { reader, place, choose } = props;
-  const text = reader.textAt(place);
-  return (
-    <div class="picture-reader">
-      <p aria-hidden="true">{text}</p>
-      <input
-        type="range"
-        min={0}
-        max={reader.count - 1}
-        step={1}
-        value={place}
-        aria-label={reader.label}
-        aria-valuetext={text}
-        onInput={(event) => choose(Number(event.currentTarget.value))}
-      />
-    </div>
   );
 }
 

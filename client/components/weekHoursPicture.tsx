@@ -3,18 +3,22 @@ import { legendLabel } from "#text/trainingCharts.ts";
 import type { HistoryView, YardView } from "../../server/contract/api.ts";
 import { weeksByHour } from "../charts/historyAxis.ts";
 import { HoursDrawing, hourAt, hoursHeight } from "../charts/hoursDrawing.tsx";
-import { now } from "../state/clock.ts";
 import { timeText } from "../text/clock.ts";
 import { Picture, PictureLegend } from "./picture.tsx";
 import { useNights } from "./useNights.ts";
 
 /** When birds come, over that place's night: the last seven days as bars, the seven before as lines. */
-export function WeekHoursPicture({ history, yard }: { readonly history: HistoryView; readonly yard: YardView }) {
+export function WeekHoursPicture(props: {
+  readonly history: HistoryView;
+  readonly yard: YardView;
+  readonly asOf: number; // ms: until when the history goes
+}) {
+  const { history, yard } = props;
   const nights = useNights(yard);
   const act = (["visits", "presses", "deposits"] as const).find((name) => (history.columns[name] ?? []).some(Boolean));
   if (act === undefined) return null;
   const hourOf = (at: number) => Number(timeText(new Date(at).toISOString(), yard.zone).slice(0, 2));
-  const { week, before } = weeksByHour(history, history.columns[act] ?? [], now.value, hourOf);
+  const { week, before } = weeksByHour(history, history.columns[act] ?? [], props.asOf, hourOf);
   const most = Math.max(...week);
   const readingAt = (hour: number) => text.hoursReading(text.hourRangeText(hour), week[hour] ?? 0, before[hour] ?? 0);
   return (

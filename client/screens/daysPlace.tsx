@@ -1,17 +1,18 @@
-import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import { loadingText, nothingStoredText } from "#text/common.ts";
 import * as text from "#text/daysPlace.ts";
 import type { FeederView, HistoryView, YardView } from "../../server/contract/api.ts";
-import { laterApi } from "../api/laterApi.ts";
 import { historyDays } from "../charts/historyAxis.ts";
 import { HistoryPictures } from "../components/historyPictures.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { Screen } from "../components/screen.tsx";
+import { useHistories } from "../components/useHistories.tsx";
 import { useLoad } from "../components/useLoad.ts";
 import { WeekHoursPicture } from "../components/weekHoursPicture.tsx";
 import { now, serverNow } from "../state/clock.ts";
-import { connectionState, home, updateConnectionState, yards } from "../state/home.ts";
+import type { HistoryQuery } from "../state/histories.ts";
+import { connectionState, home, yards } from "../state/home.ts";
+import { loadTraining, trainings } from "../state/training.ts";
 import { localDate, shiftDate, zonedInstant } from "../text/clock.ts";
 import { numberText } from "../text/format.ts";
 import "../style/training.css";
@@ -71,14 +72,18 @@ interface DaysProps {
 }
 
 function DaysOf({ feeder, yard, span }: DaysProps) {
-  const { days, hours, failed } = useHistory(feeder.id, yard.zone, span);
-  if (failed) return <p class="notice">{text.offlineText}</p>;
-  if (days === null || hours === null) return <p class="empty first-load">{loadingText}</p>;
-  const damaged = days.damaged + hours.damaged;
+  const today = localDate(now.value, yard.zone);
+  const { found, notice } = useHistories(queriesOf(feeder.id, yard.zone, today, span), yard.zone, [today]);
+  useLoad(() => loadTraining(yard.id), [yard.id]);
+  const [days = null, hours = null] = found;
+  if (days === null || hours === null) return notice;
+  const damaged = days.view.damaged + hours.view.damaged;
+  const training = trainings.value.get(yard.id)?.view ?? null;
   return (
     <>
+      {notice}
       {damaged > 0 && <p class="notice warning">{text.damagedText(damaged)}</p>}
-      <Yesterday days={days} feeder={feeder} yard={yard} />
+      <Yesterday days={days.view} feeder={feeder} yard={yard} />
       <nav class="choice-row" aria-label={text.spanLabel}>
         {spans.map((each) => (
           <a key={each} href={`/days/${feeder.id}?span=${each}`} aria-current={each === span ? "page" : undefined}>
@@ -87,42 +92,27 @@ function DaysOf({ feeder, yard, span }: DaysProps) {
         ))}
       </nav>
       <div class="plates">
-        <WeekHoursPicture history={hours} yard={yard} />
-        <HistoryPictures history={days} feeder={feeder} yard={yard} />
+        <WeekHoursPicture history={hours.view} yard={yard} asOf={Math.min(now.value, hours.asOf)} />
+        <HistoryPictures history={days.view} feeder={feeder} yard={yard} training={training} />
       </div>
     </>
   );
 }
 
 /** By day over the span, and by hour over two weeks. */
-function useHistory(feeder: string, zone: string, span: Span) {
-  const [found, setFound] = useState<{ days: HistoryView; hours: HistoryView } | null>(null);
-  const [failed, setFailed] = useState(false);
-  const today = localDate(now.value, zone);
-  useLoad(async () => {
-    const to = new Date(serverNow()).toISOString();
-    const since = (back: number) => zonedInstant(shiftDate(today, 1 - back), "00:00", zone);
-    const days = await laterApi.history(feeder, { from: since(span), to, points: span + 1, columns: dayColumns });
-    updateConnectionState(days);
-    const hours =
-      days.kind !== "ok"
-        ? days
-        : await laterApi.history(feeder, {
-            from: since(15),
-            to,
-            points: 15 * 24 + 20,
-            columns: "visits,presses,deposits",
-          });
-    if (days.kind === "ok" && hours.kind === "ok") setFound({ days: days.value, hours: hours.value });
-    setFailed(days.kind !== "ok" || hours.kind !== "ok");
-    return hours;
-  }, [feeder, today, span]);
-  return { days: found?.days ?? null, hours: found?.hours ?? null, failed: failed && found === null };
+function queriesOf(feeder: string, zone: string, today: string, span: Span): readonly HistoryQuery[] {
+  const to = new Date(serverNow()).toISOString();
+  const since = (back: number) => zonedInstant(shiftDate(today, 1 - back), "00:00", zone);
+  return [
+    { name: `days-${span}`, feeder, from: since(span), to, points: span + 1, columns: dayColumns },
+    { name: "twoWeeks", feeder, from: since(15), to, points: 15 * 24 + 20, columns: "visits,presses,deposits" },
+  ];
 }
 
 /** Only what is drawn. */
 const dayColumns = [
   ...["visits", "presses", "deposits", "depositsPaid", "depositsUnpaid", "gramsGiven"],
+  "insideCelsiusLeast",
   ...["hopperGrams", "hopperGramsLow", "hopperGramsHigh"],
   ...["airCelsiusLeast", "airCelsiusMean", "airCelsiusMost"],
   ...["batteryVoltsLeast", "batteryVoltsMean", "batteryVoltsMost"],
@@ -131,6 +121,7 @@ const dayColumns = [
 function Yesterday({ days, feeder, yard }: Omit<DaysProps, "span"> & { readonly days: HistoryView }) {
   const date = shiftDate(localDate(now.value, yard.zone), -1);
   const place = historyDays(days, yard.zone).find((day) => day.date === date)?.index ?? -1;
+  const unknown = place < 0 ? text.notLoadedText : text.nothingKnownText;
   const value = (column: keyof HistoryView["columns"]) => days.columns[column]?.[place] ?? null;
   const [visits, presses, paid, grams] = [
     value("visits"),
@@ -147,11 +138,12 @@ function Yesterday({ days, feeder, yard }: Omit<DaysProps, "span"> & { readonly 
   return (
     <section class="yesterday" aria-labelledby="yesterday-title">
       <h2 id="yesterday-title">{text.yesterdayTitle}</h2>
-      <p>{parts.length === 0 ? text.nothingKnownText : text.yesterdayText(parts.join(", "))}</p>
+      <p>{parts.length === 0 ? unknown : text.yesterdayText(parts.join(", "))}</p>
       <p class="yard-links">
-        <a href={`/feeders/${feeder.id}?day=${date}`}>{text.ribbonLink}</a>
+        <a href={`/feeders/${feeder.id}/days?day=${date}`}>{text.ribbonLink}</a>
         {yard.digestWanted && <a href={`/yards/${yard.id}/digest`}>{text.digestLink}</a>}
         <a href={`/feeders/${feeder.id}/days`}>{text.allDaysLink}</a>
+        <a href={`/days/${feeder.id}/compare`}>{text.compareLink}</a>
         <a href={`/yards/${yard.id}/alarm-history`}>{text.alarmsLink}</a>
       </p>
     </section>

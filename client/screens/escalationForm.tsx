@@ -1,21 +1,30 @@
+import { useState } from "preact/hooks";
 import { saveLabel } from "#text/common.ts";
-import { escalateHint, escalateLabel, escalationTitle, minutesUnit, savedText } from "#text/recipientsScreen.ts";
+import { escalateHint, escalateLabel, escalationTitle, minutesUnit } from "#text/recipientsScreen.ts";
+import { savedText } from "#text/savedNote.ts";
 import type { YardView } from "../../server/contract/api.ts";
 import { laterApi, withoutContent } from "../api/laterApi.ts";
 import { FormError, NumberField, readNumber, useFormSubmit } from "../components/field.tsx";
-import { announce } from "../state/announcement.ts";
+import { noteSaved } from "../components/savedNote.tsx";
+import { changeYardBack } from "../state/changeBack.ts";
 import { refreshHome } from "../state/home.ts";
 
 /** How long a person has to acknowledge an urgent alarm before the next one is notified. */
 export function EscalationForm({ yard }: { readonly yard: YardView }) {
   const { sending, problems, formError, form, send } = useFormSubmit();
+  const [undone, setUndone] = useState(0); // the field shows what it begins with anew
+  const before = yard.escalateMinutes;
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const escalateMinutes = readNumber(new FormData(event.currentTarget as HTMLFormElement), "escalateMinutes");
     const change = escalateMinutes === undefined ? {} : { escalateMinutes };
     if ((await send(() => withoutContent(laterApi.changeYard(yard.id, change)))) === null) return;
     await refreshHome();
-    announce(savedText);
+    noteSaved(savedText, async () => {
+      const result = await changeYardBack(yard.id, { escalateMinutes: before });
+      if (result.kind === "ok") setUndone((count) => count + 1);
+      return result;
+    });
   };
   return (
     <section class="subsection" aria-labelledby="next-title">
@@ -23,6 +32,7 @@ export function EscalationForm({ yard }: { readonly yard: YardView }) {
       <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
         <FormError text={formError} />
         <NumberField
+          key={undone}
           name="escalateMinutes"
           label={escalateLabel}
           hint={escalateHint}

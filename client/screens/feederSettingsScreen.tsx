@@ -31,11 +31,13 @@ import { DutyFields, OptionalFields, RequiredFields, readFeederFields } from "..
 import { FeederKey } from "../components/feederKey.tsx";
 import { FormError, useFormSubmit } from "../components/field.tsx";
 import { useFoodInput } from "../components/foodFields.tsx";
+import { noteSaved } from "../components/savedNote.tsx";
 import { Screen } from "../components/screen.tsx";
 import { CompareButton, SettingsComparison, useComparison } from "../components/settingsComparison.tsx";
 import { UndetectableFaults } from "../components/undetectableFaults.tsx";
-import { announce } from "../state/announcement.ts";
+import { changeBack } from "../state/changeBack.ts";
 import { acceptFeeder, findFeeder, refreshHome } from "../state/home.ts";
+import { earlierValues } from "../state/saved.ts";
 import { notFoundScreen } from "./notFound.tsx";
 
 interface FeederProps {
@@ -74,10 +76,12 @@ function SettingsForm({ feeder, zone }: FeederProps & { readonly zone: string })
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     comparison.cancel();
-    const changed = await send(() => laterApi.changeFeeder(feeder.id, readChange()));
+    const change = readChange();
+    const before = earlierValues(change, feeder.settings);
+    const changed = await send(() => laterApi.changeFeeder(feeder.id, change));
     if (changed === null) return;
     acceptFeeder(changed);
-    announce(savedText);
+    noteSaved(savedText, before === null ? null : () => changeBack(feeder.id, before));
     route(`/feeders/${feeder.id}`);
   };
   const fields = { settings: feeder.settings, problems: { ...problems, ...comparison.problems } };

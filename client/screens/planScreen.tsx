@@ -10,10 +10,11 @@ import { FormError, useFormSubmit } from "../components/field.tsx";
 import { LinkedText } from "../components/linkedText.tsx";
 import { firstRules, PlanFields, readPlanFields } from "../components/planFields.tsx";
 import { RationAdvice } from "../components/rationAdvice.tsx";
+import { noteSaved } from "../components/savedNote.tsx";
 import { Screen } from "../components/screen.tsx";
 import { TaperSection } from "../components/taperSection.tsx";
 import { useLoad } from "../components/useLoad.ts";
-import { announce } from "../state/announcement.ts";
+import { changeBack } from "../state/changeBack.ts";
 import { now } from "../state/clock.ts";
 import { acceptFeeder, findFeeder } from "../state/home.ts";
 import { capitalize, massText } from "../text/amount.ts";
@@ -157,15 +158,21 @@ function dayDetails(day: PlannedDayView, portionGrams: number, zone: string): st
 function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (plan: PlanView | null) => void }) {
   const { feeder, onPreview } = props;
   const { sending, problems, formError, form, send } = useFormSubmit();
+  const [undone, setUndone] = useState(0); // the fields show what they begin with anew
   const rules = feeder.settings.feeding ?? firstRules;
-  const read = () => readPlanFields(form.current as HTMLFormElement, feeder.settings.feeding ?? {});
+  const before = feeder.settings.feeding ?? null;
+  const read = () => readPlanFields(form.current as HTMLFormElement, before ?? {});
   const save = async (event: SubmitEvent) => {
     event.preventDefault();
     const changed = await send(() => laterApi.changeFeeder(feeder.id, { feeding: read() }));
     if (changed === null) return;
     acceptFeeder(changed);
     onPreview(null);
-    announce(text.savedText);
+    noteSaved(text.savedText, async () => {
+      const result = await changeBack(feeder.id, { feeding: before });
+      if (result.kind === "ok") setUndone((count) => count + 1);
+      return result;
+    });
   };
   const preview = async () => {
     const planned = await send(() => laterApi.planPreview(feeder.id, read()));
@@ -178,7 +185,7 @@ function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (pla
       <h2 id="plan-rules">{text.rulesTitle}</h2>
       <form ref={form} onSubmit={(event) => void save(event)} noValidate>
         <FormError text={formError} />
-        <PlanFields rules={rules} problems={problems} />
+        <PlanFields key={undone} rules={rules} problems={problems} />
         <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {saveLabel}
@@ -195,12 +202,13 @@ function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (pla
 function RemovePlan(props: { readonly feeder: FeederView; readonly onRemoved: () => void }) {
   const { feeder, onRemoved } = props;
   const { sending, formError, send } = useFormSubmit();
+  const before = feeder.settings.feeding ?? null;
   const remove = async () => {
     const changed = await send(() => laterApi.changeFeeder(feeder.id, { feeding: null }));
     if (changed === null) return;
     acceptFeeder(changed);
     onRemoved();
-    announce(text.removedText);
+    noteSaved(text.removedText, () => changeBack(feeder.id, { feeding: before }));
   };
   return (
     <section class="plan-removal">

@@ -2,6 +2,7 @@ import type { RefObject } from "preact";
 import { useState } from "preact/hooks";
 import { useLocation } from "preact-iso";
 import { saveLabel } from "#text/common.ts";
+import { savedText } from "#text/savedNote.ts";
 import { nameLabel, onlyKeepersText, yardNotFoundText } from "#text/screens.ts";
 import {
   addYardLabel,
@@ -30,11 +31,14 @@ import { laterApi, withoutContent } from "../api/laterApi.ts";
 import { DeleteYard } from "../components/deleteYard.tsx";
 import { DiseaseNotice, DiseaseNoticeSection } from "../components/diseaseNotice.tsx";
 import { Choice, Field, FormError, NumberField, readNumber, readText, useFormSubmit } from "../components/field.tsx";
+import { noteSaved } from "../components/savedNote.tsx";
 import { Screen } from "../components/screen.tsx";
 import { YardLinks } from "../components/yardLinks.tsx";
 import { ZoneField } from "../components/zoneField.tsx";
 import { ZoneNotice } from "../components/zoneNotice.tsx";
+import { changeYardBack } from "../state/changeBack.ts";
 import { refreshHome, yards } from "../state/home.ts";
+import { earlierValues } from "../state/saved.ts";
 import { backToFeeders, notFoundScreen } from "./notFound.tsx";
 
 /** Where the yard is and when its digest comes. */
@@ -69,8 +73,11 @@ function YardForm({ yard }: { readonly yard: YardView }) {
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const change = readYardFields(new FormData(event.currentTarget as HTMLFormElement));
+    // A zone that can't be used can't be saved again.
+    const before = yard.unusableZone === null ? earlierValues(change, yard) : null;
     if ((await send(() => withoutContent(laterApi.changeYard(yard.id, change)))) === null) return;
     await refreshHome();
+    noteSaved(savedText, before === null ? null : () => changeYardBack(yard.id, before));
     route("/");
   };
   return (

@@ -1,3 +1,4 @@
+import type { ColdLimits } from "../domain/cold/coldLimits.ts";
 import type { HistoryColumn } from "../domain/history/historySeries.ts";
 
 /** The history of a feeder for a chart, as columns: one value for each bucket of time. */
@@ -21,6 +22,10 @@ export interface HistoryView {
     readonly title: string;
     readonly runs: readonly (readonly number[])[];
   }[];
+  /** By bucket, where the hopper was refilled; grams are null where an amount is not known. Left out unless `hopperGrams` is asked for. */
+  readonly refills?: readonly { readonly bucket: number; readonly grams: number | null }[];
+  /** From where on cold matters to this feeder; left out unless temperatures or the battery are asked for. */
+  readonly limits?: ColdLimits;
   /** How many stored roll-ups could not be read. They are left out: where it isn't 0, sums may be too small. */
   readonly damaged: number;
 }

@@ -1,11 +1,13 @@
 import type { HistoryView } from "../contract/api.ts";
 import type { HistorySpan } from "../contract/historyRequest.ts";
+import { coldLimits } from "../domain/cold/coldLimits.ts";
 import { ruleOf } from "../domain/faults.ts";
 import { planHistory } from "../domain/history/historyPlan.ts";
 import { type HistorySeries, historySeries } from "../domain/history/historySeries.ts";
+import { refillSteps } from "../domain/history/refillSteps.ts";
 import { type Instant, instant, isoOf, minutes } from "../domain/instant.ts";
 import { zoneOrFallback } from "../domain/zone.ts";
-import type { FeederRow, HistoryStore } from "../ports.ts";
+import type { FeederRow, HistoryStore, RecordStore } from "../ports.ts";
 
 /** What a chart shows of a feeder: the stored roll-ups, and what is not stored yet. */
 
@@ -14,14 +16,22 @@ export interface FoundHistory {
   readonly madeFrom: string; // as `historySource` has it
 }
 
-/** Null: there is no such feeder. */
+interface HistoryReader {
+  readonly history: HistoryStore;
+  readonly records: Pick<RecordStore, "refills">;
+}
+
+/**
+ * Null: there is no such feeder. A refill that is entered meanwhile may be in the answer before its step is: the next one, of a
+ * newer revision, has both.
+ */
 export async function historyView(
-  store: HistoryStore,
+  store: HistoryReader,
   feeder: string,
   span: HistorySpan,
   now: Instant,
 ): Promise<FoundHistory | null> {
-  const found = await store.rollups(feeder, ({ state }) => planHistory({ ...span, zone: state.settings.zone }));
+  const found = await store.history.rollups(feeder, ({ state }) => planHistory({ ...span, zone: state.settings.zone }));
   if (found === null) return null;
   const { feeder: row, plan, rollups, damaged } = found;
   const { from, to, standingAlarms, ...series } = historySeries(
@@ -30,6 +40,8 @@ export async function historyView(
     minuteOf(now),
     span.columns,
   );
+  const { columns } = span;
+  const isCold = columns.some((name) => name.includes("Celsius") || name.startsWith("battery"));
   return {
     view: {
       feeder,
@@ -38,6 +50,10 @@ export async function historyView(
       to: isoOf(to),
       ...series,
       standingAlarms: alarmViews(standingAlarms),
+      ...(columns.includes("hopperGrams") && {
+        refills: refillSteps(from, series.lengthMinutes, await store.records.refills(feeder, from, to)),
+      }),
+      ...(isCold && { limits: coldLimits(row.state.settings, row.state.cold) }),
       damaged,
     },
     madeFrom: historySource(row, span, now),

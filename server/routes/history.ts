@@ -27,7 +27,7 @@ export function historyRoute(app: FastifyInstance, { store, clock }: Pick<Ports,
         const row = await store.yards.feeder(feeder);
         if (row === null) return noFeeder();
         if (answers.sentNotModified(request, reply, historySource(row, span, now))) return reply;
-        const found = await historyView(store.history, feeder, span, now);
+        const found = await historyView(store, feeder, span, now);
         if (found === null) return noFeeder(); // removed meanwhile
         return answers.send(request, reply, { json: JSON.stringify(found.view), madeFrom: found.madeFrom });
       },

@@ -31,7 +31,10 @@ interface FakeState {
 }
 
 /** @param pool the endpoints that are given out, one after the other */
-export async function fakePushManager(context: BrowserContext, pool: readonly Phone[]): Promise<FakePushManager> {
+export async function fakePushManager(
+  context: BrowserContext,
+  pool: readonly Pick<Phone, "endpoint" | "p256dh" | "auth">[],
+): Promise<FakePushManager> {
   const page = context.pages()[0];
   if (page === undefined) throw new Error("expected an open page");
   await untilWorkerControls(page);

@@ -63,11 +63,22 @@ export function daysHistoryFixture(now: number, count = 42): HistoryView {
       airCelsiusLeast: of((day) => celsius(day) - 4),
       airCelsiusMean: of(celsius),
       airCelsiusMost: of((day) => celsius(day) + 4),
+      insideCelsiusLeast: of((day) => celsius(day) - 2),
       batteryVoltsLeast: of((day) => 12.2 - day / 100),
       batteryVoltsMean: of((day) => 12.5 - day / 100),
       batteryVoltsMost: of((day) => 13.1 - day / 200),
     },
     standingAlarms: [],
+    refills: Array.from({ length: count }, (_, day) => day)
+      .filter((day) => day % 14 === 0 && day > 0)
+      .map((bucket) => ({ bucket, grams: bucket % 28 === 0 ? null : 870 })),
+    limits: {
+      ...{ trayFreezesBelowCelsius: -0.5, trayThawsAboveCelsius: 0.5 },
+      battery: {
+        ...{ kind: "lithiumIronPhosphate", chargesAboveCelsius: 0, chargesAboveByBoxCelsius: -2 },
+        ...{ dischargesAboveCelsius: -30, freezesBelowCelsius: null, restVolts: null },
+      },
+    },
     damaged: 0,
   };
 }
@@ -94,7 +105,73 @@ function hoursHistoryFixture(now: number): HistoryView {
 export const historyFixture = (now: number, query: URLSearchParams): HistoryView => {
   const columns = query.get("columns") ?? "";
   if (columns === "hopperGrams") return hopperHistoryFixture(now);
+  if (columns === "reportedShare") return firstHistoryFixture(now);
+  if (columns.includes("timerPortions")) return comparedFixture(now, query);
+  if (columns.startsWith("visits,presses,depositsPaid")) return monthHistoryFixture(now, query);
   return columns.startsWith("visits,presses,deposits,depositsPaid")
     ? daysHistoryFixture(now, Number(query.get("points")) - 1)
     : hoursHistoryFixture(now);
 };
+
+/** It has reported for half a year. */
+const firstHistoryFixture = (now: number): HistoryView => ({
+  ...daysHistoryFixture(now, 1),
+  from: iso(now - 260 * 14 * dayMs),
+  lengthMinutes: Array.from({ length: 260 }, () => 14 * 1_440),
+  columns: { reportedShare: Array.from({ length: 260 }, (_, index) => (index < 247 ? null : 1)) },
+});
+
+/** A month by day or by hour: each fifth day without a report from noon on, the 13th without any. */
+function monthHistoryFixture(now: number, query: URLSearchParams): HistoryView {
+  const from = Date.parse(query.get("from") ?? "");
+  const isHours = Number(query.get("points")) > 100;
+  const step = isHours ? 3_600_000 : dayMs;
+  const count = Math.round((Date.parse(query.get("to") ?? "") - from) / step);
+  const dayOf = (index: number) => Math.floor((isHours ? index / 24 : index) + 0.01);
+  const of = (value: (day: number, hour: number) => number) =>
+    Array.from({ length: count }, (_, index) => {
+      const [day, hour] = [dayOf(index), isHours ? index % 24 : 0];
+      const isUnknown = from + index * step > now || day === 12 || (isHours && day % 5 === 4 && hour >= 12);
+      return isUnknown ? null : value(day, hour);
+    });
+  const lit = (hour: number) => !isHours || (hour >= 8 && hour < 16);
+  const each = (most: number) =>
+    of((day, hour) => (lit(hour) ? Math.round((most * (1 + ((day * 7 + hour * 3) % 5))) / (isHours ? 8 : 1)) : 0));
+  return {
+    ...daysHistoryFixture(now, 1),
+    level: isHours ? "hour" : "day",
+    from: iso(from),
+    to: iso(from + count * step),
+    lengthMinutes: Array.from({ length: count }, () => step / 60_000),
+    columns: {
+      ...{ visits: each(8), presses: each(5), depositsPaid: each(3) },
+      depositsUnpaid: of((day, hour) => (day % 6 === 2 && (!isHours || hour === 10) ? 1 : 0)),
+      ...(!isHours && { gramsGiven: each(11), reportedShare: of(() => 1) }),
+    },
+  };
+}
+
+/** The days of a compared span: fewer visits and colder, the later it is; of Wednesdays nothing is known. */
+function comparedFixture(now: number, query: URLSearchParams): HistoryView {
+  const from = Date.parse(query.get("from") ?? "");
+  const count = Math.round((Date.parse(query.get("to") ?? "") - from) / dayMs);
+  const ago = Math.round((now - from) / dayMs);
+  const of = (value: (day: number) => number) =>
+    Array.from({ length: count }, (_, day) => (day % 7 === 2 || from + day * dayMs > now ? null : value(day)));
+  return {
+    ...daysHistoryFixture(now, 1),
+    from: iso(from),
+    to: iso(from + count * dayMs),
+    lengthMinutes: Array.from({ length: count }, () => 1_440),
+    columns: {
+      visits: of((day) => 20 + ago - day),
+      presses: of((day) => 10 + (day % 3)),
+      deposits: of((day) => 4 + (day % 4)),
+      depositsPaid: of((day) => 4 + (day % 4)),
+      depositsUnpaid: of(() => 0),
+      pressPortions: of((day) => 10 + (day % 3)),
+      depositPortions: of((day) => 4 + (day % 4)),
+      airCelsiusMean: of((day) => ago / 4 - day / 4 - 4),
+    },
+  };
+}

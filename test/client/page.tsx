@@ -24,10 +24,11 @@ import { memoryStore } from "../../client/offline/localStore.ts";
 import { failedActions, openActions, queuedActions } from "../../client/state/actions.ts";
 import { now } from "../../client/state/clock.ts";
 import { days } from "../../client/state/days.ts";
+import { histories } from "../../client/state/histories.ts";
 import { connectionState, home, openHome, signedIn } from "../../client/state/home.ts";
 import { ownEndpoint } from "../../client/state/ownPhone.ts";
 import { phones, storedEndpoint } from "../../client/state/phones.ts";
-import type { HomeView } from "../../server/contract/api.ts";
+import type { HistoryView, HomeView } from "../../server/contract/api.ts";
 import { hopperHistoryFixture, portionsViewFixture } from "./evidenceFixture.ts";
 import { peopleViewFixture } from "./peopleFixture.ts";
 import { dayViewFixture, homeViewFixture, phonesViewFixture } from "./viewFixtures.ts";
@@ -45,6 +46,8 @@ export class FakeConnection {
   signedOut = false;
   home: HomeView = homeViewFixture(Date.now());
   readonly requests: SentRequest[] = [];
+  /** The histories of feeders; null: the hours of a hopper alone. */
+  histories: ((query: URLSearchParams) => HistoryView) | null = null;
   replies: Record<string, (body: unknown) => Reply> = {};
 
   readonly fetch = async (path: string, init: RequestInit): Promise<Response> => {
@@ -53,7 +56,9 @@ export class FakeConnection {
     const body: unknown = typeof init.body === "string" ? JSON.parse(init.body) : null;
     const bare = path.replace("/api/v1", "").replace(/\?.*/, "");
     this.requests.push({ method, path: bare, body });
-    const reply = this.replyTo(method, bare, body);
+    const isHistory = bare.endsWith("/history") && this.histories !== null && !this.signedOut;
+    const query = new URLSearchParams(path.split("?")[1]);
+    const reply = isHistory ? { status: 200, body: this.histories?.(query) } : this.replyTo(method, bare, body);
     return new Response(JSON.stringify(reply.body), { status: reply.status });
   };
 
@@ -103,6 +108,7 @@ export function withFakeConnection(opened: (server: FakeConnection) => void): vo
     queuedActions.value = [];
     failedActions.value = [];
     days.value = new Map();
+    histories.value = new Map();
     phones.value = null;
     ownEndpoint.value = null;
     storedEndpoint.value = null;

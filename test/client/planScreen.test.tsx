@@ -90,7 +90,7 @@ describe("the feeding plan's screen", () => {
     await openPage(path);
     await screen.findByText(/follows this plan/);
     fireEvent.click(screen.getByRole("button", { name: "Save" }));
-    await screen.findByText("Feeding plan saved.");
+    await screen.findByText("Feeding plan saved.", { selector: ".saved-note *" });
     expect(server.posts()[0]).toMatchObject({
       method: "PATCH",
       path: "/feeders/rowan",
@@ -152,7 +152,7 @@ describe("the feeding plan's screen", () => {
     acceptFeeder({ ...rowan, revision: 99, settings: { ...rowan?.settings, feeding: firstRules } } as FeederView);
     answer({ version: null, days: [] });
     fireEvent.click(await screen.findByRole("button", { name: "Remove the plan" }));
-    await screen.findByText("Feeding plan removed.");
+    await screen.findByText("Feeding plan removed.", { selector: ".saved-note *" });
     expect(server.posts()[0]).toMatchObject({ method: "PATCH", path: "/feeders/rowan", body: { feeding: null } });
     await screen.findByText(/still follows it/);
   });

@@ -334,6 +334,29 @@ describe("roll-ups that can't be read", () => {
   });
 });
 
+describe("what a chart shows beside the history", () => {
+  it("is a refill in its bucket and the limits of the cold, where the columns call for them", async () => {
+    const server = await openTestServer();
+    const { feeder } = await server.addFeeder({ name: "Rowan", battery: "lithiumIon" });
+    const url = `/api/v1/feeders/${feeder.id}/refills`;
+    for (const [id, grams] of [
+      ["refill-01", 200],
+      ["refill-02", 150],
+    ] as const) {
+      const body = { id, what: { kind: "added", grams } };
+      expect((await server.app.inject({ method: "POST", url, headers: server.keeper, body })).statusCode).toBe(200);
+    }
+    const now = server.clock.now();
+    const query = { from: iso((now - days(3)) as Instant), to: iso((now + hours(1)) as Instant), points: 5 };
+    const whole = await viewOf(server, feeder.id, query);
+    const today = whole.lengthMinutes.length - 1;
+    expect(whole.refills).toEqual([{ bucket: today, grams: 350 }]);
+    expect(whole.limits?.battery).toMatchObject({ kind: "lithiumIon", chargesAboveCelsius: 0 });
+    const few = await viewOf(server, feeder.id, { ...query, columns: "visits" });
+    expect([few.refills, few.limits]).toEqual([undefined, undefined]);
+  });
+});
+
 describe("the store's history", () => {
   it("is of one moment with the feeder's row, also where another process writes between the two reads", async () => {
     const { server, feeder } = await openYear();

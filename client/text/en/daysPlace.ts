@@ -17,13 +17,18 @@ export const givenText = (grams: string) => `${grams} given`;
 export const ribbonLink = "Yesterday, hour by hour";
 export const digestLink = "Digest";
 export const allDaysLink = "Day by day";
+export const compareLink = "Compare weeks";
 export const alarmsLink = "Alarms by month";
-export const offlineText = "These pictures need a connection.";
+export const notOnPhoneText = "These pictures are not saved on this phone, and there is no connection.";
+export const asOfText = (time: string) => `Data from ${time}.`;
+export const notLoadedText = "It is not loaded yet.";
 export const damagedText = (count: number) => `${count} stored sums can't be read; the counts may be too small.`;
 export const dayLabel = "Day";
 export const hourLabel = "Hour";
 export const hourColumn = "Hour";
 export const notKnown = "not known";
+export const unknownDaysText = (count: number) =>
+  count === 1 ? "One day is not known, and left out." : `${count} days are not known, and left out.`;
 export const runningText = "so far";
 
 export const actNames = { visits: "Visits", presses: "Presses", deposits: "Deposits" } as const;
@@ -51,12 +56,21 @@ export const paidName = "paid";
 export const unpaidName = "not paid";
 export const countName = "presses";
 export const meanName = "mean of seven days";
+export const stageName = "a stage of the programme begins";
+export const stageColumn = "Stage begins";
+export const stageBeginsText = (stage: string) => `here begins “${stage}”`;
 export const meanColumn = "Mean of 7 days";
 
 export const hopperTitle = "Food in the hopper";
 export const hopperSentence = (text: string) => `Now: ${text}.`;
 export const hopperReading = (day: string, grams: string, low: string, high: string) =>
   `${day}: ${grams}, between ${low} and ${high}`;
+export const gramsText = (grams: string) => `${grams} g`;
+export const refillText = (grams: string) => `refilled with ${grams}`;
+export const refillUnknownText = "refilled, amount not entered";
+export const addedText = (grams: string) => `+${grams}`;
+export const refillName = "refill, in grams";
+export const refillColumn = "Refill";
 export const gramsColumn = "Grams";
 export const lowColumn = "At least";
 export const highColumn = "At most";
@@ -65,6 +79,13 @@ export const fanName = "empty: from the earliest to the latest likely moment";
 
 export const temperatureTitle = "Air temperature";
 export const temperatureSentence = (least: string, most: string) => `Between ${least} and ${most}.`;
+export const traySentence = (freezes: string, thaws: string) =>
+  `Below ${freezes} water on the tray freezes, above ${thaws} it thaws.`;
+export const batteryFreezesSentence = (celsius: string) =>
+  `By its lowest voltage of the last day, the battery may freeze below ${celsius}.`;
+export const batteryFreezesName = (celsius: string) => `${celsius}: the battery may freeze`;
+export const frozenName = "water on the tray freezes";
+export const doubtfulName = "it may freeze or thaw";
 export const temperatureReading = (day: string, least: string, mean: string, most: string) =>
   `${day}: ${least} to ${most}, mean ${mean}`;
 export const degreesText = (celsius: string) => `${celsius} °C`;
@@ -77,5 +98,19 @@ export const mostColumn = "Most";
 
 export const batteryTitle = "Battery";
 export const batterySentence = (least: string) => `It never fell below ${least}.`;
+/** Where the settings have no kind of battery. */
+export const noBatteryKindSentence =
+  "The settings name no kind of battery, so what it allows in the cold is not known.";
+export const lithiumSentence = (charge: string, discharge: string) =>
+  `A lithium battery must not be charged below ${charge}, and not be used below ${discharge}.`;
+export const noBoxTemperatureSentence = "No thermometer in the box shows when that was.";
+export const tooColdName = (celsius: string) => `days with the box below ${celsius}: too cold to charge`;
+export const tooColdText = "too cold to charge at times";
+export const chargingColumn = "Charging";
+export const leadAcidSentence =
+  "The voltage shows the charge only at rest, before dawn: that is the lower edge. The bands are cautious.";
+export const leadAcidUnknownSentence = "Which voltages mean full and empty is not known before its first reports.";
+export const belowHalfName = (volts: string) => `below ${volts} at rest: less than half full`;
+export const emptyName = (volts: string) => `below ${volts} at rest: empty`;
 export const batteryReading = (day: string, least: string, most: string) => `${day}: ${least} to ${most}`;
 export const voltsText = (volts: string) => `${volts} V`;

@@ -1,7 +1,30 @@
+/** The days of a feeder, a row each, and one of them as a ribbon. */
 export const notFoundTitle = "Days";
 export const title = (feeder: string) => `Days of ${feeder}`;
-export const chartText =
-  "Lines above: visits. Lines below: portions. Dot: deposit. Open dot: deposit without a portion. Flag: alarm. Night is narrower. A day runs from sunset to sunset.";
-export const nothingRecordedText = "nothing recorded";
-export const notOnPhoneText = "Not saved on this phone.";
-export const olderLabel = "Show one more week";
+export const monthsLabel = "Month";
+export const earlierLabel = (month: string) => `← ${month}`;
+export const laterLabel = (month: string) => `${month} →`;
+export const firstLabel = (month: string) => `First reports: about ${month}`;
+export const sentence = "Each row is a day, each bar an hour of it, over that day's light. Unknown hours are hatched.";
+export const nothingKnownText = "Nothing is known of this month: no report came.";
+export const tableLabel = "Days of the month";
+export const dayColumn = "Day";
+export const hoursColumn = "By hour";
+export const visitsColumn = "visits";
+export const pressesColumn = "presses";
+export const paidColumn = "paid";
+export const unpaidText = "not paid";
+export const notKnown = "?";
+export const notKnownLong = "not known";
+export const weekGramsText = (grams: string) => `${grams} g given`;
+export const weekKnownText = (known: number, days: number) => `${known} of ${days} days known`;
+export const stripText = (day: string, most: string) => `${day}: most visits from ${most}`;
+export const plainStripText = (day: string) => `${day} by hour`;
+export const hourText = (hour: number) => `${hour} to ${hour + 1} h`;
+export const visitName = "visits";
+export const pressName = "presses";
+export const depositName = "deposits, paid";
+export const unpaidName = "not paid";
+export const unknownName = "not known";
+export const previousDayLabel = "Previous day";
+export const nextDayLabel = "Next day";

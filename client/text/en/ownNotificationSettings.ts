@@ -12,7 +12,6 @@ export const digestLabels = {
   both: "As a notification and by e-mail",
   none: "Do not send it",
 } as const;
-export const savedText = "Saved.";
 export const emailTitle = "E-mail";
 export const emailLabel = "E-mail address";
 export const emailHint = "Urgent alarms that no phone has shown are also sent here. Other people can't see it.";

@@ -11,4 +11,3 @@ export const escalationTitle = "Escalation";
 export const escalateLabel = "Notify the next person after";
 export const escalateHint = "Time to acknowledge an urgent alarm before the next person is notified.";
 export const minutesUnit = "minutes";
-export const savedText = "Saved.";

@@ -1,5 +1,5 @@
 import type { BatteryKind } from "../settings.ts";
-import { type Celsius, celsius, type Volts } from "../units.ts";
+import { type Celsius, celsius, type Volts, volts } from "../units.ts";
 
 /**
  * What a battery's voltage at rest shows. Handbooks differ, so the results are bands: charge by ± 10 % and more, freezing point
@@ -85,6 +85,13 @@ const openCircuitVoltageCurves: { readonly cautious: Curve; readonly hopeful: Cu
     [12.65, 1],
   ],
 };
+
+/** By cautious handbooks, the voltage at rest of so many lead-acid cells that are empty, half full and full. */
+export function restVoltages(cells: number): { readonly empty: Volts; readonly half: Volts; readonly full: Volts } {
+  const byShare: Curve = openCircuitVoltageCurves.cautious.map(([per12Volts, share]) => [share, per12Volts]);
+  const at = (share: number) => volts((interpolate(byShare, share) * cells) / 6);
+  return { empty: at(0), half: at(0.5), full: at(1) };
+}
 
 /** Linear between the points, constant beyond them. */
 export function interpolate(curve: Curve, at: number): number {

@@ -27,7 +27,7 @@ export function updateCharging(before: ChargingState, readings: Readings, at: In
   const battery = batteryTemperature ?? inside;
   if (charge === null || battery === null) return before;
   const thermometer = batteryTemperature === null ? "box" : "battery";
-  const coldBelow = thermometer === "battery" ? 0 : boxColdBelow;
+  const coldBelow = thermometer === "battery" ? batteryColdBelow : boxColdBelow;
   const isActive = before.found !== null;
   const isCold = isActive ? battery < coldBelow + warmDeadband : battery < coldBelow;
   const isCharging = charge > (isActive ? chargingCurrentOff : chargingCurrentOn);
@@ -60,6 +60,8 @@ export function chargingInFrostFault(found: ChargingFinding, now: Instant): Faul
 // mA: above what a cheap current sensor reports without current, and where it ends. Common practice, no source.
 const chargingCurrentOn = 50;
 const chargingCurrentOff = 25;
+/** °C in the cells; see above. */
+export const batteryColdBelow = 0;
 /** The box may be colder than the cells in it, but not for long by this much. */
-const boxColdBelow = -2;
+export const boxColdBelow = -2;
 const warmDeadband = 1;

@@ -109,6 +109,12 @@ function updateLowestVoltage(before: FreezingBattery, readings: Readings, at: In
   };
 }
 
+/** Where it would freeze, cautiously, by its lowest voltage at rest in the last half day to day; null: not known. */
+export function presentFreezingPoint(battery: FreezingBattery): Celsius | null {
+  const restVoltage = lowerVoltage(battery.lowestVoltage, battery.previousLowestVoltage);
+  return restVoltage === null ? null : (freezingPoint(restVoltage)?.cautious ?? null);
+}
+
 const lowerVoltage = (a: Volts | null, b: Volts | null): Volts | null =>
   a === null ? b : b === null ? a : volts(Math.min(a, b));
 

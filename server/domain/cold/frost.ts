@@ -272,8 +272,8 @@ function measuredVapourPressure({ humidity, inside, air }: Readings): number | n
 const frostPointOf = (vapour: number): Celsius => frostPoint(vapour) ?? (0 as Celsius);
 
 // Deadbands wider than a cheap thermometer's noise (± 0.5 °C) and what ± 3 % humidity moves the frost point (0.4 °C).
-const freezeBelow = -0.5;
-const thawAbove = 0.5;
+export const freezeBelow = -0.5;
+export const thawAbove = 0.5;
 const growthMargin = 1;
 const growthMarginMin = 0.3;
 const estimateMargin = 0.5;
