@@ -18,6 +18,7 @@ const noTexts: readonly (readonly [file: string, texts: RegExp, reason: string])
   ["server/domain/units.ts", /^"(degrees|percent) /, "part of an error's message"],
   ["server/domain/zone.ts", /^new Intl/, "only asks whether a time zone is known"],
   ["server/flows/damage.ts", /^"internal error"$/, "is only logged"],
+  ["server/flows/history.ts", /^"Celsius"$/, "a part of the names of columns"],
   ["server/flows/passkeys.ts", /^"Pieward"$/, "the program's name"],
   ["server/flows/publicId.ts", /^`id of /, "is only hashed"],
   ["server/flows/repair.ts", /record|damaged/, "lines of the log"],
