@@ -70,17 +70,21 @@ function Frame() {
         )}
       </main>
       {frameNote.value}
-      <footer>
-        <p>
-          {notSafetyDeviceText} <a href="/cautions">{safetyInformationLabel}</a>
-        </p>
-      </footer>
+      <Footer />
       <p class="hidden" role="status" aria-live="polite">
         {announcement.value}
       </p>
     </div>
   );
 }
+
+const Footer = () => (
+  <footer>
+    <p>
+      {notSafetyDeviceText} <a href="/cautions">{safetyInformationLabel}</a>
+    </p>
+  </footer>
+);
 
 const Tabs = ({ path }: { readonly path: string }) => (
   <nav class="tabs" aria-label={menuLabel}>

@@ -47,9 +47,28 @@ export interface Fan {
 
 /** A line within its band. */
 export function BandDrawing(props: BandProps) {
-  const { width, place, count, low, middle, high, range, rangeTexts, lines, fan, refills } = props;
+  const { width, place, count, range, rangeTexts, lines, refills } = props;
   const axis = placesAxis(count, width);
   const y = (value: number) => bottom - ((value - range[0]) / Math.max(1e-9, range[1] - range[0])) * (bottom - top);
+  return (
+    <>
+      <Zones {...props} y={y} />
+      <line class="place" x1={axis.x(place)} x2={axis.x(place)} y1={top - 4} y2={bottom} />
+      <BandAndCurve {...props} axis={axis} y={y} />
+      {lines
+        .filter((line) => line > range[0] && line < range[1])
+        .map((line) => (
+          <line key={line} class="criterion" x1={edges.left} x2={width - edges.right} y1={y(line)} y2={y(line)} />
+        ))}
+      <Refills refills={refills} axis={axis} />
+      <Scale width={width} texts={rangeTexts} />
+      <Labels {...props} />
+    </>
+  );
+}
+
+function BandAndCurve(props: BandProps & { readonly axis: Axis; readonly y: (value: number) => number }) {
+  const { axis, y, low, middle, high, fan, refills } = props;
   const isStep = (index: number) => refills.some((refill) => refill.place === index);
   // A refill is a step between two days, and no slope through the night.
   const points = (run: readonly number[], values: readonly (number | null)[]) =>
@@ -62,8 +81,6 @@ export function BandDrawing(props: BandProps) {
   const last = fan === null ? null : middle[fan.from];
   return (
     <>
-      <Zones {...props} y={y} />
-      <line class="place" x1={axis.x(place)} x2={axis.x(place)} y1={top - 4} y2={bottom} />
       {knownRuns(low).map((run) => (
         <polygon
           key={run[0]}
@@ -80,14 +97,6 @@ export function BandDrawing(props: BandProps) {
       {knownRuns(middle).map((run) => (
         <polyline key={run[0]} class="curve" points={points(run, middle).join(" ")} />
       ))}
-      {lines
-        .filter((line) => line > range[0] && line < range[1])
-        .map((line) => (
-          <line key={line} class="criterion" x1={edges.left} x2={width - edges.right} y1={y(line)} y2={y(line)} />
-        ))}
-      <Refills refills={refills} axis={axis} />
-      <Scale width={width} texts={rangeTexts} />
-      <Labels {...props} />
     </>
   );
 }

@@ -23,48 +23,59 @@ export function TemperaturePicture(props: HistoryProps) {
   const { value } = daysOf(props);
   const values = { low: value("airCelsiusLeast"), middle: value("airCelsiusMean"), high: value("airCelsiusMost") };
   const [least, most] = [Math.floor(smallest(values.low)), Math.ceil(largest(values.high))];
-  const { limits } = props.history;
-  const cold = limits !== undefined && least < limits.trayThawsAboveCelsius ? limits : null;
-  const freezesAt = limits?.battery?.freezesBelowCelsius ?? null;
-  const isNear = freezesAt !== null && freezesAt > least;
+  const tray = trayLimits(props, least);
+  const battery = batteryFreezing(props, least);
   const of: BandOf = {
-    ...{ title: text.temperatureTitle, values, lines: [0, ...(isNear ? [freezesAt] : [])] },
-    sentence: [
-      text.temperatureSentence(degrees(least), degrees(most)),
-      ...(cold === null
-        ? []
-        : [text.traySentence(degrees(cold.trayFreezesBelowCelsius, 1), degrees(cold.trayThawsAboveCelsius, 1))]),
-      ...(freezesAt === null ? [] : [text.batteryFreezesSentence(degrees(freezesAt))]),
-    ].join(" "),
+    ...{ title: text.temperatureTitle, values, lines: [0, ...battery.lines], zones: tray.zones },
+    sentence: [text.temperatureSentence(degrees(least), degrees(most)), ...tray.sentences, ...battery.sentences].join(
+      " ",
+    ),
     range: [least, most],
     rangeTexts: [`${numberText(least)}°`, `${numberText(most)}°`],
-    zones:
-      cold === null
-        ? []
-        : [
-            { from: least, to: cold.trayFreezesBelowCelsius, kind: "frozen" },
-            { from: cold.trayFreezesBelowCelsius, to: cold.trayThawsAboveCelsius, kind: "doubtful" },
-          ],
     readingOf: (name, place) => {
-      const of = (each: readonly (number | null)[]) => degrees(each[place] ?? 0);
-      return text.temperatureReading(name, of(values.low), of(values.middle), of(values.high));
+      const at = (each: readonly (number | null)[]) => degrees(each[place] ?? 0);
+      return text.temperatureReading(name, at(values.low), at(values.middle), at(values.high));
     },
     marks: [
       { name: text.rangeName, mark: bandMark },
       { name: text.meanLineName, mark: meanMark },
       ...(least < 0 && most > 0 ? [{ name: text.freezingName, mark: lineMark }] : []),
-      ...(cold === null
-        ? []
-        : [
-            { name: text.frozenName, mark: zoneMark("frozen") },
-            { name: text.doubtfulName, mark: zoneMark("doubtful") },
-          ]),
-      ...(isNear ? [{ name: text.batteryFreezesName(degrees(freezesAt)), mark: lineMark }] : []),
+      ...tray.marks,
+      ...battery.marks,
     ],
     columns: [text.leastColumn, text.meanOfDayColumn, text.mostColumn],
     digits: 1,
   };
   return <BandPicture {...props} of={of} />;
+}
+
+/** Where water on the tray freezes and thaws; nothing where it never came near it. */
+function trayLimits({ history: { limits } }: HistoryProps, least: number) {
+  if (limits === undefined || least >= limits.trayThawsAboveCelsius) return { sentences: [], zones: [], marks: [] };
+  const { trayFreezesBelowCelsius: freezes, trayThawsAboveCelsius: thaws } = limits;
+  return {
+    sentences: [text.traySentence(degrees(freezes, 1), degrees(thaws, 1))],
+    zones: [
+      { from: least, to: freezes, kind: "frozen" },
+      { from: freezes, to: thaws, kind: "doubtful" },
+    ] as const,
+    marks: [
+      { name: text.frozenName, mark: zoneMark("frozen") },
+      { name: text.doubtfulName, mark: zoneMark("doubtful") },
+    ],
+  };
+}
+
+/** Where a lead-acid battery would freeze with its present charge; as a line where it came near it. */
+function batteryFreezing({ history: { limits } }: HistoryProps, least: number) {
+  const celsius = limits?.battery?.freezesBelowCelsius ?? null;
+  if (celsius === null) return { sentences: [], lines: [], marks: [] };
+  const isNear = celsius > least;
+  return {
+    sentences: [text.batteryFreezesSentence(degrees(celsius))],
+    lines: isNear ? [celsius] : [],
+    marks: isNear ? [{ name: text.batteryFreezesName(degrees(celsius)), mark: lineMark }] : [],
+  };
 }
 
 export function BatteryPicture(props: HistoryProps) {

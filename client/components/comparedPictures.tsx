@@ -12,6 +12,7 @@ import { timeText } from "../text/clock.ts";
 import { numberText } from "../text/format.ts";
 import { recordDayText } from "../text/training.ts";
 import { cell, largest, sum, withUnknown } from "./bandPicture.tsx";
+import { countReading } from "./historyPictures.tsx";
 import { Picture, PictureLegend } from "./picture.tsx";
 
 /** One of two sides, with what is drawn of it. */
@@ -143,13 +144,9 @@ function DaysPicture(props: {
   const dates = historyDays(side.byDay, props.zone);
   const nameOf = (place: number) => recordDayText(dates[place]?.date ?? "", now.value, props.zone);
   const last = dates.length - 1;
-  const textAt = (place: number) => {
-    const [paid, unpaid] = [up[place] ?? null, down[place] ?? 0];
-    if (paid === null) return `${nameOf(place)}: ${days.notKnown}`;
-    return (hasDeposits ? days.depositsReading : days.pressesReading)(nameOf(place), paid, unpaid);
-  };
+  const textAt = (place: number) =>
+    countReading(nameOf(place), up[place] ?? null, hasDeposits ? (down[place] ?? 0) : null);
   const sentence = hasDeposits ? days.depositsSentence(sum(up), sum(down)) : days.pressesSentence(sum(up));
-  const bar = (kind: string) => <rect class={kind} x="-4" y="-7" width="8" height="14" />;
   return (
     <Picture
       title={hasDeposits ? text.depositsTitle(side.name) : text.pressesTitle(side.name)}
@@ -163,23 +160,22 @@ function DaysPicture(props: {
           labels={[0, last].map((at) => ({ place: at, text: nameOf(at) }))}
         />
       )}
-      legend={
-        <PictureLegend
-          label={legendLabel}
-          marks={
-            hasDeposits
-              ? [
-                  { name: days.paidName, mark: bar("paid") },
-                  { name: days.unpaidName, mark: bar("unpaid") },
-                ]
-              : [{ name: days.countName, mark: bar("paid") }]
-          }
-        />
-      }
+      legend={<DaysLegend hasDeposits={hasDeposits} />}
       table={{
         columns: [days.dayLabel, ...(hasDeposits ? [days.paidName, days.unpaidName] : [days.countName])],
         rows: dates.map(({ index }) => [nameOf(index), cell(up[index]), ...(hasDeposits ? [cell(down[index])] : [])]),
       }}
     />
   );
+}
+
+function DaysLegend({ hasDeposits }: { readonly hasDeposits: boolean }) {
+  const bar = (kind: string) => <rect class={kind} x="-4" y="-7" width="8" height="14" />;
+  const marks = hasDeposits
+    ? [
+        { name: days.paidName, mark: bar("paid") },
+        { name: days.unpaidName, mark: bar("unpaid") },
+      ]
+    : [{ name: days.countName, mark: bar("paid") }];
+  return <PictureLegend label={legendLabel} marks={marks} />;
 }

@@ -45,10 +45,7 @@ function CountsPicture(props: HistoryProps) {
   const startAt = (place: number) => starts.find((start) => start.place === place)?.name;
   const names = hasDeposits ? [text.paidName, text.unpaidName] : [text.countName];
   const countAt = (place: number) => {
-    const [paid, unpaid] = [up[place] ?? null, down[place] ?? 0];
-    const name = nameOf(place);
-    const count = hasDeposits ? text.depositsReading : text.pressesReading;
-    const reading = paid === null ? `${name}: ${text.notKnown}` : count(name, paid, unpaid);
+    const reading = countReading(nameOf(place), up[place] ?? null, hasDeposits ? (down[place] ?? 0) : null);
     const start = startAt(place);
     return start === undefined ? reading : `${reading}; ${text.stageBeginsText(start)}`;
   };
@@ -77,6 +74,12 @@ function CountsPicture(props: HistoryProps) {
   );
 }
 
+/** @param unpaid null: presses, which are not paid one by one */
+export function countReading(name: string, count: number | null, unpaid: number | null): string {
+  if (count === null) return `${name}: ${text.notKnown}`;
+  return unpaid === null ? text.pressesReading(name, count) : text.depositsReading(name, count, unpaid);
+}
+
 function CountsLegend(props: { readonly names: readonly string[]; readonly hasStages: boolean }) {
   const [up = "", down] = props.names;
   const bar = (kind: string) => <rect class={kind} x="-4" y="-7" width="8" height="14" />;
@@ -95,19 +98,21 @@ function CountsLegend(props: { readonly names: readonly string[]; readonly hasSt
   );
 }
 
+const grams = (amount: number | null | undefined) => text.gramsText(numberText(amount ?? 0));
+
+function refillText(refill: { readonly grams: number | null } | undefined): string | null {
+  if (refill === undefined) return null;
+  return refill.grams === null ? text.refillUnknownText : text.refillText(grams(refill.grams));
+}
+
 function HopperPicture(props: HistoryProps) {
   const { value } = daysOf(props);
   const values = { low: value("hopperGramsLow"), middle: value("hopperGrams"), high: value("hopperGramsHigh") };
   const { hopper } = props.feeder;
   const most = Math.max(hopper.capacityGrams, ...values.high.map((grams) => grams ?? 0));
   const fan = fanOf(props, values.middle);
-  const grams = (amount: number | null | undefined) => text.gramsText(numberText(amount ?? 0));
   const { refills = [] } = props.history;
-  const refillText = (place: number) => {
-    const refill = refills.find(({ bucket }) => bucket === place);
-    if (refill === undefined) return null;
-    return refill.grams === null ? text.refillUnknownText : text.refillText(grams(refill.grams));
-  };
+  const refillAt = (place: number) => refillText(refills.find(({ bucket }) => bucket === place));
   const of: BandOf = {
     ...{ title: text.hopperTitle, sentence: text.hopperSentence(hopper.text), values, fan },
     range: [0, most],
@@ -123,7 +128,7 @@ function HopperPicture(props: HistoryProps) {
         grams(values.low[place]),
         grams(values.high[place]),
       );
-      return [level, refillText(place)].filter((part) => part !== null).join("; ");
+      return [level, refillAt(place)].filter((part) => part !== null).join("; ");
     },
     marks: [
       { name: text.bandName, mark: bandMark },
@@ -132,7 +137,7 @@ function HopperPicture(props: HistoryProps) {
     ],
     columns: [text.lowColumn, text.gramsColumn, text.highColumn, ...(refills.length > 0 ? [text.refillColumn] : [])],
     digits: 0,
-    moreCells: (place) => (refills.length > 0 ? [refillText(place) ?? ""] : []),
+    moreCells: (place) => (refills.length > 0 ? [refillAt(place) ?? ""] : []),
   };
   return <BandPicture {...props} of={of} />;
 }

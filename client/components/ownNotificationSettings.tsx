@@ -1,4 +1,3 @@
-import { useState } from "preact/hooks";
 import { saveLabel } from "#text/common.ts";
 import * as text from "#text/ownNotificationSettings.ts";
 import { savedText } from "#text/savedNote.ts";
@@ -8,6 +7,7 @@ import { announce } from "../state/announcement.ts";
 import { refreshHome } from "../state/home.ts";
 import { Choice, Field, FieldGroup, FormError, readText, useFormSubmit } from "./field.tsx";
 import { noteSaved } from "./savedNote.tsx";
+import { useUndoCount } from "./useUndoCount.ts";
 
 interface PersonProps {
   readonly yard: string;
@@ -26,42 +26,28 @@ export const OwnNotificationSettings = ({ me, ...person }: PersonProps & { reado
 
 function TimesForm({ yard, you, onChanged }: PersonProps) {
   const { sending, problems, formError, form, send } = useFormSubmit();
-  const [undone, setUndone] = useState(0); // the fields show what they begin with anew
-  const before = { quietHours: you.quietHours, urgentBreaks: you.urgentBreaks, digestBy: you.digestBy };
+  const { undone, counted } = useUndoCount();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
-    const data = new FormData(event.currentTarget as HTMLFormElement);
-    const [from, to] = [readText(data, "quietHours.from"), readText(data, "quietHours.to")];
-    const people = await send(() =>
-      laterApi.changePerson(yard, you.id, {
-        quietHours: from === "" && to === "" ? null : { from, to },
-        urgentBreaks: data.has("urgentBreaks"),
-        digestBy: (data.get("digestBy") ?? you.digestBy) as PersonView["digestBy"],
-      }),
-    );
+    const change = readTimes(new FormData(event.currentTarget as HTMLFormElement), you);
+    const before = { quietHours: you.quietHours, urgentBreaks: you.urgentBreaks, digestBy: you.digestBy };
+    const people = await send(() => laterApi.changePerson(yard, you.id, change));
     if (people === null) return;
     onChanged(people);
-    noteSaved(savedText, async () => {
+    const undo = async () => {
       const result = await laterApi.changePerson(yard, you.id, before);
       if (result.kind === "ok") onChanged(result.value);
-      if (result.kind === "ok") setUndone((count) => count + 1);
       return result;
-    });
+    };
+    noteSaved(savedText, counted(undo));
   };
   return (
     <form ref={form} onSubmit={(event) => void submit(event)} noValidate>
       <FormError text={formError} />
-      <QuietHoursFields key={`quiet${undone}`} you={you} problems={problems} />
-      <FieldGroup key={`digest${undone}`} legend={text.digestLegend} problem={problems.digestBy}>
-        {(["push", "email", "both", "none"] as const).map((channel) => (
-          <Choice
-            key={channel}
-            type="radio"
-            label={text.digestLabels[channel]}
-            input={{ name: "digestBy", value: channel, defaultChecked: you.digestBy === channel }}
-          />
-        ))}
-      </FieldGroup>
+      <div key={undone}>
+        <QuietHoursFields you={you} problems={problems} />
+        <DigestChoices you={you} problem={problems.digestBy} />
+      </div>
       <div class="actions">
         <button type="submit" class="main" disabled={sending}>
           {saveLabel}
@@ -70,6 +56,28 @@ function TimesForm({ yard, you, onChanged }: PersonProps) {
     </form>
   );
 }
+
+function readTimes(data: FormData, you: PersonView) {
+  const [from, to] = [readText(data, "quietHours.from"), readText(data, "quietHours.to")];
+  return {
+    quietHours: from === "" && to === "" ? null : { from, to },
+    urgentBreaks: data.has("urgentBreaks"),
+    digestBy: (data.get("digestBy") ?? you.digestBy) as PersonView["digestBy"],
+  };
+}
+
+const DigestChoices = ({ you, problem }: { readonly you: PersonView; readonly problem: string | undefined }) => (
+  <FieldGroup legend={text.digestLegend} problem={problem}>
+    {(["push", "email", "both", "none"] as const).map((channel) => (
+      <Choice
+        key={channel}
+        type="radio"
+        label={text.digestLabels[channel]}
+        input={{ name: "digestBy", value: channel, defaultChecked: you.digestBy === channel }}
+      />
+    ))}
+  </FieldGroup>
+);
 
 const QuietHoursFields = (props: { readonly you: PersonView; readonly problems: Readonly<Record<string, string>> }) => {
   const { you, problems } = props;
@@ -99,25 +107,20 @@ const QuietHoursFields = (props: { readonly you: PersonView; readonly problems: 
 
 function EmailForm({ me }: { readonly me: MeView }) {
   const saving = useFormSubmit();
-  const [undone, setUndone] = useState(0);
-  const testing = useFormSubmit();
+  const { undone, counted } = useUndoCount();
   const submit = async (event: SubmitEvent) => {
     event.preventDefault();
     const email = readText(new FormData(event.currentTarget as HTMLFormElement), "mail");
+    const before = me.email;
     const saved = await saving.send(() => laterApi.changeMe({ email: email === "" ? null : email }));
     if (saved === null) return;
     await refreshHome();
-    const before = me.email;
-    noteSaved(email === "" ? text.emailRemovedText : text.emailSavedText, async () => {
+    const undo = async () => {
       const result = await laterApi.changeMe({ email: before });
       if (result.kind === "ok") await refreshHome();
-      if (result.kind === "ok") setUndone((count) => count + 1);
       return result;
-    });
-  };
-  const sendTest = async () => {
-    const test = await testing.send(() => laterApi.testMail());
-    if (test !== null) announce(test.text);
+    };
+    noteSaved(email === "" ? text.emailRemovedText : text.emailSavedText, counted(undo));
   };
   return (
     <form ref={saving.form} onSubmit={(event) => void submit(event)} noValidate>
@@ -130,17 +133,30 @@ function EmailForm({ me }: { readonly me: MeView }) {
         problem={saving.problems.mail}
         input={{ name: "mail", type: "email", autocomplete: "email", maxLength: 254, defaultValue: me.email ?? "" }}
       />
-      <FormError text={testing.formError} />
+      <EmailActions me={me} saving={saving.sending} />
+    </form>
+  );
+}
+
+function EmailActions({ me, saving }: { readonly me: MeView; readonly saving: boolean }) {
+  const { sending, formError, send } = useFormSubmit();
+  const sendTest = async () => {
+    const test = await send(() => laterApi.testMail());
+    if (test !== null) announce(test.text);
+  };
+  return (
+    <>
+      <FormError text={formError} />
       <div class="actions">
-        <button type="submit" disabled={saving.sending}>
+        <button type="submit" disabled={saving}>
           {text.saveEmailLabel}
         </button>
         {me.canEmail && me.email !== null && (
-          <button type="button" disabled={testing.sending} onClick={() => void sendTest()}>
+          <button type="button" disabled={sending} onClick={() => void sendTest()}>
             {text.testEmailLabel}
           </button>
         )}
       </div>
-    </form>
+    </>
   );
 }

@@ -61,16 +61,7 @@ function TaperForm({ feeder, rules, zone, onPreview }: TaperProps) {
     <form ref={form} onSubmit={(event) => void save(event)} noValidate>
       <p>{text.offerText}</p>
       <FormError text={formError} />
-      <Field
-        label={text.fromLabel}
-        problem={problem("from")}
-        input={{ name: "from", type: "date", defaultValue: shiftDate(localDate(now.value, zone), 1) }}
-      />
-      <NumberField
-        {...{ name: "days", label: text.daysLabel, unit: text.daysUnit, min: 7, max: 28, whole: true }}
-        problem={problem("days")}
-        value={usualDays}
-      />
+      <TaperFields zone={zone} problem={problem} />
       <div class="actions">
         <button type="submit" disabled={sending}>
           {text.startLabel}
@@ -82,6 +73,21 @@ function TaperForm({ feeder, rules, zone, onPreview }: TaperProps) {
     </form>
   );
 }
+
+const TaperFields = (props: { readonly zone: string; readonly problem: (field: string) => string | undefined }) => (
+  <>
+    <Field
+      label={text.fromLabel}
+      problem={props.problem("from")}
+      input={{ name: "from", type: "date", defaultValue: shiftDate(localDate(now.value, props.zone), 1) }}
+    />
+    <NumberField
+      {...{ name: "days", label: text.daysLabel, unit: text.daysUnit, min: 7, max: 28, whole: true }}
+      problem={props.problem("days")}
+      value={usualDays}
+    />
+  </>
+);
 
 function RunningTaper(props: TaperProps & { readonly taper: NonNullable<FeedingRequest["taper"]> }) {
   const { feeder, rules, zone, taper, onPreview } = props;

@@ -137,12 +137,13 @@ function Comparison({ feeder, yard, spans }: ComparisonProps) {
   );
 }
 
+const valueText = (value: number | null) => (value === null ? text.notKnown : numberText(value, 1));
+const difference = (a: number | null, b: number | null) =>
+  a === null || b === null ? text.notKnown : `${a - b >= 0.05 ? "+" : ""}${numberText(a - b, 1)}`;
+
 /** The differences, too. What isn't known of one side has none. */
 function FiguresTable({ sides: [one, other] }: { readonly sides: readonly [ComparedSide, ComparedSide] }) {
   const [ofOne, ofOther] = [meansOf(one.byDay), meansOf(other.byDay)];
-  const valueText = (value: number | null) => (value === null ? text.notKnown : numberText(value, 1));
-  const difference = (a: number | null, b: number | null) =>
-    a === null || b === null ? text.notKnown : `${a - b >= 0.05 ? "+" : ""}${numberText(a - b, 1)}`;
   const known = (side: ComparedSide) => text.knownOfText(knownDays(side.byDay), daysIn(side.span));
   return (
     <section aria-labelledby="figures-title">

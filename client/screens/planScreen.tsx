@@ -14,6 +14,7 @@ import { noteSaved } from "../components/savedNote.tsx";
 import { Screen } from "../components/screen.tsx";
 import { TaperSection } from "../components/taperSection.tsx";
 import { useLoad } from "../components/useLoad.ts";
+import { useUndoCount } from "../components/useUndoCount.ts";
 import { changeBack } from "../state/changeBack.ts";
 import { now } from "../state/clock.ts";
 import { acceptFeeder, findFeeder } from "../state/home.ts";
@@ -158,8 +159,7 @@ function dayDetails(day: PlannedDayView, portionGrams: number, zone: string): st
 function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (plan: PlanView | null) => void }) {
   const { feeder, onPreview } = props;
   const { sending, problems, formError, form, send } = useFormSubmit();
-  const [undone, setUndone] = useState(0); // the fields show what they begin with anew
-  const rules = feeder.settings.feeding ?? firstRules;
+  const { undone, counted } = useUndoCount();
   const before = feeder.settings.feeding ?? null;
   const read = () => readPlanFields(form.current as HTMLFormElement, before ?? {});
   const save = async (event: SubmitEvent) => {
@@ -168,11 +168,10 @@ function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (pla
     if (changed === null) return;
     acceptFeeder(changed);
     onPreview(null);
-    noteSaved(text.savedText, async () => {
-      const result = await changeBack(feeder.id, { feeding: before });
-      if (result.kind === "ok") setUndone((count) => count + 1);
-      return result;
-    });
+    noteSaved(
+      text.savedText,
+      counted(() => changeBack(feeder.id, { feeding: before })),
+    );
   };
   const preview = async () => {
     const planned = await send(() => laterApi.planPreview(feeder.id, read()));
@@ -185,7 +184,7 @@ function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (pla
       <h2 id="plan-rules">{text.rulesTitle}</h2>
       <form ref={form} onSubmit={(event) => void save(event)} noValidate>
         <FormError text={formError} />
-        <PlanFields key={undone} rules={rules} problems={problems} />
+        <PlanFields key={undone} rules={before ?? firstRules} problems={problems} />
         <div class="actions">
           <button type="submit" class="main" disabled={sending}>
             {saveLabel}

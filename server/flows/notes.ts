@@ -93,9 +93,14 @@ export async function addNote(
     stage: stage ?? null,
     capsOnDish: capsOnDish ?? null,
     changedAt: null,
-    still: found !== null ? { id: found.id, event: found.event } : event === undefined ? null : { id: null, event },
+    still: aboutOf(found, event),
   });
   return null;
+}
+
+function aboutOf(still: StillRow | null, event: NoteRequest["event"]): NoteRow["still"] {
+  if (still !== null) return { id: still.id, event: still.event };
+  return event === undefined ? null : { id: null, event };
 }
 
 async function problemOfAbout(

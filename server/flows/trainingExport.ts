@@ -21,41 +21,34 @@ export async function* trainingRows(
   yard: YardRow,
   table: ExportTable,
 ): AsyncGenerator<ExportRow> {
-  const { training } = ports.store;
-  const changes = await training.programmeChanges(yard.id);
+  if (table === "notes") yield* noteRows(ports, yard.id);
+  else if (table === "photos") yield* photoRows(ports, yard.id);
+  else if (table === "stills") yield* stillRows(ports, yard.id);
+  else if (table === "feeders") yield* (await allFeeders(ports, yard)).map(feederRow);
+  else yield* programmeRows(ports, yard, table);
+}
+
+/** What the dates of the programme decide on. */
+async function* programmeRows(
+  ports: Pick<Ports, "store" | "clock">,
+  yard: YardRow,
+  table: Exclude<ExportTable, "notes" | "photos" | "stills" | "feeders">,
+): AsyncGenerator<ExportRow> {
+  const changes = await ports.store.training.programmeChanges(yard.id);
   const programme = programmeFrom(changes);
-  const dates = () => stagedDates(programme, yard.zone, ports.clock.now(), daysMax);
-  switch (table) {
-    case "stages":
-      yield* programme.periods.map(stageRow);
-      return;
-    case "changes":
-      for (const change of changes) {
-        const { at, by, text, reason, undone, id } = changeView(change, programme);
-        const whole = [id, JSON.stringify(change.content)];
-        yield [at, by, text, reason, undone?.at ?? null, undone?.by ?? null, ...whole];
-      }
-      return;
-    case "feeders":
-      yield* (await allFeeders(ports, yard)).map(feederRow);
-      return;
-    case "notes":
-      yield* noteRows(ports, yard.id);
-      return;
-    case "photos":
-      yield* photoRows(ports, yard.id);
-      return;
-    case "stills":
-      yield* stillRows(ports, yard.id);
-      return;
-    case "events":
-      yield* eventRows(ports, await feedersOf(ports, yard), dates(), daysMax);
-      return;
-    case "days":
-    case "promises":
-    case "bouts":
-      yield* recordRows(ports, await feedersOf(ports, yard), table, dates());
+  if (table === "stages") yield* programme.periods.map(stageRow);
+  else if (table === "changes") yield* changes.map((change) => changeRow(change, programme));
+  else {
+    const dates = stagedDates(programme, yard.zone, ports.clock.now(), daysMax);
+    const feeders = await feedersOf(ports, yard);
+    if (table === "events") yield* eventRows(ports, feeders, dates, daysMax);
+    else yield* recordRows(ports, feeders, table, dates);
   }
+}
+
+function changeRow(change: Parameters<typeof changeView>[0], programme: Programme): ExportRow {
+  const { at, by, text, reason, undone, id } = changeView(change, programme);
+  return [at, by, text, reason, undone?.at ?? null, undone?.by ?? null, id, JSON.stringify(change.content)];
 }
 
 const allFeeders = async ({ store }: Pick<Ports, "store">, { id }: YardRow): Promise<readonly FeederRow[]> =>

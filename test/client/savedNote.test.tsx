@@ -82,12 +82,12 @@ describe("what was saved", () => {
   it("is gone after half a minute, though not while the focus is in it", async () => {
     await saveName("Ash");
     vi.useFakeTimers();
-    act(() => showSaved("Saved again.", () => Promise.resolve({ kind: "ok", value: null })));
-    act(() => screen.getByRole("button", { name: "Undo" }).focus());
-    act(() => void vi.advanceTimersByTime(30_000));
+    await act(() => showSaved("Saved again.", () => Promise.resolve({ kind: "ok", value: null })));
+    await act(() => screen.getByRole("button", { name: "Undo" }).focus());
+    await act(() => void vi.advanceTimersByTime(30_000));
     expect(savedChange.value?.text).toBe("Saved again.");
-    act(() => screen.getByRole("button", { name: "Undo" }).blur());
-    act(() => void vi.advanceTimersByTime(30_000));
+    await act(() => screen.getByRole("button", { name: "Undo" }).blur());
+    await act(() => void vi.advanceTimersByTime(30_000));
     vi.useRealTimers();
     expect(savedChange.value).toBeNull();
   });
