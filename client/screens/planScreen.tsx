@@ -156,8 +156,12 @@ function dayDetails(day: PlannedDayView, portionGrams: number, zone: string): st
   return `${capitalize(parts.join("; "))}.`;
 }
 
-function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (plan: PlanView | null) => void }) {
-  const { feeder, onPreview } = props;
+interface PlanFormProps {
+  readonly feeder: FeederView;
+  readonly onPreview: (plan: PlanView | null) => void;
+}
+
+function PlanForm({ feeder, onPreview }: PlanFormProps) {
   const { sending, problems, formError, form, send } = useFormSubmit();
   const { undone, counted } = useUndoCount();
   const before = feeder.settings.feeding ?? null;
