@@ -138,6 +138,11 @@ function dayDetails(day: PlannedDayView, portionGrams: number, zone: string): st
   return `${capitalize(parts.join("; "))}.`;
 }
 
+function showPreview(planned: PlanView, onPreview: (plan: PlanView) => void): void {
+  onPreview(planned);
+  document.getElementById("plan-days")?.scrollIntoView({ block: "start" });
+}
+
 function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (plan: PlanView | null) => void }) {
   const { feeder, onPreview } = props;
   const { sending, problems, formError, form, send } = useFormSubmit();
@@ -157,9 +162,7 @@ function PlanForm(props: { readonly feeder: FeederView; readonly onPreview: (pla
   };
   const preview = async () => {
     const planned = await send(() => laterApi.planPreview(feeder.id, read()));
-    if (planned === null) return;
-    onPreview(planned);
-    document.getElementById("plan-days")?.scrollIntoView({ block: "start" });
+    if (planned !== null) showPreview(planned, onPreview);
   };
   return (
     <section aria-labelledby="plan-rules">
