@@ -40,7 +40,7 @@ const compareWeeks: Task = {
   task: "compare weeks",
   most: 2,
   taps: [tab("Days"), link("Compare weeks")],
-  seen: shows((page) => page.getByRole("columnheader", { name: "Difference" })),
+  seen: shows((page) => page.getByRole("columnheader", { name: "Change" })),
 };
 
 const tasks: readonly Task[] = [

@@ -21,7 +21,7 @@ export const depositsTitle = (span: string) => `Deposits by day: ${span}`;
 export const pressesTitle = (span: string) => `Presses by day: ${span}`;
 export const tableTitle = "In figures";
 export const figureColumn = "A day";
-export const differenceColumn = "Difference";
+export const differenceColumn = "Change";
 export const rowNames = {
   visits: "Visits",
   presses: "Presses",
@@ -29,7 +29,7 @@ export const rowNames = {
   depositsUnpaid: "Deposits not paid",
   portions: "Portions",
   gramsGiven: "Food given, g",
-  airCelsiusMean: "Air temperature, mean, °C",
+  airCelsiusMean: "Air, mean, °C",
 } as const;
 export const knownDaysRow = "Days known";
 export const knownOfText = (known: number, all: number) => `${known} of ${all}`;
